@@ -1,0 +1,1 @@
+"""patchnet: a neighbourhood read as one habitat."""

@@ -1,0 +1,166 @@
+"""The answers as frozen records; per-plot results carry the plots' own index."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from shapely import LineString
+
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import Group, Knowledge, Need
+from patchnet.network.measures import NetworkMeasures
+from patchnet.network.patch_graph import PatchGraph
+
+__all__ = ["Assessment", "Break", "Giver", "GroupAnswer", "NeedSheet"]
+
+ANCHOR = "anchor"
+
+
+@dataclass(frozen=True, eq=False)
+class NeedSheet:
+    """How one need of one group stands at each plot (all Series: index plots).
+
+    Attributes
+    ----------
+    need
+        The need itself (resource, amount one home takes, months, reach).
+    enough
+        Homes that the supply within reach is enough for (months combined by the month rule);
+        what is not known counted as on surveyed plots of the same kind.
+    enough_low, enough_high
+        The same with everything not known absent, and present.
+    room
+        Homes there is room for within the same reach.
+    met
+        Share of one home's need that is met after sharing with all other homes, 0-1.
+    by_month
+        Columns 1-12: homes the supply of that month is enough for; NaN outside the need's
+        months.
+    hungry
+        Columns 1-12: True in a month of the need whose supply within reach feeds fewer homes
+        than there is room for (room > 0).
+    """
+
+    need: Need
+    enough: "pd.Series[float]"
+    enough_low: "pd.Series[float]"
+    enough_high: "pd.Series[float]"
+    room: "pd.Series[float]"
+    met: "pd.Series[float]"
+    by_month: pd.DataFrame
+    hungry: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Break:
+    """A break between two connected groups of patches, and what closing it would win.
+
+    Attributes
+    ----------
+    from_plot, to_plot
+        The two patches facing each other across the narrowest place.
+    width_m
+        Edge to edge, metres.
+    line
+        The crossing, in the neighbourhood's CRS.
+    plots_on_the_way
+        Plots that the crossing touches, in order, without the two ends.
+    stepping_stones
+        The least number of stops that makes every hop short enough.
+    homes_won
+        Linked homes won if it were closed by stops of no size of their own.
+    homes_each_side
+        Homes held by the connected group on either side.
+    """
+
+    from_plot: str
+    to_plot: str
+    width_m: float
+    line: LineString
+    plots_on_the_way: tuple[str, ...]
+    stepping_stones: int
+    homes_won: float
+    homes_each_side: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Giver:
+    """A plot that gives something within reach, and how far away it is."""
+
+    plot: str
+    distance_m: float
+    amount: float
+    features: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class GroupAnswer:
+    """All answers for one wildlife group (Series: index plots).
+
+    Attributes
+    ----------
+    group
+        The group.
+    room
+        Homes each plot has room for (from the anchor), N.
+    room_within
+        The same within the anchor's own reach.
+    quality
+        Share of a full home's needs met, 0-1.
+    homes
+        Homes held, room x quality: an index of room, never a forecast of animals.
+    homes_low, homes_high
+        The same with everything not known absent, and present.
+    patch
+        True where the plot has habitat the group uses (also with no home).
+    needs
+        One sheet per need, in the order of the tables.
+    scarcest
+        Key of the need that is scarcest at each plot, or ``"anchor"`` where the homes
+        themselves are.
+    component
+        Number of the connected group of patches (0, 1 ... largest homes first); -1: no patch.
+    network
+        The patch graph.
+    measures
+        Measures of the whole network (linked homes = ``measures.eca``).
+    breaks
+        Breaks, the one that wins most first.
+    """
+
+    group: Group
+    room: "pd.Series[float]"
+    room_within: "pd.Series[float]"
+    quality: "pd.Series[float]"
+    homes: "pd.Series[float]"
+    homes_low: "pd.Series[float]"
+    homes_high: "pd.Series[float]"
+    patch: "pd.Series[bool]"
+    needs: tuple[NeedSheet, ...]
+    scarcest: "pd.Series[str]"
+    component: "pd.Series[int]"
+    network: PatchGraph
+    measures: NetworkMeasures
+    breaks: tuple[Break, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """The whole answer for a neighbourhood.
+
+    Attributes
+    ----------
+    supply
+        Resource on each plot by month, shape (n plots, resources, 12), with what is not known
+        counted as on surveyed plots of the same kind.
+    known_share
+        Share of the features that are known, per plot, 0-1.
+    """
+
+    neighbourhood: Neighbourhood
+    knowledge: Knowledge
+    groups: Mapping[str, GroupAnswer]
+    supply: NDArray[np.float64]
+    known_share: "pd.Series[float]"

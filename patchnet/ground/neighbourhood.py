@@ -1,0 +1,96 @@
+"""The checked neighbourhood: plots, what is known of them, barriers, buildings, roads."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.faults import Fault
+
+__all__ = ["Answer", "Answers", "Neighbourhood"]
+
+Answer = Literal["there", "not there", "not known"]
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """What is known of each feature on each plot: there, not there, or not known.
+
+    Attributes
+    ----------
+    plots
+        Plot ids, n of them, the same index as the plots table.
+    features
+        Feature keys, F of them, in the order of the knowledge tables.
+    amount
+        Shape (n, F), in the feature's own unit (m2, m or count): > 0 there, 0 not there,
+        NaN not known.
+    sized
+        Shape (n, F): True where the amount was stated or measured; False where it is there
+        without an amount and the typical one was put in (at most what the plot can hold).
+    sure
+        Shape (n, F): False where the surveyor was not sure (``tree 2?``).
+    """
+
+    plots: pd.Index
+    features: tuple[str, ...]
+    amount: NDArray[np.float64]
+    sized: NDArray[np.bool_]
+    sure: NDArray[np.bool_]
+
+    def answer(self, plot: str, feature: str) -> Answer:
+        """Return which of the three answers stands for a feature on a plot."""
+        amount = self.amount[self.plots.get_loc(plot), self.features.index(feature)]
+        if np.isnan(amount):
+            return "not known"
+        return "there" if amount > 0 else "not there"
+
+    def table(self) -> pd.DataFrame:
+        """Amounts as a table, plots down, features across; NaN is not known."""
+        return pd.DataFrame(self.amount, index=self.plots, columns=list(self.features))
+
+
+@dataclass(frozen=True, eq=False)
+class Neighbourhood:
+    """One neighbourhood in one projected CRS in metres.
+
+    Attributes
+    ----------
+    name
+        What to call it (the file's name unless it says otherwise).
+    plots
+        Index ``plot`` (text, unique, order of the file); columns ``geometry`` (Polygon or
+        MultiPolygon, valid, not empty), ``kind`` (key of a plot kind), ``label`` (what people
+        call it, text), ``street`` (text, may be empty), ``area_m2``.
+    answers
+        What is known of each feature on each plot.
+    features
+        Features mapped with their own geometry: ``geometry``, ``plot``, ``feature``, ``amount``.
+    barriers
+        Lines: ``geometry``, ``kind`` (wall, fence, hedge, railing), ``gap`` (yes, no,
+        not_known), ``height_m`` (NaN unknown).
+    buildings, roads, footways
+        ``geometry`` and ``name`` (text, may be empty); roads are lines or areas. Empty tables
+        where the file had none.
+    credits
+        Lines of attribution that every page and file must carry.
+    faults
+        Warnings that were said and gone on with.
+    source_crs
+        The CRS the file came in, as text.
+    """
+
+    name: str
+    plots: gpd.GeoDataFrame
+    answers: Answers
+    features: gpd.GeoDataFrame
+    barriers: gpd.GeoDataFrame
+    buildings: gpd.GeoDataFrame
+    roads: gpd.GeoDataFrame
+    footways: gpd.GeoDataFrame
+    credits: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = field(default=())
+    source_crs: str = ""

@@ -1,0 +1,260 @@
+"""The knowledge tables as typed records: every number has unit, class and source."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "CLASSES",
+    "Caution",
+    "Class",
+    "Feature",
+    "Figure",
+    "Group",
+    "Knowledge",
+    "Need",
+    "Plant",
+    "PlotKind",
+    "Resource",
+    "Source",
+    "Supply",
+]
+
+Class = Literal["published", "second-hand", "derived", "common-practice", "memory", "assumption"]
+CLASSES: tuple[Class, ...] = (
+    "published",
+    "second-hand",
+    "derived",
+    "common-practice",
+    "memory",
+    "assumption",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a number comes from: a paper, a handbook, a standard, or our own assumption."""
+
+    key: str
+    citation: str
+    doi: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of the tables.
+
+    Parameters
+    ----------
+    key
+        Its address, ``"groups/mason_bee/hop"``; what ``patchnet source`` takes.
+    value, low, high
+        The number in use and its range, in `unit`.
+    kind
+        How well it is founded (see `CLASSES`).
+    sources
+        Keys of `Source` records.
+    note
+        What was done to get it, in words.
+    place
+        File and line it stands at.
+    """
+
+    key: str
+    value: float
+    unit: str
+    low: float
+    high: float
+    kind: Class
+    sources: tuple[str, ...]
+    note: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Resource:
+    """Something an animal needs and a feature can give (flowers in bloom, nest holes ...)."""
+
+    key: str
+    name: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning that goes with a feature, in plain words."""
+
+    key: str
+    words: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """Something a plot can have: a pond, a hedge, a window box.
+
+    `measure` says in what it is counted; `words` are other names people write for it.
+    """
+
+    key: str
+    name: str
+    measure: Literal["m2", "m", "count"]
+    typical: Figure
+    smallest: Figure
+    ground: Figure
+    years_to_work: Figure
+    container: bool
+    effort: str
+    cost: str
+    free: bool
+    months: tuple[int, ...]
+    cautions: tuple[str, ...]
+    addable: bool
+    green: bool
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """What one unit of a feature gives of one resource; `month_weights` are twelve, 0-1."""
+
+    feature: str
+    resource: str
+    amount: Figure
+    month_weights: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What one home of a group takes of one resource, when, and from how far away."""
+
+    key: str
+    group: str
+    name: str
+    resource: str
+    months: tuple[int, ...]
+    month_rule: Literal["mean", "worst"]
+    amount: Figure
+    reach: Figure
+    weight: Figure
+    floor: Figure
+
+    @property
+    def vital(self) -> bool:
+        """Whether there is no home at all without it (floor 0)."""
+        return self.floor.value == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """What a group lives or breeds in, and how much of it one home takes."""
+
+    resource: str
+    per_home: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A wildlife group: what it lives in, what else it needs, how far it goes."""
+
+    key: str
+    name: str
+    latin: str
+    mode: Literal["air", "ground"]
+    hop: Figure
+    d50: Figure
+    active_months: tuple[int, ...]
+    anchors: tuple[Anchor, ...]
+    anchor_reach: Figure
+    step_resource: str
+    step_min: Figure
+    weight: Figure
+    caution: str
+    home_is: str
+    needs: tuple[Need, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlotKind:
+    """A kind of plot; `implies` is a feature that the whole plot is (a planter is one)."""
+
+    key: str
+    name: str
+    words: tuple[str, ...]
+    implies: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One plant of the planting list (months 0-0: its flower does not matter)."""
+
+    key: str
+    name: str
+    latin: str
+    layer: str
+    flower_start: int
+    flower_end: int
+    light: str
+    soil: str
+    container: bool
+    height: Figure
+    spread: Figure
+    roles: tuple[str, ...]
+    native: bool
+    hazard: str
+    note: str
+    months_source: str
+    hazard_source: str
+
+    @property
+    def flower_months(self) -> tuple[int, ...]:
+        """Months in flower, wrapping over new year."""
+        if self.flower_start == 0:
+            return ()
+        span = (self.flower_end - self.flower_start) % 12 + 1
+        return tuple((self.flower_start - 1 + step) % 12 + 1 for step in range(span))
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """All tables together, in the order of the files.
+
+    Attributes
+    ----------
+    settings
+        Numbers of the method itself (floors, rounds, tolerances), by key.
+    figures
+        Every `Figure` of every table, by its key.
+    """
+
+    groups: Mapping[str, Group]
+    features: Mapping[str, Feature]
+    resources: Mapping[str, Resource]
+    supplies: tuple[Supply, ...]
+    cautions: Mapping[str, Caution]
+    plants: Mapping[str, Plant]
+    plot_kinds: Mapping[str, PlotKind]
+    settings: Mapping[str, Figure]
+    sources: Mapping[str, Source]
+    figures: Mapping[str, Figure]
+
+    @cached_property
+    def supply_array(self) -> NDArray[np.float64]:
+        """Supply per unit of feature, shape (features, resources, 12), units of `resources`."""
+        feature_at = {key: at for at, key in enumerate(self.features)}
+        resource_at = {key: at for at, key in enumerate(self.resources)}
+        array = np.zeros((len(feature_at), len(resource_at), 12))
+        for supply in self.supplies:
+            array[feature_at[supply.feature], resource_at[supply.resource]] = (
+                supply.amount.value * np.asarray(supply.month_weights)
+            )
+        array.flags.writeable = False
+        return array
+
+    def setting(self, key: str) -> float:
+        """Value of one setting of the method."""
+        return self.settings[key].value
