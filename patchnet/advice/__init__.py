@@ -1,1 +1,6 @@
+"""Answers: what neighbours provide, what is missing, where the breaks are."""
 
+from patchnet.advice.assess import assess
+from patchnet.advice.records import ANCHOR, Assessment, Break, Giver, GroupAnswer, NeedSheet
+
+__all__ = ["ANCHOR", "Assessment", "Break", "Giver", "GroupAnswer", "NeedSheet", "assess"]

@@ -8,12 +8,25 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
+from patchnet.advice.reach import Reach
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
 
-__all__ = ["Assessment", "Break", "Giver", "GroupAnswer", "NeedSheet"]
+__all__ = [
+    "ANCHOR",
+    "Assessment",
+    "Break",
+    "Giver",
+    "GroupAnswer",
+    "HasFeature",
+    "NearFeature",
+    "NeedAtPlot",
+    "NeedSheet",
+    "PlotAnswer",
+    "PlotGroup",
+]
 
 ANCHOR = "anchor"
 
@@ -87,7 +100,11 @@ class Break:
 
 @dataclass(frozen=True, slots=True)
 class Giver:
-    """A plot that gives something within reach, and how far away it is."""
+    """A plot that gives some of a resource within reach, and how far away it is.
+
+    `amount` is its mean supply over the need's months, in the resource's unit; `features` are
+    the keys of the features that supply it there.
+    """
 
     plot: str
     distance_m: float
@@ -128,6 +145,8 @@ class GroupAnswer:
         Measures of the whole network (linked homes = ``measures.eca``).
     breaks
         Breaks, the one that wins most first.
+    reach
+        Which plots lie within the group's reach of which.
     """
 
     group: Group
@@ -144,6 +163,7 @@ class GroupAnswer:
     network: PatchGraph
     measures: NetworkMeasures
     breaks: tuple[Break, ...]
+    reach: Reach
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,3 +184,89 @@ class Assessment:
     groups: Mapping[str, GroupAnswer]
     supply: NDArray[np.float64]
     known_share: "pd.Series[float]"
+
+
+@dataclass(frozen=True, slots=True)
+class HasFeature:
+    """A feature on the plot itself: amount in its own unit, stated or typical, sure or not."""
+
+    feature: str
+    amount: float
+    sized: bool
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NearFeature:
+    """A feature that neighbours have: on how many plots in view, and the nearest of them."""
+
+    feature: str
+    plots: int
+    nearest: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NeedAtPlot:
+    """One line of a plot's balance sheet (see `NeedSheet`), with who gives it.
+
+    `months` pairs each month of the need with the homes it is enough for; `standing` is
+    ``"short"`` (enough for fewer homes than there is room for), ``"enough"``, ``"plenty"``
+    (several times the room) or ``"no room"`` (no home of the group fits within reach).
+    """
+
+    need: str
+    name: str
+    resource: str
+    reach_m: float
+    enough: float
+    enough_low: float
+    enough_high: float
+    room: float
+    met: float
+    standing: str
+    months: tuple[tuple[int, float], ...]
+    hungry_months: tuple[int, ...]
+    givers: tuple[Giver, ...]
+    giver_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlotGroup:
+    """How one group stands at one plot."""
+
+    group: str
+    room: float
+    room_within: float
+    quality: float
+    homes: float
+    homes_low: float
+    homes_high: float
+    patch: bool
+    scarcest: str
+    needs: tuple[NeedAtPlot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlotAnswer:
+    """What one plot has, what its neighbours give it, and what is scarcest within reach.
+
+    Attributes
+    ----------
+    not_known
+        Keys of features nobody could say anything about on this plot.
+    neighbours_not_known
+        Plots in view with anything not known: id, distance (m), share of features not known.
+    view_m
+        How far the neighbours listed in `near` and `neighbours_not_known` lie at most.
+    """
+
+    plot: str
+    label: str
+    kind: str
+    area_m2: float
+    has: tuple[HasFeature, ...]
+    not_known: tuple[str, ...]
+    near: tuple[NearFeature, ...]
+    neighbours_not_known: tuple[tuple[str, float, float], ...]
+    view_m: float
+    groups: tuple[PlotGroup, ...]

@@ -1,0 +1,238 @@
+"""From a checked neighbourhood to the whole answer, group by group."""
+
+from collections.abc import Callable, Iterable
+
+import numpy as np
+import pandas as pd
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from patchnet.advice.gaps import find_breaks, pairs_among
+from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
+from patchnet.advice.reach import Reach
+from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.advice.sharing import Demand, Form, settle
+from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
+from patchnet.advice.unknown import draw_in_unknown
+from patchnet.errors import WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.distance import Pairs, pairs_within
+from patchnet.network.build import patch_graph
+from patchnet.network.measures import network_measures
+
+__all__ = ["assess", "choose_groups"]
+
+Array = NDArray[np.float64]
+
+
+def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[Group, ...]:
+    """Return the groups asked for (all where None), in the order of the tables.
+
+    Raises
+    ------
+    WrongUse
+        If a group does not exist; the nearest spellings are offered.
+    """
+    if groups is None:
+        return tuple(knowledge.groups.values())
+    wanted = list(groups)
+    for key in wanted:
+        if key not in knowledge.groups:
+            hint = nearest_hint(key, knowledge.groups)
+            raise WrongUse(
+                f"There is no wildlife group {key!r}.{hint} 'patchnet groups' lists them all."
+            )
+    return tuple(group for key, group in knowledge.groups.items() if key in wanted)
+
+
+def assess(
+    neighbourhood: Neighbourhood,
+    *,
+    knowledge: Knowledge,
+    groups: Iterable[str] | None = None,
+    quality: Form = "scarcest",
+    progress: Callable[[Iterable[Group]], Iterable[Group]] | None = None,
+) -> Assessment:
+    """Answer for every plot what its neighbourhood provides, lacks, and where it is broken.
+
+    Parameters
+    ----------
+    neighbourhood
+        n checked plots in metres.
+    knowledge
+        The tables.
+    groups
+        Keys of wildlife groups; all where None.
+    quality
+        ``"scarcest"`` (scarcest vital need times the helpful ones) or ``"mean"`` (weighted
+        geometric mean of the needs).
+    progress
+        Wraps the groups while they are worked through, such as a progress bar.
+
+    Returns
+    -------
+    Assessment
+        Every per-plot result carries the index of ``neighbourhood.plots``.
+
+    Raises
+    ------
+    WrongUse
+        If a group does not exist.
+    """
+    chosen = choose_groups(knowledge, groups)
+    amounts = draw_in_unknown(neighbourhood, knowledge)
+    expected = supply_of(amounts.expected, knowledge)
+    supplies = (
+        Readings(expected, expected, expected)
+        if amounts.certain
+        else Readings(
+            expected, supply_of(amounts.low, knowledge), supply_of(amounts.high, knowledge)
+        )
+    )
+    shapes = neighbourhood.plots.geometry.to_numpy()
+    longest = max(
+        max(group.hop.value, group.anchor_reach.value, *(need.reach.value for need in group.needs))
+        for group in chosen
+    )
+    distances = _Distances(shapes, longest)
+    shared: dict[int, sp.csr_array] = {}
+    answers = {
+        group.key: _group_answer(
+            group, neighbourhood, knowledge, supplies, distances, shared, quality
+        )
+        for group in (progress(chosen) if progress else chosen)
+    }
+    known = ~np.isnan(neighbourhood.answers.amount)
+    return Assessment(
+        neighbourhood=neighbourhood,
+        knowledge=knowledge,
+        groups=answers,
+        supply=supplies.expected,
+        known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
+    )
+
+
+class _Distances:
+    """Edge-to-edge distances of all plots, worked out again only where longer ones are asked."""
+
+    def __init__(self, shapes: NDArray[np.object_], longest_m: float) -> None:
+        self._shapes = shapes
+        self._longest_m = longest_m
+        self.pairs = pairs_within(shapes, longest_m)
+
+    def upto(self, radius_m: float) -> Pairs:
+        if radius_m > self._longest_m:
+            return pairs_within(self._shapes, radius_m)
+        return self.pairs
+
+
+def _group_answer(
+    group: Group,
+    neighbourhood: Neighbourhood,
+    knowledge: Knowledge,
+    supplies: Readings,
+    distances: _Distances,
+    shared: "dict[int, sp.csr_array]",
+    form: Form,
+) -> GroupAnswer:
+    plots = neighbourhood.plots.index
+    room = anchor_room(supplies.expected, knowledge, group)
+    patch = patches(supplies.expected, knowledge, group, room)
+    reach = Reach(distances.pairs, patch, hop_m=group.hop.value, shared=shared)
+    met, quality, room_within = _homes(group, knowledge, supplies.expected, room, reach, form)
+    homes = room * quality
+    bounds = [homes, homes]
+    if supplies.low is not supplies.expected:
+        for at, supply in enumerate((supplies.low, supplies.high)):
+            other_room = anchor_room(supply, knowledge, group)
+            _, other, _ = _homes(group, knowledge, supply, other_room, reach, form)
+            bounds[at] = other_room * other
+    sheets = tuple(
+        need_sheet(
+            need,
+            reach=reach.within(need.reach.value),
+            supplies=supplies,
+            room=room,
+            met=met[at],
+            knowledge=knowledge,
+            plots=plots,
+        )
+        for at, need in enumerate(group.needs)
+    )
+    p_cut = knowledge.setting("p_cut")
+    network = patch_graph(
+        plots[patch],
+        homes[patch],
+        pairs_among(distances.pairs, patch),
+        hop_m=group.hop.value,
+        d50_m=group.d50.value,
+    )
+    measures = network_measures(network, p_cut=p_cut, hops=False)
+    breaks = ()
+    if measures.components > 1:
+        longest = knowledge.setting("break_hops") * group.hop.value
+        breaks = find_breaks(
+            neighbourhood,
+            network,
+            pairs_among(distances.upto(longest), patch),
+            hop_m=group.hop.value,
+            longest_m=longest,
+            p_cut=p_cut,
+        )
+    component = measures.component.reindex(plots, fill_value=-1)
+
+    def aligned(values: NDArray[np.generic]) -> pd.Series:
+        return pd.Series(values, index=plots)
+
+    return GroupAnswer(
+        group=group,
+        room=aligned(room),
+        room_within=aligned(room_within),
+        quality=aligned(quality),
+        homes=aligned(homes),
+        homes_low=aligned(np.minimum(bounds[0], homes)),
+        homes_high=aligned(np.maximum(bounds[1], homes)),
+        patch=aligned(patch),
+        needs=sheets,
+        scarcest=scarcest_needs(sheets, plots),
+        component=component,
+        network=network,
+        measures=measures,
+        breaks=breaks,
+        reach=reach,
+    )
+
+
+def _homes(
+    group: Group,
+    knowledge: Knowledge,
+    supply: Array,
+    room: Array,
+    reach: Reach,
+    form: Form,
+) -> tuple[tuple[Array, ...], Array, Array]:
+    """Share met of each need, quality, and room within the anchor's own reach, each (n,)."""
+    room_within = reach.within(group.anchor_reach.value) @ room
+    demands = [
+        Demand(
+            reach=reach.within(need.reach.value),
+            supply=resource_months(supply, knowledge, need.resource, need.months),
+            amount=need.amount.value,
+            worst=need.month_rule == "worst",
+            floor=need.floor.value,
+            weight=need.weight.value,
+        )
+        for need in group.needs
+    ]
+    settled = settle(
+        room,
+        demands,
+        whole=np.minimum(1.0, room_within),
+        rounds=round(knowledge.setting("sharing_rounds")),
+        damping=knowledge.setting("sharing_damping"),
+        form=form,
+        lowest=knowledge.setting("quality_floor"),
+    )
+    return settled.met, settled.quality, room_within

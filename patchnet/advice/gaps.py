@@ -1,0 +1,81 @@
+"""Breaks between connected groups of patches, with the line that would close each."""
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.advice.records import Break
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.movement.distance import Pairs, crossing_line
+from patchnet.network.breaks import component_breaks
+from patchnet.network.patch_graph import PatchGraph
+
+__all__ = ["find_breaks", "pairs_among"]
+
+
+def pairs_among(pairs: Pairs, chosen: NDArray[np.bool_]) -> Pairs:
+    """Pairs of which both ends are chosen, renumbered to the chosen plots."""
+    number = np.cumsum(chosen, dtype=np.int32) - np.int32(1)
+    keep = chosen[pairs.i] & chosen[pairs.j]
+    return Pairs(
+        i=number[pairs.i[keep]].astype(np.int32),
+        j=number[pairs.j[keep]].astype(np.int32),
+        length_mm=pairs.length_mm[keep],
+    )
+
+
+def find_breaks(
+    neighbourhood: Neighbourhood,
+    patch_graph: PatchGraph,
+    pairs: Pairs,
+    *,
+    hop_m: float,
+    longest_m: float,
+    p_cut: float,
+) -> tuple[Break, ...]:
+    """Return every break no wider than `longest_m`, the one that wins most linked homes first.
+
+    Parameters
+    ----------
+    pairs
+        Distances among the patches of the graph, at least up to `longest_m`.
+    """
+    plots = neighbourhood.plots
+    shapes = plots.geometry.to_numpy()
+    at = {name: place for place, name in enumerate(plots.index)}
+    tree = shapely.STRtree(shapes)
+    breaks = []
+    for gap in component_breaks(patch_graph, pairs, hop_m=hop_m, longest_m=longest_m, p_cut=p_cut):
+        ends = (patch_graph.ids[gap.i], patch_graph.ids[gap.j])
+        line = crossing_line(shapes[at[ends[0]]], shapes[at[ends[1]]])
+        touched = tree.query(line, predicate="intersects")
+        along = [
+            (
+                shapely.line_locate_point(line, shapely.Point(_first_point(shapes[place], line))),
+                place,
+            )
+            for place in touched.tolist()
+            if plots.index[place] not in ends
+        ]
+        breaks.append(
+            Break(
+                from_plot=str(ends[0]),
+                to_plot=str(ends[1]),
+                width_m=gap.width_m,
+                line=line,
+                plots_on_the_way=tuple(str(plots.index[place]) for _, place in sorted(along)),
+                stepping_stones=gap.stones,
+                homes_won=gap.homes_won,
+                homes_each_side=(gap.homes_i, gap.homes_j),
+            )
+        )
+    return tuple(breaks)
+
+
+def _first_point(shape: shapely.Geometry, line: shapely.LineString) -> tuple[float, float]:
+    """Where a crossing first meets a plot, as seen from the line's start."""
+    met = shapely.intersection(shape, line)
+    coordinates = shapely.get_coordinates(met)
+    start = np.asarray(line.coords[0])
+    nearest = coordinates[((coordinates - start) ** 2).sum(axis=1).argmin()]
+    return float(nearest[0]), float(nearest[1])

@@ -1,0 +1,164 @@
+"""What lies within reach: a straight line no longer than it, and a route the group can take."""
+
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse import csgraph
+
+from patchnet.movement.distance import Pairs
+
+__all__ = ["Reach", "symmetric"]
+
+Dense = NDArray[np.float64]
+_BLOCK = 256  # sources whose distances are held at once: 256 rows of 8 bytes a plot
+
+
+def symmetric(pairs: Pairs, size: int, longest_mm: int) -> "sp.csr_array[np.float64]":
+    """Distances (mm) of all pairs up to `longest_mm` as a symmetric CSR array.
+
+    Touching plots have distance 0; they are stored, so read the structure, not the zeros.
+    """
+    keep = pairs.length_mm <= longest_mm
+    i, j = pairs.i[keep], pairs.j[keep]
+    d = pairs.length_mm[keep].astype(np.float64)
+    return _csr(np.r_[i, j], np.r_[j, i], np.r_[d, d], size)
+
+
+def _csr(
+    rows: NDArray[np.int32], cols: NDArray[np.int32], data: Dense, size: int
+) -> "sp.csr_array":
+    """Build a CSR array that keeps explicit zeros, columns sorted."""
+    order = np.lexsort((cols, rows))
+    indptr = np.zeros(size + 1, dtype=np.int64)
+    np.cumsum(np.bincount(rows, minlength=size), out=indptr[1:])
+    return sp.csr_array((data[order], cols[order], indptr), shape=(size, size))
+
+
+class Reach:
+    """The plots within a group's reach of each plot.
+
+    A supplier counts as within reach when the straight distance, edge to edge, is no longer
+    than the reach *and* there is a route of moves no longer than `hop_m` each, resting only
+    on stops, whose length is no longer than the reach either. Crossing a stop itself is free,
+    as in the patch graph, which is why the straight distance is asked for as well.
+
+    Parameters
+    ----------
+    pairs
+        Edge-to-edge distances of all plots, at least up to the longest reach asked for.
+    stops
+        Shape (n,), True where the group can rest (its patches).
+    hop_m
+        Widest gap crossed in one move, metres.
+    shared
+        Matrices of plain straight-line reaches, to be shared between groups.
+    """
+
+    def __init__(
+        self,
+        pairs: Pairs,
+        stops: NDArray[np.bool_],
+        *,
+        hop_m: float,
+        shared: "dict[int, sp.csr_array] | None" = None,
+    ) -> None:
+        self._pairs = pairs
+        self._stops = stops
+        self._hop_mm = _mm(hop_m)
+        self._shared = {} if shared is None else shared
+        self._own: dict[int, sp.csr_array] = {}
+
+    def within(self, reach_m: float) -> "sp.csr_array":
+        """Shape (n, n): 1 where the column's plot lies within reach of the row's; itself too."""
+        reach_mm = _mm(reach_m)
+        if reach_mm <= self._hop_mm:
+            return self._straight(reach_mm)
+        if reach_mm not in self._own:
+            self._own[reach_mm] = self._by_routes(reach_mm)
+        return self._own[reach_mm]
+
+    def _straight(self, reach_mm: int) -> "sp.csr_array":
+        if reach_mm not in self._shared:
+            size = len(self._stops)
+            matrix = symmetric(self._pairs, size, reach_mm)
+            self._shared[reach_mm] = _with_itself(matrix)
+        return self._shared[reach_mm]
+
+    def row(self, reach_m: float, plot: int) -> NDArray[np.intp]:
+        """Positions of the plots within reach of one plot, ascending, itself among them."""
+        reach_mm = _mm(reach_m)
+        ready = self._own.get(reach_mm)
+        if reach_mm > self._hop_mm and ready is None:
+            straight = _row(self._straight(reach_mm), plot)
+            lengths = self._route_lengths(np.array([plot]), reach_mm)[0]
+            return straight[np.isfinite(lengths[straight])]
+        return _row(self._straight(reach_mm) if ready is None else ready, plot)
+
+    @cached_property
+    def _moves(self) -> "sp.csr_array":
+        """Single moves as a graph of 2n nodes: n + i is plot i as a starting point.
+
+        A starting point may be left even where it is no stop, while a plot that is no stop
+        cannot be passed through.
+        """
+        size = len(self._stops)
+        moves = symmetric(self._pairs, size, self._hop_mm)
+        degree = np.diff(moves.indptr)
+        leaving = np.repeat(self._stops, degree)
+        indptr = np.zeros(2 * size + 1, dtype=np.int64)
+        np.cumsum(np.r_[np.where(self._stops, degree, 0), degree], out=indptr[1:])
+        return sp.csr_array(
+            (
+                np.r_[moves.data[leaving], moves.data],
+                np.r_[moves.indices[leaving], moves.indices],
+                indptr,
+            ),
+            shape=(2 * size, 2 * size),
+        )
+
+    def _route_lengths(self, sources: NDArray[np.intp], limit_mm: int) -> Dense:
+        """Shape (sources, n): shortest route in mm, infinite beyond `limit_mm`."""
+        size = len(self._stops)
+        lengths = csgraph.dijkstra(self._moves, indices=sources + size, limit=limit_mm)
+        lengths[np.arange(len(sources)), sources] = 0.0
+        return np.asarray(lengths[:, :size])
+
+    def _by_routes(self, reach_mm: int) -> "sp.csr_array":
+        """Keep of the straight reach what a route over stops reaches as well."""
+        size = len(self._stops)
+        straight = self._straight(reach_mm)
+        keep = np.zeros(straight.nnz, dtype=bool)
+        for first in range(0, size, _BLOCK):
+            block = np.arange(first, min(first + _BLOCK, size))
+            lengths = self._route_lengths(block, reach_mm)
+            begin, end = straight.indptr[block[0]], straight.indptr[block[-1] + 1]
+            rows = np.repeat(block - first, np.diff(straight.indptr[block[0] : block[-1] + 2]))
+            keep[begin:end] = np.isfinite(lengths[rows, straight.indices[begin:end]])
+        kept_before = np.r_[0, np.cumsum(keep)]
+        return sp.csr_array(
+            (
+                straight.data[keep],
+                straight.indices[keep],
+                kept_before[straight.indptr].astype(np.int64),
+            ),
+            shape=(size, size),
+        )
+
+
+def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:
+    return matrix.indices[matrix.indptr[row] : matrix.indptr[row + 1]].astype(np.intp)
+
+
+def _mm(metres: float) -> int:
+    return round(metres * 1000)
+
+
+def _with_itself(matrix: "sp.csr_array") -> "sp.csr_array":
+    """Turn distances into ones and put every plot within its own reach."""
+    size = matrix.shape[0]
+    rows = np.repeat(np.arange(size, dtype=np.int32), np.diff(matrix.indptr))
+    all_rows = np.r_[rows, np.arange(size, dtype=np.int32)]
+    all_cols = np.r_[matrix.indices, np.arange(size, dtype=np.int32)]
+    return _csr(all_rows, all_cols, np.ones(len(all_rows)), size)
