@@ -1,1 +1,1 @@
-"""patchnet: a neighbourhood read as one habitat."""
+"""patchnet: a neighbourhood of gardens, verges and planters read as one habitat."""

@@ -1,1 +1,1 @@
-
+"""The command line: thin, no science."""

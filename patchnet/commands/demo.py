@@ -1,0 +1,49 @@
+"""patchnet demo: the map of an invented neighbourhood in one go."""
+
+from pathlib import Path
+
+import click
+
+from patchnet.advice import assess
+from patchnet.commands.options import progress_bar, say_warnings
+from patchnet.files import OwnFolder
+from patchnet.ground import read_neighbourhood
+from patchnet.ground.demo import demo_files
+from patchnet.knowledge import load_knowledge
+from patchnet.pages import map_page
+
+__all__ = ["demo"]
+
+_PAGE = "map.html"
+
+
+@click.command
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    default=Path("patchnet-demo"),
+    show_default=True,
+    metavar="DIR",
+)
+def demo(*, output: Path) -> None:
+    """Build the map of an invented neighbourhood and say where the page is.
+
+    Files in DIR that patchnet did not make, or that were changed since, are left alone.
+
+    \b
+    Example:
+      patchnet demo -o my-demo
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    folder = OwnFolder(output)
+    names = demo_files()
+    folder.ensure_may_write([*names, _PAGE])
+    for name, text in names.items():
+        folder.write(name, text)
+    knowledge = load_knowledge()
+    neighbourhood = read_neighbourhood(output, knowledge=knowledge)
+    say_warnings(neighbourhood)
+    answer = assess(neighbourhood, knowledge=knowledge, progress=progress_bar)
+    folder.write(_PAGE, map_page(answer))
+    click.echo("Open this page in any browser, also without network:", err=True)
+    click.echo(output / _PAGE)

@@ -1,0 +1,65 @@
+"""patchnet export: the results as files for other programs."""
+
+from pathlib import Path
+import click
+
+from patchnet.advice import assess
+from patchnet.commands.options import (
+    Asked,
+    group_option,
+    input_options,
+    overwrite_option,
+    progress_bar,
+    read_asked,
+)
+from patchnet.files import ensure_may_write
+from patchnet.pages import LAYERS, export_form, write_export
+
+__all__ = ["export"]
+
+
+@click.command
+@input_options
+@group_option
+@overwrite_option
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="OUT")
+@click.option(
+    "--layer",
+    type=click.Choice(LAYERS),
+    default="plots",
+    show_default=True,
+    help="Which layer a GeoJSON file holds (a GeoPackage holds them all).",
+)
+@click.option(
+    "--all-links",
+    is_flag=True,
+    help="Also links that no best route needs (there can be very many).",
+)
+def export(
+    *,
+    groups: tuple[str, ...],
+    overwrite: bool,
+    output: Path,
+    layer: str,
+    all_links: bool,
+    asked: Asked,
+) -> None:
+    """Write plots with their results, links and breaks for other programs.
+
+    The ending of OUT says the format: .gpkg (GeoPackage, every layer), .geojson (RFC 7946, one
+    layer), .graphml (the patch graph of one group, for networkx).
+
+    \b
+    Examples:
+      patchnet export street.gpkg -o results.gpkg
+      patchnet export street.gpkg --layer breaks -o breaks.geojson
+      patchnet export street.gpkg --group wren -o wren.graphml
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    form = export_form(output, groups)
+    ensure_may_write(output, overwrite=overwrite)
+    neighbourhood = read_asked(asked)
+    answer = assess(
+        neighbourhood, knowledge=asked.knowledge, groups=groups or None, progress=progress_bar
+    )
+    write_export(answer, output, form=form, layer=layer, all_links=all_links)
+    click.echo(output)

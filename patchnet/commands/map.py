@@ -1,0 +1,59 @@
+"""patchnet map: a neighbourhood file to one map page."""
+
+from pathlib import Path
+import click
+
+from patchnet.advice import assess
+from patchnet.commands.options import (
+    Asked,
+    group_option,
+    input_options,
+    overwrite_option,
+    progress_bar,
+    read_asked,
+)
+from patchnet.files import ensure_may_write
+from patchnet.pages import write_map
+
+__all__ = ["map_"]
+
+
+@click.command("map")
+@input_options
+@group_option
+@overwrite_option
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
+@click.option("--title", help="Title of the page; the file's name if not given.")
+@click.option(
+    "--tiles",
+    metavar="NAME|URL",
+    help="Draw a background from the network: 'openstreetmap' or a {z}/{x}/{y} address. "
+    "Without it the page asks the network for nothing.",
+)
+def map_(
+    *,
+    groups: tuple[str, ...],
+    overwrite: bool,
+    output: Path,
+    title: str | None,
+    tiles: str | None,
+    asked: Asked,
+) -> None:
+    """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
+
+    \b
+    Examples:
+      patchnet map street.gpkg -o street.html
+      patchnet map plots.geojson --features survey.csv -o street.html
+      patchnet map street.gpkg --group wren --group sparrow -o birds.html
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    ensure_may_write(output, overwrite=overwrite)
+    neighbourhood = read_asked(asked)
+    answer = assess(
+        neighbourhood,
+        knowledge=asked.knowledge,
+        groups=groups or None,
+        progress=progress_bar,
+    )
+    write_map(answer, output, title=title, tiles=tiles)
+    click.echo(output)

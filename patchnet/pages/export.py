@@ -1,0 +1,236 @@
+"""Results as files for other programs: GeoPackage, GeoJSON (RFC 7946), GraphML."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+import geopandas as gpd
+import networkx as nx
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+
+from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.errors import CannotWrite, WrongUse
+from patchnet.files import write_aside
+from patchnet.movement.distance import crossing_line
+from patchnet.network.prune import prune_links
+
+__all__ = ["LAYERS", "break_table", "export_form", "link_table", "plot_table", "write_export"]
+
+Form = Literal["gpkg", "geojson", "graphml"]
+LAYERS = ("plots", "links", "breaks")
+_FORMS: dict[str, Form] = {
+    ".gpkg": "gpkg",
+    ".geojson": "geojson",
+    ".json": "geojson",
+    ".graphml": "graphml",
+}
+
+
+def export_form(path: Path | str, groups: Sequence[str]) -> Form:
+    """Which format a file name asks for.
+
+    Raises
+    ------
+    WrongUse
+        If the ending is none of them, or GraphML is asked for without exactly one group.
+    """
+    form = _FORMS.get(Path(path).suffix.lower())
+    if form is None:
+        raise WrongUse(f"{path}: the name must end in {', '.join(_FORMS)}.")
+    if form == "graphml" and len(groups) != 1:
+        raise WrongUse("A .graphml file holds the graph of one group: say --group KEY once.")
+    return form
+
+
+def plot_table(assessment: Assessment) -> gpd.GeoDataFrame:
+    """Plots with what they have and how each group stands, one row a plot, metres.
+
+    Columns: id, kind, label, street, area_m2, known_share, features (a list that patchnet reads
+    back), and for each group ``<group>_room``, ``_homes``, ``_homes_low``, ``_homes_high``,
+    ``_quality``, ``_scarcest``, ``_component`` (-1: no patch) and, for each need,
+    ``<group>_<need>_enough`` and ``_met``.
+    """
+    plots = assessment.neighbourhood.plots
+    columns: dict[str, object] = {
+        "id": plots.index.astype(str),
+        "kind": plots["kind"],
+        "label": plots["label"],
+        "street": plots["street"],
+        "area_m2": plots["area_m2"],
+        "known_share": assessment.known_share,
+        "features": _feature_lists(assessment),
+    }
+    for key, answer in assessment.groups.items():
+        columns |= _group_columns(key, answer)
+    table = pd.DataFrame(columns, index=plots.index)
+    return gpd.GeoDataFrame(
+        table.reset_index(drop=True), geometry=plots.geometry.to_numpy(), crs=plots.crs
+    )
+
+
+def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
+    columns: dict[str, object] = {
+        f"{key}_room": answer.room,
+        f"{key}_homes": answer.homes,
+        f"{key}_homes_low": answer.homes_low,
+        f"{key}_homes_high": answer.homes_high,
+        f"{key}_quality": answer.quality,
+        f"{key}_scarcest": answer.scarcest.astype(str),
+        f"{key}_component": answer.component,
+    }
+    for sheet in answer.needs:
+        columns[f"{key}_{sheet.need.key}_enough"] = sheet.enough
+        columns[f"{key}_{sheet.need.key}_met"] = sheet.met
+    return columns
+
+
+def _feature_lists(assessment: Assessment) -> list[str]:
+    """Feature lists in the form that patchnet reads: unlisted is not known."""
+    answers = assessment.neighbourhood.answers
+    lists = []
+    for row, sized, sure in zip(answers.amount, answers.sized, answers.sure, strict=True):
+        words = []
+        for feature, amount, stated, certain in zip(
+            answers.features, row, sized, sure, strict=True
+        ):
+            if amount > 0:
+                size = f" {amount!r}".replace("np.float64(", "").replace(")", "") if stated else ""
+                words.append(f"{feature}{size}{'' if certain else '?'}")
+            elif amount == 0:
+                words.append(f"no {feature}")
+        lists.append("; ".join(words))
+    return lists
+
+
+def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDataFrame:
+    """Links of every group as lines: group, from_plot, to_plot, length_m, p.
+
+    Links that no best route needs are left out unless `all_links`; leaving them out changes
+    no route and no measure.
+    """
+    shapes = assessment.neighbourhood.plots.geometry
+    tables = []
+    for key, answer in assessment.groups.items():
+        network = answer.network
+        kept = slice(None) if all_links else prune_links(network)
+        starts, ends = network.ids[network.i[kept]], network.ids[network.j[kept]]
+        length = network.length_mm[kept] / 1000
+        tables.append(
+            pd.DataFrame(
+                {
+                    "group": key,
+                    "from_plot": starts.astype(str),
+                    "to_plot": ends.astype(str),
+                    "length_m": length,
+                    "p": np.exp(-network.k_per_m * length),
+                    "geometry": [
+                        crossing_line(a, b)
+                        for a, b in zip(shapes.loc[starts], shapes.loc[ends], strict=True)
+                    ],
+                }
+            )
+        )
+    return gpd.GeoDataFrame(
+        pd.concat(tables, ignore_index=True), geometry="geometry", crs=shapes.crs
+    )
+
+
+def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
+    """Breaks of every group as lines, for each group the one that wins most first."""
+    rows = [
+        {
+            "group": key,
+            "from_plot": gap.from_plot,
+            "to_plot": gap.to_plot,
+            "width_m": gap.width_m,
+            "stepping_stones": gap.stepping_stones,
+            "homes_won": gap.homes_won,
+            "plots_on_the_way": "; ".join(gap.plots_on_the_way),
+            "geometry": gap.line,
+        }
+        for key, answer in assessment.groups.items()
+        for gap in answer.breaks
+    ]
+    columns = (
+        "group", "from_plot", "to_plot", "width_m", "stepping_stones", "homes_won",
+        "plots_on_the_way", "geometry",
+    )  # fmt: skip
+    return gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=list(columns)),
+        geometry="geometry",
+        crs=assessment.neighbourhood.plots.crs,
+    )
+
+
+def write_export(
+    assessment: Assessment,
+    path: Path | str,
+    *,
+    form: Form,
+    layer: str = "plots",
+    all_links: bool = False,
+) -> None:
+    """Write the results to `path`, whole or not at all.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
+    if form == "graphml":
+        (answer,) = assessment.groups.values()
+        with write_aside(path) as draft:
+            nx.write_graphml(answer.network.graph, draft)
+        return
+    makers = {
+        "plots": lambda: plot_table(assessment),
+        "links": lambda: link_table(assessment, all_links=all_links),
+        "breaks": lambda: break_table(assessment),
+    }
+    wanted = LAYERS if form == "gpkg" else (layer,)
+    tables = {name: makers[name]() for name in wanted}
+    with write_aside(path) as draft:
+        for name, table in tables.items():
+            _write_layer(table, draft, name, form, assessment.neighbourhood.credits)
+
+
+def _write_layer(
+    table: gpd.GeoDataFrame, path: Path, name: str, form: Form, credit_lines: tuple[str, ...]
+) -> None:
+    """One layer through GDAL: GeoPackage in the plots' CRS, GeoJSON in WGS 84."""
+    try:
+        if form == "geojson":
+            world = table.to_crs("OGC:CRS84")
+            pyogrio.write_dataframe(
+                world,
+                path,
+                driver="GeoJSON",
+                layer=name,
+                geometry_type=_geometry_type(table),
+                RFC7946="YES",
+                COORDINATE_PRECISION="7",
+                DESCRIPTION="; ".join(credit_lines),
+            )
+        else:
+            pyogrio.write_dataframe(
+                table,
+                path,
+                driver="GPKG",
+                layer=name,
+                append=path.exists(),
+                geometry_type=_geometry_type(table),
+                layer_metadata={"credits": "; ".join(credit_lines)} if credit_lines else None,
+            )
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise CannotWrite(f"{path.name} cannot be written: {error}") from error
+
+
+def _geometry_type(table: gpd.GeoDataFrame) -> str:
+    """One type for the layer: the multi type where any geometry is multipart."""
+    kinds = set(shapely.get_type_id(table.geometry.to_numpy()).tolist())
+    if kinds <= {int(shapely.GeometryType.LINESTRING)}:
+        return "LineString"
+    return "MultiPolygon" if int(shapely.GeometryType.MULTIPOLYGON) in kinds else "Polygon"

@@ -1,0 +1,69 @@
+"""Numbers and months in the words people read."""
+
+import math
+from collections.abc import Iterable
+
+__all__ = ["MONTHS", "figure", "metres", "month_spans", "span"]
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def figure(value: float) -> str:
+    """Two significant digits, no trailing noughts: these are estimates, not measurements.
+
+    >>> [figure(x) for x in (0, 0.034, 0.5, 1.26, 34.4, 128, float("inf"))]
+    ['0', '0.034', '0.5', '1.3', '34', '130', 'any number']
+    """
+    if math.isinf(value):
+        return "any number"
+    if math.isnan(value):
+        return "not known"
+    if value == 0:
+        return "0"
+    digits = 1 - math.floor(math.log10(abs(value)))
+    rounded = round(value, digits)
+    return (
+        f"{rounded:,.0f}"
+        if digits <= 0 or rounded.is_integer()
+        else f"{rounded:.{digits}f}".rstrip("0")
+    )
+
+
+def metres(value: float) -> str:
+    """A distance in whole metres; touching plots are "next door".
+
+    >>> metres(0), metres(0.4), metres(34.4)
+    ('next door', '1 m', '34 m')
+    """
+    return "next door" if value == 0 else f"{max(1, round(value))} m"
+
+
+def span(low: float, value: float, high: float) -> str:
+    """A figure with its range, the range left out where it says nothing more.
+
+    >>> span(1, 2, 8), span(2, 2, 2)
+    ('2 (1 to 8)', '2')
+    """
+    low_text, text, high_text = figure(low), figure(value), figure(high)
+    return text if low_text == text == high_text else f"{text} ({low_text} to {high_text})"
+
+
+def month_spans(months: Iterable[int]) -> str:
+    """Months as spans, wrapping over new year.
+
+    >>> month_spans([3, 4, 5, 9]), month_spans([11, 12, 1, 2]), month_spans(range(1, 13))
+    ('Mar-May, Sep', 'Nov-Feb', 'all year')
+    """
+    chosen = sorted(set(months))
+    if len(chosen) == 12:
+        return "all year"
+    starts = [month for month in chosen if (month - 2) % 12 + 1 not in chosen]
+    parts = []
+    for start in starts:
+        end = start
+        while end % 12 + 1 in chosen:
+            end = end % 12 + 1
+        parts.append(
+            MONTHS[start - 1] if start == end else f"{MONTHS[start - 1]}-{MONTHS[end - 1]}"
+        )
+    return ", ".join(parts)

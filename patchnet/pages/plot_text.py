@@ -1,0 +1,199 @@
+"""The answer for one plot as plain text for a terminal, and as JSON."""
+
+import json
+from dataclasses import asdict
+from textwrap import fill
+from typing import Any
+
+from patchnet.advice.records import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.numbers import MONTHS, figure, metres, span
+from patchnet.pages.table import text_table
+
+__all__ = ["plot_json", "plot_text"]
+
+_UNITS = {"m2": "m²", "m": "m", "count": ""}
+_WIDTH = 96
+_NAMED = 8  # neighbours not known that are named before the rest is only counted
+
+
+def plot_json(answer: PlotAnswer) -> str:
+    """The whole answer as JSON (UTF-8, keys as in `PlotAnswer`, numbers unrounded)."""
+    return json.dumps(_plain(asdict(answer)), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - walks any JSON value
+    """Turn numbers JSON has no word for into null."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and value - value != 0:
+        return None
+    return value
+
+
+def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    """The answer in words, short lines, most useful first."""
+    kind = knowledge.plot_kinds[answer.kind].name
+    head = f"Plot {answer.plot}"
+    if answer.label and answer.label != answer.plot:
+        head += f", {answer.label}"
+    parts = [
+        f"{head}: {kind.lower()}, {figure(answer.area_m2)} m²",
+        _has(answer, knowledge),
+        _scarcest(answer, knowledge),
+        _months(answer, knowledge),
+        _near(answer, knowledge),
+        _plenty(answer, knowledge),
+        _not_known(answer, knowledge),
+        _paragraph(
+            "Homes are an index of room for wildlife, not a forecast of animals. Most figures "
+            "behind them are our own working assumptions: 'patchnet source KEY' says where each "
+            "comes from."
+        ),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _paragraph(text: str, *, indent: str = "") -> str:
+    return fill(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    if not answer.has:
+        return "WHAT IT HAS\n  Nothing is recorded here."
+    rows = []
+    for has in answer.has:
+        feature = knowledge.features[has.feature]
+        doubts = [
+            word
+            for word, applies in (("size assumed", not has.sized), ("not sure", not has.sure))
+            if applies
+        ]
+        rows.append(
+            (
+                feature.name,
+                f"{figure(has.amount)} {_UNITS[feature.measure]}".strip(),
+                ", ".join(doubts),
+            )
+        )
+    cautions = dict.fromkeys(
+        key
+        for has in answer.has
+        for key in knowledge.features[has.feature].cautions
+        if key != "none"
+    )
+    lines = ["WHAT IT HAS", text_table(rows, indent="  ")]
+    lines += [
+        _paragraph(f"Take care: {knowledge.cautions[key].words}.", indent="  ") for key in cautions
+    ]
+    return "\n".join(lines)
+
+
+def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    rows = [("Group", "Homes here", "Scarcest within reach", "Enough for", "Room for")]
+    rows += [_scarcest_row(group, knowledge) for group in answer.groups]
+    return "SCARCEST WITHIN REACH, GROUP BY GROUP\n" + text_table(rows, indent="  ", header=True)
+
+
+def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
+    group = knowledge.groups[at_plot.group]
+    homes = span(at_plot.homes_low, at_plot.homes, at_plot.homes_high)
+    if at_plot.scarcest == ANCHOR:
+        anchors = " or ".join(
+            knowledge.resources[anchor.resource].name.lower() for anchor in group.anchors
+        )
+        return (
+            group.name,
+            homes,
+            f"{anchors}: a place to live",
+            "",
+            f"{figure(at_plot.room_within)} homes",
+        )
+    need = next(need for need in at_plot.needs if need.need == at_plot.scarcest)
+    return (
+        group.name,
+        homes,
+        f"{need.name} within {metres(need.reach_m)}",
+        span(need.enough_low, need.enough, need.enough_high),
+        f"{figure(need.room)} homes",
+    )
+
+
+def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    """Homes that each month's flowers within reach are enough for, hungry months starred."""
+    rows: list[tuple[str, ...]] = [("Flowers for", *MONTHS, "Room")]
+    for at_plot in answer.groups:
+        flowers = [need for need in at_plot.needs if need.resource == "bloom"]
+        if flowers:
+            rows.append((knowledge.groups[at_plot.group].name, *_month_cells(flowers)))
+    if len(rows) == 1:
+        return ""
+    return (
+        "MONTH BY MONTH: homes the flowers within reach are enough for (* a hungry month)\n"
+        + text_table(rows, indent="  ", header=True)
+    )
+
+
+def _month_cells(needs: list[NeedAtPlot]) -> list[str]:
+    cells = ["" for _ in MONTHS]
+    for need in needs:
+        for month, enough in need.months:
+            cells[month - 1] = figure(enough) + ("*" if month in need.hungry_months else "")
+    return [*cells, figure(max(need.room for need in needs))]
+
+
+def _near(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    title = f"WHAT THE NEIGHBOURS HAVE (within {metres(answer.view_m)})"
+    if not answer.near:
+        return f"{title}\n  Nothing is recorded on any plot round about."
+    rows = [
+        (
+            knowledge.features[near.feature].name,
+            f"{near.plots} plot" + ("s" if near.plots > 1 else ""),
+            "nearest: " + "; ".join(f"{plot}, {metres(away)}" for plot, away in near.nearest),
+        )
+        for near in answer.near
+    ]
+    return f"{title}\n" + text_table(rows, indent="  ")
+
+
+def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    found: dict[str, list[str]] = {}
+    for at_plot in answer.groups:
+        for need in at_plot.needs:
+            if need.standing == "plenty":
+                name = knowledge.groups[at_plot.group].name.lower()
+                found.setdefault(need.name, []).append(name)
+    if not found:
+        return ""
+    lines = ["PLENTIFUL WITHIN REACH: need not be repeated"]
+    lines += [
+        _paragraph(f"{name}: for {', '.join(whom)}", indent="  ") for name, whom in found.items()
+    ]
+    return "\n".join(lines)
+
+
+def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    lines = []
+    if answer.not_known:
+        total = len(knowledge.features)
+        if len(answer.not_known) == total:
+            lines.append("  Nothing is known of this plot.")
+        else:
+            names = ", ".join(knowledge.features[key].name.lower() for key in answer.not_known)
+            lines.append(_paragraph(f"On this plot: {names}.", indent="  "))
+    if answer.neighbours_not_known:
+        named = "; ".join(
+            f"{plot} ({metres(away)}, {share:.0%} of the features)"
+            for plot, away, share in answer.neighbours_not_known[:_NAMED]
+        )
+        more = len(answer.neighbours_not_known) - _NAMED
+        tail = f"; and {more} more plots" if more > 0 else ""
+        lines.append(_paragraph(f"Round about, nearest first: {named}{tail}.", indent="  "))
+    if not lines:
+        return ""
+    return "\n".join(
+        ["NOT KNOWN (counted as on surveyed plots of the same kind; look here next)", *lines]
+    )
