@@ -1,7 +1,7 @@
 """The knowledge tables as typed records: every number has unit, class and source."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 __all__ = [
     "CLASSES",
+    "BarrierKind",
     "Caution",
     "Class",
     "Feature",
@@ -17,6 +18,7 @@ __all__ = [
     "Group",
     "Knowledge",
     "Need",
+    "Origin",
     "Plant",
     "PlotKind",
     "Resource",
@@ -69,6 +71,21 @@ class Figure:
     unit: str
     low: float
     high: float
+    kind: Class
+    sources: tuple[str, ...]
+    note: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where something that is not one number comes from: a calendar, a hazard, plant traits.
+
+    `key` is its address, ``"groups/mason_bee/active_months"``; `words` say what stands there.
+    """
+
+    key: str
+    words: str
     kind: Class
     sources: tuple[str, ...]
     note: str
@@ -189,8 +206,21 @@ class PlotKind:
 
 
 @dataclass(frozen=True, slots=True)
+class BarrierKind:
+    """A kind of barrier line (wall, fence, hedge, railing); `words` are other names for it."""
+
+    key: str
+    name: str
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plant:
-    """One plant of the planting list (months 0-0: its flower does not matter)."""
+    """One plant of the planting list (months 0-0: its flower does not matter).
+
+    `months_source` and `hazard_source` are source keys, ``;`` between them; their class and
+    note stand in the `Origin` of the plant.
+    """
 
     key: str
     name: str
@@ -229,6 +259,8 @@ class Knowledge:
         Numbers of the method itself (floors, rounds, tolerances), by key.
     figures
         Every `Figure` of every table, by its key.
+    origins
+        Every `Origin` of every table, by its key.
     """
 
     groups: Mapping[str, Group]
@@ -241,6 +273,8 @@ class Knowledge:
     settings: Mapping[str, Figure]
     sources: Mapping[str, Source]
     figures: Mapping[str, Figure]
+    barrier_kinds: Mapping[str, BarrierKind] = field(default_factory=dict)
+    origins: Mapping[str, Origin] = field(default_factory=dict)
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:

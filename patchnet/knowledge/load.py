@@ -1,0 +1,100 @@
+"""Loading the knowledge tables: those that ship with patchnet, and a user's own laid over."""
+
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from types import MappingProxyType
+
+from patchnet.errors import CannotRead, PatchnetError, TableFaults
+from patchnet.faults import Fault, nearest_hint
+from patchnet.knowledge.build import build
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.tables import LAYOUTS, Row, lay_over, read_table
+
+__all__ = ["load_knowledge"]
+
+
+def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
+    """Load the knowledge tables.
+
+    Parameters
+    ----------
+    overlay
+        Folder of the user's own tables, laid over the shipped ones: any of the tables, with any
+        of their rows. A row whose key is already there replaces it whole; a new key is added
+        (a new group or feature must bring all its numbers). Files are CSV, UTF-8, with commas
+        or semicolons between the cells; other files in the folder are not looked at.
+
+    Returns
+    -------
+    Knowledge
+        The typed records. Without an overlay the same object every time.
+
+    Raises
+    ------
+    CannotRead
+        If the folder or a file in it is missing or cannot be read.
+    TableFaults
+        If a table has faults: all of them at once, each with file, line and key.
+    """
+    if overlay is None:
+        return _shipped()
+    folder = Path(overlay)
+    faults: list[Fault] = []
+    own = _read_folder(folder, faults)
+    tables = {name: lay_over(rows, own.get(name, [])) for name, rows in _shipped_rows().items()}
+    return _built(tables, faults)
+
+
+@cache
+def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
+    folder = resources.files("patchnet.knowledge") / "tables"
+    faults: list[Fault] = []
+    tables = {
+        name: tuple(read_table(name, (folder / name).read_bytes(), name, faults))
+        for name in LAYOUTS
+    }
+    if faults:
+        raise PatchnetError("\n".join(str(fault) for fault in faults))
+    return MappingProxyType(tables)
+
+
+@cache
+def _shipped() -> Knowledge:
+    tables = {name: list(rows) for name, rows in _shipped_rows().items()}
+    return _built(tables, [])
+
+
+def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
+    knowledge = build(tables, faults)
+    if faults:
+        raise TableFaults(faults)
+    return knowledge
+
+
+def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
+    if not folder.exists():
+        raise CannotRead(f"The folder of knowledge tables {folder} is not there.")
+    if not folder.is_dir():
+        raise CannotRead(
+            f"{folder} is not a folder. Name the folder that your knowledge tables are in."
+        )
+    tables: dict[str, list[Row]] = {}
+    try:
+        paths = sorted(path for path in folder.iterdir() if path.suffix.casefold() == ".csv")
+        for path in paths:
+            if path.name not in LAYOUTS:
+                hint = nearest_hint(path.name, LAYOUTS)
+                what = f"This is not the name of a knowledge table.{hint}"
+                mend = f"Call it one of: {', '.join(LAYOUTS)}."
+                faults.append(Fault("error", str(path), None, None, what, mend))
+                continue
+            tables[path.name] = read_table(path.name, path.read_bytes(), str(path), faults)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
+    if not paths:
+        what = "The folder holds no knowledge table."
+        mend = f"Put at least one of these in it: {', '.join(LAYOUTS)}."
+        faults.append(Fault("error", str(folder), None, None, what, mend))
+    return tables

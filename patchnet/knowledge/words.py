@@ -1,0 +1,127 @@
+"""Words that people write for features, plots and barriers, matched to the tables' keys."""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from typing import Protocol
+
+from patchnet.faults import nearest
+from patchnet.knowledge.records import Knowledge
+
+__all__ = [
+    "match_barrier_kind",
+    "match_feature",
+    "match_plot_kind",
+    "near_features",
+    "near_plot_kinds",
+    "plain",
+    "word_index",
+]
+
+_IRREGULAR = {"leaves": "leaf", "shelves": "shelf", "loaves": "loaf"}
+
+
+class _Worded(Protocol):
+    """Anything of the tables that people have words for."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def words(self) -> tuple[str, ...]: ...
+
+
+def plain(word: str) -> str:
+    """Return what is compared of a word: no case, signs, gaps or plural endings.
+
+    Examples
+    --------
+    >>> plain("Bird_Baths") == plain("bird-bath") == plain("birdbath")
+    True
+    """
+    text = (
+        unicodedata.normalize("NFKC", word)
+        .casefold()
+        .replace("'", "")
+        .replace("\N{RIGHT SINGLE QUOTATION MARK}", "")
+    )
+    return "".join(_singular(part) for part in re.split(r"[\W_]+", text) if part)
+
+
+def _singular(word: str) -> str:
+    if word in _IRREGULAR:
+        return _IRREGULAR[word]
+    if len(word) > 4 and word.endswith("ies"):
+        return word[:-3] + "y"
+    if word.endswith(("xes", "shes", "ches", "sses")):
+        return word[:-2]
+    if len(word) > 2 and word.endswith("s") and not word.endswith(("ss", "us", "is")):
+        return word[:-1]
+    return word
+
+
+def word_index(records: Iterable[_Worded]) -> dict[str, list[str]]:
+    """Return for each plain word the keys it stands for (more than one is a clash)."""
+    index: dict[str, list[str]] = {}
+    for record in records:
+        for word in (record.key, record.name, *record.words):
+            keys = index.setdefault(plain(word), [])
+            if record.key not in keys:
+                keys.append(record.key)
+    return index
+
+
+@lru_cache(maxsize=8)
+def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
+    tables: tuple[Mapping[str, _Worded], ...] = (
+        knowledge.features,
+        knowledge.plot_kinds,
+        knowledge.barrier_kinds,
+    )
+    return tuple(word_index(table.values()) for table in tables)
+
+
+def _match(word: str, index: Mapping[str, list[str]]) -> str | None:
+    keys = index.get(plain(word), [])
+    return keys[0] if len(keys) == 1 else None
+
+
+def match_feature(word: str, knowledge: Knowledge) -> str | None:
+    """Return the key of the feature that `word` means, or None.
+
+    Case, ``_``, ``-``, blanks and plural endings do not matter; other names that people use
+    stand in the `words` of the feature. A word that is only spelt like one is not matched.
+    """
+    return _match(word, _indices(knowledge)[0])
+
+
+def match_plot_kind(word: str, knowledge: Knowledge) -> str | None:
+    """Return the key of the plot kind that `word` means, or None (see `match_feature`)."""
+    return _match(word, _indices(knowledge)[1])
+
+
+def match_barrier_kind(word: str, knowledge: Knowledge) -> str | None:
+    """Return the key of the barrier kind that `word` means, or None (see `match_feature`)."""
+    return _match(word, _indices(knowledge)[2])
+
+
+def near_features(word: str, knowledge: Knowledge) -> list[str]:
+    """Return keys of the features spelt most like `word`, best first (may be empty)."""
+    return _near(word, knowledge.features.values())
+
+
+def near_plot_kinds(word: str, knowledge: Knowledge) -> list[str]:
+    """Return keys of the plot kinds spelt most like `word`, best first (may be empty)."""
+    return _near(word, knowledge.plot_kinds.values())
+
+
+def _near(word: str, records: Iterable[_Worded]) -> list[str]:
+    spelt = {
+        name.casefold(): record.key
+        for record in records
+        for name in (record.name, *record.words, record.key.replace("_", " "))
+    }
+    close = nearest(re.sub(r"[\W_]+", " ", word).strip(), spelt, most=6)
+    return list(dict.fromkeys(spelt[name] for name in close))[:3]
