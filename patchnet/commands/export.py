@@ -1,6 +1,7 @@
 """patchnet export: the results as files for other programs."""
 
 from pathlib import Path
+
 import click
 
 from patchnet.advice import assess

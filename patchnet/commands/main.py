@@ -50,9 +50,8 @@ def _run(arguments: list[str]) -> int:
     debug = "--debug" in arguments
     status = 0
     try:
-        cli.main(args=arguments, prog_name="patchnet", standalone_mode=False)
-    except click.exceptions.Exit as leaving:
-        status = leaving.exit_code
+        left_with = cli.main(args=arguments, prog_name="patchnet", standalone_mode=False)
+        status = left_with if isinstance(left_with, int) else 0
     except click.Abort:
         click.echo("Stopped.", err=True)
         status = WrongUse.exit_status

@@ -1,6 +1,7 @@
 """patchnet map: a neighbourhood file to one map page."""
 
 from pathlib import Path
+
 import click
 
 from patchnet.advice import assess

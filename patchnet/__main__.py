@@ -1,0 +1,5 @@
+"""python -m patchnet."""
+
+from patchnet.commands.main import main
+
+main()

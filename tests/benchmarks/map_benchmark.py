@@ -1,0 +1,94 @@
+"""The whole map command on a neighbourhood of 2,000 plots and all wildlife groups.
+
+Run: python tests/benchmarks/map_benchmark.py [--plots N]
+
+Prints seconds for the command as a whole process (a first run compiles the kernels, the second
+finds them compiled), its peak memory, and the size of the page. As a general-purpose peer in the
+same run: geopandas alone reading the same file and finding all pairs within the longest reach.
+"""
+
+import argparse
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import shapely
+
+WORDS = (
+    ("lawn_short", 30, 0.7), ("flower_border", 8, 0.5), ("shrub", 6, 0.5), ("tree_small", 1, 0.3),
+    ("hedge_native", 6, 0.2), ("pond", 2, 0.1), ("bird_feeder", 1, 0.3), ("paving", 20, 0.6),
+    ("climber", 4, 0.2), ("long_grass", 8, 0.1), ("nest_box_small", 1, 0.15),
+    ("old_roof_wall", 1, 0.1), ("dead_wood_pile", 1, 0.12), ("bee_hotel", 1, 0.08),
+    ("compost_heap", 1, 0.2), ("leaf_pile", 1, 0.08), ("ivy_mature", 3, 0.1),
+)  # fmt: skip
+
+
+def terraces(plots, *, seed=20261125):
+    """Back-to-back terraces of 6 x 20 m plots with roads between, a third of them unseen."""
+    rng = np.random.default_rng(seed)
+    per_row = max(10, round((plots / 3) ** 0.5 * 2))
+    at = np.arange(plots)
+    row, column = at // per_row, at % per_row
+    left = 400000 + column * 6.0
+    low = 300000 + row * 20.0 + (row // 2) * 26.0
+    lists, seen = [], []
+    for unseen in rng.random(plots) < 1 / 3:
+        chosen = [
+            f"{word} {amount * rng.uniform(0.5, 1.5):.1f}"
+            for word, amount, share in WORDS
+            if rng.random() < share
+        ]
+        lists.append("" if unseen else "; ".join(chosen))
+        seen.append("none" if unseen else "all")
+    return gpd.GeoDataFrame(
+        {
+            "id": [f"P{k:05d}" for k in at],
+            "kind": "garden_back",
+            "label": [f"{c + 1} Row {r + 1}" for r, c in zip(row, column, strict=True)],
+            "street": [f"Row {r // 2 + 1}" for r in row],
+            "seen": seen,
+            "features": lists,
+        },
+        geometry=shapely.box(left, low, left + 6, low + 20),
+        crs="EPSG:27700",
+    )
+
+
+def main():
+    words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    words.add_argument("--plots", type=int, default=2000)
+    words.add_argument("--longest-m", type=float, default=1000)
+    asked = words.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        file, page = Path(folder) / "terraces.gpkg", Path(folder) / "page.html"
+        pyogrio.write_dataframe(terraces(asked.plots), file, layer="plots", driver="GPKG")
+        seconds = []
+        for _ in range(2):
+            start = time.perf_counter()
+            subprocess.run(
+                [sys.executable, "-m", "patchnet", "map", file, "-o", page], check=True,
+                stdout=subprocess.DEVNULL,
+            )  # fmt: skip
+            seconds.append(time.perf_counter() - start)
+        start = time.perf_counter()
+        read = gpd.read_file(file)
+        gpd.sjoin(read, read, predicate="dwithin", distance=asked.longest_m)
+        peer = time.perf_counter() - start
+        memory = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+        print(f"plots                                {asked.plots:>10,}")
+        print(f"whole command, first run             {seconds[0]:>10.1f} s")
+        print(f"whole command, kernels compiled      {seconds[1]:>10.1f} s")
+        print(f"geopandas: read and one join alone   {peer:>10.1f} s")
+        print(f"ratio, command to the join alone     {seconds[1] / peer:>10.2f}")
+        print(f"peak memory of the command           {memory:>10,.0f} MB")
+        print(f"page                                 {page.stat().st_size / 1e6:>10.2f} MB")
+
+
+if __name__ == "__main__":
+    main()
