@@ -5,7 +5,9 @@ row. `load_knowledge` reads them, lays a user's own tables over them and checks 
 No ecological or legal number stands in code.
 """
 
+from patchnet.knowledge.foraging_range import homing_distance_m, is_ceiling
 from patchnet.knowledge.load import load_knowledge
+from patchnet.knowledge.origin import describe_source
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import (
     match_barrier_kind,
@@ -17,6 +19,9 @@ from patchnet.knowledge.words import (
 
 __all__ = [
     "Knowledge",
+    "describe_source",
+    "homing_distance_m",
+    "is_ceiling",
     "load_knowledge",
     "match_barrier_kind",
     "match_feature",

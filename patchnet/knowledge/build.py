@@ -92,13 +92,9 @@ class _Builder:
         }
         for row in self.tables["regressions.csv"]:
             self.figure(row, f"regressions/{row.ident}", least=-math.inf)
-        for table in ("features.csv", "plot_kinds.csv", "barrier_kinds.csv"):
-            self.clashes(
-                table,
-                {"features.csv": self.features, "plot_kinds.csv": plot_kinds}.get(
-                    table, barrier_kinds
-                ),
-            )
+        self.clashes("features.csv", self.features)
+        self.clashes("plot_kinds.csv", plot_kinds)
+        self.clashes("barrier_kinds.csv", barrier_kinds)
         return Knowledge(
             groups=groups,
             features=self.features,
@@ -460,5 +456,9 @@ class _Builder:
         rows = {row.cells["key"]: row for row in self.tables[table]}
         for word, keys in word_index(records.values()).items():
             if len(keys) > 1:
-                what = f"The word '{word}' is also a word for {keys[0]}."
-                self.faults.append(rows[keys[-1]].fault(what, "Let it stand for one of them."))
+                # Blame a row of the user's own table rather than one that ships.
+                found = [rows[key] for key in keys]
+                row = next((row for row in found if row.where != row.table), found[-1])
+                others = ", ".join(key for key in keys if key != row.cells["key"])
+                what = f"The word '{word}' is also a word for {others}."
+                self.faults.append(row.fault(what, "Let it stand for one of them."))

@@ -1,4 +1,9 @@
-"""Words that people write for features, plots and barriers, matched to the tables' keys."""
+"""Words that people write for features, plots and barriers, matched to the tables' keys.
+
+A plain word stands for the plainer thing, so that nothing is claimed that nobody saw: "lawn" is
+a short lawn, "hedge" a clipped one, "tree" a small one. A word that may mean something which
+gives nothing of the kind (fish pond, closed compost bin) is not matched at all, and asked about.
+"""
 
 import re
 import unicodedata

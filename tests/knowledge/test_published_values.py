@@ -1,0 +1,89 @@
+"""Numbers of the tables against the works they come from (source beside each)."""
+
+import math
+
+import pytest
+
+from patchnet.knowledge.load import load_knowledge
+
+KNOW = load_knowledge()
+
+# (address, value, the work that gives it)
+PUBLISHED = [
+    # Hofmann, Fleischmann & Renner 2020, J. Hymenopt. Res. 77:105-117: nests and flowers at
+    # most 150 m apart
+    ("groups/mason_bee/hop", 150),
+    ("needs/mason_bee/spring_flowers/reach", 150),
+    # Osborne et al. 1999, J. Appl. Ecol. 36:519-533: mean outward track 275.3 m
+    ("groups/bumblebee/hop", 275.3),
+    ("needs/bumblebee/colonys_flowers/reach", 275.3),
+    # Semlitsch & Bodie 2003, Conserv. Biol. 17: core land habitat 159-290 m
+    ("needs/frog/damp_cover_on_land/reach", 159),
+    # Semlitsch 1998, Conserv. Biol. 12: adults 125.3 m from the pond on average
+    ("needs/newt/damp_cover_on_land/reach", 125.3),
+    # Thomaes et al. 2018, Insect Conserv. Divers. 11:523-533: dead wood every 100 m
+    ("groups/stag_beetle/hop", 100),
+]
+
+
+@pytest.mark.parametrize(("address", "value"), PUBLISHED)
+def test_published_value(address, value):
+    assert KNOW.figures[address].value == value
+    assert KNOW.figures[address].kind == "published"
+
+
+def test_bumblebee_range_is_the_range_of_the_radar_tracks():
+    """Osborne et al. 1999: tracks of 70 to 631 m."""
+    hop = KNOW.groups["bumblebee"].hop
+    assert (hop.low, hop.high) == (70, 631)
+
+
+def test_amphibian_half_distances_follow_from_the_95_percent_distances():
+    """Rittenhouse & Semlitsch 2007, Wetlands 27:153-161: 95 % within 245 m and 703 m.
+
+    p(d) = 2^(-d/d50) = 0.05 at d = d50 * log2(20) = 4.3219 d50, so
+    d50 = 245 / 4.3219 = 56.7 m for newts and 703 / 4.3219 = 162.7 m for frogs.
+    Low of the newt: 164.3 / 4.3219 = 38.0 m (Semlitsch 1998).
+    High of the frog: 950 / 4.3219 = 219.8 m (Baker & Halliday 1999).
+    """
+    factor = math.log2(20)
+    newt, frog = KNOW.groups["newt"].d50, KNOW.groups["frog"].d50
+    assert newt.value == round(245 / factor) == 57
+    assert frog.value == round(703 / factor) == 163
+    assert newt.low == round(164.3 / factor)
+    assert frog.high == round(950 / factor)
+    assert newt.kind == frog.kind == "derived"
+
+
+def test_quality_floor_is_the_least_index_of_the_newt_pond_score():
+    """Oldham et al. 2000, Herpetol. J. 10:143-155: ten indices of 0.01 to 1."""
+    assert KNOW.setting("quality_floor") == 0.01
+
+
+def test_mason_bee_flower_need_worked_from_the_counts():
+    """Müller et al. 2006, Biol. Conserv. 130:604-615: 7-1,100 flowers a larva, 40 % to be had.
+
+    Middle on a log scale: sqrt(7 * 1100) = 87.7. Ten larvae / 0.4 = 2,194 flowers in
+    2.5 months; one m2 of full bloom opens 750 a month = 1,875 in that time; 1.17 m2, times 4
+    for other visitors (our assumption) = 4.7, in the table as 5.
+    """
+    flowers = 10 * math.sqrt(7 * 1100) / 0.4
+    amount = KNOW.figures["needs/mason_bee/spring_flowers/amount"]
+    assert amount.value == round(4 * flowers / (750 * 2.5))
+    assert amount.kind == "assumption"
+
+
+def test_water_plants_banned_from_sale_are_named_with_the_date():
+    """Ban in England and Wales in force on 6 April 2014; five plants."""
+    words = KNOW.cautions["invasive_water_plants"].words
+    for name in ("water fern", "parrot's feather", "floating pennywort", "pigmyweed", "primrose"):
+        assert name in words
+    assert "6 April 2014" in words
+    for feature in ("pond", "container_pond"):
+        assert "invasive_water_plants" in KNOW.features[feature].cautions
+
+
+def test_a_pond_never_comes_without_its_warning():
+    """RoSPA: small children drown in garden ponds."""
+    for feature in ("pond", "container_pond"):
+        assert "pond_children" in KNOW.features[feature].cautions
