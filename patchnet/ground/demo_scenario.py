@@ -1,0 +1,47 @@
+"""Names and sizes of the invented demo neighbourhood, in metres.
+
+The scenario of one made-up place, not knowledge about real streets: sizes are chosen so that
+the plan looks like an English one of terraces and semi-detached houses.
+"""
+
+TERRACE_STREET = "Wickthorn Street"
+VILLA_STREET = "Mallowby Road"
+PARK = "Osier Green"
+# Start, bend and end of the two centre lines. A street is seen in the direction it runs:
+# offsets to its left are positive, to its right negative.
+TERRACE_LINE = ((50.0, 86.0), (130.0, 108.0), (220.0, 84.0))
+VILLA_LINE = ((229.0, -24.0), (214.0, 76.0), (223.0, 150.0))
+# Offsets from the centre line of the terraced street.
+TERRACE = {"kerb": 2.8, "front": 4.8, "house": 7.2, "rear": 15.4, "outrigger": 19.2}
+TERRACE_WIDTH = (5.9, 6.8)
+NORTH_HOUSES = tuple(range(1, 38, 2))
+SOUTH_HOUSES = tuple(range(2, 37, 2))
+NORTH_DEPTH = (35.0, 31.0)  # offset of the garden end, at the west and at the east end
+SOUTH_DEPTH = (30.0, 35.5)
+SOUTH_STEPS = {4: 2.5, 5: 2.5, 11: -3.0, 12: -3.0, 13: -3.0}  # gardens longer or shorter
+PASSAGE_AFTER = {7: 1.7, 13: 1.7}  # a passage between two blocks of houses, its width
+ALLEY = 2.4
+# Offsets from the centre line of the street of semi-detached houses.
+VILLA = {"kerb": 3.2, "verge": 4.7, "front": 6.5, "house": 12.4, "deep": 8.6, "side": 2.3}
+VILLA_WIDTH = (8.7, 9.7)
+VILLA_HOUSES = tuple(range(1, 24, 2))
+VILLA_DEPTH = (50.0, 42.0)
+# Planters: street, distance along it, offset, length, depth.
+PLANTERS = (
+    ("t", 36.0, 3.4, 1.4, 0.7),
+    ("t", 45.5, -3.4, 1.5, 0.8),
+    ("t", 54.0, 3.4, 1.6, 0.9),
+    ("t", 74.0, -3.4, 1.0, 0.6),
+    ("t", 88.5, 3.4, 1.2, 0.6),
+    ("t", 126.0, -3.5, 1.2, 0.8),
+    ("t", 131.5, -3.5, 1.2, 0.8),
+    ("t", 140.0, 3.4, 1.5, 1.0),
+    ("v", 66.0, 5.3, 1.2, 0.8),
+    ("v", 96.0, -5.4, 0.9, 0.6),
+    ("v", 137.0, 5.3, 1.3, 0.7),
+)
+VERGES = ((16.0, 44.0, 1), (112.0, 146.0, 1), (12.0, 47.0, -1), (58.0, 92.0, -1))
+BALCONIES = (0.08, 0.31, 0.54, 0.77)  # share of the way along the front of the flats
+FLATS = (51.0, 71.5)
+ALLOTMENTS = (13.5, 23.0, 32.0, 42.0, 51.0)
+OUTSIDE = (8.0, 26.5)  # houses on the west side that nobody surveyed
