@@ -349,13 +349,12 @@ class _Builder:
 
     def flower_month(self, row: Row, column: str) -> int:
         month = self.cells.number(row, column)
-        if math.isnan(month):
-            return 0
-        if month not in range(13):
+        if month in range(13):
+            return int(month)
+        if not math.isnan(month):
             what = f"'{row.cells[column]}' in the column '{column}' is not a month."
             self.faults.append(row.fault(what, "Write 1 to 12, or 0 in both columns."))
-            return 0
-        return int(month)
+        return 1
 
     # shared helpers ----------------------------------------------------------------------
 

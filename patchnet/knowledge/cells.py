@@ -40,7 +40,7 @@ class Cells:
         return cell
 
     def number(self, row: Row, column: str) -> float:
-        """Return a number; nought (with a fault) where it is none."""
+        """Return a number; NaN (with a fault) where it is none."""
         cell = row.cells[column]
         if _NUMBER.fullmatch(cell) and math.isfinite(float(cell)):
             return float(cell)
@@ -104,7 +104,7 @@ class Cells:
         if not keys:
             mend = "Name a key of sources.csv; 'patchnet' is for our own assumptions."
             self._say(row, f"The cell '{source}' names no source.", mend)
-        elif klass in ("published", "second-hand") and _NOT_PUBLISHED.issuperset(keys):
+        elif row.cells[kind] in ("published", "second-hand") and _NOT_PUBLISHED.issuperset(keys):
             what = f"The class '{klass}' needs a published work or named body as its source."
             self._say(row, what, "Name one in sources.csv, or change the class.")
         return klass, keys
