@@ -12,9 +12,22 @@ from patchnet.knowledge.tables import Row
 __all__ = ["Cells"]
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
-_MONTH_SPAN = re.compile(r"(\d{1,2})(?:\s*-\s*(\d{1,2}))?", re.ASCII)
+_TO = re.compile(r"\s*[-\u2013]\s*")
+_MONTH_NUMBERS = {str(number): number for number in range(1, 13)}
+_MONTH_NAMES = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september",
+    "october", "november", "december",
+)  # fmt: skip
 # Keys that name no published work: a number of theirs cannot be of class "published".
 _NOT_PUBLISHED = frozenset({"patchnet", "common_practice", "memory", "memory_plants"})
+
+
+def _month(text: str) -> int:
+    """Return the month of a number, a name or at least three of its letters; 0 if it is none."""
+    word = text.casefold()
+    if word in _MONTH_NUMBERS or len(word) < 3:
+        return _MONTH_NUMBERS.get(word, 0)
+    return next((at for at, name in enumerate(_MONTH_NAMES, 1) if name.startswith(word)), 0)
 
 
 class Cells:
@@ -83,18 +96,22 @@ class Cells:
         return parts
 
     def months(self, row: Row, column: str) -> tuple[int, ...]:
-        """Return months 1-12 from text such as ``3-6`` or ``11-2`` or ``3-5;9``."""
+        """Return months 1-12 from text such as ``mar-jun``, ``nov-feb`` or ``3-5;9``.
+
+        The tables that ship write names: spreadsheet programs turn ``3-6`` into a date.
+        """
+        mend = "Write months such as mar-jun, nov-feb or mar-may;sep."
         months: list[int] = []
         for part in self.listed(row, column):
-            span = _MONTH_SPAN.fullmatch(part)
-            first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
-            if not (1 <= first <= 12 and 1 <= last <= 12):
+            ends = [_month(end) for end in _TO.split(part)]
+            if len(ends) > 2 or 0 in ends:
                 what = f"'{part}' in the column '{column}' is not a month or span of months."
-                self._say(row, what, "Write months as 1-12, such as 3-6, 11-2 or 3-5;9-11.")
+                self._say(row, what, mend)
                 continue
+            first, last = ends[0], ends[-1]
             months += [(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)]
         if not row.cells[column]:
-            self._say(row, f"The cell '{column}' is empty.", "Write months such as 3-6.")
+            self._say(row, f"The cell '{column}' is empty.", mend)
         return tuple(dict.fromkeys(months))
 
     def origin(self, row: Row, kind: str, source: str) -> tuple[Class, tuple[str, ...]]:

@@ -114,7 +114,32 @@ class Caution:
 class Feature:
     """Something a plot can have: a pond, a hedge, a window box.
 
-    `measure` says in what it is counted; `words` are other names people write for it.
+    Parameters
+    ----------
+    key, name
+        Key in the tables and name in plain words.
+    measure
+        In what it is counted: m2, m, or pieces.
+    typical, smallest
+        Amount that one household adds, and the least worth listing, in `measure`.
+    ground
+        Ground it takes, m2 per unit of `measure`.
+    years_to_work
+        Years until it gives most of what the supply table says.
+    container
+        Whether it can stand in a pot, tub or planter.
+    effort, cost
+        low, some, much; none, low, mid, high.
+    free
+        Whether it can be had for nothing (found, made or grown from what is there).
+    months
+        When it is usually made, planted or put up.
+    cautions
+        Keys of `Caution` records.
+    addable, green
+        Whether it can be offered as an addition, and whether it counts as living ground.
+    words
+        Other names people write for it.
     """
 
     key: str

@@ -345,6 +345,32 @@ def test_a_quoted_line_break_does_not_shift_the_lines(tmp_path):
     assert {fault.row for fault in faults_of(put(tmp_path, "settings.csv", text))} == {4}
 
 
+@pytest.mark.parametrize(
+    ("text", "months"),
+    [
+        ("mar-jun", (3, 4, 5, 6)),
+        ("3-6", (3, 4, 5, 6)),
+        ("Nov \u2013 february", (11, 12, 1, 2)),
+        ("mar-may; sept", (3, 4, 5, 9)),
+        ("mar-may;apr-jun", (3, 4, 5, 6)),
+        ("dec", (12,)),
+        ("jan-dec", tuple(range(1, 13))),
+    ],
+)
+def test_months_as_people_write_them(text, months, tmp_path):
+    row = shipped("groups.csv", "newt")[0]
+    write_rows(tmp_path, "groups.csv", [{**row, "active_months": text}])
+    assert load_knowledge(tmp_path).groups["newt"].active_months == months
+
+
+@pytest.mark.parametrize("text", ["06-Mar", "0-3", "ma", "mar-", "mar-apr-may", "marchy", "3.5"])
+def test_what_is_no_month(text, tmp_path):
+    """06-Mar is what a spreadsheet makes of 3-6: a fault, as 6 is June, not a day."""
+    row = shipped("groups.csv", "newt")[0]
+    write_rows(tmp_path, "groups.csv", [{**row, "active_months": text}])
+    assert "is not a month or span" in one_fault(tmp_path).what
+
+
 # properties -------------------------------------------------------------------------------
 
 

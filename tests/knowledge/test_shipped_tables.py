@@ -168,3 +168,10 @@ def test_plants_of_winter_wrap_over_new_year():
 
 def test_loading_twice_gives_the_same_object():
     assert load_knowledge() is load_knowledge(None)
+
+
+@pytest.mark.parametrize("table", ["groups.csv", "needs.csv", "features.csv"])
+def test_months_are_written_so_that_no_spreadsheet_takes_them_for_a_date(table):
+    column = "active_months" if table == "groups.csv" else "months"
+    for row in raw(table):
+        assert re.fullmatch(r"[a-z]{3}(-[a-z]{3})?(;[a-z]{3}(-[a-z]{3})?)*", row[column])
