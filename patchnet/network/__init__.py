@@ -1,1 +1,1 @@
-
+"""Patches, the links between them, and how well they hang together."""

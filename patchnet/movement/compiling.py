@@ -1,0 +1,90 @@
+"""When to compile, and how to use both cores without changing a result.
+
+Compiled kernels pay only on large neighbourhoods: the first call waits some seconds for the
+compiler. So each calculation has a plain route with the same result, and numba is imported
+only when a kernel is wanted.
+"""
+
+import importlib.util
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+from patchnet.errors import WrongUse
+
+__all__ = ["can_compile", "in_threads", "kernel", "use_compiled"]
+
+F = TypeVar("F", bound=Callable[..., object])
+Block = TypeVar("Block")
+Result = TypeVar("Result")
+
+
+def can_compile() -> bool:
+    """Whether numba is installed."""
+    return importlib.util.find_spec("numba") is not None
+
+
+def use_compiled(*, compiled: bool | None, worthwhile: bool) -> bool:
+    """Decide between the compiled and the plain route.
+
+    Parameters
+    ----------
+    compiled
+        What the caller asked for; None leaves it to the size of the work.
+    worthwhile
+        Whether the work is large enough to wait for a compiler.
+
+    Raises
+    ------
+    WrongUse
+        If kernels were asked for and numba is not installed.
+    """
+    if compiled is None:
+        return worthwhile and can_compile()
+    if compiled and not can_compile():
+        raise WrongUse("compiled=True needs numba, which is not installed.")
+    return compiled
+
+
+def kernel(function: F) -> F:
+    """Compile a function of arrays on first use; it runs without holding Python's lock.
+
+    Kept on disk between runs where a folder for it can be written to. No fast-math: the
+    compiled sums are those that the source says.
+    """
+    import numba  # noqa: PLC0415 - slow to import, and small neighbourhoods never need it
+
+    try:
+        compiled: F = numba.njit(function, cache=True, nogil=True)
+    except RuntimeError:  # nowhere to keep it: compile in each run
+        compiled = numba.njit(function, nogil=True)
+    return compiled
+
+
+def in_threads(
+    work: Callable[[Block], Result], blocks: Iterable[Block], *, threads: int | None = None
+) -> Iterator[Result]:
+    """Do `work` on each block, some at a time, and give the results in the order of the blocks.
+
+    Because the order is fixed, sums over the results do not depend on the number of threads.
+    At most two blocks a thread are held at once.
+    """
+    count = threads or _cores()
+    if count == 1:
+        yield from map(work, blocks)
+        return
+    with ThreadPoolExecutor(count) as pool:
+        waiting = []
+        for block in blocks:
+            waiting.append(pool.submit(work, block))
+            if len(waiting) >= 2 * count:
+                yield waiting.pop(0).result()
+        for future in waiting:
+            yield future.result()
+
+
+def _cores() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
