@@ -97,33 +97,47 @@ class Reach:
         return _row(self._straight(reach_mm) if ready is None else ready, plot)
 
     @cached_property
-    def _moves(self) -> "sp.csr_array":
-        """Single moves as a graph of 2n nodes: n + i is plot i as a starting point.
+    def _moves(self) -> "tuple[sp.csr_array, NDArray[np.intp]]":
+        """Single moves between clusters as a graph of 2c nodes, and the cluster of each plot.
 
-        A starting point may be left even where it is no stop, while a plot that is no stop
-        cannot be passed through.
+        Stops that touch are one cluster, since crossing a stop is free; any other plot is a
+        cluster of its own. Node c + k is cluster k as a starting point: it may be left even
+        where it is no stop, while a plot that is no stop cannot be passed through.
         """
         size = len(self._stops)
-        moves = symmetric(self._pairs, size, self._hop_mm)
-        degree = np.diff(moves.indptr)
-        leaving = np.repeat(self._stops, degree)
-        indptr = np.zeros(2 * size + 1, dtype=np.int64)
-        np.cumsum(np.r_[np.where(self._stops, degree, 0), degree], out=indptr[1:])
-        return sp.csr_array(
-            (
-                np.r_[moves.data[leaving], moves.data],
-                np.r_[moves.indices[leaving], moves.indices],
-                indptr,
-            ),
-            shape=(2 * size, 2 * size),
-        )
+        near = self._pairs.length_mm <= self._hop_mm
+        i, j, length = self._pairs.i[near], self._pairs.j[near], self._pairs.length_mm[near]
+        joined = (length == 0) & self._stops[i] & self._stops[j]
+        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
+        count, cluster = csgraph.connected_components(touching, directed=False)
+        passable = np.zeros(count, dtype=bool)
+        passable[cluster[self._stops]] = True
 
-    def _route_lengths(self, sources: NDArray[np.intp], limit_mm: int) -> Dense:
-        """Shape (sources, n): shortest route in mm, infinite beyond `limit_mm`."""
-        size = len(self._stops)
-        lengths = csgraph.dijkstra(self._moves, indices=sources + size, limit=limit_mm)
+        apart = cluster[i] != cluster[j]
+        start = np.r_[cluster[i[apart]], cluster[j[apart]]].astype(np.int32)
+        end = np.r_[cluster[j[apart]], cluster[i[apart]]].astype(np.int32)
+        lengths = np.r_[length[apart], length[apart]].astype(np.float64)
+        order = np.lexsort((lengths, end, start))
+        start, end, lengths = start[order], end[order], lengths[order]
+        first = np.r_[True, (np.diff(start) != 0) | (np.diff(end) != 0)][: len(start)]
+        start, end, lengths = start[first], end[first], lengths[first]
+        onward = passable[start]
+        graph = _csr(
+            np.r_[start[onward], start + np.int32(count)],
+            np.r_[end[onward], end],
+            np.r_[lengths[onward], lengths],
+            2 * count,
+        )
+        return graph, cluster.astype(np.intp)
+
+    def _route_lengths(self, plots: NDArray[np.intp], limit_mm: int) -> Dense:
+        """Shape (plots, n): shortest route in mm, infinite beyond `limit_mm`."""
+        graph, cluster = self._moves
+        count = graph.shape[0] // 2
+        sources, row = np.unique(cluster[plots], return_inverse=True)
+        lengths = csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm)
         lengths[np.arange(len(sources)), sources] = 0.0
-        return np.asarray(lengths[:, :size])
+        return np.asarray(lengths[row][:, cluster])
 
     def _by_routes(self, reach_mm: int) -> "sp.csr_array":
         """Keep of the straight reach what a route over stops reaches as well."""
