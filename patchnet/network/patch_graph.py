@@ -44,7 +44,7 @@ class PatchGraph:
 
     @cached_property
     def graph(self) -> "nx.Graph[Hashable]":
-        """A networkx graph: nodes carry ``homes``; links ``length`` (m), ``p``, ``cost`` (-ln p)."""
+        """A networkx graph: nodes have ``homes``; links ``length`` (m), ``p``, ``cost`` (-ln p)."""
         graph: nx.Graph[Hashable] = nx.Graph()
         ids = list(self.ids)
         graph.add_nodes_from(

@@ -1,0 +1,186 @@
+"""Compiled kernels of the network room: links by node, pruning, sums over best routes."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.movement.compiling import in_threads, kernel
+from patchnet.network.adjacency import Adjacency, Ints, Links, Places
+
+__all__ = ["adjacency", "mark_superfluous", "pop", "push", "route_sums"]
+
+Floats = NDArray[np.float64]
+_FAR = np.int64(2**62)
+_BLOCK = 2048
+
+
+def adjacency(links: Links) -> Adjacency:
+    """Do the same as `patchnet.network.adjacency.adjacency`, in threads."""
+    start = np.zeros(links.n + 1, dtype=np.int64)
+    degree = np.bincount(links.i, minlength=links.n) + np.bincount(links.j, minlength=links.n)
+    np.cumsum(degree, out=start[1:])
+    end = np.empty(start[-1], dtype=np.int32)
+    link = np.empty(start[-1], dtype=np.int32)
+    length = np.empty(start[-1], dtype=np.int64)
+    _spread(links.i, links.j, links.length, start[:-1].copy(), end, length, link)
+
+    def work(first: int) -> None:
+        _sort_rows(first, min(first + _BLOCK, links.n), start, end, length, link)
+
+    for _ in in_threads(work, range(0, links.n, _BLOCK)):
+        pass
+    return Adjacency(start, end, length, link)
+
+
+@kernel
+def _spread(
+    i: Places, j: Places, length: Ints, at: Ints, end: Places, out_length: Ints, link: Places
+) -> None:
+    for e in range(len(i)):
+        for node, other in ((i[e], j[e]), (j[e], i[e])):
+            here = at[node]
+            end[here], out_length[here], link[here] = other, length[e], e
+            at[node] = here + 1
+
+
+@kernel
+def _sort_rows(first: int, last: int, start: Ints, end: Places, length: Ints, link: Places) -> None:
+    for v in range(first, last):
+        row = slice(start[v], start[v + 1])
+        # The row stands in the order of link numbers, and this sort keeps that among equals.
+        order = np.argsort(length[row], kind="mergesort")
+        end[row] = end[row][order]
+        link[row] = link[row][order]
+        length[row] = length[row][order]
+
+
+@kernel
+def mark_superfluous(
+    first: int,
+    last: int,
+    start: Ints,
+    end: Places,
+    length: Ints,
+    link: Places,
+    witnesses: int,
+    slack: int,
+    keep: NDArray[np.bool_],
+) -> None:
+    """Set `keep` to False for the links from nodes first:last to later nodes that can go."""
+    n = len(start) - 1
+    to = np.full(n, _FAR)
+    by = np.zeros(n, dtype=np.int32)
+    for i in range(first, last):
+        for at in range(start[i], start[i + 1]):
+            to[end[at]] = length[at]
+            by[end[at]] = link[at]
+        for at in range(start[i], start[i + 1]):
+            j, limit, number = end[at], length[at], link[at]
+            if j < i:
+                continue
+            shown = 0
+            for other in range(start[j], start[j + 1]):
+                d = length[other]
+                if d > limit:
+                    break
+                k = end[other]
+                if (
+                    to[k] + d + slack <= limit
+                    and (d < limit or link[other] < number)
+                    and (to[k] < limit or by[k] < number)
+                ):
+                    shown += 1
+                    if shown == witnesses:
+                        keep[number] = False
+                        break
+        for at in range(start[i], start[i + 1]):
+            to[end[at]] = _FAR
+
+
+@kernel
+def push(heap: Ints, size: int, key: int) -> int:
+    """Put a key on a binary heap of `size` keys; return the new size."""
+    here = size
+    while here > 0:
+        above = (here - 1) >> 1
+        if heap[above] <= key:
+            break
+        heap[here] = heap[above]
+        here = above
+    heap[here] = key
+    return size + 1
+
+
+@kernel
+def pop(heap: Ints, size: int) -> int:
+    """Take the least key, heap[0], off a binary heap; return the new size."""
+    size -= 1
+    key = heap[size]
+    here = 0
+    below = 1
+    while below < size:
+        if below + 1 < size and heap[below + 1] < heap[below]:
+            below += 1
+        if heap[below] >= key:
+            break
+        heap[here] = heap[below]
+        here = below
+        below = 2 * here + 1
+    heap[here] = key
+    return size
+
+
+@kernel
+def route_sums(
+    sources: Ints,
+    start: Ints,
+    end: Places,
+    length: Ints,
+    homes: Floats,
+    cut: int,
+    decay: float,
+    bits: int,
+    flow: Floats,
+    reached: Floats,
+) -> None:
+    """Sum a_j exp(-decay d_ij), and a_j, over all j no further than `cut` from each source.
+
+    A key on the heap is the distance and, in its last `bits` bits, the node.
+    """
+    n = len(start) - 1
+    distance = np.full(n, _FAR)
+    heap = np.empty(len(end) + 1, dtype=np.int64)
+    seen = np.empty(n, dtype=np.int32)
+    mask = (1 << bits) - 1
+    for at in range(len(sources)):
+        source = sources[at]
+        distance[source] = 0
+        seen[0] = source
+        count = 1
+        size = push(heap, 0, source)
+        total = 0.0
+        amount = 0.0
+        while size > 0:
+            key = heap[0]
+            size = pop(heap, size)
+            node = key & mask
+            here = key >> bits
+            if here > distance[node]:
+                continue
+            if homes[node] > 0:
+                total += homes[node] * np.exp(-decay * here)
+                amount += homes[node]
+            for link in range(start[node], start[node + 1]):
+                there = here + length[link]
+                if there > cut:
+                    break
+                other = end[link]
+                if there < distance[other]:
+                    if distance[other] == _FAR:
+                        seen[count] = other
+                        count += 1
+                    distance[other] = there
+                    size = push(heap, size, (there << bits) | other)
+        flow[at] = total
+        reached[at] = amount
+        for place in range(count):
+            distance[seen[place]] = _FAR

@@ -1,0 +1,161 @@
+"""Sums over best routes, cut where a route is less likely than p_cut."""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse import csgraph
+
+from patchnet.errors import WrongUse
+from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.network.adjacency import Links, links_of, touching_joined
+from patchnet.network.patch_graph import PatchGraph
+from patchnet.network.prune import needed_links
+
+__all__ = ["TOUCH", "RouteSums", "cut_length", "matrix_of", "only", "route_sums"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_COMPILE_FROM = 1500  # sources; a first compilation (3 s) is earned back
+_PRUNE_BELOW = 0.1  # links per n^2; on denser graphs plain pruning costs more than it saves
+_PLAIN_CELLS = 2_000_000  # distances held at once by the plain route
+_FAR = 2**62
+
+TOUCH = 2.0**-20
+"""Length in mm given to links of length 0 where a sparse matrix must show them.
+
+So small that a million of them do not add up to a millimetre, and a power of two, so that
+sums with whole millimetres are exact.
+"""
+
+
+class RouteSums(NamedTuple):
+    """For each patch i the sum of a_j p*_ij, and of a_j, over all j reached, itself too."""
+
+    flow: Floats
+    reached: Floats
+
+
+def cut_length(d50_m: float, p_cut: float) -> int:
+    """Longest route, in whole mm, that is no less likely than `p_cut` (0: no cut).
+
+    Raises
+    ------
+    WrongUse
+        If `p_cut` is not a probability below 1.
+
+    Examples
+    --------
+    >>> cut_length(50, 0.25)
+    100000
+    """
+    if not 0 <= p_cut < 1:
+        raise WrongUse(f"p_cut must be a probability below 1, not {p_cut}.")
+    if p_cut == 0:
+        return _FAR
+    # A hair (1 nm) is allowed for the rounding of the logarithm.
+    return math.floor(min(d50_m * math.log2(1 / p_cut) * 1000 + 1e-6, float(_FAR)))
+
+
+def only(links: Links, keep: NDArray[np.bool_]) -> Links:
+    """Return the links that are kept."""
+    return Links(links.n, links.i[keep], links.j[keep], links.length[keep])
+
+
+def matrix_of(links: Links) -> "sp.csr_array":
+    """Return the links as a symmetric sparse matrix of lengths in mm, 0 shown as `TOUCH`."""
+    weight = np.where(links.length == 0, TOUCH, links.length.astype(np.float64))
+    ends = (np.r_[links.i, links.j], np.r_[links.j, links.i])
+    return sp.coo_array((np.r_[weight, weight], ends), shape=(links.n, links.n)).tocsr()
+
+
+def route_sums(
+    patch_graph: PatchGraph,
+    *,
+    p_cut: float,
+    everywhere: bool = True,
+    compiled: bool | None = None,
+) -> RouteSums:
+    """Sum the homes reached from each patch over best routes.
+
+    Parameters
+    ----------
+    patch_graph
+        n patches.
+    p_cut
+        Routes less likely than this are left out.
+    everywhere
+        False: work the sums out only where there are homes; elsewhere they stay 0.
+    compiled
+        True, False, or None: whichever is quicker for the size. Both agree to rounding.
+
+    Returns
+    -------
+    RouteSums
+        Two arrays of shape (n,).
+    """
+    cut = cut_length(patch_graph.d50_m, p_cut)
+    decay = patch_graph.k_per_m / 1000
+    links, group = touching_joined(links_of(patch_graph))
+    homes = np.bincount(group, weights=patch_graph.homes, minlength=links.n).astype(np.float64)
+    sources = np.arange(links.n) if everywhere else np.flatnonzero(homes > 0)
+    flow, reached = np.zeros(links.n), np.zeros(links.n)
+    wanted = use_compiled(compiled=compiled, worthwhile=len(sources) > _COMPILE_FROM)
+    if wanted or len(links.i) < _PRUNE_BELOW * links.n**2:
+        links = only(links, needed_links(links, compiled=compiled))
+    work = _compiled if wanted else _plain
+    flow[sources], reached[sources] = work(links, homes, sources, cut, decay)
+    return RouteSums(flow[group], reached[group])
+
+
+def _plain(
+    links: Links, homes: Floats, sources: Ints, cut: int, decay: float
+) -> tuple[Floats, Floats]:
+    matrix = matrix_of(links)
+    size = max(1, _PLAIN_CELLS // max(links.n, 1))
+
+    def work(first: int) -> tuple[Floats, Floats]:
+        rows = sources[first : first + size]
+        distance = csgraph.dijkstra(matrix, indices=rows, limit=cut)
+        return np.exp(-decay * distance) @ homes, np.isfinite(distance) @ homes
+
+    parts = list(in_threads(work, range(0, len(sources), size)))
+    if not parts:
+        return np.empty(0), np.empty(0)
+    return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+
+
+def _compiled(
+    links: Links, homes: Floats, sources: Ints, cut: int, decay: float
+) -> tuple[Floats, Floats]:
+    from patchnet.network import kernels  # noqa: PLC0415 - imports numba
+
+    table = kernels.adjacency(links)
+    flow, reached = np.empty(len(sources)), np.empty(len(sources))
+    bits = max(1, links.n.bit_length())
+    longest = int(links.length.max(initial=0)) * links.n  # no route is longer
+    if min(cut, longest) >= _FAR >> bits:
+        raise WrongUse("The links are too long to be added up in millimetres.")
+    size = max(16, min(512, len(sources) // 16))
+
+    def work(first: int) -> None:
+        part = slice(first, first + size)
+        kernels.route_sums(
+            sources[part],
+            table.start,
+            table.end,
+            table.length,
+            homes,
+            cut,
+            decay,
+            bits,
+            flow[part],
+            reached[part],
+        )
+
+    for _ in in_threads(work, range(0, len(sources), size)):
+        pass
+    return flow, reached
