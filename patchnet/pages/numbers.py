@@ -21,7 +21,7 @@ def figure(value: float) -> str:
     if value == 0:
         return "0"
     digits = 1 - math.floor(math.log10(abs(value)))
-    rounded = round(value, digits)
+    rounded = round(float(value), digits)
     return (
         f"{rounded:,.0f}"
         if digits <= 0 or rounded.is_integer()

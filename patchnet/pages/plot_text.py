@@ -107,7 +107,7 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
         return (
             group.name,
             homes,
-            f"{anchors}: a place to live",
+            f"a home: {anchors}",
             "",
             f"{figure(at_plot.room_within)} homes",
         )
