@@ -6,6 +6,7 @@ from typing import Literal, cast
 
 from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.cells import Cells
+from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
 from patchnet.knowledge.records import (
     Anchor,
     BarrierKind,
@@ -86,6 +87,12 @@ class _Builder:
             )
             for row in self.tables["barrier_kinds.csv"]
         }
+        covers = all_ground_covers(
+            self.tables["ground_covers.csv"], self.cells, self.features, plot_kinds
+        )
+        ground_costs = all_ground_costs(
+            self.tables, self.cells, self.figures, (groups, covers, barrier_kinds)
+        )
         settings = {
             row.cells["key"]: self.figure(row, f"settings/{self.key(row)}")
             for row in self.tables["settings.csv"]
@@ -108,6 +115,8 @@ class _Builder:
             figures=self.figures,
             barrier_kinds=barrier_kinds,
             origins=self.origins,
+            ground_covers=covers,
+            ground_costs=ground_costs,
         )
 
     # rows of one table -------------------------------------------------------------------

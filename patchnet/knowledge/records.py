@@ -15,6 +15,8 @@ __all__ = [
     "Class",
     "Feature",
     "Figure",
+    "GroundCosts",
+    "GroundCover",
     "Group",
     "Knowledge",
     "Need",
@@ -240,6 +242,50 @@ class BarrierKind:
 
 
 @dataclass(frozen=True, slots=True)
+class GroundCover:
+    """A kind of ground that something walks over: beds, lawn, carriageway, building ...
+
+    Parameters
+    ----------
+    key, name
+        Key in the tables and name in plain words.
+    role
+        ``plot_cover``, or what else of the map it stands for: ``building``, ``footway``,
+        ``carriageway_narrow``, ``carriageway_wide`` or ``unmapped``.
+    features
+        Features whose ground is this.
+    plot_kinds
+        Kinds of plot that are this where nothing is known of their features.
+    """
+
+    key: str
+    name: str
+    role: str
+    features: tuple[str, ...]
+    plot_kinds: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroundCosts:
+    """What moving over the ground costs one group.
+
+    Parameters
+    ----------
+    group
+        Key of the group.
+    covers
+        Cost per metre of each cover, in metres of the best ground.
+    crossings
+        Cost of crossing a barrier, in metres of the best ground, by kind of barrier and by
+        whether it has a gap (``yes``: at the gap; ``no`` and ``not_known``: anywhere).
+    """
+
+    group: str
+    covers: Mapping[str, Figure]
+    crossings: Mapping[tuple[str, str], Figure]
+
+
+@dataclass(frozen=True, slots=True)
 class Plant:
     """One plant of the planting list (months 0-0: its flower does not matter).
 
@@ -286,6 +332,8 @@ class Knowledge:
         Every `Figure` of every table, by its key.
     origins
         Every `Origin` of every table, by its key.
+    ground_costs
+        What moving over the ground costs, by group; only groups that have such costs.
     """
 
     groups: Mapping[str, Group]
@@ -300,6 +348,8 @@ class Knowledge:
     figures: Mapping[str, Figure]
     barrier_kinds: Mapping[str, BarrierKind] = field(default_factory=dict)
     origins: Mapping[str, Origin] = field(default_factory=dict)
+    ground_covers: Mapping[str, GroundCover] = field(default_factory=dict)
+    ground_costs: Mapping[str, GroundCosts] = field(default_factory=dict)
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:

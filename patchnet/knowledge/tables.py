@@ -89,6 +89,9 @@ LAYOUTS: Mapping[str, Layout] = {
     "plant_figures.csv": Layout(("plant", "quantity"), _FIGURE, ("note",)),
     "plot_kinds.csv": Layout(("key",), ("name",), ("words", "implies")),
     "barrier_kinds.csv": Layout(("key",), ("name",), ("words",)),
+    "ground_covers.csv": Layout(("key",), ("name", "role"), ("features", "plot_kinds")),
+    "movement_costs.csv": Layout(("group", "cover"), _FIGURE, ("note",)),
+    "barrier_crossings.csv": Layout(("group", "barrier", "gap"), _FIGURE, ("note",)),
     "settings.csv": Layout(("key",), _FIGURE, ("note",)),
     "regressions.csv": Layout(("regression", "quantity"), _FIGURE, ("note",)),
 }
