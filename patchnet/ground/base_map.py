@@ -1,0 +1,153 @@
+"""Barriers, buildings, roads and footways: what lies between the plots."""
+
+import re
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.faults import nearest_hint
+from patchnet.ground.cells import texts
+from patchnet.ground.columns import Columns
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.feature_words import parse_number
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.words import match_barrier_kind
+
+__all__ = ["read_barriers", "read_named"]
+
+Shapes = NDArray[np.object_]
+
+_GAP = {
+    **dict.fromkeys(("yes", "y", "true", "1", "x", "ja"), "yes"),
+    **dict.fromkeys(("no", "n", "false", "0", "none", "nein"), "no"),
+    **dict.fromkeys(("", "?", "not_known", "not known", "unknown", "-"), "not_known"),
+}
+
+
+def read_barriers(
+    table: pd.DataFrame,
+    shapes: Shapes,
+    columns: Columns,
+    *,
+    where: str,
+    crs: object,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> gpd.GeoDataFrame:
+    """Return barriers as lines: ``geometry``, ``kind``, ``gap``, ``height_m``.
+
+    Areas (a wall drawn with its thickness) become their outline. Without a column of kinds all
+    are fences, and a warning says so.
+    """
+    kinds = texts(table[columns.role["kind"]]) if "kind" in columns.role else None
+    gaps = texts(table[columns.role["gap"]]) if "gap" in columns.role else None
+    heights = texts(table[columns.role["height"]]) if "height" in columns.role else None
+    if kinds is None and len(table):
+        faults.warn(
+            where, "No column says what kind the barriers are: all were taken as fences.",
+            "Add a column kind (wall, fence, hedge, railing).",
+        )  # fmt: skip
+    lines, good = _lines(shapes, where, faults)
+    odd: list[tuple[Place, str]] = []
+    rows = []
+    for at in np.flatnonzero(good):
+        place = (int(at) + 1, None)
+        word = kinds[at] if kinds is not None else ""
+        kind = match_barrier_kind(word, knowledge) if word else "fence"
+        if kind is None:
+            choices = [w for b in knowledge.barrier_kinds.values() for w in (b.name, *b.words)]
+            faults.error(
+                where, f"'{word[:40]}' is not a kind of barrier.{nearest_hint(word, choices)}",
+                f"Write one of: {', '.join(knowledge.barrier_kinds)}.", row=place[0],
+            )  # fmt: skip
+            continue
+        gap_word = gaps[at] if gaps is not None else ""
+        gap = _GAP.get(gap_word.casefold())
+        if gap is None:
+            odd.append((place, f"'{gap_word[:40]}' in the column gap was read as not known."))
+        height = _height(heights[at]) if heights is not None else np.nan
+        if height is None:
+            odd.append(
+                (place, f"The height '{str(heights[at])[:40] if heights else ''}' was not read.")
+            )
+        rows.append((lines[at], kind, gap or "not_known", np.nan if height is None else height))
+    faults.warn_rows(
+        where, odd, together="{n} cells of gap or height were read as not known.",
+        mend="Write yes or no for a gap, and the height in metres; leave it empty if not known.",
+    )  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["geometry", "kind", "gap", "height_m"])
+    frame["height_m"] = frame["height_m"].astype(float)
+    return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
+
+
+def read_named(
+    table: pd.DataFrame,
+    shapes: Shapes,
+    columns: Columns,
+    *,
+    where: str,
+    crs: object,
+    areas_only: bool,
+    faults: FaultList,
+) -> gpd.GeoDataFrame:
+    """Return buildings (`areas_only`), roads or footways: ``geometry`` and ``name``."""
+    names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
+    dropped: list[tuple[Place, str]] = []
+    rows = []
+    for at, shape in enumerate(shapes):
+        usable = _kept(shape, least=2 if areas_only else 1)
+        if usable is None:
+            dropped.append(((at + 1, None), "The row has no outline or line that can be used."))
+            continue
+        rows.append((usable, names[at]))
+    faults.warn_rows(
+        where, dropped, together="{n} rows have no outline or line that can be used.",
+        mend="It was left out; draw it if it matters.",
+    )  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["geometry", "name"])
+    return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
+
+
+def _kept(shape: shapely.Geometry | None, *, least: int) -> shapely.Geometry | None:
+    """Return the valid parts of at least a dimension (1 lines, 2 areas), or None."""
+    if shape is None or shape.is_empty or not np.isfinite(shapely.get_coordinates(shape)).all():
+        return None
+    valid = shapely.force_2d(shapely.make_valid(shape))
+    highest = shapely.get_dimensions(valid)
+    if highest < least:
+        return None
+    if valid.geom_type != "GeometryCollection":
+        return valid
+    return shapely.union_all(
+        [part for part in shapely.get_parts(valid) if shapely.get_dimensions(part) == highest]
+    )
+
+
+def _lines(shapes: Shapes, where: str, faults: FaultList) -> tuple[Shapes, NDArray[np.bool_]]:
+    out = shapes.copy()
+    good = np.zeros(len(shapes), dtype=bool)
+    dropped: list[tuple[Place, str]] = []
+    for at, shape in enumerate(shapes):
+        kept = _kept(shape, least=1)
+        if kept is None:
+            dropped.append(((at + 1, None), "The barrier is not drawn as a line."))
+            continue
+        out[at] = kept.boundary if shapely.get_dimensions(kept) == 2 else kept
+        good[at] = True
+    faults.warn_rows(
+        where, dropped, together="{n} barriers are not drawn as lines.",
+        mend="It was left out; draw it as a line.",
+    )  # fmt: skip
+    return out, good
+
+
+def _height(text: str) -> float | None:
+    """Return metres; NaN where empty, None where it cannot be read."""
+    bare = re.sub(r"\s*(?:m|metres?|meters?)$", "", text.strip().casefold())
+    if bare in {"", "?", "-", "unknown", "not known"}:
+        return np.nan
+    number = parse_number(bare)
+    return number if number is not None and np.isfinite(number) else None

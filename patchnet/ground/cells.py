@@ -1,0 +1,46 @@
+"""Cells of any table as plain text, whatever type the file format gave them."""
+
+import re
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+__all__ = ["as_text", "texts", "whole_number"]
+
+_WHOLE = re.compile(r"(\d+)\.0+")
+
+
+def as_text(value: object) -> str:
+    """Return a cell as text without blanks round it; empty where there is none.
+
+    Truth values become ``yes`` and ``no``, whole numbers lose their ``.0`` (a column of ids
+    with a gap in it is read as floating point).
+    """
+    if value is None or value is pd.NaT or value is pd.NA:
+        return ""
+    if isinstance(value, str):
+        return value.replace("\0", "").strip()
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    if isinstance(value, (int, np.integer)):
+        return str(int(value))
+    if isinstance(value, (float, np.floating)):
+        number = float(value)
+        if np.isnan(number):
+            return ""
+        return str(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return "; ".join(as_text(one) for one in value)
+    return str(value).strip()
+
+
+def texts(column: Iterable[object]) -> list[str]:
+    """Return a column as text (see `as_text`)."""
+    return [as_text(value) for value in column]
+
+
+def whole_number(text: str) -> str:
+    """Return an id without the ``.0`` that a spreadsheet may have given it."""
+    found = _WHOLE.fullmatch(text)
+    return found[1] if found else text

@@ -1,0 +1,109 @@
+"""Checking a file: every fault, and how much there is and is known."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from patchnet.faults import Fault
+from patchnet.ground.build import neighbourhood_of
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.layers import LAYERS, Layers, read_layers
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.read import local_path
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["CheckReport", "check_file"]
+
+
+@dataclass(frozen=True, eq=False)
+class CheckReport:
+    """What a check found.
+
+    Attributes
+    ----------
+    faults
+        Errors and warnings, in the order they were found.
+    counts
+        Layer -> rows; ``"feature table rows"`` are those of tables without geometry.
+    there_share, not_there_share, not_known_share
+        Shares of all answers (plots x features) of each kind, 0-1; NaN without plots.
+    neighbourhood
+        None where there are errors.
+    """
+
+    faults: tuple[Fault, ...]
+    counts: Mapping[str, int]
+    there_share: float
+    not_there_share: float
+    not_known_share: float
+    neighbourhood: Neighbourhood | None
+
+    @property
+    def errors(self) -> int:
+        """Number of errors."""
+        return sum(fault.severity == "error" for fault in self.faults)
+
+    @property
+    def summary(self) -> str:
+        """One paragraph: what there is, how much is known, and what comes next."""
+        layers = ", ".join(f"{count} {name}" for name, count in self.counts.items())
+        lines = [f"Read: {layers or 'nothing'}."]
+        if not np.isnan(self.not_known_share):
+            lines.append(
+                f"Of all answers {self.there_share:.0%} are there, "
+                f"{self.not_there_share:.0%} not there, {self.not_known_share:.0%} not known."
+            )
+        warnings = len(self.faults) - self.errors
+        if self.errors:
+            lines.append(
+                f"{_number(self.errors, 'error')} to mend, {_number(warnings, 'warning')}."
+            )
+        else:
+            lines.append(f"No errors, {_number(warnings, 'warning')}: it can be mapped.")
+        return " ".join(lines)
+
+
+def check_file(
+    path: Path | str,
+    *,
+    features: Path | str | None = None,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    knowledge: Knowledge,
+) -> CheckReport:
+    """List every fault of a file; the parameters are those of `read_neighbourhood`.
+
+    Raises
+    ------
+    CannotRead
+        If a file is missing, damaged, locked, or of a kind that is not read.
+    WrongUse
+        If `columns` names a field, or `crs` a system, that does not exist.
+    """
+    faults = FaultList()
+    layers = read_layers(
+        local_path(path), None if features is None else local_path(features), faults
+    )
+    found = neighbourhood_of(layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults)
+    shares = (np.nan, np.nan, np.nan)
+    if found is not None:
+        amount = found.answers.amount
+        shares = (
+            float((amount > 0).mean()),
+            float((amount == 0).mean()),
+            float(np.isnan(amount).mean()),
+        )
+    return CheckReport(faults.faults, _counts(layers), *shares, None if faults.errors else found)
+
+
+def _counts(layers: Layers) -> dict[str, int]:
+    counts = {key: len(one.table) for key in LAYERS if (one := getattr(layers, key)) is not None}
+    if layers.tables:
+        counts["feature table rows"] = sum(len(one.table) for one in layers.tables)
+    return counts
+
+
+def _number(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -1,0 +1,208 @@
+"""Which column of a table is which: by name, by the names people use, by the user's word."""
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from patchnet.errors import WrongUse
+from patchnet.faults import nearest, nearest_hint
+from patchnet.ground.cells import texts
+from patchnet.ground.feature_words import Problem, parse_cell
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.words import match_feature
+
+__all__ = ["ROLES", "Columns", "check_columns", "find_columns", "id_candidates"]
+
+# What people call a column, the plainest first: the first that is there is taken.
+ROLES: Mapping[str, tuple[str, ...]] = {
+    "id": (
+        "id", "plot id", "plotid", "plot", "plot no", "plot number", "plot ref", "plot code", "ref",
+        "reference", "parcel id", "parcel no", "parcel", "uid", "uprn", "toid", "code", "number",
+        "no", "nr", "site id", "garden id", "garden", "fid", "objectid", "gml id", "osm id",
+    ),
+    "plot": ("plot", "plot id", "plotid", "in plot", "plot no", "plot ref", "plot code"),
+    "kind": ("kind", "plot kind", "plot type", "type", "category", "class", "land use", "landuse"),
+    "label": ("label", "name", "title", "address", "addr", "house", "house number"),
+    "street": ("street", "street name", "road", "road name", "addr street"),
+    "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen", "visible", "coverage"),
+    "features": (
+        "features", "feature", "habitat features", "habitats", "habitat", "what is there",
+        "features seen", "things there",
+    ),
+    "amount": ("amount", "size", "quantity", "qty", "how much", "how many", "area or count"),
+    "gap": ("gap", "gaps", "has gap", "opening", "hole", "passable"),
+    "height": ("height", "height m", "height in m", "high"),
+}  # fmt: skip
+
+_UNITS = re.compile(
+    r"[\s(\[_]+(?:m2|m\N{SUPERSCRIPT TWO}|sqm|sq m|m|count|number|no|qty|area|length|y/?n|yes/?no)[)\]]?$",
+    re.IGNORECASE,
+)
+_ABOUT = re.compile(r"^(?:has|is there an?|is there|any|number of|no of)[\s_]+", re.IGNORECASE)
+# A column that nobody claimed and that is spelt nearly like a feature is worth a word.
+_LIKENESS = 0.8
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Columns of one table by what they are.
+
+    Attributes
+    ----------
+    role
+        Role -> name of the column.
+    feature
+        Name of the column -> feature key, for tables with one column a feature.
+    misspelt
+        Name of a column that is spelt nearly like a feature -> that feature's key.
+    missing
+        Names the user gave that the table does not have: role -> name.
+    unreadable
+        Column that is called like a feature, but holds no cell that could be about one.
+    """
+
+    role: Mapping[str, str]
+    feature: Mapping[str, str] = field(default_factory=dict)
+    misspelt: Mapping[str, str] = field(default_factory=dict)
+    missing: Mapping[str, str] = field(default_factory=dict)
+    unreadable: Mapping[str, str] = field(default_factory=dict)
+
+
+def check_columns(columns: Mapping[str, str] | None, knowledge: Knowledge) -> dict[str, str]:
+    """Return the user's column names with each field as a role or a feature key.
+
+    Raises
+    ------
+    WrongUse
+        If a field is neither.
+    """
+    checked = {}
+    for field_name, column in (columns or {}).items():
+        word = _plain(field_name)
+        key = word if word in ROLES else match_feature(field_name, knowledge)
+        if key is None:
+            hint = nearest_hint(word, ROLES)
+            raise WrongUse(
+                f"There is no field {field_name!r} to name a column for.{hint} "
+                f"The fields are {', '.join(ROLES)}, and every feature."
+            )
+        checked[key] = column
+    return checked
+
+
+def find_columns(
+    table: pd.DataFrame,
+    roles: Sequence[str],
+    knowledge: Knowledge,
+    *,
+    said: Mapping[str, str],
+    with_features: bool,
+) -> Columns:
+    """Find the columns of one table.
+
+    Parameters
+    ----------
+    table
+        Any table; its geometry column is passed over.
+    roles
+        Roles that the table may have.
+    knowledge
+        For the words of features.
+    said
+        The user's own words (`check_columns`): role or feature key -> name of the column.
+    with_features
+        Whether columns may stand for features.
+    """
+    geometry = getattr(table, "_geometry_column_name", None)
+    names = [str(name) for name in table.columns if name != geometry]
+    by_plain: dict[str, str] = {}
+    for name in names:
+        by_plain.setdefault(_plain(name), name)
+    role: dict[str, str] = {}
+    feature: dict[str, str] = {}
+    missing: dict[str, str] = {}
+    for key, column in said.items():
+        if key in ROLES and key not in roles:
+            continue
+        if key not in ROLES and not with_features:
+            continue
+        found = column if column in names else by_plain.get(_plain(column))
+        if found is None:
+            missing[key] = column
+        elif key in ROLES:
+            role[key] = found
+        else:
+            feature[found] = key
+    taken = {*role.values(), *feature}
+    for key in roles:
+        if key in role:
+            continue
+        for word in ROLES[key]:
+            if word in by_plain and by_plain[word] not in taken:
+                role[key] = by_plain[word]
+                taken.add(by_plain[word])
+                break
+    misspelt: dict[str, str] = {}
+    unreadable: dict[str, str] = {}
+    if with_features:
+        _find_features(
+            table, [n for n in names if n not in taken], knowledge, feature, misspelt, unreadable
+        )
+    return Columns(role, feature, misspelt, missing, unreadable)
+
+
+def id_candidates(table: pd.DataFrame) -> list[str]:
+    """Return names of columns that have another value in every row."""
+    geometry = getattr(table, "_geometry_column_name", None)
+    found = []
+    for name in table.columns:
+        if name == geometry:
+            continue
+        cells = texts(table[name])
+        if cells and all(cells) and len(set(cells)) == len(cells):
+            found.append(str(name))
+    return found
+
+
+def _find_features(
+    table: pd.DataFrame,
+    names: Iterable[str],
+    knowledge: Knowledge,
+    feature: dict[str, str],
+    misspelt: dict[str, str],
+    unreadable: dict[str, str],
+) -> None:
+    words = {
+        _plain(word): record.key
+        for record in knowledge.features.values()
+        for word in (record.key, *record.words)
+    }
+    for name in names:
+        bare = _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
+        key = match_feature(name, knowledge) or match_feature(bare, knowledge)
+        if key is None:
+            close = [w for w in nearest(_plain(bare), words) if _like(_plain(bare), w)]
+            if close and _readable(table, name, knowledge, words[close[0]]):
+                misspelt[name] = words[close[0]]
+        elif _readable(table, name, knowledge, key):
+            feature[name] = key
+        else:
+            unreadable[name] = key
+
+
+def _readable(table: pd.DataFrame, name: str, knowledge: Knowledge, key: str) -> bool:
+    """Whether any cell of the column says something of a feature (or all are empty)."""
+    said = [parse_cell(cell, knowledge.features[key]) for cell in set(texts(table[name]))]
+    filled = [one for one in said if one is not None]
+    return not filled or any(not isinstance(one, Problem) for one in filled)
+
+
+def _like(one: str, other: str) -> bool:
+    return difflib.SequenceMatcher(None, one, other).ratio() >= _LIKENESS
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\W_]+", " ", name).strip().casefold()

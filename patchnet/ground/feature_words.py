@@ -1,0 +1,297 @@
+"""What people write about features: ``pond; lawn 12 m2; tree 2?; no shed``, and ``yes``, ``3?``.
+
+A list names what is there, one thing after another, ``;`` (or a comma) between them:
+
+=====================================  ===================================================
+``pond``, ``pond yes``                 there, without a size
+``lawn 12``, ``12 m2 lawn``, ``3 x tree``  there, with its amount (decimal comma allowed)
+``pond?``, ``pond ?``, ``tree 2?``     there, but not sure
+``no pond``, ``pond no``, ``pond 0``   not there
+``pond unknown``                       not known, even where everything else was seen
+``nothing else``                       at the end: what is not listed is not there
+``none`` (alone)                       nothing of the list is there
+=====================================  ===================================================
+
+What is not listed is not known. In a table with one column a feature a cell says ``yes``,
+``x``, ``no``, an amount or ``2?``; an empty cell and ``?`` are not known.
+"""
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from patchnet.ground.neighbourhood import Answer
+from patchnet.knowledge.records import Feature, Knowledge
+from patchnet.knowledge.words import match_feature, near_features
+
+__all__ = [
+    "FeatureList",
+    "Problem",
+    "Said",
+    "parse_cell",
+    "parse_list",
+    "parse_number",
+    "write_list",
+]
+
+Unit = Literal["m2", "m", "count"]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One thing said of one feature; `amount` is None where it is there without a size."""
+
+    feature: str
+    answer: Answer
+    amount: float | None = None
+    sure: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A word or number that cannot be used: what is wrong and how to mend it."""
+
+    what: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureList:
+    """A list taken apart; `complete`: what is not listed is not there."""
+
+    said: tuple[Said, ...]
+    complete: bool = False
+    problems: tuple[Problem, ...] = ()
+
+
+_NUMBER = r"(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?"
+_UNITS: dict[str, Unit] = {
+    **dict.fromkeys(
+        ("m2", "m\N{SUPERSCRIPT TWO}", "m^2", "sqm", "sq m", "sq. m", "qm", "square metres",
+         "square metre", "square meters", "square meter"), "m2"),
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters", "m long"), "m"),
+    **dict.fromkeys(("x", "\N{MULTIPLICATION SIGN}", "items", "item", "pcs", "pieces"), "count"),
+}  # fmt: skip
+_UNIT = "|".join(re.escape(word) for word in sorted(_UNITS, key=len, reverse=True))
+_TRAILING = re.compile(
+    rf"(?P<word>.*?[^\W\d_][^\d]*?)(?:[\s:=(]+x\s*|\s*\N{{MULTIPLICATION SIGN}}\s*|[\s:=(]*)(?P<sign>[-\u2212]\s*)?"
+    rf"(?<![\d.,])(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
+)
+_LEADING = re.compile(
+    rf"(?P<sign>[-\u2212]\s*)?(?P<number>{_NUMBER})\s*(?:(?P<unit>{_UNIT})(?![^\W\d_]))?\s*(?:of\s+)?"
+    r"(?P<word>[^\W\d_].*)"
+)
+_CELL = re.compile(rf"(?P<sign>[-\u2212]\s*)?(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?")
+_SEPARATORS = re.compile(r"[;\n\r|]+")
+_COMMA = re.compile(r",(?!\d)|(?<!\d),")
+_NONE_BEFORE = re.compile(r"(?:no|not|without|zero)\s+(?:a\s+|an\s+|any\s+)?(?P<word>.+)")
+_MAYBE = re.compile(r"(?:maybe|perhaps|possibly|probably)\s+(?P<word>.+)")
+
+_YES = frozenset(
+    ("yes", "y", "true", "t", "x", "there", "present", "ja", "\N{CHECK MARK}",
+     "\N{HEAVY CHECK MARK}", "\N{WHITE HEAVY CHECK MARK}")
+)  # fmt: skip
+_NO = frozenset(("no", "n", "false", "f", "none", "nil", "absent", "not there", "nein"))
+_NOT_KNOWN = frozenset(
+    ("?", "??", "unknown", "not known", "not_known", "not seen", "don't know", "dont know",
+     "can't see", "not visible", "unseen")
+)  # fmt: skip
+_ANSWERS = "|".join(
+    re.escape(word) for word in sorted(_YES | _NO | _NOT_KNOWN, key=len, reverse=True)
+)
+_AFTER = re.compile(rf"(?P<word>.+?)[\s:=(-]+(?P<answer>{_ANSWERS})\)?")
+_BLANK = frozenset(("", "-", "--", "n/a", "na", "nan", "null", "."))
+_NOTHING = frozenset(("none", "nothing", "nil", "no features", "nothing there", "no"))
+_NOTHING_ELSE = frozenset(("nothing else", "nothing more", "no others", "no other features"))
+
+_LONGEST = 200  # characters of one item: no feature's name is half as long
+
+_UNIT_WORDS: dict[Unit, str] = {"m2": "square metres", "m": "metres", "count": "a number of items"}
+
+
+def parse_number(text: str) -> float | None:
+    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200."""
+    bare = text.strip().casefold()
+    if not re.fullmatch(_NUMBER, bare):
+        return None
+    if re.fullmatch(r"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?", bare):
+        bare = bare.replace(",", "")
+    return float(bare.replace(",", "."))
+
+
+def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
+    """Take a list of features apart (see the module's table).
+
+    Parameters
+    ----------
+    text
+        What stands in the cell.
+    knowledge
+        For the words that people use and the unit of each feature.
+
+    Returns
+    -------
+    FeatureList
+        In the order written; a word or number that cannot be used is among its `problems`.
+    """
+    whole = _tidy(text)
+    if whole in _BLANK or whole in _NOT_KNOWN:
+        return FeatureList(())
+    if whole in _NOTHING:
+        return FeatureList((), complete=True)
+    said: list[Said] = []
+    problems: list[Problem] = []
+    complete = False
+    for part in _SEPARATORS.split(text):
+        items = [part] if match_feature(part, knowledge) else _COMMA.split(part)
+        for item in items:
+            tidy = _tidy(item)
+            if tidy in _BLANK:
+                continue
+            if tidy.rstrip(".!") in _NOTHING_ELSE:
+                complete = True
+                continue
+            found = _parse_item(tidy, knowledge)
+            if isinstance(found, Said):
+                said.append(found)
+            else:
+                problems.append(found)
+    return FeatureList(tuple(said), complete, tuple(problems))
+
+
+def parse_cell(text: str, feature: Feature) -> Said | Problem | None:
+    """Read one cell of a column that stands for one feature; None where it is empty."""
+    tidy = _tidy(text)
+    if tidy in _BLANK:
+        return None
+    if tidy in _NOT_KNOWN:
+        return Said(feature.key, "not known")
+    sure = "?" not in tidy
+    bare = tidy.replace("(?)", "").replace("?", "").strip()
+    if bare in _YES:
+        return Said(feature.key, "there", None, sure)
+    if bare in _NO:
+        return Said(feature.key, "not there", None, sure)
+    found = _CELL.fullmatch(bare)
+    if found:
+        return _amount(feature, found, sure=sure)
+    return Problem(
+        f"'{_short(text)}' says nothing of {feature.name!r} that can be read.",
+        "Write yes, no, an amount, or leave it empty where it is not known.",
+    )
+
+
+def write_list(said: Iterable[Said], *, complete: bool = False) -> str:
+    """Write a list that `parse_list` reads back as it was."""
+    words = []
+    for one in said:
+        doubt = "" if one.sure else "?"
+        if one.answer == "not known":
+            words.append(f"{one.feature} unknown")
+        elif one.answer == "not there":
+            words.append(f"no {one.feature}{doubt}")
+        elif one.amount is None:
+            words.append(f"{one.feature}{doubt}")
+        else:
+            number = np.format_float_positional(one.amount, trim="-")
+            words.append(f"{one.feature} {number}{doubt}")
+    if complete:
+        words.append("nothing else")
+    return "; ".join(words)
+
+
+def _tidy(text: str) -> str:
+    return (
+        re.sub(r"\s+", " ", text.replace("\N{RIGHT SINGLE QUOTATION MARK}", "'"))
+        .strip(" \t,;")
+        .casefold()
+    )
+
+
+def _short(text: str) -> str:
+    bare = " ".join(text.split())
+    return bare if len(bare) <= 40 else bare[:39] + "\N{HORIZONTAL ELLIPSIS}"
+
+
+def _parse_item(item: str, knowledge: Knowledge) -> Said | Problem:
+    """Read one item; `item` is tidy and not empty."""
+    if len(item) > _LONGEST:
+        return _unknown_word(item[:_LONGEST], knowledge)
+    key = match_feature(item, knowledge) if "?" not in item else None
+    if key:
+        return Said(key, "there")
+    sure = "?" not in item
+    bare = item.replace("(?)", "").replace("?", "").strip()
+    maybe = _MAYBE.fullmatch(bare)
+    if maybe:
+        bare, sure = maybe["word"], False
+    key = match_feature(bare, knowledge)
+    if key:
+        return Said(key, "there", None, sure)
+    answered = _answered(bare, knowledge, sure=sure)
+    if answered:
+        return answered
+    return _with_number(bare, knowledge, sure=sure) or _unknown_word(bare, knowledge)
+
+
+def _answered(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | None:
+    """Read ``no pond``, ``pond: yes``, ``pond unknown``."""
+    before = _NONE_BEFORE.fullmatch(bare)
+    if before:
+        key = match_feature(before["word"], knowledge)
+        if key:
+            return Said(key, "not there", None, sure)
+    after = _AFTER.fullmatch(bare)
+    key = match_feature(after["word"], knowledge) if after else None
+    if not (after and key):
+        return None
+    answer = after["answer"]
+    if answer in _NOT_KNOWN:
+        return Said(key, "not known")
+    return Said(key, "there" if answer in _YES else "not there", None, sure)
+
+
+def _with_number(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | Problem | None:
+    for pattern in (_TRAILING, _LEADING):
+        found = pattern.fullmatch(bare)
+        key = match_feature(found["word"], knowledge) if found else None
+        if found and key:
+            return _amount(knowledge.features[key], found, sure=sure)
+    return None
+
+
+def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | Problem:
+    number = parse_number(found["number"])
+    name = feature.name
+    if number is None or not math.isfinite(number):
+        return Problem(f"The amount of {name!r} is too large to be a number.", "Write it anew.")
+    if found["sign"] and number > 0:
+        return Problem(
+            f"The amount of {name!r} is negative: -{number:g}.",
+            "Write an amount above nought, or 'no' if it is not there.",
+        )
+    unit = _UNITS[found["unit"]] if found["unit"] else None
+    if unit is not None and unit != feature.measure:
+        return Problem(
+            f"{name!r} is given in {_UNIT_WORDS[unit]}, but is measured in "
+            f"{_UNIT_WORDS[feature.measure]}.",
+            "Write the amount in that unit, or the word alone if it is not known.",
+        )
+    if number == 0:
+        return Said(feature.key, "not there", None, sure)
+    return Said(feature.key, "there", number, sure)
+
+
+def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
+    found = _TRAILING.fullmatch(bare) or _LEADING.fullmatch(bare) or _NONE_BEFORE.fullmatch(bare)
+    word = found["word"].strip() if found else bare
+    near = [knowledge.features[key].name for key in near_features(word, knowledge)]
+    hint = f" Did you mean {' or '.join(repr(name) for name in near)}?" if near else ""
+    return Problem(
+        f"'{_short(word)}' is not a feature that patchnet knows.{hint}",
+        "'patchnet features' lists the words; write ; between two features.",
+    )

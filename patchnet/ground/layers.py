@@ -1,0 +1,272 @@
+"""What a street group has, sorted into layers: one file, a zip, or a folder of files."""
+
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+import geopandas as gpd
+import pandas as pd
+
+from patchnet.errors import CannotRead
+from patchnet.faults import nearest
+from patchnet.ground.csv_table import FIRST_ROW, read_csv_table
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.open_file import SUFFIXES, Layer, open_layers, trouble
+
+__all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers"]
+
+LAYERS: dict[str, tuple[str, ...]] = {
+    "plots": ("plots", "plot", "parcels", "gardens", "plot polygons"),
+    "features": ("features", "feature", "habitat features", "habitats", "survey"),
+    "barriers": ("barriers", "barrier", "fences", "walls", "boundaries"),
+    "buildings": ("buildings", "building", "houses"),
+    "roads": ("roads", "road", "streets", "street"),
+    "footways": ("footways", "footway", "paths", "footpaths", "pavements"),
+}
+"""Layers that are read, and other names people have for them."""
+
+_UNPACKED_MOST = 2**30  # bytes: a zip that swells beyond this is not a neighbourhood
+
+
+@dataclass(frozen=True, eq=False)
+class SourceLayer:
+    """One layer with geometry and how faults name it; see `open_file.Layer`."""
+
+    where: str
+    table: gpd.GeoDataFrame
+    says_crs: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class FeatureTable:
+    """A table of features keyed by plot id; `first_row` is the number of its first row."""
+
+    where: str
+    table: pd.DataFrame
+    first_row: int = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """Everything that was read, not yet checked."""
+
+    name: str
+    plots: SourceLayer | None = None
+    features: SourceLayer | None = None
+    barriers: SourceLayer | None = None
+    buildings: SourceLayer | None = None
+    roads: SourceLayer | None = None
+    footways: SourceLayer | None = None
+    tables: tuple[FeatureTable, ...] = ()
+    credits: tuple[str, ...] = field(default=())
+
+
+def read_layers(path: Path, features: Path | None, faults: FaultList) -> Layers:
+    """Read a file, a zip or a folder, and the CSV of features if one is given.
+
+    Faults that are met on the way (two files for one layer, an assumed encoding) are added to
+    `faults`.
+
+    Raises
+    ------
+    CannotRead
+        If a file is missing, damaged, locked, or of a kind that is not read.
+    """
+    with _unpacked(path) as place:
+        if place.is_dir():
+            layers, tables = _folder(path, place, faults)
+        else:
+            layers, tables = open_layers(place), []
+        found = _sort(layers, faults, path)
+    if features is not None:
+        tables = [_csv(features, faults)]
+    tables += [FeatureTable(one.where, one.table) for one in found.pop("tables", [])]
+    credit_lines = list(dict.fromkeys(line for one in layers for line in one.credits))
+    single = {name: _source(ones[0]) for name, ones in found.items()}
+    return Layers(path.stem, tables=tuple(tables), credits=tuple(credit_lines), **single)
+
+
+def _source(layer: Layer) -> SourceLayer:
+    table = layer.table
+    if not isinstance(table, gpd.GeoDataFrame):
+        table = gpd.GeoDataFrame(table, geometry=[None] * len(table))
+    return SourceLayer(layer.where, table, layer.says_crs)
+
+
+@contextmanager
+def _unpacked(path: Path) -> Iterator[Path]:
+    """Give the path itself, or the folder that a zip was unpacked into."""
+    with trouble(path):
+        packed = path.is_file() and path.suffix.casefold() != ".csv" and zipfile.is_zipfile(path)
+    if not packed:
+        if path.is_file() and path.suffix.casefold() == ".zip":
+            raise CannotRead(f"{path} is not a zip file, or is cut off.")
+        yield path
+        return
+    if path.suffix.casefold() in {".xlsx", ".ods"}:
+        raise CannotRead(
+            f"{path} is a spreadsheet: save its table as CSV and give that with --features."
+        )
+    with tempfile.TemporaryDirectory(prefix="patchnet-", ignore_cleanup_errors=True) as aside:
+        _unzip(path, Path(aside))
+        yield Path(aside)
+
+
+def _unzip(path: Path, folder: Path) -> None:
+    with trouble(path), zipfile.ZipFile(path) as packed:
+        members = [m for m in packed.infolist() if not m.is_dir()]
+        if sum(member.file_size for member in members) > _UNPACKED_MOST:
+            raise CannotRead(f"{path} unpacks to more than a gigabyte: that is no street.")
+        if any(member.flag_bits & 1 for member in members):
+            raise CannotRead(f"{path} is locked by a password: unpack it first.")
+        for member in members:
+            inside = PurePosixPath(member.filename.replace("\\", "/"))
+            # Hidden folders and files hold only a system's own notes.
+            if any(part.startswith((".", "__MACOSX")) for part in inside.parts):
+                continue
+            target = folder / inside.name
+            if target.exists():
+                raise CannotRead(
+                    f"{path} holds two files called {inside.name}: zip only the folder you mean."
+                )
+            with packed.open(member) as source, target.open("wb") as file:
+                shutil.copyfileobj(source, file)
+
+
+def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], list[FeatureTable]]:
+    with trouble(path):
+        files = sorted(
+            (f for f in place.iterdir() if f.is_file() and not f.name.startswith(".")),
+            key=lambda f: f.name,
+        )
+    readable = [file for file in files if file.suffix.casefold() in SUFFIXES]
+    named = [file for file in readable if _layer_name(file.stem)]
+    chosen = named or readable
+    if not chosen:
+        raise CannotRead(
+            f"In {path} there is no layer: it needs a file such as plots.geojson or plots.gpkg."
+        )
+    layers = []
+    for file in chosen:
+        opened = open_layers(file)
+        # A file of one layer is called by the file's name, whatever the layer in it is called.
+        if len(opened) == 1 and file in named:
+            one = opened[0]
+            opened = [
+                Layer(file.stem, file.name, one.table, one.says_crs, one.credits, one.encoding)
+            ]
+        layers += opened
+    tables = [
+        _csv(file, faults)
+        for file in files
+        if file.suffix.casefold() == ".csv" and _layer_name(file.stem) == "features"
+    ]
+    return layers, tables
+
+
+def _csv(path: Path, faults: FaultList) -> FeatureTable:
+    read = read_csv_table(path)
+    if read.encoding:
+        faults.warn(
+            read.where,
+            f"The text is not UTF-8; it was read as {read.encoding}.",
+            "If letters look wrong, save it again as CSV (UTF-8).",
+        )
+    if read.long_rows:
+        rows = ", ".join(str(row) for row in read.long_rows[:20])
+        faults.error(
+            read.where,
+            f"There are more cells than the header has columns in row {rows}.",
+            "Put a cell that holds the delimiter in quotation marks, or give the column a name.",
+            row=read.long_rows[0],
+        )
+    return FeatureTable(read.where, read.table, FIRST_ROW)
+
+
+def _layer_name(name: str) -> str | None:
+    plain = name.casefold().replace("_", " ").replace("-", " ").strip()
+    for layer, words in LAYERS.items():
+        if plain in words:
+            return layer
+    return None
+
+
+def _sort(layers: Sequence[Layer], faults: FaultList, path: Path) -> dict[str, list[Layer]]:
+    """Sort layers by what they are; ``tables`` are those of features without geometry."""
+    found: dict[str, list[Layer]] = {}
+    rest = []
+    for layer in layers:
+        if layer.encoding:
+            faults.warn(
+                layer.where,
+                f"The text is not in the encoding the file names; it was read as {layer.encoding}.",
+                "If letters look wrong, save it again as GeoPackage.",
+            )
+        key = _layer_name(layer.name)
+        if key is None:
+            rest.append(layer)
+        elif key == "features" and not isinstance(layer.table, gpd.GeoDataFrame):
+            found.setdefault("tables", []).append(layer)
+        else:
+            found.setdefault(key, []).append(layer)
+    _near_names(rest, found, faults)
+    if "plots" not in found:
+        _take_as_plots(rest, found, faults, path)
+    for key, ones in found.items():
+        if key != "tables" and len(ones) > 1:
+            faults.error(
+                path.name,
+                f"There are {len(ones)} layers of {key}: {', '.join(o.where for o in ones)}.",
+                "Keep one of them, or join them.",
+            )
+    return found
+
+
+def _near_names(rest: list[Layer], found: dict[str, list[Layer]], faults: FaultList) -> None:
+    """Take a layer that is spelt nearly like one of ours, and say so."""
+    for layer in list(rest):
+        close = nearest(layer.name, [key for key in LAYERS if key not in found], most=1)
+        if close and _alike(layer.name, close[0]):
+            found[close[0]] = [layer]
+            rest.remove(layer)
+            faults.warn(
+                layer.where,
+                f"The layer '{layer.name}' was taken as '{close[0]}'.",
+                f"Call it {close[0]}.",
+            )
+
+
+def _alike(name: str, layer: str) -> bool:
+    """Whether no more than a letter or two differ (footwear is not footways)."""
+    return abs(len(name) - len(layer)) <= 2 and name.casefold()[:2] == layer[:2]
+
+
+def _take_as_plots(
+    rest: list[Layer], found: dict[str, list[Layer]], faults: FaultList, path: Path
+) -> None:
+    with_areas = [layer for layer in rest if _has_areas(layer.table)]
+    candidates = with_areas or ([rest[0]] if len(rest) == 1 and not found else [])
+    if len(candidates) == 1:
+        layer = candidates[0]
+        found["plots"] = [layer]
+        # A lone Shapefile or GeoJSON is called as its file is; in a GeoPackage the name is a choice.
+        if len(rest) + len(found) > 2 or not with_areas or path.suffix.casefold() == ".gpkg":
+            mend = "Call it plots, so that nobody has to guess."
+            faults.warn(layer.where, f"The layer '{layer.name}' was taken as the plots.", mend)
+        return
+    names = ", ".join(f"'{layer.name}'" for layer in rest) or "none other"
+    faults.error(
+        path.name,
+        f"There is no layer called plots; the layers are {names}.",
+        "Call the layer of the plots' outlines plots.",
+    )
+
+
+def _has_areas(table: pd.DataFrame) -> bool:
+    return isinstance(table, gpd.GeoDataFrame) and bool(
+        table.geom_type.isin(("Polygon", "MultiPolygon")).any()
+    )

@@ -1,0 +1,237 @@
+"""One file of any kind opened as tables: the one place where other libraries' errors end.
+
+What a file is, is told by its first bytes, not by its name alone: a library that guesses would
+also follow a file that points to another one, or to an address on the network.
+"""
+
+import json
+import sqlite3
+import struct
+import warnings
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+
+from patchnet.errors import CannotRead, PatchnetError
+
+__all__ = ["SUFFIXES", "Layer", "open_layers", "trouble"]
+
+SUFFIXES = (".gpkg", ".geojson", ".json", ".shp", ".fgb", ".parquet", ".geoparquet")
+"""Endings of the files that are read as layers."""
+
+_FORMATS = "a GeoPackage, GeoJSON, Shapefile (zipped), FlatGeobuf, GeoParquet or a folder of them"
+_SHP_CODE = 9994  # ESRI Shapefile Technical Description (1998), table 1: the file code
+_SQLITE = b"SQLite format 3\0"
+_OTHER_TABLES = (".xlsx", ".xls", ".ods")
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """One layer as it stands in a file.
+
+    Attributes
+    ----------
+    name
+        Name of the layer.
+    where
+        How faults name it: the file, and the layer if the file has several.
+    table
+        Its rows; without geometry a plain DataFrame.
+    says_crs
+        Whether the file itself names a CRS (a GeoJSON is in WGS 84 without saying so).
+    credits
+        Lines of attribution found with it.
+    encoding
+        The encoding that had to be assumed, if the named one did not fit.
+    """
+
+    name: str
+    where: str
+    table: pd.DataFrame
+    says_crs: bool
+    credits: tuple[str, ...] = ()
+    encoding: str | None = None
+
+
+@contextmanager
+def trouble(path: Path, doing: str = "read") -> Iterator[None]:
+    """Turn whatever another library raises into one `CannotRead` about `path`."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except PatchnetError:
+        raise
+    except MemoryError as error:
+        raise CannotRead(f"{path} is too large for this computer's memory.") from error
+    except UnicodeDecodeError as error:
+        raise CannotRead(
+            f"{path} cannot be {doing}: its text is not in the encoding it names. "
+            "Save it again as UTF-8."
+        ) from error
+    except OSError as error:
+        reason = error.strerror or "the system refused it"
+        raise CannotRead(f"{path} cannot be {doing}: {reason}.") from error
+    except Exception as error:  # any library, any error: this is the border
+        raise CannotRead(
+            f"{path} cannot be {doing}: it is damaged, cut off, or not {_FORMATS}."
+        ) from error
+
+
+def open_layers(path: Path) -> list[Layer]:
+    """Open every layer of one file.
+
+    Raises
+    ------
+    CannotRead
+        If it is missing, empty, damaged, locked, or of a kind that is not read.
+    """
+    head = _head(path)
+    suffix = path.suffix.casefold()
+    if head.startswith(_SQLITE):
+        _probe_geopackage(path)
+        return _with_gdal(path)
+    if head[:3] == b"fgb":
+        return _with_gdal(path)
+    if head[:4] == b"PAR1":
+        return [_parquet(path)]
+    if suffix == ".shp" or head[:4] == struct.pack(">i", _SHP_CODE):
+        _probe_shapefile(path, head)
+        return _with_gdal(path)
+    if head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")) or suffix in {
+        ".geojson",
+        ".json",
+    }:
+        return _with_gdal(path, says_crs=_probe_geojson(path))
+    if suffix in _OTHER_TABLES:
+        raise CannotRead(
+            f"{path} is a spreadsheet: save its table as CSV and give that with --features."
+        )
+    raise CannotRead(f"{path} is not {_FORMATS}.")
+
+
+def _head(path: Path) -> bytes:
+    if str(path).startswith(("/vsi", "\\vsi")) or "://" in str(path) or ":/" in str(path)[2:]:
+        raise CannotRead(
+            f"{path} is an address: patchnet reads files of this computer only. Download it first."
+        )
+    if not path.exists():
+        raise CannotRead(f"There is no file {path}.")
+    if not path.is_file():
+        raise CannotRead(f"{path} is not a file.")
+    with trouble(path), path.open("rb") as file:
+        head = file.read(100)
+    if not head.strip(b"\0 \t\r\n"):
+        raise CannotRead(f"{path} is empty.")
+    return head
+
+
+def _probe_geopackage(path: Path) -> None:
+    """Look whether the file is whole and free, without waiting for whoever has it open."""
+    address = path.absolute().as_uri() + "?mode=ro"
+    try:
+        with closing(sqlite3.connect(address, uri=True, timeout=0)) as there:
+            names = {row[0] for row in there.execute("SELECT name FROM sqlite_master")}
+            sound = there.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.OperationalError as error:
+        if "locked" in str(error) or "busy" in str(error):
+            raise CannotRead(
+                f"{path} is being written by another program: close it there and try again."
+            ) from error
+        raise CannotRead(f"{path} cannot be opened: it or its folder is protected.") from error
+    except sqlite3.Error as error:
+        raise CannotRead(f"{path} is damaged or cut off.") from error
+    if sound is None or sound[0] != "ok":
+        raise CannotRead(f"{path} is damaged or cut off.")
+    if "gpkg_contents" not in names:
+        raise CannotRead(f"{path} is a database, but not a GeoPackage.")
+
+
+def _probe_shapefile(path: Path, head: bytes) -> None:
+    if len(head) < 100 or struct.unpack(">i", head[:4])[0] != _SHP_CODE:
+        raise CannotRead(f"{path} is not a Shapefile, or is cut off.")
+    # Bytes 24-27: length of the whole file in 16-bit words (same source, table 1).
+    if path.stat().st_size < 2 * struct.unpack(">i", head[24:28])[0]:
+        raise CannotRead(f"{path} is cut off: it is shorter than it says.")
+    beside = {other.name.casefold() for other in path.parent.iterdir()}
+    lacking = [end for end in (".shx", ".dbf") if path.stem.casefold() + end not in beside]
+    if lacking:
+        raise CannotRead(
+            f"{path} lacks {' and '.join(lacking)} beside it: a Shapefile is several files. "
+            "Copy them all, or send them zipped."
+        )
+
+
+def _probe_geojson(path: Path) -> bool:
+    """Look whether it is GeoJSON at all; return whether it names a CRS (an old custom)."""
+    try:
+        content: Any = json.loads(path.read_bytes())
+    except UnicodeDecodeError as error:
+        raise CannotRead(
+            f"{path} is not UTF-8 text, as GeoJSON must be: save it again as UTF-8."
+        ) from error
+    except json.JSONDecodeError as error:
+        raise CannotRead(
+            f"{path} is damaged or cut off: it stops being GeoJSON in line {error.lineno}."
+        ) from error
+    except RecursionError as error:
+        raise CannotRead(f"{path} is not GeoJSON: it is nested without end.") from error
+    if not isinstance(content, dict) or content.get("type") not in {"FeatureCollection", "Feature"}:
+        raise CannotRead(f"{path} is not GeoJSON: it is no collection of features.")
+    rows = content.get("features") if content["type"] == "FeatureCollection" else [content]
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise CannotRead(f"{path} is not GeoJSON: its features are no list of features.")
+    return bool(content.get("crs"))
+
+
+def _with_gdal(path: Path, *, says_crs: bool = True) -> list[Layer]:
+    with trouble(path):
+        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+    if not names:
+        raise CannotRead(f"{path} has no layer.")
+    return [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
+
+
+def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
+    encoding = None
+    with trouble(path):
+        info = pyogrio.read_info(path, layer=name, force_feature_count=True)
+        try:
+            table = pyogrio.read_dataframe(path, layer=name)
+        except UnicodeDecodeError:
+            if path.suffix.casefold() != ".shp":
+                raise
+            encoding = "cp1252"
+            table = pyogrio.read_dataframe(path, layer=name, encoding=encoding)
+    if 0 <= info["features"] != len(table):
+        raise CannotRead(
+            f"{path} is damaged or cut off: it says {info['features']} rows and holds {len(table)}."
+        )
+    credits_line = (info.get("layer_metadata") or {}).get("credits", "")
+    return Layer(
+        name,
+        path.name if alone else f"{path.name}, layer {name}",
+        table,
+        says_crs and getattr(table, "crs", None) is not None,
+        tuple(line for line in credits_line.split("; ") if line),
+        encoding,
+    )
+
+
+def _parquet(path: Path) -> Layer:
+    try:
+        import pyarrow as _  # noqa: F401, ICN001, PLC0415 - optional: only for this format
+    except ImportError as error:
+        raise CannotRead(
+            f"{path} is GeoParquet, which needs one more library: "
+            "pip install 'patchnet[parquet]', or save it as GeoPackage."
+        ) from error
+    with trouble(path):
+        table = gpd.read_parquet(path)
+    return Layer(path.stem, path.name, table, says_crs=table.crs is not None)

@@ -1,0 +1,183 @@
+"""The plots layer: ids, kinds, labels, outlines; what is checked before anything else."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.ground.cells import texts, whole_number
+from patchnet.ground.columns import Columns, id_candidates
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.shapes import check_outlines, check_overlaps
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
+
+__all__ = ["Plots", "read_plots"]
+
+_UNNAMED_KIND = "other"
+# Kinds that lie above other plots by nature: their outlines may overlap those below.
+_ABOVE = frozenset(("balcony", "roof"))
+
+
+@dataclass(frozen=True, eq=False)
+class Plots:
+    """Plots that can be worked with, in the order of the file.
+
+    Attributes
+    ----------
+    table
+        As in `Neighbourhood.plots`.
+    rows
+        Position of each in the layer's table.
+    places
+        Row number and id of each.
+    """
+
+    table: gpd.GeoDataFrame
+    rows: NDArray[np.intp]
+    places: tuple[Place, ...]
+
+
+def read_plots(
+    table: pd.DataFrame,
+    shapes: NDArray[np.object_],
+    columns: Columns,
+    *,
+    where: str,
+    crs: object,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> Plots | None:
+    """Check the plots; rows with an error are left out of what is returned.
+
+    Parameters
+    ----------
+    table
+        Rows of the layer.
+    shapes
+        Their geometries in metres, shape (rows,).
+    columns
+        Which column is which.
+    where
+        Name of the layer.
+    crs
+        CRS of `shapes`.
+    knowledge
+        For plot kinds and settings.
+    faults
+        List that faults are added to.
+
+    Returns
+    -------
+    Plots or None
+        None where there is no row or no column of ids.
+    """
+    if not len(table):
+        faults.error(where, "The layer of plots has no row.", "Draw the plots in it.")
+        return None
+    idents = _idents(table, columns, where, faults)
+    if idents is None:
+        return None
+    places = tuple((row, ident or None) for row, ident in enumerate(idents, 1))
+    kinds = _kinds(table, columns, places, where, knowledge, faults)
+    container = np.array([knowledge.plot_kinds[kind].implies is not None for kind in kinds])
+    outlines = check_outlines(
+        shapes, places, container, where=where, knowledge=knowledge, faults=faults
+    )
+    drawn = np.flatnonzero(outlines.good)
+    check_overlaps(
+        outlines.shapes[drawn],
+        [places[at] for at in drawn],
+        np.array([kinds[at] in _ABOVE for at in drawn], dtype=bool),
+        where=where,
+        knowledge=knowledge,
+        faults=faults,
+    )
+    first = ~pd.Series(idents).duplicated().to_numpy() & np.array([bool(one) for one in idents])
+    rows = np.flatnonzero(outlines.good & first)
+    labels = texts(table[columns.role["label"]]) if "label" in columns.role else idents
+    streets = (
+        texts(table[columns.role["street"]]) if "street" in columns.role else [""] * len(table)
+    )
+    kept = outlines.shapes[rows]
+    plots = gpd.GeoDataFrame(
+        {
+            "kind": [kinds[at] for at in rows],
+            "label": [labels[at] or idents[at] for at in rows],
+            "street": [streets[at] for at in rows],
+            "area_m2": shapely.area(kept),
+        },
+        geometry=kept,
+        index=pd.Index([idents[at] for at in rows], name="plot", dtype=object),
+        crs=crs,
+    )
+    return Plots(plots, rows, tuple(places[at] for at in rows))
+
+
+def _idents(
+    table: pd.DataFrame, columns: Columns, where: str, faults: FaultList
+) -> list[str] | None:
+    if "id" not in columns.role:
+        if "id" in columns.missing:
+            return None  # said already, where the user's own column names are looked up
+        candidates = ", ".join(id_candidates(table)[:6])
+        faults.error(
+            where,
+            "No column was recognised as the plots' ids."
+            + (f" These have another value in every row: {candidates}." if candidates else ""),
+            "Call the column id, or say which it is: --column id=NAME on the command line, "
+            "columns={'id': 'NAME'} in Python.",
+        )
+        return None
+    idents = [whole_number(cell) for cell in texts(table[columns.role["id"]])]
+    seen: dict[str, int] = {}
+    for row, ident in enumerate(idents, 1):
+        if not ident:
+            faults.error(where, "The plot has no id.", "Give it an id of its own.", row=row)
+        elif ident in seen:
+            what = f"The id {ident!r} is that of row {seen[ident]} already."
+            faults.error(where, what, "Give each plot an id of its own.", row=row, ident=ident)
+        seen.setdefault(ident, row)
+    return idents
+
+
+def _kinds(
+    table: pd.DataFrame,
+    columns: Columns,
+    places: tuple[Place, ...],
+    where: str,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> list[str]:
+    if "kind" not in columns.role:
+        faults.warn(
+            where,
+            "No column says what kind of plot each is: all were taken as 'other'.",
+            f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
+        )
+        return [_UNNAMED_KIND] * len(table)
+    kinds = []
+    blank: list[tuple[Place, str]] = []
+    for word, place in zip(texts(table[columns.role["kind"]]), places, strict=True):
+        kind = match_plot_kind(word, knowledge) if word else _UNNAMED_KIND
+        if not word:
+            blank.append((place, "The plot has no kind: it was taken as 'other'."))
+        if kind is None:
+            near = near_plot_kinds(word, knowledge)
+            hint = f" Did you mean {' or '.join(near)}?" if near else ""
+            faults.error(
+                where,
+                f"'{word[:40]}' is not a kind of plot.{hint}",
+                f"Write one of: {', '.join(knowledge.plot_kinds)}.",
+                row=place[0],
+                ident=place[1],
+            )
+        kinds.append(kind or _UNNAMED_KIND)
+    faults.warn_rows(
+        where, blank, together="{n} plots have no kind: they were taken as 'other'.",
+        mend="Fill in the kind.",
+    )  # fmt: skip
+    return kinds

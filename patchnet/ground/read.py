@@ -1,0 +1,88 @@
+"""Reading a neighbourhood from whatever file a street group has."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from patchnet.errors import CannotRead, DataFaults
+from patchnet.ground.build import neighbourhood_of
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.layers import read_layers
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["local_path", "read_neighbourhood"]
+
+
+def read_neighbourhood(
+    path: Path | str,
+    *,
+    features: Path | str | None = None,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    knowledge: Knowledge,
+    name: str | None = None,
+) -> Neighbourhood:
+    """Read a file, a zip or a folder and return one checked neighbourhood.
+
+    Parameters
+    ----------
+    path
+        GeoPackage (layers plots, features, barriers, buildings, roads, footways; only plots is
+        needed), GeoJSON, Shapefile (also zipped), FlatGeobuf, GeoParquet, or a folder with one
+        file a layer (plots.geojson, barriers.gpkg, features.csv ...).
+    features
+        CSV of features keyed by plot id; used instead of one in the folder.
+    columns
+        Names of columns that are not recognised: ``{"id": "PARCEL_NO"}``.
+    crs
+        CRS where a file names none, such as ``"EPSG:27700"``.
+    knowledge
+        The tables.
+    name
+        What to call it; the file's name if None.
+
+    Returns
+    -------
+    Neighbourhood
+        In metres, with the warnings in `faults`.
+
+    Raises
+    ------
+    DataFaults
+        If the data have errors: all of them at once, with the warnings.
+    CannotRead
+        If a file is missing, damaged, locked, or of a kind that is not read.
+    WrongUse
+        If `columns` names a field, or `crs` a system, that does not exist.
+    """
+    faults = FaultList()
+    layers = read_layers(
+        local_path(path), None if features is None else local_path(features), faults
+    )
+    if name is not None:
+        layers = replace(layers, name=name)
+    found = neighbourhood_of(layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults)
+    if found is None or faults.errors:
+        raise DataFaults(faults.faults)
+    return found
+
+
+def local_path(path: Path | str) -> Path:
+    """Return a path of this computer.
+
+    Raises
+    ------
+    CannotRead
+        If it is an address on the network, or one that only a library understands.
+    """
+    text = os.fspath(path)
+    if "://" in text or text.casefold().startswith(("/vsi", "http:", "https:", "file:")):
+        raise CannotRead(
+            f"{text[:200]} is an address: patchnet reads files of this computer only. "
+            "Download it first."
+        )
+    if "\0" in text or not text:
+        raise CannotRead("The name of the file is empty or not a name.")
+    return Path(path)

@@ -1,0 +1,221 @@
+"""Outlines of plots: repaired where that changes nothing much, refused where it would."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["Outlines", "check_outlines", "check_overlaps", "polygons_of"]
+
+_AREAS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+_COLLECTION = shapely.GeometryType.GEOMETRYCOLLECTION
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """Valid outlines in the order given; `good` is False where there is none to use."""
+
+    shapes: NDArray[np.object_]
+    good: NDArray[np.bool_]
+
+
+def check_outlines(
+    shapes: NDArray[np.object_],
+    places: Sequence[Place],
+    container: NDArray[np.bool_],
+    *,
+    where: str,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> Outlines:
+    """Check and repair the outlines of plots.
+
+    Parameters
+    ----------
+    shapes
+        Geometries in metres, shape (n,), without Z; None where there is none.
+    places
+        Row and id of each.
+    container
+        True where the plot is a planter or the like: those may be as narrow as they are.
+    where
+        Name of the layer.
+    knowledge
+        For ``repair_area_change``, the sliver and plot area settings.
+    faults
+        List that faults are added to.
+    """
+    out = shapes.copy()
+    good = np.zeros(len(shapes), dtype=bool)
+    repaired: list[tuple[Place, str]] = []
+    most_change = knowledge.setting("repair_area_change")
+    kinds = shapely.get_type_id(shapes)
+    empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    for i, place in enumerate(places):
+        row, ident = place
+        if empty[i]:
+            faults.error(
+                where, "The plot has no outline.", "Draw it, or delete the row.",
+                row=row, ident=ident,
+            )  # fmt: skip
+            continue
+        if not np.isfinite(shapely.get_coordinates(shapes[i])).all():
+            faults.error(
+                where, "The outline has a corner that is nowhere (NaN or infinite).",
+                "Draw the plot anew.", row=row, ident=ident,
+            )  # fmt: skip
+            continue
+        if kinds[i] not in (*_AREAS, _COLLECTION):
+            faults.error(
+                where, f"The plot is a {shapes[i].geom_type}, not an area.",
+                "Turn closed lines into areas; draw an outline round a point.",
+                row=row, ident=ident,
+            )  # fmt: skip
+            continue
+        outline = polygons_of(shapely.make_valid(shapes[i]))
+        if outline is None:
+            faults.error(
+                where, "The outline encloses no area.", "Draw the plot anew, or delete the row.",
+                row=row, ident=ident,
+            )  # fmt: skip
+            continue
+        out[i] = outline
+        if not shapes[i].is_valid:
+            change = abs(outline.area - shapes[i].area)
+            share = change / outline.area
+            why = _plain_reason(shapely.is_valid_reason(shapes[i]))
+            if share > most_change:
+                faults.error(
+                    where,
+                    f"The outline {why}: repaired, its area would be {outline.area:.1f} m2 "
+                    f"instead of {shapes[i].area:.1f} m2.",
+                    "Draw it without crossing itself.", row=row, ident=ident,
+                )  # fmt: skip
+                continue
+            repaired.append(
+                (place, f"The outline {why}; repaired, its area changed by {change:.2f} m2.")
+            )
+        good[i] = True
+    faults.warn_rows(
+        where, repaired, together="{n} outlines cross or touch themselves and were repaired.",
+        mend="Draw them anew if they do not look right.",
+    )  # fmt: skip
+    _check_sizes(out, good, places, container, where=where, knowledge=knowledge, faults=faults)
+    return Outlines(out, good)
+
+
+def check_overlaps(
+    shapes: NDArray[np.object_],
+    places: Sequence[Place],
+    above: NDArray[np.bool_],
+    *,
+    where: str,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> None:
+    """Tell plots drawn twice (an error) and plots drawn over one another (a warning).
+
+    `above` is True for plots that lie above others by nature (balconies, roofs): they may
+    share ground. The other parameters are those of `check_outlines`; all shapes are valid.
+    """
+    tree = shapely.STRtree(shapes)
+    i, j = tree.query(shapes, predicate="intersects")
+    pair = (i < j) & ~above[i] & ~above[j]
+    i, j = i[pair], j[pair]
+    order = np.lexsort((j, i))
+    i, j = i[order], j[order]
+    shared = shapely.area(shapely.intersection(shapes[i], shapes[j]))
+    area = shapely.area(shapes)
+    share = shared / np.minimum(area[i], area[j])
+    same = shapely.equals(shapes[i], shapes[j])
+    warned: list[tuple[Place, str]] = []
+    for a, b, square_metres, part, twin in zip(i, j, shared, share, same, strict=True):
+        other = _named(places[a])
+        row, ident = places[b]
+        if twin:
+            faults.error(
+                where, f"The plot is drawn exactly as {other}.",
+                "Delete one of the two; a balcony above another plot is of the kind balcony.",
+                row=row, ident=ident,
+            )  # fmt: skip
+        elif part > knowledge.setting("overlap_share"):
+            what = (
+                f"The plot overlaps {other} by {square_metres:.1f} m2 ({part:.0%} of the smaller)."
+            )
+            warned.append((places[b], what))
+    faults.warn_rows(
+        where, warned, together="{n} pairs of plots overlap, and what is there counts in both.",
+        mend="Draw a common border, or delete the part that is drawn twice.",
+    )  # fmt: skip
+
+
+def polygons_of(shape: shapely.Geometry) -> shapely.Polygon | shapely.MultiPolygon | None:
+    """Return the areas of any geometry as one, without Z; None where it encloses none."""
+    parts = [
+        part
+        for part in shapely.get_parts(shapely.get_parts(shapely.force_2d(shape)))
+        if part.geom_type == "Polygon" and part.area > 0
+    ]
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+
+
+def _check_sizes(
+    shapes: NDArray[np.object_],
+    good: NDArray[np.bool_],
+    places: Sequence[Place],
+    container: NDArray[np.bool_],
+    *,
+    where: str,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> None:
+    least, most = knowledge.setting("plot_area_min_m2"), knowledge.setting("plot_area_max_m2")
+    narrow, small = knowledge.setting("sliver_width_m"), knowledge.setting("sliver_area_m2")
+    slivers: list[tuple[Place, str]] = []
+    sizes: list[tuple[Place, str]] = []
+    for i in np.flatnonzero(good):
+        area = shapes[i].area
+        width = 2 * area / shapes[i].length
+        if not container[i] and (area < small or width < narrow):
+            what = f"The plot is a sliver: {area:.2f} m2, about {width:.2f} m wide."
+            slivers.append((places[i], what))
+        elif area < least:
+            sizes.append((places[i], f"The plot is tiny: {area * 1e4:.0f} cm2."))
+        elif area > most:
+            sizes.append((places[i], f"The plot is very large: {area / 1e4:.1f} ha."))
+    faults.warn_rows(
+        where, slivers, together="{n} plots are slivers left over from drawing.",
+        mend="Delete it, or join it to the plot it belongs to.",
+    )  # fmt: skip
+    faults.warn_rows(
+        where, sizes, together="{n} plots are of a size that no plot has.",
+        mend="Make sure that it is one plot, and that the coordinate system is right.",
+    )  # fmt: skip
+
+
+def _named(place: Place) -> str:
+    row, ident = place
+    return f"plot {ident}" if ident else f"row {row}"
+
+
+def _plain_reason(reason: str) -> str:
+    """Return why an outline is not valid, in plain words."""
+    words = {
+        "Self-intersection": "crosses itself (a bow-tie)",
+        "Ring Self-intersection": "touches itself",
+        "Hole lies outside shell": "has a hole outside itself",
+        "Nested holes": "has a hole in a hole",
+        "Nested shells": "has a part inside a part",
+        "Duplicate Rings": "has the same ring twice",
+        "Interior is disconnected": "is cut in two by its holes",
+        "Holes are nested": "has a hole in a hole",
+        "Too few points in geometry component": "has too few corners",
+    }
+    return words.get(reason.split("[", maxsplit=1)[0].strip(), "is not a proper outline")

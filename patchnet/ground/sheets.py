@@ -1,0 +1,131 @@
+"""What one source says of the features of each plot, and several sources laid together.
+
+A source is the plots layer's own columns, a CSV, or the mapped features. Within one source
+``pond`` and ``no pond`` of the same plot contradict each other and are an error. Between two
+sources *there* is taken (a thing drawn or written down was seen by somebody; a thing is easily
+overlooked) and a warning says so. Where both give an amount the larger is taken: they are the
+same pond, described twice.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.feature_words import Said
+
+__all__ = ["Sheet", "lay_together"]
+
+
+class Sheet:
+    """What one source says.
+
+    Attributes
+    ----------
+    there, absent, unknown
+        Shape (n, F): said to be there, not there, not known.
+    amount
+        Shape (n, F), feature's own unit; NaN where no amount is said.
+    sure
+        Shape (n, F): False where every mention is in doubt.
+    everything
+        Shape (n,): whether what is not mentioned was looked for and is not there.
+    mentioned
+        Shape (n,): whether the source has anything to say of the plot.
+    place
+        (plot, feature) -> source, and row in it, where it was said.
+    """
+
+    def __init__(self, where: str, plots: int, features: Sequence[str]) -> None:
+        self.where = where
+        self._at = {key: at for at, key in enumerate(features)}
+        shape = (plots, len(features))
+        self.there = np.zeros(shape, dtype=bool)
+        self.absent = np.zeros(shape, dtype=bool)
+        self.unknown = np.zeros(shape, dtype=bool)
+        self.amount = np.full(shape, np.nan)
+        self.sure = np.ones(shape, dtype=bool)
+        self.everything = np.zeros(plots, dtype=bool)
+        self.mentioned = np.zeros(plots, dtype=bool)
+        self.place: dict[tuple[int, int], tuple[str, Place]] = {}
+
+    def add(self, plot: int, said: Said, place: Place, *, add_up: bool, faults: FaultList) -> None:
+        """Note down one thing said; amounts of the same feature add up, or the larger counts."""
+        cell = plot, self._at[said.feature]
+        self.mentioned[plot] = True
+        if said.answer == "not known":
+            self.unknown[cell] = True
+            return
+        if said.answer == "there":
+            self.sure[cell] = said.sure or (self.there[cell] and self.sure[cell])
+        elif not self.there[cell]:
+            self.sure[cell] = said.sure
+        (self.there if said.answer == "there" else self.absent)[cell] = True
+        if self.there[cell] and self.absent[cell]:
+            faults.error(
+                self.where,
+                f"'{said.feature}' is said to be there and not to be there.",
+                "Delete one of the two.",
+                row=place[0],
+                ident=place[1],
+            )
+        if said.amount is not None:
+            before = self.amount[cell]
+            if np.isnan(before):
+                self.amount[cell] = said.amount
+            else:
+                self.amount[cell] = before + said.amount if add_up else max(before, said.amount)
+        self.place[cell] = self.where, place
+
+
+def lay_together(
+    sheets: Sequence[Sheet],
+    idents: Sequence[str],
+    features: Sequence[str],
+    faults: FaultList,
+) -> Sheet:
+    """Lay the sheets of several sources together (see the module's text).
+
+    Parameters
+    ----------
+    sheets
+        At least one, all of the same plots and features.
+    idents
+        Id of each plot, for the warnings.
+    features
+        Feature keys.
+    faults
+        List that contradictions between two sources are added to, as warnings.
+    """
+    whole = Sheet(sheets[0].where, len(idents), features)
+    whole.sure[:] = False
+    for sheet in sheets:
+        whole.there |= sheet.there
+        whole.absent |= sheet.absent
+        whole.unknown |= sheet.unknown
+        whole.everything |= sheet.everything
+        whole.mentioned |= sheet.mentioned
+        whole.amount = np.fmax(whole.amount, sheet.amount)
+        whole.place |= sheet.place
+    for sheet in sheets:
+        disputed = sheet.absent & whole.there & ~sheet.there
+        rows: list[tuple[Place, str]] = []
+        for plot, at in np.argwhere(disputed):
+            others = ", ".join(s.where for s in sheets if s.there[plot, at])
+            what = (
+                f"'{features[at]}' is not there on plot {idents[plot]} by {sheet.where}, but "
+                f"there by {others}: it was taken as there."
+            )
+            rows.append((sheet.place[int(plot), int(at)][1], what))
+        faults.warn_rows(
+            sheet.where,
+            rows,
+            together="{n} features are said not to be there, but are there by another source, "
+            "and were taken as there.",
+            mend="Mend the one that is wrong.",
+        )
+    whole.absent &= ~whole.there
+    for sheet in sheets:
+        whole.sure |= sheet.sure & np.where(whole.there, sheet.there, sheet.absent)
+    whole.sure |= ~(whole.there | whole.absent)
+    return whole

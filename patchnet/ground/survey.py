@@ -1,0 +1,252 @@
+"""A table of features, in one column or one column a feature, read into a sheet."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from patchnet.faults import nearest
+from patchnet.ground.cells import texts, whole_number
+from patchnet.ground.columns import Columns
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
+from patchnet.ground.sheets import Sheet
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["SEEN_ALL", "match_plots", "read_survey"]
+
+SEEN_ALL = frozenset(
+    ("all", "everything", "yes", "y", "full", "fully", "whole", "complete", "completely", "true",
+     "x", "100%", "100 %", "100", "1", "all of it")
+)  # fmt: skip
+_SEEN_REST = frozenset(
+    ("", "none", "no", "n", "nothing", "not seen", "unseen", "0", "0%", "0 %", "false", "part",
+     "partly", "partial", "some", "half", "mostly", "most", "in part", "not known", "unknown",
+     "-", "?")
+)  # fmt: skip
+
+
+def read_survey(
+    table: pd.DataFrame,
+    columns: Columns,
+    plots: Sequence[int | None],
+    places: Sequence[Place],
+    sheet: Sheet,
+    *,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> Sheet:
+    """Read what a table says of the features of plots.
+
+    Parameters
+    ----------
+    table
+        Its rows.
+    columns
+        Which column is which.
+    plots
+        Position of the plot that each row is about; None: of no plot.
+    places
+        Row number and id of each row.
+    sheet
+        An empty sheet of the source, to be filled.
+    knowledge
+        For the words and units.
+    faults
+        List that faults are added to.
+    """
+    seen = _cells(table, columns.role.get("seen"))
+    lists = _cells(table, columns.role.get("features"))
+    amounts = _cells(table, columns.role.get("amount")) if lists else None
+    as_yes_no = _yes_no_columns(table, columns.feature, knowledge, sheet.where, faults)
+    wide = {name: texts(table[name]) for name in columns.feature}
+    rows_of: dict[int, int] = {}
+    odd_seen: list[tuple[Place, str]] = []
+    for row, (plot, place) in enumerate(zip(plots, places, strict=True)):
+        if plot is None:
+            continue
+        rows_of[plot] = rows_of.get(plot, 0) + 1
+        said: list[Said] = []
+        if seen is not None:
+            word = seen[row].casefold().strip(" .")
+            sheet.everything[plot] |= word in SEEN_ALL
+            sheet.mentioned[plot] |= bool(word)
+            if word not in SEEN_ALL and word not in _SEEN_REST and not word.rstrip("% ").isdigit():
+                odd_seen.append((place, f"'{seen[row][:40]}' in the column seen was read as part."))
+        if lists is not None:
+            amount = amounts[row] if amounts is not None else ""
+            said += _listed(lists[row], amount, plot, place, sheet, knowledge, faults)
+        for name, key in columns.feature.items():
+            one = parse_cell(wide[name][row], knowledge.features[key])
+            if isinstance(one, Problem):
+                _say(sheet.where, place, one, faults, column=name)
+            elif one is not None:
+                said.append(Said(key, one.answer, None, one.sure) if name in as_yes_no else one)
+        before = sheet.amount[plot].copy() if rows_of[plot] > 1 else None
+        if before is not None and amounts is None:
+            # A second row of the same plot is a second visit: the larger amount counts.
+            sheet.amount[plot] = np.nan
+        for one in said:
+            sheet.add(plot, one, place, add_up=True, faults=faults)
+        if before is not None and amounts is None:
+            sheet.amount[plot] = np.fmax(sheet.amount[plot], before)
+    faults.warn_rows(
+        sheet.where, odd_seen, together="{n} cells of the column seen were read as part.",
+        mend="Write all, part or none.",
+    )  # fmt: skip
+    _warn_second_rows(rows_of, plots, places, sheet.where, faults, long_form=amounts is not None)
+    return sheet
+
+
+def match_plots(
+    cells: Sequence[str],
+    idents: Sequence[str],
+    *,
+    where: str,
+    first_row: int,
+    faults: FaultList,
+) -> tuple[list[int | None], list[Place]]:
+    """Match the ids of a table with those of the plots.
+
+    Case does not matter, nor the ``.0`` and the noughts in front that spreadsheet programs add
+    and take away, as long as only one plot can be meant.
+
+    Parameters
+    ----------
+    cells
+        Ids in the table.
+    idents
+        Ids of the plots.
+    where
+        Name of the table.
+    first_row
+        Number of its first row.
+    faults
+        List that faults are added to: ids that no plot has.
+    """
+    exact: dict[str, int] = {}
+    loose: dict[str, list[int]] = {}
+    for at, ident in enumerate(idents):
+        exact.setdefault(ident, at)
+        loose.setdefault(_loose(ident), []).append(at)
+    plots: list[int | None] = []
+    places: list[Place] = []
+    strangers: list[tuple[Place, str]] = []
+    for row, cell in enumerate(cells, first_row):
+        ident = whole_number(cell)
+        near = loose.get(_loose(ident), [])
+        plot = exact.get(ident, near[0] if len(near) == 1 else None)
+        place = (row, ident or None)
+        plots.append(plot)
+        places.append(place)
+        if plot is None and ident:
+            close = nearest(ident, idents) if len(strangers) < 50 else []
+            hint = f" Did you mean {' or '.join(close)}?" if close else ""
+            strangers.append((place, f"There is no plot {ident[:40]!r}.{hint}"))
+    if strangers and len(strangers) == sum(1 for cell in cells if cell):
+        some = ", ".join(repr(ident) for ident in list(exact)[:3])
+        faults.error(
+            where,
+            f"None of its {len(strangers)} rows is of a plot of the map, whose ids are such as "
+            f"{some}.",
+            "Say which column holds the plot ids: --column id=NAME on the command line, "
+            "columns= in Python.",
+        )
+        return plots, places
+    faults.warn_rows(
+        where, strangers, together="{n} rows are of plots that are not on the map.",
+        mend="Mend the id, or draw the plot; the row was left out.",
+    )  # fmt: skip
+    return plots, places
+
+
+def _loose(ident: str) -> str:
+    return ident.casefold().lstrip("0")
+
+
+def _cells(table: pd.DataFrame, name: str | None) -> list[str] | None:
+    return None if name is None else texts(table[name])
+
+
+def _listed(
+    text: str,
+    amount: str,
+    plot: int,
+    place: Place,
+    sheet: Sheet,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> list[Said]:
+    """Read a list; an amount in a column of its own goes with a list of one feature."""
+    found = parse_list(text, knowledge)
+    for problem in found.problems:
+        _say(sheet.where, place, problem, faults)
+    if found.complete:
+        sheet.everything[plot] = True
+        sheet.mentioned[plot] = True
+    if not amount or len(found.said) != 1 or found.said[0].amount is not None:
+        return list(found.said)
+    (said,) = found.said
+    sized = parse_cell(amount, knowledge.features[said.feature])
+    if isinstance(sized, Problem):
+        _say(sheet.where, place, sized, faults)
+        return [said]
+    if sized is None or said.answer != "there":
+        return [said]
+    return [Said(said.feature, sized.answer, sized.amount, said.sure and sized.sure)]
+
+
+def _yes_no_columns(
+    table: pd.DataFrame,
+    columns: Mapping[str, str],
+    knowledge: Knowledge,
+    where: str,
+    faults: FaultList,
+) -> frozenset[str]:
+    """Columns of 0 and 1 alone whose feature is not counted: 1 is yes there, not one metre."""
+    found = []
+    for name, key in columns.items():
+        cells = {cell for cell in texts(table[name]) if cell}
+        if knowledge.features[key].measure != "count" and "1" in cells <= {"0", "1"}:
+            found.append(name)
+    if found:
+        faults.warn(
+            where,
+            f"There are only 0 and 1 in {', '.join(found)}: 1 was read as there, not as an amount.",
+            "Write yes and no, or amounts with their unit (1 m2).",
+        )
+    return frozenset(found)
+
+
+def _say(
+    where: str, place: Place, problem: Problem, faults: FaultList, *, column: str | None = None
+) -> None:
+    what = problem.what if column is None else f"Column '{column}': {problem.what}"
+    faults.error(where, what, problem.mend, row=place[0], ident=place[1])
+
+
+def _warn_second_rows(
+    rows_of: Mapping[int, int],
+    plots: Sequence[int | None],
+    places: Sequence[Place],
+    where: str,
+    faults: FaultList,
+    *,
+    long_form: bool,
+) -> None:
+    """Say which plots have several rows; in a table of one feature a row that is as it should."""
+    if long_form:
+        return
+    seen: set[int] = set()
+    again: list[tuple[Place, str]] = []
+    for plot, place in zip(plots, places, strict=True):
+        if plot is None:
+            continue
+        if plot in seen and rows_of[plot] > 1:
+            what = "The plot has a row already: both count, with the larger of two amounts."
+            again.append((place, what))
+        seen.add(plot)
+    faults.warn_rows(
+        where, again, together="{n} rows are of plots that have a row already: all of them count.",
+        mend="Keep one row for each plot.",
+    )  # fmt: skip
