@@ -34,11 +34,11 @@ RECIPES = {
     "lawn_garden": "lawn_short 40-50%; flower_border 10-14%; shrub 4-7; paving 15-22%;"
     " bird_feeder 1-1; nest_box_small 1-1 (0.6); hedge_evergreen 4-6; climber 3-5 (0.5)",
     "paved_yard": "paving 84-94%; hanging_basket 1-2 (0.4); bird_feeder 1-1 (0.3)",
-    "potted_yard": "paving 78-88%; planter 0.4-0.8; hanging_basket 1-3; window_box 1-2 (0.5)",
+    "potted_yard": "paving 84-92%; hanging_basket 2-4; window_box 2-3; insect_drinker 1-1 (0.4)",
     "decked_yard": "decking 25-35%; artificial_grass 38-48%; paving 10-18%",
     # terraces, in front
     "bare_front": "paving 84-96%",
-    "potted_front": "paving 70-80%; planter 0.4-0.8; window_box 1-2; hanging_basket 1-1 (0.4)",
+    "potted_front": "paving 80-90%; window_box 1-2; hanging_basket 1-2; bee_hotel 1-1 (0.2)",
     "boxes_front": "paving 85-92%; window_box 2-3; bee_hotel 1-1 (0.3)",
     "green_front": "paving 35-45%; shrub 2-3; herb_bed 1-1; climber 4-6; bulbs 0.5-1",
     "hedged_front": "paving 40-50%; hedge_native 3-4; flower_border 1.5-2; bulbs 0.5-1 (0.5)",
@@ -110,8 +110,8 @@ OTHERS = {
     "C": "chapel",
     "G": "school",
     "K": "meadow pond_corner play_lawn",
-    "P": "green_trellis trellis green_trellis bedding bedding trellis bedding green_trellis"
-    " bedding bedding trellis",
+    "P": "green_trellis trellis green_trellis trellis bedding green_trellis bedding bedding"
+    " trellis bedding trellis",
     "S": "shop_yard",
     "V": "plain_verge spring_verge plain_verge long_verge",
 }

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import random
 import re
 import subprocess
@@ -18,7 +19,7 @@ import shapely
 from shapely.geometry import shape
 
 from patchnet.errors import CannotWrite
-from patchnet.ground import demo, demo_habitat
+from patchnet.ground import demo, demo_habitat, read_neighbourhood
 from patchnet.knowledge import load_knowledge, match_barrier_kind, match_feature, match_plot_kind
 
 COMMITTED = Path(__file__).resolve().parents[2] / "data_demo"
@@ -284,12 +285,13 @@ def crossing(plots, rows, knowledge, hop, *, extra=()):
     """
     leafy = {
         "shrub", "hedge_native", "hedge_evergreen", "climber", "ivy_mature", "tree_small",
-        "tree_large", "fruit_tree", "long_grass", "flower_border",
+        "tree_large", "fruit_tree", "long_grass", "flower_border", "planter",
     }  # fmt: skip
     stops = [
         ident
         for ident, row in rows.items()
         if row["seen"] != "all"
+        or plots[ident][0]["kind"] == "planter"
         or ident in extra
         or any(match_feature(word, knowledge) in leafy for word, *_ in items(row["features"]))
     ]
@@ -311,10 +313,21 @@ def test_wide_movers_cross_the_paved_stretch(plots, rows, knowledge, group):
     assert crossing(plots, rows, knowledge, knowledge.groups[group].hop.value)
 
 
-@pytest.mark.parametrize(("group", "planters"), [("moth", ["P04"]), ("sparrow", ["P04"])])
-def test_one_greener_planter_would_close_the_break(plots, rows, knowledge, group, planters):
+@pytest.mark.parametrize(
+    ("group", "stops"),
+    [("wren", ["W21F", "W27F"]), ("sparrow", ["W22F"]), ("moth", ["W22F"])],
+)
+def test_few_stops_would_close_the_break(plots, rows, knowledge, group, stops):
+    """The chain of planters stops 53 m short: hops of 25, 40 and 50 m need 2, 1 and 1 stops.
+
+    A gap of 53 m takes ceil(53 / hop) moves, one stop fewer than moves.
+    """
     hop = knowledge.groups[group].hop.value
-    assert crossing(plots, rows, knowledge, hop, extra=planters)
+    gap = plots["P03"][1].distance(plots["W33F"][1])
+    assert 50 < gap < 55
+    assert len(stops) == math.ceil(gap / hop) - 1
+    assert crossing(plots, rows, knowledge, hop, extra=stops)
+    assert not crossing(plots, rows, knowledge, hop, extra=stops[1:])
 
 
 def test_corner_has_hardly_a_flower_in_march_or_october(rows, knowledge):
@@ -343,3 +356,29 @@ def test_one_gap_in_the_closed_fence_row(layers, plots):
     assert gaps["yes"] == 1
     assert gaps["no"] >= 10
     assert set(gaps) == {"yes", "no"}
+
+
+def test_reads_without_fault_or_warning(files, layers, rows, knowledge):
+    read = read_neighbourhood(COMMITTED, knowledge=knowledge)
+    assert read.faults == ()
+    assert sorted(read.plots.index) == sorted(rows)
+    assert read.plots.crs.is_projected
+    for name in ("barriers", "buildings", "roads", "footways"):
+        assert len(getattr(read, name)) == len(layers[name])
+    assert read.answers.answer("K2", "pond") == "there"  # mapped, with its own outline
+    assert read.answers.answer("W01B", "old_roof_wall") == "there"
+    assert read.answers.answer("W03B", "pond") == "not there"  # said: no pond
+    assert read.answers.answer("W17B", "pond") == "not there"  # all seen, not listed
+    assert read.answers.answer("W09B", "pond") == "not known"  # nobody could look in
+    assert read.answers.answer("P05", "planter") == "there"  # a planter is one
+
+
+def test_plots_have_the_size_they_were_drawn_with(plots):
+    """Park meadow by the surveyor's formula on its ten corners in metres, worked by hand.
+
+    Corners (49, 88.2) (46.5, 112) (45, 146) (30, 152) (12, 150) (5, 132) (0.2, 98) (0.9, 80.5)
+    (14, 84) (30, 87): sum of x_i y_(i+1) - x_(i+1) y_i =
+    1386.7 + 1749 + 2460 + 2676 + 834 + 463.6 - 72.1 - 1051.4 - 1302 - 1617 = 5526.8, half of it
+    2763.4 m2. UTM's scale of 0.9996 takes 0.08 % off it.
+    """
+    assert plots["K1"][1].area == pytest.approx(2763.4 * 0.9996**2, rel=2e-4)
