@@ -1,0 +1,193 @@
+// Letters, signs and names over the map: laid out anew after each move, none over another.
+
+const marksPane = MAP.createPane("marks");
+marksPane.style.zIndex = 650;
+marksPane.style.pointerEvents = "none";
+marksPane.setAttribute("aria-hidden", "true");
+const MOST_MARKS = 1500;
+
+// Boxes already taken, in a coarse grid.
+function freeSpace() {
+  const taken = new Map();
+  const cells = (box) => {
+    const keys = [];
+    for (let x = Math.floor(box[0] / 80); x <= Math.floor(box[2] / 80); x += 1) {
+      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x + "," + y);
+    }
+    return keys;
+  };
+  return (x, y, width, height) => {
+    const box = [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
+    const keys = cells(box);
+    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
+    if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
+    for (const key of keys) taken.set(key, [...(taken.get(key) || []), box]);
+    return true;
+  };
+}
+
+function place(x, y, className, words, angle) {
+  const mark = el("span", { class: "mark " + className, dir: "auto" }, words);
+  const turned = angle ? " rotate(" + -angle + "deg)" : "";
+  mark.style.transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px) translate(-50%,-50%)" + turned;
+  marksPane.append(mark);
+  return mark;
+}
+
+const pixel = (x, y) => MAP.latLngToLayerPoint(latLng(x, y));
+
+// What is written on a plot: without the street's name, which stands in the road.
+function shortLabel(plot) {
+  const [whole_, name] = [label(plot), street(plot)];
+  const rest = name && whole_.startsWith(name + " ") ? whole_.slice(name.length + 1) : whole_;
+  return rest.length > 24 ? rest.slice(0, 23) + "…" : rest;
+}
+
+// The long axis of each plot: [degrees; cm from the plot's spot to either end; breadth in cm].
+const AXES = SHAPES.map((parts, plot) => {
+  const ring = parts[0][0];
+  let [longest, ux, uy] = [0, 1, 0];
+  for (let at = 0; at < ring.length; at += 2) {
+    const next = (at + 2) % ring.length;
+    const [dx, dy] = [ring[next] - ring[at], ring[next + 1] - ring[at + 1]];
+    const size = Math.hypot(dx, dy);
+    if (size > longest) [longest, ux, uy] = [size, dx / size, dy / size];
+  }
+  const spread = (wx, wy) => {
+    let [low, high] = [Infinity, -Infinity];
+    for (let at = 0; at < ring.length; at += 2) {
+      const along = ring[at] * wx + ring[at + 1] * wy;
+      [low, high] = [Math.min(low, along), Math.max(high, along)];
+    }
+    return [low, high];
+  };
+  // Upright words read upwards: between -80 and 100 degrees against east.
+  const angle = ((((Math.atan2(uy, ux) * 180) / Math.PI + 80) % 180) + 180) % 180 - 80;
+  const turned = (angle * Math.PI) / 180;
+  const [wx, wy] = [Math.cos(turned), Math.sin(turned)];
+  const here = spot(plot)[0] * wx + spot(plot)[1] * wy;
+  const [low, high] = spread(wx, wy);
+  const [left, right] = spread(-wy, wx);
+  return [angle, here - low, high - here, right - left];
+});
+
+// A plot's name: level where it fits, else along the plot, else not at all.
+function writeLabel(plot, point, tint, under, perCm, free) {
+  const words = shortLabel(plot);
+  const wide = words.length * 5.9 + 6;
+  const angle = AXES[plot][0];
+  const [back, ahead, breadth] = AXES[plot].slice(1).map((cm) => cm * perCm);
+  const length = back + ahead;
+  const slant = (angle * Math.PI) / 180;
+  const [cos, sin] = [Math.abs(Math.cos(slant)), Math.abs(Math.sin(slant))];
+  const across = Math.min(length / Math.max(0.01, cos), breadth / Math.max(0.01, sin));
+  const level = wide < across && 16 + 2 * under < Math.max(breadth, length * sin);
+  // Along the plot the name stands ahead of the sign, or in the middle of what room there is.
+  const half = wide / 2 + 2;
+  const shift = level ? 0 : under ? half + 8 : Math.min(ahead - half, Math.max(half - back, 0));
+  if (!level && (breadth < 14 || shift + half > ahead || half - shift > back)) return false;
+  const x = point.x + shift * Math.cos(slant);
+  const y = level ? point.y + under : point.y - shift * Math.sin(slant);
+  const turned = level ? 0 : angle;
+  const box = level ? [wide, 12] : [wide * cos + 12 * sin, wide * sin + 12 * cos];
+  if (!free(x, y, box[0], box[1])) return false;
+  const mark = place(x, y, "plot-label", words, turned);
+  mark.style.color = tint[1] === T.paper ? T.paper : T.ink;
+  mark.style.background = tint[0];
+  return true;
+}
+
+const GAP_SIGNS = { yes: ["gap-yes", "○"], no: ["gap-no", "▪"] };
+
+function middle(flat) {
+  let length = 0;
+  const steps = [];
+  for (let at = 2; at < flat.length; at += 2) {
+    steps.push(Math.hypot(flat[at] - flat[at - 2], flat[at + 1] - flat[at - 1]));
+    length += steps[steps.length - 1];
+  }
+  let left = length / 2;
+  for (let at = 0; at < steps.length; at += 1) {
+    if (left <= steps[at]) {
+      const part = steps[at] ? left / steps[at] : 0;
+      const from = 2 * at;
+      return [
+        flat[from] + part * (flat[from + 2] - flat[from]),
+        flat[from + 1] + part * (flat[from + 3] - flat[from + 1]),
+        length,
+      ];
+    }
+    left -= steps[at];
+  }
+  return [flat[0], flat[1], length];
+}
+
+const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
+
+function writeMarks(view, layer) {
+  marksPane.replaceChildren();
+  const seen = MAP.getBounds().pad(0.05);
+  const size = MAP.getSize();
+  const perCm = size.x / Math.max(1, widthInCm());
+  const free = freeSpace();
+  let written = 0;
+
+  if (view.breaks && view.group !== ALL) {
+    G[view.group].breaks.forEach((one, at) => {
+      const [x, y] = middle(path(one.line.split("|")[0]));
+      const point = pixel(x, y);
+      if (seen.contains(latLng(x, y)) && free(point.x, point.y - 17, 24, 24)) {
+        place(point.x, point.y - 17, "break-number", String(at + 1));
+      }
+    });
+  }
+  if (view.labels) {
+    for (const [name, x, y, angle] of DATA.drawn.names) {
+      const point = pixel(x, y);
+      const wide = name.length * 7 + 8;
+      const slant = (Math.abs(angle) * Math.PI) / 180;
+      const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
+      if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
+        place(point.x, point.y, "road-name", name, angle);
+      }
+    }
+  }
+  for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
+    const [x, y] = spot(plot);
+    const at = latLng(x, y);
+    const box = BOXES[plot];
+    const [wide, high] = [(box[2] - box[0]) * perCm, (box[3] - box[1]) * perCm];
+    if (!seen.contains(at) || Math.max(wide, high) < 11) continue;
+    const point = pixel(x, y);
+    if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
+    const tint = layer.classes[layer.of(plot)].tint;
+    const doubtful = layer.doubt && layer.doubt(plot);
+    const sign = tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
+    if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
+      const mark = place(point.x, point.y, "sign-mark", sign);
+      mark.style.color = tint[1];
+      mark.style.background = tint[0];
+      written += 1;
+    }
+    if (!view.labels) continue;
+    if (writeLabel(plot, point, tint, sign ? 13 : 0, perCm, free)) written += 1;
+  }
+  if (view.barriers) {
+    GAPS.forEach(([x, y, length], at) => {
+      if (written > MOST_MARKS || length * perCm < 26 || !seen.contains(latLng(x, y))) return;
+      const [className, sign] = GAP_SIGNS[DATA.drawn.barriers.gap[at]] || ["gap-unknown", "?"];
+      const point = pixel(x, y);
+      if (!free(point.x, point.y, 11, 11)) return;
+      place(point.x, point.y, "gap " + className, sign);
+      written += 1;
+    });
+  }
+}
+
+// Width of the map in centimetres on the ground, from two points half way up.
+function widthInCm() {
+  const size = MAP.getSize();
+  const west = MAP.containerPointToLatLng([0, size.y / 2]);
+  const east = MAP.containerPointToLatLng([size.x, size.y / 2]);
+  return west.distanceTo(east) * 100;
+}

@@ -1,0 +1,100 @@
+"use strict";
+// Words and elements. Text only ever enters the page through textContent or setAttribute.
+
+const DATA = JSON.parse(document.getElementById("payload").textContent);
+const W = DATA.words;
+const P = DATA.plots;
+const G = DATA.groups;
+const F = DATA.features;
+const PLOTS = P.id.length;
+
+const byId = (id) => document.getElementById(id);
+
+// The value is given by a function: "$&" in somebody's street name stays what it is.
+const fill = (words, parts) => words.replace(/\{(\w+)\}/g, (_, name) => String(parts[name]));
+
+// Somebody's own text inside our sentence: its direction of writing stays inside it.
+const own = (text) => "\u2068" + text.replace(/[\u202a-\u202e\u2066-\u2069]/g, "") + "\u2069";
+
+function el(tag, attributes, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes || {})) {
+    if (value !== false && value !== null) made.setAttribute(name, value === true ? "" : value);
+  }
+  made.append(...children.filter((child) => child !== null));
+  return made;
+}
+
+function svg(tag, attributes, ...children) {
+  const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
+function button(words, attributes, pressed) {
+  const made = el("button", { type: "button", ...attributes }, words);
+  made.addEventListener("click", pressed);
+  return made;
+}
+
+// Two significant digits, as in the tables of the programme.
+function num(value) {
+  if (Number.isNaN(value)) return W.not_known;
+  if (value === 0) return "0";
+  if (value >= 9.8e12) return W.any_number;
+  if (value < 0.01) return W.tiny;
+  return Number(value.toPrecision(2)).toLocaleString("en-GB", { maximumFractionDigits: 2 });
+}
+
+const metres = (value) =>
+  value < 0.5 ? W.touching : fill(W.metres, { n: num(value < 10 ? value : Math.round(value)) });
+
+const homes = (value) => fill(num(value) === "1" ? W.home : W.homes, { n: num(value) });
+
+function range(low, middle, high) {
+  const [a, b, c] = [num(low), num(middle), num(high)];
+  return a === c ? b : fill(W.range, { low: a, middle: b, high: c });
+}
+
+const lowHigh = (low, high) =>
+  num(low) === num(high) ? num(low) : fill(W.low_high, { low: num(low), high: num(high) });
+
+const sentence = (words) => words.replace(/\.?$/, ".");
+
+const plural = (count, one, many) => fill(count === 1 ? one : many, { n: count.toLocaleString("en-GB") });
+
+function listed(parts) {
+  if (parts.length < 2) return parts.join("");
+  return parts.slice(0, -1).join(", ") + W.and + parts[parts.length - 1];
+}
+
+// Months as spans, over the new year too: "March to June", "November to February".
+function months(wanted) {
+  const has = (month) => wanted.includes(((month + 11) % 12) + 1);
+  if (wanted.length === 12) return W.all_year;
+  const spans = [];
+  for (const start of wanted) {
+    if (has(start - 1)) continue;
+    let end = start;
+    while (has(end + 1)) end += 1;
+    const last = W.months[(end - 1) % 12];
+    spans.push(end === start ? last : fill(W.month_span, { from: W.months[start - 1], to: last }));
+  }
+  return listed(spans);
+}
+
+const street = (plot) => P.streets[P.street[plot]];
+
+// What a plot is called: its label, with the street before it where others have the same label.
+const taken = new Map();
+for (const name of P.label) taken.set(name, (taken.get(name) || 0) + 1);
+function label(plot) {
+  const name = P.label[plot] || P.id[plot];
+  const repeated = taken.get(P.label[plot]) > 1 && street(plot) && !name.includes(street(plot));
+  return repeated ? street(plot) + " " + name : name;
+}
+
+function say(words) {
+  byId("say").textContent = words;
+}

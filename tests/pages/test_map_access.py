@@ -1,0 +1,128 @@
+"""The map page for everyone: axe-core, keyboard, touch, small screens."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from patchnet.pages.map_page import map_page
+
+pytestmark = pytest.mark.browser
+
+RULES = {"rules": {"target-size": {"enabled": True}}}
+
+
+def violations(opened) -> list[str]:
+    found = Axe().run(opened.page, options=RULES).response["violations"]
+    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+def test_axe_finds_nothing(assessment, open_page, phone):
+    opened = open_page(map_page(assessment), phone=phone)
+    tab = opened.page
+    assert violations(opened) == []
+    for box in ("network", "breaks"):
+        tab.locator(f"#{box}").set_checked(True)
+    tab.select_option("#show", "hungry")
+    tab.click('[data-plot="0"]')
+    for summary in tab.locator("summary").all():
+        summary.click()
+    assert violations(opened) == []
+    tab.select_option("#group", "-1")
+    tab.select_option("#show", "scarcest")
+    assert violations(opened) == []
+    assert opened.complaints == []
+
+
+def test_a_painted_map_passes_too(make, open_page):
+    opened = open_page(map_page(make(620, groups=("mason_bee",), a_row=31)))
+    assert violations(opened) == []
+
+
+def test_by_keyboard_alone(assessment, open_page):
+    """From the skip link through the controls to the plots, by arrows to the next plot, into its
+    card and back, and out of the map again."""
+    opened = open_page(map_page(assessment))
+    tab = opened.page
+    where = "document.activeElement.id || document.activeElement.getAttribute('aria-label')"
+    stops = []
+    for _ in range(8):
+        tab.keyboard.press("Tab")
+        stops.append(tab.evaluate(where))
+    # Skip link, two lists, the map, its plots (one stop for all 48: no trap), the buttons.
+    assert stops[1:4] == ["group", "show", "map_street"]
+    assert "Street 1 1 back" in stops[4]
+    assert stops[5:] == ["zoom-in", "zoom-out", "go-left"]
+    for _ in range(3):
+        tab.keyboard.press("Shift+Tab")
+    tab.keyboard.press("ArrowRight")
+    assert "Street 1 2 back" in tab.evaluate(where)
+    tab.keyboard.press("ArrowUp")
+    assert "Street 1 14 front" in tab.evaluate(where)
+    assert "Street 1 14 front" in tab.inner_text("#under")
+    tab.keyboard.press("Enter")
+    assert "Street 1 14 front" in tab.inner_text("#card-title")
+    assert tab.evaluate("document.activeElement.id") == "card-title"
+    tab.keyboard.press("Tab")
+    assert tab.evaluate("document.activeElement.id") == "card-close"
+    tab.keyboard.press("Enter")
+    assert "Street 1 14 front" in tab.evaluate(where)
+    assert opened.complaints == []
+
+
+def test_focus_can_be_seen(assessment, open_page):
+    opened = open_page(map_page(assessment))
+    tab = opened.page
+    tab.keyboard.press("Tab")
+    tab.keyboard.press("Tab")
+    style = "getComputedStyle(document.activeElement)"
+    assert tab.evaluate(f"{style}.outlineStyle") == "solid"
+    assert float(tab.evaluate(f"{style}.outlineWidth").removesuffix("px")) >= 2
+
+
+def test_a_tap_on_a_phone_opens_the_card(assessment, open_page):
+    opened = open_page(map_page(assessment), phone=True)
+    tab = opened.page
+    plot = tab.locator("path[role=button]").nth(14)
+    box = plot.bounding_box()
+    tab.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + box["height"] * 0.2)
+    assert "Street 1 15 front" in tab.inner_text("#card-title")
+    assert tab.locator("#card").is_visible()
+    assert tab.evaluate("document.documentElement.scrollWidth") == 360
+    height = tab.locator("#map_street").bounding_box()["height"]
+    assert height == pytest.approx(0.55 * 740, abs=3)
+    # One finger scrolls the page: the browser keeps the gesture.
+    assert tab.evaluate("getComputedStyle(document.getElementById('map_street')).touchAction") == (
+        "pan-x pan-y"
+    )
+    assert "One finger scrolls the page" in tab.inner_text("#map-how")
+    tab.tap("#one-finger")
+    assert tab.get_attribute("#one-finger", "aria-pressed") == "true"
+    assert (
+        tab.evaluate("getComputedStyle(document.getElementById('map_street')).touchAction")
+        == "none"
+    )
+    for target in tab.locator("button:visible, select:visible, label:has(input):visible").all():
+        if target.get_attribute("class") not in {"plot-name", "sort"}:
+            assert target.bounding_box()["height"] >= 43.5
+    assert opened.complaints == []
+
+
+def test_nothing_is_cut_off_at_320_pixels(assessment, open_page):
+    opened = open_page(map_page(assessment), phone=True)
+    tab = opened.page
+    tab.set_viewport_size({"width": 320, "height": 600})
+    tab.click('[data-plot="3"]')
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_buttons_move_the_map_without_dragging(assessment, open_page):
+    opened = open_page(map_page(assessment))
+    tab = opened.page
+    view = "JSON.stringify([map_street.getCenter(), map_street.getZoom()])"
+    seen = {tab.evaluate(view)}
+    for name in ("zoom-in", "go-left", "go-up", "zoom-out", "go-down", "go-right", "go-right"):
+        tab.click(f"#{name}")
+        seen.add(tab.evaluate(view))
+    assert len(seen) == 8
+    tab.click("#go-whole")
+    assert tab.evaluate(view) in seen
