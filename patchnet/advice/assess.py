@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from patchnet.advice.gaps import find_breaks, pairs_among
 from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
 from patchnet.advice.reach import Reach
-from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.advice.records import Assessment, Break, GroupAnswer
 from patchnet.advice.sharing import Demand, Form, settle
 from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
 from patchnet.advice.unknown import draw_in_unknown
@@ -170,7 +170,7 @@ def _group_answer(
         d50_m=group.d50.value,
     )
     measures = network_measures(network, p_cut=p_cut, hops=False)
-    breaks = ()
+    breaks: tuple[Break, ...] = ()
     if measures.components > 1:
         longest = knowledge.setting("break_hops") * group.hop.value
         breaks = find_breaks(

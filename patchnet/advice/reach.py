@@ -93,7 +93,8 @@ class Reach:
         if reach_mm > self._hop_mm and ready is None:
             straight = _row(self._straight(reach_mm), plot)
             lengths = self._route_lengths(np.array([plot]), reach_mm)[0]
-            return straight[np.isfinite(lengths[straight])]
+            reached: NDArray[np.intp] = straight[np.isfinite(lengths[straight])]
+            return reached
         return _row(self._straight(reach_mm) if ready is None else ready, plot)
 
     @cached_property
@@ -162,7 +163,7 @@ class Reach:
 
 
 def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:
-    return matrix.indices[matrix.indptr[row] : matrix.indptr[row + 1]].astype(np.intp)
+    return np.asarray(matrix.indices[matrix.indptr[row] : matrix.indptr[row + 1]], dtype=np.intp)
 
 
 def _mm(metres: float) -> int:

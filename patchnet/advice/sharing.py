@@ -114,7 +114,8 @@ def quality_of(
             demand.weight * np.log(np.maximum(m, lowest))
             for m, demand in zip(met, demands, strict=True)
         )
-        return np.exp(np.asarray(logs) / total)
+        mean: Array = np.exp(np.asarray(logs) / total)
+        return mean
     vital = np.ones_like(met[0])
     helpful = np.ones_like(met[0])
     for m, demand in zip(met, demands, strict=True):

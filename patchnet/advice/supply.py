@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Group, Knowledge
 
-__all__ = ["anchor_room", "patches", "resource_months", "supply_of"]
+__all__ = ["anchor_room", "patches", "resource_months", "stops", "supply_of"]
 
 Array = NDArray[np.float64]
 
@@ -27,24 +27,31 @@ def resource_months(
     return supply[:, at, np.asarray(months) - 1]
 
 
+def stops(supply: Array, knowledge: Knowledge, group: Group) -> NDArray[np.bool_]:
+    """Shape (n,): True where the best active month has enough of the step resource for a stop."""
+    step = resource_months(supply, knowledge, group.step_resource, group.active_months)
+    enough: NDArray[np.bool_] = step.max(axis=1) >= group.step_min.value
+    return enough
+
+
 def anchor_room(supply: Array, knowledge: Knowledge, group: Group) -> Array:
     """Homes there is room for on each plot, N, shape (n,).
 
     The anchor's supply, averaged over the group's active months, over what one home takes;
-    where a group has two anchors (grass or nettles for butterflies) their rooms add up.
+    where a group has two anchors (grass or nettles for butterflies) their rooms add up. Where
+    the anchor is also what the group stops at (a wren's thicket), a piece too small even for a
+    stop is no part of a home.
     """
     room = np.zeros(len(supply))
     for anchor in group.anchors:
         amount = resource_months(supply, knowledge, anchor.resource, group.active_months)
-        room += amount.mean(axis=1) / anchor.per_home.value
+        share = amount.mean(axis=1) / anchor.per_home.value
+        if anchor.resource == group.step_resource:
+            share = np.where(stops(supply, knowledge, group), share, 0.0)
+        room += share
     return room
 
 
 def patches(supply: Array, knowledge: Knowledge, group: Group, room: Array) -> NDArray[np.bool_]:
-    """Shape (n,): True where a plot is a patch of the group: a home, or enough for a stop.
-
-    A stop is a plot whose best active month has at least ``step_min`` of the step resource; a
-    plot with room for any part of a home is one as well.
-    """
-    step = resource_months(supply, knowledge, group.step_resource, group.active_months)
-    return (room > 0) | (step.max(axis=1) >= group.step_min.value)
+    """Shape (n,): True where a plot is a patch: room for (part of) a home, or a stop."""
+    return (room > 0) | stops(supply, knowledge, group)

@@ -15,6 +15,7 @@ from patchnet.pages import map_page
 __all__ = ["demo"]
 
 _PAGE = "map.html"
+_TITLE = "Wickthorn Street and Mallowby Road, an invented neighbourhood"
 
 
 @click.command
@@ -44,6 +45,6 @@ def demo(*, output: Path) -> None:
     neighbourhood = read_neighbourhood(output, knowledge=knowledge)
     say_warnings(neighbourhood)
     answer = assess(neighbourhood, knowledge=knowledge, progress=progress_bar)
-    folder.write(_PAGE, map_page(answer))
+    folder.write(_PAGE, map_page(answer, title=_TITLE))
     click.echo("Open this page in any browser, also without network:", err=True)
     click.echo(output / _PAGE)

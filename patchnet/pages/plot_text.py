@@ -92,7 +92,9 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
 
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
-    rows = [("Group", "Homes here", "Scarcest within reach", "Enough for", "Room for")]
+    rows: list[tuple[str, ...]] = [
+        ("Group", "Homes here", "Scarcest within reach", "Enough for", "Room for")
+    ]
     rows += [_scarcest_row(group, knowledge) for group in answer.groups]
     return "SCARCEST WITHIN REACH, GROUP BY GROUP\n" + text_table(rows, indent="  ", header=True)
 

@@ -1,6 +1,7 @@
 """From plots to answers, on streets small enough to work out on paper."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -51,6 +52,21 @@ def test_no_room_at_all_means_a_place_to_live_is_scarcest(street, knowledge):
     answer = imp(street([(0, 4)]), knowledge())
     assert answer.scarcest.tolist() == [ANCHOR]
     assert answer.homes.tolist() == [0]
+
+
+def test_a_piece_too_small_for_a_stop_is_no_part_of_a_home(street, knowledge):
+    """A group that nests in what it stops at (1 unit a stop, 1 a home): half a unit is nothing.
+
+    Nests elsewhere, half a home's worth of them is half a home.
+    """
+    tables = knowledge(step_min=1)
+    group = tables.groups["imp"]
+    thicket = replace(group, step_resource="nest")
+    thick = replace(tables, groups={"imp": thicket})
+    row = street([(0.5, 8), (1, 8)])
+    assert imp(row, thick).room.tolist() == [0, 1]
+    assert imp(row, thick).patch.tolist() == [False, True]
+    assert imp(row, tables).room.tolist() == [0.5, 1]
 
 
 def test_hungry_month(street, knowledge):
