@@ -95,7 +95,8 @@ def share_once(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Ar
 
 def combine_months(by_month: Array, *, worst: bool) -> Array:
     """Shape (n, M) to (n,): the worst month, or the mean of the months."""
-    return by_month.min(axis=1) if worst else by_month.mean(axis=1)
+    combined: Array = by_month.min(axis=1) if worst else by_month.mean(axis=1)
+    return combined
 
 
 def quality_of(

@@ -31,6 +31,7 @@ __all__ = ["map_"]
     help="Draw a background from the network: 'openstreetmap' or a {z}/{x}/{y} address. "
     "Without it the page asks the network for nothing.",
 )
+@click.option("--tiles-credit", metavar="TEXT", help="Credit line of the background's maker.")
 def map_(
     *,
     groups: tuple[str, ...],
@@ -38,6 +39,7 @@ def map_(
     output: Path,
     title: str | None,
     tiles: str | None,
+    tiles_credit: str | None,
     asked: Asked,
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
@@ -56,5 +58,5 @@ def map_(
         groups=groups or None,
         progress=progress_bar,
     )
-    write_map(answer, output, title=title, tiles=tiles)
+    write_map(answer, output, title=title, tiles=tiles, tiles_credit=tiles_credit)
     click.echo(output)

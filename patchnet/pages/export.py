@@ -49,9 +49,9 @@ def plot_table(assessment: Assessment) -> gpd.GeoDataFrame:
     """Plots with what they have and how each group stands, one row a plot, metres.
 
     Columns: id, kind, label, street, area_m2, known_share, features (a list that patchnet reads
-    back), and for each group ``<group>_room``, ``_homes``, ``_homes_low``, ``_homes_high``,
-    ``_quality``, ``_scarcest``, ``_component`` (-1: no patch) and, for each need,
-    ``<group>_<need>_enough`` and ``_met``.
+    back), and for each group ``room_<group>``, ``homes_``, ``homes_low_``, ``homes_high_``,
+    ``quality_``, ``scarcest_``, ``component_`` (-1: no patch) and, for each need,
+    ``enough_<group>_<need>`` and ``met_<group>_<need>``.
     """
     plots = assessment.neighbourhood.plots
     columns: dict[str, object] = {
@@ -73,17 +73,17 @@ def plot_table(assessment: Assessment) -> gpd.GeoDataFrame:
 
 def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
     columns: dict[str, object] = {
-        f"{key}_room": answer.room,
-        f"{key}_homes": answer.homes,
-        f"{key}_homes_low": answer.homes_low,
-        f"{key}_homes_high": answer.homes_high,
-        f"{key}_quality": answer.quality,
-        f"{key}_scarcest": answer.scarcest.astype(str),
-        f"{key}_component": answer.component,
+        f"room_{key}": answer.room,
+        f"homes_{key}": answer.homes,
+        f"homes_low_{key}": answer.homes_low,
+        f"homes_high_{key}": answer.homes_high,
+        f"quality_{key}": answer.quality,
+        f"scarcest_{key}": answer.scarcest.astype(str),
+        f"component_{key}": answer.component,
     }
     for sheet in answer.needs:
-        columns[f"{key}_{sheet.need.key}_enough"] = sheet.enough
-        columns[f"{key}_{sheet.need.key}_met"] = sheet.met
+        columns[f"enough_{key}_{sheet.need.key}"] = sheet.enough
+        columns[f"met_{key}_{sheet.need.key}"] = sheet.met
     return columns
 
 

@@ -56,10 +56,11 @@ def tiny(tmp_path_factory):
 def faulty(tmp_path_factory):
     folder = tmp_path_factory.mktemp("faulty")
     plots = gpd.GeoDataFrame(
-        {"id": ["1", "1"], "kind": ["garden", "garden"], "features": ["pnod 3", "pond 4000"]},
+        {"id": ["1", "2", "2"], "kind": "garden", "features": ["pnod 3", "pond 4000", "lawn"]},
         geometry=[
             shapely.box(400000, 300000, 400020, 300030),
             shapely.box(400020, 300000, 400040, 300030),
+            shapely.box(400040, 300000, 400060, 300030),
         ],
         crs="EPSG:27700",
     )
@@ -74,14 +75,14 @@ COMMANDS = ("demo", "map", "check", "plot", "export", "groups", "features", "sou
 def test_help_has_a_real_example(run, command):
     status, out, _ = run(command, "--help")
     assert status == 0
-    assert re.search(rf"^  patchnet {command}", out, re.MULTILINE)
+    assert re.search(rf"^ +patchnet {command}", out, re.MULTILINE)
 
 
 def test_help_documents_exit_status(run):
     status, out, _ = run("--help")
     assert status == 0
     for number in range(5):
-        assert re.search(rf"^  {number}  ", out, re.MULTILINE)
+        assert re.search(rf"^ +{number}  ", out, re.MULTILINE)
 
 
 def test_check_clean_file(run, tiny):
@@ -217,7 +218,7 @@ def test_export_geopackage_reopens_as_written(run, tiny, tmp_path):
     plots = pyogrio.read_dataframe("out.gpkg", layer="plots")
     assert plots["id"].tolist() == ["1", "2", "v"]
     assert plots.crs.to_epsg() == 27700
-    assert plots["newt_homes"].notna().all()
+    assert plots["homes_newt"].notna().all()
 
 
 def test_export_reads_back_as_a_neighbourhood(run, tiny):
