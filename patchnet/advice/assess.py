@@ -11,7 +11,7 @@ from patchnet.advice.gaps import find_breaks, pairs_among
 from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
 from patchnet.advice.reach import Reach
 from patchnet.advice.records import Assessment, Break, GroupAnswer
-from patchnet.advice.sharing import Demand, Form, settle
+from patchnet.advice.sharing import Demand, Form, Settled, settle
 from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
 from patchnet.advice.unknown import draw_in_unknown
 from patchnet.errors import WrongUse
@@ -138,24 +138,22 @@ def _group_answer(
     form: Form,
 ) -> GroupAnswer:
     plots = neighbourhood.plots.index
-    room = anchor_room(supplies.expected, knowledge, group)
+    rooms = np.column_stack([anchor_room(supply, knowledge, group) for supply in supplies.distinct])
+    room = rooms[:, 0]
     patch = patches(supplies.expected, knowledge, group, room)
     reach = Reach(distances.pairs, patch, hop_m=group.hop.value, shared=shared)
-    met, quality, room_within = _homes(group, knowledge, supplies.expected, room, reach, form)
-    homes = room * quality
-    bounds = [homes, homes]
-    if supplies.low is not supplies.expected:
-        for at, supply in enumerate((supplies.low, supplies.high)):
-            other_room = anchor_room(supply, knowledge, group)
-            _, other, _ = _homes(group, knowledge, supply, other_room, reach, form)
-            bounds[at] = other_room * other
+    room_within = reach.within(group.anchor_reach.value) @ rooms
+    settled = _homes(group, knowledge, supplies, rooms, room_within, reach, form)
+    quality = settled.quality[:, 0]
+    held = rooms * settled.quality
+    homes = held[:, 0]
     sheets = tuple(
         need_sheet(
             need,
             reach=reach.within(need.reach.value),
             supplies=supplies,
             room=room,
-            met=met[at],
+            met=settled.met[at][:, 0],
             knowledge=knowledge,
             plots=plots,
         )
@@ -189,11 +187,11 @@ def _group_answer(
     return GroupAnswer(
         group=group,
         room=aligned(room),
-        room_within=aligned(room_within),
+        room_within=aligned(room_within[:, 0]),
         quality=aligned(quality),
         homes=aligned(homes),
-        homes_low=aligned(np.minimum(bounds[0], homes)),
-        homes_high=aligned(np.maximum(bounds[1], homes)),
+        homes_low=aligned(held.min(axis=1)),
+        homes_high=aligned(held.max(axis=1)),
         patch=aligned(patch),
         needs=sheets,
         scarcest=scarcest_needs(sheets, plots),
@@ -208,17 +206,23 @@ def _group_answer(
 def _homes(
     group: Group,
     knowledge: Knowledge,
-    supply: Array,
-    room: Array,
+    supplies: Readings,
+    rooms: Array,
+    room_within: Array,
     reach: Reach,
     form: Form,
-) -> tuple[tuple[Array, ...], Array, Array]:
-    """Share met of each need, quality, and room within the anchor's own reach, each (n,)."""
-    room_within = reach.within(group.anchor_reach.value) @ room
+) -> Settled:
+    """Share met of each need, and quality, each (n, K) over the K readings of supply."""
     demands = [
         Demand(
             reach=reach.within(need.reach.value),
-            supply=resource_months(supply, knowledge, need.resource, need.months),
+            supply=np.stack(
+                [
+                    resource_months(supply, knowledge, need.resource, need.months)
+                    for supply in supplies.distinct
+                ],
+                axis=2,
+            ),
             amount=need.amount.value,
             worst=need.month_rule == "worst",
             floor=need.floor.value,
@@ -226,8 +230,8 @@ def _homes(
         )
         for need in group.needs
     ]
-    settled = settle(
-        room,
+    return settle(
+        rooms,
         demands,
         whole=np.minimum(1.0, room_within),
         rounds=round(knowledge.setting("sharing_rounds")),
@@ -235,4 +239,3 @@ def _homes(
         form=form,
         lowest=knowledge.setting("quality_floor"),
     )
-    return settled.met, settled.quality, room_within

@@ -25,6 +25,13 @@ class Readings:
     low: Array
     high: Array
 
+    @property
+    def distinct(self) -> tuple[Array, ...]:
+        """The readings that differ: one where everything is known, else all three."""
+        if self.low is self.expected:
+            return (self.expected,)
+        return (self.expected, self.low, self.high)
+
 
 def need_sheet(
     need: Need,
@@ -54,11 +61,10 @@ def need_sheet(
     """
     by_reading = [
         resource_months(supply, knowledge, need.resource, need.months) / need.amount.value
-        for supply in (supplies.expected, supplies.low, supplies.high)
+        for supply in supplies.distinct
     ]
-    certain = supplies.low is supplies.expected
-    columns = by_reading[:1] if certain else by_reading
-    sums = reach @ np.column_stack([*columns, room])
+    certain = len(by_reading) == 1
+    sums = reach @ np.column_stack([*by_reading, room])
     months = len(need.months)
     expected = sums[:, :months]
     low, high = (expected, expected) if certain else np.split(sums[:, months:-1], 2, axis=1)

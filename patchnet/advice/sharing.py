@@ -25,7 +25,8 @@ class Demand:
     reach
         Shape (n, n): 1 where the column's plot supplies the row's.
     supply
-        Shape (n, M): supply of each plot in each month of the need.
+        Shape (n, M, K): supply of each plot in each month of the need, under K readings of
+        what is not known.
     amount
         What one home takes in a month, same unit as `supply`.
     worst
@@ -46,7 +47,7 @@ class Demand:
 
 @dataclass(frozen=True, eq=False)
 class Settled:
-    """How the sharing came out: `met` has one (n,) array per need, `quality` is (n,), 0-1."""
+    """How the sharing came out: one (n, K) array of `met` per need; `quality` (n, K), 0-1."""
 
     met: tuple[Array, ...]
     quality: Array
@@ -87,14 +88,23 @@ def share_once(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Ar
     >>> share_once(reach, np.array([2.0, 1, 0]), np.array([[6.0], [0], [3]])).ravel()
     array([2., 5., 3.])
     """
-    takers = reach.T @ homes
-    per_home = np.where(takers[:, None] > 0, supply / np.where(takers > 0, takers, 1.0)[:, None], 0)
-    result: Array = reach @ per_home
-    return result
+    return _share(reach, homes[:, None], supply[:, :, None])[:, :, 0]
+
+
+def _share(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Array:
+    """`share_once` for K readings at a time: homes (n, K), supply (m, M, K), out (n, M, K)."""
+    takers = (reach.T @ homes)[:, None, :]
+    per_home = np.where(takers > 0, supply / np.where(takers > 0, takers, 1.0), 0.0)
+    return np.asarray(reach @ _flat(per_home)).reshape(reach.shape[0], *supply.shape[1:])
+
+
+def _flat(stock: Array) -> Array:
+    """Shape (m, M, K) to (m, M K)."""
+    return stock.reshape(len(stock), -1)
 
 
 def combine_months(by_month: Array, *, worst: bool) -> Array:
-    """Shape (n, M) to (n,): the worst month, or the mean of the months."""
+    """Shape (n, M, ...) to (n, ...): the worst month, or the mean of the months."""
     combined: Array = by_month.min(axis=1) if worst else by_month.mean(axis=1)
     return combined
 
@@ -145,11 +155,11 @@ def settle(
     Parameters
     ----------
     room
-        Shape (n,), homes there is room for, N.
+        Shape (n, K), homes there is room for, N, under K readings of what is not known.
     demands
         The needs.
     whole
-        Shape (n,), 0-1: limits quality where the pieces of anchor within its own reach do not
+        Shape (n, K), 0-1: limits quality where the pieces of anchor within its own reach do not
         add up to a whole home.
     rounds, damping
         Of ``settings/sharing_rounds`` and ``settings/sharing_damping``.
@@ -160,15 +170,14 @@ def settle(
     -------
     Settled
         Share met of each need (capped at 1; access never exceeds the supply within reach) and
-        the quality, both (n,); nought where there is no room.
+        the quality, both (n, K); nought where there is no room.
     """
-    size = len(room)
-    homes = np.flatnonzero(room > 0)
+    homes = np.flatnonzero((room > 0).any(axis=1))
     if homes.size == 0:
-        none = np.zeros(size)
+        none = np.zeros_like(room)
         return Settled(tuple(none.copy() for _ in demands), none)
     parts = [_part(demand, homes) for demand in demands]
-    admitted = [np.ones(homes.size) for _ in demands]
+    admitted = [np.ones_like(room[homes]) for _ in demands]
     limit = whole[homes]
     met: list[Array] = []
     for turn in range(rounds + 1):
@@ -189,22 +198,23 @@ def settle(
                     lowest=lowest,
                 )
                 if others
-                else np.ones(homes.size),
+                else np.ones_like(limit),
             )
             admitted[at] = (1 - damping) * admitted[at] + damping * alive
-    quality = np.zeros(size)
-    quality[homes] = np.minimum(limit, quality_of(met, demands, form=form, lowest=lowest))
-    spread = []
-    for m in met:
-        everywhere = np.zeros(size)
-        everywhere[homes] = m
-        spread.append(everywhere)
-    return Settled(tuple(spread), quality)
+    worth = np.minimum(limit, quality_of(met, demands, form=form, lowest=lowest))
+    return Settled(tuple(_everywhere(m, homes, room) for m in met), _everywhere(worth, homes, room))
+
+
+def _everywhere(values: Array, homes: NDArray[np.intp], room: Array) -> Array:
+    """Put the values of the homes back among all plots; nought where there is no room."""
+    spread = np.zeros_like(room)
+    spread[homes] = values
+    return np.where(room > 0, spread, 0.0)
 
 
 def _part(demand: Demand, homes: NDArray[np.intp]) -> "tuple[sp.csr_array | Array, Array, Array]":
     """Cut a need down to the homes and the plots that supply any of it."""
-    suppliers = np.flatnonzero((demand.supply > 0).any(axis=1))
+    suppliers = np.flatnonzero((demand.supply > 0).any(axis=(1, 2)))
     supply = demand.supply[suppliers]
     part = demand.reach[homes][:, suppliers]
     cells = part.shape[0] * part.shape[1]
@@ -212,13 +222,14 @@ def _part(demand: Demand, homes: NDArray[np.intp]) -> "tuple[sp.csr_array | Arra
         reach: sp.csr_array | Array = part.toarray()
     else:
         reach = part
-    return reach, supply, np.asarray(reach @ supply)
+    within = np.asarray(reach @ _flat(supply)).reshape(reach.shape[0], *supply.shape[1:])
+    return reach, supply, within
 
 
 def _met(
     reach: "sp.csr_array | Array", within: Array, supply: Array, takers: Array, demand: Demand
 ) -> Array:
     """Share of one home's need that is met, 0-1, after one sharing."""
-    access = np.minimum(share_once(reach, takers, supply), within)
+    access = np.minimum(_share(reach, takers, supply), within)
     shares = np.minimum(1.0, access / demand.amount)
     return combine_months(shares, worst=demand.worst)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchnet.advice.sharing import Demand, combine_months, quality_of, settle, share_once
+from patchnet.advice.sharing import Demand, Settled, combine_months, quality_of, settle, share_once
 
 ROW = np.array([[1.0, 1, 0], [1, 1, 1], [0, 1, 1]])
 ROOM = np.array([2.0, 1, 0])
@@ -16,7 +16,7 @@ ROOM = np.array([2.0, 1, 0])
 def demand(supply, *, amount=4.0, reach=ROW, floor=0.0, worst=True, weight=1.0):
     return Demand(
         reach=sp.csr_array(reach),
-        supply=np.asarray(supply, dtype=float).reshape(len(reach), -1),
+        supply=np.asarray(supply, dtype=float).reshape(len(reach), -1, 1),
         amount=amount,
         worst=worst,
         floor=floor,
@@ -25,8 +25,10 @@ def demand(supply, *, amount=4.0, reach=ROW, floor=0.0, worst=True, weight=1.0):
 
 
 def settled(room, demands, **options):
+    """Settle with everything known: one reading, taken out of its axis again."""
     whole = options.pop("whole", np.ones(len(room)))
-    return settle(room, demands, whole=whole, rounds=12, damping=0.5, **options)
+    out = settle(room[:, None], demands, whole=whole[:, None], rounds=12, damping=0.5, **options)
+    return Settled(tuple(met[:, 0] for met in out.met), out.quality[:, 0])
 
 
 def test_three_plots_in_a_row():
@@ -178,3 +180,22 @@ def test_quality_is_a_share(case, amount):
     assert (out.quality >= 0).all()
     assert (out.quality <= 1).all()
     assert (out.quality[room == 0] == 0).all()
+
+
+def test_readings_are_settled_each_for_itself():
+    """Three readings at a time give what each gives alone."""
+    rng = np.random.default_rng(3)
+    reach = sp.csr_array((rng.random((6, 6)) < 0.5).astype(float))
+    rooms, supply = rng.random((6, 3)) * 2, rng.random((6, 4, 3)) * 5
+    rooms[1, 0] = 0
+    needs = [Demand(reach, supply, 2.0, worst=True, floor=floor, weight=1) for floor in (0, 0.3)]
+    options = {"rounds": 12, "damping": 0.5}
+    together = settle(rooms, needs, whole=np.minimum(1, rooms), **options)
+    for k in range(3):
+        alone = settle(
+            rooms[:, [k]],
+            [Demand(reach, supply[:, :, [k]], 2.0, True, floor, 1) for floor in (0, 0.3)],
+            whole=np.minimum(1, rooms[:, [k]]),
+            **options,
+        )
+        assert together.quality[:, k] == pytest.approx(alone.quality[:, 0], rel=1e-12)
