@@ -100,7 +100,7 @@ def _share(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Array:
 
 def _flat(stock: Array) -> Array:
     """Shape (m, M, K) to (m, M K)."""
-    return stock.reshape(len(stock), -1)
+    return stock.reshape(len(stock), stock.shape[1] * stock.shape[2])
 
 
 def combine_months(by_month: Array, *, worst: bool) -> Array:
