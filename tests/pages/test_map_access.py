@@ -1,12 +1,17 @@
 """The map page for everyone: axe-core, keyboard, touch, small screens."""
 
+from pathlib import Path
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from patchnet.advice import assess
+from patchnet.ground import read_neighbourhood
 from patchnet.pages.map_page import map_page
 
 pytestmark = pytest.mark.browser
 
+DEMO = Path(__file__).parents[2] / "data_demo"
 RULES = {"rules": {"target-size": {"enabled": True}}}
 
 
@@ -27,15 +32,29 @@ def test_axe_finds_nothing(assessment, open_page, phone):
     for summary in tab.locator("summary").all():
         summary.click()
     assert violations(opened) == []
-    tab.select_option("#group", "-1")
-    tab.select_option("#show", "scarcest")
-    assert violations(opened) == []
     assert opened.complaints == []
 
 
 def test_a_painted_map_passes_too(make, open_page):
     opened = open_page(map_page(make(620, groups=("mason_bee",), a_row=31)))
     assert violations(opened) == []
+
+
+def test_the_demo_passes_with_all_groups(knowledge, open_page):
+    """The whole way: the invented neighbourhood's files, read, assessed and drawn."""
+    hood = read_neighbourhood(DEMO, knowledge=knowledge)
+    opened = open_page(map_page(assess(hood, knowledge=knowledge)), phone=True)
+    tab = opened.page
+    assert tab.locator("#group option").count() == 1 + len(knowledge.groups)
+    assert tab.locator("path[role=button]").count() == len(hood.plots)
+    tab.select_option("#group", label="House sparrow")
+    tab.click('[data-plot="1"]')
+    for summary in tab.locator("#card summary").all():
+        summary.click()
+    assert tab.locator(".balance").count() == len(knowledge.groups)
+    assert violations(opened) == []
+    assert opened.complaints == []
+    assert opened.fetched == []
 
 
 def test_by_keyboard_alone(assessment, open_page):

@@ -1,5 +1,6 @@
 """The map page in a real browser with the network off: what is drawn and what it says."""
 
+import dataclasses
 import io
 import re
 
@@ -169,8 +170,8 @@ def test_the_card_tells_what_stands_there_and_next_door(make, open_page):
     tab.click('[data-plot="0"]')
     words = clean(tab.inner_text("#card"))
     assert "Wildlife pond, no fish: 3 m², size assumed, not sure" in words
-    assert "here: wildlife pond, no fish" in words
-    assert "wildlife pond, no fish: Street 1 4 back, 12 m" in words
+    assert "Here: wildlife pond, no fish" in words
+    assert "Wildlife pond, no fish: Street 1 4 back, 12 m" in words
     assert "Small children drown" in words
     answer = made.groups["mason_bee"]
     for sheet in answer.needs:
@@ -180,7 +181,7 @@ def test_the_card_tells_what_stands_there_and_next_door(make, open_page):
         assert f"for {float(f'{sheet.enough.iloc[0]:.2g}'):g} home" in row
     scarcest = tab.locator(".balance tr.scarcest").inner_text()
     assert "scarcest" in scarcest
-    assert "place to live" in scarcest
+    assert "Place to live" in scarcest
     hungry = answer.needs[0].hungry.iloc[0]
     assert tab.locator(".months .hungry").count() == int(hungry.sum())
     assert tab.evaluate("document.activeElement.id") == "card-title"
@@ -195,8 +196,8 @@ def test_what_is_not_known_is_told(page):
     page.page.click('[data-plot="7"]')
     words = clean(page.page.inner_text("#card"))
     assert "43 of 43 features are not known here" in words
-    assert "this plot: 43 features not known" in words
-    assert "not known at" in words
+    assert "This plot: 43 features not known" in words
+    assert "Not known at" in words
 
 
 def test_the_neighbourhood_in_words(page, assessment):
@@ -271,3 +272,32 @@ def test_paper_has_the_map_and_every_row(make, open_page):
     for kept in ("h1", "#map_street", "#legend-list", "#plots-body", "footer"):
         assert tab.locator(kept).is_visible()
     quiet(opened)
+
+
+def test_tiles_are_asked_for_only_where_wished_and_credited(assessment, open_page):
+    """With tiles the page asks their server and no other; the credit stays in sight."""
+    opened = open_page(map_page(assessment, tiles="openstreetmap"))
+    opened.page.wait_for_timeout(300)
+    assert opened.fetched
+    assert all(url.startswith("https://tile.openstreetmap.org/") for url in opened.fetched)
+    assert not [one for one in opened.complaints if "Content Security Policy" in one]
+    credit = opened.page.locator(".leaflet-control-attribution")
+    assert credit.is_visible()
+    assert "OpenStreetMap" in credit.inner_text()
+    assert "asks the network" in opened.page.inner_text("header")
+
+
+def test_repeated_labels_and_bare_numbers_carry_their_street(make, open_page):
+    made = make(24, groups=("mason_bee",))
+    plots = made.neighbourhood.plots.copy()
+    plots["label"] = (
+        [f"{at + 1}" for at in range(12)]
+        + ["Corner", "Corner", "Pond end"]
+        + [f"Plot {at}" for at in range(9)]
+    )
+    hood = dataclasses.replace(made.neighbourhood, plots=plots)
+    opened = open_page(map_page(dataclasses.replace(made, neighbourhood=hood)))
+    names = [clean(one) for one in opened.page.locator(".plot-name").all_inner_texts()]
+    assert "Street 1 7" in names
+    assert names.count("Street 1 Corner") == 2
+    assert "Pond end" in names

@@ -8,6 +8,8 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Polygon, affinity, box
 
+from patchnet.advice.reach import Reach
+from patchnet.movement.distance import pairs_within
 from patchnet.pages.encode import path_code, two_digit_codes
 from patchnet.pages.inline import asset
 
@@ -95,6 +97,22 @@ def test_only_what_a_group_can_get_to(browser):
     assert run(browser, shapes, call.format("11111")) == [1, 2, 3]
     assert run(browser, shapes, call.format("11011")) == [1, 2]
     assert run(browser, shapes, call.format("00000")) == [1]
+
+
+def test_reach_agrees_with_that_of_the_balance_sheets(browser):
+    """The page's way of finding who can be got to, against the one the figures come from."""
+    rng = np.random.default_rng(9)
+    corners = rng.integers(0, 24_000, (70, 2))
+    sides = rng.integers(300, 1500, (70, 2))
+    shapes = [box(x, y, x + w, y + h) for (x, y), (w, h) in zip(corners, sides, strict=True)]
+    stops = rng.random(70) < 0.5
+    metres = np.array([affinity.scale(one, 0.01, 0.01, origin=(0, 0)) for one in shapes])
+    reach = Reach(pairs_within(metres, 90.0), stops, hop_m=15.0)
+    patch = "".join("1" if stop else "0" for stop in stops)
+    for plot in range(0, 70, 7):
+        call = f"gotTo({{hop: 15, patch: '{patch}'}}, {plot}, neighbours({plot}, 90), 90)"
+        got = {one[0] for one in run(browser, shapes, call)}
+        assert got == set(reach.row(90.0, plot).tolist()) - {plot}
 
 
 def test_numbers_and_paths_read_as_written(browser):

@@ -93,7 +93,7 @@ function monthRow(group, plot) {
         ? el(
             "td",
             { class: cell.hungry ? "hungry" : null },
-            num(cell.enough),
+            num(cell.enough) + " ",
             cell.hungry ? el("span", { class: "hungry-word" }, W.hungry) : null,
           )
         : el("td", { class: "unneeded" }, el("span", { class: "quiet" }, W.month_off)),
@@ -125,7 +125,7 @@ function balance(group, plot) {
     el(
       "tr",
       { class: scarce === 0 ? "scarcest" : null },
-      el("th", { scope: "row" }, needName(group, 0), scarce === 0 ? word() : null),
+      el("th", { scope: "row" }, needName(group, 0), " ", scarce === 0 ? word() : null),
       el("td", {}, fill(W.room_cell, { room: num(within), reach: group.anchorReach })),
       el("td", { class: "number" }, W.none),
     ),
@@ -139,7 +139,9 @@ function balance(group, plot) {
           "th",
           { scope: "row" },
           need.name,
+          " ",
           el("span", { class: "under" }, fill(W.need_under, { months: months(need.months), reach: need.reach.toLocaleString("en-GB") })),
+          " ",
           scarce === at + 1 ? word() : null,
         ),
         el("td", {}, fill(W.enough_cell, { enough: homes(enough), room: num(room) }) + doubt),

@@ -9,7 +9,7 @@ let overlays = { barriers: null, network: null, breaks: null };
 let cameFrom = null;
 
 function options(select, names, from) {
-  select.replaceChildren(...names.map((name, at) => el("option", { value: at + from }, name)));
+  select.replaceChildren(...names.map((name, at) => el("option", { value: at + from }, upper(name))));
 }
 
 function writeChoices() {

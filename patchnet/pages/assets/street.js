@@ -4,7 +4,7 @@ const MOST_BREAKS = 8;
 
 function legendItem(picture, words, count) {
   const counted = count === null ? null : el("span", { class: "count" }, plural(count, W.plot, W.plots));
-  return el("li", {}, picture, el("span", { class: "legend-words" }, words), counted);
+  return el("li", {}, picture, el("span", { class: "legend-words" }, words), " ", counted);
 }
 
 function gapSwatch(gap) {

@@ -18,6 +18,8 @@ function compare(columns) {
 }
 
 function heading(words, at, number, again) {
+  // A button in a heading is not printed again at the top of the next sheet; plain words are.
+  if (tableState.everything) return el("th", { scope: "col", class: number ? "number" : null }, words);
   const sorted = tableState.sort === at;
   const press = button(words, { class: "sort" }, () => {
     tableState.down = sorted ? !tableState.down : Boolean(number);

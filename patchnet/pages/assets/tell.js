@@ -60,6 +60,7 @@ function range(low, middle, high) {
 const lowHigh = (low, high) =>
   num(low) === num(high) ? num(low) : fill(W.low_high, { low: num(low), high: num(high) });
 
+const upper = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 const sentence = (words) => words.replace(/\.?$/, ".");
 
 const plural = (count, one, many) => fill(count === 1 ? one : many, { n: count.toLocaleString("en-GB") });
@@ -86,13 +87,14 @@ function months(wanted) {
 
 const street = (plot) => P.streets[P.street[plot]];
 
-// What a plot is called: its label, with the street before it where others have the same label.
+// What a plot is called: its label, with the street before a bare house number or where others
+// have the same label.
 const taken = new Map();
 for (const name of P.label) taken.set(name, (taken.get(name) || 0) + 1);
 function label(plot) {
   const name = P.label[plot] || P.id[plot];
-  const repeated = taken.get(P.label[plot]) > 1 && street(plot) && !name.includes(street(plot));
-  return repeated ? street(plot) + " " + name : name;
+  const bare = /^\d/.test(name) || taken.get(P.label[plot]) > 1;
+  return bare && street(plot) && !name.includes(street(plot)) ? street(plot) + " " + name : name;
 }
 
 function say(words) {
