@@ -36,6 +36,11 @@ __all__ = ["export"]
     is_flag=True,
     help="Also links that no best route needs (there can be very many).",
 )
+@click.option(
+    "--importance",
+    is_flag=True,
+    help="Also what the network loses when each plot goes: its own, flow and connector parts.",
+)
 def export(
     *,
     groups: tuple[str, ...],
@@ -43,6 +48,7 @@ def export(
     output: Path,
     layer: str,
     all_links: bool,
+    importance: bool,
     asked: Asked,
 ) -> None:
     """Write plots with their results, links and breaks for other programs.
@@ -62,5 +68,5 @@ def export(
     answer = assess(
         neighbourhood, knowledge=asked.knowledge, groups=groups or None, progress=progress_bar
     )
-    write_export(answer, output, form=form, layer=layer, all_links=all_links)
+    write_export(answer, output, form=form, layer=layer, all_links=all_links, importance=importance)
     click.echo(output)

@@ -15,6 +15,7 @@ from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.errors import CannotWrite, WrongUse
 from patchnet.files import write_aside
 from patchnet.movement.distance import crossing_line
+from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
 
 __all__ = ["LAYERS", "break_table", "export_form", "link_table", "plot_table", "write_export"]
@@ -45,13 +46,15 @@ def export_form(path: Path | str, groups: Sequence[str]) -> Form:
     return form
 
 
-def plot_table(assessment: Assessment) -> gpd.GeoDataFrame:
+def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDataFrame:
     """Plots with what they have and how each group stands, one row a plot, metres.
 
     Columns: id, kind, label, street, area_m2, known_share, features (a list that patchnet reads
     back), and for each group ``room_<group>``, ``homes_``, ``homes_low_``, ``homes_high_``,
     ``quality_``, ``scarcest_``, ``component_`` (-1: no patch) and, for each need,
-    ``enough_<group>_<need>`` and ``met_<group>_<need>``.
+    ``enough_<group>_<need>`` and ``met_<group>_<need>``. With `importance` also what is lost when
+    the plot goes, in percent of the PC numerator: ``loss_<group>`` = ``own_`` + ``flow_`` +
+    ``connector_`` (empty where the plot is no patch).
     """
     plots = assessment.neighbourhood.plots
     columns: dict[str, object] = {
@@ -65,6 +68,11 @@ def plot_table(assessment: Assessment) -> gpd.GeoDataFrame:
     }
     for key, answer in assessment.groups.items():
         columns |= _group_columns(key, answer)
+        if importance:
+            shares = patch_importance(answer.network, p_cut=assessment.knowledge.setting("p_cut"))
+            columns |= {
+                f"{part}_{key}": shares[part].reindex(plots.index) for part in shares.columns
+            }
     table = pd.DataFrame(columns, index=plots.index)
     return gpd.GeoDataFrame(
         table.reset_index(drop=True), geometry=plots.geometry.to_numpy(), crs=plots.crs
@@ -172,6 +180,7 @@ def write_export(
     form: Form,
     layer: str = "plots",
     all_links: bool = False,
+    importance: bool = False,
 ) -> None:
     """Write the results to `path`, whole or not at all.
 
@@ -186,7 +195,7 @@ def write_export(
             nx.write_graphml(answer.network.graph, draft)
         return
     makers = {
-        "plots": lambda: plot_table(assessment),
+        "plots": lambda: plot_table(assessment, importance=importance),
         "links": lambda: link_table(assessment, all_links=all_links),
         "breaks": lambda: break_table(assessment),
     }

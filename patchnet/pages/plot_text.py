@@ -86,7 +86,7 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
     )
     lines = ["WHAT IT HAS", text_table(rows, indent="  ")]
     lines += [
-        _paragraph(f"Take care: {knowledge.cautions[key].words}.", indent="  ") for key in cautions
+        _paragraph(f"Take care: {knowledge.cautions[key].words}", indent="  ") for key in cautions
     ]
     return "\n".join(lines)
 

@@ -230,6 +230,16 @@ def test_export_reads_back_as_a_neighbourhood(run, tiny):
     assert json.loads(after)["not_known"] == json.loads(before)["not_known"]
 
 
+def test_export_importance_adds_up(run, tiny):
+    """Loss = own + flow + connector (Saura & Rubio 2010, Ecography 33:523-537)."""
+    assert run("export", tiny, "--group", "newt", "--importance", "-o", "out.gpkg")[0] == 0
+    plots = pyogrio.read_dataframe("out.gpkg", layer="plots")
+    parts = plots[["own_newt", "flow_newt", "connector_newt"]].sum(axis=1)
+    patch = plots["component_newt"] >= 0
+    assert patch.any()
+    assert parts[patch].to_numpy() == pytest.approx(plots["loss_newt"][patch].to_numpy())
+
+
 def test_export_geojson_is_rfc_7946(run, tiny, tmp_path):
     """RFC 7946: WGS 84, no crs member, outer rings counter-clockwise (sections 4 and 3.1.6)."""
     assert run("export", tiny, "-o", "plots.geojson")[0] == 0

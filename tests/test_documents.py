@@ -1,0 +1,56 @@
+"""What the documents show is true: notebooks run, README code runs, examples run."""
+
+import doctest
+import importlib
+import pkgutil
+import re
+import warnings
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+import patchnet
+
+ROOT = Path(__file__).resolve().parent.parent
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+MODULES = sorted(
+    module.name
+    for module in pkgutil.walk_packages(patchnet.__path__, "patchnet.")
+    if not module.name.endswith("__main__")
+)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebook(path):
+    book = nbformat.read(path, as_version=4)
+    with warnings.catch_warnings():
+        # Jupyter's own client warns about its event loop and its kernel's debugger.
+        warnings.simplefilter("ignore")
+        NotebookClient(book, timeout=300, resources={"metadata": {"path": path.parent}}).execute()
+
+
+def test_there_are_notebooks():
+    assert NOTEBOOKS
+
+
+def test_readme_python(tmp_path, monkeypatch):
+    """The README's Python, run beside the demo data."""
+    (tmp_path / "data_demo").symlink_to(ROOT / "data_demo")
+    monkeypatch.chdir(tmp_path)
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    exec(compile(code, "README.md", "exec"), {})  # noqa: S102 - our own README
+    assert (tmp_path / "street.html").exists()
+
+
+def test_readme_links_and_pictures_exist():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)#]+)\)", text):
+        assert (ROOT / target).exists(), target
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings(name):
+    assert doctest.testmod(importlib.import_module(name)).failed == 0
