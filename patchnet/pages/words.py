@@ -107,7 +107,7 @@ SCRIPT: dict[str, object] = {
     "there": "there",
     "none": "\N{EN DASH}",
     "nothing": "nothing",
-    "tiny": "under 0.01",
+    "tiny": "<0.01",
     "any_number": "any number",
     "touching": "next door",
     "metres": "{n} m",

@@ -8,7 +8,8 @@ from html.parser import HTMLParser
 import pytest
 
 from patchnet.errors import CannotWrite, PatchnetError, WrongUse
-from patchnet.pages.inline import leaflet_style, local_copy, outside_addresses
+from patchnet.pages import words
+from patchnet.pages.inline import asset, leaflet_style, local_copy, outside_addresses
 from patchnet.pages.map_page import map_page, write_map
 
 
@@ -168,3 +169,10 @@ def test_numbers_without_end_are_written_as_any_number(make):
     sheet = dataclasses.replace(answer.needs[0], enough=answer.needs[0].enough * float("inf"))
     groups = {"mason_bee": dataclasses.replace(answer, needs=(sheet, *answer.needs[1:]))}
     assert payload_of(map_page(dataclasses.replace(made, groups=groups)))
+
+
+def test_the_script_and_its_words_fit_together():
+    """Every word the script asks for exists, and none lies about unused."""
+    asked = set(re.findall(r"\bW\.(\w+)", asset("map.js")))
+    assert asked == set(words.SCRIPT)
+    assert set(re.findall(r"\$w_(\w+)", asset("page.html"))) - {"map_how"} <= set(words.PAGE)

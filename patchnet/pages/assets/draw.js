@@ -75,7 +75,8 @@ function barrierLayer() {
     byKind.get(kind).push(...lines(code).map(latLngs));
   });
   for (const [kind, drawn] of byKind) {
-    const [color, weight, dashArray] = T.lines[kind];
+    const [color, full, dashArray] = T.lines[kind];
+    const weight = Math.max(1, full * (0.4 + (0.6 * outline()) / T.lines.plot[1]));
     const lineCap = kind === "hedge" ? "round" : "butt";
     L.polyline(drawn, { ...fixed("above"), color, weight, dashArray, lineCap }).addTo(group);
   }

@@ -206,7 +206,10 @@ function prepareMap() {
   }
   MAP.on("moveend", () => {
     if (!layer) return;
-    if (outline() !== drawnOutline) shadePlots(layer);
+    if (outline() !== drawnOutline) {
+      shadePlots(layer);
+      if (view.barriers) swap("barriers", barrierLayer());
+    }
     writeMarks(view, layer);
   });
 }
