@@ -15,7 +15,7 @@ from patchnet.pages import map_page
 __all__ = ["demo"]
 
 _PAGE = "map.html"
-_TITLE = "Wickthorn Street and Mallowby Road, an invented neighbourhood"
+_TITLE = "Wickthorn, an invented neighbourhood"
 
 
 @click.command
