@@ -1,8 +1,9 @@
 """Compiled kernel: what every source loses when a patch, or a link, is taken out.
 
-One tree of best routes a source. Taking a patch k out lengthens only the routes all of whose
-last steps hang on k: they are found by counting, for each patch, the neighbours through which
-its best route can come, and are then routed again from the patches that are not affected.
+One tree of best routes a source. Taking a patch k out lengthens only the routes that all pass
+k: those of the patches below k in the dominator tree (Lengauer and Tarjan 1979, ACM
+Transactions on Programming Languages and Systems 1:121-141). Patches are numbered so that
+those below k follow it in one run; they are then routed again from all the others.
 """
 
 import numpy as np
@@ -15,11 +16,13 @@ from patchnet.network.kernels import pop, push
 __all__ = ["losses", "settle"]
 
 Floats = NDArray[np.float64]
-_FAR = np.int64(2**62)
+Spans = NDArray[np.uint64]
+Ends = NDArray[np.uint32]
+_FAR = np.int64(2**61)
 
 
 @kernel
-def losses(  # noqa: C901, PLR0912, PLR0915 - one pass over arrays that are made once
+def losses(
     sources: Ints,
     start: Ints,
     end: Places,
@@ -41,78 +44,52 @@ def losses(  # noqa: C901, PLR0912, PLR0915 - one pass over arrays that are made
     n = len(start) - 1
     distance = np.full(n, _FAR)
     heap = np.empty(len(end) + 1, dtype=np.int64)
-    # From here on patches are numbered by the order in which the source reaches them.
     settled = np.empty(n, dtype=np.int32)
     number = np.full(n, -1, dtype=np.int32)
+    above = np.empty(n, dtype=np.int32)
+    # From here on patches stand in the order of the dominator tree.
+    node_at = np.empty(n, dtype=np.int32)
+    below = np.empty(n, dtype=np.int32)  # end of the run of patches below
     near = np.empty(n, dtype=np.int64)
     chance = np.empty(n)
-    first = np.empty(n + 1, dtype=np.int64)
-    other = np.empty(len(end), dtype=np.int32)
-    step = np.empty(len(end), dtype=np.int64)
-    first_child = np.empty(n + 1, dtype=np.int64)
-    child = np.empty(len(end), dtype=np.int32)  # whose best route comes from here
-    ways = np.zeros(n, dtype=np.int32)  # from how many patches a best route comes
-    came = np.empty(n, dtype=np.int64)  # place of such a link, at the child's end
-    affected = np.empty(n, dtype=np.int32)
-    mark = np.zeros(n, dtype=np.int32)
-    fresh = np.full(n, _FAR)
+    # Unsigned, so that no look is taken at negative places.
+    first = np.empty(n, dtype=np.uint64)  # links of each patch, least slack first
+    last = np.empty(n, dtype=np.uint64)
+    other = np.empty(len(end), dtype=np.uint32)
+    slack = np.empty(len(end), dtype=np.int64)  # how much longer it is to come by this link
+    longer = np.zeros(n, dtype=np.int64)  # by how much a route has become longer
     for source in sources:
         count = settle(source, start, end, weight, cut, bits, distance, heap, settled)
+        _dominators(count, settled, start, end, weight, distance, number, above)
+        _order(count, settled, above, number, node_at, below)
         for place in range(count):
-            number[settled[place]] = place
-            near[place] = distance[settled[place]]
-            length = near[place] >> shift
-            chance[place] = homes[settled[place]] * np.exp(-decay * length)
-        edges, children = 0, 0
-        for place in range(count):
-            node = settled[place]
-            first[place], first_child[place] = edges, children
-            for at in range(start[node], start[node + 1]):
-                to = number[end[at]]
-                if to < 0:
-                    continue
-                other[edges], step[edges] = to, weight[at]
-                if near[place] + weight[at] == near[to]:
-                    child[children] = to
-                    children += 1
-                    ways[to] += 1
-                elif near[to] + weight[at] == near[place]:
-                    came[place] = edges
-                edges += 1
-        first[count], first_child[count] = edges, children
+            node = node_at[place]
+            near[place] = distance[node]
+            chance[place] = homes[node] * np.exp(-decay * (near[place] >> shift))
+        _slacks(count, node_at, start, end, weight, number, near, first, last, other, slack)
         for place in range(1, count):
-            node = settled[place]
-            if len(of_patch) > 0:
-                found = _hang_on(place, first_child, child, ways, affected, 0)
-                if found > 0:
-                    mark[place] = 1
-                    fresh[place] = _FAR
-                    _reroute(found, first, other, step, near, affected, mark, fresh)
-                    mark[place] = 0
-                    of_patch[node] += homes[source] * _lost(
-                        found, cut, shift, decay, near, chance, affected, fresh
-                    )
-                _restore(place, found, first_child, child, ways, affected)
-            if len(of_link) > 0 and ways[place] == 1:
-                affected[0] = place
-                found = _hang_on(place, first_child, child, ways, affected, 1)
-                one_way = came[place]
-                # The way back needs no closing: it ends at a patch that is not affected.
-                kept = step[one_way]
-                step[one_way] = _FAR
-                _reroute(found, first, other, step, near, affected, mark, fresh)
-                step[one_way] = kept
-                cause = _link_between(node, settled[other[one_way]], start, end, link)
-                of_link[cause] += homes[source] * _lost(
-                    found, cut, shift, decay, near, chance, affected, fresh
+            node, stop = node_at[place], below[place]
+            if len(of_patch) > 0 and stop > place + 1:
+                longer[place] = _FAR
+                _reroute(place + 1, stop, first, last, other, slack, longer)
+                longer[place] = 0
+                of_patch[node] += homes[source] * _lost(
+                    place + 1, stop, cut, shift, decay, near, chance, longer
                 )
-                for at in range(1, found):
-                    affected[at - 1] = affected[at]
-                _restore(place, found - 1, first_child, child, ways, affected)
+            begin = np.int64(first[place])
+            if len(of_link) > 0 and (np.int64(last[place]) == begin + 1 or slack[begin + 1] > 0):
+                # The one best route comes by the first link, which is closed. The way back
+                # needs no closing: it ends at a patch that is not affected.
+                first[place] = np.uint64(begin + 1)
+                _reroute(place, stop, first, last, other, slack, longer)
+                first[place] = np.uint64(begin)
+                gone = _link_between(node, node_at[other[begin]], start, end, link)
+                of_link[gone] += homes[source] * _lost(
+                    place, stop, cut, shift, decay, near, chance, longer
+                )
         for place in range(count):
-            distance[settled[place]] = _FAR
-            number[settled[place]] = -1
-            ways[place] = 0
+            distance[node_at[place]] = _FAR
+            number[node_at[place]] = -1
 
 
 @kernel
@@ -155,99 +132,150 @@ def settle(
 
 
 @kernel
-def _hang_on(
-    place: int, first_child: Ints, child: Places, ways: Places, affected: Places, found: int
-) -> int:
-    """List the patches all of whose best routes pass `place`; `ways` is counted down."""
-    here = place
-    done = found
-    while True:
-        for at in range(first_child[here], first_child[here + 1]):
-            ways[child[at]] -= 1
-            if ways[child[at]] == 0:
-                affected[found] = child[at]
-                found += 1
-        if done == found:
-            return found
-        here = affected[done]
-        done += 1
+def _dominators(
+    count: int,
+    settled: Places,
+    start: Ints,
+    end: Places,
+    weight: Ints,
+    distance: Ints,
+    number: Places,
+    above: Places,
+) -> None:
+    """Find the nearest patch that all best routes to each patch pass; both by settled order.
+
+    As in Cooper, Harvey and Kennedy 2001 ("A simple, fast dominance algorithm"); one pass does,
+    since best routes have no circles.
+    """
+    number[settled[0]] = 0
+    above[0] = 0
+    for place in range(1, count):
+        node = settled[place]
+        number[node] = place
+        common = -1
+        for at in range(start[node], start[node + 1]):
+            if distance[end[at]] + weight[at] != distance[node]:
+                continue
+            by_here = number[end[at]]
+            if common < 0:
+                common = by_here
+            while common != by_here:
+                if common > by_here:
+                    common = above[common]
+                else:
+                    by_here = above[by_here]
+        above[place] = common
 
 
 @kernel
-def _restore(
-    place: int, found: int, first_child: Ints, child: Places, ways: Places, affected: Places
+def _order(
+    count: int, settled: Places, above: Places, number: Places, node_at: Places, below: Places
 ) -> None:
-    """Undo the counting down of `_hang_on`."""
-    for at in range(first_child[place], first_child[place + 1]):
-        ways[child[at]] += 1
-    for done in range(found):
-        here = affected[done]
-        for at in range(first_child[here], first_child[here + 1]):
-            ways[child[at]] += 1
+    """Number the patches so that those below each in the tree follow it in one run."""
+    size = np.ones(count, dtype=np.int32)
+    for place in range(count - 1, 0, -1):
+        size[above[place]] += size[place]
+    free = np.empty(count, dtype=np.int32)  # the next number for a patch below
+    for place in range(count):
+        here = 0
+        if place > 0:
+            here = free[above[place]]
+            free[above[place]] += size[place]
+        free[place] = here + 1
+        node_at[here] = settled[place]
+        below[here] = here + size[place]
+        number[settled[place]] = here
+
+
+@kernel
+def _slacks(
+    count: int,
+    node_at: Places,
+    start: Ints,
+    end: Places,
+    weight: Ints,
+    number: Places,
+    near: Ints,
+    first: Spans,
+    last: Spans,
+    other: Ends,
+    slack: Ints,
+) -> None:
+    """List the links of each patch by how much longer it is to come by them."""
+    edges = 0
+    for place in range(count):
+        node = node_at[place]
+        row = edges
+        first[place] = row
+        for at in range(start[node], start[node + 1]):
+            to = number[end[at]]
+            if to < 0:
+                continue
+            spare = near[to] + weight[at] - near[place]
+            here = edges
+            while here > row and slack[here - 1] > spare:
+                slack[here], other[here] = slack[here - 1], other[here - 1]
+                here -= 1
+            slack[here], other[here] = spare, to
+            edges += 1
+        last[place] = edges
 
 
 @kernel
 def _reroute(
-    found: int,
-    first: Ints,
-    other: Places,
-    step: Ints,
-    near: Ints,
-    affected: Places,
-    mark: Places,
-    fresh: Ints,
+    begin: int, stop: int, first: Spans, last: Spans, other: Ends, slack: Ints, longer: Ints
 ) -> None:
-    """Find the new distance of each patch affected.
+    """Find by how much the route to each patch in begin:stop becomes longer.
 
-    Sweeps over the patches, nearest first, then back, until nothing changes (Yen 1970,
-    Quarterly of Applied Mathematics 27:526-530). Most patches shift with the one before them,
-    so two sweeps nearly always do; a heap takes longer.
+    `longer` is 0 for all others. Sweeps over the patches, there and back, until nothing
+    changes (Yen 1970, Quarterly of Applied Mathematics 27:526-530). Most routes become longer
+    by as much as the one before them, so two sweeps nearly always do, and few links have so
+    little slack that they need looking at; a heap takes longer.
     """
-    for at in range(found):
-        mark[affected[at]] = 1
-        fresh[affected[at]] = _FAR
+    longer[begin:stop] = _FAR
     forward = True
     changed = True
     while changed:
         changed = False
-        for turn in range(found):
-            place = affected[turn] if forward else affected[found - 1 - turn]
-            best = fresh[place]
-            for at in range(first[place], first[place + 1]):
-                to = other[at]
-                there = (fresh[to] if mark[to] == 1 else near[to]) + step[at]
-                best = there if there < best else best  # noqa: FURB136 - min() is slower here
-            if best < fresh[place]:
-                fresh[place] = best
+        for turn in range(stop - begin):
+            place = np.uint64(begin + turn if forward else stop - 1 - turn)
+            before = longer[place]
+            best = before
+            for at in range(first[place], last[place]):
+                if slack[at] >= best:
+                    break
+                by_here = longer[other[at]] + slack[at]
+                best = by_here if by_here < best else best  # noqa: FURB136 - min() is slower here
+            if best < before:
+                longer[place] = best
                 changed = True
         forward = not forward
-    for at in range(found):
-        mark[affected[at]] = 0
 
 
 @kernel
 def _lost(
-    found: int,
+    begin: int,
+    stop: int,
     cut: int,
     shift: int,
     decay: float,
     near: Ints,
     chance: Floats,
-    affected: Places,
-    fresh: Ints,
+    longer: Ints,
 ) -> float:
-    """Sum up what the patches affected lose by their new distances."""
-    lost, shift_before, share = 0.0, np.int64(0), 0.0
-    for at in range(found):
-        place = affected[at]
+    """Sum up what the patches in begin:stop lose by longer routes; set `longer` back to 0."""
+    lost, before, share = 0.0, np.int64(0), 0.0
+    for place in range(begin, stop):
         if chance[place] > 0:
-            if fresh[place] > cut:
+            there = near[place] + longer[place]
+            if there > cut:
                 lost += chance[place]
-                continue
-            longer = (fresh[place] >> shift) - (near[place] >> shift)
-            if longer != shift_before:  # most shift by as much as the one before them
-                shift_before, share = longer, -np.expm1(-decay * longer)
-            lost += chance[place] * share
+            else:
+                length = (there >> shift) - (near[place] >> shift)
+                if length != before:  # most become longer by as much as the one before them
+                    before, share = length, -np.expm1(-decay * length)
+                lost += chance[place] * share
+        longer[place] = 0
     return lost
 
 
