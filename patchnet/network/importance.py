@@ -21,7 +21,7 @@ __all__ = ["Weights", "link_importance", "patch_importance", "route_weights"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_COMPILE_FROM = 120  # patches; beyond them a first compilation (8 s) is earned back
+_COMPILE_FROM = 250  # patches; beyond them a first compilation (4 s) is earned back
 _BLOCKS = 64  # sums are added up block by block, whatever the number of threads
 _SMALLEST = 16  # sources a block
 

@@ -19,7 +19,7 @@ __all__ = ["TOUCH", "RouteSums", "cut_length", "matrix_of", "only", "route_sums"
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_COMPILE_FROM = 1500  # sources; a first compilation (3 s) is earned back
+_COMPILE_FROM = 30_000_000  # sources x links (0.5 s plain): several groups earn a compilation back
 _PRUNE_BELOW = 0.1  # links per n^2; on denser graphs plain pruning costs more than it saves
 _PLAIN_CELLS = 2_000_000  # distances held at once by the plain route
 _FAR = 2**62
@@ -103,9 +103,10 @@ def route_sums(
     homes = np.bincount(group, weights=patch_graph.homes, minlength=links.n).astype(np.float64)
     sources = np.arange(links.n) if everywhere else np.flatnonzero(homes > 0)
     flow, reached = np.zeros(links.n), np.zeros(links.n)
-    wanted = use_compiled(compiled=compiled, worthwhile=len(sources) > _COMPILE_FROM)
+    worth = len(sources) * len(links.i)
+    wanted = use_compiled(compiled=compiled, worthwhile=worth > _COMPILE_FROM)
     if wanted or len(links.i) < _PRUNE_BELOW * links.n**2:
-        links = only(links, needed_links(links, compiled=compiled))
+        links = only(links, needed_links(links, compiled=wanted))
     work = _compiled if wanted else _plain
     flow[sources], reached[sources] = work(links, homes, sources, cut, decay)
     return RouteSums(flow[group], reached[group])

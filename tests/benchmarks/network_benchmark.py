@@ -174,7 +174,7 @@ def main() -> int:
     parser.add_argument("--plots", type=int, default=20_000)
     parser.add_argument("--sample", type=int, default=10, help="sources that networkx does")
     parser.add_argument(
-        "--whole", type=int, default=1000, help="most sources whose importance is done whole"
+        "--whole", type=int, default=500, help="most sources whose importance is done whole"
     )
     chosen = parser.parse_args()
     small = terraces(60, touching=False)

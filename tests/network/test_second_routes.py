@@ -380,7 +380,7 @@ def test_the_size_decides_which_way(monkeypatch, compiled):
     monkeypatch.setattr(
         routes, "_compiled", lambda *args: used.append(True) or routes._plain(*args)
     )
-    monkeypatch.setattr(routes, "_COMPILE_FROM", 0 if compiled else 10_000)
+    monkeypatch.setattr(routes, "_COMPILE_FROM", 0 if compiled else 10**12)
     network_measures(graph, p_cut=CUT)
     assert bool(used) == compiled
     used.clear()
