@@ -1,0 +1,238 @@
+"""The barriers of a neighbourhood as steps that cost more or are closed, with their gaps."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from shapely import Point
+
+from patchnet.faults import Fault
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import GroundCosts, Knowledge
+from patchnet.movement.barrier_steps import (
+    Crossings,
+    Segments,
+    Steps,
+    crossings,
+    gather_steps,
+)
+from patchnet.movement.ground_grid import Grid
+
+__all__ = ["barrier_steps"]
+
+_GAP_FEATURE = "fence_gap"
+_BUILDING = -1
+
+
+def barrier_steps(
+    neighbourhood: Neighbourhood,
+    costs: GroundCosts,
+    knowledge: Knowledge,
+    grid: Grid,
+    passable: NDArray[np.bool_],
+    faults: list[Fault],
+) -> Steps:
+    """Find the steps that barriers and building outlines close or make dearer.
+
+    A barrier with a gap is closed as far as its kind closes it, but for one step: the one
+    nearest to a gap mapped on it as a feature, else nearest to the middle of the line.
+    A barrier of which the gap is not known costs the same all along. Where a barrier ends just
+    short of another or of a building it is drawn on to it.
+
+    Parameters
+    ----------
+    passable
+        Shape of the grid: cells that can be entered.
+    faults
+        List to which warnings are added (barriers off the map, gaps that lead nowhere).
+    """
+    closed = knowledge.setting("closed_cost")
+    table = neighbourhood.barriers
+    shapes = np.asarray(table.geometry.array, dtype=object)
+    joined = _drawn_on(shapes, neighbourhood.buildings, knowledge.setting("barrier_snap_m"))
+    parts = [_segments(joined, np.arange(len(joined)))]
+    if costs.covers[_building_cover(knowledge)].value >= closed:
+        outlines = shapely.boundary(np.asarray(neighbourhood.buildings.geometry.array, object))
+        parts.append(_segments(outlines, np.full(len(outlines), _BUILDING)))
+    found = crossings(_together(parts), grid.west, grid.north, grid.cell_m, grid.shape)
+    found = _between(found, passable)
+    _say_outside(table, shapes, grid, faults)
+
+    gaps = _gap_points(neighbourhood, shapes, knowledge)
+    solid = np.empty(len(table) + 1)  # the last is for buildings (-1)
+    opened = np.empty(len(table) + 1)
+    solid[_BUILDING] = opened[_BUILDING] = np.inf
+    low = knowledge.setting("barrier_low_m")
+    for at, (kind, gap, height) in enumerate(
+        zip(table["kind"], table["gap"], _heights(table), strict=True)
+    ):
+        opened[at] = costs.crossings[kind, "yes"].value
+        known = "no" if gap == "yes" or at in gaps else gap
+        solid[at] = costs.crossings[kind, "yes" if height <= low else known].value
+    for array in (solid, opened):
+        array[array >= closed] = np.inf
+    extra = solid[found.barrier]
+    is_gap = np.zeros(len(found.key), np.bool_)
+    near = _Near(shapes, knowledge.setting("barrier_snap_m"))
+    half = knowledge.setting("gap_side_m") / 2
+    lost: dict[int, bool] = {}
+    for barrier, points in gaps.items():
+        for point in points:
+            steps = _steps_at(found, barrier, shapes[barrier].project(point), half)
+            lost[barrier] = lost.get(barrier, False) or not len(steps)
+            through = np.isin(found.key, steps) & np.isin(found.barrier, near.point(point))
+            extra[through] = opened[found.barrier[through]]
+            is_gap |= through
+    for barrier, nowhere in lost.items():
+        if nowhere:
+            what = "The gap in this barrier leads nowhere: no open ground on both its sides."
+            mend = "Look at the map; smaller cells may find the ground beside it."
+            faults.append(_warning(table, barrier, what, mend))
+    keep = extra > 0  # a crossing that costs nothing is no barrier
+    keep |= is_gap
+    found = Crossings(found.key[keep], found.barrier[keep], found.along[keep])
+    return gather_steps(found, extra[keep], opened[found.barrier], is_gap[keep])
+
+
+def _building_cover(knowledge: Knowledge) -> str:
+    return next(key for key, cover in knowledge.ground_covers.items() if cover.role == "building")
+
+
+def _heights(table: gpd.GeoDataFrame) -> NDArray[np.float64]:
+    if "height_m" not in table:
+        return np.full(len(table), np.nan)
+    heights: NDArray[np.float64] = pd.to_numeric(table["height_m"], errors="coerce").to_numpy(
+        np.float64
+    )
+    return heights
+
+
+def _drawn_on(
+    shapes: NDArray[np.object_], buildings: gpd.GeoDataFrame, reach: float
+) -> list[shapely.Geometry]:
+    """Barriers, each end that stops just short of something drawn on to it."""
+    solid = np.r_[shapes, shapely.boundary(np.asarray(buildings.geometry.array, dtype=object))]
+    tree = shapely.STRtree(solid)
+    joined: list[shapely.Geometry] = []
+    for at, shape in enumerate(shapes):
+        extra = []
+        for line in shapely.get_parts(shape):
+            if line.is_closed:
+                continue
+            for end in (Point(line.coords[0]), Point(line.coords[-1])):
+                others = [
+                    other for other in tree.query(end, predicate="dwithin", distance=reach)
+                    if other != at
+                ]  # fmt: skip
+                if not others:
+                    continue
+                to = min(others, key=lambda other: (solid[other].distance(end), other))
+                bridge = shapely.shortest_line(end, solid[to])
+                if bridge.length > 0:
+                    extra.append(bridge)
+        joined.append(shapely.GeometryCollection([shape, *extra]) if extra else shape)
+    return joined
+
+
+def _segments(shapes: list[shapely.Geometry], numbers: NDArray[np.int64]) -> Segments:
+    """Straight pieces; metres along a barrier run on through its parts."""
+    lines, owner = shapely.get_parts(np.asarray(shapes, dtype=object), return_index=True)
+    inner, again = shapely.get_parts(lines, return_index=True)  # multi-lines in collections
+    owner = owner[again]
+    points, line = shapely.get_coordinates(inner, return_index=True)
+    same = line[1:] == line[:-1]
+    begin, end = points[:-1][same], points[1:][same]
+    which = owner[line[:-1][same]]
+    length = np.hypot(*(end - begin).T)
+    run = np.cumsum(length) - length
+    first = np.searchsorted(which, which)
+    return Segments(
+        x0=begin[:, 0], y0=begin[:, 1], x1=end[:, 0], y1=end[:, 1],
+        start=run - run[first] if len(run) else run,
+        barrier=numbers[which].astype(np.int32),
+    )  # fmt: skip
+
+
+def _together(parts: list[Segments]) -> Segments:
+    return Segments(
+        *(
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("x0", "y0", "x1", "y1", "start", "barrier")
+        )
+    )
+
+
+def _between(found: Crossings, passable: NDArray[np.bool_]) -> Crossings:
+    """Keep crossings between two cells that can be entered: the others are closed anyway."""
+    columns = passable.shape[1]
+    cell, direction = np.divmod(found.key, 4)
+    there = cell + np.array([1, columns, columns + 1, columns - 1])[direction]
+    keep = passable.ravel()[cell] & passable.ravel()[there]
+    return Crossings(found.key[keep], found.barrier[keep], found.along[keep])
+
+
+def _gap_points(
+    neighbourhood: Neighbourhood, shapes: NDArray[np.object_], knowledge: Knowledge
+) -> dict[int, list[Point]]:
+    """Where the gaps are: mapped ones at their place on the line, others in its middle."""
+    gaps: dict[int, list[Point]] = {}
+    features = neighbourhood.features
+    mapped = features[features["feature"] == _GAP_FEATURE] if len(features) else features
+    tree = shapely.STRtree(shapes)
+    reach = knowledge.setting("gap_on_line_m")
+    for shape in mapped.geometry:
+        place = shape.centroid
+        nearest = sorted(
+            tree.query(place, predicate="dwithin", distance=reach),
+            key=lambda at: (shapely.distance(shapes[at], place), at),
+        )
+        if nearest:
+            line = shapes[int(nearest[0])]
+            gaps.setdefault(int(nearest[0]), []).append(line.interpolate(line.project(place)))
+    for at, gap in enumerate(neighbourhood.barriers["gap"]):
+        if gap == "yes" and at not in gaps:
+            line = max(shapely.get_parts(shapes[at]), key=lambda part: part.length)
+            gaps[at] = [line.interpolate(0.5, normalized=True)]
+    return dict(sorted(gaps.items()))
+
+
+def _steps_at(found: Crossings, barrier: int, along: float, half: float) -> NDArray[np.int64]:
+    """Steps a gap opens: the nearest straight one, and any other within its width."""
+    own = np.flatnonzero(found.barrier == barrier)
+    straight = own[found.key[own] % 4 < 2]
+    if len(straight):
+        own = straight
+    if not len(own):
+        return np.empty(0, np.int64)
+    away = np.abs(found.along[own] - along)
+    nearest = own[np.lexsort((found.key[own], away))[:1]]
+    return found.key[np.union1d(nearest, own[away <= half])]
+
+
+class _Near:
+    """Which barriers pass close to a point: a gap goes through all of them."""
+
+    def __init__(self, shapes: NDArray[np.object_], reach: float) -> None:
+        self._tree = shapely.STRtree(shapes)
+        self._reach = reach
+
+    def point(self, point: Point) -> NDArray[np.int64]:
+        near: NDArray[np.int64] = self._tree.query(point, predicate="dwithin", distance=self._reach)
+        return near
+
+
+def _say_outside(
+    table: gpd.GeoDataFrame, shapes: NDArray[np.object_], grid: Grid, faults: list[Fault]
+) -> None:
+    south = grid.north - grid.shape[0] * grid.cell_m
+    east = grid.west + grid.shape[1] * grid.cell_m
+    ground = shapely.box(grid.west, south, east, grid.north)
+    for at in np.flatnonzero(~shapely.intersects(shapes, ground)):
+        what = "The barrier lies outside the ground around the plots."
+        mend = "It changes nothing; look whether it was meant for here."
+        faults.append(_warning(table, int(at), what, mend))
+
+
+def _warning(table: gpd.GeoDataFrame, at: int, what: str, mend: str) -> Fault:
+    return Fault("warning", "barriers", at + 1, str(table.index[at]), what, mend)

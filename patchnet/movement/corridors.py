@@ -1,0 +1,230 @@
+"""The cheapest way between two patches, and the band of ways hardly dearer."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString
+
+from patchnet.errors import WrongUse
+from patchnet.knowledge.records import Knowledge
+from patchnet.movement.barrier_steps import DIRECTIONS, Steps
+from patchnet.movement.grow import Growth, Ways, grow
+from patchnet.movement.surface import CostSurface
+
+__all__ = ["BothWays", "Corridor", "both_ways", "corridor"]
+
+
+@dataclass(frozen=True, eq=False)
+class Corridor:
+    """The cheapest way between two patches.
+
+    Attributes
+    ----------
+    plot_a, plot_b
+        Ids of the two plots.
+    cost
+        Cost metres from edge to edge; inf: there is no way.
+    length_m
+        Metres; inf: there is no way.
+    line
+        From a to b through the centres of cells; None: there is no way.
+    band
+        Shape of the grid: cells from which the best way to a and the best way to b together
+        cost at most (1 + share) times the cheapest way. Nowhere where there is no way.
+    share
+        How much dearer ways in the band may be.
+    plots
+        Ids of the plots that the line runs through, in order, from a to b.
+    """
+
+    plot_a: str
+    plot_b: str
+    cost: float
+    length_m: float
+    line: LineString | None
+    band: NDArray[np.bool_]
+    share: float
+    plots: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class BothWays:
+    """Growth from each of two patches over the same ground.
+
+    Inside the two patches moving is free; other plots cost what their ground costs.
+
+    Attributes
+    ----------
+    from_a, from_b
+        The two growths.
+    own
+        Shape of the grid: cells of either patch.
+    cost
+        Cost metres of the cheapest way from edge to edge.
+    meeting
+        A cell of that way and the next one towards b (the same cell where the ways meet in a
+        cell), numbered row by row; None: there is no way.
+    """
+
+    from_a: Growth
+    from_b: Growth
+    own: NDArray[np.bool_]
+    cost: float
+    meeting: tuple[int, int] | None
+
+    def way(self) -> Ways:
+        """Cells of the cheapest way, from a to b.
+
+        Raises
+        ------
+        WrongUse
+            If there is no way.
+        """
+        if self.meeting is None:
+            raise WrongUse("There is no way between these two plots.")
+        one = self.from_a.ways(np.array([self.meeting[0]]))
+        two = self.from_b.ways(np.array([self.meeting[1]]))
+        same = int(self.meeting[0] == self.meeting[1])
+        row = np.r_[one.row[::-1], two.row[same:]]
+        column = np.r_[one.column[::-1], two.column[same:]]
+        length = one.length_m + two.length_m  # cells of two plots that touch are 0 m apart
+        return Ways(np.array([0, len(row)]), row, column, length)
+
+
+def both_ways(
+    surface: CostSurface,
+    plot_a: str,
+    plot_b: str,
+    *,
+    steps: Steps | None = None,
+    compiled: bool | None = None,
+) -> BothWays:
+    """Grow from two patches, each over the whole ground.
+
+    Parameters
+    ----------
+    surface
+        The cost surface.
+    plot_a, plot_b
+        Ids of two plots.
+    steps
+        Barriers to reckon with in place of the surface's own.
+    compiled
+        True: compiled; False: plain; None: by size.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot, or both are the same.
+    """
+    if plot_a == plot_b:
+        raise WrongUse("A way leads from one plot to another: name two plots.")
+    steps = surface.steps if steps is None else steps
+    growths = []
+    labels = [surface.plot_label(plot) for plot in (plot_a, plot_b)]
+    for label in labels:
+        source = (surface.labels == label).astype(np.int32)
+        growths.append(
+            grow(surface.cost, source, cell_m=surface.cell_m, steps=steps, compiled=compiled)
+        )
+    own = np.isin(surface.labels, labels)
+    total = growths[0].cost + growths[1].cost
+    total[own] = np.inf
+    at = int(total.argmin())
+    cost = float(total.flat[at])
+    meeting = (at, at) if np.isfinite(cost) else None
+    touch, pair = _next_to(surface, labels, steps)
+    if touch < cost or (touch == cost and pair is not None):
+        cost, meeting = touch, pair
+    return BothWays(growths[0], growths[1], own, cost, meeting)
+
+
+def corridor(
+    surface: CostSurface,
+    plot_a: str,
+    plot_b: str,
+    knowledge: Knowledge,
+    *,
+    share: float | None = None,
+    compiled: bool | None = None,
+) -> Corridor:
+    """Find the cheapest way between two patches and the band around it.
+
+    Parameters
+    ----------
+    surface
+        The cost surface.
+    plot_a, plot_b
+        Ids of two plots.
+    knowledge
+        The tables: the setting ``corridor_band`` is the usual share.
+    share
+        How much dearer the ways in the band may be, 0 or more (0.1: by a tenth).
+    compiled
+        True: compiled; False: plain; None: by size.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot, both are the same, or the share is negative.
+    """
+    share = knowledge.setting("corridor_band") if share is None else share
+    if not (np.isfinite(share) and share >= 0):
+        raise WrongUse(f"The share must be a number, 0 or more, not {share}.")
+    both = both_ways(surface, plot_a, plot_b, compiled=compiled)
+    if both.meeting is None:
+        nowhere = np.zeros(surface.cost.shape, np.bool_)
+        return Corridor(plot_a, plot_b, np.inf, np.inf, None, nowhere, share, ())
+    # Sums along two ways may differ from each other in the last digits.
+    most = (1 + share) * both.cost * (1 + 1e-12)
+    band = (both.from_a.cost + both.from_b.cost <= most) & ~both.own
+    way = both.way()
+    labels = surface.labels[way.row, way.column]
+    passed = dict.fromkeys(int(label) for label in labels if label > 0)
+    return Corridor(
+        plot_a=plot_a,
+        plot_b=plot_b,
+        cost=both.cost,
+        length_m=float(way.length_m[0]),
+        line=way.lines(surface.grid.west, surface.grid.north, surface.cell_m)[0],
+        band=band,
+        share=share,
+        plots=tuple(str(surface.plots[label - 1]) for label in passed),
+    )
+
+
+def opened_steps(steps: Steps, at: NDArray[np.int64]) -> Steps:
+    """Return the steps with a gap made at some of them."""
+    extra = steps.extra.copy()
+    extra[at] = np.minimum(extra[at], steps.opened[at])
+    gap = steps.gap.copy()
+    gap[at] = True
+    return replace(steps, extra=extra, gap=gap)
+
+
+def _next_to(
+    surface: CostSurface, labels: list[int], steps: Steps
+) -> tuple[float, tuple[int, int] | None]:
+    """Cheapest step from a cell of one plot straight to a cell of the other."""
+    rows, columns = surface.labels.shape
+    label = np.where(np.isfinite(surface.cost), surface.labels, 0)
+    best: tuple[float, tuple[int, int] | None] = (np.inf, None)
+    for d, (down, right) in enumerate(DIRECTIONS[:4]):
+        left = max(-right, 0)
+        here = label[: rows - down, left : columns - max(right, 0)]
+        there = label[down:, left + right : columns - left if right < 0 else columns]
+        for one, two in (labels, labels[::-1]):
+            row, column = np.nonzero((here == one) & (there == two))
+            cell = row * columns + column + left
+            key = cell * 4 + d
+            extra = np.zeros(len(key))
+            at = np.searchsorted(steps.key, key)
+            hit = np.isin(key, steps.key)
+            extra[hit] = steps.extra[at[hit]]
+            if len(key) and extra.min() < best[0]:
+                first = int(cell[extra.argmin()])
+                second = first + down * columns + right
+                pair = (first, second) if one == labels[0] else (second, first)
+                best = (float(extra.min()), pair)
+    return best

@@ -1,0 +1,330 @@
+"""Where movement squeezes: effective resistance between patches, and current over the ground.
+
+The ground is read as a sheet that resists as it costs: a strip of ground of cost c, L metres
+long and W metres wide, resists c L / W between its ends (McRae, Dickson, Keitt & Shah 2008,
+Ecology 89:2712-2724, doi:10.1890/07-1861.1). Each cell conducts to its eight neighbours; a step
+resists its cost over the width that it stands for, and the diagonals share the work, so that a
+strip resists the same whichever way it lies and however small the cells are. A barrier resists
+its cost of crossing over the width of the step, or of the gap where there is one.
+
+The equations are symmetric and sparse: they are factorised once and solved for every pair.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.sparse import coo_array, csc_array
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import SuperLU, splu
+
+from patchnet.errors import WrongUse
+from patchnet.knowledge.records import Knowledge
+from patchnet.movement.barrier_steps import DIRECTIONS
+from patchnet.movement.ground_grid import ensure_fits
+from patchnet.movement.surface import CostSurface
+
+__all__ = ["Circuit", "circuit"]
+
+# Of eight neighbours the two across and the four diagonals of a strip carry current along it.
+_SHARED = 1 + np.sqrt(2)
+_BLOCK = 8  # right-hand sides solved at once: more would only take memory
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Conductors:
+    """Conductors between cells: two cells (row by row) and a conductance each."""
+
+    one: NDArray[np.int32]
+    two: NDArray[np.int32]
+    conductance: Floats
+
+
+class Circuit:
+    """The ground as an electric circuit, factorised once.
+
+    Each patch is one node: inside it moving is free. Cells that no patch reaches are left out.
+
+    Attributes
+    ----------
+    patches
+        Ids of the patches, in the order of the plots.
+    part
+        Shape (patches,): number of the part of the ground a patch lies on; -1: it is walled in
+        or off the ground. Patches of different parts do not reach each other.
+    """
+
+    def __init__(self, surface: CostSurface, patches: list[str]) -> None:
+        self._surface = surface
+        self.patches = pd.Index(patches)
+        labels = np.zeros(len(surface.plots) + 1, np.int32)
+        labels[[surface.plot_label(patch) for patch in patches]] = np.arange(1, len(patches) + 1)
+        patch = np.where(np.isfinite(surface.cost), labels[surface.labels], 0).ravel()
+        wires = _conductors(surface, patch)
+        node, count = _nodes(surface, patch, len(patches))
+        self._node = node
+        self._wires = wires
+        one, two = node[wires.one], node[wires.two]
+        part = _parts(one, two, count)
+        there = np.bincount(patch, minlength=len(patches) + 1)[1:] > 0
+        self.part: Ints = np.where(there, part[: len(patches)], -1)
+        self._factor, self._row = _factorise(one, two, wires.conductance, part, len(patches))
+        self._count = count
+
+    def resistance(self, pairs: Iterable[tuple[str, str]]) -> Floats:
+        """Effective resistance of each pair; inf where there is no way, 0 of a patch with itself.
+
+        Raises
+        ------
+        WrongUse
+            If one is not a patch of this circuit.
+        """
+        chosen = self._positions(pairs)
+        resistance = np.full(len(chosen), np.inf)
+        for where, volts in self._solved(chosen):
+            for at, column in zip(where, volts.T, strict=True):
+                i, j = chosen[at]
+                resistance[at] = column[i] - column[j]
+        resistance[[i == j for i, j in chosen]] = 0
+        return resistance
+
+    def resistance_matrix(self) -> Floats:
+        """Effective resistance between all patches, shape (n, n); inf where there is no way."""
+        n = len(self.patches)
+        volts = np.zeros((n, n))  # volts[i, j] at i, if 1 A goes in at j and out at the ground
+        for first in range(0, n, _BLOCK):
+            last = min(first + _BLOCK, n)
+            feed = np.zeros((self._count, last - first))
+            feed[np.arange(first, last), np.arange(last - first)] = 1
+            volts[:, first:last] = self._volts(feed)[:n]
+        own = np.diag(volts)
+        matrix: Floats = own[:, None] + own[None, :] - volts - volts.T
+        matrix[(self.part[:, None] != self.part[None, :]) | (self.part < 0)[:, None]] = np.inf
+        np.fill_diagonal(matrix, 0)
+        return np.maximum(matrix, 0)
+
+    def current(self, pairs: Iterable[tuple[str, str]] | None = None) -> NDArray[np.float32]:
+        """Map the current through every cell.
+
+        Parameters
+        ----------
+        pairs
+            For each pair 1 A goes in at the first patch and out at the second, and the
+            currents are added up; pairs without a way carry none. None: 1 A goes in at each
+            patch in turn and out at all others on its part of the ground, evenly.
+
+        Returns
+        -------
+        array
+            Shape of the grid, amperes: half of what goes in and out of a cell through its
+            sides and corners. 0 where none flows.
+
+        Raises
+        ------
+        WrongUse
+            If one is not a patch of this circuit.
+        """
+        total = np.zeros(self._surface.cost.size)
+        if pairs is None:
+            solved = self._all_to_all()
+        else:
+            solved = (volts for _, volts in self._solved(self._positions(pairs)))
+        for volts in solved:
+            for column in volts.T:
+                self._add_current(column, total)
+        return total.reshape(self._surface.cost.shape).astype(np.float32)
+
+    def _add_current(self, volts: Floats, total: Floats) -> None:
+        wires, size = self._wires, len(total)
+        step = 1 << 20  # wires at once, so that memory stays flat
+        for first in range(0, len(wires.one), step):
+            here = slice(first, first + step)
+            one, two = wires.one[here], wires.two[here]
+            flow = np.abs(volts[self._node[one]] - volts[self._node[two]])
+            flow *= wires.conductance[here] / 2
+            low, high = min(one.min(), two.min()), max(one.max(), two.max()) + 1
+            part = np.bincount(one - low, flow, high - low)
+            part += np.bincount(two - low, flow, high - low)
+            total[low : min(high, size)] += part
+
+    def _positions(self, pairs: Iterable[tuple[str, str]]) -> list[tuple[int, int]]:
+        known = {patch: at for at, patch in enumerate(self.patches)}
+        chosen = []
+        for pair in pairs:
+            for patch in pair:
+                if patch not in known:
+                    raise WrongUse(f"'{patch}' is not one of the patches of this ground.")
+            chosen.append((known[pair[0]], known[pair[1]]))
+        return chosen
+
+    def _solved(self, chosen: list[tuple[int, int]]) -> Iterable[tuple[list[int], Floats]]:
+        """Voltages of all nodes for pairs that reach each other, some at a time."""
+        joined = [
+            at
+            for at, (i, j) in enumerate(chosen)
+            if i != j and self.part[i] == self.part[j] and self.part[i] >= 0
+        ]
+        for first in range(0, len(joined), _BLOCK):
+            where = joined[first : first + _BLOCK]
+            feed = np.zeros((self._count, len(where)))
+            for column, at in enumerate(where):
+                feed[chosen[at][0], column] = 1
+                feed[chosen[at][1], column] = -1
+            yield where, self._volts(feed)
+
+    def _all_to_all(self) -> Iterable[Floats]:
+        feeding = [
+            at for at in range(len(self.patches))
+            if self.part[at] >= 0 and (self.part == self.part[at]).sum() > 1
+        ]  # fmt: skip
+        for first in range(0, len(feeding), _BLOCK):
+            block = feeding[first : first + _BLOCK]
+            feed = np.zeros((self._count, len(block)))
+            for column, at in enumerate(block):
+                same = self.part == self.part[at]
+                feed[: len(same), column] = np.where(same, -1 / (same.sum() - 1), 0)
+                feed[at, column] = 1
+            yield self._volts(feed)
+
+    def _volts(self, feed: Floats) -> Floats:
+        """Solve for voltages; one node of every part is the ground at 0 V."""
+        volts = np.zeros((self._count, feed.shape[1]))
+        if self._factor is not None:
+            kept = self._row >= 0
+            volts[kept] = self._factor.solve(np.asfortranarray(feed[kept]))
+        return volts
+
+
+def circuit(
+    surface: CostSurface, knowledge: Knowledge, *, patches: Iterable[str] | None = None
+) -> Circuit:
+    """Read the ground as a circuit and factorise its equations.
+
+    Parameters
+    ----------
+    surface
+        The cost surface.
+    knowledge
+        The tables: how much memory may be taken.
+    patches
+        Ids of the plots that are patches; None: all.
+
+    Raises
+    ------
+    WrongUse
+        If there is no plot of that name, or the factorised equations would not fit into
+        memory (the message says which cells would).
+    """
+    ensure_fits(surface.grid, knowledge, "current_bytes_per_cell", "The current")
+    wanted = set(surface.plots if patches is None else patches)
+    for patch in sorted(wanted):
+        surface.plot_label(patch)
+    return Circuit(surface, [patch for patch in surface.plots if patch in wanted])
+
+
+def _conductors(surface: CostSurface, patch: NDArray[np.int32]) -> _Conductors:
+    rows, columns = surface.cost.shape
+    cost = np.where(patch > 0, np.float32(0), surface.cost.ravel()).astype(np.float64)
+    open_ = np.isfinite(cost).reshape(rows, columns)
+    steps = surface.steps
+    parts = []
+    for d, (down, right) in enumerate(DIRECTIONS[:4]):
+        left = max(-right, 0)
+        both = open_[: rows - down, left : columns - max(right, 0)]
+        both = both & open_[down:, left + right : columns - left if right < 0 else columns]
+        row, column = np.nonzero(both)
+        one = row * columns + column + left
+        two = one + down * columns + right
+        del row, column
+        apart = (patch[one] != patch[two]) | (patch[one] == 0)
+        one, two = one[apart], two[apart]
+        # Metres of best ground per metre of width, of a step straight on.
+        resistance = 0.5 * (cost[one] + cost[two])
+        key = one * 4 + d
+        at = np.searchsorted(steps.key, key)
+        if len(steps.key):
+            at = np.minimum(at, len(steps.key) - 1)
+            hit = np.flatnonzero(steps.key[at] == key)
+            width = np.where(steps.gap[at[hit]], surface.gap_side_m, surface.cell_m)
+            width = np.minimum(width, surface.cell_m)
+            resistance[hit] += steps.extra[at[hit]] / width
+        long = np.hypot(down, right)
+        keep = np.isfinite(resistance)
+        # Between two patches that touch: all but nothing, because nothing cannot be divided by.
+        resistance = np.maximum(resistance, 1e-6)
+        one, two = one[keep].astype(np.int32), two[keep].astype(np.int32)
+        parts.append((one, two, 1 / (_SHARED * long * resistance[keep])))
+    return _Conductors(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+
+
+def _nodes(
+    surface: CostSurface, patch: NDArray[np.int32], patches: int
+) -> tuple[NDArray[np.int32], int]:
+    """Node of each cell: patches first, then open cells row by row; -1: closed."""
+    node = np.full(patch.size, -1, np.int32)
+    own = patch > 0
+    node[own] = patch[own] - 1
+    other = np.isfinite(surface.cost).ravel() & ~own
+    count = int(other.sum())
+    node[other] = patches + np.arange(count, dtype=np.int32)
+    return node, patches + count
+
+
+def _parts(one: NDArray[np.int32], two: NDArray[np.int32], count: int) -> Ints:
+    graph = coo_array((np.ones(len(one), np.int8), (one, two)), shape=(count, count))
+    _, part = connected_components(graph, directed=False)
+    parts: Ints = part.astype(np.int64)
+    return parts
+
+
+def _factorise(
+    one: NDArray[np.int32],
+    two: NDArray[np.int32],
+    conductance: Floats,
+    part: Ints,
+    patches: int,
+) -> tuple[SuperLU | None, Ints]:
+    """Factorise the equations of all parts that hold a patch; the first patch of each is 0 V.
+
+    Returns
+    -------
+    factor
+        None where nothing is left to be solved.
+    row
+        Row of each node in the equations; -1: at 0 V or not in them.
+    """
+    held = np.unique(part[:patches])
+    used = np.isin(part, held)
+    _, ground = np.unique(part[:patches], return_index=True)
+    used[ground] = False
+    row = np.where(used, np.cumsum(used) - 1, -1)
+    size = int(used.sum())
+    if size == 0:
+        return None, row
+    diagonal = np.bincount(one, conductance, len(part)) + np.bincount(two, conductance, len(part))
+    i, j = row[one], row[two]
+    both = (i >= 0) & (j >= 0)
+    i, j = i[both].astype(np.int32), j[both].astype(np.int32)
+    value: Floats = conductance[both]
+    own = np.arange(size, dtype=np.int32)
+    matrix = csc_array(
+        coo_array(
+            (
+                np.concatenate([-value, -value, diagonal[used]]),
+                (np.concatenate([i, j, own]), np.concatenate([j, i, own])),
+            ),
+            shape=(size, size),
+        )
+    )
+    del i, j, value
+    return splu(
+        matrix,
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    ), row

@@ -1,0 +1,199 @@
+"""Which barriers to open: where one gap would shorten the way between two patches most.
+
+With the cost of the best way to every cell from either patch, a gap on a step from cell u to
+cell v makes a way of (cost from a to u) + (the step with a gap) + (cost from v to b), or the
+other way about. So every place on every barrier is tried at once, exactly.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Point
+
+from patchnet.errors import WrongUse
+from patchnet.movement.barrier_steps import DIRECTIONS, Steps
+from patchnet.movement.corridors import BothWays, both_ways, opened_steps
+from patchnet.movement.surface import CostSurface
+
+__all__ = ["Gap", "GapPlan", "gaps_in_order", "single_gaps"]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One gap to be made.
+
+    Attributes
+    ----------
+    barriers
+        Rows (counted from 0) of the table of barriers that it goes through, one or several
+        drawn on top of each other.
+    plots
+        Ids of the plots on its two sides; None where there is no plot.
+    place
+        Where the line of the way crosses, to the nearest half cell.
+    step
+        Its place among the steps of the surface.
+    """
+
+    barriers: tuple[int, ...]
+    plots: tuple[str | None, str | None]
+    place: Point
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class GapPlan:
+    """Gaps made together, and what they win.
+
+    Attributes
+    ----------
+    gaps
+        In the order in which the way meets them, from the first patch to the second.
+    cost_before, cost_after
+        Cost metres between the two patches; inf: no way.
+    won
+        The difference; inf where there was no way before.
+    """
+
+    gaps: tuple[Gap, ...]
+    cost_before: float
+    cost_after: float
+
+    @property
+    def won(self) -> float:
+        """Cost metres won."""
+        return np.inf if np.isinf(self.cost_before) else self.cost_before - self.cost_after
+
+
+def single_gaps(
+    surface: CostSurface, plot_a: str, plot_b: str, *, compiled: bool | None = None
+) -> tuple[GapPlan, ...]:
+    """Find, for each barrier, the one gap in it that helps most between two patches.
+
+    Returns
+    -------
+    tuple of GapPlan
+        One gap each, the most helpful first; barriers in which no gap helps are left out.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot, or both are the same.
+    """
+    both = both_ways(surface, plot_a, plot_b, compiled=compiled)
+    return tuple(_singles(surface, both, surface.steps))
+
+
+def gaps_in_order(
+    surface: CostSurface,
+    plot_a: str,
+    plot_b: str,
+    *,
+    most: int = 3,
+    compiled: bool | None = None,
+) -> tuple[GapPlan, ...]:
+    """Find which gaps to make first, second and so on, each reckoned with those before it.
+
+    Each time the single gap that wins most is taken. Where there is no way and no single gap
+    makes one, those on the cheapest way through any number of gaps are taken together.
+
+    Parameters
+    ----------
+    most
+        How many plans at most, 1 or more.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot, both are the same, or `most` is below 1.
+    """
+    if most < 1:
+        raise WrongUse("Ask for one gap at least.")
+    steps = surface.steps
+    plans: list[GapPlan] = []
+    while len(plans) < most:
+        both = both_ways(surface, plot_a, plot_b, steps=steps, compiled=compiled)
+        plan = next(iter(_singles(surface, both, steps)), None)
+        if plan is None and np.isinf(both.cost):
+            plan = _together(surface, plot_a, plot_b, steps, compiled=compiled)
+        if plan is None:
+            break
+        plans.append(plan)
+        steps = opened_steps(steps, np.array([gap.step for gap in plan.gaps]))
+    return tuple(plans)
+
+
+def _singles(surface: CostSurface, both: BothWays, steps: Steps) -> list[GapPlan]:
+    first, second, price = _ends(surface, both, steps)
+    a, b = both.from_a.cost.ravel(), both.from_b.cost.ravel()
+    new = np.minimum(a[first] + price + b[second], a[second] + price + b[first])
+    # No gain that is only rounding.
+    helps = np.flatnonzero(new < both.cost * (1 - 1e-9) if np.isfinite(both.cost) else new < np.inf)
+    plans: dict[tuple[int, ...], GapPlan] = {}
+    for at in helps[np.lexsort((steps.key[helps], new[helps]))]:
+        gap = _gap(surface, steps, int(at), (int(first[at]), int(second[at])), both)
+        if gap.barriers not in plans:
+            plans[gap.barriers] = GapPlan((gap,), both.cost, float(new[at]))
+    return list(plans.values())
+
+
+def _ends(
+    surface: CostSurface, both: BothWays, steps: Steps
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Two cells of each step, and what the step costs with a gap in it."""
+    columns = surface.cost.shape[1]
+    first, direction = np.divmod(steps.key, 4)
+    second = first + np.array([down * columns + right for down, right in DIRECTIONS[:4]])[direction]
+    long = np.array([np.hypot(down, right) for down, right in DIRECTIONS[:4]])[direction]
+    free = np.where(both.own, np.float32(0), surface.cost).ravel()
+    price = 0.5 * surface.cell_m * long * (free[first].astype(np.float64) + free[second])
+    return first, second, price + steps.opened
+
+
+def _gap(
+    surface: CostSurface, steps: Steps, at: int, cells: tuple[int, int], both: BothWays
+) -> Gap:
+    a, b = both.from_a.cost.ravel(), both.from_b.cost.ravel()
+    one, two = cells
+    if a[two] + b[one] < a[one] + b[two]:
+        one, two = two, one  # the side of the first patch first
+    labels = surface.labels.ravel()
+    columns = surface.cost.shape[1]
+    rows = np.divmod(np.array([one, two]), columns)
+    x = surface.grid.west + (rows[1].mean() + 0.5) * surface.cell_m
+    y = surface.grid.north - (rows[0].mean() + 0.5) * surface.cell_m
+    through = steps.barrier[steps.start[at] : steps.start[at + 1]]
+    return Gap(
+        barriers=tuple(sorted({int(barrier) for barrier in through})),
+        plots=(_plot(surface, int(labels[one])), _plot(surface, int(labels[two]))),
+        place=Point(x, y),
+        step=at,
+    )
+
+
+def _plot(surface: CostSurface, label: int) -> str | None:
+    return str(surface.plots[label - 1]) if label > 0 else None
+
+
+def _together(
+    surface: CostSurface, plot_a: str, plot_b: str, steps: Steps, *, compiled: bool | None
+) -> GapPlan | None:
+    """Gaps on the cheapest way if every barrier could be opened wherever one likes."""
+    everywhere = opened_steps(steps, np.arange(len(steps.key)))
+    both = both_ways(surface, plot_a, plot_b, steps=everywhere, compiled=compiled)
+    if both.meeting is None:
+        return None
+    way = both.way()
+    cells = way.row * surface.cost.shape[1] + way.column
+    low, high = np.minimum(cells[:-1], cells[1:]), np.maximum(cells[:-1], cells[1:])
+    columns = surface.cost.shape[1]
+    direction = {down * columns + right: d for d, (down, right) in enumerate(DIRECTIONS[:4])}
+    key = low * 4 + np.array([direction[int(by)] for by in high - low])
+    place = np.searchsorted(steps.key, key)
+    gaps = []
+    for at, wanted, cell, there in zip(place, key, cells[:-1], cells[1:], strict=True):
+        crossed = at < len(steps.key) and steps.key[at] == wanted
+        if crossed and steps.opened[at] < steps.extra[at]:
+            gaps.append(_gap(surface, steps, int(at), (int(cell), int(there)), both))
+    return GapPlan(tuple(gaps), np.inf, both.cost)

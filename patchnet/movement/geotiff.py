@@ -1,0 +1,93 @@
+"""Surfaces and currents written as GeoTIFF, for any GIS."""
+
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+
+from patchnet.files import write_aside
+from patchnet.movement.barrier_steps import DIRECTIONS
+from patchnet.movement.ground_grid import Grid
+from patchnet.movement.surface import CostSurface
+
+__all__ = ["barrier_map", "write_bands", "write_geotiff"]
+
+_NODATA = -1.0
+
+
+def write_geotiff(surface: CostSurface, path: Path | str) -> None:
+    """Write a cost surface as a GeoTIFF of three bands.
+
+    Band 1: cost per metre, in metres of the best ground; -1 (no data): nothing gets through.
+    Band 2: number of the plot, counted from 1 in the order of the plots; -1: none.
+    Band 3: barriers: the most that a step from the cell to a neighbour costs extra, in cost
+    metres; 0: no barrier; -1: a closed one.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
+    cost = np.where(np.isfinite(surface.cost), surface.cost, np.float32(_NODATA))
+    plots = np.where(surface.labels > 0, surface.labels, -1).astype(np.float32)
+    write_bands(
+        path,
+        surface.grid,
+        {
+            "cost per metre": cost,
+            "plot": plots,
+            "barrier": barrier_map(surface),
+        },
+    )
+
+
+def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
+    """Where the barriers are: the dearest crossing between a cell and a neighbour.
+
+    Returns
+    -------
+    array
+        Shape of the grid: cost metres; 0 no barrier, -1 closed.
+    """
+    rows, columns = surface.cost.shape
+    most = np.zeros(rows * columns)
+    cell, direction = np.divmod(surface.steps.key, 4)
+    offset = np.array([down * columns + right for down, right in DIRECTIONS[:4]])
+    for place in (cell, cell + offset[direction]):
+        np.maximum.at(most, place, surface.steps.extra)
+    shown: NDArray[np.float32] = np.where(np.isfinite(most), most, _NODATA).astype(np.float32)
+    return shown.reshape(rows, columns)
+
+
+def write_bands(
+    path: Path | str, grid: Grid, bands: dict[str, NDArray[np.float32]], *, nodata: float = _NODATA
+) -> None:
+    """Write arrays on a grid as the bands of one GeoTIFF, each with its name.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
+    with (
+        write_aside(path) as draft,
+        rasterio.open(
+            draft,
+            "w",
+            driver="GTiff",
+            width=grid.shape[1],
+            height=grid.shape[0],
+            count=len(bands),
+            dtype="float32",
+            crs=grid.crs.to_wkt(),
+            transform=grid.transform,
+            nodata=nodata,
+            compress="deflate",
+            predictor=3,
+            tiled=True,
+        ) as file,
+    ):
+        for number, (name, band) in enumerate(bands.items(), 1):
+            file.write(np.asarray(band, np.float32), number)
+            file.set_band_description(number, name)

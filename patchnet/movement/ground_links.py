@@ -1,0 +1,193 @@
+"""Links between patches over the ground: territories, and where two of them touch.
+
+Two patches are linked where their territories touch, by the cheapest way across that border
+(minimum planar graph: Fall, Fortin, Manseau & O'Brien 2007, Ecosystems 10:448-461,
+doi:10.1007/s10021-007-9038-7). Cells touch their eight neighbours, so four territories that
+meet at a corner may give two links that cross. The cheapest way of all between two patches may
+lead through a third; along links that is the sum over the third, inside which moving is free.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.errors import WrongUse
+from patchnet.movement.grow import Growth, Ways, grow
+from patchnet.movement.surface import CostSurface
+
+__all__ = ["GroundLinks", "ground_links", "territories", "touching_links"]
+
+
+@dataclass(frozen=True, eq=False)
+class GroundLinks:
+    """Links over the ground, m of them, each pair once.
+
+    Attributes
+    ----------
+    i, j
+        Shape (m,): positions of the two plots in ``surface.plots``, i < j, sorted by (i, j).
+    cost
+        Shape (m,): cost metres of the cheapest way across the border, from edge to edge.
+    length_m
+        Shape (m,): metres of that way; 0 where the plots touch.
+    line
+        Shape (m,): that way as a LineString through the centres of its cells.
+    isolated
+        Ids of the patches without any link, in the order of the plots.
+    growth
+        Costs and territories over all cells.
+    """
+
+    i: NDArray[np.int64]
+    j: NDArray[np.int64]
+    cost: NDArray[np.float64]
+    length_m: NDArray[np.float64]
+    line: NDArray[np.object_]
+    isolated: tuple[str, ...]
+    growth: Growth
+
+    def table(self, plots: pd.Index) -> pd.DataFrame:
+        """Return the links as a table: ids of the two plots, cost, length and line."""
+        return pd.DataFrame(
+            {
+                "plot_a": plots[self.i],
+                "plot_b": plots[self.j],
+                "cost": self.cost,
+                "length_m": self.length_m,
+                "line": self.line,
+            }
+        )
+
+
+def territories(
+    surface: CostSurface,
+    *,
+    patches: Iterable[str] | None = None,
+    limit: float = np.inf,
+    compiled: bool | None = None,
+) -> Growth:
+    """Grow from all patches at once: the nearest patch of each cell, and the cost to it.
+
+    Parameters
+    ----------
+    surface
+        The cost surface.
+    patches
+        Ids of the plots that are patches; None: all. Other plots are ground like any other.
+    limit
+        Cost metres beyond which nothing is looked for.
+    compiled
+        True: compiled; False: plain; None: by size. Both give the same.
+
+    Raises
+    ------
+    WrongUse
+        If there is no plot of that name.
+    """
+    labels = surface.labels
+    if patches is not None:
+        wanted = list(patches)
+        at = surface.plots.get_indexer(pd.Index(wanted))
+        if (at < 0).any():
+            raise WrongUse(f"There is no plot '{wanted[int(np.argmin(at))]}' on this ground.")
+        keep = np.zeros(len(surface.plots) + 1, np.int32)
+        keep[at + 1] = at + 1
+        labels = keep[labels]
+    return grow(
+        surface.cost,
+        labels,
+        cell_m=surface.cell_m,
+        steps=surface.steps,
+        limit=limit,
+        compiled=compiled,
+    )
+
+
+def ground_links(
+    surface: CostSurface,
+    *,
+    patches: Iterable[str] | None = None,
+    limit: float = np.inf,
+    compiled: bool | None = None,
+) -> GroundLinks:
+    """Link the patches over the ground, with cost, length and line of every link.
+
+    Parameters
+    ----------
+    surface, patches, compiled
+        As in `territories`.
+    limit
+        Cost metres (the group's hop): links that cost more are left out.
+
+    Raises
+    ------
+    WrongUse
+        If there is no plot of that name.
+    """
+    chosen = list(surface.plots if patches is None else patches)
+    growth = territories(surface, patches=chosen, limit=limit, compiled=compiled)
+    first, second, cost, ways = touching_links(growth, limit=limit)
+    linked = set(surface.plots[np.union1d(first, second) - 1])
+    alone = set(chosen) - linked
+    grid = surface.grid
+    return GroundLinks(
+        i=first - 1,
+        j=second - 1,
+        cost=cost,
+        length_m=ways.length_m,
+        line=ways.lines(grid.west, grid.north, grid.cell_m),
+        isolated=tuple(plot for plot in surface.plots if plot in alone),
+        growth=growth,
+    )
+
+
+def touching_links(
+    growth: Growth, *, limit: float = np.inf
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], Ways]:
+    """Return the cheapest way across every border between two territories.
+
+    Of ways that cost the same the northernmost, then westernmost crossing.
+
+    Returns
+    -------
+    first, second
+        Labels of the two sources, first < second, sorted.
+    cost
+        Cost metres.
+    ways
+        From the first source to the second.
+    """
+    cell, direction, total = growth.touching()
+    keep = total <= limit
+    cell, direction, total = cell[keep], direction[keep], total[keep]
+    one = growth.owner.ravel()[cell].astype(np.int64)
+    columns = growth.owner.shape[1]
+    there = cell + np.array([1, columns, columns + 1, columns - 1])[direction]
+    two = growth.owner.ravel()[there].astype(np.int64)
+    pair = np.minimum(one, two) * (np.int64(2) ** 32) + np.maximum(one, two)
+    order = np.argsort(pair, kind="stable")  # steps come sorted by cell
+    pair, total = pair[order], total[order]
+    begin = np.flatnonzero(np.r_[True, pair[1:] != pair[:-1]][: len(pair)])
+    if not len(begin):
+        empty = np.empty(0, np.int64)
+        return empty, empty, np.empty(0), growth.crossings(empty, np.empty(0, np.uint8))
+    least = np.minimum.reduceat(total, begin)
+    cheapest = np.flatnonzero(total == np.repeat(least, np.diff(np.r_[begin, len(pair)])))
+    _, at = np.unique(pair[cheapest], return_index=True)
+    best = order[cheapest[at]]
+    ways = growth.crossings(cell[best], direction[best])
+    first, second = np.divmod(pair[begin], np.int64(2) ** 32)
+    return first, second, least, _turned(ways, one[best] > two[best])
+
+
+def _turned(ways: Ways, backwards: NDArray[np.bool_]) -> Ways:
+    """Turn some of the ways round, so that each begins at its first source."""
+    counts = np.diff(ways.start)
+    place = np.arange(len(ways.row)) - np.repeat(ways.start[:-1], counts)
+    turned = np.repeat(backwards, counts)
+    place = np.where(turned, np.repeat(counts, counts) - 1 - place, place)
+    place += np.repeat(ways.start[:-1], counts)
+    return Ways(ways.start, ways.row[place], ways.column[place], ways.length_m)

@@ -1,0 +1,184 @@
+"""A user's own land-cover raster, read onto the grid as cost per metre."""
+
+import csv
+import math
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+from rasterio.enums import Resampling
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.vrt import WarpedVRT
+
+from patchnet.errors import CannotRead, DataFaults, WrongUse
+from patchnet.faults import Fault
+from patchnet.movement.ground_grid import Grid
+
+__all__ = ["LandCover", "read_class_costs", "read_land_cover"]
+
+_CLOSED_WORDS = ("closed", "impassable", "inf")
+_FEW = 12  # classes named in a message
+
+
+@dataclass(frozen=True, slots=True)
+class LandCover:
+    """A raster of land-cover classes and what a metre over each of them costs.
+
+    Attributes
+    ----------
+    path
+        Any raster that GDAL reads, in any CRS, of whole numbers.
+    costs
+        Cost per metre of each class, in metres of the best ground; inf: nothing gets through.
+    band
+        Which band, counted from 1.
+    """
+
+    path: Path | str
+    costs: Mapping[int, float]
+    band: int = 1
+
+
+def read_class_costs(path: Path | str) -> dict[int, float]:
+    """Read a table of land-cover classes: a CSV with the columns ``class`` and ``cost``.
+
+    A cost is a number above 0, or the word ``closed``. Other columns are passed over.
+
+    Raises
+    ------
+    CannotRead
+        If the file is missing or is not UTF-8 text.
+    DataFaults
+        If columns are missing or cells cannot be read: all faults at once.
+    """
+    where = str(path)
+    try:
+        text = Path(path).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+    except UnicodeDecodeError as error:
+        raise CannotRead(f"{path} is not UTF-8 text. Save it as 'CSV UTF-8'.") from error
+    first = text.partition("\n")[0]
+    lines = csv.DictReader(text.splitlines(), delimiter=";" if ";" in first else ",")
+    lines.fieldnames = [name.strip().casefold() for name in lines.fieldnames or []]
+    missing = [name for name in ("class", "cost") if name not in lines.fieldnames]
+    if missing:
+        what = f"Missing column: {', '.join(missing)}."
+        mend = "The first line must name the columns class and cost."
+        raise DataFaults([Fault("error", where, 1, None, what, mend)])
+    costs: dict[int, float] = {}
+    faults = []
+    for row in lines:
+        number, cost = (str(row[name] or "").strip() for name in ("class", "cost"))
+        if not number and not cost:
+            continue
+        read = _class_cost(number, cost)
+        if read is None:
+            what = f"'{number}' with the cost '{cost}' is not a class and a cost."
+            mend = "Write a whole number, and a cost above 0 or the word closed."
+            faults.append(Fault("error", where, lines.line_num, number, what, mend))
+        elif read[0] in costs:
+            what = f"The class {read[0]} stands there twice."
+            faults.append(Fault("error", where, lines.line_num, number, what, "Keep one."))
+        else:
+            costs[read[0]] = read[1]
+    if not costs and not faults:
+        mend = "Write one line for each class."
+        faults.append(Fault("error", where, None, None, "There are no classes.", mend))
+    if faults:
+        raise DataFaults(faults)
+    return costs
+
+
+def _class_cost(number: str, cost: str) -> tuple[int, float] | None:
+    try:
+        key = int(number)
+        value = math.inf if cost.casefold() in _CLOSED_WORDS else float(cost)
+    except ValueError:
+        return None
+    return (key, value) if value > 0 else None
+
+
+def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
+    """Read a raster of classes onto the grid, as cost per metre.
+
+    Each cell takes the class at its centre. Only the part of the raster that the grid needs is
+    read. Cells outside the raster, without data or masked come back as NaN.
+
+    Returns
+    -------
+    array
+        Shape of the grid; inf: closed; NaN: no data.
+
+    Raises
+    ------
+    CannotRead
+        If the file is missing or is no raster.
+    WrongUse
+        If the raster has no such band, or a cost is not above 0.
+    DataFaults
+        If it has no place on the map, does not overlap the ground, holds no data there, holds
+        numbers that are no whole numbers, or classes that no cost is given for.
+    """
+    bad = sorted(key for key, cost in cover.costs.items() if not cost > 0)
+    if bad:
+        raise WrongUse(f"The cost of class {bad[0]} must be above 0.")
+    try:
+        values, known = _warped(cover, grid)
+    except (RasterioError, OSError) as error:
+        raise CannotRead(f"{cover.path} cannot be read as a raster: {error}.") from error
+    if not known.any():
+        what = "The raster holds no data where the plots are."
+        raise _fault(cover, what, "Look whether it is of the right place and CRS.")
+    if (values[known] % 1 != 0).any():
+        what = "The raster holds numbers that are not whole, so they are no classes."
+        raise _fault(cover, what, "Give a raster of land-cover classes, with a cost for each.")
+    classes, at = np.unique(values[known], return_inverse=True)
+    unknown = [int(number) for number in classes if int(number) not in cover.costs]
+    if unknown:
+        named = ", ".join(map(str, unknown[:_FEW])) + (", ..." if len(unknown) > _FEW else "")
+        raise _fault(cover, f"There is no cost for these classes: {named}.", "Add them.")
+    cost = np.full(grid.shape, np.nan, np.float32)
+    cost[known] = np.array([cover.costs[int(number)] for number in classes], np.float32)[at]
+    return cost
+
+
+def _warped(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    with warnings.catch_warnings():
+        # Said below as a fault of the user's file.
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        with rasterio.open(cover.path) as raster:
+            if not 1 <= cover.band <= raster.count:
+                raise WrongUse(
+                    f"{cover.path} has {raster.count} bands, so there is no band {cover.band}."
+                )
+            if raster.crs is None or raster.transform.is_identity:
+                what = "The raster does not say where it lies (coordinate system or corner)."
+                raise _fault(cover, what, "Save it with its georeference, as a GeoTIFF.")
+            if np.dtype(raster.dtypes[cover.band - 1]).kind not in "iuf":
+                what = "The raster holds complex numbers, so they are no classes."
+                raise _fault(cover, what, "Give a raster of land-cover classes.")
+            with WarpedVRT(
+                raster,
+                crs=grid.crs.to_wkt(),
+                transform=grid.transform,
+                width=grid.shape[1],
+                height=grid.shape[0],
+                resampling=Resampling.nearest,
+                tolerance=0,
+                add_alpha=raster.nodata is None,
+            ) as warped:
+                values = warped.read(cover.band)
+                known = warped.read_masks(cover.band) > 0
+                if raster.nodata is None:
+                    known &= warped.read(warped.count) > 0
+    numbers = values.astype(np.float64)
+    return numbers, known & np.isfinite(numbers)
+
+
+def _fault(cover: LandCover, what: str, mend: str) -> DataFaults:
+    return DataFaults([Fault("error", str(cover.path), None, None, what, mend)])
