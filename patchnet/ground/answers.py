@@ -95,7 +95,7 @@ def _warn_denied(
 ) -> None:
     rows = [
         (places[plot], f"The plot is of a kind that is a {features[at]}, but is said to have none.")
-        for plot, at in np.argwhere(implied & whole.absent & ~whole.there)
+        for plot, at in np.argwhere(implied & whole.absent & ~whole.there).tolist()
     ]
     faults.warn_rows(
         where, rows, together="{n} plots are of a kind that they are said not to be.",
@@ -158,9 +158,9 @@ def _check_amounts(
     features = list(knowledge.features.values())
     units = {"m2": " m2", "m": " m", "count": ""}
     crowded: list[tuple[Place, str]] = []
-    for plot, at in np.argwhere(over):
+    for plot, at in np.argwhere(over).tolist():
         feature = features[at]
-        source, (row, ident) = whole.place[int(plot), int(at)]
+        source, (row, ident) = whole.place[plot, at]
         what = (
             f"{feature.name}: {amount[plot, at]:g}{units[feature.measure]} on a plot of "
             f"{area_m2[plot]:.1f} m2."
@@ -180,7 +180,7 @@ def _check_amounts(
         where,
         [
             (places[p], f"What is listed takes {used[p]:.0f} m2, the plot has {area_m2[p]:.0f} m2.")
-            for p in np.flatnonzero(full)
+            for p in np.flatnonzero(full).tolist()
         ],
         together="On {n} plots what is listed takes far more ground than there is.",
         mend="Make sure that the amounts are in square metres, and the outline is right.",

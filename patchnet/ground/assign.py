@@ -21,6 +21,7 @@ from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns
 from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
+from patchnet.ground.shapes import mended
 from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Feature, Knowledge
 
@@ -90,9 +91,9 @@ def assign_features(
         plot_named = named[at]
         place = (at + 1, None if plot_named is None else idents[plot_named])
         said = _said(word, amounts[at] if amounts else "", place, sheet.where, knowledge, faults)
-        if said is None or not _usable(shape, place, sheet.where, faults):
+        valid = _usable(shape, place, sheet.where, faults)
+        if said is None or valid is None:
             continue
-        valid = shapely.force_2d(shapely.make_valid(shape))
         feature = knowledge.features[said.feature]
         if plot_named is not None and _touches(base, valid, plot_named):
             shares: list[Share] = [(plot_named, valid, 1.0)]
@@ -160,15 +161,21 @@ def _said(
     return Said(said.feature, sized.answer, sized.amount, said.sure and sized.sure)
 
 
-def _usable(shape: shapely.Geometry | None, place: Place, where: str, faults: FaultList) -> bool:
+def _usable(
+    shape: shapely.Geometry | None, place: Place, where: str, faults: FaultList
+) -> shapely.Geometry | None:
+    """Return a valid geometry without Z; None (with an error) where there is none to use."""
+    valid = None
     if shape is None or shape.is_empty:
         what, mend = "The feature is not drawn.", "Draw it, or delete the row."
     elif not np.isfinite(shapely.get_coordinates(shape)).all():
         what, mend = "The feature has a corner that is nowhere (NaN or infinite).", "Draw it anew."
     else:
-        return True
-    faults.error(where, what, mend, row=place[0], ident=place[1])
-    return False
+        what, mend = "The feature's outline crosses itself many times.", "Draw it anew."
+        valid = mended(shape)
+    if valid is None:
+        faults.error(where, what, mend, row=place[0], ident=place[1])
+    return valid
 
 
 def _touches(base: _Plots, shape: shapely.Geometry, plot: int) -> bool:

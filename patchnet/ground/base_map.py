@@ -13,6 +13,7 @@ from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns
 from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import parse_number
+from patchnet.ground.shapes import mended
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_barrier_kind
 
@@ -115,9 +116,9 @@ def _kept(shape: shapely.Geometry | None, *, least: int) -> shapely.Geometry | N
     """Return the valid parts of at least a dimension (1 lines, 2 areas), or None."""
     if shape is None or shape.is_empty or not np.isfinite(shapely.get_coordinates(shape)).all():
         return None
-    valid = shapely.force_2d(shapely.make_valid(shape))
-    highest = shapely.get_dimensions(valid)
-    if highest < least:
+    valid = mended(shape)
+    highest = -1 if valid is None else shapely.get_dimensions(valid)
+    if valid is None or highest < least:
         return None
     if valid.geom_type != "GeometryCollection":
         return valid

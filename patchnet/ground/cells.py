@@ -11,7 +11,7 @@ __all__ = ["as_text", "texts", "whole_number"]
 _WHOLE = re.compile(r"(\d+)\.0+")
 
 
-def as_text(value: object) -> str:
+def as_text(value: object) -> str:  # noqa: PLR0911 - one return a type is the plainest
     """Return a cell as text without blanks round it; empty where there is none.
 
     Truth values become ``yes`` and ``no``, whole numbers lose their ``.0`` (a column of ids

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import geopandas as gpd
 import pandas as pd
 
 from patchnet.errors import WrongUse
@@ -14,7 +15,7 @@ from patchnet.ground.feature_words import Problem, parse_cell
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature
 
-__all__ = ["ROLES", "Columns", "check_columns", "find_columns", "id_candidates"]
+__all__ = ["ROLES", "Columns", "check_columns", "column_names", "find_columns", "id_candidates"]
 
 # What people call a column, the plainest first: the first that is there is taken.
 ROLES: Mapping[str, tuple[str, ...]] = {
@@ -24,7 +25,8 @@ ROLES: Mapping[str, tuple[str, ...]] = {
         "no", "nr", "site id", "garden id", "garden", "fid", "objectid", "gml id", "osm id",
     ),
     "plot": ("plot", "plot id", "plotid", "in plot", "plot no", "plot ref", "plot code"),
-    "kind": ("kind", "plot kind", "plot type", "type", "category", "class", "land use", "landuse"),
+    "kind": ("kind", "plot kind", "plot type", "type", "category", "class", "land use", "landuse",
+             "barrier", "barrier type"),
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
     "street": ("street", "street name", "road", "road name", "addr street"),
     "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen", "visible", "coverage"),
@@ -38,7 +40,8 @@ ROLES: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 _UNITS = re.compile(
-    r"[\s(\[_]+(?:m2|m\N{SUPERSCRIPT TWO}|sqm|sq m|m|count|number|no|qty|area|length|y/?n|yes/?no)[)\]]?$",
+    r"[\s(\[_]+(?:m2|m\N{SUPERSCRIPT TWO}|sqm|sq m|m|count|number|no|qty|area|length|"
+    r"y/?n|yes/?no)[)\]]?$",
     re.IGNORECASE,
 )
 _ABOUT = re.compile(r"^(?:has|is there an?|is there|any|number of|no of)[\s_]+", re.IGNORECASE)
@@ -58,8 +61,10 @@ class Columns:
         Name of the column -> feature key, for tables with one column a feature.
     misspelt
         Name of a column that is spelt nearly like a feature -> that feature's key.
+    said
+        Roles and features whose column the user named, as far as the table has it.
     missing
-        Names the user gave that the table does not have: role -> name.
+        The same that the table does not have.
     unreadable
         Column that is called like a feature, but holds no cell that could be about one.
     """
@@ -67,7 +72,8 @@ class Columns:
     role: Mapping[str, str]
     feature: Mapping[str, str] = field(default_factory=dict)
     misspelt: Mapping[str, str] = field(default_factory=dict)
-    missing: Mapping[str, str] = field(default_factory=dict)
+    said: frozenset[str] = frozenset()
+    missing: frozenset[str] = frozenset()
     unreadable: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -116,55 +122,62 @@ def find_columns(
     with_features
         Whether columns may stand for features.
     """
-    geometry = getattr(table, "_geometry_column_name", None)
-    names = [str(name) for name in table.columns if name != geometry]
+    names = column_names(table)
     by_plain: dict[str, str] = {}
     for name in names:
         by_plain.setdefault(_plain(name), name)
     role: dict[str, str] = {}
     feature: dict[str, str] = {}
-    missing: dict[str, str] = {}
+    had: set[str] = set()
+    missing: set[str] = set()
     for key, column in said.items():
-        if key in ROLES and key not in roles:
-            continue
-        if key not in ROLES and not with_features:
-            continue
+        if key not in roles if key in ROLES else not with_features:
+            continue  # it is about another table
         found = column if column in names else by_plain.get(_plain(column))
         if found is None:
-            missing[key] = column
-        elif key in ROLES:
+            missing.add(key)
+            continue
+        had.add(key)
+        if key in ROLES:
             role[key] = found
         else:
             feature[found] = key
     taken = {*role.values(), *feature}
     for key in roles:
-        if key in role:
-            continue
-        for word in ROLES[key]:
-            if word in by_plain and by_plain[word] not in taken:
-                role[key] = by_plain[word]
-                taken.add(by_plain[word])
-                break
+        free = (by_plain.get(word) for word in ROLES[key])
+        first = next((name for name in free if name is not None and name not in taken), None)
+        if key not in role and first is not None:
+            role[key] = first
+            taken.add(first)
     misspelt: dict[str, str] = {}
     unreadable: dict[str, str] = {}
     if with_features:
-        _find_features(
-            table, [n for n in names if n not in taken], knowledge, feature, misspelt, unreadable
-        )
-    return Columns(role, feature, misspelt, missing, unreadable)
+        rest = [name for name in names if name not in taken]
+        _find_features(table, rest, knowledge, feature, misspelt, unreadable)
+    return Columns(
+        role,
+        feature,
+        misspelt=misspelt,
+        unreadable=unreadable,
+        said=frozenset(had),
+        missing=frozenset(missing),
+    )
 
 
 def id_candidates(table: pd.DataFrame) -> list[str]:
     """Return names of columns that have another value in every row."""
-    geometry = getattr(table, "_geometry_column_name", None)
     found = []
-    for name in table.columns:
-        if name == geometry:
-            continue
+    for name in column_names(table):
         cells = texts(table[name])
         if cells and all(cells) and len(set(cells)) == len(cells):
-            found.append(str(name))
+            found.append(name)
     return found
+
+
+def column_names(table: pd.DataFrame) -> list[str]:
+    """Return the names of the columns without that of the geometry."""
+    geometry = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
+    return [str(name) for name in table.columns if name != geometry]
 
 
 def _find_features(

@@ -82,10 +82,10 @@ def check_crs(
     for name, layer in layers.items():
         bounds = _bounds(layer.table.geometry.to_numpy())
         own = layer.table.crs
-        crs = own
-        if (crs is not None and not layer.says_crs and said is not None and _beyond_degrees(bounds)) or crs is None:
-            crs = said
-        elif said is not None and layer.says_crs and not crs.equals(said) and name == "plots":
+        # A GeoJSON is in degrees without saying so: the user's word counts if it cannot be.
+        in_doubt = own is None or (not layer.says_crs and _beyond_degrees(bounds))
+        crs = (said or own) if in_doubt else own
+        if not in_doubt and said is not None and not own.equals(said) and name == "plots":
             faults.warn(
                 layer.where,
                 f"The file says its coordinate system is {crs_name(crs)}; "
@@ -221,36 +221,39 @@ def _inside_area_of_use(
 ) -> bool:
     """Look whether the middle lies where the CRS is for; an error if it does so when swapped."""
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
-    if crs.area_of_use is None or _in_area(crs, x, y):
+    area = crs.area_of_use
+    if area is None or _in_area(crs, area.bounds, x, y):
         return True
-    if _in_area(crs, y, x):
+    place = area.name.rstrip(".")[:80]
+    if _in_area(crs, area.bounds, y, x):
         faults.error(
             where,
-            f"The coordinates lie outside {crs.area_of_use.name.rstrip('.')[:80]}, where "
+            f"The coordinates lie outside {place}, where "
             f"{crs_name(crs)} is used, but inside it with x and y swapped.",
             "Export it again with easting (or longitude) first, northing (or latitude) second.",
         )
         return False
     faults.warn(
         where,
-        f"The coordinates lie outside {crs.area_of_use.name.rstrip('.')[:80]}, where "
-        f"{crs_name(crs)} is used.",
+        f"The coordinates lie outside {place}, where {crs_name(crs)} is used.",
         "Make sure that the coordinate system is the right one.",
     )
     return True
 
 
-def _in_area(crs: pyproj.CRS, x: float, y: float) -> bool:
-    area = crs.area_of_use
-    try:
-        lon, lat = pyproj.Transformer.from_crs(crs, 4326, always_xy=True).transform(x, y)
-    except ProjError:
-        return False
+def _in_area(crs: pyproj.CRS, area: tuple[float, float, float, float], x: float, y: float) -> bool:
+    lon, lat = x, y
+    if crs.is_projected:
+        try:
+            lon, lat = pyproj.Proj(crs)(x, y, inverse=True)
+        except ProjError:
+            return False
     if not (np.isfinite(lon) and np.isfinite(lat)) or abs(lat) > _LAT:
         return False
-    across = area.west > area.east  # the area crosses the date line
-    inside = lon >= area.west or lon <= area.east if across else area.west <= lon <= area.east
-    return bool(inside and area.south <= lat <= area.north)
+    west, south, east, north = area
+    across = west > east  # the area crosses the date line
+    inside = lon >= west or lon <= east if across else west <= lon <= east
+    return bool(inside and south <= lat <= north)
 
 
 def _swapped_against_others(
@@ -290,7 +293,8 @@ def _target(plots: gpd.GeoDataFrame, crs: pyproj.CRS, knowledge: Knowledge) -> p
     if crs.is_projected and _true_to_length(crs, x, y, knowledge.setting("crs_scale_error")):
         return crs
     middle = gpd.GeoSeries([shapely.Point(x, y)], crs=crs)
-    return middle.estimate_utm_crs(datum_name="WGS 84")
+    zone: pyproj.CRS = middle.estimate_utm_crs(datum_name="WGS 84")
+    return zone
 
 
 def _true_to_length(crs: pyproj.CRS, x: float, y: float, most: float) -> bool:
@@ -315,7 +319,8 @@ def _project(
     shapes: NDArray[np.object_], own: pyproj.CRS, target: pyproj.CRS
 ) -> NDArray[np.object_]:
     change = pyproj.Transformer.from_crs(own, target, always_xy=True).transform
-    projected: NDArray[np.object_] = shapely.transform(shapes, change, interleaved=False)
+    with np.errstate(invalid="ignore"):  # a corner that is nowhere stays so and is told later
+        projected: NDArray[np.object_] = shapely.transform(shapes, change, interleaved=False)
     return projected
 
 

@@ -20,6 +20,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -78,8 +79,8 @@ _UNITS: dict[str, Unit] = {
 }  # fmt: skip
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNITS, key=len, reverse=True))
 _TRAILING = re.compile(
-    rf"(?P<word>.*?[^\W\d_][^\d]*?)(?:[\s:=(]+x\s*|\s*\N{{MULTIPLICATION SIGN}}\s*|[\s:=(]*)(?P<sign>[-\u2212]\s*)?"
-    rf"(?<![\d.,])(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
+    r"(?P<word>.*?[^\W\d_][^\d]*?)(?:(?P<times>[\s:=(]+x|\s*\N{MULTIPLICATION SIGN})\s*|[\s:=(]*)"
+    rf"(?P<sign>[-\u2212]\s*)?(?<![\d.,])(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
 )
 _LEADING = re.compile(
     rf"(?P<sign>[-\u2212]\s*)?(?P<number>{_NUMBER})\s*(?:(?P<unit>{_UNIT})(?![^\W\d_]))?\s*(?:of\s+)?"
@@ -147,7 +148,8 @@ def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
     problems: list[Problem] = []
     complete = False
     for part in _SEPARATORS.split(text):
-        items = [part] if match_feature(part, knowledge) else _COMMA.split(part)
+        whole_name = any(name in _tidy(part) for name in _names_with_comma(knowledge))
+        items = [part] if whole_name else _COMMA.split(part)
         for item in items:
             tidy = _tidy(item)
             if tidy in _BLANK:
@@ -202,6 +204,16 @@ def write_list(said: Iterable[Said], *, complete: bool = False) -> str:
     if complete:
         words.append("nothing else")
     return "; ".join(words)
+
+
+@lru_cache(maxsize=8)
+def _names_with_comma(knowledge: Knowledge) -> tuple[str, ...]:
+    return tuple(
+        word.casefold()
+        for feature in knowledge.features.values()
+        for word in (feature.name, *feature.words)
+        if "," in word
+    )
 
 
 def _tidy(text: str) -> str:
@@ -275,6 +287,8 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
             "Write an amount above nought, or 'no' if it is not there.",
         )
     unit = _UNITS[found["unit"]] if found["unit"] else None
+    if unit is None and found.groupdict().get("times"):
+        unit = "count"  # "x 3" counts, whatever the feature is measured in
     if unit is not None and unit != feature.measure:
         return Problem(
             f"{name!r} is given in {_UNIT_WORDS[unit]}, but is measured in "

@@ -1,5 +1,6 @@
 """What a street group has, sorted into layers: one file, a zip, or a folder of files."""
 
+import os
 import shutil
 import tempfile
 import zipfile
@@ -113,7 +114,12 @@ def _unpacked(path: Path) -> Iterator[Path]:
         )
     with tempfile.TemporaryDirectory(prefix="patchnet-", ignore_cleanup_errors=True) as aside:
         _unzip(path, Path(aside))
-        yield Path(aside)
+        try:
+            yield Path(aside)
+        except CannotRead as error:
+            # Name the zip, not the folder aside that nobody knows.
+            words = str(error).replace(f"{aside}{os.sep}", f"{path}, in it ")
+            raise CannotRead(words) from error
 
 
 def _unzip(path: Path, folder: Path) -> None:
@@ -253,7 +259,7 @@ def _take_as_plots(
     if len(candidates) == 1:
         layer = candidates[0]
         found["plots"] = [layer]
-        # A lone Shapefile or GeoJSON is called as its file is; in a GeoPackage the name is a choice.
+        # A lone Shapefile or GeoJSON is called as its file is; a GeoPackage's layer is not.
         if len(rest) + len(found) > 2 or not with_areas or path.suffix.casefold() == ".gpkg":
             mend = "Call it plots, so that nobody has to guess."
             faults.warn(layer.where, f"The layer '{layer.name}' was taken as the plots.", mend)

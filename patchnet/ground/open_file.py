@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -113,14 +114,14 @@ def open_layers(path: Path) -> list[Layer]:
         raise CannotRead(
             f"{path} is a spreadsheet: save its table as CSV and give that with --features."
         )
+    if suffix == ".csv":
+        raise CannotRead(
+            f"{path} is a table without outlines: give the plots' map, and this with --features."
+        )
     raise CannotRead(f"{path} is not {_FORMATS}.")
 
 
 def _head(path: Path) -> bytes:
-    if str(path).startswith(("/vsi", "\\vsi")) or "://" in str(path) or ":/" in str(path)[2:]:
-        raise CannotRead(
-            f"{path} is an address: patchnet reads files of this computer only. Download it first."
-        )
     if not path.exists():
         raise CannotRead(f"There is no file {path}.")
     if not path.is_file():
@@ -145,7 +146,7 @@ def _probe_geopackage(path: Path) -> None:
                 f"{path} is being written by another program: close it there and try again."
             ) from error
         raise CannotRead(f"{path} cannot be opened: it or its folder is protected.") from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise CannotRead(f"{path} is damaged or cut off.") from error
     if sound is None or sound[0] != "ok":
         raise CannotRead(f"{path} is damaged or cut off.")
@@ -225,13 +226,11 @@ def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
 
 
 def _parquet(path: Path) -> Layer:
-    try:
-        import pyarrow as _  # noqa: F401, ICN001, PLC0415 - optional: only for this format
-    except ImportError as error:
+    if find_spec("pyarrow") is None:  # optional: it is large, and only this format needs it
         raise CannotRead(
             f"{path} is GeoParquet, which needs one more library: "
             "pip install 'patchnet[parquet]', or save it as GeoPackage."
-        ) from error
+        )
     with trouble(path):
         table = gpd.read_parquet(path)
     return Layer(path.stem, path.name, table, says_crs=table.crs is not None)

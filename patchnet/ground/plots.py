@@ -122,7 +122,7 @@ def _idents(
 ) -> list[str] | None:
     if "id" not in columns.role:
         if "id" in columns.missing:
-            return None  # said already, where the user's own column names are looked up
+            return None  # said already: the user named a column that is not there
         candidates = ", ".join(id_candidates(table)[:6])
         faults.error(
             where,

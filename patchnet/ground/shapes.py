@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from patchnet.ground.fault_list import FaultList, Place
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["Outlines", "check_outlines", "check_overlaps", "polygons_of"]
+__all__ = ["Outlines", "check_outlines", "check_overlaps", "mended", "polygons_of"]
 
 _AREAS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+_TANGLED = 10  # times the outline of the box round it
 _COLLECTION = shapely.GeometryType.GEOMETRYCOLLECTION
 
 
@@ -77,7 +78,17 @@ def check_outlines(
                 row=row, ident=ident,
             )  # fmt: skip
             continue
-        outline = polygons_of(shapely.make_valid(shapes[i]))
+        valid = mended(shapes[i])
+        if valid is None:
+            faults.error(
+                where,
+                "The outline crosses itself many times.",
+                "Draw the plot anew: its corners are likely in the wrong order.",
+                row=row,
+                ident=ident,
+            )
+            continue
+        outline = polygons_of(valid)
         if outline is None:
             faults.error(
                 where, "The outline encloses no area.", "Draw the plot anew, or delete the row.",
@@ -154,6 +165,21 @@ def check_overlaps(
     )  # fmt: skip
 
 
+def mended(shape: shapely.Geometry) -> shapely.Geometry | None:
+    """Return a valid geometry of the same points, without Z; None where it is a hopeless tangle.
+
+    Mending takes time with the square of the crossings, and an outline that is many times as
+    long as the box round it has its corners in no order: nothing could be made of it.
+    """
+    flat = shapely.force_2d(shape)
+    if flat.is_valid:
+        return flat
+    west, south, east, north = flat.bounds
+    if flat.length > _TANGLED * 2 * (east - west + north - south):
+        return None
+    return shapely.make_valid(flat)
+
+
 def polygons_of(shape: shapely.Geometry) -> shapely.Polygon | shapely.MultiPolygon | None:
     """Return the areas of any geometry as one, without Z; None where it encloses none."""
     parts = [
@@ -180,7 +206,7 @@ def _check_sizes(
     narrow, small = knowledge.setting("sliver_width_m"), knowledge.setting("sliver_area_m2")
     slivers: list[tuple[Place, str]] = []
     sizes: list[tuple[Place, str]] = []
-    for i in np.flatnonzero(good):
+    for i in np.flatnonzero(good).tolist():
         area = shapes[i].area
         width = 2 * area / shapes[i].length
         if not container[i] and (area < small or width < narrow):

@@ -32,6 +32,8 @@ class Sheet:
         Shape (n,): whether what is not mentioned was looked for and is not there.
     mentioned
         Shape (n,): whether the source has anything to say of the plot.
+    lists
+        Whether it lists what is there, so that it says nothing of what it does not list.
     place
         (plot, feature) -> source, and row in it, where it was said.
     """
@@ -47,6 +49,7 @@ class Sheet:
         self.sure = np.ones(shape, dtype=bool)
         self.everything = np.zeros(plots, dtype=bool)
         self.mentioned = np.zeros(plots, dtype=bool)
+        self.lists = False
         self.place: dict[tuple[int, int], tuple[str, Place]] = {}
 
     def add(self, plot: int, said: Said, place: Place, *, add_up: bool, faults: FaultList) -> None:
@@ -110,13 +113,13 @@ def lay_together(
     for sheet in sheets:
         disputed = sheet.absent & whole.there & ~sheet.there
         rows: list[tuple[Place, str]] = []
-        for plot, at in np.argwhere(disputed):
+        for plot, at in np.argwhere(disputed).tolist():
             others = ", ".join(s.where for s in sheets if s.there[plot, at])
             what = (
                 f"'{features[at]}' is not there on plot {idents[plot]} by {sheet.where}, but "
                 f"there by {others}: it was taken as there."
             )
-            rows.append((sheet.place[int(plot), int(at)][1], what))
+            rows.append((sheet.place[plot, at][1], what))
         faults.warn_rows(
             sheet.where,
             rows,

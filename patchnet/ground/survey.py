@@ -55,47 +55,85 @@ def read_survey(
     faults
         List that faults are added to.
     """
-    seen = _cells(table, columns.role.get("seen"))
-    lists = _cells(table, columns.role.get("features"))
-    amounts = _cells(table, columns.role.get("amount")) if lists else None
-    as_yes_no = _yes_no_columns(table, columns.feature, knowledge, sheet.where, faults)
-    wide = {name: texts(table[name]) for name in columns.feature}
-    rows_of: dict[int, int] = {}
+    cells = _Cells(table, columns, knowledge, sheet.where, faults)
+    sheet.lists = any(cells.lists)
+    seen_before: set[int] = set()
     odd_seen: list[tuple[Place, str]] = []
     for row, (plot, place) in enumerate(zip(plots, places, strict=True)):
         if plot is None:
             continue
-        rows_of[plot] = rows_of.get(plot, 0) + 1
-        said: list[Said] = []
-        if seen is not None:
-            word = seen[row].casefold().strip(" .")
-            sheet.everything[plot] |= word in SEEN_ALL
-            sheet.mentioned[plot] |= bool(word)
-            if word not in SEEN_ALL and word not in _SEEN_REST and not word.rstrip("% ").isdigit():
-                odd_seen.append((place, f"'{seen[row][:40]}' in the column seen was read as part."))
-        if lists is not None:
-            amount = amounts[row] if amounts is not None else ""
-            said += _listed(lists[row], amount, plot, place, sheet, knowledge, faults)
-        for name, key in columns.feature.items():
-            one = parse_cell(wide[name][row], knowledge.features[key])
-            if isinstance(one, Problem):
-                _say(sheet.where, place, one, faults, column=name)
-            elif one is not None:
-                said.append(Said(key, one.answer, None, one.sure) if name in as_yes_no else one)
-        before = sheet.amount[plot].copy() if rows_of[plot] > 1 else None
-        if before is not None and amounts is None:
-            # A second row of the same plot is a second visit: the larger amount counts.
+        odd = _mark_seen(cells.seen[row], plot, sheet)
+        if odd:
+            odd_seen.append((place, odd))
+        said = _listed(cells.lists[row], cells.amounts[row], plot, place, sheet, knowledge, faults)
+        said += _ticked(cells, row, place, sheet.where, knowledge, faults)
+        # A second row of the same plot is a second visit: the larger amount counts. Only in a
+        # table of one feature a row do amounts add up.
+        earlier = None if cells.long_form or plot not in seen_before else sheet.amount[plot].copy()
+        if earlier is not None:
             sheet.amount[plot] = np.nan
         for one in said:
             sheet.add(plot, one, place, add_up=True, faults=faults)
-        if before is not None and amounts is None:
-            sheet.amount[plot] = np.fmax(sheet.amount[plot], before)
+        if earlier is not None:
+            sheet.amount[plot] = np.fmax(sheet.amount[plot], earlier)
+        seen_before.add(plot)
     faults.warn_rows(
-        sheet.where, odd_seen, together="{n} cells of the column seen were read as part.",
+        sheet.where,
+        odd_seen,
+        together="{n} cells of the column seen were read as part.",
         mend="Write all, part or none.",
-    )  # fmt: skip
-    _warn_second_rows(rows_of, plots, places, sheet.where, faults, long_form=amounts is not None)
+    )
+    if not cells.long_form:
+        _warn_second_rows(plots, places, sheet.where, faults)
     return sheet
+
+
+class _Cells:
+    """The cells of a table as text; empty where it has no such column."""
+
+    def __init__(
+        self,
+        table: pd.DataFrame,
+        columns: Columns,
+        knowledge: Knowledge,
+        where: str,
+        faults: FaultList,
+    ) -> None:
+        def column(role: str) -> list[str]:
+            name = columns.role.get(role)
+            return [""] * len(table) if name is None else texts(table[name])
+
+        self.seen = column("seen")
+        self.lists = column("features")
+        self.amounts = column("amount") if "features" in columns.role else [""] * len(table)
+        self.long_form = "amount" in columns.role and "features" in columns.role
+        self.keys = columns.feature
+        self.wide = {name: texts(table[name]) for name in columns.feature}
+        self.as_yes_no = _yes_no_columns(table, columns.feature, knowledge, where, faults)
+
+
+def _mark_seen(text: str, plot: int, sheet: Sheet) -> str | None:
+    """Note down how much was seen; return what is odd about the word."""
+    word = text.casefold().strip(" .")
+    sheet.everything[plot] |= word in SEEN_ALL
+    sheet.mentioned[plot] |= bool(word)
+    if word in SEEN_ALL or word in _SEEN_REST or word.rstrip("% ").replace(".", "").isdigit():
+        return None
+    return f"'{text[:40]}' in the column seen was read as part."
+
+
+def _ticked(
+    cells: _Cells, row: int, place: Place, where: str, knowledge: Knowledge, faults: FaultList
+) -> list[Said]:
+    """Read the columns of single features in one row."""
+    said = []
+    for name, key in cells.keys.items():
+        one = parse_cell(cells.wide[name][row], knowledge.features[key])
+        if isinstance(one, Problem):
+            _say(where, place, one, faults, column=name)
+        elif one is not None:
+            said.append(Said(key, one.answer, None, one.sure) if name in cells.as_yes_no else one)
+    return said
 
 
 def match_plots(
@@ -164,10 +202,6 @@ def _loose(ident: str) -> str:
     return ident.casefold().lstrip("0")
 
 
-def _cells(table: pd.DataFrame, name: str | None) -> list[str] | None:
-    return None if name is None else texts(table[name])
-
-
 def _listed(
     text: str,
     amount: str,
@@ -226,27 +260,19 @@ def _say(
 
 
 def _warn_second_rows(
-    rows_of: Mapping[int, int],
-    plots: Sequence[int | None],
-    places: Sequence[Place],
-    where: str,
-    faults: FaultList,
-    *,
-    long_form: bool,
+    plots: Sequence[int | None], places: Sequence[Place], where: str, faults: FaultList
 ) -> None:
-    """Say which plots have several rows; in a table of one feature a row that is as it should."""
-    if long_form:
-        return
     seen: set[int] = set()
     again: list[tuple[Place, str]] = []
     for plot, place in zip(plots, places, strict=True):
-        if plot is None:
-            continue
-        if plot in seen and rows_of[plot] > 1:
+        if plot in seen:
             what = "The plot has a row already: both count, with the larger of two amounts."
             again.append((place, what))
-        seen.add(plot)
+        if plot is not None:
+            seen.add(plot)
     faults.warn_rows(
-        where, again, together="{n} rows are of plots that have a row already: all of them count.",
+        where,
+        again,
+        together="{n} rows are of plots that have a row already: all of them count.",
         mend="Keep one row for each plot.",
-    )  # fmt: skip
+    )
