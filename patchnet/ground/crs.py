@@ -83,7 +83,7 @@ def check_crs(
         bounds = _bounds(layer.table.geometry.to_numpy())
         own = layer.table.crs
         # A GeoJSON is in degrees without saying so: the user's word counts if it cannot be.
-        in_doubt = own is None or (not layer.says_crs and _beyond_degrees(bounds))
+        in_doubt = not _usable(own) or (not layer.says_crs and _beyond_degrees(bounds))
         crs = (said or own) if in_doubt else own
         if not in_doubt and said is not None and not own.equals(said) and name == "plots":
             faults.warn(
@@ -92,7 +92,7 @@ def check_crs(
                 f"{crs_name(said)} was not used.",
                 "If the file is wrong, mend it there.",
             )
-        if crs is None or not (crs.is_geographic or crs.is_projected):
+        if not _usable(crs):
             faults.error(
                 layer.where, "The file does not say in which coordinate system it is.", _SAY
             )
@@ -135,6 +135,11 @@ def to_metres(
             )
     _check_extent(layers, geometry, knowledge, faults)
     return Projected(geometry, target, crs_name(crs["plots"]))
+
+
+def _usable(crs: pyproj.CRS | None) -> bool:
+    """Whether there is a CRS that says where on Earth it is (a drawing's own grid does not)."""
+    return crs is not None and (crs.is_geographic or crs.is_projected)
 
 
 def crs_name(crs: pyproj.CRS) -> str:

@@ -206,6 +206,12 @@ def write_list(said: Iterable[Said], *, complete: bool = False) -> str:
     return "; ".join(words)
 
 
+# A street's lists repeat the same words over and over: remembering them halves the time.
+@lru_cache(maxsize=16_384)
+def _key(word: str, knowledge: Knowledge) -> str | None:
+    return match_feature(word, knowledge)
+
+
 @lru_cache(maxsize=8)
 def _names_with_comma(knowledge: Knowledge) -> tuple[str, ...]:
     return tuple(
@@ -229,11 +235,12 @@ def _short(text: str) -> str:
     return bare if len(bare) <= 40 else bare[:39] + "\N{HORIZONTAL ELLIPSIS}"
 
 
+@lru_cache(maxsize=16_384)
 def _parse_item(item: str, knowledge: Knowledge) -> Said | Problem:
     """Read one item; `item` is tidy and not empty."""
     if len(item) > _LONGEST:
         return _unknown_word(item[:_LONGEST], knowledge)
-    key = match_feature(item, knowledge) if "?" not in item else None
+    key = _key(item, knowledge) if "?" not in item else None
     if key:
         return Said(key, "there")
     sure = "?" not in item
@@ -241,7 +248,7 @@ def _parse_item(item: str, knowledge: Knowledge) -> Said | Problem:
     maybe = _MAYBE.fullmatch(bare)
     if maybe:
         bare, sure = maybe["word"], False
-    key = match_feature(bare, knowledge)
+    key = _key(bare, knowledge)
     if key:
         return Said(key, "there", None, sure)
     answered = _answered(bare, knowledge, sure=sure)
@@ -254,11 +261,11 @@ def _answered(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | None:
     """Read ``no pond``, ``pond: yes``, ``pond unknown``."""
     before = _NONE_BEFORE.fullmatch(bare)
     if before:
-        key = match_feature(before["word"], knowledge)
+        key = _key(before["word"], knowledge)
         if key:
             return Said(key, "not there", None, sure)
     after = _AFTER.fullmatch(bare)
-    key = match_feature(after["word"], knowledge) if after else None
+    key = _key(after["word"], knowledge) if after else None
     if not (after and key):
         return None
     answer = after["answer"]
@@ -270,7 +277,7 @@ def _answered(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | None:
 def _with_number(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | Problem | None:
     for pattern in (_TRAILING, _LEADING):
         found = pattern.fullmatch(bare)
-        key = match_feature(found["word"], knowledge) if found else None
+        key = _key(found["word"], knowledge) if found else None
         if found and key:
             return _amount(knowledge.features[key], found, sure=sure)
     return None

@@ -137,9 +137,13 @@ def _probe_geopackage(path: Path) -> None:
     """Look whether the file is whole and free, without waiting for whoever has it open."""
     address = path.absolute().as_uri() + "?mode=ro"
     try:
-        with closing(sqlite3.connect(address, uri=True, timeout=0)) as there:
-            names = {row[0] for row in there.execute("SELECT name FROM sqlite_master")}
-            sound = there.execute("PRAGMA quick_check(1)").fetchone()
+        try:
+            names = _sound_tables(address)
+        except sqlite3.OperationalError as error:
+            if "unable to open" not in str(error):
+                raise
+            # A file with a journal in a folder that cannot be written to.
+            names = _sound_tables(address + "&immutable=1")
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise CannotRead(
@@ -148,10 +152,18 @@ def _probe_geopackage(path: Path) -> None:
         raise CannotRead(f"{path} cannot be opened: it or its folder is protected.") from error
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise CannotRead(f"{path} is damaged or cut off.") from error
-    if sound is None or sound[0] != "ok":
+    if names is None:
         raise CannotRead(f"{path} is damaged or cut off.")
     if "gpkg_contents" not in names:
         raise CannotRead(f"{path} is a database, but not a GeoPackage.")
+
+
+def _sound_tables(address: str) -> set[str] | None:
+    """Return the names of a database's tables; None where it is not sound."""
+    with closing(sqlite3.connect(address, uri=True, timeout=0)) as there:
+        names = {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
+        sound = there.execute("PRAGMA quick_check(1)").fetchone()
+    return names if sound is not None and sound[0] == "ok" else None
 
 
 def _probe_shapefile(path: Path, head: bytes) -> None:

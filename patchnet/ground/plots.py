@@ -17,6 +17,7 @@ from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
 
 __all__ = ["Plots", "read_plots"]
 
+_PLAIN_KIND = frozenset(("kind", "plot kind", "plot type"))
 _UNNAMED_KIND = "other"
 # Kinds that lie above other plots by nature: their outlines may overlap those below.
 _ABOVE = frozenset(("balcony", "roof"))
@@ -159,9 +160,22 @@ def _kinds(
             f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
         )
         return [_UNNAMED_KIND] * len(table)
+    words = texts(table[columns.role["kind"]])
+    plain_name = columns.role["kind"].casefold().replace("_", " ") in _PLAIN_KIND
+    if not plain_name and "kind" not in columns.said:
+        known = any(match_plot_kind(word, knowledge) for word in set(words) if word)
+        if not known:
+            # Land registers have types and classes of their own, which say nothing of gardens.
+            faults.warn(
+                where,
+                f"No word in the column '{columns.role['kind']}' is a kind of plot: it was not "
+                "read, and all plots were taken as 'other'.",
+                f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
+            )
+            return [_UNNAMED_KIND] * len(table)
     kinds = []
     blank: list[tuple[Place, str]] = []
-    for word, place in zip(texts(table[columns.role["kind"]]), places, strict=True):
+    for word, place in zip(words, places, strict=True):
         kind = match_plot_kind(word, knowledge) if word else _UNNAMED_KIND
         if not word:
             blank.append((place, "The plot has no kind: it was taken as 'other'."))

@@ -83,6 +83,16 @@ def test_missing_crs_still_tells_the_other_faults(street, faults_of):
     assert len(errors(faults_of(plots))) == 2
 
 
+def test_a_drawings_own_grid_is_no_crs(street, build, faults_of):
+    grid = pyproj.CRS.from_wkt(
+        'LOCAL_CS["site grid",UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
+    )
+    plots = street.plots(2).set_crs(grid, allow_override=True)
+    (fault,) = errors(faults_of(plots))
+    assert "does not say in which coordinate system" in fault.what
+    assert build(plots, crs="EPSG:27700").plots.crs.to_epsg() == 27700
+
+
 def test_no_such_crs(street, knowledge):
     with pytest.raises(WrongUse, match="EPSG:27700"):
         build_neighbourhood(street.plots(2), crs="EPSG:99999999", knowledge=knowledge)

@@ -117,6 +117,15 @@ def test_no_kind_column_and_no_features(street, faults_of):
     only(faults, "Nothing is said of what is on any plot", "warning")
 
 
+def test_a_type_of_the_land_register_is_no_kind_of_plot(street, build, faults_of):
+    plots = street.plots(2).rename(columns={"kind": "TYPE"})
+    plots["TYPE"] = ["PPSK", "PKN"]
+    only(faults_of(plots), "No word in the column 'TYPE' is a kind of plot", "warning")
+    assert list(build(plots).plots["kind"]) == ["other", "other"]
+    plots.loc[0, "TYPE"] = "front garden"
+    assert only(faults_of(plots), "'PKN' is not a kind of plot").row == 2
+
+
 def test_no_id_column_offers_candidates(street, faults_of):
     plots = street.plots(3, parcel_text=["a", "b", "c"], same=["x"] * 3).drop(columns="id")
     fault = only(faults_of(plots), "another value in every row: parcel_text.")

@@ -160,6 +160,21 @@ def test_reading_leaves_the_file_as_it_was(originals, tmp_path, knowledge):
     assert {path.name for path in tmp_path.iterdir()} == {"s.gpkg", "s.geojson", "s.fgb", "s.zip"}
 
 
+def test_geopackage_with_a_journal(originals, tmp_path, knowledge):
+    """Desktop programs leave the write-ahead journal on; open or closed, it can be read."""
+    path = tmp_path / "s.gpkg"
+    path.write_bytes((originals / "s.gpkg").read_bytes())
+    holder = sqlite3.connect(path)
+    holder.execute("PRAGMA journal_mode=WAL")
+    holder.execute("CREATE TABLE mine (x)")
+    holder.commit()
+    assert outcome(path, knowledge) == ""
+    holder.close()
+    before = path.read_bytes()
+    assert outcome(path, knowledge) == ""
+    assert path.read_bytes() == before
+
+
 def test_database_that_is_no_geopackage(tmp_path, knowledge):
     with sqlite3.connect(tmp_path / "x.gpkg") as database:
         database.execute("CREATE TABLE plots (id TEXT)")
