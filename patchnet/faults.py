@@ -37,6 +37,7 @@ class Fault:
     mend: str
 
     def __str__(self) -> str:
+        """One line: severity, place, what, mend."""
         place = self.where
         if self.row is not None:
             place += f", row {self.row}"

@@ -9,31 +9,16 @@ from scipy.sparse import csgraph
 
 from patchnet.movement.distance import Pairs
 
-__all__ = ["Reach", "symmetric"]
+__all__ = ["Reach"]
 
 Dense = NDArray[np.float64]
+Ints = NDArray[np.int32]
 _BLOCK = 256  # sources whose distances are held at once: 256 rows of 8 bytes a plot
 
 
-def symmetric(pairs: Pairs, size: int, longest_mm: int) -> "sp.csr_array[np.float64]":
-    """Distances (mm) of all pairs up to `longest_mm` as a symmetric CSR array.
-
-    Touching plots have distance 0; they are stored, so read the structure, not the zeros.
-    """
-    keep = pairs.length_mm <= longest_mm
-    i, j = pairs.i[keep], pairs.j[keep]
-    d = pairs.length_mm[keep].astype(np.float64)
-    return _csr(np.r_[i, j], np.r_[j, i], np.r_[d, d], size)
-
-
-def _csr(
-    rows: NDArray[np.int32], cols: NDArray[np.int32], data: Dense, size: int
-) -> "sp.csr_array":
-    """Build a CSR array that keeps explicit zeros, columns sorted."""
-    order = np.lexsort((cols, rows))
-    indptr = np.zeros(size + 1, dtype=np.int64)
-    np.cumsum(np.bincount(rows, minlength=size), out=indptr[1:])
-    return sp.csr_array((data[order], cols[order], indptr), shape=(size, size))
+def _csr(rows: Ints, cols: Ints, data: Dense, size: int) -> "sp.csr_array":
+    """Build a CSR array; explicit zeros stay, and columns in the order they come in each row."""
+    return sp.coo_array((data, (rows, cols)), shape=(size, size)).tocsr()
 
 
 class Reach:
@@ -82,8 +67,12 @@ class Reach:
     def _straight(self, reach_mm: int) -> "sp.csr_array":
         if reach_mm not in self._shared:
             size = len(self._stops)
-            matrix = symmetric(self._pairs, size, reach_mm)
-            self._shared[reach_mm] = _with_itself(matrix)
+            # Pairs come sorted by (i, j): the lower triangle first gives columns in order.
+            keep = self._pairs.length_mm <= reach_mm
+            i, j = self._pairs.i[keep], self._pairs.j[keep]
+            itself = np.arange(size, dtype=np.int32)
+            rows, cols = np.r_[j, itself, i], np.r_[i, itself, j]
+            self._shared[reach_mm] = _csr(rows, cols, np.ones(len(rows)), size)
         return self._shared[reach_mm]
 
     def row(self, reach_m: float, plot: int) -> NDArray[np.intp]:
@@ -168,12 +157,3 @@ def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:
 
 def _mm(metres: float) -> int:
     return round(metres * 1000)
-
-
-def _with_itself(matrix: "sp.csr_array") -> "sp.csr_array":
-    """Turn distances into ones and put every plot within its own reach."""
-    size = matrix.shape[0]
-    rows = np.repeat(np.arange(size, dtype=np.int32), np.diff(matrix.indptr))
-    all_rows = np.r_[rows, np.arange(size, dtype=np.int32)]
-    all_cols = np.r_[matrix.indices, np.arange(size, dtype=np.int32)]
-    return _csr(all_rows, all_cols, np.ones(len(all_rows)), size)
