@@ -70,6 +70,13 @@ def test_areas_and_lengths_against_geod(street, build, lon, lat):
     assert (np.diff(found.plots["area_m2"]) < 0.01).all()
 
 
+def test_web_mercator_is_never_kept(build):
+    """At 0.4 N its metres are nearly true, but a street elsewhere would not be: no exception."""
+    place = shapely.box(9.45, 0.4, 9.4501, 0.4001)
+    plots = gpd.GeoDataFrame({"id": ["a"], "kind": ["park"]}, geometry=[place], crs=4326)
+    assert build(plots.to_crs(3857)).plots.crs.to_epsg() == 32632
+
+
 def test_missing_crs(street, build, faults_of):
     plots = street.plots(2).set_crs(None, allow_override=True)
     (fault,) = errors(faults_of(plots))

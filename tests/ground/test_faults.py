@@ -56,7 +56,8 @@ def test_one_tree_stands_in_the_smallest_pit_but_not_five(street, faults_of):
     plots = street.plots(2, features=["large tree 1", "large tree 5"])
     plots.loc[0, "geometry"] = street.square(0, wide=1.2, high=1.2)
     plots.loc[1, "geometry"] = street.square(20, wide=1.2, high=1.2)
-    fault = only(faults_of(plots), "5 on a plot of 1.4 m2", "warning")
+    fault = only(faults_of(plots), "on a plot of 1.4 m2", "warning")
+    assert ": 5 on" in fault.what
     assert fault.ident == "p2"
     assert not errors(faults_of(plots))
 
@@ -168,6 +169,17 @@ def test_features_table_of_unknown_plots(street, faults_of):
     assert (fault.where, fault.row) == ("features", 2)
     assert only(faults, "no plot id").row == 3
     only(faults, "2 plots have no row in it, so it tells nothing of them: p2, p3.", "warning")
+
+
+def test_an_id_that_two_plots_could_mean_is_nobodys(street, build):
+    """7 and 07 are two plots: 007 may be either; A2 and a2 can only be one."""
+    plots = street.plots(3, id=["7", "07", "A2"])
+    table = pd.DataFrame({"id": ["007", "07", "a2"], "features": ["pond", "shrub", "pond"]})
+    found = build(plots, features=table)
+    assert "no plot '007'" in next(f.what for f in found.faults if "no plot" in f.what)
+    answers = found.answers.table()
+    assert answers["pond"].notna().tolist() == [False, False, True]
+    assert answers["shrub"].notna().tolist() == [False, True, False]
 
 
 def test_features_table_of_another_street(street, faults_of):
