@@ -8,6 +8,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.advice.gaps import find_breaks, pairs_among
+from patchnet.advice.over_ground import OverGround, over_ground
 from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
 from patchnet.advice.reach import Reach
 from patchnet.advice.records import Assessment, Break, GroupAnswer
@@ -19,6 +20,7 @@ from patchnet.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_within
+from patchnet.movement.land_cover import LandCover
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 
@@ -53,6 +55,9 @@ def assess(
     knowledge: Knowledge,
     groups: Iterable[str] | None = None,
     quality: Form = "scarcest",
+    straight: bool = False,
+    cell_m: float | None = None,
+    landcover: LandCover | None = None,
     progress: Callable[[Iterable[Group]], Iterable[Group]] | None = None,
 ) -> Assessment:
     """Answer for every plot what its neighbourhood provides, lacks, and where it is broken.
@@ -68,6 +73,12 @@ def assess(
     quality
         ``"scarcest"`` (scarcest vital need times the helpful ones) or ``"mean"`` (weighted
         geometric mean of the needs).
+    straight
+        Straight lines also for groups that walk, instead of the cheapest ways over the ground.
+    cell_m
+        Side of the ground's cells in metres; None: chosen from the data.
+    landcover
+        The user's own land cover for the ground.
     progress
         Wraps the groups while they are worked through, such as a progress bar.
 
@@ -98,9 +109,17 @@ def assess(
     )
     distances = _Distances(shapes, longest)
     shared: dict[int, sp.csr_array] = {}
+
+    def walked(group: Group, patch: NDArray[np.bool_]) -> OverGround | None:
+        if straight or group.mode != "ground":
+            return None
+        return over_ground(
+            neighbourhood, group, knowledge, patch, cell_m=cell_m, landcover=landcover
+        )
+
     answers = {
         group.key: _group_answer(
-            group, neighbourhood, knowledge, supplies, distances, shared, quality
+            group, neighbourhood, knowledge, supplies, distances, shared, quality, walked
         )
         for group in (progress(chosen) if progress else chosen)
     }
@@ -136,12 +155,20 @@ def _group_answer(
     distances: _Distances,
     shared: "dict[int, sp.csr_array]",
     form: Form,
+    walked: Callable[[Group, NDArray[np.bool_]], OverGround | None],
 ) -> GroupAnswer:
     plots = neighbourhood.plots.index
     rooms = np.column_stack([anchor_room(supply, knowledge, group) for supply in supplies.distinct])
     room = rooms[:, 0]
     patch = patches(supplies.expected, knowledge, group, room)
-    reach = Reach(distances.pairs, patch, hop_m=group.hop.value, shared=shared)
+    ground = walked(group, patch)
+    reach = Reach(
+        distances.pairs,
+        patch,
+        hop_m=group.hop.value,
+        shared=shared,
+        moves=None if ground is None else ground.moves,
+    )
     room_within = reach.within(group.anchor_reach.value) @ rooms
     settled = _homes(group, knowledge, supplies, rooms, room_within, reach, form)
     quality = settled.quality[:, 0]
@@ -163,7 +190,7 @@ def _group_answer(
     network = patch_graph(
         plots[patch],
         homes[patch],
-        pairs_among(distances.pairs, patch),
+        pairs_among(distances.pairs if ground is None else ground.moves, patch),
         hop_m=group.hop.value,
         d50_m=group.d50.value,
     )
@@ -174,10 +201,11 @@ def _group_answer(
         breaks = find_breaks(
             neighbourhood,
             network,
-            pairs_among(distances.upto(longest), patch),
+            pairs_among(distances.upto(longest) if ground is None else ground.moves, patch),
             hop_m=group.hop.value,
             longest_m=longest,
             p_cut=p_cut,
+            ground=ground,
         )
     component = measures.component.reindex(plots, fill_value=-1)
 
@@ -200,6 +228,7 @@ def _group_answer(
         measures=measures,
         breaks=breaks,
         reach=reach,
+        ground=ground,
     )
 
 

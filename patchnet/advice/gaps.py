@@ -4,6 +4,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.advice.over_ground import OverGround
 from patchnet.advice.records import Break
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.movement.distance import Pairs, crossing_line
@@ -32,6 +33,7 @@ def find_breaks(
     hop_m: float,
     longest_m: float,
     p_cut: float,
+    ground: OverGround | None = None,
 ) -> tuple[Break, ...]:
     """Return every break no wider than `longest_m`, the one that wins most linked homes first.
 
@@ -39,6 +41,9 @@ def find_breaks(
     ----------
     pairs
         Distances among the patches of the graph, at least up to `longest_m`.
+    ground
+        Where the group walks: lengths in `pairs` are then costs, and crossings follow the
+        cheapest way.
     """
     plots = neighbourhood.plots
     shapes = plots.geometry.to_numpy()
@@ -47,7 +52,11 @@ def find_breaks(
     breaks = []
     for gap in component_breaks(patch_graph, pairs, hop_m=hop_m, longest_m=longest_m, p_cut=p_cut):
         ends = (patch_graph.ids[gap.i], patch_graph.ids[gap.j])
-        line = crossing_line(shapes[at[ends[0]]], shapes[at[ends[1]]])
+        start, end = at[ends[0]], at[ends[1]]
+        if ground is None:
+            line, width = crossing_line(shapes[start], shapes[end]), gap.width_m
+        else:
+            line, width = ground.line(start, end)
         touched = tree.query(line, predicate="intersects")
         along = [
             (
@@ -61,7 +70,8 @@ def find_breaks(
             Break(
                 from_plot=str(ends[0]),
                 to_plot=str(ends[1]),
-                width_m=gap.width_m,
+                width_m=width,
+                cost_m=gap.width_m,
                 line=line,
                 plots_on_the_way=tuple(str(plots.index[place]) for _, place in sorted(along)),
                 stepping_stones=gap.stones,

@@ -39,6 +39,9 @@ class Reach:
         Widest gap crossed in one move, metres.
     shared
         Matrices of plain straight-line reaches, to be shared between groups.
+    moves
+        Single moves and what they cost, in cost millimetres, where they are not straight lines
+        (over the ground); None: the straight distances themselves.
     """
 
     def __init__(
@@ -48,8 +51,10 @@ class Reach:
         *,
         hop_m: float,
         shared: "dict[int, sp.csr_array] | None" = None,
+        moves: Pairs | None = None,
     ) -> None:
         self._pairs = pairs
+        self._steps = pairs if moves is None else moves
         self._stops = stops
         self._hop_mm = _mm(hop_m)
         self._shared = {} if shared is None else shared
@@ -58,11 +63,15 @@ class Reach:
     def within(self, reach_m: float) -> "sp.csr_array":
         """Shape (n, n): 1 where the column's plot lies within reach of the row's; itself too."""
         reach_mm = _mm(reach_m)
-        if reach_mm <= self._hop_mm:
+        if self._in_one_move(reach_mm):
             return self._straight(reach_mm)
         if reach_mm not in self._own:
             self._own[reach_mm] = self._by_routes(reach_mm)
         return self._own[reach_mm]
+
+    def _in_one_move(self, reach_mm: int) -> bool:
+        """Whether every straight line of that length is a move by itself."""
+        return self._steps is self._pairs and reach_mm <= self._hop_mm
 
     def _straight(self, reach_mm: int) -> "sp.csr_array":
         if reach_mm not in self._shared:
@@ -79,7 +88,7 @@ class Reach:
         """Positions of the plots within reach of one plot, ascending, itself among them."""
         reach_mm = _mm(reach_m)
         ready = self._own.get(reach_mm)
-        if reach_mm > self._hop_mm and ready is None:
+        if ready is None and not self._in_one_move(reach_mm):
             straight = _row(self._straight(reach_mm), plot)
             lengths = self._route_lengths(np.array([plot]), reach_mm)[0]
             reached: NDArray[np.intp] = straight[np.isfinite(lengths[straight])]
@@ -95,8 +104,8 @@ class Reach:
         where it is no stop, while a plot that is no stop cannot be passed through.
         """
         size = len(self._stops)
-        near = self._pairs.length_mm <= self._hop_mm
-        i, j, length = self._pairs.i[near], self._pairs.j[near], self._pairs.length_mm[near]
+        near = self._steps.length_mm <= self._hop_mm
+        i, j, length = self._steps.i[near], self._steps.j[near], self._steps.length_mm[near]
         joined = (length == 0) & self._stops[i] & self._stops[j]
         touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
         count, cluster = csgraph.connected_components(touching, directed=False)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from shapely import LineString
+from shapely import LineString, Point
 
+from patchnet.advice.over_ground import OverGround
 from patchnet.advice.reach import Reach
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge, Need
@@ -18,6 +19,7 @@ __all__ = [
     "ANCHOR",
     "Assessment",
     "Break",
+    "FenceGap",
     "Giver",
     "GroupAnswer",
     "HasFeature",
@@ -75,7 +77,9 @@ class Break:
     from_plot, to_plot
         The two patches facing each other across the narrowest place.
     width_m
-        Edge to edge, metres.
+        Edge to edge, metres along the crossing.
+    cost_m
+        What crossing it costs, in metres of the best ground; the width for groups that fly.
     line
         The crossing, in the neighbourhood's CRS.
     plots_on_the_way
@@ -91,11 +95,47 @@ class Break:
     from_plot: str
     to_plot: str
     width_m: float
+    cost_m: float
     line: LineString
     plots_on_the_way: tuple[str, ...]
     stepping_stones: int
     homes_won: float
     homes_each_side: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FenceGap:
+    """One gap to be made in a barrier, in an order in which each is reckoned with those before.
+
+    Attributes
+    ----------
+    barriers
+        Rows (from 0) of the neighbourhood's barriers that it goes through.
+    kinds
+        Their kinds.
+    now
+        What is known of a gap there today: ``"no"`` or ``"not_known"``.
+    plots
+        The plots on its two sides; None where there is no plot.
+    place
+        Where, in the neighbourhood's CRS.
+    joins
+        The two patches that it brings closer.
+    cost_before, cost_after
+        Cost metres between those two; inf: no way.
+    homes_won
+        Linked homes won, the earlier gaps of the list being there.
+    """
+
+    barriers: tuple[int, ...]
+    kinds: tuple[str, ...]
+    now: str
+    plots: tuple[str | None, str | None]
+    place: Point
+    joins: tuple[str, str]
+    cost_before: float
+    cost_after: float
+    homes_won: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +187,9 @@ class GroupAnswer:
         Breaks, the one that wins most first.
     reach
         Which plots lie within the group's reach of which.
+    ground
+        The ground and the links over it; None where the group flies, or straight lines were
+        asked for.
     """
 
     group: Group
@@ -164,6 +207,7 @@ class GroupAnswer:
     measures: NetworkMeasures
     breaks: tuple[Break, ...]
     reach: Reach
+    ground: OverGround | None
 
 
 @dataclass(frozen=True, eq=False)

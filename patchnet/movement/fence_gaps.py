@@ -16,7 +16,7 @@ from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.corridors import BothWays, both_ways, opened_steps
 from patchnet.movement.surface import CostSurface
 
-__all__ = ["Gap", "GapPlan", "gaps_in_order", "single_gaps"]
+__all__ = ["Gap", "GapPlan", "gap_steps", "gaps_in_order", "single_gaps"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +125,7 @@ def gaps_in_order(
 
 
 def _singles(surface: CostSurface, both: BothWays, steps: Steps) -> list[GapPlan]:
-    first, second, price = _ends(surface, both, steps)
+    first, second, price = gap_steps(surface, both.own, steps)
     a, b = both.from_a.cost.ravel(), both.from_b.cost.ravel()
     new = np.minimum(a[first] + price + b[second], a[second] + price + b[first])
     # No gain that is only rounding.
@@ -138,15 +138,32 @@ def _singles(surface: CostSurface, both: BothWays, steps: Steps) -> list[GapPlan
     return list(plans.values())
 
 
-def _ends(
-    surface: CostSurface, both: BothWays, steps: Steps
+def gap_steps(
+    surface: CostSurface, own: NDArray[np.bool_], steps: Steps
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
-    """Two cells of each step, and what the step costs with a gap in it."""
+    """The two cells of each step that meets a barrier, and what it costs with a gap in it.
+
+    Parameters
+    ----------
+    surface
+        The cost surface.
+    own
+        Shape of the grid: True in cells of patches, inside which moving is free.
+    steps
+        Its m steps, or those with some gaps made already.
+
+    Returns
+    -------
+    first, second
+        Shape (m,): numbers of the cells, row by row.
+    price
+        Shape (m,): cost metres.
+    """
     columns = surface.cost.shape[1]
     first, direction = np.divmod(steps.key, 4)
     second = first + np.array([down * columns + right for down, right in DIRECTIONS[:4]])[direction]
     long = np.array([np.hypot(down, right) for down, right in DIRECTIONS[:4]])[direction]
-    free = np.where(both.own, np.float32(0), surface.cost).ravel()
+    free = np.where(own, np.float32(0), surface.cost).ravel()
     price = 0.5 * surface.cell_m * long * (free[first].astype(np.float64) + free[second])
     return first, second, price + steps.opened
 

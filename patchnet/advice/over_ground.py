@@ -1,0 +1,102 @@
+"""Links of one group over the ground, in the form that provision, network and breaks use."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString
+
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.distance import Pairs
+from patchnet.movement.ground_links import GroundLinks, ground_links
+from patchnet.movement.land_cover import LandCover
+from patchnet.movement.surface import CostSurface, cost_surface
+
+__all__ = ["OverGround", "over_ground"]
+
+
+@dataclass(frozen=True, eq=False)
+class OverGround:
+    """How a group gets about on the ground.
+
+    Attributes
+    ----------
+    surface
+        What a metre costs everywhere, and what barriers close.
+    links
+        Links between patches where their territories touch, and the territories themselves.
+    moves
+        The same links in cost millimetres between positions of the neighbourhood's plots; also,
+        for every plot that is no patch, the move between it and the patch whose territory it
+        lies in.
+    """
+
+    surface: CostSurface
+    links: GroundLinks
+    moves: Pairs
+
+    def line(self, i: int, j: int) -> tuple[LineString, float]:
+        """The way of one link between two plots (positions), and its length in metres."""
+        at = self._at[min(i, j), max(i, j)]
+        return self.links.line[at], float(self.links.length_m[at])
+
+    @cached_property
+    def _at(self) -> Mapping[tuple[int, int], int]:
+        pairs = zip(self.links.i.tolist(), self.links.j.tolist(), strict=True)
+        return {pair: at for at, pair in enumerate(pairs)}
+
+
+def over_ground(
+    neighbourhood: Neighbourhood,
+    group: Group,
+    knowledge: Knowledge,
+    patch: NDArray[np.bool_],
+    *,
+    cell_m: float | None = None,
+    landcover: LandCover | None = None,
+) -> OverGround:
+    """Lay the ground for a group and link its patches over it.
+
+    Parameters
+    ----------
+    patch
+        Shape (n,), True where a plot is a patch.
+    cell_m
+        Side of a cell in metres; None: chosen from the data.
+    landcover
+        The user's own land cover, painted over the plots.
+    """
+    surface = cost_surface(neighbourhood, group, knowledge, cell_m=cell_m, landcover=landcover)
+    plots = neighbourhood.plots.index
+    longest = knowledge.setting("break_hops") * group.hop.value
+    links = ground_links(surface, patches=plots[patch], limit=longest)
+    to_plot = plots.get_indexer(surface.plots).astype(np.int32)
+    fringe_i, fringe_j, fringe_cost = _fringe(surface, links)
+    i = to_plot[np.r_[links.i, fringe_i]]
+    j = to_plot[np.r_[links.j, fringe_j]]
+    cost = np.round(np.r_[links.cost, fringe_cost] * 1000).astype(np.int64)
+    i, j = np.minimum(i, j), np.maximum(i, j)
+    order = np.lexsort((j, i))
+    return OverGround(surface, links, Pairs(i=i[order], j=j[order], length_mm=cost[order]))
+
+
+def _fringe(
+    surface: CostSurface, links: GroundLinks
+) -> "tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]":
+    """Plots that are no patch: the patch nearest to any of their cells, and the cost to it."""
+    label, owner = surface.labels.ravel(), links.growth.owner.ravel()
+    cost = links.growth.cost.ravel()
+    # In a patch's own cells owner and label are the same; elsewhere the plot is being visited.
+    visited = np.flatnonzero((label > 0) & (owner > 0) & (owner != label))
+    patch_labels = np.unique(owner[cost == 0])
+    visited = visited[~np.isin(label[visited], patch_labels)]
+    order = visited[np.lexsort((owner[visited], cost[visited], label[visited]))]
+    first = order[np.r_[True, np.diff(label[order]) != 0][: len(order)]]
+    return (
+        label[first].astype(np.int64) - 1,
+        owner[first].astype(np.int64) - 1,
+        cost[first].astype(np.float64),
+    )
