@@ -251,6 +251,7 @@ def test_barriers(street, build, faults_of):
 def test_walls_drawn_as_areas_become_lines(street, build):
     thick = street.layer([street.square(0, 0, 0.3, 30)], kind=["wall"])
     (line,) = build(street.plots(2), barriers=thick).barriers.geometry
+    assert line.geom_type == "LineString"
     assert line.length == pytest.approx(60.6)
 
 
@@ -285,6 +286,8 @@ def test_ids_in_the_index_and_whole_numbers(street, build):
     found = build(plots, features=table)
     assert list(found.plots.index) == ["12", "13"]
     assert found.answers.answer("13", "pond") == "there"
+    text = street.plots(2, id=["12.0", "A13.0"])  # a spreadsheet's text; a name of its own
+    assert list(build(text).plots.index) == ["12", "A13.0"]
     again = build(found.plots)
     assert list(again.plots.index) == ["12", "13"]
 
