@@ -1,0 +1,230 @@
+"""What would help a group that walks: corridors, gaps in fences, and where movement squeezes."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse import csgraph
+from shapely import Point
+
+from patchnet.advice.over_ground import OverGround
+from patchnet.advice.records import Assessment, FenceGap, GroupAnswer
+from patchnet.errors import WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.movement.corridors import Corridor, corridor
+from patchnet.movement.current import circuit
+from patchnet.movement.fence_gaps import gap_steps
+from patchnet.network.patch_graph import PatchGraph
+
+__all__ = ["break_corridors", "fence_gaps", "squeeze"]
+
+Array = NDArray[np.float64]
+_ROUNDING = 1e-9  # of the PC numerator: less than that is no gain
+
+
+def break_corridors(assessment: Assessment, group: str, *, most: int = 3) -> tuple[Corridor, ...]:
+    """The cheapest way across each of the first `most` breaks, as a line and as a band.
+
+    Empty where the group flies, or straight lines were asked for.
+    """
+    answer = _answer(assessment, group)
+    if answer.ground is None:
+        return ()
+    return tuple(
+        corridor(answer.ground.surface, gap.from_plot, gap.to_plot, assessment.knowledge)
+        for gap in answer.breaks[:most]
+    )
+
+
+def squeeze(assessment: Assessment, group: str) -> "NDArray[np.float32] | None":
+    """Where movement squeezes: current over the ground between the patches, all to all.
+
+    A unit of current runs between every two of the patches that hold most homes (up to
+    ``settings/squeeze_patches``), so a cell that many ways must pass carries much (McRae,
+    Dickson, Keitt & Shah 2008, Ecology 89:2712-2724).
+
+    Returns
+    -------
+    array or None
+        Shape of the ground's grid, amperes. None where the group flies, where fewer than two
+        patches can be joined, or where the ground has more cells than
+        ``settings/squeeze_cells_max`` (the solve takes about 2 kB a cell).
+    """
+    answer = _answer(assessment, group)
+    knowledge = assessment.knowledge
+    if answer.ground is None:
+        return None
+    surface = answer.ground.surface
+    if surface.cost.size > knowledge.setting("squeeze_cells_max"):
+        return None
+    patches = answer.homes[answer.patch].sort_values(ascending=False, kind="stable")
+    chosen = patches.index[: round(knowledge.setting("squeeze_patches"))]
+    if len(chosen) < 2:
+        return None
+    return circuit(surface, knowledge, patches=sorted(chosen)).current()
+
+
+@dataclass(frozen=True, eq=False)
+class _Openings:
+    """Places where a gap would join two patches, the cheapest one per barrier and pair.
+
+    `at` are places among the surface's steps; `first` and `second` the cells on the two sides;
+    `a` and `b` positions of the two patches in the patch graph; `cost` in cost metres.
+    """
+
+    at: NDArray[np.intp]
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+    a: NDArray[np.intp]
+    b: NDArray[np.intp]
+    cost: Array
+
+
+def fence_gaps(assessment: Assessment, group: str, *, most: int = 6) -> tuple[FenceGap, ...]:
+    """Which barriers to open, in which order, and the linked homes each gap wins.
+
+    Every place on every barrier between the territories of two patches is a candidate: a gap
+    there makes a link of (cost to it from one side) + (the step with a gap) + (cost from the
+    other side). What a link wins is worked out exactly over all best routes; each gap is
+    reckoned with those before it.
+
+    Returns
+    -------
+    tuple of FenceGap
+        The one that wins most first; gaps that win nothing are left out. Empty where the group
+        flies, or straight lines were asked for.
+    """
+    answer = _answer(assessment, group)
+    if answer.ground is None:
+        return ()
+    openings = _openings(answer, answer.ground)
+    found = []
+    for at, before, after, won in _best_in_turn(answer.network, openings, most):
+        found.append(_fence_gap(assessment, answer, openings, at, (before, after, won)))
+    return tuple(found)
+
+
+def _answer(assessment: Assessment, group: str) -> GroupAnswer:
+    if group not in assessment.groups:
+        hint = nearest_hint(group, assessment.groups)
+        raise WrongUse(f"There is no wildlife group {group!r} here.{hint}")
+    return assessment.groups[group]
+
+
+def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:
+    surface, growth = ground.surface, ground.links.growth
+    cost, owner = growth.cost.ravel(), growth.owner.ravel()
+    steps = surface.steps
+    first, second, price = gap_steps(surface, growth.cost == 0, steps)
+    total = cost[first] + price + cost[second]
+    a, b = owner[first].astype(np.intp), owner[second].astype(np.intp)
+    swapped = a > b
+    a, b = np.where(swapped, b, a), np.where(swapped, a, b)
+    able = np.flatnonzero(
+        (steps.opened < steps.extra)
+        & (a > 0)
+        & (a != b)
+        & np.isfinite(total)
+        & (total <= answer.group.hop.value)
+    )
+    barrier = steps.barrier[steps.start[able]]
+    order = able[np.lexsort((steps.key[able], total[able], b[able], a[able], barrier))]
+    named = steps.barrier[steps.start[order]]
+    new = np.r_[
+        True,
+        (np.diff(named) != 0) | (np.diff(a[order]) != 0) | (np.diff(b[order]) != 0),
+    ][: len(order)]
+    chosen = order[new]
+    ids = answer.network.ids
+    return _Openings(
+        at=chosen,
+        first=first[chosen],
+        second=second[chosen],
+        a=ids.get_indexer(surface.plots[a[chosen] - 1]).astype(np.intp),
+        b=ids.get_indexer(surface.plots[b[chosen] - 1]).astype(np.intp),
+        cost=total[chosen],
+    )
+
+
+def _best_in_turn(
+    network: PatchGraph, openings: _Openings, most: int
+) -> Iterator[tuple[int, float, float, float]]:
+    """Yield place among the openings, cost before and after (m), and linked homes won."""
+    k, homes = network.k_per_m, network.homes
+    lengths = _all_lengths(network)
+    for _ in range(most):
+        p = np.exp(-k * lengths)
+        flow = p @ homes
+        numerator = float(homes @ flow)
+        best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
+        # A link of cost c between a and b can win no more than this; the promising ones first.
+        bound = 2 * np.exp(-k * openings.cost) * flow[openings.a] * flow[openings.b]
+        for at in np.argsort(-bound, kind="stable").tolist():
+            if bound[at] <= gained:
+                break
+            a, b, cost = openings.a[at], openings.b[at], openings.cost[at]
+            if cost >= lengths[a, b]:
+                continue
+            gain = float(homes @ np.exp(-k * _with_link(lengths, a, b, cost)) @ homes) - numerator
+            if gain > gained:
+                best, gained = at, gain
+        if best < 0:
+            return
+        a, b, cost = openings.a[best], openings.b[best], float(openings.cost[best])
+        won = float(np.sqrt(numerator + gained) - np.sqrt(numerator))
+        yield best, float(lengths[a, b]), cost, won
+        lengths = _with_link(lengths, a, b, cost)
+
+
+def _all_lengths(network: PatchGraph) -> Array:
+    """Shape (n, n): best routes between all patches, metres, infinite where there is none."""
+    n = len(network.ids)
+    links = sp.coo_array(
+        (network.length_mm.astype(float), (network.i, network.j)), shape=(n, n)
+    ).tocsr()
+    return np.asarray(csgraph.dijkstra(links, directed=False)) / 1000
+
+
+def _with_link(lengths: Array, a: np.intp, b: np.intp, cost: float) -> Array:
+    """Best routes after one more link."""
+    over = lengths[:, a, None] + cost + lengths[None, b, :]
+    return np.minimum(lengths, np.minimum(over, over.T))
+
+
+def _fence_gap(
+    assessment: Assessment,
+    answer: GroupAnswer,
+    openings: _Openings,
+    at: int,
+    won: tuple[float, float, float],
+) -> FenceGap:
+    surface = answer.ground.surface if answer.ground is not None else None
+    if surface is None:
+        raise WrongUse("Gaps are found over the ground only.")
+    steps, step = surface.steps, int(openings.at[at])
+    through = steps.barrier[steps.start[step] : steps.start[step + 1]]
+    barriers = tuple(sorted({int(row) for row in through}))
+    table = assessment.neighbourhood.barriers.iloc[list(barriers)]
+    cells = np.array([openings.first[at], openings.second[at]])
+    row, column = np.divmod(cells, surface.cost.shape[1])
+    grid = surface.grid
+    labels = surface.labels.ravel()[cells]
+    sides = [str(surface.plots[label - 1]) if label > 0 else None for label in labels.tolist()]
+    ids = answer.network.ids
+    before, after, homes_won = won
+    return FenceGap(
+        barriers=barriers,
+        kinds=tuple(table["kind"]),
+        now="no" if (table["gap"] == "no").any() else "not_known",
+        plots=(sides[0], sides[1]),
+        place=Point(
+            grid.west + (column.mean() + 0.5) * grid.cell_m,
+            grid.north - (row.mean() + 0.5) * grid.cell_m,
+        ),
+        joins=(str(ids[openings.a[at]]), str(ids[openings.b[at]])),
+        cost_before=before,
+        cost_after=after,
+        homes_won=homes_won,
+    )
