@@ -25,6 +25,7 @@ from scipy.sparse.linalg import SuperLU, splu
 from patchnet.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS
+from patchnet.movement.dissection import nested_dissection
 from patchnet.movement.ground_grid import ensure_fits
 from patchnet.movement.surface import CostSurface
 
@@ -32,7 +33,7 @@ __all__ = ["Circuit", "circuit"]
 
 # Of eight neighbours the two across and the four diagonals of a strip carry current along it.
 _SHARED = 1 + np.sqrt(2)
-_BLOCK = 8  # right-hand sides solved at once: more would only take memory
+_BLOCK = 2  # right-hand sides solved at once: more take memory and save hardly any time
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -75,7 +76,8 @@ class Circuit:
         part = _parts(one, two, count)
         there = np.bincount(patch, minlength=len(patches) + 1)[1:] > 0
         self.part: Ints = np.where(there, part[: len(patches)], -1)
-        self._factor, self._row = _factorise(one, two, wires.conductance, part, len(patches))
+        self._row = _rows(surface, node, part, len(patches))
+        self._factor = _factorise(one, two, wires.conductance, part, self._row)
         self._count = count
 
     def resistance(self, pairs: Iterable[tuple[str, str]]) -> Floats:
@@ -197,8 +199,7 @@ class Circuit:
         """Solve for voltages; one node of every part is the ground at 0 V."""
         volts = np.zeros((self._count, feed.shape[1]))
         if self._factor is not None:
-            kept = self._row >= 0
-            volts[kept] = self._factor.solve(np.asfortranarray(feed[kept]))
+            volts[self._row] = self._factor.solve(np.asfortranarray(feed[self._row]))
         return volts
 
 
@@ -284,49 +285,52 @@ def _parts(one: NDArray[np.int32], two: NDArray[np.int32], count: int) -> Ints:
     return parts
 
 
+def _rows(
+    surface: CostSurface, node: NDArray[np.int32], part: Ints, patches: int
+) -> NDArray[np.int32]:
+    """Nodes in the order in which they are eliminated.
+
+    Only those of parts that hold a patch, but for the first patch of each part, which is at 0 V.
+    A patch is eliminated after the last of its cells' neighbourhood.
+    """
+    used = np.isin(part, np.unique(part[:patches]))
+    used[np.unique(part[:patches], return_index=True)[1]] = False
+    place = np.full(len(part), -1, np.int32)
+    cell = np.flatnonzero(node >= 0)
+    np.maximum.at(place, node[cell], nested_dissection(*surface.cost.shape)[cell])
+    rows = np.flatnonzero(used)
+    ordered: NDArray[np.int32] = rows[np.argsort(place[rows], kind="stable")].astype(np.int32)
+    return ordered
+
+
 def _factorise(
     one: NDArray[np.int32],
     two: NDArray[np.int32],
     conductance: Floats,
     part: Ints,
-    patches: int,
-) -> tuple[SuperLU | None, Ints]:
-    """Factorise the equations of all parts that hold a patch; the first patch of each is 0 V.
-
-    Returns
-    -------
-    factor
-        None where nothing is left to be solved.
-    row
-        Row of each node in the equations; -1: at 0 V or not in them.
-    """
-    held = np.unique(part[:patches])
-    used = np.isin(part, held)
-    _, ground = np.unique(part[:patches], return_index=True)
-    used[ground] = False
-    row = np.where(used, np.cumsum(used) - 1, -1)
-    size = int(used.sum())
+    rows: NDArray[np.int32],
+) -> SuperLU | None:
+    """Factorise the equations of the nodes in `rows`; None where there are none."""
+    size = len(rows)
     if size == 0:
-        return None, row
+        return None
+    row = np.full(len(part), -1, np.int32)
+    row[rows] = np.arange(size, dtype=np.int32)
     diagonal = np.bincount(one, conductance, len(part)) + np.bincount(two, conductance, len(part))
     i, j = row[one], row[two]
     both = (i >= 0) & (j >= 0)
-    i, j = i[both].astype(np.int32), j[both].astype(np.int32)
-    value: Floats = conductance[both]
+    i, j, value = i[both], j[both], conductance[both]
     own = np.arange(size, dtype=np.int32)
     matrix = csc_array(
         coo_array(
             (
-                np.concatenate([-value, -value, diagonal[used]]),
+                np.concatenate([-value, -value, diagonal[rows]]),
                 (np.concatenate([i, j, own]), np.concatenate([j, i, own])),
             ),
             shape=(size, size),
         )
     )
-    del i, j, value
+    del i, j, value, both, row, diagonal, own
     return splu(
-        matrix,
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
-    ), row
+        matrix, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    )

@@ -76,7 +76,7 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
     first, last = math.floor(west / cell), math.ceil(east / cell)
     bottom, top = math.floor(south / cell), math.ceil(north / cell)
     grid = Grid(first * cell, top * cell, (top - bottom, last - first), cell, CRS(plots.crs))
-    ensure_fits(grid, knowledge, "surface_bytes_per_cell", "The ground")
+    ensure_fits(grid, knowledge, "growth_bytes_per_cell", "The ground")
     return grid
 
 

@@ -288,12 +288,12 @@ class _Padded:
 
     def buckets(self) -> tuple[float, int]:
         """Width of a bucket, just below the cheapest step, and how many are needed."""
-        dear = self.cost[np.isfinite(self.cost)]
-        least = dear[dear > 0].min(initial=np.inf)
+        least = float(np.min(self.cost, where=self.cost > 0, initial=np.inf))
+        dearest = float(np.max(self.cost, where=np.isfinite(self.cost), initial=0))
         if not np.isfinite(least):
             return 1.0, 1
         closed = np.isinf(self.extra)
-        most = 2 * self.half.max() * float(dear.max()) + self.extra[~closed].max(initial=0)
-        width = 0.999 * self.half.min() * float(least)
+        most = 2 * self.half.max() * dearest + self.extra[~closed].max(initial=0)
+        width = 0.999 * self.half.min() * least
         count = most / width + 2
         return width, 1 << int(np.ceil(np.log2(count)))
