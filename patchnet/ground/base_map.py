@@ -69,7 +69,7 @@ def read_barriers(
         gap = _GAP.get(gap_word.casefold())
         if gap is None:
             odd.append((place, f"'{gap_word[:40]}' in the column gap was read as not known."))
-        height = _height(heights[at]) if heights is not None else np.nan
+        height = _length(heights[at]) if heights is not None else np.nan
         if height is None:
             odd.append(
                 (place, f"The height '{str(heights[at])[:40] if heights else ''}' was not read.")
@@ -94,21 +94,37 @@ def read_named(
     areas_only: bool,
     faults: FaultList,
 ) -> gpd.GeoDataFrame:
-    """Return buildings (`areas_only`), roads or footways: ``geometry`` and ``name``."""
+    """Return buildings (`areas_only`), roads or footways: ``geometry`` and ``name``.
+
+    Roads and footways also have ``width_m``, NaN where nobody said it.
+    """
     names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
+    widths = texts(table[columns.role["width"]]) if "width" in columns.role else None
     dropped: list[tuple[Place, str]] = []
+    odd: list[tuple[Place, str]] = []
     rows = []
     for at, shape in enumerate(shapes):
         usable = _kept(shape, least=2 if areas_only else 1)
         if usable is None:
             dropped.append(((at + 1, None), "The row has no outline or line that can be used."))
             continue
-        rows.append((usable, names[at]))
+        width = _length(widths[at]) if widths is not None else np.nan
+        if width is None or width <= 0:
+            odd.append(((at + 1, None), f"The width '{(widths or [''])[at][:40]}' was not read."))
+            width = np.nan
+        rows.append((usable, names[at], width))
+    faults.warn_rows(
+        where, odd, together="{n} widths were read as not known.",
+        mend="Write the width in metres; leave it empty if not known.",
+    )  # fmt: skip
     faults.warn_rows(
         where, dropped, together="{n} rows have no outline or line that can be used.",
         mend="It was left out; draw it if it matters.",
     )  # fmt: skip
-    frame = pd.DataFrame(rows, columns=["geometry", "name"])
+    frame = pd.DataFrame(rows, columns=["geometry", "name", "width_m"])
+    frame["width_m"] = frame["width_m"].astype(float)
+    if areas_only:
+        frame = frame.drop(columns="width_m")
     return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
 
 
@@ -145,7 +161,7 @@ def _lines(shapes: Shapes, where: str, faults: FaultList) -> tuple[Shapes, NDArr
     return out, good
 
 
-def _height(text: str) -> float | None:
+def _length(text: str) -> float | None:
     """Return metres; NaN where empty, None where it cannot be read."""
     bare = re.sub(r"\s*(?:m|metres?|meters?)$", "", text.strip().casefold())
     if bare in {"", "?", "-", "unknown", "not known"}:

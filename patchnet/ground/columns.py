@@ -37,6 +37,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "amount": ("amount", "size", "quantity", "qty", "how much", "how many", "area or count"),
     "gap": ("gap", "gaps", "has gap", "opening", "hole", "passable"),
     "height": ("height", "height m", "height in m", "high"),
+    "width": ("width", "width m", "width in m", "wide"),
 }  # fmt: skip
 
 _UNITS = re.compile(

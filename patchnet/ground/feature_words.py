@@ -27,7 +27,7 @@ import numpy as np
 
 from patchnet.ground.neighbourhood import Answer
 from patchnet.knowledge.records import Feature, Knowledge
-from patchnet.knowledge.words import match_feature, near_features
+from patchnet.knowledge.words import match_feature, near_feature_words
 
 __all__ = [
     "FeatureList",
@@ -310,7 +310,7 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
 def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
     found = _TRAILING.fullmatch(bare) or _LEADING.fullmatch(bare) or _NONE_BEFORE.fullmatch(bare)
     word = found["word"].strip() if found else bare
-    near = [knowledge.features[key].name for key in near_features(word, knowledge)]
+    near = near_feature_words(word, knowledge)
     hint = f" Did you mean {' or '.join(repr(name) for name in near)}?" if near else ""
     return Problem(
         f"'{_short(word)}' is not a feature that patchnet knows.{hint}",

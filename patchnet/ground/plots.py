@@ -98,7 +98,13 @@ def read_plots(
         faults=faults,
     )
     first = ~pd.Series(idents).duplicated().to_numpy() & np.array([bool(one) for one in idents])
-    rows = np.flatnonzero(outlines.good & first)
+    # A plot whose id is missing or taken is carried on under a name of its own, so that the
+    # rest of its row is checked as well; the fault keeps it from being computed with.
+    names = [
+        ident if own else f"{ident} (row {row})"
+        for row, (ident, own) in enumerate(zip(idents, first, strict=True), 1)
+    ]
+    rows = np.flatnonzero(outlines.good)
     labels = texts(table[columns.role["label"]]) if "label" in columns.role else idents
     streets = (
         texts(table[columns.role["street"]]) if "street" in columns.role else [""] * len(table)
@@ -112,7 +118,7 @@ def read_plots(
             "area_m2": shapely.area(kept),
         },
         geometry=kept,
-        index=pd.Index([idents[at] for at in rows], name="plot", dtype=object),
+        index=pd.Index([names[at] for at in rows], name="plot", dtype=object),
         crs=crs,
     )
     return Plots(plots, rows, tuple(places[at] for at in rows))

@@ -18,8 +18,8 @@ _ROLES: Mapping[str, tuple[str, ...]] = {
     "features": ("plot", "features", "kind", "amount"),
     "barriers": ("kind", "gap", "height"),
     "buildings": ("label",),
-    "roads": ("label",),
-    "footways": ("label",),
+    "roads": ("label", "width"),
+    "footways": ("label", "width"),
 }
 _TABLE_ROLES = ("id", "seen", "features", "amount")
 

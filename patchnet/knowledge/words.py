@@ -18,6 +18,7 @@ __all__ = [
     "match_barrier_kind",
     "match_feature",
     "match_plot_kind",
+    "near_feature_words",
     "near_features",
     "near_plot_kinds",
     "plain",
@@ -117,16 +118,29 @@ def near_features(word: str, knowledge: Knowledge) -> list[str]:
     return _near(word, knowledge.features.values())
 
 
+def near_feature_words(word: str, knowledge: Knowledge) -> list[str]:
+    """Return the words for features spelt most like `word`, one a feature, best first."""
+    return list(_spelt_like(word, knowledge.features.values()).values())
+
+
 def near_plot_kinds(word: str, knowledge: Knowledge) -> list[str]:
     """Return keys of the plot kinds spelt most like `word`, best first (may be empty)."""
     return _near(word, knowledge.plot_kinds.values())
 
 
 def _near(word: str, records: Iterable[_Worded]) -> list[str]:
+    return list(_spelt_like(word, records))
+
+
+def _spelt_like(word: str, records: Iterable[_Worded]) -> dict[str, str]:
+    """Keys of the records spelt most like `word`, at most three, each with the word that is."""
     spelt = {
         name.casefold(): record.key
         for record in records
         for name in (record.name, *record.words, record.key.replace("_", " "))
     }
     close = nearest(re.sub(r"[\W_]+", " ", word).strip(), spelt, most=6)
-    return list(dict.fromkeys(spelt[name] for name in close))[:3]
+    found: dict[str, str] = {}
+    for name in close:
+        found.setdefault(spelt[name], name)
+    return dict(list(found.items())[:3])

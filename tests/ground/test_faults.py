@@ -296,3 +296,20 @@ def test_two_geometry_tables_of_features(street, knowledge):
     mapped = street.layer([street.square(5, 5, 2, 3)], feature=["pond"])
     with pytest.raises(WrongUse, match="join them"):
         build_neighbourhood(street.plots(2), features=[mapped, mapped], knowledge=knowledge)
+
+
+def test_widths_of_roads(street, build):
+    """Metres with or without the unit; what cannot be read is not known, and said."""
+    lines = [shapely.LineString([(0, -5 * k), (60, -5 * k)]) for k in range(1, 5)]
+    roads = street.layer(lines, name=["a", "b", "c", "d"], width_m=["5.5", "6 m", "", "broad"])
+    found = build(street.plots(2), roads=roads)
+    assert found.roads["width_m"].fillna(-1).tolist() == [5.5, 6, -1, -1]
+    assert any("broad" in fault.what for fault in found.faults)
+
+
+def test_a_plot_whose_id_is_taken_is_checked_all_the_same(street, faults_of):
+    """Every fault at once: the second plot '1' also has a pond larger than itself."""
+    plots = street.plots(2).assign(id=["1", "1"], features=["lawn", "pond 99999"])
+    faults = faults_of(plots)
+    only(faults, "row 1 already")
+    only(faults, "99999")
