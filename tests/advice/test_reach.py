@@ -63,3 +63,32 @@ def test_one_row_agrees_with_the_whole(case):
     for plot in range(len(stops)):
         columns = whole.indices[whole.indptr[plot] : whole.indptr[plot + 1]]
         assert alone.row(reach, plot).tolist() == sorted(columns.tolist())
+
+
+@given(places(), places())
+def test_reach_over_given_moves_agrees_with_networkx(straight_case, moves_case):
+    """Over the ground: the straight line within reach, and a route of dearer moves too."""
+    pairs, stops, hop, reach = straight_case
+    n = len(stops)
+    moves = moves_case[0]
+    keep = (moves.i < n) & (moves.j < n)
+    moves = Pairs(moves.i[keep], moves.j[keep], moves.length_mm[keep])
+    straight = np.zeros((n, n))
+    straight[pairs.i, pairs.j] = straight[pairs.j, pairs.i] = pairs.length_mm / 1000
+    found = set()
+    for source in range(n):
+        graph = nx.DiGraph()
+        graph.add_nodes_from(range(n))
+        for a, b, mm in zip(moves.i, moves.j, moves.length_mm, strict=True):
+            if mm / 1000 <= hop:
+                for start, end in ((int(a), int(b)), (int(b), int(a))):
+                    if start == source or stops[start]:
+                        graph.add_edge(start, end, weight=mm / 1000)
+        routes = nx.single_source_dijkstra_path_length(graph, source)
+        found |= {
+            (source, end)
+            for end in range(n)
+            if straight[source, end] <= reach and routes.get(end, np.inf) <= reach
+        }
+    within = Reach(pairs, stops, hop_m=hop, moves=moves).within(reach).tocoo()
+    assert set(zip(within.row.tolist(), within.col.tolist(), strict=True)) == found

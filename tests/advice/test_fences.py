@@ -1,0 +1,183 @@
+"""Groups that walk: links over the ground, gaps worth making, corridors, squeezes."""
+
+import math
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from patchnet.advice import assess
+from patchnet.advice.fences import break_corridors, fence_gaps, squeeze
+from patchnet.errors import WrongUse
+from patchnet.ground import build_neighbourhood
+from patchnet.knowledge import load_knowledge
+from patchnet.movement.distance import Pairs
+from patchnet.network.build import patch_graph
+from patchnet.network.measures import network_measures
+
+KNOWLEDGE = load_knowledge()
+HABITAT = "lawn 200; flower border 60; log pile 3; leaf pile 4; hedgehog house; bird bath"
+
+
+def row_of_gardens(first_fence, second_fence, *, wall="no"):
+    """Three gardens of 20 x 30 m side by side, a wall all round, a fence on each border."""
+    shapes = [shapely.box(left, 0, left + 20, 30) for left in (0, 20, 40)]
+    plots = gpd.GeoDataFrame(
+        {"id": ["a", "b", "c"], "kind": "garden", "seen": "all", "features": HABITAT},
+        geometry=shapes,
+        crs="EPSG:27700",
+    )
+    barriers = gpd.GeoDataFrame(
+        {
+            "kind": ["wall", "fence", "fence"],
+            "gap": [wall, first_fence, second_fence],
+            "height": [2, 1.8, 1.8],
+        },
+        geometry=[
+            shapely.box(0, 0, 60, 30).exterior,
+            shapely.LineString([(20, 0), (20, 30)]),
+            shapely.LineString([(40, 0), (40, 30)]),
+        ],
+        crs="EPSG:27700",
+    )
+    return build_neighbourhood(plots, barriers=barriers, knowledge=KNOWLEDGE, name="row")
+
+
+def hedgehogs(street, **options):
+    return assess(street, knowledge=KNOWLEDGE, groups=["hedgehog"], **options)
+
+
+def test_straight_lines_on_request():
+    """Touching gardens are 0 m apart whatever stands between them."""
+    answer = hedgehogs(row_of_gardens("no", "no"), straight=True).groups["hedgehog"]
+    assert answer.ground is None
+    assert answer.measures.components == 1
+    assert answer.network.length_mm.tolist() == [0, 20000, 0]  # a-b, a-c, b-c
+
+
+def test_a_closed_fence_parts_what_touches():
+    """No gap anywhere: three connected groups, each garden by itself."""
+    answer = hedgehogs(row_of_gardens("no", "no")).groups["hedgehog"]
+    assert answer.measures.components == 3
+    assert list(answer.network.ids) == ["a", "b", "c"]
+    assert answer.ground.links.isolated == ("a", "b", "c")
+
+
+def test_one_gap_is_enough():
+    answer = hedgehogs(row_of_gardens("yes", "no")).groups["hedgehog"]
+    assert answer.measures.components == 2
+    assert answer.component["a"] == answer.component["b"] != answer.component["c"]
+
+
+def test_not_known_is_probably_passable_somewhere():
+    """Only 5 % of gardens were wholly closed (Gazzard et al. 2021): not known links, dearer."""
+    known = hedgehogs(row_of_gardens("yes", "yes")).groups["hedgehog"]
+    doubt = hedgehogs(row_of_gardens("not known", "not known")).groups["hedgehog"]
+    assert doubt.measures.components == 1
+    assert doubt.network.length_mm.min() > known.network.length_mm.max()
+
+
+def test_reach_follows_the_ground():
+    """Behind a closed fence nothing is within reach; with a gap the neighbour's supply is."""
+    shut = hedgehogs(row_of_gardens("no", "no")).groups["hedgehog"]
+    opened = hedgehogs(row_of_gardens("yes", "no")).groups["hedgehog"]
+    assert shut.needs[0].enough["a"] == pytest.approx(shut.needs[0].enough["c"])
+    assert opened.needs[0].enough["a"] == pytest.approx(2 * shut.needs[0].enough["a"])
+    assert opened.needs[0].enough["c"] == pytest.approx(shut.needs[0].enough["c"])
+
+
+def test_gaps_in_order_join_all_three():
+    """Both fences are to be opened; after both, the gardens hold together."""
+    street = row_of_gardens("no", "no")
+    gaps = fence_gaps(hedgehogs(street), "hedgehog")
+    assert {gap.barriers for gap in gaps} == {(1,), (2,)}
+    assert all(gap.kinds == ("fence",) and gap.now == "no" for gap in gaps)
+    assert all(math.isinf(gap.cost_before) and gap.cost_after < 5 for gap in gaps)
+    assert all(gap.homes_won > 0 for gap in gaps)
+    assert {tuple(sorted(gap.joins)) for gap in gaps} == {("a", "b"), ("b", "c")}
+    for gap in gaps:
+        line = street.barriers.geometry.iloc[gap.barriers[0]]
+        assert (
+            line.distance(gap.place) <= hedgehogs(street).groups["hedgehog"].ground.surface.cell_m
+        )
+
+
+def test_gain_by_a_second_route():
+    """Put the links of the gaps into the graph by hand and measure it anew, one after another."""
+    answer = hedgehogs(row_of_gardens("no", "not known"))
+    group = answer.groups["hedgehog"]
+    network = group.network
+    links = {
+        (int(i), int(j)): int(d)
+        for i, j, d in zip(network.i, network.j, network.length_mm, strict=True)
+    }
+    before = network_measures(network, p_cut=0, hops=False).eca
+    gaps = fence_gaps(answer, "hedgehog")
+    assert len(gaps) == 2
+    for gap in gaps:
+        ends = tuple(sorted(network.ids.get_indexer(list(gap.joins)).tolist()))
+        links[ends] = min(links.get(ends, 10**9), round(gap.cost_after * 1000))
+        pairs = sorted(links)
+        added = patch_graph(
+            network.ids,
+            network.homes,
+            Pairs(
+                np.array([i for i, _ in pairs], np.int32),
+                np.array([j for _, j in pairs], np.int32),
+                np.array([links[pair] for pair in pairs], np.int64),
+            ),
+            hop_m=group.group.hop.value,
+            d50_m=network.d50_m,
+        )
+        after = network_measures(added, p_cut=0, hops=False).eca
+        assert gap.homes_won == pytest.approx(after - before, rel=1e-4)
+        before = after
+
+
+def test_an_open_fence_needs_no_gap():
+    assert fence_gaps(hedgehogs(row_of_gardens("yes", "yes")), "hedgehog") == ()
+
+
+def test_corridors_follow_breaks():
+    """A break over the ground has a corridor whose cost is the break's."""
+    street = row_of_gardens("no", "no", wall="yes")
+    answer = hedgehogs(street)
+    group = answer.groups["hedgehog"]
+    for gap, way in zip(group.breaks, break_corridors(answer, "hedgehog"), strict=True):
+        assert {way.plot_a, way.plot_b} == {gap.from_plot, gap.to_plot}
+        assert way.cost == pytest.approx(gap.cost_m, abs=0.01)
+
+
+def test_movement_squeezes_through_the_gap():
+    """Everything between two gardens passes the one gap in the middle of their fence."""
+    answer = hedgehogs(row_of_gardens("yes", "no"))
+    surface = answer.groups["hedgehog"].ground.surface
+    current = squeeze(answer, "hedgehog")
+    assert current.shape == surface.cost.shape
+    open_ground = hedgehogs(row_of_gardens("no", "no"))
+    assert np.nanmax(squeeze(open_ground, "hedgehog")) == pytest.approx(0, abs=1e-6)
+    assert np.nanmax(current) > 0
+
+
+def test_too_large_a_ground_is_left_out():
+    few = dict(KNOWLEDGE.settings)
+    few["squeeze_cells_max"] = replace(few["squeeze_cells_max"], value=10.0)
+    street = row_of_gardens("yes", "yes")
+    answer = assess(street, knowledge=replace(KNOWLEDGE, settings=few), groups=["hedgehog"])
+    assert squeeze(answer, "hedgehog") is None
+
+
+def test_groups_that_fly_have_no_fences():
+    answer = assess(row_of_gardens("no", "no"), knowledge=KNOWLEDGE, groups=["wren"])
+    assert answer.groups["wren"].ground is None
+    assert fence_gaps(answer, "wren") == ()
+    assert break_corridors(answer, "wren") == ()
+    assert squeeze(answer, "wren") is None
+
+
+def test_unknown_group():
+    answer = hedgehogs(row_of_gardens("no", "no"))
+    with pytest.raises(WrongUse, match="Did you mean hedgehog"):
+        fence_gaps(answer, "hedgehogg")
