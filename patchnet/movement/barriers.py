@@ -23,6 +23,7 @@ __all__ = ["barrier_steps"]
 
 _GAP_FEATURE = "fence_gap"
 _BUILDING = -1
+_FAR = 2  # cells along the barrier within which a gap is looked for beside its place
 
 
 def barrier_steps(
@@ -76,14 +77,19 @@ def barrier_steps(
     is_gap = np.zeros(len(found.key), np.bool_)
     near = _Near(shapes, knowledge.setting("barrier_snap_m"))
     half = knowledge.setting("gap_side_m") / 2
+    reach = _FAR * grid.cell_m
+    order = np.argsort(found.barrier, kind="stable")
+    ends = np.searchsorted(found.barrier[order], np.arange(len(table) + 1))
     lost: dict[int, bool] = {}
     for barrier, points in gaps.items():
+        own = order[ends[barrier] : ends[barrier + 1]]
         for point in points:
-            steps = _steps_at(found, barrier, shapes[barrier].project(point), half)
+            steps = _steps_at(found, own, shapes[barrier].project(point), half, reach)
             lost[barrier] = lost.get(barrier, False) or not len(steps)
-            through = np.isin(found.key, steps) & np.isin(found.barrier, near.point(point))
+            through = _on_steps(found, steps)
+            through = through[np.isin(found.barrier[through], near.point(point))]
             extra[through] = opened[found.barrier[through]]
-            is_gap |= through
+            is_gap[through] = True
     for barrier, nowhere in lost.items():
         if nowhere:
             what = "The gap in this barrier leads nowhere: no open ground on both its sides."
@@ -197,17 +203,26 @@ def _gap_points(
     return dict(sorted(gaps.items()))
 
 
-def _steps_at(found: Crossings, barrier: int, along: float, half: float) -> NDArray[np.int64]:
-    """Steps a gap opens: the nearest straight one, and any other within its width."""
-    own = np.flatnonzero(found.barrier == barrier)
+def _steps_at(
+    found: Crossings, own: NDArray[np.int64], along: float, half: float, reach: float
+) -> NDArray[np.int64]:
+    """Steps a gap opens, of the crossings `own`: the nearest straight one, and any in its width."""
+    own = own[np.abs(found.along[own] - along) <= reach]
     straight = own[found.key[own] % 4 < 2]
     if len(straight):
         own = straight
-    if not len(own):
-        return np.empty(0, np.int64)
     away = np.abs(found.along[own] - along)
     nearest = own[np.lexsort((found.key[own], away))[:1]]
     return found.key[np.union1d(nearest, own[away <= half])]
+
+
+def _on_steps(found: Crossings, steps: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Crossings on given steps (crossings are sorted by step)."""
+    spans = [
+        np.arange(np.searchsorted(found.key, step), np.searchsorted(found.key, step, "right"))
+        for step in steps
+    ]
+    return np.concatenate([np.empty(0, np.int64), *spans])
 
 
 class _Near:

@@ -286,6 +286,13 @@ def test_a_gap_that_leads_nowhere_is_said(scene, know):
     assert "leads nowhere" in fault.what
 
 
+def test_a_gap_behind_a_house_opens_nothing_elsewhere(scene, know):
+    """The middle of the fence is inside the house, 6 m from the nearest open ground."""
+    cost, surface = link_cost(scene, know, (FENCE, "fence", "yes"), buildings=[box(12, 4, 18, 16)])
+    assert cost == math.inf
+    assert "leads nowhere" in surface.faults[0].what
+
+
 def test_order_of_barriers_does_not_matter(scene, know):
     lines = [
         (FENCE, "fence", "not_known"),
@@ -319,6 +326,18 @@ def test_a_quarter_turn_of_the_scene_changes_nothing(scene, know):
     np.testing.assert_array_equal(first.i, second.i)
     np.testing.assert_allclose(first.cost, second.cost, rtol=1e-9)
     np.testing.assert_allclose(first.length_m, second.length_m, rtol=1e-9)
+
+
+def test_an_eighth_of_a_turn_changes_costs_by_at_most_the_error_of_eight_directions(scene, know):
+    """8.2 % either way (see the growth), and half a cell at each end of 25 cost metres."""
+    turned = {
+        plot: (rotate(shape, 45, origin=(0, 0)), kind) for plot, (shape, kind) in pair().items()
+    }
+    one, _ = link_cost(scene, know, cell=0.25)
+    two, _ = link_cost(scene, know, cell=0.25, plots=turned)
+    worst = math.sqrt(4 - 2 * math.sqrt(2))
+    slack = 2.5 * 0.25 * 2 / 25
+    assert 1 / worst - slack <= two / one <= worst + slack
 
 
 # links ----------------------------------------------------------------------------------------
