@@ -1,7 +1,9 @@
 """The command line as people use it: words in, words and files out, exit status documented."""
 
+import contextlib
 import json
 import re
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -219,6 +221,22 @@ def test_export_geopackage_reopens_as_written(run, tiny, tmp_path):
     assert plots["id"].tolist() == ["1", "2", "v"]
     assert plots.crs.to_epsg() == 27700
     assert plots["homes_newt"].notna().all()
+
+
+def test_export_geopackage_keeps_to_the_standard(run, tiny):
+    """OGC GeoPackage 12-128: clauses 1.1.1 (ids, integrity), 1.1.2 (reference systems), 1.1.3."""
+    assert run("export", tiny, "-o", "out.gpkg")[0] == 0
+    with contextlib.closing(sqlite3.connect("out.gpkg")) as base:
+        assert base.execute("PRAGMA application_id").fetchone() == (0x47504B47,)
+        assert base.execute("PRAGMA user_version").fetchone()[0] >= 10200
+        assert base.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert base.execute("PRAGMA foreign_key_check").fetchall() == []
+        systems = {row[0] for row in base.execute("SELECT srs_id FROM gpkg_spatial_ref_sys")}
+        assert {-1, 0, 4326, 27700} <= systems
+        layers = base.execute("SELECT table_name, data_type, srs_id FROM gpkg_contents").fetchall()
+        assert {name for name, kind, srs in layers if kind == "features" and srs == 27700} == {
+            "plots", "links", "breaks",
+        }  # fmt: skip
 
 
 def test_export_reads_back_as_a_neighbourhood(run, tiny):
