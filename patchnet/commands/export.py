@@ -4,13 +4,14 @@ from pathlib import Path
 
 import click
 
-from patchnet.advice import assess
 from patchnet.commands.options import (
     Asked,
+    AskedGround,
+    assess_asked,
+    ground_options,
     group_option,
     input_options,
     overwrite_option,
-    progress_bar,
     read_asked,
 )
 from patchnet.files import ensure_may_write
@@ -22,6 +23,7 @@ __all__ = ["export"]
 @click.command
 @input_options
 @group_option
+@ground_options()
 @overwrite_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="OUT")
 @click.option(
@@ -50,11 +52,13 @@ def export(
     all_links: bool,
     importance: bool,
     asked: Asked,
+    ground: AskedGround,
 ) -> None:
     """Write plots with their results, links and breaks for other programs.
 
     The ending of OUT says the format: .gpkg (GeoPackage, every layer), .geojson (RFC 7946, one
-    layer), .graphml (the patch graph of one group, for networkx).
+    layer), .graphml (the patch graph of one group, for networkx). Links of groups that walk are
+    the cheapest ways over the ground, unless --straight.
 
     \b
     Examples:
@@ -65,8 +69,6 @@ def export(
     form = export_form(output, groups)
     ensure_may_write(output, overwrite=overwrite)
     neighbourhood = read_asked(asked)
-    answer = assess(
-        neighbourhood, knowledge=asked.knowledge, groups=groups or None, progress=progress_bar
-    )
+    answer = assess_asked(neighbourhood, asked, groups, ground)
     write_export(answer, output, form=form, layer=layer, all_links=all_links, importance=importance)
     click.echo(output)

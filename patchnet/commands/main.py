@@ -8,9 +8,11 @@ import click
 from patchnet.commands.check import check
 from patchnet.commands.demo import demo
 from patchnet.commands.export import export
+from patchnet.commands.gaps import gaps
 from patchnet.commands.lists import features, groups, source
 from patchnet.commands.map import map_
 from patchnet.commands.plot import plot
+from patchnet.commands.routes import routes
 from patchnet.errors import DataFaults, PatchnetError, WrongUse
 
 __all__ = ["cli", "main"]
@@ -37,7 +39,7 @@ def cli(*, debug: bool) -> None:
     del debug  # read from the arguments in main(), so that it also covers the parsing
 
 
-for command in (demo, map_, check, plot, export, groups, features, source):
+for command in (demo, map_, check, plot, routes, gaps, export, groups, features, source):
     cli.add_command(command)
 
 

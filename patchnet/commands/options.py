@@ -10,13 +10,21 @@ from typing import Any, TypeVar
 import click
 from tqdm import tqdm
 
+from patchnet.advice import assess
+from patchnet.advice.records import Assessment
+from patchnet.errors import WrongUse
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.land_cover import LandCover, read_class_costs
 
 __all__ = [
     "Asked",
+    "AskedGround",
+    "assess_asked",
+    "between_options",
+    "ground_options",
     "group_option",
     "input_options",
     "knowledge_option",
@@ -24,6 +32,7 @@ __all__ = [
     "progress_bar",
     "read_asked",
     "say_warnings",
+    "walking_option",
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -39,6 +48,15 @@ class Asked:
     columns: dict[str, str]
     crs: str | None
     knowledge: Knowledge
+
+
+@dataclass(frozen=True)
+class AskedGround:
+    """What was asked for about the ground that groups walk over."""
+
+    straight: bool = False
+    cell_m: float | None = None
+    landcover: LandCover | None = None
 
 
 def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
@@ -108,6 +126,77 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
     return with_asked
 
 
+def ground_options(
+    *, straight: bool = True
+) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Add the options about the ground; the command gets one `ground`.
+
+    Parameters
+    ----------
+    straight
+        Whether --straight is among them.
+    """
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        @functools.wraps(command)
+        def with_ground(
+            *,
+            cell: float | None,
+            landcover: Path | None,
+            landcover_costs: Path | None,
+            straight: bool = False,
+            **others: object,
+        ) -> None:
+            command(ground=_asked_ground(straight, cell, landcover, landcover_costs), **others)
+
+        for option in (
+            click.option(
+                "--landcover-costs",
+                type=click.Path(path_type=Path),
+                metavar="CSV",
+                help="Table of its classes: columns class and cost (above 0, or 'closed').",
+            ),
+            click.option(
+                "--landcover",
+                type=click.Path(path_type=Path),
+                metavar="TIF",
+                help="Your own raster of land-cover classes, laid over the plots.",
+            ),
+            click.option(
+                "--cell",
+                type=click.FloatRange(min=0, min_open=True),
+                metavar="METRES",
+                help="Side of a cell of the ground; chosen from the plots if not given.",
+            ),
+        ):
+            with_ground = option(with_ground)
+        if straight:
+            with_ground = click.option(
+                "--straight",
+                is_flag=True,
+                help="Straight lines also for groups that walk, not ways over the ground.",
+            )(with_ground)
+        return with_ground
+
+    return decorate
+
+
+def _asked_ground(
+    straight: bool,  # noqa: FBT001 - private: passed on as it was parsed
+    cell: float | None,
+    landcover: Path | None,
+    costs: Path | None,
+) -> AskedGround:
+    if (landcover is None) != (costs is None):
+        raise WrongUse("--landcover and --landcover-costs go together: give both or neither.")
+    if straight and (cell is not None or landcover is not None):
+        raise WrongUse("--straight lays no ground, so it takes no --cell and no --landcover.")
+    own = None
+    if landcover is not None and costs is not None:
+        own = LandCover(landcover, read_class_costs(costs))
+    return AskedGround(straight, cell, own)
+
+
 def group_option(command: Command) -> Command:
     """Add --group KEY, which can be given several times."""
     return click.option(
@@ -117,6 +206,36 @@ def group_option(command: Command) -> Command:
         metavar="KEY",
         help="Only this wildlife group (can be repeated; 'patchnet groups' lists them).",
     )(command)
+
+
+def walking_option(command: Command) -> Command:
+    """Add --group KEY, one group that walks, which must be said."""
+    return click.option(
+        "--group",
+        required=True,
+        metavar="KEY",
+        help="The wildlife group, one that walks (hedgehog, for one).",
+    )(command)
+
+
+def between_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add --from ID and --to ID; the command gets both as `between`, or None."""
+
+    @functools.wraps(command)
+    def with_between(*, from_plot: str | None, to_plot: str | None, **others: object) -> None:
+        if (from_plot is None) != (to_plot is None):
+            raise WrongUse("--from and --to go together: give both or neither.")
+        between = None if from_plot is None else (from_plot, to_plot)
+        command(between=between, **others)
+
+    for name, words in (
+        ("to", "Id of the plot where the way ends."),
+        ("from", "Id of the plot where the way begins."),
+    ):
+        with_between = click.option(f"--{name}", f"{name}_plot", metavar="ID", help=words)(
+            with_between
+        )
+    return with_between
 
 
 def overwrite_option(command: Command) -> Command:
@@ -139,6 +258,26 @@ def read_asked(asked: Asked) -> Neighbourhood:
     )
     say_warnings(neighbourhood)
     return neighbourhood
+
+
+def assess_asked(
+    neighbourhood: Neighbourhood, asked: Asked, groups: Iterable[str], ground: AskedGround
+) -> Assessment:
+    """Work out the whole answer and say the warnings about the ground on standard error."""
+    answer = assess(
+        neighbourhood,
+        knowledge=asked.knowledge,
+        groups=list(groups) or None,
+        straight=ground.straight,
+        cell_m=ground.cell_m,
+        landcover=ground.landcover,
+        progress=progress_bar,
+    )
+    walked = [each.ground for each in answer.groups.values() if each.ground is not None]
+    said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
+    for fault in list(said)[:_WARNINGS]:
+        click.echo(str(fault), err=True)
+    return answer
 
 
 def say_warnings(neighbourhood: Neighbourhood) -> None:

@@ -2,9 +2,12 @@
 
 from patchnet.pages.check_text import check_json, check_text
 from patchnet.pages.export import LAYERS, export_form, write_export
+from patchnet.pages.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
 from patchnet.pages.lists import features_text, groups_text
 from patchnet.pages.map_page import map_page, write_map
 from patchnet.pages.plot_text import plot_json, plot_text
+from patchnet.pages.routes_export import write_routes
+from patchnet.pages.routes_text import routes_json, routes_text, way_json, way_text
 
 __all__ = [
     "LAYERS",
@@ -12,10 +15,19 @@ __all__ = [
     "check_text",
     "export_form",
     "features_text",
+    "gaps_json",
+    "gaps_text",
     "groups_text",
     "map_page",
     "plot_json",
     "plot_text",
+    "routes_json",
+    "routes_text",
+    "way_gaps_json",
+    "way_gaps_text",
+    "way_json",
+    "way_text",
     "write_export",
     "write_map",
+    "write_routes",
 ]

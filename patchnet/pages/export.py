@@ -1,6 +1,6 @@
 """Results as files for other programs: GeoPackage, GeoJSON (RFC 7946), GraphML."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -18,7 +18,16 @@ from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
 
-__all__ = ["LAYERS", "break_table", "export_form", "link_table", "plot_table", "write_export"]
+__all__ = [
+    "LAYERS",
+    "Form",
+    "break_table",
+    "export_form",
+    "link_table",
+    "plot_table",
+    "write_export",
+    "write_layers",
+]
 
 Form = Literal["gpkg", "geojson", "graphml"]
 LAYERS = ("plots", "links", "breaks")
@@ -114,8 +123,10 @@ def _feature_lists(assessment: Assessment) -> list[str]:
 
 
 def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDataFrame:
-    """Links of every group as lines: group, from_plot, to_plot, length_m, p.
+    """Links of every group as lines: group, from_plot, to_plot, length_m, cost_m, p.
 
+    Groups that walk: the cheapest ways over the ground; `cost_m` is in metres of the best
+    ground, and p follows from it. Others: straight lines, of which `cost_m` is the length.
     Links that no best route needs are left out unless `all_links`; leaving them out changes
     no route and no measure.
     """
@@ -125,25 +136,37 @@ def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDat
         network = answer.network
         kept = slice(None) if all_links else prune_links(network)
         starts, ends = network.ids[network.i[kept]], network.ids[network.j[kept]]
-        length = network.length_mm[kept] / 1000
+        cost = network.length_mm[kept] / 1000
+        lines, length = _crossings(assessment, answer, starts, ends)
         tables.append(
             pd.DataFrame(
                 {
                     "group": key,
                     "from_plot": starts.astype(str),
                     "to_plot": ends.astype(str),
-                    "length_m": length,
-                    "p": np.exp(-network.k_per_m * length),
-                    "geometry": [
-                        crossing_line(a, b)
-                        for a, b in zip(shapes.loc[starts], shapes.loc[ends], strict=True)
-                    ],
+                    "length_m": cost if length is None else length,
+                    "cost_m": cost,
+                    "p": np.exp(-network.k_per_m * cost),
+                    "geometry": lines,
                 }
             )
         )
     return gpd.GeoDataFrame(
         pd.concat(tables, ignore_index=True), geometry="geometry", crs=shapes.crs
     )
+
+
+def _crossings(
+    assessment: Assessment, answer: GroupAnswer, starts: pd.Index, ends: pd.Index
+) -> tuple[list[shapely.LineString], list[float] | None]:
+    """Lines of links, and their metres where these are not what the links cost."""
+    plots = assessment.neighbourhood.plots
+    if answer.ground is None:
+        pairs = zip(plots.geometry.loc[starts], plots.geometry.loc[ends], strict=True)
+        return [crossing_line(a, b) for a, b in pairs], None
+    at = (plots.index.get_indexer(starts).tolist(), plots.index.get_indexer(ends).tolist())
+    ways = [answer.ground.line(i, j) for i, j in zip(*at, strict=True)]
+    return [line for line, _ in ways], [length for _, length in ways]
 
 
 def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
@@ -154,6 +177,7 @@ def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
             "from_plot": gap.from_plot,
             "to_plot": gap.to_plot,
             "width_m": gap.width_m,
+            "cost_m": gap.cost_m,
             "stepping_stones": gap.stepping_stones,
             "homes_won": gap.homes_won,
             "plots_on_the_way": "; ".join(gap.plots_on_the_way),
@@ -163,7 +187,7 @@ def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
         for gap in answer.breaks
     ]
     columns = (
-        "group", "from_plot", "to_plot", "width_m", "stepping_stones", "homes_won",
+        "group", "from_plot", "to_plot", "width_m", "cost_m", "stepping_stones", "homes_won",
         "plots_on_the_way", "geometry",
     )  # fmt: skip
     return gpd.GeoDataFrame(
@@ -201,9 +225,26 @@ def write_export(
     }
     wanted = LAYERS if form == "gpkg" else (layer,)
     tables = {name: makers[name]() for name in wanted}
+    write_layers(tables, path, form=form, credit_lines=assessment.neighbourhood.credits)
+
+
+def write_layers(
+    tables: Mapping[str, gpd.GeoDataFrame],
+    path: Path | str,
+    *,
+    form: Form,
+    credit_lines: tuple[str, ...],
+) -> None:
+    """Write tables as the layers of one file, whole or not at all.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
     with write_aside(path) as draft:
         for name, table in tables.items():
-            _write_layer(table, draft, name, form, assessment.neighbourhood.credits)
+            _write_layer(table, draft, name, form, credit_lines)
 
 
 def _write_layer(

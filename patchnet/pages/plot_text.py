@@ -1,12 +1,11 @@
 """The answer for one plot as plain text for a terminal, and as JSON."""
 
-import json
 from dataclasses import asdict
 from textwrap import fill
-from typing import Any
 
 from patchnet.advice.records import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import MONTHS, figure, metres, span
 from patchnet.pages.table import text_table
 
@@ -19,18 +18,7 @@ _NAMED = 8  # neighbours not known that are named before the rest is only counte
 
 def plot_json(answer: PlotAnswer) -> str:
     """The whole answer as JSON (UTF-8, keys as in `PlotAnswer`, numbers unrounded)."""
-    return json.dumps(_plain(asdict(answer)), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401 - walks any JSON value
-    """Turn numbers JSON has no word for into null."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, float) and value - value != 0:
-        return None
-    return value
+    return json_text(asdict(answer))
 
 
 def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:

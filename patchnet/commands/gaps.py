@@ -1,0 +1,65 @@
+"""patchnet gaps: which fences to open for a group that walks, and what each gap wins."""
+
+import click
+
+from patchnet.advice.fences import fence_gaps
+from patchnet.advice.ways import gaps_between, walking_group
+from patchnet.commands.options import (
+    Asked,
+    AskedGround,
+    assess_asked,
+    between_options,
+    ground_options,
+    input_options,
+    read_asked,
+    walking_option,
+)
+from patchnet.pages import gaps_json, gaps_text, way_gaps_json, way_gaps_text
+
+__all__ = ["gaps"]
+
+
+@click.command
+@input_options
+@walking_option
+@between_options
+@click.option(
+    "--most",
+    type=click.IntRange(min=1),
+    default=6,
+    show_default=True,
+    metavar="N",
+    help="How many gaps at most.",
+)
+@ground_options(straight=False)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+def gaps(
+    *,
+    group: str,
+    between: tuple[str, str] | None,
+    most: int,
+    form: str,
+    asked: Asked,
+    ground: AskedGround,
+) -> None:
+    """Which fences to open, in which order, between which plots, and what each gap wins.
+
+    With --from and --to: the gaps that make the way between two plots cheaper. A shared fence
+    needs its owner's consent. The list is for the group, not for publishing.
+
+    \b
+    Examples:
+      patchnet gaps street.gpkg --group hedgehog
+      patchnet gaps street.gpkg --group hedgehog --from 14-back --to park --most 2
+      patchnet gaps street.gpkg --group frog --format json
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    walking_group(asked.knowledge, group)
+    answer = assess_asked(read_asked(asked), asked, (group,), ground)
+    if between is None:
+        found = fence_gaps(answer, group, most=most)
+        words = gaps_json if form == "json" else gaps_text
+        click.echo(words(answer, group, found), nl=False)
+    else:
+        plans = gaps_between(answer, group, *between, most=most)
+        say = way_gaps_json if form == "json" else way_gaps_text
+        click.echo(say(answer, group, between, plans), nl=False)
