@@ -135,7 +135,7 @@ def neighbourhood_of(
         return None
     found = columns_of(layers, said_columns, knowledge, faults)
     known_crs = check_crs(
-        {key: one for key, one in mapped.items() if len(one.table)}, said_crs, faults
+        {key: one for key, one in mapped.items() if len(one.table)}, said_crs, knowledge, faults
     )
     if "plots" not in known_crs:
         _check_words(layers, found, knowledge, faults)

@@ -55,6 +55,8 @@ class CheckReport:
                 f"Of all answers {self.there_share:.0%} are there, "
                 f"{self.not_there_share:.0%} not there, {self.not_known_share:.0%} not known."
             )
+        if self.neighbourhood is not None:
+            lines.append(_lies(self.neighbourhood))
         warnings = len(self.faults) - self.errors
         if self.errors:
             lines.append(
@@ -107,3 +109,12 @@ def _counts(layers: Layers) -> dict[str, int]:
 
 def _number(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def _lies(neighbourhood: Neighbourhood) -> str:
+    """Where on Earth the plots lie, so that a wrong place is noticed."""
+    world = neighbourhood.plots.geometry.to_crs(4326).total_bounds
+    lon, lat = (world[0] + world[2]) / 2, (world[1] + world[3]) / 2
+    north = f"{abs(lat):.2f}° {'N' if lat >= 0 else 'S'}"
+    east = f"{abs(lon):.2f}° {'E' if lon >= 0 else 'W'}"
+    return f"They lie at {north}, {east}."

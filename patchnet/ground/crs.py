@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pyproj.exceptions import CRSError, ProjError
 
 from patchnet.errors import WrongUse
+from patchnet.ground.axes import look_swapped
 from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import SourceLayer
 from patchnet.knowledge.records import Knowledge
@@ -23,6 +24,7 @@ __all__ = ["Projected", "check_crs", "parse_crs", "to_metres"]
 
 _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
+_BUILT = ("plots", "buildings")  # layers in which most corners are square
 _SAY = "Say which it is: crs= in Python, --crs on the command line (such as --crs EPSG:27700)."
 
 
@@ -64,7 +66,10 @@ def parse_crs(crs: str | pyproj.CRS | None) -> pyproj.CRS | None:
 
 
 def check_crs(
-    layers: Mapping[str, SourceLayer], said: pyproj.CRS | None, faults: FaultList
+    layers: Mapping[str, SourceLayer],
+    said: pyproj.CRS | None,
+    knowledge: Knowledge,
+    faults: FaultList,
 ) -> dict[str, pyproj.CRS]:
     """Return the CRS of each layer, with the usual mix-ups as faults.
 
@@ -74,6 +79,8 @@ def check_crs(
         Layers with geometry, by name; ``plots`` among them.
     said
         The CRS the user named, for layers that name none.
+    knowledge
+        For what counts as a square corner.
     faults
         List that faults are added to; a layer whose CRS cannot be right is left out of what
         is returned.
@@ -100,8 +107,20 @@ def check_crs(
         flat = _two_dimensional(crs)
         if bounds is None or _plausible(layer.where, flat, bounds, layer.says_crs, faults):
             found[name] = flat
+            if name in _BUILT and flat.is_geographic:
+                _askew(layer, knowledge, faults)
     _swapped_against_others(layers, found, faults)
     return found
+
+
+def _askew(layer: SourceLayer, knowledge: Knowledge, faults: FaultList) -> None:
+    if look_swapped(layer.table.geometry.to_numpy(), knowledge):
+        faults.error(
+            layer.where,
+            "What was built square comes out askew, and square only with latitude and longitude "
+            "exchanged: they are likely swapped.",
+            "Export it again with longitude (x) first, latitude (y) second.",
+        )
 
 
 def to_metres(

@@ -159,7 +159,7 @@ def _read_table(
         more = f" and {len(untold) - 10} more" if len(untold) > 10 else ""
         faults.warn(
             table.where,
-            f"{len(untold)} plots have no row in it, so it tells nothing of them: "
+            "Plots without a row in it, of which it tells nothing: "
             f"{', '.join(untold[:10])}{more}.",
             "Add a row for each, if anybody looked.",
         )

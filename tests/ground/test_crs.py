@@ -6,8 +6,9 @@ import pyproj
 import pytest
 import shapely
 
-from patchnet.errors import WrongUse
+from patchnet.errors import DataFaults, WrongUse
 from patchnet.ground import build_neighbourhood
+from patchnet.ground.axes import look_swapped
 
 GEOD = pyproj.Geod(ellps="WGS84")
 
@@ -181,3 +182,32 @@ def test_height_coordinates_are_dropped(street, build):
     assert not found.plots.has_z.any()
     assert found.plots.crs.to_epsg() == 27700
     assert list(found.plots["area_m2"]) == [600.0, 600.0]
+
+
+def terrace(turn):
+    """Ten gardens of 6 x 20 m in London, turned, as longitude and latitude (real place)."""
+    shapes = [shapely.box(530000 + 6 * k, 180000, 530006 + 6 * k, 180020) for k in range(10)]
+    turned = [shapely.affinity.rotate(shape, turn, origin=(530000, 180000)) for shape in shapes]
+    return gpd.GeoSeries(turned, crs=27700).to_crs(4326)
+
+
+@pytest.mark.parametrize("turn", [10, 30, 45, 80])
+def test_swapped_axes_at_a_valid_place_are_seen_by_their_angles(turn, knowledge):
+    """51.5 N 0.1 W swapped is 0.1 S 51.5 E, a place at sea.
+
+    A square turned by 45 degrees and stretched by 1/cos(51.5) = 1.606 has corners of
+    2 atan(1/1.606) = 63.8 degrees, far from 90; exchanged again they are square.
+    """
+    right = terrace(turn)
+    plots = gpd.GeoDataFrame({"id": [str(k) for k in range(10)]}, geometry=right)
+    with pytest.raises(DataFaults) as raised:
+        build_neighbourhood(swapped(plots), knowledge=knowledge)
+    assert any("swapped" in fault.what for fault in raised.value.faults)
+    assert len(build_neighbourhood(plots, knowledge=knowledge).plots) == 10
+
+
+def test_what_lies_square_to_the_axes_cannot_be_told(knowledge):
+    """Boxes along the axes stay square either way: no false alarm."""
+    boxes = gpd.GeoSeries([shapely.box(k / 1e4, 51.5, (k + 1) / 1e4, 51.5002) for k in range(9)])
+    assert not look_swapped(boxes.to_numpy(), knowledge)
+    assert not look_swapped(np.array([], dtype=object), knowledge)

@@ -168,7 +168,7 @@ def test_features_table_of_unknown_plots(street, faults_of):
     fault = only(faults, "no plot 'p22'. Did you mean p2", "warning")
     assert (fault.where, fault.row) == ("features", 2)
     assert only(faults, "no plot id").row == 3
-    only(faults, "2 plots have no row in it, so it tells nothing of them: p2, p3.", "warning")
+    only(faults, "Plots without a row in it, of which it tells nothing: p2, p3.", "warning")
 
 
 def test_an_id_that_two_plots_could_mean_is_nobodys(street, build):
