@@ -32,6 +32,16 @@ __all__ = ["map_"]
     "Without it the page asks the network for nothing.",
 )
 @click.option("--tiles-credit", metavar="TEXT", help="Credit line of the background's maker.")
+@click.option(
+    "--straight",
+    is_flag=True,
+    help="Link also the groups that walk by straight lines, not by ways over the ground.",
+)
+@click.option(
+    "--public",
+    is_flag=True,
+    help="Leave out everything that tells where fences have gaps: for a page to be published.",
+)
 def map_(
     *,
     groups: tuple[str, ...],
@@ -40,6 +50,8 @@ def map_(
     title: str | None,
     tiles: str | None,
     tiles_credit: str | None,
+    straight: bool,
+    public: bool,
     asked: Asked,
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
@@ -49,6 +61,7 @@ def map_(
       patchnet map street.gpkg -o street.html
       patchnet map plots.geojson --features survey.csv -o street.html
       patchnet map street.gpkg --group wren --group sparrow -o birds.html
+      patchnet map street.gpkg --public -o notice_board.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite)
     neighbourhood = read_asked(asked)
@@ -56,7 +69,8 @@ def map_(
         neighbourhood,
         knowledge=asked.knowledge,
         groups=groups or None,
+        straight=straight,
         progress=progress_bar,
     )
-    write_map(answer, output, title=title, tiles=tiles, tiles_credit=tiles_credit)
+    write_map(answer, output, title=title, tiles=tiles, tiles_credit=tiles_credit, public=public)
     click.echo(output)

@@ -10,12 +10,14 @@ __all__ = [
     "ABSENT",
     "AMPLE",
     "CATEGORIES",
+    "COVER",
     "INK",
     "LINES",
     "LINKS",
     "MOTIFS",
     "PANEL",
     "PAPER",
+    "PINCH",
     "SHORT",
     "STEPS",
     "UNKNOWN",
@@ -108,6 +110,15 @@ CATEGORIES = (
     Tint("#d7dfe6", "#27323d", "waves"),
 )
 
+# The ground: easy, slower, hard, closed; light to dark, so that lightness alone tells them apart.
+COVER = (
+    Tint("#eff1df", INK),
+    Tint("#d6cca0", INK),
+    Tint("#bd9d76", INK),
+    Tint("#453c36", PAPER),
+)
+PINCH = "#a8380a"  # saffron: dotted where much passes, whole where most does
+
 # Lines of the map: colour, width in px, dash.
 LINES: dict[str, tuple[str, float, str]] = {
     "plot": ("#6a6154", 0.9, ""),
@@ -121,7 +132,7 @@ LINES: dict[str, tuple[str, float, str]] = {
     "other": ("#33302c", 1.6, "3 3"),
 }
 AREAS = {"building": "#cfc8ba", "road": "#e7e1d3", "footway": "#eee9dd"}
-LINKS = {"link": WOAD, "patch": WOAD, "break": MADDER}
+LINKS = {"link": WOAD, "patch": WOAD, "break": MADDER, "corridor": INK}
 
 
 def luminance(colour: str) -> float:
@@ -171,6 +182,8 @@ def for_page() -> dict[str, object]:
         "absent": tint(ABSENT),
         "unknown": tint(UNKNOWN),
         "categories": [tint(one) for one in CATEGORIES],
+        "cover": [tint(one) for one in COVER],
+        "pinch": PINCH,
         "lines": {name: list(line) for name, line in LINES.items()},
         "areas": AREAS,
         "links": LINKS,

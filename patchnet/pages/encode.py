@@ -59,7 +59,7 @@ def whole_codes(values: ArrayLike) -> str:
 
 
 def path_code(points: NDArray[np.int64]) -> str:
-    """Write a path of whole numbers as steps from point to point.
+    """Write a path of whole numbers (or the rows of a table) as steps from point to point.
 
     Each step is folded to a number >= 0 (2 n, or -2 n - 1 where n < 0) and written in groups of
     five bits, least first, 32 added to all but the last.
@@ -67,9 +67,11 @@ def path_code(points: NDArray[np.int64]) -> str:
     Parameters
     ----------
     points
-        Shape (k, 2), whole centimetres from the page's origin.
+        Shape (k, columns): whole centimetres from the page's origin, in two columns, or what else
+        changes little from row to row.
     """
-    steps = np.diff(points, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)).ravel()
+    start = np.zeros((1, points.shape[1]), dtype=np.int64)
+    steps = np.diff(points, axis=0, prepend=start).ravel()
     folded = np.where(steps < 0, -2 * steps - 1, 2 * steps)
     out: list[str] = []
     for rest in folded.tolist():

@@ -19,6 +19,7 @@ _SCRIPTS = (
     "tints.js",
     "layers.js",
     "draw.js",
+    "over_ground.js",
     "marks.js",
     "street.js",
     "table.js",

@@ -57,6 +57,7 @@ def map_page(
     tiles: str | None = None,
     tiles_credit: str | None = None,
     groups: Sequence[str] | None = None,
+    public: bool = False,
 ) -> str:
     """Return the map page of an assessment as HTML text.
 
@@ -77,6 +78,10 @@ def map_page(
         Credit line of the tiles, plain text; without one the page names the server.
     groups
         Keys of the wildlife groups to carry; None: all.
+    public
+        True: a page that may be published, without anything that tells where fences have gaps:
+        no gap states, gaps to make, pinch points, corridors or ways; links and breaks are
+        straight lines. What is in people's gardens is still on it.
 
     Raises
     ------
@@ -90,7 +95,7 @@ def map_page(
     >>> page = map_page(assessment, title="Alder Row")  # doctest: +SKIP
     """
     hood = assessment.neighbourhood
-    data = payload(assessment, groups=groups)
+    data = payload(assessment, groups=groups, public=public)
     data["colours"] = colours.for_page()
     data["words"] = words.SCRIPT
     data["svgPlots"] = SVG_PLOTS
@@ -105,7 +110,7 @@ def map_page(
         "base-uri 'none'; form-action 'none'"
     )
     heading = title if title is not None else hood.name
-    gaps_shown = len(hood.barriers) > 0
+    privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
     page = Template(asset("page.html")).substitute(
         _page_words(as_svg=as_svg),
         title=text(heading),
@@ -113,7 +118,7 @@ def map_page(
         leaflet_style=style,
         palette=colours.css_variables(),
         style=asset("map.css"),
-        privacy=text(words.PRIVACY_GAPS if gaps_shown else words.PRIVACY),
+        privacy=text(words.PUBLIC if public else privacy),
         tiles_words=f'<p class="notice">{text(words.TILES)}</p>' if tile_host else "",
         assumptions=text(words.ASSUMPTIONS).replace(
             "patchnet source", "<code>patchnet source</code>"
@@ -144,6 +149,7 @@ def write_map(
     tiles: str | None = None,
     tiles_credit: str | None = None,
     groups: Sequence[str] | None = None,
+    public: bool = False,
 ) -> Path:
     """Write the map page to `path`, whole or not at all, and return the path.
 
@@ -156,7 +162,14 @@ def write_map(
     WrongUse, PatchnetError
         As :func:`map_page`.
     """
-    page = map_page(assessment, title=title, tiles=tiles, tiles_credit=tiles_credit, groups=groups)
+    page = map_page(
+        assessment,
+        title=title,
+        tiles=tiles,
+        tiles_credit=tiles_credit,
+        groups=groups,
+        public=public,
+    )
     write_text(path, page)
     return Path(path)
 

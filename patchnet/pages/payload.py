@@ -16,8 +16,10 @@ from patchnet.faults import nearest_hint
 from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import ALPHABET, path_code, two_digit_codes, whole_codes
+from patchnet.pages.ground_layers import ground_layers, straightened
 from patchnet.pages.links import holding_links
 from patchnet.pages.shapes import (
+    TOLERANCE_M,
     Frame,
     area_codes,
     frame_of,
@@ -69,7 +71,9 @@ def chosen_groups(
     return chosen
 
 
-def payload(assessment: Assessment, *, groups: Sequence[str] | None = None) -> dict[str, Any]:
+def payload(
+    assessment: Assessment, *, groups: Sequence[str] | None = None, public: bool = False
+) -> dict[str, Any]:
     """Return everything the page's script draws and tells, ready for JSON.
 
     Parameters
@@ -78,6 +82,8 @@ def payload(assessment: Assessment, *, groups: Sequence[str] | None = None) -> d
         The answers.
     groups
         Keys of the wildlife groups to carry; None: all of the assessment.
+    public
+        True: nothing that tells where barriers have gaps.
 
     Raises
     ------
@@ -100,9 +106,11 @@ def payload(assessment: Assessment, *, groups: Sequence[str] | None = None) -> d
         "features": _features(hood.answers, know),
         "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
-        "drawn": _drawn(frame, hood),
+        "drawn": _drawn(frame, hood, public=public),
+        "public": public,
         "groups": [
-            _group(frame, answer, know, columns, hood.plots.index, at) for answer in chosen.values()
+            _group(frame, assessment, answer, columns, at, public=public)
+            for answer in chosen.values()
         ],
         "columns": columns.written,
     }
@@ -187,7 +195,7 @@ def _plain(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def _drawn(frame: Frame, hood: Neighbourhood) -> dict[str, Any]:
+def _drawn(frame: Frame, hood: Neighbourhood, *, public: bool) -> dict[str, Any]:
     """What the ground is drawn from, besides the plots."""
 
     def table(rows: gpd.GeoDataFrame) -> dict[str, list[str]]:
@@ -213,19 +221,22 @@ def _drawn(frame: Frame, hood: Neighbourhood) -> dict[str, Any]:
                 )
             ],
             "kind": [str(kind) for kind in barriers["kind"]] if len(barriers) else [],
-            "gap": [str(gap) for gap in barriers["gap"]] if len(barriers) else [],
+            "gap": [str(gap) for gap in barriers["gap"]] if len(barriers) and not public else [],
         },
     }
 
 
 def _group(
     frame: Frame,
+    assessment: Assessment,
     answer: GroupAnswer,
-    know: Knowledge,
     columns: _Columns,
-    index: pd.Index,
     at: Mapping[str, int],
+    *,
+    public: bool,
 ) -> dict[str, Any]:
+    know, index = assessment.knowledge, assessment.neighbourhood.plots.index
+
     def column(series: "pd.Series[float]") -> int:
         return columns.add(series.reindex(index))
 
@@ -236,6 +247,9 @@ def _group(
     # Patches without a component number of their own would vanish: they stay patches.
     patch = answer.patch.reindex(index).fillna(value=False).astype(bool).to_numpy()
     first, second, total = holding_links(answer.network, at)
+    ground = ground_layers(
+        frame, assessment, answer, (first, second), at, short=_short, public=public
+    )
     caution = know.cautions.get(group.caution)
     return {
         "name": group.name,
@@ -267,7 +281,8 @@ def _group(
         "eca": _short(answer.measures.eca),
         "components": int(answer.measures.components),
         "links": [path_code(np.column_stack([first, second])), total],
-        "breaks": [_break(frame, one, at) for one in answer.breaks],
+        "breaks": [_break(frame, one, at, public=public) for one in answer.breaks],
+        "ground": ground,
     }
 
 
@@ -299,13 +314,15 @@ def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index)
     }
 
 
-def _break(frame: Frame, one: Break, at: Mapping[str, int]) -> dict[str, Any]:
+def _break(frame: Frame, one: Break, at: Mapping[str, int], *, public: bool) -> dict[str, Any]:
+    line = straightened(one.line) if public else one.line.simplify(TOLERANCE_M)
     return {
         "from": at[str(one.from_plot)],
         "to": at[str(one.to_plot)],
         "width": _short(one.width_m),
-        "line": line_codes(frame, [one.line])[0],
-        "way": [at[str(plot)] for plot in one.plots_on_the_way if str(plot) in at],
+        "cost": _short(one.cost_m),
+        "line": line_codes(frame, [line])[0],
+        "way": [at[str(plot)] for plot in one.plots_on_the_way if str(plot) in at and not public],
         "stones": int(one.stepping_stones),
         "won": _short(one.homes_won),
         "sides": [_short(homes) for homes in one.homes_each_side],

@@ -14,7 +14,15 @@ from pyproj.crs.crs import CRS
 from patchnet.errors import PatchnetError
 from patchnet.pages.encode import path_code
 
-__all__ = ["Frame", "area_codes", "frame_of", "line_codes", "name_places", "spot_code"]
+__all__ = [
+    "TOLERANCE_M",
+    "Frame",
+    "area_codes",
+    "frame_of",
+    "line_codes",
+    "name_places",
+    "spot_code",
+]
 
 TOLERANCE_M = 0.05
 _METRES_PER_DEGREE = 111_320.0

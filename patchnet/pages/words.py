@@ -1,6 +1,17 @@
 """The words of the map page. ``{name}`` is filled in by the page's script."""
 
-__all__ = ["ASSUMPTIONS", "CLASS_WORDS", "MONTHS", "PAGE", "PRIVACY", "SCRIPT", "SHOWS"]
+__all__ = [
+    "ASSUMPTIONS",
+    "CLASS_WORDS",
+    "MONTHS",
+    "PAGE",
+    "PRIVACY",
+    "PRIVACY_GAPS",
+    "PUBLIC",
+    "SCRIPT",
+    "SHOWS",
+    "TILES",
+]
 
 MONTHS = (
     "January",
@@ -32,6 +43,10 @@ PRIVACY_GAPS = (
     "For the group, not for publishing: this page shows what is in people's gardens and which "
     "fences have gaps."
 )
+PUBLIC = (
+    "Made for publishing: nothing here tells where fences have gaps, or which ways lead through "
+    "them. It still shows what is in people's gardens: publish it only if they agree."
+)
 TILES = "This page asks the network for its background pictures (map tiles)."
 
 # What the plots can be shaded by, in the order of the list.
@@ -60,6 +75,11 @@ PAGE = {
     "barriers": "Fences and walls",
     "labels": "Names",
     "toggle_note": "Choose one group to draw its patches, links and breaks.",
+    "ground_also": "On the ground",
+    "cover": "Ground",
+    "corridors": "Corridors",
+    "pinch": "Pinch points",
+    "make_gaps": "Gaps to make",
     "map": "Map",
     "map_how_svg": (
         "By keyboard: Tab to the plots, arrow keys to the next plot, Enter for its card. "
@@ -175,6 +195,10 @@ SCRIPT: dict[str, object] = {
         "Plots whose habitat lies within one move of each other, {hop} m at most. Number 1 holds "
         "most homes."
     ),
+    "note_connected_ground": (
+        "Plots whose habitat this group can walk between, round houses and walls, in one move: at "
+        "most as hard as {hop} m over good ground. Number 1 holds most homes."
+    ),
     "group_number": "connected group {n}",
     "smaller_groups": "smaller connected groups",
     "title_hungry": "{group}: hungry months",
@@ -247,6 +271,23 @@ SCRIPT: dict[str, object] = {
         "link: the {shown} shortest of {all} that hold the connected groups together (one move is "
         "{hop} m at most)"
     ),
+    "legend_ways": (
+        "link: the {shown} easiest of {all} that hold the connected groups together, drawn as the "
+        "group would walk (one move is at most as hard as {hop} m over good ground)"
+    ),
+    "legend_links_public": (
+        "link: the {shown} easiest of {all} that hold the connected groups together, drawn "
+        "straight; on foot the way may be longer (one move is at most as hard as {hop} m over "
+        "good ground)"
+    ),
+    "legend_corridor": (
+        "corridor: the easiest way across one of the first breaks and, shaded, ways hardly harder"
+    ),
+    "legend_pinch_some": ("squeezed: one of the 3 places in 100 that most movement has to pass"),
+    "legend_pinch_much": (
+        "pinch point: the 1 place in 100 that most movement has to pass; keep it open"
+    ),
+    "legend_make_gap": "gap worth making, A first; ask the owner before",
     "legend_break": "break, numbered by what closing it would win",
     "legend_stone": "where a stepping stone would close it",
     "barriers": {
@@ -261,6 +302,44 @@ SCRIPT: dict[str, object] = {
         "no": "has no gap",
         "not_known": "gap not known",
     },
+    # the ground, for groups that walk
+    "title_cover": "{group}: how hard the ground is",
+    "note_cover": (
+        "While Ground is ticked, the map shows this in place of what the plots are shaded by. A "
+        "metre of the best ground counts as one metre; plots are counted by what most of their "
+        "ground is. Fences and walls are drawn apart."
+    ),
+    "cover_easy": "easy: a metre is worth up to {to} m of the best ground",
+    "cover_slower": "slower: worth {from} to {to} m",
+    "cover_hard": "hard: worth more than {from} m",
+    "cover_closed": "closed: no way through, such as houses",
+    "cover_easy_word": "easy",
+    "cover_slower_word": "slower",
+    "cover_hard_word": "hard",
+    "cover_closed_word": "closed",
+    "head_cover": "Most of its ground",
+    "cover_alt": (
+        "{group}: picture of how hard the ground is. The legend and the table say it in words."
+    ),
+    "pinch_alt": "{group}: picture of where movement is squeezed.",
+    "gaps_title": "Gaps worth making in fences and walls",
+    "gaps_order": (
+        "In this order: each is reckoned with those above it already made. A gap is {side} by "
+        "{side} cm, at the ground."
+    ),
+    "gaps_consent": "A shared fence needs its owner's consent: ask first.",
+    "gaps_none": "No gap was found that would win linked homes.",
+    "gaps_now": {"no": "none", "not_known": "not known"},
+    "beside": "the ground beside it",
+    "gap_words": "{kind} between {one} and {other}: gap now {now}; wins {won} linked homes.",
+    "gap_shortens": (
+        "From {one} to {other} is then as hard as {after} over good ground, instead of {before}."
+    ),
+    "gap_opens": (
+        "From {one} to {other}, where there is no way now, is then as hard as {after} over good "
+        "ground."
+    ),
+    "show_gap": "Show {n}",
     # the whole neighbourhood
     "head_group": "Group",
     "head_eca": "Linked homes",
@@ -272,6 +351,9 @@ SCRIPT: dict[str, object] = {
     "connected_one": "{n} connected group of patches",
     "connected_many": "{n} connected groups of patches",
     "hop_words": "; one move is {hop} m at most.",
+    "hop_words_ground": (
+        "; one move is at most as hard as {hop} m over good ground, round houses and walls."
+    ),
     "head_commonest": "Commonest scarcest need",
     "commonest_words": "{need}, at {plots} that are patches or have room within reach.",
     "hungry_words": "{months}; at {plots} at least one month is hungry.",
@@ -282,6 +364,10 @@ SCRIPT: dict[str, object] = {
     "break_words": (
         "{from} to {to}: {width} wide, {stones}; closing it wins {won} linked homes ({one} homes "
         "on one side, {other} on the other)."
+    ),
+    "break_words_ground": (
+        "{from} to {to}: {width} on foot, as hard as {cost} over good ground, {stones}; closing it "
+        "wins {won} linked homes ({one} homes on one side, {other} on the other)."
     ),
     "break_way": " On the way: {plots}.",
     "stone_none": "no stepping stone",
@@ -306,6 +392,16 @@ SCRIPT: dict[str, object] = {
     "distance_words_all": (
         "Distances run straight from edge to edge, nearest first. Choose one group to leave out "
         "what it cannot get to."
+    ),
+    "distance_words_ground": (
+        "Distances run straight from edge to edge, nearest first. Left out is what this group "
+        "cannot get to over the ground, round houses and walls: by moves as hard as {hop} m over "
+        "good ground at most, resting on habitat, on a way no harder than the distance named."
+    ),
+    "distance_words_public": (
+        "Distances run straight from edge to edge, nearest first. The balance sheets leave out "
+        "what this group cannot walk to; this list does not, since that would tell where there "
+        "are gaps in fences."
     ),
     "giver_title": "{need} ({months}, within {reach} m)",
     "gives_here": "here: {features}",
@@ -340,5 +436,6 @@ SCRIPT: dict[str, object] = {
     "plots_on_map": "Plots on the map",
     "map_region": "Map of the plots",
     "said_shown": "Showing {title}. {plots} in the table.",
+    "said_gap": "Gap {n}, between {one} and {other}",
     "said_break": "Break {n}, between {from} and {to}",
 }

@@ -11,13 +11,17 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from shapely import LineString, box
 
+from patchnet.advice import assess
 from patchnet.advice.records import Assessment, Break, GroupAnswer, NeedSheet
+from patchnet.ground import read_neighbourhood
 from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
+from patchnet.pages.map_page import map_page
 
+DEMO = Path(__file__).parents[2] / "data_demo"
 CRS = "EPSG:27700"
 EAST, NORTH = 451_000.0, 206_000.0
 WIDE, DEEP, ROAD = 6.0, 20.0, 9.0
@@ -157,10 +161,21 @@ def _group(group: Group, hood: Neighbourhood, rng: np.random.Generator) -> Group
     one, other = index[n // 3 - 1], index[n // 3]
     line = LineString([hood.plots.geometry[one].centroid, hood.plots.geometry[other].centroid])
     breaks = (
-        Break(one, other, float(line.length), line, (index[n // 2],), 2, 3.4, (5.0, 6.0)),
+        Break(
+            one,
+            other,
+            float(line.length),
+            float(line.length),
+            line,
+            (index[n // 2],),
+            2,
+            3.4,
+            (5.0, 6.0),
+        ),
         Break(
             index[0],
             index[-1],
+            8.25,
             8.25,
             LineString([(EAST, NORTH), (EAST + 8.25, NORTH)]),
             (),
@@ -187,6 +202,7 @@ def _group(group: Group, hood: Neighbourhood, rng: np.random.Generator) -> Group
         measures=measures,
         breaks=breaks,
         reach=None,
+        ground=None,
     )
 
 
@@ -229,6 +245,23 @@ def make(knowledge: Knowledge) -> Callable[..., Assessment]:
 @pytest.fixture(scope="session")
 def assessment(make: Callable[..., Assessment]) -> Assessment:
     return make()
+
+
+@pytest.fixture(scope="session")
+def walked(knowledge: Knowledge) -> Assessment:
+    """The demo, really assessed, for a group that flies and one that walks."""
+    hood = read_neighbourhood(DEMO, knowledge=knowledge)
+    return assess(hood, knowledge=knowledge, groups=["mason_bee", "newt"])
+
+
+@pytest.fixture(scope="session")
+def walked_page(walked: Assessment) -> str:
+    return map_page(walked)
+
+
+@pytest.fixture(scope="session")
+def walked_public(walked: Assessment) -> str:
+    return map_page(walked, public=True)
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,7 @@ TINTS = [
     colours.ABSENT,
     colours.UNKNOWN,
     *colours.CATEGORIES,
+    *colours.COVER,
 ]
 
 
@@ -61,6 +62,7 @@ def test_lines_stand_out_from_the_paper_and_the_unknown_from_everything():
     for colour, _, _ in colours.LINES.values():
         assert ratio(colour, colours.PAPER) >= 3
     assert ratio(colours.FOCUS, colours.PAPER) >= 3
+    assert ratio(colours.PINCH, colours.PAPER) >= 3
     for colour in colours.LINKS.values():
         assert ratio(colour, colours.PAPER) >= 3
 
@@ -78,6 +80,9 @@ def test_no_two_tints_of_one_scale_rest_on_colour_alone():
 def test_the_steps_grow_darker():
     assert [colours.luminance(tint.base) for tint in colours.STEPS] == sorted(
         (colours.luminance(tint.base) for tint in colours.STEPS), reverse=True
+    )
+    assert [colours.luminance(tint.base) for tint in colours.COVER] == sorted(
+        (colours.luminance(tint.base) for tint in colours.COVER), reverse=True
     )
     assert {tint.motif for tint in TINTS} <= set(colours.MOTIFS)
 

@@ -9,8 +9,9 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity, box
 
 from patchnet.advice.reach import Reach
-from patchnet.movement.distance import pairs_within
+from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.pages.encode import path_code, two_digit_codes
+from patchnet.pages.ground_layers import move_code
 from patchnet.pages.inline import asset
 
 pytestmark = pytest.mark.browser
@@ -113,6 +114,54 @@ def test_reach_agrees_with_that_of_the_balance_sheets(browser):
         call = f"gotTo({{hop: 15, patch: '{patch}'}}, {plot}, neighbours({plot}, 90), 90)"
         got = {one[0] for one in run(browser, shapes, call)}
         assert got == set(reach.row(90.0, plot).tolist()) - {plot}
+
+
+def test_reach_over_the_ground_agrees_with_that_of_the_balance_sheets(browser):
+    """Random moves (some free, some beyond a hop) between plots, some of which are stops."""
+    rng = np.random.default_rng(10)
+    count = 60
+    corners = rng.integers(0, 20_000, (count, 2))
+    shapes = [box(x, y, x + 800, y + 800) for x, y in corners.tolist()]
+    stops = rng.random(count) < 0.6
+    ends = np.unique(np.sort(rng.integers(0, count, (160, 2))), axis=0)
+    ends = ends[(ends[:, 0] < ends[:, 1]) & stops[ends].any(axis=1)].astype(np.int32)
+    cost = np.where(rng.random(len(ends)) < 0.2, 0, rng.integers(0, 30_000, len(ends)))
+    moves = Pairs(i=ends[:, 0], j=ends[:, 1], length_mm=cost.astype(np.int64))
+    metres = np.array([affinity.scale(one, 0.01, 0.01, origin=(0, 0)) for one in shapes])
+    reach = Reach(pairs_within(metres, 90.0), stops, hop_m=22.0, moves=moves)
+    patch = "".join("1" if stop else "0" for stop in stops)
+    group = json.dumps({"hop": 22, "patch": patch, "ground": {"moves": move_code(moves, 22.0)}})
+    call = (
+        f"((group) => P.shape.map((_, plot) => [15, 45, 90].map((reach) =>"
+        f" gotTo(group, plot, neighbours(plot, 90), reach).map((one) => one[0]))))({group})"
+    )
+    kept = straight = 0
+    for plot, found in enumerate(run(browser, shapes, call)):
+        for metres_, got in zip((15.0, 45.0, 90.0), found, strict=True):
+            assert set(got) == set(reach.row(metres_, plot).tolist()) - {plot}
+            kept += len(got)
+            straight += sum(0 < shapes[plot].distance(other) <= metres_ * 100 for other in shapes)
+    assert 0.1 * straight < kept < 0.9 * straight
+
+
+def test_reach_over_the_ground_agrees_on_the_demo(walked, walked_page, open_page):
+    """What the card of a newt's plot lists, against the reach its balance sheets come from."""
+    newt = walked.groups["newt"]
+    need = newt.group.needs[0]
+    data = json.loads(re.search(r'id="payload">(.*?)</script>', walked_page)[1])
+    (sent,) = [one for one in data["groups"] if one["ground"]]
+    context = open_page(walked_page).context
+    script = re.sub(r'^"use strict";', "", asset("decode.js")) + asset("distance.js")
+    kept = [data["plots"], {"columns": [], "frame": data["frame"]}, sent, need.reach.value]
+    got = context.new_page().evaluate(
+        "([P, DATA, group, reach]) => { const PLOTS = P.shape.length;"
+        + script
+        + "return P.shape.map((_, plot) =>"
+        " gotTo(group, plot, neighbours(plot, reach), reach).map((one) => one[0])); }",
+        kept,
+    )
+    for plot, found in enumerate(got):
+        assert set(found) == set(newt.reach.row(need.reach.value, plot).tolist()) - {plot}
 
 
 def test_numbers_and_paths_read_as_written(browser):

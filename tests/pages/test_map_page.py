@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from patchnet.advice import assess
 from patchnet.errors import CannotWrite, PatchnetError, WrongUse
 from patchnet.pages import words
 from patchnet.pages.inline import asset, leaflet_style, local_copy, outside_addresses
@@ -160,6 +161,14 @@ def test_nothing_to_draw_but_plots(make):
 
 def test_two_thousand_plots_with_all_groups_stay_under_two_and_a_half_megabytes(make):
     page = map_page(make(2000, groups=None, a_row=50))
+    assert len(page.encode("utf-8")) <= 2_500_000
+
+
+def test_two_thousand_plots_with_their_ground_stay_under_that_too(make, knowledge):
+    """The same terraces, really assessed: ways, moves and pictures for every group that walks."""
+    answer = assess(make(2000, groups=("newt",), a_row=50).neighbourhood, knowledge=knowledge)
+    page = map_page(answer)
+    assert sum(group["ground"] is not None for group in payload_of(page)["groups"]) == 3
     assert len(page.encode("utf-8")) <= 2_500_000
 
 

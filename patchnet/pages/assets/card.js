@@ -211,6 +211,13 @@ function whereToLook(plot) {
   return parts.length ? el("ul", {}, ...parts) : el("p", {}, W.look_nowhere);
 }
 
+function distanceWords(view) {
+  if (view.group === ALL) return W.distance_words_all;
+  const group = G[view.group];
+  if (!group.ground) return "";
+  return fill(DATA.public ? W.distance_words_public : W.distance_words_ground, { hop: group.hop.toLocaleString("en-GB") });
+}
+
 function cardOf(plot, view) {
   const first = view.group === ALL ? [] : [G[view.group]];
   const others = G.filter((group) => !first.includes(group));
@@ -223,7 +230,7 @@ function cardOf(plot, view) {
     cautions.length ? el("h3", {}, W.card_cautions) : null,
     cautions.length ? el("ul", { class: "cautions" }, ...cautions.map((words) => el("li", {}, sentence(words)))) : null,
     el("h3", {}, view.group === ALL ? W.card_gives_all : fill(W.card_gives, { group: G[view.group].name })),
-    el("p", { class: "under" }, view.group === ALL ? W.distance_words_all : fill(W.distance_words, { hop: G[view.group].hop.toLocaleString("en-GB") })),
+    el("p", { class: "under" }, distanceWords(view) || fill(W.distance_words, { hop: G[view.group].hop.toLocaleString("en-GB") })),
     ...giversOf(view.group === ALL ? G : first, plot),
     el("h3", {}, W.card_balance),
     ...first.flatMap((group) => [el("h4", {}, group.name), ...balance(group, plot)]),

@@ -25,10 +25,10 @@ function column(at) {
   return ready.get(at);
 }
 
-// A path: flat x, y, x, y in whole centimetres.
-function path(code) {
+// A path: flat x, y, x, y in whole centimetres; a table likewise, row by row.
+function path(code, columns = 2) {
   const flat = [];
-  const last = [0, 0];
+  const last = Array(columns).fill(0);
   let folded = 0;
   let power = 1;
   for (let at = 0; at < code.length; at += 1) {
@@ -38,7 +38,7 @@ function path(code) {
       power *= 32;
       continue;
     }
-    const axis = flat.length % 2;
+    const axis = flat.length % columns;
     last[axis] += folded % 2 ? -(folded + 1) / 2 : folded / 2;
     flat.push(last[axis]);
     folded = 0;
@@ -47,8 +47,8 @@ function path(code) {
   return flat;
 }
 
-const rings = (code) => code.split("|").map((part) => part.split(",").map(path));
-const lines = (code) => code.split("|").map(path);
+const rings = (code) => code.split("|").map((part) => part.split(",").map((ring) => path(ring)));
+const lines = (code) => code.split("|").map((part) => path(part));
 
 // Centimetres to degrees, by the polynomial fitted in Python.
 const FRAME = DATA.frame;

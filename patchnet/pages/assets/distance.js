@@ -93,6 +93,11 @@ function neighbours(plot, reach) {
 // with habitat, on a way no longer than the reach. Crossing a plot itself is free.
 function gotTo(group, plot, near, reach) {
   const straight = near.filter(([, gap]) => gap <= reach);
+  if (group.ground) {
+    if (!group.ground.moves) return straight;
+    const cost = walkedFrom(group, plot);
+    return straight.filter(([other]) => cost[other] <= Math.round(reach * 1000));
+  }
   if (reach <= group.hop) return straight;
   const way = new Map(straight.map(([other, gap]) => [other, gap <= group.hop ? gap : Infinity]));
   const open = new Set(way.keys());
@@ -110,4 +115,38 @@ function gotTo(group, plot, near, reach) {
     }
   }
   return straight.filter(([other]) => way.get(other) <= reach);
+}
+
+// Single moves of a group that walks, from each plot: [plot, cost in mm of good ground].
+const movesOf = new Map();
+function moves(group) {
+  if (!movesOf.has(group)) {
+    const made = Array.from({ length: PLOTS }, () => []);
+    const flat = path(group.ground.moves, 3);
+    for (let at = 0; at < flat.length; at += 3) {
+      made[flat[at]].push([flat[at + 1], flat[at + 2]]);
+      made[flat[at + 1]].push([flat[at], flat[at + 2]]);
+    }
+    movesOf.set(group, made);
+  }
+  return movesOf.get(group);
+}
+
+// Cost in mm of the cheapest way from a plot to every other, resting only on plots with habitat.
+function walkedFrom(group, plot) {
+  const cost = Array(PLOTS).fill(Infinity);
+  cost[plot] = 0;
+  const open = new Set([plot]);
+  while (open.size) {
+    let next = -1;
+    for (const other of open) if (next < 0 || cost[other] < cost[next]) next = other;
+    open.delete(next);
+    if (next !== plot && group.patch[next] !== "1") continue;
+    for (const [other, length] of moves(group)[next]) {
+      if (cost[next] + length >= cost[other]) continue;
+      cost[other] = cost[next] + length;
+      open.add(other);
+    }
+  }
+  return cost;
 }

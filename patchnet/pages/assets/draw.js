@@ -59,6 +59,13 @@ function drawGround() {
   ground = [roads, footways, buildings];
 }
 
+// Filled houses would hide that the ground under them is closed.
+function showHouses(shown) {
+  const houses = ground[2];
+  if (shown) houses.addTo(MAP);
+  else houses.remove();
+}
+
 const BARRIER_KINDS = ["wall", "fence", "hedge", "railing"];
 const barrierKind = (at) => {
   const kind = DATA.drawn.barriers.kind[at];
@@ -87,13 +94,17 @@ function barrierLayer() {
 function networkLayer(group) {
   const made = L.layerGroup();
   const ends = path(group.links[0]);
-  const drawn = [];
-  for (let at = 0; at < ends.length; at += 2) {
-    drawn.push([latLng(...spot(ends[at])), latLng(...spot(ends[at + 1]))]);
-  }
   const options = fixed("network");
-  L.polyline(drawn, { ...options, color: T.paper, weight: 4 }).addTo(made);
-  L.polyline(drawn, { ...options, color: T.links.link, weight: 1.8 }).addTo(made);
+  if (group.ground && group.ground.lines) {
+    wayLayer(group, ends, options).addTo(made);
+  } else {
+    const drawn = [];
+    for (let at = 0; at < ends.length; at += 2) {
+      drawn.push([latLng(...spot(ends[at])), latLng(...spot(ends[at + 1]))]);
+    }
+    L.polyline(drawn, { ...options, color: T.paper, weight: 4 }).addTo(made);
+    L.polyline(drawn, { ...options, color: T.links.link, weight: 1.8 }).addTo(made);
+  }
   const held = column(group.homes);
   const most = Math.max(1e-9, ...held);
   for (let plot = 0; plot < PLOTS; plot += 1) {
@@ -132,11 +143,7 @@ function breakLayer(group, strong) {
 // Stepping stones at equal spaces along a crossing.
 function stepsOn(one) {
   const flat = path(one.line.split("|")[0]);
-  const ends = [flat[0], flat[1], flat[flat.length - 2], flat[flat.length - 1]];
-  return Array.from({ length: Math.min(one.stones, 30) }, (_, at) => {
-    const part = (at + 1) / (one.stones + 1);
-    return [ends[0] + part * (ends[2] - ends[0]), ends[1] + part * (ends[3] - ends[1])];
-  });
+  return Array.from({ length: Math.min(one.stones, 30) }, (_, at) => along(flat, (at + 1) / (one.stones + 1)));
 }
 
 const PLOT_LAYERS = SHAPES.map((parts) =>
@@ -170,7 +177,7 @@ function drawAs(asSvg) {
 }
 
 let drawnOutline = 0;
-function shadePlots(layer) {
+function shadePlots(layer, bare) {
   drawnOutline = outline();
   PLOT_LAYERS.forEach((shape, plot) => {
     const tint = layer.classes[layer.of(plot)].tint;
@@ -178,6 +185,8 @@ function shadePlots(layer) {
     const dash = doubtful ? T.unknown[3] : tint[3];
     shape.setStyle({
       fillColor: R.asSvg ? patternFill(tint) : canvasFill(tint),
+      // Over the picture of the ground the plots are outlines; they still take clicks.
+      fillOpacity: bare ? 0 : 1,
       color: dash ? T.ink : T.lines.plot[0],
       weight: dash ? Math.max(1, 2 * drawnOutline) : drawnOutline,
       dashArray: dash,

@@ -234,7 +234,7 @@ function connectedLayer(group) {
   const number = (plot) => group.component[plot];
   return {
     title: fill(W.title_connected, { group: group.name }),
-    note: fill(W.note_connected, { hop: group.hop.toLocaleString("en-GB") }),
+    note: fill(group.ground ? W.note_connected_ground : W.note_connected, { hop: group.hop.toLocaleString("en-GB") }),
     classes,
     of: (plot) => (number(plot) < 0 ? 0 : Math.min(number(plot) + 1, most + 1)),
     columns: [
@@ -407,6 +407,7 @@ function allScarcest() {
 }
 
 function layerOf(view) {
+  if (draws(view, "cover")) return coverLayer(G[view.group]);
   if (view.show === "feature") return featureLayer(view.feature);
   if (view.show === "known") return knownLayer();
   if (view.group === ALL) return allLayer(view);

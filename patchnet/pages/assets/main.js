@@ -3,9 +3,10 @@
 const view = {
   group: 0, show: DATA.start, need: 1, feature: 0, month: 0, plot: null, break_: -1,
   network: false, breaks: false, barriers: DATA.drawn.barriers.shape.length > 0 && PLOTS <= 400, labels: true,
+  cover: false, corridors: false, pinch: false, gaps: false,
 };
 let layer = null;
-let overlays = { barriers: null, network: null, breaks: null };
+let overlays = { cover: null, barriers: null, pinch: null, corridors: null, network: null, breaks: null };
 let cameFrom = null;
 
 function options(select, names, from) {
@@ -25,6 +26,8 @@ function writeChoices() {
   }
   for (const name of ["network", "breaks"]) byId(name).disabled = view.group === ALL;
   byId("toggle-note").hidden = view.group !== ALL;
+  for (const name of GROUND_LAYERS) byId(name).closest("label").hidden = !hasGround(view, name);
+  byId("ground-also").hidden = !groundOf(view);
 }
 
 function swap(name, made) {
@@ -40,14 +43,20 @@ const nameOf = (plot) => {
 function draw(told) {
   layer = layerOf(view);
   writeChoices();
-  shadePlots(layer);
+  const held = groundOf(view);
+  const walker = held ? G[view.group] : null;
+  shadePlots(layer, draws(view, "cover"));
+  showHouses(!draws(view, "cover"));
+  swap("cover", draws(view, "cover") ? groundPicture(walker) : null);
   swap("barriers", view.barriers ? barrierLayer() : null);
+  swap("pinch", draws(view, "pinch") ? pictureLayer(held.pinch, "pinch", fill(W.pinch_alt, { group: walker.name })) : null);
+  swap("corridors", draws(view, "corridors") ? corridorLayer(walker) : null);
   swap("network", view.network && view.group !== ALL ? networkLayer(G[view.group]) : null);
   swap("breaks", view.breaks && view.group !== ALL ? breakLayer(G[view.group], view.break_) : null);
   writeMarks(view, layer);
   writeLegend(view, layer);
   const rows = writeTable(layer, openCard);
-  writeStreet(view, pickBreak);
+  writeStreet(view, pickBreak, pickGap);
   namePlots();
   byId("map-title").textContent = layer.title;
   if (view.plot !== null) writeCard();
@@ -63,6 +72,18 @@ function pickBreak(at) {
   MAP.fitBounds(line.extend(bounds(one.from)).extend(bounds(one.to)), { padding: [30, 30], animate: false });
   draw(false);
   byId("under").textContent = fill(W.said_break, { n: at + 1, from: own(label(one.from)), to: own(label(one.to)) });
+  say(byId("under").textContent);
+}
+
+function pickGap(at) {
+  view.gaps = true;
+  byId("gaps").checked = true;
+  const one = G[view.group].ground.gaps[at];
+  const place_ = L.latLngBounds([latLng(...one.place)]);
+  for (const plot of [...one.plots, ...one.joins]) if (plot >= 0) place_.extend(bounds(plot));
+  MAP.fitBounds(place_, { padding: [30, 30], animate: false });
+  draw(false);
+  byId("under").textContent = fill(W.said_gap, { n: LETTERS[at], one: own(label(one.joins[0])), other: own(label(one.joins[1])) });
   say(byId("under").textContent);
 }
 
@@ -207,7 +228,7 @@ function prepareMap() {
   MAP.on("moveend", () => {
     if (!layer) return;
     if (outline() !== drawnOutline) {
-      shadePlots(layer);
+      shadePlots(layer, draws(view, "cover"));
       if (view.barriers) swap("barriers", barrierLayer());
     }
     writeMarks(view, layer);
@@ -235,7 +256,7 @@ function prepareChoices() {
     }
     draw(true);
   });
-  for (const name of ["network", "breaks", "barriers", "labels"]) {
+  for (const name of ["network", "breaks", "barriers", "labels", ...GROUND_LAYERS]) {
     byId(name).checked = view[name];
     byId(name).addEventListener("change", (event) => {
       view[name] = event.target.checked;

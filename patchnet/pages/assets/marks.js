@@ -99,14 +99,15 @@ function writeLabel(plot, point, tint, under, perCm, free) {
 
 const GAP_SIGNS = { yes: ["gap-yes", "○"], no: ["gap-no", "▪"] };
 
-function middle(flat) {
+// A point part of the way along a path: [x, y, length of the whole path].
+function along(flat, part_) {
   let length = 0;
   const steps = [];
   for (let at = 2; at < flat.length; at += 2) {
     steps.push(Math.hypot(flat[at] - flat[at - 2], flat[at + 1] - flat[at - 1]));
     length += steps[steps.length - 1];
   }
-  let left = length / 2;
+  let left = length * part_;
   for (let at = 0; at < steps.length; at += 1) {
     if (left <= steps[at]) {
       const part = steps[at] ? left / steps[at] : 0;
@@ -122,6 +123,7 @@ function middle(flat) {
   return [flat[0], flat[1], length];
 }
 
+const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
 function writeMarks(view, layer) {
@@ -139,6 +141,16 @@ function writeMarks(view, layer) {
       if (seen.contains(latLng(x, y)) && free(point.x, point.y - 17, 24, 24)) {
         place(point.x, point.y - 17, "break-number", String(at + 1));
       }
+    });
+  }
+  if (draws(view, "gaps")) {
+    G[view.group].ground.gaps.forEach((one, at) => {
+      const point = pixel(...one.place);
+      if (!seen.contains(latLng(...one.place))) return;
+      // Beside its place, wherever there is room; else on it.
+      const spots = [[0, 0], [0, -20], [0, 20], [-20, 0], [20, 0]];
+      const [dx, dy] = spots.find(([x, y]) => free(point.x + x, point.y + y, 22, 22)) || spots[0];
+      place(point.x + dx, point.y + dy, "make-gap", LETTERS[at]);
     });
   }
   if (view.labels) {
@@ -172,7 +184,7 @@ function writeMarks(view, layer) {
     if (!view.labels) continue;
     if (writeLabel(plot, point, tint, sign ? 13 : 0, perCm, free)) written += 1;
   }
-  if (view.barriers) {
+  if (view.barriers && DATA.drawn.barriers.gap.length) {
     GAPS.forEach(([x, y, length], at) => {
       if (written > MOST_MARKS || length * perCm < 26 || !seen.contains(latLng(x, y))) return;
       const [className, sign] = GAP_SIGNS[DATA.drawn.barriers.gap[at]] || ["gap-unknown", "?"];

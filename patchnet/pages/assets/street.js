@@ -43,7 +43,7 @@ function writeLegend(view, layer) {
     items.push(
       legendItem(
         lineSwatch(T.links.link, 1.8, ""),
-        fill(W.legend_links, {
+        fill(G[view.group].ground ? (DATA.public ? W.legend_links_public : W.legend_ways) : W.legend_links, {
           shown: shown.toLocaleString("en-GB"),
           all: G[view.group].links[1].toLocaleString("en-GB"),
           hop: G[view.group].hop.toLocaleString("en-GB"),
@@ -61,6 +61,7 @@ function writeLegend(view, layer) {
       items.push(legendItem(lineSwatch(T.links.break, 3.4, "2 5", stone), W.legend_stone, null));
     }
   }
+  items.push(...groundLegend(view));
   if (view.barriers && DATA.drawn.barriers.shape.length) {
     const kinds = new Set(DATA.drawn.barriers.shape.map((_, at) => barrierKind(at)));
     for (const kind of [...BARRIER_KINDS, "other"].filter((one) => kinds.has(one))) {
@@ -93,7 +94,8 @@ function fact(term, ...told) {
 
 function breakItem(group, at, pick) {
   const one = group.breaks[at];
-  const words = fill(W.break_words, {
+  const words = fill(group.ground ? W.break_words_ground : W.break_words, {
+    cost: metresOf(one.cost),
     from: own(label(one.from)),
     to: own(label(one.to)),
     width: metres(one.width),
@@ -113,7 +115,7 @@ function breakItem(group, at, pick) {
   );
 }
 
-function writeStreet(view, pick) {
+function writeStreet(view, pick, pickGap) {
   const box = byId("street-words");
   if (view.group === ALL) {
     const rows = G.map((group) =>
@@ -157,7 +159,7 @@ function writeStreet(view, pick) {
       el("strong", {}, num(group.total[0])),
       " " + fill(W.total_range, { low: num(group.total[1]), high: num(group.total[2]), room: num(group.total[3]), home: group.home }),
     ),
-    fact(W.head_connected_all, plural(group.components, W.connected_one, W.connected_many) + fill(W.hop_words, { hop: group.hop.toLocaleString("en-GB") })),
+    fact(W.head_connected_all, plural(group.components, W.connected_one, W.connected_many) + fill(group.ground ? W.hop_words_ground : W.hop_words, { hop: group.hop.toLocaleString("en-GB") })),
     fact(W.head_commonest, scarce ? fill(W.commonest_words, { need: scarce.name, plots: plural(scarce.plots, W.plot, W.plots) }) : W.none),
     fact(W.head_hungry_count, bits ? fill(W.hungry_words, { months: months(monthsIn(bits)), plots: plural(hungry, W.plot, W.plots) }) : W.hungry_none),
   );
@@ -168,6 +170,7 @@ function writeStreet(view, pick) {
     el("h3", {}, W.breaks_title),
     breaks.length ? el("ol", { class: "breaks" }, ...breaks) : el("p", {}, W.breaks_none),
     group.breaks.length > MOST_BREAKS ? el("p", {}, fill(W.breaks_more, { n: group.breaks.length - MOST_BREAKS })) : "",
+    ...gapList(group, pickGap),
     group.caution ? el("p", { class: "caution" }, sentence(group.caution)) : "",
   );
 }
