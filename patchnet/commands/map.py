@@ -4,13 +4,14 @@ from pathlib import Path
 
 import click
 
-from patchnet.advice import assess
 from patchnet.commands.options import (
     Asked,
+    AskedGround,
+    assess_asked,
+    ground_options,
     group_option,
     input_options,
     overwrite_option,
-    progress_bar,
     read_asked,
 )
 from patchnet.files import ensure_may_write
@@ -22,6 +23,7 @@ __all__ = ["map_"]
 @click.command("map")
 @input_options
 @group_option
+@ground_options()
 @overwrite_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
 @click.option("--title", help="Title of the page; the file's name if not given.")
@@ -32,11 +34,6 @@ __all__ = ["map_"]
     "Without it the page asks the network for nothing.",
 )
 @click.option("--tiles-credit", metavar="TEXT", help="Credit line of the background's maker.")
-@click.option(
-    "--straight",
-    is_flag=True,
-    help="Link also the groups that walk by straight lines, not by ways over the ground.",
-)
 @click.option(
     "--public",
     is_flag=True,
@@ -50,9 +47,9 @@ def map_(
     title: str | None,
     tiles: str | None,
     tiles_credit: str | None,
-    straight: bool,
     public: bool,
     asked: Asked,
+    ground: AskedGround,
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
 
@@ -64,13 +61,6 @@ def map_(
       patchnet map street.gpkg --public -o notice_board.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite)
-    neighbourhood = read_asked(asked)
-    answer = assess(
-        neighbourhood,
-        knowledge=asked.knowledge,
-        groups=groups or None,
-        straight=straight,
-        progress=progress_bar,
-    )
+    answer = assess_asked(read_asked(asked), asked, groups, ground)
     write_map(answer, output, title=title, tiles=tiles, tiles_credit=tiles_credit, public=public)
     click.echo(output)
