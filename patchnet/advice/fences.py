@@ -217,7 +217,7 @@ def _fence_gap(
     return FenceGap(
         barriers=barriers,
         kinds=tuple(table["kind"]),
-        now="no" if (table["gap"] == "no").any() else "not_known",
+        now=next((word for word in ("no", "not_known") if (table["gap"] == word).any()), "yes"),
         plots=(sides[0], sides[1]),
         place=Point(
             grid.west + (column.mean() + 0.5) * grid.cell_m,

@@ -114,7 +114,8 @@ class FenceGap:
     kinds
         Their kinds.
     now
-        What is known of a gap there today: ``"no"`` or ``"not_known"``.
+        What is known of gaps in them today: ``"no"``, ``"not_known"``, or ``"yes"`` (there is
+        one, but elsewhere along them).
     plots
         The plots on its two sides; None where there is no plot.
     place

@@ -329,7 +329,7 @@ SCRIPT: dict[str, object] = {
     ),
     "gaps_consent": "A shared fence needs its owner's consent: ask first.",
     "gaps_none": "No gap was found that would win linked homes.",
-    "gaps_now": {"no": "none", "not_known": "not known"},
+    "gaps_now": {"no": "none", "not_known": "not known", "yes": "one elsewhere along it"},
     "beside": "the ground beside it",
     "gap_words": "{kind} between {one} and {other}: gap now {now}; wins {won} linked homes.",
     "gap_shortens": (

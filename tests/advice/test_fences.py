@@ -181,3 +181,10 @@ def test_unknown_group():
     answer = hedgehogs(row_of_gardens("no", "no"))
     with pytest.raises(WrongUse, match="Did you mean hedgehog"):
         fence_gaps(answer, "hedgehogg")
+
+
+def test_a_gap_elsewhere_is_said():
+    """The wall all round has a gap at one place; another place in it may still be worth one."""
+    answer = hedgehogs(row_of_gardens("no", "no", wall="yes"))
+    for gap in fence_gaps(answer, "hedgehog"):
+        assert gap.now == ("yes" if gap.kinds == ("wall",) else "no")
