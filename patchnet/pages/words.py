@@ -44,8 +44,8 @@ PRIVACY_GAPS = (
     "fences have gaps."
 )
 PUBLIC = (
-    "Made for publishing: nothing here tells where fences have gaps, or which ways lead through "
-    "them. It still shows what is in people's gardens: publish it only if they agree."
+    "Made for publishing: gaps in fences and the ways through them are left out. It still shows "
+    "what is in people's gardens: publish it only if they agree."
 )
 TILES = "This page asks the network for its background pictures (map tiles)."
 
