@@ -6,6 +6,7 @@ The set has no habitat, so features are put on by a stated rule (`FEATURES`): pl
 order of the file gets list k modulo nine.
 """
 
+import json
 import re
 
 import geopandas as gpd
@@ -104,3 +105,53 @@ def test_areas_are_geodesic_areas(mended):
     geod = Geod(ellps="WGS84")
     for area, shape in zip(street.plots["area_m2"], world.geometry, strict=True):
         assert area == pytest.approx(abs(geod.geometry_area_perimeter(shape)[0]), rel=2e-3)
+
+
+@pytest.fixture(scope="module")
+def fenced(mended, tmp_path_factory):
+    """The same with fences put on by a stated rule: round every seventh plot, closed."""
+    out = tmp_path_factory.mktemp("fenced") / "bubenec.gpkg"
+    plots = gpd.read_file(mended, layer="plots")
+    for name in ("plots", "buildings", "roads"):
+        table = gpd.read_file(mended, layer=name)
+        pyogrio.write_dataframe(table, out, layer=name, driver="GPKG", append=out.exists())
+    round_about = plots.geometry[::7].boundary.explode()
+    fences = gpd.GeoDataFrame(
+        {"kind": ["fence"] * len(round_about), "gap": "no"},
+        geometry=round_about.to_numpy(),
+        crs=plots.crs,
+    )
+    pyogrio.write_dataframe(fences, out, layer="barriers", driver="GPKG", append=True)
+    return out
+
+
+def test_over_the_ground(fenced, capsys):
+    """Routes and gaps for a hedgehog: no link reaches a fenced plot; gaps in fences win homes.
+
+    A plot that is all house takes the open ground beside it as its own, outside its fence, so
+    plots with less than 4 m2 of open ground are left out of the first claim.
+    """
+    plots = gpd.read_file(fenced, layer="plots").to_crs(32633)[::7]
+    ring = set(plots["id"])
+    houses = gpd.read_file(fenced, layer="buildings").to_crs(32633).union_all()
+    with_ground = set(plots["id"][plots.geometry.difference(houses).area >= 4])
+    assert len(with_ground) > 50
+    status = command_line._run(["routes", str(fenced), "--group", "hedgehog", "--format", "json"])
+    said = capsys.readouterr()
+    assert status == 0, said.err
+    routes = json.loads(said.out)
+    assert len(routes["links"]) > 100
+    linked = {link[end] for link in routes["links"] for end in ("from_plot", "to_plot")}
+    assert not linked & with_ground
+    assert len(with_ground & set(routes["no_way"])) > 40
+    status = command_line._run(
+        ["gaps", str(fenced), "--group", "hedgehog", "--most", "3", "--format", "json"]
+    )
+    said = capsys.readouterr()
+    assert status == 0, said.err
+    gaps = json.loads(said.out)["gaps"]
+    assert len(gaps) == 3
+    for gap in gaps:
+        assert gap["homes_won"] > 0
+        assert ring & (set(gap["joins"]) | set(gap["plots"]))
+        assert gap["cost_before_m"] is None or gap["cost_after_m"] < gap["cost_before_m"]
