@@ -95,6 +95,7 @@ def routes(
     lines = _may_write(output, (ground_tif, current_tif), group, overwrite=overwrite)
     answer = assess_asked(read_asked(asked), asked, (group,), ground)
     way = None if between is None else way_between(answer, group, *between)
+    current = None if current_tif is None else _current(answer, group, way)
     if way is None:
         corridors = break_corridors(answer, group)
         words = routes_json if form == "json" else routes_text
@@ -111,8 +112,8 @@ def routes(
     if ground_tif is not None:
         write_geotiff(surface, ground_tif)
         _say_written(ground_tif)
-    if current_tif is not None:
-        write_bands(current_tif, surface.grid, {"current": _current(answer, group, way)})
+    if current_tif is not None and current is not None:
+        write_bands(current_tif, surface.grid, {"current": current})
         _say_written(current_tif)
 
 

@@ -46,7 +46,7 @@ def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) ->
         parts.append(_hanging(lines))
     won = sum(gap["homes_won"] for gap in facts["gaps"])
     now = facts["linked_homes"]
-    parts.append(f"Linked homes: {figure(now)} today, {figure(now + won)} with all of these.")
+    parts.append(f"Linked homes today: {figure(now)}. All of these together win {figure(won)}.")
     return "\n\n".join([*parts, *_closing(facts)]) + "\n"
 
 

@@ -219,6 +219,7 @@ def test_gaps_text(run, court):
     assert "55 without it, 1.0 with it" in said
     assert "no way without it, 51 with it" in said
     assert "closed today" in said
+    assert "All of these together win" in said
     assert "13 by 13 cm" in said
     assert "settings/gap_side_m" in said
     assert "EPSG:27700" in said
@@ -283,6 +284,15 @@ def test_current_between_all(run, court):
     assert status == 0, err
     with rasterio.open("flow.tif") as flow:
         assert flow.read(1).max() > 0
+
+
+def test_too_many_cells_for_the_current_are_refused(run, court, tmp_path):
+    """Nothing is said or written first; a larger cell is advised."""
+    status, out, err = run("routes", court, *HEDGEHOG, "--cell", "0.2", "--current", "flow.tif")
+    assert status == 2
+    assert "larger --cell" in err
+    assert out == ""
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_lines_reopen_in_a_gis(run, court, tmp_path):
