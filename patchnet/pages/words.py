@@ -127,7 +127,7 @@ SCRIPT: dict[str, object] = {
     "there": "there",
     "none": "\N{EN DASH}",
     "nothing": "nothing",
-    "tiny": "<0.01",
+    "tiny": "<0.001",
     "any_number": "any number",
     "touching": "next door",
     "metres": "{n} m",

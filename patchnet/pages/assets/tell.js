@@ -43,8 +43,8 @@ function num(value) {
   if (Number.isNaN(value)) return W.not_known;
   if (value === 0) return "0";
   if (value >= 9.8e12) return W.any_number;
-  if (value < 0.01) return W.tiny;
-  return Number(value.toPrecision(2)).toLocaleString("en-GB", { maximumFractionDigits: 2 });
+  if (value < 0.001) return W.tiny;
+  return Number(value.toPrecision(2)).toLocaleString("en-GB", { maximumFractionDigits: 4 });
 }
 
 const metres = (value) =>
