@@ -15,7 +15,7 @@ from patchnet.errors import WrongUse
 from patchnet.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
-from patchnet.movement.fence_gaps import gap_steps
+from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
 from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["break_corridors", "fence_gaps", "squeeze"]
@@ -130,13 +130,8 @@ def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:
         & (total <= answer.group.hop.value)
     )
     barrier = steps.barrier[steps.start[able]]
-    order = able[np.lexsort((steps.key[able], total[able], b[able], a[able], barrier))]
-    named = steps.barrier[steps.start[order]]
-    new = np.r_[
-        True,
-        (np.diff(named) != 0) | (np.diff(a[order]) != 0) | (np.diff(b[order]) != 0),
-    ][: len(order)]
-    chosen = order[new]
+    groups = (barrier, a[able], b[able])
+    chosen = able[middle_of_cheapest(groups, total[able], steps.key[able])]
     ids = answer.network.ids
     return _Openings(
         at=chosen,
@@ -210,8 +205,9 @@ def _fence_gap(
     cells = np.array([openings.first[at], openings.second[at]])
     row, column = np.divmod(cells, surface.cost.shape[1])
     grid = surface.grid
-    labels = surface.labels.ravel()[cells]
-    sides = [str(surface.plots[label - 1]) if label > 0 else None for label in labels.tolist()]
+    # Plots in the order of the file, open ground last.
+    labels = sorted(surface.labels.ravel()[cells].tolist(), key=lambda label: (label == 0, label))
+    sides = [str(surface.plots[label - 1]) if label > 0 else None for label in labels]
     ids = answer.network.ids
     before, after, homes_won = won
     return FenceGap(

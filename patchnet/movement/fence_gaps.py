@@ -16,7 +16,7 @@ from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.corridors import BothWays, both_ways, opened_steps
 from patchnet.movement.surface import CostSurface
 
-__all__ = ["Gap", "GapPlan", "gap_steps", "gaps_in_order", "single_gaps"]
+__all__ = ["Gap", "GapPlan", "gap_steps", "gaps_in_order", "middle_of_cheapest", "single_gaps"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,12 +130,58 @@ def _singles(surface: CostSurface, both: BothWays, steps: Steps) -> list[GapPlan
     new = np.minimum(a[first] + price + b[second], a[second] + price + b[first])
     # No gain that is only rounding.
     helps = np.flatnonzero(new < both.cost * (1 - 1e-9) if np.isfinite(both.cost) else new < np.inf)
+    barrier = steps.barrier[steps.start[helps]]
+    best = helps[middle_of_cheapest((barrier,), new[helps], steps.key[helps])]
     plans: dict[tuple[int, ...], GapPlan] = {}
-    for at in helps[np.lexsort((steps.key[helps], new[helps]))]:
+    for at in best[np.lexsort((steps.key[best], new[best]))]:
         gap = _gap(surface, steps, int(at), (int(first[at]), int(second[at])), both)
         if gap.barriers not in plans:
             plans[gap.barriers] = GapPlan((gap,), both.cost, float(new[at]))
     return list(plans.values())
+
+
+def middle_of_cheapest(
+    groups: tuple[NDArray[np.integer], ...],
+    cost: NDArray[np.float64],
+    key: NDArray[np.int64],
+) -> NDArray[np.intp]:
+    """Of each group the cheapest place, and of equally cheap places the one in the middle.
+
+    The first or last of equally cheap places along a fence is its end, where a post stands and
+    the next fence begins.
+
+    Parameters
+    ----------
+    groups
+        Arrays of shape (m,); places alike in all of them are one group.
+    cost
+        Shape (m,): what counts; a millionth more is as cheap.
+    key
+        Shape (m,): order along the grid.
+
+    Returns
+    -------
+    array
+        Positions, one a group, in the order of the groups.
+
+    Examples
+    --------
+    >>> middle_of_cheapest((np.array([7, 7, 7, 7, 9]),), np.array([2.0, 1, 1, 1, 5]), np.arange(5))
+    array([2, 4])
+    """
+    order = np.lexsort((key, np.round(cost, 6), *reversed(groups)))
+    if not len(order):
+        return order
+    changed = np.zeros(len(order), dtype=bool)
+    changed[0] = True
+    for group in groups:
+        changed[1:] |= np.diff(group[order]) != 0
+    first = np.flatnonzero(changed)
+    of = np.cumsum(changed) - 1
+    price = np.round(cost[order], 6)
+    as_cheap = np.bincount(of, weights=price == price[first][of]).astype(np.intp)
+    chosen: NDArray[np.intp] = order[first + as_cheap // 2]
+    return chosen
 
 
 def gap_steps(

@@ -188,3 +188,9 @@ def test_a_gap_elsewhere_is_said():
     answer = hedgehogs(row_of_gardens("no", "no", wall="yes"))
     for gap in fence_gaps(answer, "hedgehog"):
         assert gap.now == ("yes" if gap.kinds == ("wall",) else "no")
+
+
+def test_a_gap_is_put_in_the_middle_of_equally_good_places():
+    """Anywhere along a straight fence between two lawns is as good: not at its end."""
+    for gap in fence_gaps(hedgehogs(row_of_gardens("no", "no")), "hedgehog"):
+        assert 10 <= gap.place.y <= 20
