@@ -92,14 +92,17 @@ def read_named(
     where: str,
     crs: object,
     areas_only: bool,
+    knowledge: Knowledge,
     faults: FaultList,
 ) -> gpd.GeoDataFrame:
     """Return buildings (`areas_only`), roads or footways: ``geometry`` and ``name``.
 
-    Roads and footways also have ``width_m``, NaN where nobody said it.
+    Buildings also have ``height_m`` (stated, or storeys times the storey height of the
+    settings), roads and footways ``width_m``; NaN where nobody said it.
     """
     names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
     widths = texts(table[columns.role["width"]]) if "width" in columns.role else None
+    heights = _heights(table, columns, where=where, knowledge=knowledge, faults=faults)
     dropped: list[tuple[Place, str]] = []
     odd: list[tuple[Place, str]] = []
     rows = []
@@ -112,7 +115,7 @@ def read_named(
         if width is None or width <= 0:
             odd.append(((at + 1, None), f"The width '{(widths or [''])[at][:40]}' was not read."))
             width = np.nan
-        rows.append((usable, names[at], width))
+        rows.append((usable, names[at], heights[at] if areas_only else width))
     faults.warn_rows(
         where, odd, together="{n} widths were read as not known.",
         mend="Write the width in metres; leave it empty if not known.",
@@ -121,11 +124,38 @@ def read_named(
         where, dropped, together="{n} rows have no outline or line that can be used.",
         mend="It was left out; draw it if it matters.",
     )  # fmt: skip
-    frame = pd.DataFrame(rows, columns=["geometry", "name", "width_m"])
-    frame["width_m"] = frame["width_m"].astype(float)
-    if areas_only:
-        frame = frame.drop(columns="width_m")
+    measure = "height_m" if areas_only else "width_m"
+    frame = pd.DataFrame(rows, columns=["geometry", "name", measure])
+    frame[measure] = frame[measure].astype(float)
     return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
+
+
+def _heights(
+    table: pd.DataFrame, columns: Columns, *, where: str, knowledge: Knowledge, faults: FaultList
+) -> list[float]:
+    """Return the height of each building in metres: stated, else from storeys, else NaN."""
+    found = [np.nan] * len(table)
+    storey = knowledge.setting("storey_height_m")
+    low = knowledge.setting("building_height_min_m")
+    high = knowledge.setting("building_height_max_m")
+    odd: list[tuple[Place, str]] = []
+    for role, word, metres in (("storeys", "number of storeys", storey), ("height", "height", 1)):
+        if role not in columns.role:
+            continue
+        for at, cell in enumerate(texts(table[columns.role[role]])):
+            number = _length(cell)
+            if number is not None and np.isnan(number):
+                continue
+            if number is None or not low <= number * metres <= high:
+                odd.append(((at + 1, None), f"The {word} '{cell[:40]}' was not believed."))
+            else:  # a stated height stands over one from storeys
+                found[at] = number * metres
+    faults.warn_rows(
+        where, odd, together="{n} heights or numbers of storeys were not believed.",
+        mend=f"Write the height in metres ({low:g}-{high:g}) or the number of storeys; leave it "
+        "empty if not known.",
+    )  # fmt: skip
+    return found
 
 
 def _kept(shape: shapely.Geometry | None, *, least: int) -> shapely.Geometry | None:

@@ -249,6 +249,7 @@ def _base_map(
                 where=where,
                 crs=projected.crs,
                 areas_only=key == "buildings",
+                knowledge=knowledge,
                 faults=faults,
             )
     return base

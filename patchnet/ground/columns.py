@@ -37,6 +37,10 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "amount": ("amount", "size", "quantity", "qty", "how much", "how many", "area or count"),
     "gap": ("gap", "gaps", "has gap", "opening", "hole", "passable"),
     "height": ("height", "height m", "height in m", "high"),
+    "storeys": (
+        "storeys", "stories", "levels", "building levels", "floors", "number of storeys",
+        "no of storeys", "number of floors",
+    ),
     "width": ("width", "width m", "width in m", "wide"),
 }  # fmt: skip
 

@@ -73,8 +73,10 @@ class Neighbourhood:
         Lines: ``geometry``, ``kind`` (wall, fence, hedge, railing), ``gap`` (yes, no,
         not_known), ``height_m`` (NaN unknown).
     buildings, roads, footways
-        ``geometry`` and ``name`` (text, may be empty); roads and footways also ``width_m``
-        (NaN not known), and are lines or areas. Empty tables where the file had none.
+        ``geometry`` and ``name`` (text, may be empty); buildings also ``height_m``, from the
+        ground to the top (stated, or from storeys; NaN not known); roads and footways also
+        ``width_m`` (NaN not known), and are lines or areas. Empty tables where the file had
+        none.
     credits
         Lines of attribution that every page and file must carry.
     faults

@@ -17,7 +17,7 @@ _ROLES: Mapping[str, tuple[str, ...]] = {
     "plots": ("id", "kind", "label", "street", "seen", "features"),
     "features": ("plot", "features", "kind", "amount"),
     "barriers": ("kind", "gap", "height"),
-    "buildings": ("label",),
+    "buildings": ("label", "height", "storeys"),
     "roads": ("label", "width"),
     "footways": ("label", "width"),
 }

@@ -259,7 +259,7 @@ def test_buildings_and_roads(street, build):
     shapes = [street.square(0), shapely.Point(0, 0), None]
     buildings = street.layer(shapes, name=["1 Long Road", "x", "y"], owner=["Ann"] * 3)
     found = build(street.plots(2), buildings=buildings, roads=street.layer([shapes[0].boundary]))
-    assert list(found.buildings.columns) == ["geometry", "name"]
+    assert list(found.buildings.columns) == ["geometry", "name", "height_m"]
     assert list(found.buildings["name"]) == ["1 Long Road"]
     assert list(found.roads["name"]) == [""]
     assert len(found.footways) == 0

@@ -64,7 +64,7 @@ def test_direction_against_an_ephemeris(second, latitude, longitude):
 
 @given(st.integers(seconds(2000), seconds(2050)), st.floats(-66, 66))
 def test_refraction_against_an_ephemeris(second, latitude):
-    """At 1013 mb and 15 C, sun at least 1 degree up: within 0.03 degrees, another formula for the air."""
+    """At 1013 mb and 15 C, sun at least 1 degree up: within 0.03 degrees (another formula)."""
     moment = np.datetime64(second, "s")
     there = ephem.Observer()
     there.lat, there.lon, there.pressure, there.temp = math.radians(latitude), 0.0, 1013.25, 15
