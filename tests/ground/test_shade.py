@@ -132,6 +132,30 @@ def test_class_shares_of_the_court_by_counting_points(height):
     assert sorted(shares)[1] > 0.1  # at least two classes
 
 
+def test_class_shares_where_no_spot_is_in_shade_for_long():
+    """A tower block on the eastern edge takes the morning, a low row 8 m off the last hours.
+
+    Half the midsummer day is 7.5 h; the row's shadow comes in for at most 2.5 h, so the ground is
+    in part shade near the row and in full sun away from it. Again counted by points.
+    """
+    hood = hood_of(
+        [shapely.box(0, -5, 10, 5)],
+        [(shapely.box(10, -900, 18, 900), 60), (shapely.box(-16, -300, -8, 300), 4)],
+    )
+    found = sun_hours(hood, with_settings(sun_step_min=5), months=[6])
+    noon = solar_noon(np.datetime64("2026-06-21"), 0.0)
+    minutes = (np.arange(-720, 720) + 0.5) * 60
+    sun = solar_position(noon + minutes.astype("timedelta64[s]"), 51.5, 0.0)
+    up = sun.altitude > 5
+    east = -np.sin(np.radians(sun.azimuth[up])) / np.tan(np.radians(sun.altitude[up]))
+    x = np.arange(0.05, 10, 0.1)[:, None]
+    hours = ((x < 10 + np.minimum(60 * east, 0)) & (x > -8 + 4 * east)).sum(axis=1) / 60
+    shares = [(hours > 6).mean(), ((hours >= 3) & (hours <= 6)).mean(), (hours < 3).mean()]
+    np.testing.assert_allclose(found.classes.loc["p0"], shares, atol=0.04)
+    assert min(shares[:2]) > 0.1
+    assert shares[2] == 0
+
+
 def test_east_wall_takes_the_morning():
     """A very long house on the eastern edge shades before noon only, and never after."""
     hood = hood_of([shapely.box(0, -5, 10, 5)], [(shapely.box(10, -400, 18, 400), 8)])
