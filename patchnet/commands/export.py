@@ -15,7 +15,7 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.files import ensure_may_write
-from patchnet.pages import LAYERS, export_form, write_export
+from patchnet.pages import LAYERS, cut_words, export_form, write_export
 
 __all__ = ["export"]
 
@@ -71,4 +71,5 @@ def export(
     neighbourhood = read_asked(asked)
     answer = assess_asked(neighbourhood, asked, groups, ground)
     write_export(answer, output, form=form, layer=layer, all_links=all_links, importance=importance)
+    click.echo(cut_words(answer), err=True)
     click.echo(output)

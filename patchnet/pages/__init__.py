@@ -1,7 +1,7 @@
 """What people look at or carry away: words, tables, files, the map page."""
 
 from patchnet.pages.check_text import check_json, check_text
-from patchnet.pages.export import LAYERS, export_form, write_export
+from patchnet.pages.export import LAYERS, cut_words, export_form, write_export
 from patchnet.pages.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
 from patchnet.pages.lists import features_text, groups_text
 from patchnet.pages.map_page import map_page, write_map
@@ -13,6 +13,7 @@ __all__ = [
     "LAYERS",
     "check_json",
     "check_text",
+    "cut_words",
     "export_form",
     "features_text",
     "gaps_json",

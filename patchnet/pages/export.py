@@ -17,11 +17,13 @@ from patchnet.files import write_aside
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
+from patchnet.pages.numbers import figure
 
 __all__ = [
     "LAYERS",
     "Form",
     "break_table",
+    "cut_words",
     "export_form",
     "link_table",
     "plot_table",
@@ -53,6 +55,27 @@ def export_form(path: Path | str, groups: Sequence[str]) -> Form:
     if form == "graphml" and len(groups) != 1:
         raise WrongUse("A .graphml file holds the graph of one group: say --group KEY once.")
     return form
+
+
+def cut_words(assessment: Assessment) -> str:
+    """What leaving out unlikely routes can have cost at most, in one sentence.
+
+    Linked homes are the root of the PC numerator; with all that was cut they could be the root
+    of numerator + bound. The group for which that is most, in percent, is named.
+    """
+    cut = assessment.knowledge.setting("p_cut")
+    most, name = 0.0, ""
+    for answer in assessment.groups.values():
+        numerator, bound = answer.measures.pc_numerator, answer.measures.cut_bound
+        percent = 100 * (np.sqrt(1 + bound / numerator) - 1) if numerator > 0 else 0.0
+        if percent > most:
+            most, name = float(percent), answer.group.name.lower()
+    if not name:
+        return f"No best route was left out (cut at p = {cut:g})."
+    return (
+        f"Routes less likely than p = {cut:g} were left out: linked homes are at most "
+        f"{figure(most)} % too low ({name})."
+    )
 
 
 def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDataFrame:

@@ -248,6 +248,13 @@ def test_export_reads_back_as_a_neighbourhood(run, tiny):
     assert json.loads(after)["not_known"] == json.loads(before)["not_known"]
 
 
+def test_export_says_what_was_cut(run, tiny):
+    """Two touching gardens and a verge 110 m off: for the newt nothing lies beyond the cut."""
+    status, _, err = run("export", tiny, "--group", "newt", "-o", "out.gpkg")
+    assert status == 0
+    assert "p = 0.0001" in err
+
+
 def test_export_importance_adds_up(run, tiny):
     """Loss = own + flow + connector (Saura & Rubio 2010, Ecography 33:523-537)."""
     assert run("export", tiny, "--group", "newt", "--importance", "-o", "out.gpkg")[0] == 0
