@@ -16,6 +16,7 @@ from patchnet.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
+from patchnet.movement.surface import CostSurface
 from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["break_corridors", "fence_gaps", "squeeze"]
@@ -99,11 +100,12 @@ def fence_gaps(assessment: Assessment, group: str, *, most: int = 6) -> tuple[Fe
     answer = _answer(assessment, group)
     if answer.ground is None:
         return ()
+    surface = answer.ground.surface
     openings = _openings(answer, answer.ground)
-    found = []
-    for at, before, after, won in _best_in_turn(answer.network, openings, most):
-        found.append(_fence_gap(assessment, answer, openings, at, (before, after, won)))
-    return tuple(found)
+    return tuple(
+        _fence_gap(assessment, answer.network, surface, openings, turn)
+        for turn in _best_in_turn(answer.network, openings, most)
+    )
 
 
 def _answer(assessment: Assessment, group: str) -> GroupAnswer:
@@ -190,14 +192,12 @@ def _with_link(lengths: Array, a: np.intp, b: np.intp, cost: float) -> Array:
 
 def _fence_gap(
     assessment: Assessment,
-    answer: GroupAnswer,
+    network: PatchGraph,
+    surface: CostSurface,
     openings: _Openings,
-    at: int,
-    won: tuple[float, float, float],
+    turn: tuple[int, float, float, float],
 ) -> FenceGap:
-    surface = answer.ground.surface if answer.ground is not None else None
-    if surface is None:
-        raise WrongUse("Gaps are found over the ground only.")
+    at, before, after, homes_won = turn
     steps, step = surface.steps, int(openings.at[at])
     through = steps.barrier[steps.start[step] : steps.start[step + 1]]
     barriers = tuple(sorted({int(row) for row in through}))
@@ -208,8 +208,7 @@ def _fence_gap(
     # Plots in the order of the file, open ground last.
     labels = sorted(surface.labels.ravel()[cells].tolist(), key=lambda label: (label == 0, label))
     sides = [str(surface.plots[label - 1]) if label > 0 else None for label in labels]
-    ids = answer.network.ids
-    before, after, homes_won = won
+    ids = network.ids
     return FenceGap(
         barriers=barriers,
         kinds=tuple(table["kind"]),

@@ -14,6 +14,7 @@ import shapely
 from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.errors import CannotWrite, WrongUse
 from patchnet.files import write_aside
+from patchnet.ground.feature_words import Said, write_list
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
@@ -130,19 +131,21 @@ def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
 def _feature_lists(assessment: Assessment) -> list[str]:
     """Feature lists in the form that patchnet reads: unlisted is not known."""
     answers = assessment.neighbourhood.answers
-    lists = []
-    for row, sized, sure in zip(answers.amount, answers.sized, answers.sure, strict=True):
-        words = []
-        for feature, amount, stated, certain in zip(
-            answers.features, row, sized, sure, strict=True
-        ):
-            if amount > 0:
-                size = f" {amount!r}".replace("np.float64(", "").replace(")", "") if stated else ""
-                words.append(f"{feature}{size}{'' if certain else '?'}")
-            elif amount == 0:
-                words.append(f"no {feature}")
-        lists.append("; ".join(words))
-    return lists
+    return [
+        write_list(
+            Said(
+                feature,
+                "there" if amount > 0 else "not there",
+                float(amount) if stated and amount > 0 else None,
+                bool(certain),
+            )
+            for feature, amount, stated, certain in zip(
+                answers.features, row, sized, sure, strict=True
+            )
+            if not np.isnan(amount)
+        )
+        for row, sized, sure in zip(answers.amount, answers.sized, answers.sure, strict=True)
+    ]
 
 
 def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDataFrame:

@@ -67,10 +67,7 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
             )
         )
     cautions = dict.fromkeys(
-        key
-        for has in answer.has
-        for key in knowledge.features[has.feature].cautions
-        if key != "none"
+        key for has in answer.has for key in knowledge.features[has.feature].cautions
     )
     lines = ["WHAT IT HAS", text_table(rows, indent="  ")]
     lines += [

@@ -41,7 +41,11 @@ def tiny(tmp_path_factory):
         {
             "id": ["1", "2", "v"],
             "kind": ["garden", "garden", "verge"],
-            "features": ["pond 4; shrub 30", "shrub 20; log pile; no pond", "long grass 20"],
+            "features": [
+                "pond 4; shrub 30",
+                "shrub 20; log pile; no pond; tree 2?; no bog?",
+                "long grass 20",
+            ],
         },
         geometry=[
             shapely.box(400000, 300000, 400020, 300030),
