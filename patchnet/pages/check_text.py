@@ -2,14 +2,12 @@
 
 import json
 from dataclasses import asdict
-from textwrap import fill
 
 from patchnet.faults import Fault
 from patchnet.ground.check import CheckReport
+from patchnet.pages.table import paragraph
 
 __all__ = ["check_json", "check_text"]
-
-_WIDTH = 96
 
 
 def check_json(report: CheckReport) -> str:
@@ -38,9 +36,8 @@ def _fault(fault: Fault) -> str:
         place += f", row {fault.row}"
     if fault.ident is not None:
         place += f" ({fault.ident})"
-    return fill(
+    return paragraph(
         f"{place}: {fault.what} {fault.mend}".rstrip(),
-        _WIDTH,
-        initial_indent="  ",
-        subsequent_indent="      ",
+        indent="  ",
+        then="      ",
     )

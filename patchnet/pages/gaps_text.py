@@ -1,6 +1,5 @@
 """Which fences to open, in words for a terminal, and as JSON."""
 
-from textwrap import fill
 from typing import Any
 
 from shapely import Point
@@ -10,10 +9,10 @@ from patchnet.movement.fence_gaps import GapPlan
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure
 from patchnet.pages.routes_text import cost_words, crs_words
+from patchnet.pages.table import paragraph
 
 __all__ = ["gaps_json", "gaps_text", "way_gaps_json", "way_gaps_text"]
 
-_WIDTH = 96
 _TODAY = {
     "no": "closed today",
     "not_known": "gap not known: look first, there may be one",
@@ -35,8 +34,8 @@ def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) ->
     facts = _facts(assessment, group, gaps)
     head = f"Gaps in fences for the {_name(assessment, group)} in {facts['neighbourhood']}"
     if not gaps:
-        return f"{head}\n\n{_paragraph('No gap in a mapped barrier would win linked homes.')}\n"
-    parts = [head, _paragraph("Open them in this order; each is reckoned with those before it.")]
+        return f"{head}\n\n{paragraph('No gap in a mapped barrier would win linked homes.')}\n"
+    parts = [head, paragraph("Open them in this order; each is reckoned with those before it.")]
     for gap in facts["gaps"]:
         lines = [
             f"{gap['order']}. {_where(gap)}",
@@ -71,8 +70,8 @@ def way_gaps_text(
         f"in {facts['neighbourhood']}"
     )
     if not plans:
-        return f"{head}\n\n{_paragraph('No gap in a mapped barrier would make the way cheaper.')}\n"
-    parts = [head, _paragraph("Open them in this order; each is reckoned with those before it.")]
+        return f"{head}\n\n{paragraph('No gap in a mapped barrier would make the way cheaper.')}\n"
+    parts = [head, paragraph("Open them in this order; each is reckoned with those before it.")]
     for step in facts["steps"]:
         lines = [f"{step['order']}. {_where(step['gaps'][0])}"]
         lines += [f"And with it: {_where(gap)}" for gap in step["gaps"][1:]]
@@ -84,17 +83,13 @@ def _name(assessment: Assessment, group: str) -> str:
     return assessment.groups[group].group.name.lower()
 
 
-def _paragraph(text: str) -> str:
-    return fill(text, _WIDTH)
-
-
 def _hanging(lines: list[str]) -> str:
     """Lines of one entry, the first one hanging out by its number."""
     first, *others = lines
     return "\n".join(
         [
-            fill(first, _WIDTH, subsequent_indent="   "),
-            *(fill(line, _WIDTH, initial_indent="   ", subsequent_indent="   ") for line in others),
+            paragraph(first, then="   "),
+            *(paragraph(line, indent="   ") for line in others),
         ]
     )
 
@@ -190,12 +185,12 @@ def _costs(step: dict[str, Any]) -> str:
 def _closing(facts: dict[str, Any]) -> list[str]:
     side = f"{facts['gap_side_m'] * 100:g}"
     return [
-        _paragraph(
+        paragraph(
             f"A gap is {side} by {side} cm at ground level "
             f"('patchnet source {facts['gap_source']}'). Places are metres in {facts['crs']}, to "
             "the nearest half cell of the ground: measure on the spot."
         ),
-        _paragraph(
+        paragraph(
             "A shared fence needs its owner's consent: ask both neighbours before anybody cuts. "
             "This list is for the group, not for publishing: it shows where gardens can be entered."
         ),

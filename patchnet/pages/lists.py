@@ -1,14 +1,10 @@
 """What the tables hold, as lists for a terminal."""
 
-from textwrap import fill
-
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.pages.numbers import figure, month_spans
-from patchnet.pages.table import text_table
+from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["features_text", "groups_text"]
-
-_WIDTH = 96
 
 
 def groups_text(knowledge: Knowledge) -> str:
@@ -36,13 +32,11 @@ def _group(group: Group, knowledge: Knowledge) -> str:
     return "\n".join(
         [
             f"{group.key}: {group.name} ({group.latin})",
-            fill(
+            paragraph(
                 f"One home is {group.home_is}; it lives in {anchors}. It moves {way}, at most "
                 f"{figure(group.hop.value)} m in one move. Active: "
                 f"{month_spans(group.active_months)}.",
-                _WIDTH,
-                initial_indent="  ",
-                subsequent_indent="  ",
+                indent="  ",
             ),
             text_table(rows, indent="    "),
         ]

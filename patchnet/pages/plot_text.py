@@ -1,18 +1,16 @@
 """The answer for one plot as plain text for a terminal, and as JSON."""
 
 from dataclasses import asdict
-from textwrap import fill
 
 from patchnet.advice.records import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import MONTHS, figure, metres, span
-from patchnet.pages.table import text_table
+from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["plot_json", "plot_text"]
 
 _UNITS = {"m2": "m²", "m": "m", "count": ""}
-_WIDTH = 96
 _NAMED = 8  # neighbours not known that are named before the rest is only counted
 
 
@@ -35,17 +33,13 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
         _near(answer, knowledge),
         _plenty(answer, knowledge),
         _not_known(answer, knowledge),
-        _paragraph(
+        paragraph(
             "Homes are an index of room for wildlife, not a forecast of animals. Most figures "
             "behind them are our own working assumptions: 'patchnet source KEY' says where each "
             "comes from."
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def _paragraph(text: str, *, indent: str = "") -> str:
-    return fill(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
 def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
@@ -71,7 +65,7 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
     )
     lines = ["WHAT IT HAS", text_table(rows, indent="  ")]
     lines += [
-        _paragraph(f"Take care: {knowledge.cautions[key].words}", indent="  ") for key in cautions
+        paragraph(f"Take care: {knowledge.cautions[key].words}", indent="  ") for key in cautions
     ]
     return "\n".join(lines)
 
@@ -157,7 +151,7 @@ def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
         return ""
     lines = ["PLENTIFUL WITHIN REACH: need not be repeated"]
     lines += [
-        _paragraph(f"{name}: for {', '.join(whom)}", indent="  ") for name, whom in found.items()
+        paragraph(f"{name}: for {', '.join(whom)}", indent="  ") for name, whom in found.items()
     ]
     return "\n".join(lines)
 
@@ -170,7 +164,7 @@ def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
             lines.append("  Nothing is known of this plot.")
         else:
             names = ", ".join(knowledge.features[key].name.lower() for key in answer.not_known)
-            lines.append(_paragraph(f"On this plot: {names}.", indent="  "))
+            lines.append(paragraph(f"On this plot: {names}.", indent="  "))
     if answer.neighbours_not_known:
         named = "; ".join(
             f"{plot} ({metres(away)}, {share:.0%} of the features)"
@@ -178,7 +172,7 @@ def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
         )
         more = len(answer.neighbours_not_known) - _NAMED
         tail = f"; and {more} more plots" if more > 0 else ""
-        lines.append(_paragraph(f"Round about, nearest first: {named}{tail}.", indent="  "))
+        lines.append(paragraph(f"Round about, nearest first: {named}{tail}.", indent="  "))
     if not lines:
         return ""
     return "\n".join(

@@ -1,6 +1,5 @@
 """Ways over the ground in words for a terminal, and as JSON."""
 
-from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -10,11 +9,10 @@ from patchnet.advice.ways import WayBetween, walking_ground
 from patchnet.movement.corridors import Corridor
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure
-from patchnet.pages.table import text_table
+from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["cost_words", "crs_words", "routes_json", "routes_text", "way_json", "way_text"]
 
-_WIDTH = 96
 _SHOWN = 10  # links, breaks and names that are listed before the rest is only counted
 
 
@@ -33,10 +31,6 @@ def crs_words(assessment: Assessment) -> str:
     """The coordinate system of the answer's metres, by code and name."""
     crs = assessment.neighbourhood.plots.crs
     return f"{crs.to_string()} ({crs.name})" if crs.to_epsg() else str(crs.name)
-
-
-def _paragraph(text: str, indent: str = "") -> str:
-    return fill(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
 def _named(plots: list[str]) -> str:
@@ -126,7 +120,7 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
     name = assessment.groups[group].group.name
     parts = [
         f"{name} over the ground of {facts['neighbourhood']}",
-        _paragraph(
+        paragraph(
             f"{facts['patches']} patches in {facts['connected_groups']} connected "
             f"group{'s' if facts['connected_groups'] != 1 else ''}; linked homes "
             f"{figure(facts['linked_homes'])}. Cells of {facts['cell_m']:g} m."
@@ -141,7 +135,7 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
 
 
 def _cost_metre() -> str:
-    return _paragraph(
+    return paragraph(
         "Costs are in cost metres: 1 is a metre over the best ground. Roads and paving cost more "
         "a metre, a fence that nobody looked at costs a detour, a closed one lets nothing "
         "through. Most of these costs are our own working assumptions: "
@@ -172,17 +166,17 @@ def _alone(facts: dict[str, Any]) -> str:
     lines = []
     if facts["no_way"]:
         lines.append(
-            _paragraph(
+            paragraph(
                 f"No way to any other patch for {facts['looked_cost_m']:g} cost metres (walled "
                 f"in, off the ground, or too far away): {_named(facts['no_way'])}.",
-                "  ",
+                indent="  ",
             )
         )
     if facts["too_dear"]:
         lines.append(
-            _paragraph(
+            paragraph(
                 f"Every way is too dear for one move: {_named(facts['too_dear'])}.",
-                "  ",
+                indent="  ",
             )
         )
     return "\n".join(["PATCHES WITHOUT A LINK", *lines]) if lines else ""
@@ -207,10 +201,10 @@ def _breaks(facts: dict[str, Any]) -> str:
 
 def _corridors(facts: dict[str, Any]) -> str:
     lines = [
-        _paragraph(
+        paragraph(
             f"{way['from_plot']} to {way['to_plot']}: {cost_words(way['cost_m'])} cost metres, "
             f"{cost_words(way['length_m'])} m, over {', '.join(way['plots'])}.",
-            "  ",
+            indent="  ",
         )
         for way in facts["corridors"]
         if way["plots"]
@@ -243,7 +237,7 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
             "off the ground. 'patchnet gaps' with the same --from and --to says which fence to "
             "open."
         )
-        return f"{head}\n\n{_paragraph(said)}\n"
+        return f"{head}\n\n{paragraph(said)}\n"
     rows = [
         ("cheapest way", f"{cost_words(route.cost)} cost metres"),
         ("length", f"{cost_words(route.length_m)} m"),
@@ -258,9 +252,9 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
     parts = [
         head,
         text_table(rows, indent="  "),
-        _paragraph(f"Plots on the way: {', '.join(route.plots)}."),
-        _paragraph(moves),
-        _paragraph(
+        paragraph(f"Plots on the way: {', '.join(route.plots)}."),
+        paragraph(moves),
+        paragraph(
             "Effective resistance takes all ways together: two ways side by side halve it, one "
             "narrow place makes it large."
         ),
