@@ -1,0 +1,246 @@
+"""The householder's whole answer as frozen records."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.records import PlotAnswer
+
+__all__ = [
+    "Addition",
+    "Bloom",
+    "Candidate",
+    "GroupGain",
+    "HazardLine",
+    "NeedGain",
+    "Planting",
+    "PlantingLine",
+    "PlotPlan",
+    "RuledOut",
+    "Stage",
+    "Suggestion",
+    "WouldChange",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """Something that could be added to this plot, in an amount that fits by itself.
+
+    Attributes
+    ----------
+    feature, amount
+        Key of the feature, and how much of it, in the feature's own unit.
+    place
+        Where it goes: ``"ground"``, ``"wall"``, ``"fence"``, ``"sill"``, ``"roof"``,
+        ``"under"`` (under what grows there already) or ``"tree"``.
+    ground_m2, length_m
+        Free ground it takes, and length of wall, fence or sill.
+    replaces
+        Features it is made from, with the amount of each that goes (long grass from short lawn).
+    hours_month, cost
+        Upkeep, hours a month; money in the first year (middle of its class).
+    months
+        When it is made, planted or put up, 1-12.
+    cautions, asks
+        Keys of the cautions that belong to it; questions that must be answered first
+        (a pond: whether small children come there).
+    """
+
+    feature: str
+    amount: float
+    place: str
+    ground_m2: float
+    length_m: float
+    replaces: Mapping[str, float]
+    hours_month: float
+    cost: float
+    months: tuple[int, ...]
+    cautions: tuple[str, ...]
+    asks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """A feature that is not offered here, and why, in plain words."""
+
+    feature: str
+    why: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """One candidate as part of a set."""
+
+    candidate: Candidate
+    alone: float
+    given_the_others: float
+
+
+@dataclass(frozen=True, slots=True)
+class NeedGain:
+    """What a set does for one need of one group.
+
+    ``plots`` are the plots (this one among them) whose share met rises, with the rise, the
+    largest first; ``hungry_months_closed`` are months in which this plot's surroundings were
+    short before and are not now.
+    """
+
+    group: str
+    need: str
+    met_before: float
+    met_after: float
+    enough_before: float
+    enough_after: float
+    plots: tuple[tuple[str, float], ...]
+    hungry_months_closed: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupGain:
+    """What a set does for one group: linked homes before and after, homes here and around."""
+
+    group: str
+    linked_before: float
+    linked_after: float
+    homes_here_before: float
+    homes_here_after: float
+    homes_around: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A set of additions that fits together, and what it wins.
+
+    Attributes
+    ----------
+    additions
+        The additions, the one that adds most given the others first.
+    score
+        Change of the common currency (sum over groups of the weighted share of what the plots
+        could hold if everything that fits were there); what the sets are ranked by.
+    linked_homes
+        Linked homes won, summed over the groups.
+    """
+
+    additions: tuple[Addition, ...]
+    score: float
+    linked_homes: float
+    groups: tuple[GroupGain, ...]
+    needs: tuple[NeedGain, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WouldChange:
+    """An answer that would change the suggestion: what is asked, and what would come out."""
+
+    fact: str
+    words: str
+    features: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlantingLine:
+    """One plant of the planting: how many, where, what for, when it flowers."""
+
+    plant: str
+    number: int
+    place: str
+    layer: str
+    months: tuple[int, ...]
+    jobs: tuple[str, ...]
+    hazard: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bloom:
+    """Plants of the planting in flower in one month, and whether the month is hungry here."""
+
+    month: int
+    plants: tuple[str, ...]
+    hungry: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HazardLine:
+    """A plant with a hazard, its words and where they come from (source keys)."""
+
+    plant: str
+    words: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Planting:
+    """Plants chosen together.
+
+    `exact` says whether the choice is proved best for its stated aim; `uncovered` are hungry
+    months for which no plant that fits flowers; `left_out` names why plants were not offered
+    (reason, how many).
+    """
+
+    lines: tuple[PlantingLine, ...]
+    calendar: tuple[Bloom, ...]
+    hazards: tuple[HazardLine, ...]
+    uncovered: tuple[int, ...]
+    left_out: tuple[tuple[str, int], ...]
+    exact: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of the plan over years; each is the best next step given those before.
+
+    `when` is ``"weekend"``, ``"season"``, ``"next_year"`` or ``"when_owned"``; `linked_homes`
+    and `score` are what this stage adds; `hours`, `cost` what it takes.
+    """
+
+    when: str
+    additions: tuple[Candidate, ...]
+    linked_homes: float
+    score: float
+    hours: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlotPlan:
+    """The whole answer to "what should this plot add?".
+
+    Attributes
+    ----------
+    answer
+        What the plot has and its neighbours give (balance sheets).
+    best, runner_up
+        The best set and the next best that differs in more than an amount; None where nothing
+        that fits wins anything.
+    exact, searched, bound
+        Whether every set that fits was judged; how many were; and otherwise the most by which
+        any set not judged can be better (score; 0 where exact).
+    plentiful
+        Features that are plentiful nearby and need not be repeated: feature, nearest plots with
+        distances (m), on how many plots.
+    ruled_out
+        What is not offered, and why.
+    would_change
+        What would change the answer.
+    warnings
+        Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
+    """
+
+    plot: str
+    facts: PlotFacts
+    answer: PlotAnswer
+    best: Suggestion | None
+    runner_up: Suggestion | None
+    exact: bool
+    searched: int
+    bound: float
+    plentiful: tuple[tuple[str, tuple[tuple[str, float], ...], int], ...]
+    ruled_out: tuple[RuledOut, ...]
+    would_change: tuple[WouldChange, ...]
+    planting: Planting
+    stages: tuple[Stage, ...]
+    warnings: tuple[str, ...]
