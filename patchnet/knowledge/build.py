@@ -15,6 +15,7 @@ from patchnet.knowledge.records import (
     Feature,
     Figure,
     Group,
+    KeepUse,
     Knowledge,
     Need,
     Origin,
@@ -24,6 +25,7 @@ from patchnet.knowledge.records import (
     Source,
     Supply,
 )
+from patchnet.knowledge.siting import all_keep_uses, all_sitings
 from patchnet.knowledge.tables import MONTHS, Row
 from patchnet.knowledge.words import word_index
 
@@ -93,6 +95,11 @@ class _Builder:
         ground_costs = all_ground_costs(
             self.tables, self.cells, self.figures, (groups, covers, barrier_kinds)
         )
+        measures = {key: feature.measure for key, feature in self.features.items()}
+        sitings = all_sitings(self.tables, self.cells, self.figures, self.origins, measures)
+        keep_uses = all_keep_uses(
+            self.tables["keep_uses.csv"], self.cells, self.figures, self.features
+        )
         settings = {
             row.cells["key"]: self.figure(row, f"settings/{self.key(row)}")
             for row in self.tables["settings.csv"]
@@ -102,6 +109,7 @@ class _Builder:
         self.clashes("features.csv", self.features)
         self.clashes("plot_kinds.csv", plot_kinds)
         self.clashes("barrier_kinds.csv", barrier_kinds)
+        self.clashes("keep_uses.csv", keep_uses)
         return Knowledge(
             groups=groups,
             features=self.features,
@@ -117,6 +125,8 @@ class _Builder:
             origins=self.origins,
             ground_covers=covers,
             ground_costs=ground_costs,
+            sitings=sitings,
+            keep_uses=keep_uses,
         )
 
     # rows of one table -------------------------------------------------------------------
@@ -459,7 +469,10 @@ class _Builder:
     def clashes(
         self,
         table: str,
-        records: Mapping[str, Feature] | Mapping[str, PlotKind] | Mapping[str, BarrierKind],
+        records: Mapping[str, Feature]
+        | Mapping[str, PlotKind]
+        | Mapping[str, BarrierKind]
+        | Mapping[str, KeepUse],
     ) -> None:
         rows = {row.cells["key"]: row for row in self.tables[table]}
         for word, keys in word_index(records.values()).items():

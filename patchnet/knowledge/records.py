@@ -18,16 +18,21 @@ __all__ = [
     "GroundCosts",
     "GroundCover",
     "Group",
+    "KeepUse",
     "Knowledge",
     "Need",
     "Origin",
+    "Place",
     "Plant",
     "PlotKind",
     "Resource",
+    "Siting",
     "Source",
+    "Step",
     "Supply",
 ]
 
+Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under"]
 Class = Literal["published", "second-hand", "derived", "common-practice", "memory", "assumption"]
 CLASSES: tuple[Class, ...] = (
     "published",
@@ -320,6 +325,64 @@ class Plant:
         return tuple((self.flower_start - 1 + step) % 12 + 1 for step in range(span))
 
 
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One plain step of making something, and where it comes from (source keys)."""
+
+    words: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Siting:
+    """Where a feature goes and what making it takes.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    place
+        Open ground; standing on any floor; a wall, fence or sill; a roof; or under what grows
+        there already.
+    lights
+        Light in which it gives about what the supply table says.
+    tenancy
+        ``free``: a tenant can undo it; ``ask``: a tenant asks the owner first; ``own``: only for
+        who owns the plot.
+    made_from
+        Feature that it is made from where there is some (long grass from short lawn), or None.
+    edible
+        Whether it gives something to eat.
+    length
+        Length of wall, fence or sill that it takes, metres per unit of its measure.
+    making_hours
+        Hours to make the usual amount for the first time.
+    steps
+        How it is made, in order.
+    """
+
+    feature: str
+    place: Place
+    lights: tuple[str, ...]
+    tenancy: Literal["free", "ask", "own"]
+    made_from: str | None
+    edible: bool
+    length: Figure
+    making_hours: Figure
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KeepUse:
+    """A use of a plot that must stay; `feature` is what it keeps, `ground` its room in m2."""
+
+    key: str
+    name: str
+    words: tuple[str, ...]
+    feature: str | None
+    ground: Figure
+
+
 @dataclass(frozen=True, eq=False)
 class Knowledge:
     """All tables together, in the order of the files.
@@ -334,6 +397,10 @@ class Knowledge:
         Every `Origin` of every table, by its key.
     ground_costs
         What moving over the ground costs, by group; only groups that have such costs.
+    sitings
+        Where each feature that can be added goes, by feature.
+    keep_uses
+        Uses of a plot that must stay, by key.
     """
 
     groups: Mapping[str, Group]
@@ -350,6 +417,8 @@ class Knowledge:
     origins: Mapping[str, Origin] = field(default_factory=dict)
     ground_covers: Mapping[str, GroundCover] = field(default_factory=dict)
     ground_costs: Mapping[str, GroundCosts] = field(default_factory=dict)
+    sitings: Mapping[str, Siting] = field(default_factory=dict)
+    keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:

@@ -51,6 +51,14 @@ LAYOUTS: Mapping[str, Layout] = {
         ("months_note", "cautions", "words"),
     ),
     "feature_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
+    "feature_siting.csv": Layout(
+        ("feature",),
+        ("place", "light", "tenancy", "edible", "siting_class", "siting_source"),
+        ("made_from", "siting_note"),
+    ),
+    "feature_siting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
+    "feature_steps.csv": Layout(("feature", "step"), ("words", "source")),
+    "keep_uses.csv": Layout(("key",), ("name", *_FIGURE), ("words", "feature", "note")),
     "supplies.csv": Layout(("feature", "resource"), (*_FIGURE, *MONTHS), ("note",)),
     "groups.csv": Layout(
         ("key",),
