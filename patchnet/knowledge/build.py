@@ -7,6 +7,7 @@ from typing import Literal, cast
 from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
+from patchnet.knowledge.osm_tags import all_osm_tags
 from patchnet.knowledge.records import (
     Anchor,
     BarrierKind,
@@ -26,6 +27,7 @@ from patchnet.knowledge.records import (
     Supply,
 )
 from patchnet.knowledge.siting import all_keep_uses, all_sitings
+from patchnet.knowledge.survey import all_survey_questions, all_survey_rules
 from patchnet.knowledge.tables import MONTHS, Row
 from patchnet.knowledge.words import word_index
 
@@ -100,10 +102,21 @@ class _Builder:
         keep_uses = all_keep_uses(
             self.tables["keep_uses.csv"], self.cells, self.figures, self.features
         )
+        osm_tags = all_osm_tags(
+            self.tables["osm_tags.csv"],
+            self.cells,
+            self.origins,
+            {"feature": self.features, "barrier": barrier_kinds, "plot": plot_kinds}
+            | {"building": plot_kinds},
+        )
         settings = {
             row.cells["key"]: self.figure(row, f"settings/{self.key(row)}")
             for row in self.tables["settings.csv"]
         }
+        survey_questions = all_survey_questions(
+            self.tables["survey_questions.csv"], self.cells, self.origins, self.features
+        )
+        survey_rules = all_survey_rules(self.tables["survey_rules.csv"], self.cells, self.origins)
         for row in self.tables["regressions.csv"]:
             self.figure(row, f"regressions/{row.ident}", least=-math.inf)
         self.clashes("features.csv", self.features)
@@ -125,8 +138,11 @@ class _Builder:
             origins=self.origins,
             ground_covers=covers,
             ground_costs=ground_costs,
+            osm_tags=osm_tags,
             sitings=sitings,
             keep_uses=keep_uses,
+            survey_questions=survey_questions,
+            survey_rules=survey_rules,
         )
 
     # rows of one table -------------------------------------------------------------------

@@ -22,6 +22,7 @@ __all__ = [
     "Knowledge",
     "Need",
     "Origin",
+    "OsmTag",
     "Place",
     "Plant",
     "PlotKind",
@@ -30,6 +31,8 @@ __all__ = [
     "Source",
     "Step",
     "Supply",
+    "SurveyQuestion",
+    "SurveyRule",
 ]
 
 Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under"]
@@ -247,6 +250,31 @@ class BarrierKind:
 
 
 @dataclass(frozen=True, slots=True)
+class OsmTag:
+    """What tags of OpenStreetMap stand for.
+
+    Parameters
+    ----------
+    role
+        What they tell of: feature, barrier, plot, building or road.
+    tags
+        Pairs of key and value that must all be there; ``*`` is any value.
+    drawn
+        How such a thing is drawn: point, line, area.
+    becomes
+        Key of the feature, barrier kind or plot kind, or a word of the role.
+    sure
+        Whether the tags say all that the key claims.
+    """
+
+    role: str
+    tags: tuple[tuple[str, str], ...]
+    drawn: tuple[str, ...]
+    becomes: str
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
 class GroundCover:
     """A kind of ground that something walks over: beds, lawn, carriageway, building ...
 
@@ -383,6 +411,38 @@ class KeepUse:
     ground: Figure
 
 
+@dataclass(frozen=True, slots=True)
+class SurveyQuestion:
+    """How a street survey asks for a feature.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    part
+        Heading it stands under.
+    from_street
+        Whether it can be seen from the street; if not, only the household can tell.
+    hint
+        What to look for, in a few words; may be empty.
+    """
+
+    feature: str
+    part: str
+    from_street: bool
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyRule:
+    """A rule of a street survey; `part` is safety, seeing, privacy or organiser."""
+
+    key: str
+    part: str
+    words: str
+    sources: tuple[str, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Knowledge:
     """All tables together, in the order of the files.
@@ -417,8 +477,11 @@ class Knowledge:
     origins: Mapping[str, Origin] = field(default_factory=dict)
     ground_covers: Mapping[str, GroundCover] = field(default_factory=dict)
     ground_costs: Mapping[str, GroundCosts] = field(default_factory=dict)
+    osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
+    survey_questions: Mapping[str, SurveyQuestion] = field(default_factory=dict)
+    survey_rules: Mapping[str, SurveyRule] = field(default_factory=dict)
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:

@@ -100,6 +100,13 @@ LAYOUTS: Mapping[str, Layout] = {
     "ground_covers.csv": Layout(("key",), ("name", "role"), ("features", "plot_kinds")),
     "movement_costs.csv": Layout(("group", "cover"), _FIGURE, ("note",)),
     "barrier_crossings.csv": Layout(("group", "barrier", "gap"), _FIGURE, ("note",)),
+    "osm_tags.csv": Layout(
+        ("role", "tags"), ("drawn", "becomes", "sure", "class", "source"), ("note",)
+    ),
+    "survey_questions.csv": Layout(
+        ("feature",), ("part", "from_street", "class", "source"), ("hint",)
+    ),
+    "survey_rules.csv": Layout(("key",), ("part", "words", "class", "source"), ("note",)),
     "settings.csv": Layout(("key",), _FIGURE, ("note",)),
     "regressions.csv": Layout(("regression", "quantity"), _FIGURE, ("note",)),
 }
