@@ -106,8 +106,9 @@ class _Builder:
             self.tables["osm_tags.csv"],
             self.cells,
             self.origins,
-            {"feature": self.features, "barrier": barrier_kinds, "plot": plot_kinds}
-            | {"building": plot_kinds},
+            features=self.features,
+            barrier_kinds=barrier_kinds,
+            plot_kinds=plot_kinds,
         )
         settings = {
             row.cells["key"]: self.figure(row, f"settings/{self.key(row)}")

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 
 from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import OsmTag, Origin
+from patchnet.knowledge.records import Origin, OsmTag
 from patchnet.knowledge.tables import Row
 
 __all__ = ["OSM_ROLES", "all_osm_tags"]
@@ -24,7 +24,10 @@ def all_osm_tags(
     rows: list[Row],
     cells: Cells,
     origins: dict[str, Origin],
-    known: Mapping[str, Collection[str]],
+    *,
+    features: Collection[str],
+    barrier_kinds: Collection[str],
+    plot_kinds: Collection[str],
 ) -> tuple[OsmTag, ...]:
     """Build the tags in the order of the file; the first row that fits a thing is taken.
 
@@ -36,9 +39,15 @@ def all_osm_tags(
         Reads them, and keeps the faults.
     origins
         The origin of every row is added here.
-    known
-        Role -> keys that its rows may become (features, barrier kinds, plot kinds).
+    features, barrier_kinds, plot_kinds
+        Keys that rows may become.
     """
+    known = {
+        "feature": features,
+        "barrier": barrier_kinds,
+        "plot": plot_kinds,
+        "building": plot_kinds,
+    }
     return tuple(_tag(row, cells, origins, known) for row in rows)
 
 
