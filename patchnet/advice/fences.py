@@ -1,7 +1,7 @@
 """What would help a group that walks: corridors, gaps in fences, and where movement squeezes."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import scipy.sparse as sp
@@ -83,13 +83,22 @@ class _Openings:
     cost: Array
 
 
-def fence_gaps(assessment: Assessment, group: str, *, most: int = 6) -> tuple[FenceGap, ...]:
+def fence_gaps(
+    assessment: Assessment, group: str, *, most: int = 6, plot: str | None = None
+) -> tuple[FenceGap, ...]:
     """Which barriers to open, in which order, and the linked homes each gap wins.
 
     Every place on every barrier between the territories of two patches is a candidate: a gap
     there makes a link of (cost to it from one side) + (the step with a gap) + (cost from the
     other side). What a link wins is worked out exactly over all best routes; each gap is
     reckoned with those before it.
+
+    Parameters
+    ----------
+    most
+        How many gaps at most.
+    plot
+        Only barriers on whose one side this plot lies; None: all barriers.
 
     Returns
     -------
@@ -102,6 +111,8 @@ def fence_gaps(assessment: Assessment, group: str, *, most: int = 6) -> tuple[Fe
         return ()
     surface = answer.ground.surface
     openings = _openings(answer, answer.ground)
+    if plot is not None:
+        openings = _at_plot(openings, surface, plot)
     return tuple(
         _fence_gap(assessment, answer.network, surface, openings, turn)
         for turn in _best_in_turn(answer.network, openings, most)
@@ -143,6 +154,15 @@ def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:
         b=ids.get_indexer(surface.plots[b[chosen] - 1]).astype(np.intp),
         cost=total[chosen],
     )
+
+
+def _at_plot(openings: _Openings, surface: CostSurface, plot: str) -> _Openings:
+    """Keep the openings that have a plot on one of their two sides."""
+    labels = surface.labels.ravel()
+    mine = np.isin(surface.plots, [plot])
+    here = np.r_[False, mine]
+    keep = here[labels[openings.first]] | here[labels[openings.second]]
+    return _Openings(*(getattr(openings, part.name)[keep] for part in fields(openings)))
 
 
 def _best_in_turn(

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.records import PlotAnswer
+from patchnet.advice.records import FenceGap, PlotAnswer
 
 __all__ = [
     "Addition",
@@ -32,12 +32,10 @@ class Candidate:
     feature, amount
         Key of the feature, and how much of it, in the feature's own unit.
     place
-        Where it goes: ``"ground"``, ``"wall"``, ``"fence"``, ``"sill"``, ``"roof"``,
-        ``"under"`` (under what grows there already) or ``"tree"``.
+        Where it goes: ``"ground"``, ``"standing"`` (on any floor), ``"wall"``, ``"fence"``,
+        ``"sill"``, ``"roof"`` or ``"under"`` (under what grows there already).
     ground_m2, length_m
         Free ground it takes, and length of wall, fence or sill.
-    replaces
-        Features it is made from, with the amount of each that goes (long grass from short lawn).
     hours_month, cost
         Upkeep, hours a month; money in the first year (middle of its class).
     months
@@ -52,7 +50,6 @@ class Candidate:
     place: str
     ground_m2: float
     length_m: float
-    replaces: Mapping[str, float]
     hours_month: float
     cost: float
     months: tuple[int, ...]
@@ -118,6 +115,8 @@ class Suggestion:
     ----------
     additions
         The additions, the one that adds most given the others first.
+    gives_way
+        What gives way to them: feature to amount (short lawn under a new bed).
     score
         Change of the common currency (sum over groups of the weighted share of what the plots
         could hold if everything that fits were there); what the sets are ranked by.
@@ -126,6 +125,7 @@ class Suggestion:
     """
 
     additions: tuple[Addition, ...]
+    gives_way: Mapping[str, float]
     score: float
     linked_homes: float
     groups: tuple[GroupGain, ...]
@@ -226,6 +226,8 @@ class PlotPlan:
         What is not offered, and why.
     would_change
         What would change the answer.
+    gaps
+        For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
     """
@@ -241,6 +243,7 @@ class PlotPlan:
     plentiful: tuple[tuple[str, tuple[tuple[str, float], ...], int], ...]
     ruled_out: tuple[RuledOut, ...]
     would_change: tuple[WouldChange, ...]
+    gaps: tuple[tuple[str, FenceGap], ...]
     planting: Planting
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]

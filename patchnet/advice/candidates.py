@@ -1,0 +1,292 @@
+"""What could be added to a plot, how much of it fits, and what is ruled out and why."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from patchnet.advice.plan_records import Candidate, RuledOut
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.space import Space
+from patchnet.knowledge.records import Feature, Knowledge, Siting
+
+__all__ = ["POND_FEATURES", "candidates_for", "fitted", "hours_of", "money_of"]
+
+POND_FEATURES = frozenset({"pond", "container_pond"})
+_CHILDREN = "small_children"
+_LANDLORD = "landlord"
+_NEIGHBOUR = "neighbour"
+_LAWNS = frozenset({"lawn_flowering", "long_grass"})
+_STREET = frozenset({"planter", "verge", "tree_pit"})
+_SLACK = 1e-9
+_ONLY_ONE = frozenset({"compost_heap", "hedgehog_house", "green_roof"})
+_LIGHT_WORDS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
+
+
+def candidates_for(
+    knowledge: Knowledge, facts: PlotFacts, space: Space, *, kind: str
+) -> tuple[tuple[Candidate, ...], tuple[RuledOut, ...]]:
+    """Everything that fits by itself, in the order of the tables, and what is ruled out.
+
+    Parameters
+    ----------
+    kind
+        Kind of the plot (in a street planter or verge some things have no place).
+    """
+    offered: list[Candidate] = []
+    ruled: list[RuledOut] = []
+    for key, feature in knowledge.features.items():
+        if not feature.addable or key == "fence_gap":
+            continue  # a gap changes ways, not supply: it is judged over the ground
+        siting = knowledge.sitings.get(key)
+        why = _why_not(feature, siting, facts, space, kind)
+        if why is None and siting is not None:
+            amount = _fits(feature, siting, space, knowledge)
+            if amount >= feature.smallest.value:
+                offered.append(_candidate(feature, siting, amount, facts, knowledge))
+                continue
+            why = _no_room(feature, siting, space)
+        if why is not None:
+            ruled.append(RuledOut(key, *why))
+    return tuple(offered), tuple(ruled)
+
+
+def hours_of(feature: Feature, knowledge: Knowledge) -> float:
+    """Hours a month that the usual amount of a feature takes."""
+    return knowledge.setting(f"effort_{feature.effort}_h")
+
+
+def money_of(feature: Feature, knowledge: Knowledge) -> float:
+    """Money that the usual amount of a feature takes in the first year."""
+    return knowledge.setting(f"cost_{feature.cost}")
+
+
+def _why_not(
+    feature: Feature, siting: Siting | None, facts: PlotFacts, space: Space, kind: str
+) -> tuple[str, str] | None:
+    """Reason in words and its kind, or None where nothing speaks against it."""
+    if siting is None:
+        return "No table says where it can go.", "table"
+    reasons = (
+        _unsafe(feature, facts),
+        _out_of_place(feature, siting, facts, kind),
+        _not_for_this_plot(siting, facts),
+        _there_already(feature, space),
+    )
+    return next((reason for reason in reasons if reason is not None), None)
+
+
+def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
+    if not (facts.small_children and feature.key in POND_FEATURES):
+        return None
+    words = (
+        "Small children come here, and they drown in very little water. A bird bath or a boggy "
+        "bed gives drink and damp without open water."
+    )
+    return words, "safety"
+
+
+def _out_of_place(
+    feature: Feature, siting: Siting, facts: PlotFacts, kind: str
+) -> tuple[str, str] | None:
+    if kind in _STREET and (
+        feature.key in POND_FEATURES or siting.place in ("wall", "sill", "roof")
+    ):
+        return "It has no place in a public street.", "place"
+    if facts.pots_only and siting.place in ("ground", "under", "roof"):
+        if feature.container:
+            return "It needs open ground here; think of a planter instead.", "pots"
+        return "It cannot grow in pots.", "pots"
+    return None
+
+
+def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | None:
+    if facts.tenure == "rent" and siting.tenancy == "own":
+        return "It is for whoever owns the plot: it stays when you leave.", "tenancy"
+    if facts.light is not None and facts.light not in siting.lights:
+        likes = " or ".join(_LIGHT_WORDS[light] for light in siting.lights)
+        return f"It wants {likes}.", "light"
+    return None
+
+
+def _there_already(feature: Feature, space: Space) -> tuple[str, str] | None:
+    if feature.key in _ONLY_ONE and space.has.get(feature.key, 0) > 0:
+        return "There is one already.", "there"
+    if feature.key == "lawn_flowering" and space.convertible.get("lawn_short", 0.0) <= 0:
+        return "There is no lawn to spare that could be mown less.", "room"
+    return None
+
+
+def _fits(feature: Feature, siting: Siting, space: Space, knowledge: Knowledge) -> float:
+    """The usual amount of a feature, or as much of it as there is room for."""
+    most = feature.typical.value
+    ground = feature.ground.value
+    if siting.place == "ground" and ground > 0:
+        room = space.ground_m2
+        if feature.key == "lawn_flowering":
+            room = space.convertible.get("lawn_short", 0.0)
+        most = min(most, room / ground)
+    elif siting.place == "standing" and ground > 0:
+        most = min(most, space.floor_m2 / ground)
+    length = siting.length.value
+    if siting.place == "under":
+        most = min(most, max(space.ground_m2 + _planted(space, knowledge), 0.0))
+    elif siting.place == "roof":
+        most = min(most, space.roof_m2)
+    elif length > 0:
+        run = {
+            "wall": space.wall_m + space.fence_m,
+            "fence": space.fence_m + space.wall_m,
+            "sill": space.sill_m,
+        }.get(siting.place)
+        if run is not None:
+            most = min(most, run / length)
+    if feature.measure == "count":
+        return float(int(most + 1e-9))
+    return most
+
+
+def _planted(space: Space, knowledge: Knowledge) -> float:
+    """Ground, m2, under what grows on the plot: bulbs go in between."""
+    return sum(
+        knowledge.features[key].ground.value * amount
+        for key, amount in space.has.items()
+        if knowledge.features[key].green
+    )
+
+
+def _no_room(feature: Feature, siting: Siting, space: Space) -> tuple[str, str]:
+    unit = {"m2": "m2", "m": "m"}.get(feature.measure, "")
+    least = f"{feature.smallest.value:g} {unit}".strip()
+    if siting.place == "ground":
+        have = f"{space.ground_m2:.1f} m2 of ground may be changed"
+    elif siting.place == "standing":
+        have = f"{space.floor_m2:.1f} m2 of floor is free"
+    elif siting.place == "sill":
+        have = f"{space.sill_m:.1f} m of sill is there"
+    elif siting.place == "roof":
+        have = f"{space.roof_m2:.1f} m2 of low roof is there"
+    else:
+        have = f"{space.wall_m + space.fence_m:.1f} m of wall and fence is there"
+    return f"It needs room for at least {least}; {have}.", "room"
+
+
+def _candidate(
+    feature: Feature,
+    siting: Siting,
+    amount: float,
+    facts: PlotFacts,
+    knowledge: Knowledge,
+) -> Candidate:
+    asks = []
+    if feature.key in POND_FEATURES and facts.small_children is None:
+        asks.append(_CHILDREN)
+    if siting.tenancy == "ask" and facts.tenure != "own":
+        asks.append(_LANDLORD)
+    if "neighbour_consent" in feature.cautions:
+        asks.append(_NEIGHBOUR)
+    return Candidate(
+        feature=feature.key,
+        amount=amount,
+        place=siting.place,
+        ground_m2=feature.ground.value * amount,
+        length_m=siting.length.value * amount,
+        hours_month=hours_of(feature, knowledge),
+        cost=money_of(feature, knowledge),
+        months=feature.months,
+        cautions=feature.cautions,
+        asks=tuple(asks),
+    )
+
+
+def _give_way(grounded: Sequence[Candidate], space: Space) -> dict[str, float]:
+    """What gives way to things on the ground: lawn to other lawns; else bare ground first."""
+    lawns = sum(one.ground_m2 for one in grounded if one.feature in _LAWNS)
+    lawn = min(lawns, space.convertible.get("lawn_short", 0.0))
+    beds = sum(one.ground_m2 for one in grounded) - lawn
+    given = {"lawn_short": lawn} if lawn > 0 else {}
+    left = max(beds - space.bare_m2, 0.0)
+    for cover, amount in space.convertible.items():
+        taken = min(amount - given.get(cover, 0.0), left)
+        if taken > _SLACK:
+            given[cover] = given.get(cover, 0.0) + taken
+            left -= taken
+    return given
+
+
+def fitted(
+    chosen: Sequence[Candidate], space: Space, knowledge: Knowledge, facts: PlotFacts
+) -> tuple[tuple[Candidate, ...], Mapping[str, float]] | None:
+    """Make a set of candidates fit together, and say what changes on the plot.
+
+    Where they do not fit at their own amounts, those on the ground shrink alike towards their
+    smallest useful size, so that one set has one answer. Floor, walls, fences, sills, hours and
+    money must do as they are.
+
+    Returns
+    -------
+    tuple or None
+        The candidates at the amounts that fit, and the change of each feature's amount
+        (negative where something gives way); None where they cannot stand together.
+    """
+    if facts.hours_month is not None and _sum(chosen, "hours_month") > facts.hours_month + _SLACK:
+        return None
+    if facts.budget is not None and _sum(chosen, "cost") > facts.budget + _SLACK:
+        return None
+    standing = _sum([one for one in chosen if one.place == "standing"], "ground_m2")
+    sills = _sum([one for one in chosen if one.place == "sill"], "length_m")
+    walls = _sum([one for one in chosen if one.place in ("wall", "fence")], "length_m")
+    roofs = sum(one.amount for one in chosen if one.place == "roof")
+    if (
+        standing > space.floor_m2 + _SLACK
+        or sills > space.sill_m + _SLACK
+        or walls > space.wall_m + space.fence_m + _SLACK
+        or roofs > space.roof_m2 + _SLACK
+    ):
+        return None
+    room = min(space.ground_m2, space.floor_m2 - standing)
+    grounded = _shrunk([one for one in chosen if one.place == "ground"], room, knowledge)
+    if grounded is None:
+        return None
+    sized = {one.feature: one for one in grounded}
+    result = tuple(sized.get(one.feature, one) for one in chosen)
+    change = {one.feature: one.amount for one in result}
+    for cover, amount in _give_way(grounded, space).items():
+        change[cover] = change.get(cover, 0.0) - amount
+    return result, change
+
+
+def _sum(chosen: Sequence[Candidate], part: str) -> float:
+    return float(sum(getattr(one, part) for one in chosen))
+
+
+def _shrunk(
+    grounded: Sequence[Candidate], room_m2: float, knowledge: Knowledge
+) -> tuple[Candidate, ...] | None:
+    """Scale things on the ground alike so that they fit, none below its smallest useful size."""
+    needed = _sum(grounded, "ground_m2")
+    if needed <= room_m2 + _SLACK:
+        return tuple(grounded)
+    least = [
+        one.ground_m2
+        if knowledge.features[one.feature].measure == "count"
+        else one.ground_m2 * knowledge.features[one.feature].smallest.value / one.amount
+        for one in grounded
+    ]
+    spare = room_m2 - sum(least)
+    if spare < -_SLACK:
+        return None
+    share = max(spare, 0.0) / (needed - sum(least)) if needed > sum(least) else 0.0
+    return tuple(
+        _resized(one, (small + share * (one.ground_m2 - small)) / one.ground_m2)
+        if one.ground_m2 > small
+        else one
+        for one, small in zip(grounded, least, strict=True)
+    )
+
+
+def _resized(one: Candidate, factor: float) -> Candidate:
+    return replace(
+        one,
+        amount=one.amount * factor,
+        ground_m2=one.ground_m2 * factor,
+        length_m=one.length_m * factor,
+    )

@@ -1,0 +1,185 @@
+"""What room a plot has for additions: ground, floor, walls, fences, sills, and what must stay."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["HARD", "Space", "space_of"]
+
+HARD = ("artificial_grass", "paving", "decking")
+"""Covers that can be taken up, the one that gives least first."""
+_DWELLING = frozenset(
+    {"garden_front", "garden_back", "garden", "communal_garden", "yard", "balcony"}
+)
+_SILLS = frozenset({"garden_front", "balcony"})
+_NO_SOIL = frozenset({"balcony", "roof", "planter"})
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """Room for additions.
+
+    Attributes
+    ----------
+    ground_m2
+        Ground that may be planted, in all.
+    bare_m2
+        The part of it on which nothing is known to be.
+    convertible
+        Features that may give way, with the amount of each (m2), in the order they do.
+    floor_m2
+        Floor on which pots can stand, in all: that ground and the hard floor not kept.
+    wall_m, fence_m, sill_m
+        Lengths that may carry something, metres.
+    roof_m2
+        Roof that may be planted.
+    has
+        What the plot has, as far as it is known or drawn in: feature to amount.
+    guessed
+        Which of these nobody said or mapped, in plain words.
+    """
+
+    ground_m2: float
+    bare_m2: float
+    convertible: Mapping[str, float]
+    floor_m2: float
+    wall_m: float
+    fence_m: float
+    sill_m: float
+    roof_m2: float
+    has: Mapping[str, float]
+    guessed: tuple[str, ...]
+
+
+def space_of(
+    neighbourhood: Neighbourhood,
+    plot: str,
+    facts: PlotFacts,
+    knowledge: Knowledge,
+    *,
+    amounts: Mapping[str, float],
+) -> Space:
+    """Work out what room a plot has.
+
+    Bare ground is what the plot's features leave of its area. Short lawn may give way, except
+    what a kept use needs of it; hard covers give way only where the householder says that more
+    ground is free than bare ground and lawn come to. Uses that must stay take their room from
+    the ground and the floor alike.
+
+    Parameters
+    ----------
+    plot
+        Id of the plot.
+    amounts
+        What the plot has: feature to amount (what is not known as drawn in).
+    """
+    record = neighbourhood.plots.loc[plot]
+    kind, area = str(record["kind"]), float(record["area_m2"])
+    has = {key: amount for key, amount in amounts.items() if amount > 0}
+    guessed: list[str] = []
+    ground, bare, floor, convertible = _ground(area, kind, has, facts, knowledge)
+    if facts.free_m2 is None and not _known(neighbourhood, plot):
+        guessed.append("how much ground is free")
+    wall, fence = _walls(neighbourhood, plot, kind, facts, knowledge, guessed)
+    sill = facts.sill_m
+    if sill is None:
+        sill = knowledge.setting("sill_guess_m") if kind in _SILLS else 0.0
+        if sill:
+            guessed.append("how much sill or rail there is")
+    has_roof = kind in _DWELLING and kind != "balcony" and not facts.pots_only
+    return Space(
+        ground_m2=ground,
+        bare_m2=min(bare, ground),
+        convertible={key: amount for key, amount in convertible.items() if amount > 0},
+        floor_m2=floor,
+        wall_m=wall,
+        fence_m=fence,
+        sill_m=sill,
+        roof_m2=knowledge.setting("roof_guess_m2") if has_roof else 0.0,
+        has=has,
+        guessed=tuple(guessed),
+    )
+
+
+def _ground(
+    area: float, kind: str, has: Mapping[str, float], facts: PlotFacts, knowledge: Knowledge
+) -> tuple[float, float, float, dict[str, float]]:
+    """Ground in all, bare ground, floor, and what may give way, m2."""
+    taken = sum(knowledge.features[key].ground.value * amount for key, amount in has.items())
+    kept_lawn, kept = _kept(facts, knowledge)
+    lawn = has.get("lawn_short", 0.0)
+    hard = sum(has.get(cover, 0.0) for cover in HARD)
+    # What kept uses cannot take from lawn or hard floor comes off the open ground.
+    bare = max(area - taken - max(kept_lawn - lawn, 0.0) - max(kept - hard, 0.0), 0.0)
+    spare_hard = max(hard - kept, 0.0)
+    convertible = {"lawn_short": max(lawn - kept_lawn, 0.0)}
+    ground = bare + convertible["lawn_short"]
+    if facts.free_m2 is not None:
+        left = min(facts.free_m2, area) - ground
+        for cover in HARD:
+            convertible[cover] = min(has.get(cover, 0.0), spare_hard, max(left, 0.0))
+            spare_hard -= convertible[cover]
+            left -= convertible[cover]
+        ground = min(facts.free_m2, sum(convertible.values()) + bare)
+    floor = 0.0 if kind == "planter" else ground + spare_hard
+    if facts.pots_only or kind in _NO_SOIL:
+        ground = 0.0
+        if facts.free_m2 is not None:
+            floor = facts.free_m2
+    return ground, bare, floor, convertible
+
+
+def _walls(
+    neighbourhood: Neighbourhood,
+    plot: str,
+    kind: str,
+    facts: PlotFacts,
+    knowledge: Knowledge,
+    guessed: list[str],
+) -> tuple[float, float]:
+    """Lengths of wall and of fence, metres; what had to be guessed is added to `guessed`."""
+    near = shapely.buffer(neighbourhood.plots.geometry.loc[plot], knowledge.setting("wall_near_m"))
+    outlines = shapely.boundary(neighbourhood.buildings.geometry.to_numpy())
+    wall = float(shapely.length(shapely.intersection(outlines, near)).sum())
+    wall += _barriers(neighbourhood, near, ("wall",))
+    fence = _barriers(neighbourhood, near, ("fence", "railing"))
+    nothing_mapped = len(outlines) == 0 and len(neighbourhood.barriers) == 0
+    if facts.wall_m is None and nothing_mapped and kind in _DWELLING:
+        wall = knowledge.setting("wall_guess_m")
+        guessed.append("how much wall there is")
+    return (
+        wall if facts.wall_m is None else facts.wall_m,
+        fence if facts.fence_m is None else facts.fence_m,
+    )
+
+
+def _kept(facts: PlotFacts, knowledge: Knowledge) -> tuple[float, float]:
+    """Lawn and other room, m2, that uses which must stay take."""
+    lawn = other = 0.0
+    for key in facts.keep:
+        use = knowledge.keep_uses[key]
+        if use.feature == "lawn_short":
+            lawn += use.ground.value
+        else:
+            other += use.ground.value
+    return lawn, other
+
+
+def _known(neighbourhood: Neighbourhood, plot: str) -> bool:
+    """Whether anything is known of what the plot has."""
+    at = neighbourhood.plots.index.get_loc(plot)
+    return bool((~np.isnan(neighbourhood.answers.amount[at])).any())
+
+
+def _barriers(
+    neighbourhood: Neighbourhood, near: shapely.Geometry, kinds: tuple[str, ...]
+) -> float:
+    lines = neighbourhood.barriers
+    lines = lines[lines["kind"].isin(kinds)].geometry.to_numpy()
+    return float(shapely.length(shapely.intersection(lines, near)).sum())
