@@ -8,6 +8,7 @@ from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
 from patchnet.knowledge.osm_tags import all_osm_tags
+from patchnet.knowledge.planting import LAYERS, all_planting
 from patchnet.knowledge.records import (
     Anchor,
     BarrierKind,
@@ -27,6 +28,7 @@ from patchnet.knowledge.records import (
     Supply,
 )
 from patchnet.knowledge.siting import all_keep_uses, all_sitings
+from patchnet.knowledge.street import StreetObjectKind, all_street_tables
 from patchnet.knowledge.survey import all_survey_questions, all_survey_rules
 from patchnet.knowledge.tables import MONTHS, Row
 from patchnet.knowledge.words import word_index
@@ -38,7 +40,6 @@ _GROUP_QUANTITIES = ("hop", "d50", "anchor", "anchor_reach", "step_min", "weight
 _NEED_QUANTITIES = ("amount", "reach", "weight", "floor")
 _PLANT_QUANTITIES = ("height", "spread")
 _PER = {"m2": "m2", "m": "m", "count": "item"}
-_LAYERS = ("bulb", "herb", "shrub", "climber", "tree", "aquatic")
 
 
 def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
@@ -99,6 +100,9 @@ class _Builder:
         )
         measures = {key: feature.measure for key, feature in self.features.items()}
         sitings = all_sitings(self.tables, self.cells, self.figures, self.origins, measures)
+        places, plant_lists, unlawful = all_planting(
+            self.tables, self.cells, self.figures, self.origins, (measures, plants)
+        )
         keep_uses = all_keep_uses(
             self.tables["keep_uses.csv"], self.cells, self.figures, self.features
         )
@@ -120,9 +124,11 @@ class _Builder:
         survey_rules = all_survey_rules(self.tables["survey_rules.csv"], self.cells, self.origins)
         for row in self.tables["regressions.csv"]:
             self.figure(row, f"regressions/{row.ident}", least=-math.inf)
+        street = all_street_tables(self.tables, self.cells, self.figures)
         self.clashes("features.csv", self.features)
         self.clashes("plot_kinds.csv", plot_kinds)
         self.clashes("barrier_kinds.csv", barrier_kinds)
+        self.clashes("street_objects.csv", street.kinds)
         self.clashes("keep_uses.csv", keep_uses)
         return Knowledge(
             groups=groups,
@@ -139,9 +145,16 @@ class _Builder:
             origins=self.origins,
             ground_covers=covers,
             ground_costs=ground_costs,
+            street_rules=street.rules,
+            street_kinds=street.kinds,
+            planter_sizes=street.sizes,
+            stopping_sight=street.sight,
             osm_tags=osm_tags,
             sitings=sitings,
             keep_uses=keep_uses,
+            planting_places=places,
+            plant_lists=plant_lists,
+            unlawful_plants=unlawful,
             survey_questions=survey_questions,
             survey_rules=survey_rules,
         )
@@ -367,7 +380,7 @@ class _Builder:
             key=key,
             name=cells.text(row, "name"),
             latin=cells.text(row, "latin"),
-            layer=cells.choice(row, "layer", _LAYERS),
+            layer=cells.choice(row, "layer", LAYERS),
             flower_start=start,
             flower_end=end,
             light=cells.choice(row, "light", ("sun", "part", "shade", "any")),
@@ -396,11 +409,7 @@ class _Builder:
 
     def key(self, row: Row) -> str:
         """Return the row's own key, which must be a plain word."""
-        key = row.cells["key"]
-        if not (key.isascii() and key.replace("_", "a").isalnum() and key == key.lower()):
-            mend = "Use small letters, digits and underscores."
-            self.faults.append(row.fault(f"'{key}' cannot be a key.", mend))
-        return key
+        return self.cells.plain_key(row)
 
     def figure(
         self,
@@ -489,7 +498,8 @@ class _Builder:
         records: Mapping[str, Feature]
         | Mapping[str, PlotKind]
         | Mapping[str, BarrierKind]
-        | Mapping[str, KeepUse],
+        | Mapping[str, KeepUse]
+        | Mapping[str, StreetObjectKind],
     ) -> None:
         rows = {row.cells["key"]: row for row in self.tables[table]}
         for word, keys in word_index(records.values()).items():

@@ -71,6 +71,15 @@ class Cells:
         self._say(row, what, f"Write one of: {', '.join(choices)}.")
         return next(iter(choices))
 
+    def plain_key(self, row: Row, column: str = "key") -> str:
+        """Return a key, which must be a plain word."""
+        key = row.cells[column]
+        if not (key.isascii() and key.replace("_", "a").isalnum() and key == key.lower()):
+            self._say(
+                row, f"'{key}' cannot be a key.", "Use small letters, digits and underscores."
+            )
+        return key
+
     def flag(self, row: Row, column: str) -> bool:
         """Return whether a cell says y (yes) rather than n (no)."""
         return self.choice(row, column, ("n", "y")) == "y"

@@ -88,12 +88,8 @@ def all_ground_costs(
 def _cover(
     row: Row, cells: Cells, features: Collection[str], plot_kinds: Collection[str]
 ) -> GroundCover:
-    key = row.cells["key"]
-    if not (key.isascii() and key.replace("_", "a").isalnum() and key == key.lower()):
-        mend = "Use small letters, digits and underscores."
-        cells.faults.append(row.fault(f"'{key}' cannot be a key.", mend))
     return GroundCover(
-        key=key,
+        key=cells.plain_key(row),
         name=cells.text(row, "name"),
         role=cells.choice(row, "role", (_PLOT, *ROLES)),
         features=cells.known_list(row, "features", features, "feature"),

@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
+
 __all__ = [
     "CLASSES",
     "BarrierKind",
@@ -25,12 +27,15 @@ __all__ = [
     "OsmTag",
     "Place",
     "Plant",
+    "PlantListing",
+    "PlantingPlace",
     "PlotKind",
     "Resource",
     "Siting",
     "Source",
     "Step",
     "Supply",
+    "UnlawfulPlant",
     "SurveyQuestion",
     "SurveyRule",
 ]
@@ -354,6 +359,64 @@ class Plant:
 
 
 @dataclass(frozen=True, slots=True)
+class PlantListing:
+    """A plant on a list; `what` says more (toxic: for whom; edible: which part)."""
+
+    plant: str
+    what: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnlawfulPlant:
+    """A plant that the law keeps out, with every Latin name it goes by (a genus: all of it)."""
+
+    key: str
+    name: str
+    latin: tuple[str, ...]
+    laws: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlantingPlace:
+    """What can be planted in a feature.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    counted
+        Whether its room is square metres of planting or a number of plants.
+    layers
+        Layers of plants that stand in it.
+    soils
+        Soils of plants that suit it; empty: those that suit the ground of the plot.
+    pot
+        Whether plants stand in pots, tubs or boxes there.
+    cover
+        Whether shrubs shade the lower layers.
+    only
+        List that its plants must be on, or None.
+    room
+        Square metres of planting, or plants, per unit of the feature.
+    height, spread, spread_least
+        Bounds on the size of full-grown plants, metres, or None.
+    """
+
+    feature: str
+    counted: Literal["m2", "plants"]
+    layers: tuple[str, ...]
+    soils: tuple[str, ...]
+    pot: bool
+    cover: bool
+    only: str | None
+    room: Figure
+    height: Figure | None
+    spread: Figure | None
+    spread_least: Figure | None
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One plain step of making something, and where it comes from (source keys)."""
 
@@ -457,10 +520,17 @@ class Knowledge:
         Every `Origin` of every table, by its key.
     ground_costs
         What moving over the ground costs, by group; only groups that have such costs.
+    street_rules, street_kinds, planter_sizes
+        Rules for a planter in a footway, things it keeps clear of, its sizes, by key.
+    stopping_sight
+        Published stopping sight distances, by upper end of the speed band (mph) and vehicle.
     sitings
         Where each feature that can be added goes, by feature.
     keep_uses
         Uses of a plot that must stay, by key.
+    planting_places, plant_lists, unlawful_plants
+        What can be planted in a feature, by feature; lists of plants, by name and plant; plants
+        that the law keeps out, by key.
     """
 
     groups: Mapping[str, Group]
@@ -477,9 +547,16 @@ class Knowledge:
     origins: Mapping[str, Origin] = field(default_factory=dict)
     ground_covers: Mapping[str, GroundCover] = field(default_factory=dict)
     ground_costs: Mapping[str, GroundCosts] = field(default_factory=dict)
+    street_rules: Mapping[str, Figure] = field(default_factory=dict)
+    street_kinds: Mapping[str, StreetObjectKind] = field(default_factory=dict)
+    planter_sizes: Mapping[str, PlanterSize] = field(default_factory=dict)
+    stopping_sight: Mapping[tuple[float, str], Figure] = field(default_factory=dict)
     osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
+    planting_places: Mapping[str, PlantingPlace] = field(default_factory=dict)
+    plant_lists: Mapping[str, Mapping[str, PlantListing]] = field(default_factory=dict)
+    unlawful_plants: Mapping[str, UnlawfulPlant] = field(default_factory=dict)
     survey_questions: Mapping[str, SurveyQuestion] = field(default_factory=dict)
     survey_rules: Mapping[str, SurveyRule] = field(default_factory=dict)
 
@@ -499,3 +576,7 @@ class Knowledge:
     def setting(self, key: str) -> float:
         """Value of one setting of the method."""
         return self.settings[key].value
+
+    def street_rule(self, key: str) -> float:
+        """Value of one street rule."""
+        return self.street_rules[key].value

@@ -95,6 +95,20 @@ LAYOUTS: Mapping[str, Layout] = {
         ("months_note", "hazard_note", "note"),
     ),
     "plant_figures.csv": Layout(("plant", "quantity"), _FIGURE, ("note",)),
+    "plant_lists.csv": Layout(
+        ("list", "plant"), ("list_class", "list_source"), ("what", "list_note")
+    ),
+    "planting_places.csv": Layout(
+        ("feature",),
+        ("counted", "layers", "pot", "cover", "place_class", "place_source"),
+        ("soils", "only", "place_note"),
+    ),
+    "planting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
+    "unlawful_plants.csv": Layout(
+        ("key",),
+        ("name", "latin", "laws", "law_class", "law_source"),
+        ("other_latin", "law_note"),
+    ),
     "plot_kinds.csv": Layout(("key",), ("name",), ("words", "implies")),
     "barrier_kinds.csv": Layout(("key",), ("name",), ("words",)),
     "ground_covers.csv": Layout(("key",), ("name", "role"), ("features", "plot_kinds")),
@@ -108,6 +122,10 @@ LAYOUTS: Mapping[str, Layout] = {
     ),
     "survey_rules.csv": Layout(("key",), ("part", "words", "class", "source"), ("note",)),
     "settings.csv": Layout(("key",), _FIGURE, ("note",)),
+    "street_rules.csv": Layout(("key",), _FIGURE, ("note",)),
+    "stopping_sight.csv": Layout(("speed_mph", "vehicle"), _FIGURE, ("note",)),
+    "planter_sizes.csv": Layout(("planter", "quantity"), _FIGURE, ("note",)),
+    "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("words",)),
     "regressions.csv": Layout(("regression", "quantity"), _FIGURE, ("note",)),
 }
 

@@ -18,6 +18,7 @@ __all__ = [
     "match_barrier_kind",
     "match_feature",
     "match_plot_kind",
+    "match_street_kind",
     "near_feature_words",
     "near_features",
     "near_plot_kinds",
@@ -85,6 +86,7 @@ def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
         knowledge.features,
         knowledge.plot_kinds,
         knowledge.barrier_kinds,
+        knowledge.street_kinds,
     )
     return tuple(word_index(table.values()) for table in tables)
 
@@ -111,6 +113,11 @@ def match_plot_kind(word: str, knowledge: Knowledge) -> str | None:
 def match_barrier_kind(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the barrier kind that `word` means, or None (see `match_feature`)."""
     return _match(word, _indices(knowledge)[2])
+
+
+def match_street_kind(word: str, knowledge: Knowledge) -> str | None:
+    """Return the key of the thing in a street that `word` means, or None (see `match_feature`)."""
+    return _match(word, _indices(knowledge)[3])
 
 
 def near_features(word: str, knowledge: Knowledge) -> list[str]:
