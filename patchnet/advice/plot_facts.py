@@ -46,6 +46,8 @@ class PlotFacts:
         Whether things to eat are wanted.
     groups
         Keys of wildlife groups the householder cares for most; empty: all alike.
+    wishes
+        Features they would like to have, each with an amount in its own unit, or None.
     """
 
     light: Light | None = None
@@ -64,3 +66,4 @@ class PlotFacts:
     budget: float | None = None
     edible: bool | None = None
     groups: tuple[str, ...] = ()
+    wishes: tuple[tuple[str, float | None], ...] = ()

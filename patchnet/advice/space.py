@@ -145,11 +145,12 @@ def _walls(
 ) -> tuple[float, float]:
     """Lengths of wall and of fence, metres; what had to be guessed is added to `guessed`."""
     near = shapely.buffer(neighbourhood.plots.geometry.loc[plot], knowledge.setting("wall_near_m"))
-    outlines = shapely.boundary(neighbourhood.buildings.geometry.to_numpy())
-    wall = float(shapely.length(shapely.intersection(outlines, near)).sum())
+    buildings = neighbourhood.buildings
+    close = buildings.geometry.to_numpy()[buildings.sindex.query(near)]
+    wall = float(shapely.length(shapely.intersection(shapely.boundary(close), near)).sum())
     wall += _barriers(neighbourhood, near, ("wall",))
     fence = _barriers(neighbourhood, near, ("fence", "railing"))
-    nothing_mapped = len(outlines) == 0 and len(neighbourhood.barriers) == 0
+    nothing_mapped = len(buildings) == 0 and len(neighbourhood.barriers) == 0
     if facts.wall_m is None and nothing_mapped and kind in _DWELLING:
         wall = knowledge.setting("wall_guess_m")
         guessed.append("how much wall there is")
@@ -181,5 +182,6 @@ def _barriers(
     neighbourhood: Neighbourhood, near: shapely.Geometry, kinds: tuple[str, ...]
 ) -> float:
     lines = neighbourhood.barriers
+    lines = lines.iloc[lines.sindex.query(near)]
     lines = lines[lines["kind"].isin(kinds)].geometry.to_numpy()
     return float(shapely.length(shapely.intersection(lines, near)).sum())
