@@ -35,9 +35,9 @@ __all__ = [
     "Source",
     "Step",
     "Supply",
-    "UnlawfulPlant",
     "SurveyQuestion",
     "SurveyRule",
+    "UnlawfulPlant",
 ]
 
 Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under"]
