@@ -17,7 +17,7 @@ from patchnet.ground.shapes import mended
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_barrier_kind
 
-__all__ = ["read_barriers", "read_named"]
+__all__ = ["kept_parts", "metres_of", "read_barriers", "read_named"]
 
 Shapes = NDArray[np.object_]
 
@@ -69,7 +69,7 @@ def read_barriers(
         gap = _GAP.get(gap_word.casefold())
         if gap is None:
             odd.append((place, f"'{gap_word[:40]}' in the column gap was read as not known."))
-        height = _length(heights[at]) if heights is not None else np.nan
+        height = metres_of(heights[at]) if heights is not None else np.nan
         if height is None:
             odd.append(
                 (place, f"The height '{str(heights[at])[:40] if heights else ''}' was not read.")
@@ -107,11 +107,11 @@ def read_named(
     odd: list[tuple[Place, str]] = []
     rows = []
     for at, shape in enumerate(shapes):
-        usable = _kept(shape, least=2 if areas_only else 1)
+        usable = kept_parts(shape, least=2 if areas_only else 1)
         if usable is None:
             dropped.append(((at + 1, None), "The row has no outline or line that can be used."))
             continue
-        width = _length(widths[at]) if widths is not None else np.nan
+        width = metres_of(widths[at]) if widths is not None else np.nan
         if width is None or width <= 0:
             odd.append(((at + 1, None), f"The width '{(widths or [''])[at][:40]}' was not read."))
             width = np.nan
@@ -143,7 +143,7 @@ def _heights(
         if role not in columns.role:
             continue
         for at, cell in enumerate(texts(table[columns.role[role]])):
-            number = _length(cell)
+            number = metres_of(cell)
             if number is not None and np.isnan(number):
                 continue
             if number is None or not low <= number * metres <= high:
@@ -158,7 +158,7 @@ def _heights(
     return found
 
 
-def _kept(shape: shapely.Geometry | None, *, least: int) -> shapely.Geometry | None:
+def kept_parts(shape: shapely.Geometry | None, *, least: int) -> shapely.Geometry | None:
     """Return the valid parts of at least a dimension (1 lines, 2 areas), or None."""
     if shape is None or shape.is_empty or not np.isfinite(shapely.get_coordinates(shape)).all():
         return None
@@ -178,7 +178,7 @@ def _lines(shapes: Shapes, where: str, faults: FaultList) -> tuple[Shapes, NDArr
     good = np.zeros(len(shapes), dtype=bool)
     dropped: list[tuple[Place, str]] = []
     for at, shape in enumerate(shapes):
-        kept = _kept(shape, least=1)
+        kept = kept_parts(shape, least=1)
         if kept is None:
             dropped.append(((at + 1, None), "The barrier is not drawn as a line."))
             continue
@@ -191,7 +191,7 @@ def _lines(shapes: Shapes, where: str, faults: FaultList) -> tuple[Shapes, NDArr
     return out, good
 
 
-def _length(text: str) -> float | None:
+def metres_of(text: str) -> float | None:
     """Return metres; NaN where empty, None where it cannot be read."""
     bare = re.sub(r"\s*(?:m|metres?|meters?)$", "", text.strip().casefold())
     if bare in {"", "?", "-", "unknown", "not known"}:

@@ -19,12 +19,13 @@ from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.plots import read_plots
 from patchnet.ground.sheets import Sheet, lay_together
 from patchnet.ground.sources import read_drawn, read_written
+from patchnet.ground.street_objects import read_speeds, read_street_objects
 from patchnet.ground.table_columns import TableColumns, columns_of
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["build_neighbourhood", "neighbourhood_of"]
 
-_MAPPED = ("plots", "features", "barriers", "buildings", "roads", "footways")
+_MAPPED = ("plots", "features", "barriers", "buildings", "roads", "footways", "street_objects")
 
 
 def build_neighbourhood(
@@ -35,6 +36,7 @@ def build_neighbourhood(
     buildings: gpd.GeoDataFrame | None = None,
     roads: gpd.GeoDataFrame | None = None,
     footways: gpd.GeoDataFrame | None = None,
+    street_objects: gpd.GeoDataFrame | None = None,
     columns: Mapping[str, str] | None = None,
     crs: str | pyproj.CRS | None = None,
     knowledge: Knowledge,
@@ -50,7 +52,7 @@ def build_neighbourhood(
         kind, label, street, how much was seen, features.
     features
         A DataFrame keyed by plot id, a GeoDataFrame of mapped features, or both in a list.
-    barriers, buildings, roads, footways
+    barriers, buildings, roads, footways, street_objects
         Layers beside the plots, each with its CRS.
     columns
         Names of columns that are not recognised: ``{"id": "PARCEL_NO"}``.
@@ -87,6 +89,7 @@ def build_neighbourhood(
         buildings=_layer("buildings", buildings),
         roads=_layer("roads", roads),
         footways=_layer("footways", footways),
+        street_objects=_layer("street_objects", street_objects),
         tables=tuple(
             FeatureTable("features", _index_as_column(one))
             for one in given
@@ -224,15 +227,16 @@ def _base_map(
     faults: FaultList,
 ) -> dict[str, gpd.GeoDataFrame]:
     base: dict[str, gpd.GeoDataFrame] = {}
-    for key in ("barriers", "buildings", "roads", "footways"):
+    for key in ("barriers", "buildings", "roads", "footways", "street_objects"):
         layer: SourceLayer | None = getattr(layers, key)
         placed = layer is not None and key in projected.geometry
         table = layer.table if layer is not None and placed else pd.DataFrame()
         shapes = projected.geometry[key] if placed else np.empty(0, dtype=object)
         where = layer.where if layer is not None else key
         found = columns.layers[key] if placed else Columns({})
-        if key == "barriers":
-            base[key] = read_barriers(
+        if key in {"barriers", "street_objects"}:
+            read = read_barriers if key == "barriers" else read_street_objects
+            base[key] = read(
                 table,
                 shapes,
                 found,
@@ -252,6 +256,13 @@ def _base_map(
                 knowledge=knowledge,
                 faults=faults,
             )
+        if key == "roads":
+            base[key] = base[key].assign(
+                speed_mph=read_speeds(table, shapes, found, where=where, faults=faults)
+            )
+    if layers.street_objects is None:
+        # No layer is not an empty one: nobody has looked for covers, doors and drives.
+        del base["street_objects"]
     return base
 
 

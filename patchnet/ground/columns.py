@@ -42,6 +42,10 @@ ROLES: Mapping[str, tuple[str, ...]] = {
         "no of storeys", "number of floors",
     ),
     "width": ("width", "width m", "width in m", "wide"),
+    "speed": (
+        "speed", "speed mph", "maxspeed", "max speed", "speed limit", "limit", "mph", "speed kmh",
+        "speed km h", "kmh",
+    ),
 }  # fmt: skip
 
 _UNITS = re.compile(

@@ -18,7 +18,7 @@ from patchnet.ground.csv_table import FIRST_ROW, read_csv_table
 from patchnet.ground.fault_list import FaultList
 from patchnet.ground.open_file import SUFFIXES, Layer, open_layers, trouble
 
-__all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers"]
+__all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 
 LAYERS: dict[str, tuple[str, ...]] = {
     "plots": ("plots", "plot", "parcels", "gardens", "plot polygons"),
@@ -27,6 +27,7 @@ LAYERS: dict[str, tuple[str, ...]] = {
     "buildings": ("buildings", "building", "houses"),
     "roads": ("roads", "road", "streets", "street"),
     "footways": ("footways", "footway", "paths", "footpaths", "pavements"),
+    "street_objects": ("street objects", "street object", "street furniture", "street things"),
 }
 """Layers that are read, and other names people have for them."""
 
@@ -62,6 +63,7 @@ class Layers:
     buildings: SourceLayer | None = None
     roads: SourceLayer | None = None
     footways: SourceLayer | None = None
+    street_objects: SourceLayer | None = None
     tables: tuple[FeatureTable, ...] = ()
     credits: tuple[str, ...] = field(default=())
 
@@ -77,7 +79,7 @@ def read_layers(path: Path, features: Path | None, faults: FaultList) -> Layers:
     CannotRead
         If a file is missing, damaged, locked, or of a kind that is not read.
     """
-    with _unpacked(path) as place:
+    with unpacked(path) as place:
         if place.is_dir():
             layers, tables = _folder(path, place, faults)
         else:
@@ -99,7 +101,7 @@ def _source(layer: Layer) -> SourceLayer:
 
 
 @contextmanager
-def _unpacked(path: Path) -> Iterator[Path]:
+def unpacked(path: Path) -> Iterator[Path]:
     """Give the path itself, or the folder that a zip was unpacked into."""
     with trouble(path):
         packed = path.is_file() and path.suffix.casefold() != ".csv" and zipfile.is_zipfile(path)

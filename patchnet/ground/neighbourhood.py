@@ -75,8 +75,11 @@ class Neighbourhood:
     buildings, roads, footways
         ``geometry`` and ``name`` (text, may be empty); buildings also ``height_m``, from the
         ground to the top (stated, or from storeys; NaN not known); roads and footways also
-        ``width_m`` (NaN not known), and are lines or areas. Empty tables where the file had
-        none.
+        ``width_m`` (NaN not known), and are lines or areas; roads also ``speed_mph`` (NaN not
+        known). Empty tables where the file had none.
+    street_objects
+        Things in the street: ``geometry``, ``kind`` (key of a street object kind), ``name``,
+        ``width_m`` (NaN not known). None where there was no such layer: nobody looked.
     credits
         Lines of attribution that every page and file must carry.
     faults
@@ -96,3 +99,4 @@ class Neighbourhood:
     credits: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = field(default=())
     source_crs: str = ""
+    street_objects: gpd.GeoDataFrame | None = None

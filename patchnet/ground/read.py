@@ -29,9 +29,10 @@ def read_neighbourhood(
     Parameters
     ----------
     path
-        GeoPackage (layers plots, features, barriers, buildings, roads, footways; only plots is
-        needed), GeoJSON, Shapefile (also zipped), FlatGeobuf, GeoParquet, or a folder with one
-        file a layer (plots.geojson, barriers.gpkg, features.csv ...).
+        GeoPackage (layers plots, features, barriers, buildings, roads, footways,
+        street_objects; only plots is needed), GeoJSON, Shapefile (also zipped), FlatGeobuf,
+        GeoParquet, or a folder with one file a layer (plots.geojson, barriers.gpkg,
+        features.csv ...).
     features
         CSV of features keyed by plot id; used instead of one in the folder.
     columns

@@ -18,8 +18,9 @@ _ROLES: Mapping[str, tuple[str, ...]] = {
     "features": ("plot", "features", "kind", "amount"),
     "barriers": ("kind", "gap", "height"),
     "buildings": ("label", "height", "storeys"),
-    "roads": ("label", "width"),
+    "roads": ("label", "width", "speed"),
     "footways": ("label", "width"),
+    "street_objects": ("kind", "label", "width"),
 }
 _TABLE_ROLES = ("id", "seen", "features", "amount")
 

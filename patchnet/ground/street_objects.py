@@ -1,0 +1,135 @@
+"""Things in the street that a planter keeps clear of, and how fast its roads are."""
+
+import re
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from scipy import constants
+
+from patchnet.faults import nearest_hint
+from patchnet.ground.base_map import kept_parts, metres_of
+from patchnet.ground.cells import texts
+from patchnet.ground.columns import Columns
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.feature_words import parse_number
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.words import match_street_kind
+
+__all__ = ["read_speeds", "read_street_objects"]
+
+_SPEED = re.compile(r"(?P<number>[\d.,]+)\s*(?P<unit>mph|km/?h|kph|kmh)?")
+
+
+def read_street_objects(
+    table: pd.DataFrame,
+    shapes: NDArray[np.object_],
+    columns: Columns,
+    *,
+    where: str,
+    crs: object,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> gpd.GeoDataFrame:
+    """Return things in the street: ``geometry``, ``kind``, ``name``, ``width_m`` (NaN unknown).
+
+    Points, lines or areas. A kind that is not known is an error with the nearest spellings: a
+    thing left out would let a planter stand on it.
+    """
+    if "kind" not in columns.role and len(table):
+        faults.error(
+            where, "No column says what the things in the street are.",
+            f"Add a column kind ({', '.join(list(knowledge.street_kinds)[:6])} ...).",
+        )  # fmt: skip
+    kinds = texts(table[columns.role["kind"]]) if "kind" in columns.role else []
+    names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
+    widths = texts(table[columns.role["width"]]) if "width" in columns.role else [""] * len(table)
+    dropped: list[tuple[Place, str]] = []
+    odd: list[tuple[Place, str]] = []
+    rows = []
+    for at, word in enumerate(kinds):
+        kind = match_street_kind(word, knowledge)
+        if kind is None:
+            words = [w for k in knowledge.street_kinds.values() for w in (k.name, *k.words)]
+            faults.error(
+                where, f"'{word[:40]}' is not a kind of thing in a street."
+                f"{nearest_hint(word, words)}",
+                f"Write one of: {', '.join(knowledge.street_kinds)}.", row=at + 1,
+            )  # fmt: skip
+            continue
+        shape = kept_parts(shapes[at], least=0)
+        if shape is None:
+            dropped.append(((at + 1, None), "The row has no point, line or outline to use."))
+            continue
+        width = metres_of(widths[at])
+        if width is None or width <= 0:
+            odd.append(((at + 1, None), f"The width '{widths[at][:40]}' was not read."))
+            width = np.nan
+        rows.append((shapely.force_2d(shape), kind, names[at], width))
+    faults.warn_rows(
+        where, odd, together="{n} widths were not read.",
+        mend="Write the width in metres; leave it empty if not known.",
+    )  # fmt: skip
+    faults.warn_rows(
+        where, dropped, together="{n} rows have no point, line or outline.",
+        mend="It was left out, and a planter may stand on it: draw it.",
+    )  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["geometry", "kind", "name", "width_m"])
+    frame["width_m"] = frame["width_m"].astype(float)
+    return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
+
+
+def read_speeds(
+    table: pd.DataFrame,
+    shapes: NDArray[np.object_],
+    columns: Columns,
+    *,
+    where: str,
+    faults: FaultList,
+) -> NDArray[np.float64]:
+    """Return the speed of each road that `read_named` keeps, in mph; NaN where not known.
+
+    ``20 mph``, ``30 km/h``. A bare number is mph, or km/h where the column says so: mph is the
+    faster of the two, so nobody sees too little of a driver.
+    """
+    column = columns.role.get("speed")
+    cells = texts(table[column]) if column is not None else [""] * len(shapes)
+    metric = column is not None and bool(re.search(r"km|kph", column, re.IGNORECASE))
+    says_unit = metric or (column is not None and "mph" in column.casefold())
+    odd: list[tuple[Place, str]] = []
+    bare: list[tuple[Place, str]] = []
+    speeds = []
+    for at, shape in enumerate(shapes):
+        if kept_parts(shape, least=1) is None:
+            continue
+        speed, unit = _speed(cells[at])
+        if speed is None:
+            odd.append(((at + 1, None), f"The speed '{cells[at][:40]}' was not read."))
+        elif not unit and not says_unit and np.isfinite(speed):
+            bare.append(((at + 1, None), f"The speed '{cells[at][:40]}' was read as mph."))
+        metres = metric if not unit else "k" in unit
+        faster = constants.kmh / constants.mph if metres else 1.0
+        speeds.append(np.nan if speed is None else speed * faster)
+    faults.warn_rows(
+        where, odd, together="{n} speeds were read as not known.",
+        mend="Write 20 mph or 30 km/h; leave it empty if not known.",
+    )  # fmt: skip
+    faults.warn_rows(
+        where, bare, together="{n} speeds without a unit were read as mph.",
+        mend="Write 20 mph or 30 km/h.",
+    )  # fmt: skip
+    return np.array(speeds, dtype=float)
+
+
+def _speed(cell: str) -> tuple[float | None, str]:
+    """Number (NaN where empty, None where it cannot be read) and unit as written."""
+    text = cell.strip().casefold()
+    if text in {"", "?", "-", "unknown", "not known", "none", "signals", "variable"}:
+        return np.nan, ""
+    found = _SPEED.fullmatch(text)
+    number = parse_number(found["number"]) if found else None
+    if found is None or number is None or not 0 < number < np.inf:
+        return None, ""
+    return number, found["unit"] or ""
