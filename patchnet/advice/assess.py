@@ -128,6 +128,7 @@ def assess(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
         groups=answers,
+        amounts=amounts.expected,
         supply=supplies.expected,
         known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
     )

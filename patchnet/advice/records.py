@@ -217,6 +217,9 @@ class Assessment:
 
     Attributes
     ----------
+    amounts
+        Amount of each feature on each plot, shape (n plots, features), in the feature's own
+        unit, with what is not known drawn in as on surveyed plots of the same kind.
     supply
         Resource on each plot by month, shape (n plots, resources, 12), with what is not known
         counted as on surveyed plots of the same kind.
@@ -227,6 +230,7 @@ class Assessment:
     neighbourhood: Neighbourhood
     knowledge: Knowledge
     groups: Mapping[str, GroupAnswer]
+    amounts: NDArray[np.float64]
     supply: NDArray[np.float64]
     known_share: "pd.Series[float]"
 

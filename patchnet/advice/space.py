@@ -1,11 +1,12 @@
 """What room a plot has for additions: ground, floor, walls, fences, sills, and what must stay."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
@@ -55,6 +56,32 @@ class Space:
     roof_m2: float
     has: Mapping[str, float]
     guessed: tuple[str, ...]
+
+    def after(self, new: Sequence[Candidate], change: Mapping[str, float]) -> "Space":
+        """Return what is left once some candidates are there and `change` has happened."""
+        covers = {key: -change[key] for key in self.convertible if change.get(key, 0.0) < 0}
+        beds = sum(one.ground_m2 for one in new if one.place == "ground")
+        standing = sum(one.ground_m2 for one in new if one.place == "standing")
+        walls = sum(one.length_m for one in new if one.place in ("wall", "fence"))
+        has = {key: self.has.get(key, 0.0) + change.get(key, 0.0) for key in {**self.has, **change}}
+        floor = max(self.floor_m2 - beds - standing, 0.0)
+        ground = min(max(self.ground_m2 - beds, 0.0), floor)
+        return replace(
+            self,
+            ground_m2=ground,
+            bare_m2=min(max(self.bare_m2 - (beds - sum(covers.values())), 0.0), ground),
+            convertible={
+                key: amount - covers.get(key, 0.0)
+                for key, amount in self.convertible.items()
+                if amount - covers.get(key, 0.0) > 0
+            },
+            floor_m2=floor,
+            wall_m=max(self.wall_m - walls, 0.0),
+            fence_m=max(self.fence_m - max(walls - self.wall_m, 0.0), 0.0),
+            sill_m=max(self.sill_m - sum(one.length_m for one in new if one.place == "sill"), 0.0),
+            roof_m2=max(self.roof_m2 - sum(one.amount for one in new if one.place == "roof"), 0.0),
+            has=has,
+        )
 
 
 def space_of(

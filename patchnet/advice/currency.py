@@ -1,0 +1,110 @@
+"""The common currency over groups: linked homes as a share of what the plots could hold."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.candidates import candidates_for, fitted
+from patchnet.advice.plan_records import Candidate
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.records import Assessment
+from patchnet.advice.space import Space, space_of
+
+__all__ = ["Currency", "amounts_at", "common_currency", "everything_that_fits"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Currency:
+    """Sum over groups of weight x linked homes / linked homes if everything that fits were there.
+
+    It lies in 0-1, cannot be ruled by one group, and is safe where a group starts from nothing.
+
+    Attributes
+    ----------
+    groups
+        Keys of the groups, G of them.
+    weight
+        Shape (G,), votes of the groups, summing to 1.
+    full
+        Shape (G,), linked homes with everything that fits on every plot; at least today's.
+    now
+        Shape (G,), linked homes today.
+    """
+
+    groups: tuple[str, ...]
+    weight: Array
+    full: Array
+    now: Array
+
+    def worth(self, linked: Array) -> Array:
+        """Change of the currency, shape (S,), from linked homes after, shape (S, G)."""
+        share = np.where(
+            self.full > 0, (linked - self.now) / np.where(self.full > 0, self.full, 1), 0
+        )
+        worth: Array = share @ self.weight
+        return worth
+
+    def voting(self, cared_for: Sequence[str]) -> "Currency":
+        """Return the currency in which only some groups have a vote (all where none is named)."""
+        if not cared_for:
+            return self
+        weight = np.where([key in cared_for for key in self.groups], self.weight, 0.0)
+        return Currency(self.groups, weight / weight.sum(), self.full, self.now)
+
+
+def common_currency(assessment: Assessment, full: Array) -> Currency:
+    """Make the currency from the linked homes with everything that fits, shape (groups,).
+
+    A group's weight is its number of votes in the tables over the votes of all groups asked for.
+    """
+    answers = assessment.groups
+    votes = np.array([answer.group.weight.value for answer in answers.values()])
+    now = np.array([answer.measures.eca for answer in answers.values()])
+    return Currency(tuple(answers), votes / votes.sum(), np.maximum(full, now), now)
+
+
+def amounts_at(assessment: Assessment, plot: str) -> dict[str, float]:
+    """What a plot has, feature to amount; what is not known as it was drawn in.
+
+    Raises
+    ------
+    KeyError
+        If there is no such plot.
+    """
+    at = assessment.neighbourhood.plots.index.get_loc(plot)
+    row = assessment.amounts[at]
+    return dict(zip(assessment.neighbourhood.answers.features, row.tolist(), strict=True))
+
+
+def everything_that_fits(assessment: Assessment) -> dict[str, Mapping[str, float]]:
+    """For each plot, every addition that fits at once, those on the ground shrunk to fit.
+
+    Additions that cannot stand together even at their smallest are dropped from the dearest in
+    ground on, so that everything stays inside the free ground.
+    """
+    knowledge, neighbourhood = assessment.knowledge, assessment.neighbourhood
+    facts = PlotFacts()
+    everything: dict[str, Mapping[str, float]] = {}
+    for plot, kind in neighbourhood.plots["kind"].items():
+        space = space_of(
+            neighbourhood, str(plot), facts, knowledge, amounts=amounts_at(assessment, str(plot))
+        )
+        offered, _ = candidates_for(knowledge, facts, space, kind=str(kind))
+        everything[str(plot)] = _together(offered, space, assessment)
+    return everything
+
+
+def _together(
+    offered: Sequence[Candidate], space: Space, assessment: Assessment
+) -> Mapping[str, float]:
+    chosen = sorted(offered, key=lambda one: one.ground_m2)
+    while chosen:
+        result = fitted(chosen, space, assessment.knowledge, PlotFacts())
+        if result is not None:
+            return result[1]
+        chosen.pop()
+    return {}

@@ -1,0 +1,150 @@
+"""A plan over years: each stage is the best next step given those before."""
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.candidates import candidates_for, fitted
+from patchnet.advice.currency import Currency
+from patchnet.advice.plan_records import Candidate, Stage
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.space import Space
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["STAGES", "added", "plan_stages"]
+
+Array = NDArray[np.float64]
+STAGES = ("weekend", "season", "next_year", "when_owned")
+
+
+def plan_stages(
+    knowledge: Knowledge,
+    facts: PlotFacts,
+    space: Space,
+    *,
+    kind: str,
+    month: int,
+    linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+    currency: Currency,
+) -> tuple[Stage, ...]:
+    """Plan stage by stage, from what costs nothing this weekend to what an owner can do.
+
+    Each stage takes the few things that win most, given that everything of the stages before
+    is there; a stage in which nothing wins anything is left out. Upkeep is summed over
+    the stages and stays within the hours; money counts for each stage alone.
+
+    Parameters
+    ----------
+    kind
+        Kind of the plot.
+    month
+        The month it is now, 1-12.
+    linked_after
+        Changes to linked homes, shape (S, groups).
+    """
+    done: list[Candidate] = []
+    change: Mapping[str, float] = {}
+    stages: list[Stage] = []
+    for when in STAGES:
+        if when == "when_owned" and facts.tenure != "rent":
+            continue
+        taken = {one.feature for one in done}
+        able = _able(knowledge, facts, space, kind, when, month, taken)
+        step = _best_step(able, space, knowledge, facts, change, linked_after, currency)
+        if step is None:
+            continue
+        new, new_change, linked, worth = step
+        sitings = [knowledge.sitings[one.feature] for one in new]
+        stages.append(
+            Stage(
+                when=when,
+                additions=new,
+                linked_homes=float((linked - currency.now).sum()),
+                score=worth,
+                hours=float(sum(siting.making_hours.value for siting in sitings)),
+                cost=float(sum(one.cost for one in new)),
+            )
+        )
+        done += new
+        change = added(change, new_change)
+        space = space.after(new, new_change)
+        facts = _time_left(facts, new)
+        currency = replace(currency, now=linked)
+    return tuple(stages)
+
+
+def _time_left(facts: PlotFacts, new: Sequence[Candidate]) -> PlotFacts:
+    if facts.hours_month is None:
+        return facts
+    return replace(facts, hours_month=facts.hours_month - sum(one.hours_month for one in new))
+
+
+def _able(
+    knowledge: Knowledge,
+    facts: PlotFacts,
+    space: Space,
+    kind: str,
+    when: str,
+    month: int,
+    taken: Collection[str],
+) -> list[Candidate]:
+    """Candidates that the stage allows."""
+    if when == "when_owned":
+        facts = replace(facts, tenure="own")
+    offered, _ = candidates_for(knowledge, facts, space, kind=kind)
+    span = round(knowledge.setting("season_months"))
+    ahead = {(month - 1 + step) % 12 + 1 for step in range(span)}
+    able = []
+    for one in offered:
+        feature, siting = knowledge.features[one.feature], knowledge.sitings[one.feature]
+        this_weekend = (
+            feature.free
+            and feature.cost == "none"
+            and month in one.months
+            and siting.making_hours.value <= knowledge.setting("weekend_hours")
+        )
+        fits_stage = {
+            "weekend": this_weekend,
+            "season": bool(set(one.months) & ahead),
+            "next_year": True,
+            "when_owned": siting.tenancy == "own",
+        }[when]
+        if fits_stage and one.feature not in taken:
+            able.append(one)
+    return able
+
+
+def _best_step(
+    able: Sequence[Candidate],
+    space: Space,
+    knowledge: Knowledge,
+    facts: PlotFacts,
+    before: Mapping[str, float],
+    linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+    currency: Currency,
+) -> tuple[tuple[Candidate, ...], Mapping[str, float], Array, float] | None:
+    """The few things that win most on top of `before`: they, their change, linked homes, worth."""
+    trials = []
+    for count in range(1, round(knowledge.setting("stage_things")) + 1):
+        for chosen in combinations(able, count):
+            result = fitted(chosen, space, knowledge, facts)
+            if result is not None:
+                trials.append(result)
+    if not trials:
+        return None
+    linked = linked_after([added(before, change) for _, change in trials])
+    worth = currency.worth(linked)
+    won = (linked - currency.now).sum(axis=1)
+    good = np.flatnonzero((worth > 0) & (won >= knowledge.setting("plan_gain_least")))
+    if good.size == 0:
+        return None
+    best = int(good[int(np.argmax(worth[good]))])
+    return *trials[best], linked[best], float(worth[best])
+
+
+def added(one: Mapping[str, float], other: Mapping[str, float]) -> dict[str, float]:
+    """Two changes of amounts one after the other."""
+    return {key: one.get(key, 0.0) + other.get(key, 0.0) for key in {**one, **other}}
