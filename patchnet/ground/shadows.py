@@ -1,4 +1,4 @@
-"""Shadows of buildings on level ground, as polygons."""
+"""How steeply walls rise round about a spot: what of the sky they hide from the sun."""
 
 from dataclasses import dataclass
 from typing import Self
@@ -8,20 +8,26 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.polygon import orient
 
+from patchnet.ground.sun_course import Course
+
 __all__ = ["Walls"]
 
-# Narrower strips than this (metres) come from walls that run along the light.
-_THINNEST_M = 1e-9
+# Twice the area (m2) between a spot and a wall: nearer to 0 the spot lies in the wall's line.
+_IN_LINE_M2 = 1e-9
+# Pairs of spot and wall that are worked out at once.
+_PAIRS = 400_000
+_TURN = 2 * np.pi
 
 
 @dataclass(frozen=True, eq=False)
 class Walls:
-    """Walls of upright buildings with level tops, seen from above.
+    """Upright walls with level tops, seen from above; each hides what is behind it from one side.
 
     Attributes
     ----------
     start, end
-        Shape (k, 2): ends of each wall in metres, the building on its left hand.
+        Shape (k, 2): ends of each wall in metres. It stands in the way of a spot on its right
+        hand: the building is on its left.
     height
         Shape (k,): metres.
     """
@@ -33,44 +39,119 @@ class Walls:
     @classmethod
     def of(cls, footprints: NDArray[np.object_], heights: NDArray[np.float64]) -> Self:
         """Return the walls of footprints (Polygon or MultiPolygon) with their heights in metres."""
-        starts, ends, tall = [np.empty((0, 2))], [np.empty((0, 2))], [np.empty(0)]
+        rings, tall = [], []
         for footprint, height in zip(footprints, heights, strict=True):
             for part in shapely.get_parts(footprint):
                 upright = orient(part)
-                for ring in (upright.exterior, *upright.interiors):
-                    corners = shapely.get_coordinates(ring)
-                    starts.append(corners[:-1])
-                    ends.append(corners[1:])
-                    tall.append(np.full(len(corners) - 1, height))
+                rings += [upright.exterior, *upright.interiors]
+                tall += [height] * (1 + len(upright.interiors))
+        return cls._along(rings, tall)
+
+    @classmethod
+    def along(cls, lines: NDArray[np.object_], heights: NDArray[np.float64]) -> Self:
+        """Return thin walls along lines; each stands in the way from both its sides."""
+        parts, at = shapely.get_parts(lines, return_index=True)
+        tall = np.asarray(heights, dtype=float)[at]
+        both = [*parts, *shapely.reverse(parts)]
+        return cls._along(both, [*tall, *tall])
+
+    @classmethod
+    def _along(cls, lines: list[shapely.Geometry], heights: list[float]) -> Self:
+        starts, ends, tall = [np.empty((0, 2))], [np.empty((0, 2))], [np.empty(0)]
+        for line, height in zip(lines, heights, strict=True):
+            corners = shapely.get_coordinates(line)
+            starts.append(corners[:-1])
+            ends.append(corners[1:])
+            tall.append(np.full(len(corners) - 1, height))
         return cls(np.concatenate(starts), np.concatenate(ends), np.concatenate(tall))
 
-    def shadows(self, bearing: float, altitude: float) -> NDArray[np.object_]:
-        """Return the ground that walls keep from the sun, as one parallelogram a wall.
+    def __len__(self) -> int:
+        """Return the number of walls."""
+        return len(self.height)
 
-        A building's shadow is its footprint swept along the shadow vector. What of it lies
-        outside the footprint is exactly the union of the parallelograms swept by the walls
-        that face away from the sun, whatever the shape of the footprint: a point in shade,
-        moved towards the sun, enters the footprint through such a wall.
+    def __add__(self, other: Self) -> Self:
+        """Return both sets of walls as one."""
+        return type(self)(
+            np.concatenate([self.start, other.start]),
+            np.concatenate([self.end, other.end]),
+            np.concatenate([self.height, other.height]),
+        )
+
+    def take(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> Self:
+        """Return some of the walls, by position or mask."""
+        return type(self)(self.start[chosen], self.end[chosen], self.height[chosen])
+
+    def lines(self) -> NDArray[np.object_]:
+        """Return the walls as lines."""
+        return np.asarray(shapely.linestrings(np.stack([self.start, self.end], 1)), dtype=object)
+
+    def raised(self, metres: float) -> Self:
+        """Return the walls as seen from so many metres above the ground; the lower ones go."""
+        seen = self.height > metres
+        return type(self)(self.start[seen], self.end[seen], self.height[seen] - metres)
+
+    def horizon(self, spots: NDArray[np.float64], days: Course) -> NDArray[np.float32]:
+        """Return how steeply walls rise above the ground round about each spot.
+
+        Seen from a spot in the direction of a unit vector u, the wall from s to e (relative to
+        the spot) stands cross(s, e) / cross(u, e - s) away, so that its slope, height over
+        distance, is linear in u: no angle has to be worked out but those of its ends.
 
         Parameters
         ----------
-        bearing
-            Of the sun, degrees clockwise from the y axis.
-        altitude
-            Of the sun, degrees, above 0.
+        spots
+            Shape (n, 2): metres, outside the buildings.
+        days
+            For the directions that are looked in, and the sun's lowest slope in each.
 
         Returns
         -------
-        ndarray of Polygon
-            Shadow length is height / tan(altitude).
+        array
+            Shape (n, d): tangent of the horizon's altitude in each of the directions; 0 where
+            nothing rises above the lowest sun there.
         """
-        turn = np.radians(bearing)
-        away = -np.array([np.sin(turn), np.cos(turn)])
-        along = self.end - self.start
-        # With the building on the left, (dy, -dx) points out of it.
-        facing = along[:, 1] * away[0] - along[:, 0] * away[1]
-        far = facing > _THINNEST_M
-        reach = (self.height[far] / np.tan(np.radians(altitude)))[:, None] * away
-        start, end = self.start[far], self.end[far]
-        corners = np.stack([start, end, end + reach, start + reach], axis=1)
-        return np.asarray(shapely.polygons(corners), dtype=object)
+        found = np.zeros((len(spots), len(days.directions)), np.float32)
+        if not (len(self) and len(days.directions)):
+            return found
+        block = max(1, _PAIRS // len(self))
+        for first in range(0, len(spots), block):
+            rows = slice(first, first + block)
+            self._rise(spots[rows], days, found[rows])
+        return found
+
+    def _rise(self, spots: NDArray[np.float64], days: Course, found: NDArray[np.float32]) -> None:
+        """Raise the horizons `found` of some spots to where the walls reach."""
+        sx = self.start[:, 0] - spots[:, :1]
+        sy = self.start[:, 1] - spots[:, 1:]
+        wx, wy = (self.end - self.start).T
+        # Above 0 where the spot is on the wall's right hand.
+        facing = sy * wx - sx * wy
+        # The wall's nearest point: its foot if that lies on it, else an end.
+        along = np.clip(-(sx * wx + sy * wy) / (wx**2 + wy**2), 0, 1)
+        square = (sx + along * wx) ** 2 + (sy + along * wy) ** 2
+        reach = self.height / days.lowest.min()
+        spot, wall = np.nonzero((facing > _IN_LINE_M2) & (square < reach**2))
+        x, y, across = sx[spot, wall], sy[spot, wall], facing[spot, wall]
+        steepest = self.height[wall] / np.sqrt(np.maximum(square[spot, wall], _IN_LINE_M2))
+        # Directions from the wall's start clockwise to its end; less than half a turn.
+        around = days.directions
+        low = np.arctan2(x, y) % _TURN
+        high = low + (np.arctan2(x + wx[wall], y + wy[wall]) - low) % _TURN
+        first = np.searchsorted(around, low)
+        past = np.searchsorted(np.concatenate([around, around + _TURN]), high, side="right")
+        count = past - first
+        first %= len(around)
+        hides = steepest > days.lowest_over[first, count]
+        spot, wall, across, first, count = (
+            one[hides] for one in (spot, wall, across, first, count)
+        )
+        scale = self.height[wall] / across
+        # One row for each direction that a wall stands in.
+        pair = np.repeat(np.arange(len(count)), count)
+        step = np.arange(len(pair)) - np.repeat(np.cumsum(count) - count, count)
+        direction = (first[pair] + step) % len(around)
+        east, north = np.sin(around)[direction], np.cos(around)[direction]
+        rise = (scale * wx[wall])[pair] * north - (scale * wy[wall])[pair] * east
+        above = rise > days.lowest[direction]
+        place = spot[pair[above]] * len(around) + direction[above]
+        np.maximum.at(found.reshape(-1), place, rise[above].astype(np.float32))

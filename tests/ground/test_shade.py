@@ -16,6 +16,7 @@ from patchnet.ground import build_neighbourhood
 from patchnet.ground.shade import SUN_CLASSES, sun_hours
 from patchnet.ground.shadows import Walls
 from patchnet.ground.sun import solar_noon, solar_position
+from patchnet.ground.sun_course import Course, place_of
 from patchnet.knowledge import load_knowledge
 
 KNOW = load_knowledge()
@@ -43,8 +44,20 @@ def with_settings(**values):
 
 
 def shadow_of(shape, height, bearing, altitude):
+    """The ground that a building keeps from the sun, as a polygon: its walls moved by the light.
+
+    What of a shadow lies outside the footprint is the union of the parallelograms that the walls
+    facing away from the sun sweep, each height / tan(altitude) long.
+    """
     walls = Walls.of(np.array([shape], dtype=object), np.array([float(height)]))
-    return shapely.union_all(walls.shadows(bearing, altitude))
+    turn = np.radians(bearing)
+    away = -np.array([np.sin(turn), np.cos(turn)])
+    along = walls.end - walls.start
+    far = along[:, 1] * away[0] - along[:, 0] * away[1] > 1e-9
+    reach = (height / np.tan(np.radians(altitude))) * away
+    start, end = walls.start[far], walls.end[far]
+    pieces = shapely.polygons(np.stack([start, end, end + reach, start + reach], axis=1))
+    return shapely.union_all(pieces)
 
 
 def test_shadow_length_is_height_over_tangent():
@@ -104,7 +117,7 @@ def test_court_between_two_houses():
     up = sun.altitude > 5
     across = -6 * np.cos(np.radians(sun.azimuth[up])) / np.tan(np.radians(sun.altitude[up]))
     lit = 1 - np.minimum(np.abs(across), 10) / 10
-    found = sun_hours(hood, with_settings(sun_step_min=5), months=[6])
+    found = sun_hours(hood, with_settings(sun_step_min=5, sun_spots=2000), months=[6])
     assert found.hours.loc["p0", 6] == pytest.approx(lit.sum() / 60, abs=0.03)
     assert found.open_hours[6] == pytest.approx(up.sum() / 60, abs=0.03)
     # By the same symmetry mornings are as sunny as afternoons.
@@ -118,7 +131,7 @@ def test_class_shares_of_the_court_by_counting_points(height):
         [shapely.box(-5, 0, 5, 10)],
         [(shapely.box(-300, -8, 300, 0), height), (shapely.box(-300, 10, 300, 18), height)],
     )
-    found = sun_hours(hood, with_settings(sun_step_min=5), months=[6])
+    found = sun_hours(hood, with_settings(sun_step_min=5, sun_spots=2000), months=[6])
     noon = solar_noon(np.datetime64("2026-06-21"), 0.0)
     minutes = (np.arange(-720, 720) + 0.5) * 60
     sun = solar_position(noon + minutes.astype("timedelta64[s]"), 51.5, 0.0)
@@ -142,7 +155,7 @@ def test_class_shares_where_no_spot_is_in_shade_for_long():
         [shapely.box(0, -5, 10, 5)],
         [(shapely.box(10, -900, 18, 900), 60), (shapely.box(-16, -300, -8, 300), 4)],
     )
-    found = sun_hours(hood, with_settings(sun_step_min=5), months=[6])
+    found = sun_hours(hood, with_settings(sun_step_min=5, sun_spots=2000), months=[6])
     noon = solar_noon(np.datetime64("2026-06-21"), 0.0)
     minutes = (np.arange(-720, 720) + 0.5) * 60
     sun = solar_position(noon + minutes.astype("timedelta64[s]"), 51.5, 0.0)
@@ -225,6 +238,29 @@ def scattered():
     return plots, houses
 
 
+@pytest.mark.parametrize("month", [3, 6, 12])
+def test_spots_against_exact_shadows(month):
+    """A second route: at each step the polygons of all shadows are cut with the plot's ground."""
+    plots, houses = scattered()
+    plots.append(shapely.Polygon([(2, 0), (30, -20), (60, -4), (60, 0), (25, -9)]))  # odd shape
+    hood = hood_of(plots, houses)
+    found = sun_hours(hood, KNOW, months=[month])
+    place = place_of(hood.plots)
+    day = Course.of(place, [month], KNOW)
+    ground = [
+        shapely.difference(plot, shapely.union_all([one for one, _ in houses])) for plot in plots
+    ]
+    exact = np.zeros(len(plots))
+    for altitude, bearing, hours in zip(day.altitude, day.bearing, day.hours, strict=True):
+        dark = shapely.union_all([shadow_of(*house, bearing, altitude) for house in houses])
+        exact += hours * (
+            1 - shapely.area(shapely.intersection(ground, dark)) / shapely.area(ground)
+        )
+    np.testing.assert_allclose(found.hours[month], exact, atol=0.2)
+    close = sun_hours(hood, with_settings(sun_spots=3000), months=[month])
+    np.testing.assert_allclose(close.hours[month], exact, atol=0.03)
+
+
 def test_order_of_plots_and_repeats():
     plots, houses = scattered()
     found = sun_hours(hood_of(plots, houses), KNOW, months=[12, 3])
@@ -246,14 +282,15 @@ def test_moving_the_map_and_turning_it():
     sin 51.5 x 3 degrees = 2.35; the sun is turned with it, so the hours stay.
     """
     plots, houses = scattered()
-    here = sun_hours(hood_of(plots, houses), KNOW, months=[3])
+    fine = with_settings(sun_spots=10_000)
+    here = sun_hours(hood_of(plots, houses), fine, months=[3])
     moved = NORTH_UP.replace("+x_0=0 +y_0=0", "+x_0=5000 +y_0=-3000")
     there = hood_of(
         [shapely.affinity.translate(one, 5000, -3000) for one in plots],
         [(shapely.affinity.translate(one, 5000, -3000), height) for one, height in houses],
         crs=moved,
     )
-    np.testing.assert_allclose(sun_hours(there, KNOW, months=[3]).hours, here.hours, atol=1e-6)
+    np.testing.assert_allclose(sun_hours(there, fine, months=[3]).hours, here.hours, atol=1e-6)
 
     def in_utm(shapes):
         return list(gpd.GeoSeries(shapes, crs=NORTH_UP).to_crs("EPSG:32631"))
@@ -266,7 +303,7 @@ def test_moving_the_map_and_turning_it():
     )
     left, _, right, _ = utm.plots.total_bounds
     assert (right - left) > 78.5  # it is turned
-    np.testing.assert_allclose(sun_hours(utm, KNOW, months=[3]).hours, here.hours, atol=0.01)
+    np.testing.assert_allclose(sun_hours(utm, fine, months=[3]).hours, here.hours, atol=0.01)
 
 
 def test_higher_houses_and_finer_steps():

@@ -1,0 +1,303 @@
+"""Measured heights of all that stands (roofs, trees, ground), from a GeoTIFF, and its horizon."""
+
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+from rasterio.crs import CRS
+from rasterio.enums import MaskFlags, Resampling
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.io import DatasetReader
+from rasterio.transform import Affine, from_origin
+from rasterio.vrt import WarpedVRT
+from scipy.ndimage import minimum_filter
+
+from patchnet.errors import CannotRead, DataFaults
+from patchnet.faults import Fault
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.sun_course import Course
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["SurfaceHeights", "read_surface_heights"]
+
+# Cells of half a kilometre of margin at the finest cell; more is no street.
+_CELLS_MOST = 60_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceHeights:
+    """Heights on a grid in the coordinate system of the plots.
+
+    Attributes
+    ----------
+    top
+        Shape (rows, columns), float32: height of what stands there, metres above any level;
+        NaN no data.
+    ground
+        Same shape and level: height of the bare earth.
+    west, north
+        Corner of the first cell, metres.
+    cell_m
+        Side of a cell, metres.
+    guessed
+        Whether the bare earth is guessed: the lowest of the surface round about.
+    faults
+        Warnings that were said and gone on with.
+    """
+
+    top: NDArray[np.float32]
+    ground: NDArray[np.float32]
+    west: float
+    north: float
+    cell_m: float
+    guessed: bool = True
+    faults: tuple[Fault, ...] = ()
+
+    def covers(self, spots: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Return whether there are data at each spot, shape (n, 2)."""
+        row, column, inside = self._cells(spots[:, 0], spots[:, 1])
+        known: NDArray[np.bool_] = (
+            inside & np.isfinite(self.top[row, column]) & np.isfinite(self.ground[row, column])
+        )
+        return known
+
+    def horizon(
+        self,
+        spots: NDArray[np.float64],
+        days: Course,
+        *,
+        above_m: float = 0.0,
+    ) -> NDArray[np.float32]:
+        """Return how steeply the surface rises round about each spot, see `Walls.horizon`.
+
+        From each spot steps of one cell go out in every direction, as far as the highest cell
+        of all could still hide the lowest sun. A cell rises as steeply as its top stands above
+        the bare earth at the spot. Cells without data, and spots without, rise nowhere.
+        """
+        found = np.zeros((len(spots), len(days.directions)), np.float32)
+        if not np.isfinite(self.top).any():
+            return found
+        row, column, inside = self._cells(spots[:, 0], spots[:, 1])
+        eye = np.where(inside, self.ground[row, column], np.nan) + np.float32(above_m)
+        known = np.isfinite(eye)
+        if not known.any():
+            return found
+        x, y, eye = spots[known, 0], spots[known, 1], eye[known]
+        tallest = float(np.nanmax(self.top) - eye.min())
+        widest = float(np.hypot(*self.top.shape)) * self.cell_m
+        rises = np.zeros((int(known.sum()), len(days.directions)), np.float32)
+        for direction, turn in enumerate(days.directions):
+            slope = days.lowest[direction]
+            reach = min(widest, tallest / slope if slope > 0 else widest)
+            steps = self.cell_m * np.arange(1, max(0, int(reach / self.cell_m)) + 1)
+            if not len(steps):
+                continue
+            row, column, inside = self._cells(
+                x[:, None] + steps * np.sin(turn), y[:, None] + steps * np.cos(turn)
+            )
+            rise = (self.top[row, column] - eye[:, None]) / steps.astype(np.float32)
+            rise[~inside | np.isnan(rise)] = 0
+            rises[:, direction] = np.maximum(rise.max(axis=1), 0)
+        found[known] = rises
+        return found
+
+    def _cells(
+        self, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+        """Return row and column of the cells, and whether they are on the grid (else 0, 0)."""
+        row = np.floor((self.north - y) / self.cell_m).astype(np.int64)
+        column = np.floor((x - self.west) / self.cell_m).astype(np.int64)
+        rows, columns = self.top.shape
+        inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+        return np.where(inside, row, 0), np.where(inside, column, 0), inside
+
+
+def read_surface_heights(
+    path: Path | str,
+    plots: gpd.GeoDataFrame,
+    knowledge: Knowledge,
+    *,
+    bare_earth: Path | str | None = None,
+) -> SurfaceHeights:
+    """Read heights measured from the air, as many surveys give them away, round about the plots.
+
+    Each cell takes the height at its centre, so that walls stay upright; no data stay no data.
+    Without a bare earth the ground is taken as the lowest of the surface within
+    ``surface_ground_m`` of the settings, which is too high under wide trees.
+
+    Parameters
+    ----------
+    path
+        GeoTIFF or another raster of heights in metres above any level, of all that stands (a
+        digital surface model). Its first band is read.
+    plots
+        In metres; the raster is brought to their coordinate system.
+    knowledge
+        For the margin read round the plots, and what heights are believed.
+    bare_earth
+        Raster of the ground without what stands on it (a digital terrain model), same level.
+
+    Raises
+    ------
+    CannotRead
+        If a file is missing or is no raster.
+    DataFaults
+        If a raster has no place on the map, does not overlap the plots, holds no data there, or
+        heights that cannot be: every fault of both files at once.
+    """
+    faults = FaultList()
+    margin = knowledge.setting("surface_margin_sun_m")
+    left, low, right, high = plots.total_bounds + np.array([-1, -1, 1, 1]) * margin
+    top, cell = _read(Path(path), plots, (left, low, right, high), None, knowledge, faults)
+    shape = None if top is None else (top.shape, cell)
+    earth = None
+    if bare_earth is not None:
+        box = (left, low, right, high)
+        earth, _ = _read(Path(bare_earth), plots, box, shape, knowledge, faults)
+    if top is None or (bare_earth is not None and earth is None):
+        raise DataFaults(faults.faults)
+    if earth is None:
+        across = 2 * round(knowledge.setting("surface_ground_m") / cell) + 1
+        filled = np.where(np.isnan(top), np.float32(np.inf), top)
+        earth = minimum_filter(filled, size=across, mode="nearest").astype(np.float32)
+        earth[~np.isfinite(earth)] = np.nan
+    _believe(top, earth, Path(path), knowledge, faults)
+    if faults.errors:
+        raise DataFaults(faults.faults)
+    return SurfaceHeights(
+        top, earth, float(left), float(high), cell, bare_earth is None, faults.faults
+    )
+
+
+def _read(
+    path: Path,
+    plots: gpd.GeoDataFrame,
+    box: tuple[float, float, float, float],
+    like: tuple[tuple[int, ...], float] | None,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> tuple[NDArray[np.float32] | None, float]:
+    """Return heights within a box and the side of their cells; None where there are faults."""
+    try:
+        with warnings.catch_warnings():
+            # Said below as a fault of the user's file.
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            with rasterio.open(path) as raster:
+                if raster.crs is None or raster.transform.is_identity:
+                    faults.error(
+                        path.name,
+                        "The raster does not say where it lies (coordinate system or corner).",
+                        "Save it with its georeference, as a GeoTIFF.",
+                    )
+                    return None, 0.0
+                if np.dtype(raster.dtypes[0]).kind not in "iuf":
+                    faults.error(
+                        path.name, "The raster holds no heights.", "Give heights in metres."
+                    )
+                    return None, 0.0
+                values, cell = _warped(raster, plots, box, like, knowledge)
+    except (RasterioError, OSError) as error:
+        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+    values[~np.isfinite(values)] = np.nan
+    inner = _inner(values, box, plots, cell)
+    if np.isnan(inner).all():
+        faults.error(
+            path.name,
+            "The raster holds no data where the plots are.",
+            "Look whether it is of the right place and coordinate system.",
+        )
+        return None, cell
+    return values, cell
+
+
+def _warped(
+    raster: DatasetReader,
+    plots: gpd.GeoDataFrame,
+    box: tuple[float, float, float, float],
+    like: tuple[tuple[int, ...], float] | None,
+    knowledge: Knowledge,
+) -> tuple[NDArray[np.float32], float]:
+    """Return the heights at the centres of cells in the plots' coordinate system."""
+    left, low, right, high = box
+    target = CRS.from_wkt(plots.crs.to_wkt())
+    with WarpedVRT(raster, crs=target) as whole:
+        finest = knowledge.setting("surface_cell_min_m")
+        cell = max(finest, abs(whole.transform.a)) if like is None else like[1]
+    if like is None:
+        rows, columns = int(np.ceil((high - low) / cell)), int(np.ceil((right - left) / cell))
+        if rows * columns > _CELLS_MOST:
+            cell *= float(np.ceil(np.sqrt(rows * columns / _CELLS_MOST)))
+            rows, columns = int(np.ceil((high - low) / cell)), int(np.ceil((right - left) / cell))
+    else:
+        rows, columns = like[0]
+    transform: Affine = from_origin(left, high, cell, cell)
+    marked = any(flag == MaskFlags.all_valid for flag in raster.mask_flag_enums[0])
+    with WarpedVRT(
+        raster,
+        crs=target,
+        transform=transform,
+        width=columns,
+        height=rows,
+        resampling=Resampling.nearest,
+        # Where the file marks no cell as empty, what lies outside it must still be told apart.
+        add_alpha=marked,
+    ) as vrt:
+        values = vrt.read(1).astype(np.float32)
+        values[vrt.read_masks(1) == 0] = np.nan
+    return values, cell
+
+
+def _inner(
+    values: NDArray[np.float32],
+    box: tuple[float, float, float, float],
+    plots: gpd.GeoDataFrame,
+    cell: float,
+) -> NDArray[np.float32]:
+    """Return the part of the grid that the plots' box lies on."""
+    left, low, right, high = plots.total_bounds
+    rows = slice(int((box[3] - high) / cell), int((box[3] - low) / cell) + 1)
+    columns = slice(int((left - box[0]) / cell), int((right - box[0]) / cell) + 1)
+    return values[rows, columns]
+
+
+def _believe(
+    top: NDArray[np.float32],
+    earth: NDArray[np.float32],
+    path: Path,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> None:
+    """Say what heights cannot be: errors where many, else the cells count as without data."""
+    most = knowledge.setting("building_height_max_m")
+    deep = knowledge.setting("surface_below_m")
+    with np.errstate(invalid="ignore"):
+        above = top - earth
+        odd = (above > most) | (above < -deep)
+    known = np.isfinite(above)
+    if not known.any():
+        faults.error(
+            path.name,
+            "Surface and bare earth have no data in common.",
+            "Give two rasters of the same place.",
+        )
+        return
+    share = float(odd[known].mean())
+    if share > knowledge.setting("surface_odd_share"):
+        faults.error(
+            path.name,
+            f"{share:.0%} of the heights cannot be: more than {most:g} m above the ground, or "
+            f"more than {deep:g} m below it.",
+            "Look whether the heights are in metres, whether both rasters count from the same "
+            "level, and whether cells without data are marked.",
+        )
+    elif odd.any():
+        faults.warn(
+            path.name,
+            f"{int(odd.sum())} cells with heights that cannot be were taken as without data.",
+            "Nothing needs to be done; it is birds, masts or faults of the survey.",
+        )
+        top[odd] = np.nan
