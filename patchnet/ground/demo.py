@@ -21,6 +21,7 @@ from patchnet.files import write_text
 from patchnet.ground.demo_drawing import Plan, Point
 from patchnet.ground.demo_habitat import Survey, describe
 from patchnet.ground.demo_plan import draw_plan
+from patchnet.ground.demo_scenario import HEIGHTS, LOFTS, STOREYS
 
 __all__ = ["SEED", "demo_files", "demo_layers", "write_demo"]
 
@@ -100,7 +101,15 @@ def _layers(plan: Plan, surveys: list[Survey]) -> dict[str, list[_Feature]]:
             _feature(_line(barrier.line), kind=barrier.kind, gap=barrier.gap, height=barrier.height)
             for barrier in plan.barriers
         ],
-        "buildings": [_feature(_polygon(s.points), name=s.name) for s in plan.buildings],
+        "buildings": [
+            _feature(
+                _polygon(s.points),
+                name=s.name,
+                storeys=_storeys(s.name),
+                height=HEIGHTS.get(s.name),
+            )
+            for s in plan.buildings
+        ],
         "roads": [_feature(_line(s.points), name=s.name, width_m=s.amount) for s in plan.roads],
         "footways": [_feature(_polygon(s.points), name=s.name) for s in plan.footways],
     }
@@ -109,6 +118,12 @@ def _layers(plan: Plan, surveys: list[Survey]) -> dict[str, list[_Feature]]:
             key=lambda f: [str(v) for v in f["properties"].values()] + [str(f["geometry"])]
         )
     return layers
+
+
+def _storeys(name: str) -> int | None:
+    """Return the storeys of a building by its name or its street; None if nobody counted."""
+    street = name.partition(" ")[2]
+    return 3 if name in LOFTS else STOREYS.get(name, STOREYS.get(street))
 
 
 def _geojson(name: str, features: list[_Feature]) -> str:

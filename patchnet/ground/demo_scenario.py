@@ -44,4 +44,8 @@ VERGES = ((16.0, 44.0, 1), (112.0, 146.0, 1), (12.0, 47.0, -1), (58.0, 92.0, -1)
 BALCONIES = (0.08, 0.31, 0.54, 0.77)  # share of the way along the front of the flats
 FLATS = (51.0, 71.5)
 ALLOTMENTS = (13.5, 23.0, 32.0, 42.0, 51.0)
-OUTSIDE = (8.0, 26.5)  # houses on the west side that nobody surveyed
+OUTSIDE = (8.0, 26.5)  # houses on the west side that nobody surveyed, nor counted storeys of
+# How high buildings are: storeys counted from the street, or metres that somebody measured.
+STOREYS = {TERRACE_STREET: 2, VILLA_STREET: 2, "Corner shop": 2, "School": 1, "Ropewalk Flats": 4}
+LOFTS = tuple(f"{number} {TERRACE_STREET}" for number in (9, 10, 23, 28))  # with a third storey
+HEIGHTS = {"Garages": 2.4, "Rope works": 7.5, "Chapel": 9.5}

@@ -373,6 +373,20 @@ def test_reads_without_fault_or_warning(files, layers, rows, knowledge):
     assert read.answers.answer("P05", "planter") == "there"  # a planter is one
 
 
+def test_most_buildings_have_a_height(layers):
+    """Storeys times the storey height of 3 m, or what was measured; two houses have neither."""
+    read = read_neighbourhood(COMMITTED, knowledge=load_knowledge()).buildings
+    height = dict(zip(read["name"], read["height_m"], strict=True))
+    assert height["1 Wickthorn Street"] == 6
+    assert height["9 Wickthorn Street"] == 9  # a loft
+    assert height["Ropewalk Flats"] == 12
+    assert height["Garages"] == 2.4
+    assert list(read.loc[read["height_m"].isna(), "name"]) == ["", ""]
+    assert not any(
+        f["properties"]["storeys"] and f["properties"]["height"] for f in layers["buildings"]
+    )
+
+
 def test_plots_have_the_size_they_were_drawn_with(plots):
     """Park meadow by the surveyor's formula on its ten corners in metres, worked by hand.
 
