@@ -8,12 +8,13 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.advice.gaps import find_breaks, pairs_among
+from patchnet.advice.homes import settle_group
 from patchnet.advice.over_ground import OverGround, over_ground
 from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
 from patchnet.advice.reach import Reach
 from patchnet.advice.records import Assessment, Break, GroupAnswer
-from patchnet.advice.sharing import Demand, Form, Settled, settle
-from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
+from patchnet.advice.sharing import Form
+from patchnet.advice.supply import anchor_room, patches, supply_of
 from patchnet.advice.unknown import draw_in_unknown
 from patchnet.errors import WrongUse
 from patchnet.faults import nearest_hint
@@ -25,8 +26,6 @@ from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 
 __all__ = ["assess", "choose_groups"]
-
-Array = NDArray[np.float64]
 
 
 def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[Group, ...]:
@@ -129,6 +128,7 @@ def assess(
         knowledge=knowledge,
         groups=answers,
         amounts=amounts.expected,
+        quality=quality,
         supply=supplies.expected,
         known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
     )
@@ -171,7 +171,9 @@ def _group_answer(
         moves=None if ground is None else ground.moves,
     )
     room_within = reach.within(group.anchor_reach.value) @ rooms
-    settled = _homes(group, knowledge, supplies, rooms, room_within, reach, form)
+    settled = settle_group(
+        group, knowledge, supplies.distinct, rooms, room_within, reach, form=form
+    )
     quality = settled.quality[:, 0]
     held = rooms * settled.quality
     homes = held[:, 0]
@@ -230,42 +232,4 @@ def _group_answer(
         breaks=breaks,
         reach=reach,
         ground=ground,
-    )
-
-
-def _homes(
-    group: Group,
-    knowledge: Knowledge,
-    supplies: Readings,
-    rooms: Array,
-    room_within: Array,
-    reach: Reach,
-    form: Form,
-) -> Settled:
-    """Share met of each need, and quality, each (n, K) over the K readings of supply."""
-    demands = [
-        Demand(
-            reach=reach.within(need.reach.value),
-            supply=np.stack(
-                [
-                    resource_months(supply, knowledge, need.resource, need.months)
-                    for supply in supplies.distinct
-                ],
-                axis=2,
-            ),
-            amount=need.amount.value,
-            worst=need.month_rule == "worst",
-            floor=need.floor.value,
-            weight=need.weight.value,
-        )
-        for need in group.needs
-    ]
-    return settle(
-        rooms,
-        demands,
-        whole=np.minimum(1.0, room_within),
-        rounds=round(knowledge.setting("sharing_rounds")),
-        damping=knowledge.setting("sharing_damping"),
-        form=form,
-        lowest=knowledge.setting("quality_floor"),
     )

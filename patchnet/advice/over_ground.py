@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
@@ -15,7 +16,7 @@ from patchnet.movement.ground_links import GroundLinks, ground_links
 from patchnet.movement.land_cover import LandCover
 from patchnet.movement.surface import CostSurface, cost_surface
 
-__all__ = ["OverGround", "over_ground"]
+__all__ = ["OverGround", "over_ground", "ways_over"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +71,25 @@ def over_ground(
         The user's own land cover, painted over the plots.
     """
     surface = cost_surface(neighbourhood, group, knowledge, cell_m=cell_m, landcover=landcover)
-    plots = neighbourhood.plots.index
     longest = knowledge.setting("break_hops") * group.hop.value
-    links = ground_links(surface, patches=plots[patch], limit=longest)
+    return ways_over(surface, neighbourhood.plots.index, patch, longest_m=longest)
+
+
+def ways_over(
+    surface: CostSurface, plots: pd.Index, patch: NDArray[np.bool_], *, longest_m: float
+) -> OverGround:
+    """Link patches over ground that is laid already.
+
+    Parameters
+    ----------
+    plots
+        Ids of the neighbourhood's plots, n of them.
+    patch
+        Shape (n,), True where a plot is a patch.
+    longest_m
+        Cost metres beyond which no link is looked for.
+    """
+    links = ground_links(surface, patches=plots[patch], limit=longest_m)
     to_plot = plots.get_indexer(surface.plots).astype(np.int32)
     fringe_i, fringe_j, fringe_cost = _fringe(surface, links)
     i = to_plot[np.r_[links.i, fringe_i]]

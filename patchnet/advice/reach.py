@@ -60,6 +60,25 @@ class Reach:
         self._shared = {} if shared is None else shared
         self._own: dict[int, sp.csr_array] = {}
 
+    @property
+    def moves(self) -> Pairs:
+        """What single moves between plots cost."""
+        return self._steps
+
+    def with_stops(self, stops: NDArray[np.bool_], *, moves: Pairs | None = None) -> "Reach":
+        """Return the same with other stops, and other moves where they are not straight lines."""
+        return Reach(
+            self._pairs, stops, hop_m=self._hop_mm / 1000, shared=self._shared, moves=moves
+        )
+
+    def in_one_move(self, reach_m: float) -> bool:
+        """Whether all that lies within a straight line of that length is one move away."""
+        return self._in_one_move(_mm(reach_m))
+
+    def straight(self, reach_m: float) -> "sp.csr_array":
+        """Shape (n, n): 1 where the straight distance is no longer than the reach; itself too."""
+        return self._straight(_mm(reach_m))
+
     def within(self, reach_m: float) -> "sp.csr_array":
         """Shape (n, n): 1 where the column's plot lies within reach of the row's; itself too."""
         reach_mm = _mm(reach_m)

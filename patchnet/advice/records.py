@@ -10,6 +10,7 @@ from shapely import LineString, Point
 
 from patchnet.advice.over_ground import OverGround
 from patchnet.advice.reach import Reach
+from patchnet.advice.sharing import Form
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
@@ -225,6 +226,8 @@ class Assessment:
         counted as on surveyed plots of the same kind.
     known_share
         Share of the features that are known, per plot, 0-1.
+    quality
+        Form of quality in use, ``"scarcest"`` or ``"mean"``.
     """
 
     neighbourhood: Neighbourhood
@@ -233,6 +236,7 @@ class Assessment:
     amounts: NDArray[np.float64]
     supply: NDArray[np.float64]
     known_share: "pd.Series[float]"
+    quality: Form = "scarcest"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,68 @@
+"""How many homes of a group can live where: its needs, met from what is within reach."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.reach import Reach
+from patchnet.advice.sharing import Demand, Form, Settled, settle
+from patchnet.advice.supply import resource_months
+from patchnet.knowledge.records import Group, Knowledge
+
+__all__ = ["demands_of", "settle_group"]
+
+Array = NDArray[np.float64]
+
+
+def demands_of(
+    group: Group, knowledge: Knowledge, supplies: Sequence[Array], reach: Reach
+) -> list[Demand]:
+    """Return the needs of a group as the sharing sees them, under K readings of supply."""
+    return [
+        Demand(
+            reach=reach.within(need.reach.value),
+            supply=np.stack(
+                [
+                    resource_months(supply, knowledge, need.resource, need.months)
+                    for supply in supplies
+                ],
+                axis=2,
+            ),
+            amount=need.amount.value,
+            worst=need.month_rule == "worst",
+            floor=need.floor.value,
+            weight=need.weight.value,
+        )
+        for need in group.needs
+    ]
+
+
+def settle_group(
+    group: Group,
+    knowledge: Knowledge,
+    supplies: Sequence[Array],
+    rooms: Array,
+    room_within: Array,
+    reach: Reach,
+    *,
+    form: Form,
+) -> Settled:
+    """Share met of each need, and quality, each (n, K) over K readings of supply.
+
+    Parameters
+    ----------
+    supplies
+        K arrays of shape (n, R, 12).
+    rooms, room_within
+        Shape (n, K): homes there is room for on each plot, and within the anchor's reach.
+    """
+    return settle(
+        rooms,
+        demands_of(group, knowledge, supplies, reach),
+        whole=np.minimum(1.0, room_within),
+        rounds=round(knowledge.setting("sharing_rounds")),
+        damping=knowledge.setting("sharing_damping"),
+        form=form,
+        lowest=knowledge.setting("quality_floor"),
+    )
