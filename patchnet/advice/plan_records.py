@@ -68,20 +68,30 @@ class RuledOut:
 
 @dataclass(frozen=True, slots=True)
 class Addition:
-    """One candidate as part of a set."""
+    """One candidate as part of a set.
+
+    `alone` and `given_the_others` are linked homes it wins by itself and on top of the rest of
+    the set; `worth` is what it adds to the common currency on top of the rest. `groups` pairs
+    the groups it serves with the linked homes it wins each on top of the rest, most first;
+    `needs` are the needs (group, need) that it gives something of and that are met better by
+    the set.
+    """
 
     candidate: Candidate
     alone: float
     given_the_others: float
+    worth: float
+    groups: tuple[tuple[str, float], ...]
+    needs: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class NeedGain:
     """What a set does for one need of one group.
 
-    ``plots`` are the plots (this one among them) whose share met rises, with the rise, the
-    largest first; ``hungry_months_closed`` are months in which this plot's surroundings were
-    short before and are not now.
+    ``plots`` are the first few of the ``plots_count`` plots (this one among them) whose share
+    met rises, with the rise, the largest first; ``hungry_months_closed`` are months in which
+    this plot's surroundings were short before and are not now.
     """
 
     group: str
@@ -91,6 +101,7 @@ class NeedGain:
     enough_before: float
     enough_after: float
     plots: tuple[tuple[str, float], ...]
+    plots_count: int
     hungry_months_closed: tuple[int, ...]
 
 
@@ -143,7 +154,25 @@ class WouldChange:
 
 @dataclass(frozen=True, slots=True)
 class PlantingLine:
-    """One plant of the planting: how many, where, what for, when it flowers."""
+    """One plant of the planting: how many, where, what for, when it flowers.
+
+    Attributes
+    ----------
+    plant, number
+        Key of the plant, and how many of it.
+    place, layer
+        Feature it stands in; its layer (``bulb``, ``herb``, ``shrub``, ``climber``, ``tree``,
+        ``aquatic``).
+    months
+        Months in which its flowers feed something; empty where they feed nothing, or not for
+        years.
+    jobs
+        What it does (roles of the plant table).
+    hazard, note
+        Its hazard, and what else the table says (buy cultivated stock only), or nothing.
+    depth_m
+        Depth of soil it needs in a pot, metres; 0 in the ground.
+    """
 
     plant: str
     number: int
@@ -152,6 +181,8 @@ class PlantingLine:
     months: tuple[int, ...]
     jobs: tuple[str, ...]
     hazard: str
+    note: str = ""
+    depth_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,9 +207,24 @@ class HazardLine:
 class Planting:
     """Plants chosen together.
 
-    `exact` says whether the choice is proved best for its stated aim; `uncovered` are hungry
-    months for which no plant that fits flowers; `left_out` names why plants were not offered
-    (reason, how many).
+    Attributes
+    ----------
+    lines, calendar, hazards
+        The plants, place by place; the twelve months; every hazard among the plants.
+    uncovered
+        Hungry months for which no plant that fits flowers.
+    no_room
+        Hungry months in which some plant that fits flowers, but not beside the others.
+    left_out
+        Why plants were not offered, in plain words, and how many.
+    refused
+        Plants of the user's own tables that the law keeps out, and why.
+    also_fit
+        Plants that fit as well, where one of the planting cannot be had.
+    exact
+        Whether the choice is proved best for its stated aim.
+    cover, worth
+        What the aim came to: weight of the hungry months covered, and the worth of the rest.
     """
 
     lines: tuple[PlantingLine, ...]
@@ -187,6 +233,11 @@ class Planting:
     uncovered: tuple[int, ...]
     left_out: tuple[tuple[str, int], ...]
     exact: bool
+    no_room: tuple[int, ...] = ()
+    refused: tuple[tuple[str, str], ...] = ()
+    also_fit: tuple[str, ...] = ()
+    cover: float = 0.0
+    worth: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +267,8 @@ class PlotPlan:
     best, runner_up
         The best set and the next best that differs in more than an amount; None where nothing
         that fits wins anything.
+    wished
+        What was wished for and can be had: feature, linked homes won by it alone.
     exact, searched, bound
         Whether every set that fits was judged; how many were; and otherwise the most by which
         any set not judged can be better (score; 0 where exact).
@@ -236,6 +289,7 @@ class PlotPlan:
     facts: PlotFacts
     answer: PlotAnswer
     best: Suggestion | None
+    wished: tuple[tuple[str, float], ...]
     runner_up: Suggestion | None
     exact: bool
     searched: int

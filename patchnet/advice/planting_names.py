@@ -1,0 +1,102 @@
+"""Names of plants as people write them, plants the law keeps out, and faults in what is asked."""
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.faults import nearest, nearest_hint
+from patchnet.knowledge.records import Knowledge, Plant, UnlawfulPlant
+from patchnet.knowledge.words import plain
+
+__all__ = ["match_plant", "near_plants", "plant_roles", "planting_mistakes", "unlawful"]
+
+
+def match_plant(word: str, knowledge: Knowledge) -> str | None:
+    """Return the key of the plant that `word` names (key, English or Latin name), or None."""
+    wanted = plain(word)
+    for plant in knowledge.plants.values():
+        if wanted in {plain(plant.key), plain(plant.name), plain(plant.latin)}:
+            return plant.key
+    return None
+
+
+def near_plants(word: str, knowledge: Knowledge) -> list[str]:
+    """Return names of the plants spelt most like `word`, best first (may be empty)."""
+    spelt = {
+        name: plant.name
+        for plant in knowledge.plants.values()
+        for name in (plant.name, plant.latin)
+    }
+    close = nearest(re.sub(r"[\W_]+", " ", word).strip(), spelt)
+    return list(dict.fromkeys(spelt[name] for name in close))
+
+
+def unlawful(plant: Plant, knowledge: Knowledge) -> UnlawfulPlant | None:
+    """Return the entry of the law's lists that the plant is, by Latin or English name, or None.
+
+    A hybrid sign, "agg." and marks do not matter; an entry that names a genus alone holds for
+    all of it, and one that names a species for its garden forms.
+    """
+    latin, name = _latin(plant.latin), plain(plant.name)
+    for entry in knowledge.unlawful_plants.values():
+        listed = [_latin(one) for one in entry.latin]
+        if name == plain(entry.name) or any(latin[: len(one)] == one for one in listed):
+            return entry
+    return None
+
+
+def _latin(name: str) -> tuple[str, ...]:
+    words = re.split(r"[^\w-]+", name.casefold().replace("\N{MULTIPLICATION SIGN}", " "))
+    return tuple(word for word in words if word not in {"", "x", "agg", "subsp", "ssp", "var"})
+
+
+def plant_roles(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return every job that some plant of the tables does, in the order of the table."""
+    return tuple(dict.fromkeys(role for plant in knowledge.plants.values() for role in plant.roles))
+
+
+def planting_mistakes(
+    knowledge: Knowledge,
+    facts: PlotFacts,
+    *,
+    hungry: Mapping[int, float],
+    features: Mapping[str, float],
+    wants: Mapping[str, float],
+    exclude: Iterable[str],
+) -> list[str]:
+    """Return everything wrong with what is asked of a planting, one sentence or two each."""
+    wrong = []
+    for month, weight in hungry.items():
+        if month not in range(1, 13):
+            wrong.append(f"{month} is not a month: months go from 1 to 12.")
+        wrong += _amount(f"The weight of month {month}", weight)
+    roles = plant_roles(knowledge)
+    for role, weight in wants.items():
+        if role not in roles:
+            hint = nearest_hint(role, roles)
+            wrong.append(f"'{role}' is no job of a plant.{hint} Use one of: {', '.join(roles)}.")
+        wrong += _amount(f"The weight of '{role}'", weight)
+    for key, amount in features.items():
+        if key not in knowledge.features:
+            wrong.append(f"'{key}' is not a known feature.{nearest_hint(key, knowledge.features)}")
+            continue
+        feature = knowledge.features[key]
+        wrong += _amount(f"The amount of '{key}'", amount)
+        if facts.pots_only and key in knowledge.planting_places and not feature.container:
+            wrong.append(
+                f"{feature.name} needs open ground, but everything here is to stand in pots. "
+                "Leave it out, or say that there is ground."
+            )
+    for word in exclude:
+        if match_plant(word, knowledge) is None:
+            close = " or ".join(near_plants(word, knowledge))
+            hint = f" Did you mean {close}?" if close else ""
+            wrong.append(f"'{word}' is not a plant of the tables.{hint}")
+    return wrong
+
+
+def _amount(what: str, value: float) -> list[str]:
+    if math.isfinite(value) and value >= 0:
+        return []
+    return [f"{what} is {value:g}: it must be nought or more."]
