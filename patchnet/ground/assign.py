@@ -25,7 +25,7 @@ from patchnet.ground.shapes import mended
 from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Feature, Knowledge
 
-__all__ = ["assign_features"]
+__all__ = ["assign_features", "measured"]
 
 Shapes = NDArray[np.object_]
 Share = tuple[int, shapely.Geometry, float]
@@ -226,11 +226,11 @@ def _amount(said: Said, feature: Feature, shape: shapely.Geometry, share: float)
     """Return a share of a feature's amount, in its own unit; None where it has no size."""
     if said.answer != "there":
         return said.amount
-    whole = _measure(feature, shape) if said.amount is None else said.amount
+    whole = measured(feature, shape) if said.amount is None else said.amount
     return whole * share if whole > 0 else None
 
 
-def _measure(feature: Feature, shape: shapely.Geometry) -> float:
+def measured(feature: Feature, shape: shapely.Geometry) -> float:
     """Measure a geometry in the feature's unit; 0 where it has no such size.
 
     A hedge drawn as an area is as long as its width in the tables makes it (m2 ground per m).

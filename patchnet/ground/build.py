@@ -163,6 +163,7 @@ def neighbourhood_of(
         sheets.append(sheet)
     features = tuple(knowledge.features)
     whole = lay_together(sheets, idents, features, faults)
+    drawn = _still_there(drawn, whole, idents, features)
     _warn_unlisted(sheets, whole, layers, faults)
     answers = answers_of(
         whole,
@@ -264,6 +265,18 @@ def _base_map(
         # No layer is not an empty one: nobody has looked for covers, doors and drives.
         del base["street_objects"]
     return base
+
+
+def _still_there(
+    drawn: gpd.GeoDataFrame, whole: Sheet, idents: Sequence[str], features: Sequence[str]
+) -> gpd.GeoDataFrame:
+    """Leave out what is drawn on the map, but gone by what a survey came to."""
+    if not len(drawn):
+        return drawn
+    plots = pd.Index(idents).get_indexer(drawn["plot"])
+    kinds = pd.Index(features).get_indexer(drawn["feature"])
+    there = whole.there[plots, kinds]
+    return drawn if there.all() else drawn[there].reset_index(drop=True)
 
 
 def _warn_unlisted(

@@ -29,6 +29,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
              "barrier", "barrier type"),
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
     "street": ("street", "street name", "road", "road name", "addr street"),
+    "consent": ("consent", "public consent", "agreed to be shown"),
     "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen"),
     "features": (
         "features", "feature", "habitat features", "habitats", "habitat", "what is there",

@@ -11,7 +11,7 @@ import pandas as pd
 from patchnet.errors import CannotRead
 from patchnet.ground.open_file import trouble
 
-__all__ = ["FIRST_ROW", "CsvTable", "read_csv_table"]
+__all__ = ["FIRST_ROW", "CsvTable", "decoded", "read_csv_table"]
 
 FIRST_ROW = 2
 """Number of the first row under the header, as a spreadsheet program counts."""
@@ -50,15 +50,7 @@ def read_csv_table(path: Path) -> CsvTable:
     CannotRead
         If it is missing, empty, not text, or not a table.
     """
-    if path.is_dir():
-        raise CannotRead(f"{path} is a folder, not a CSV file.")
-    if not path.exists():
-        raise CannotRead(f"There is no file {path}.")
-    with trouble(path):
-        raw = path.read_bytes()
-    text, encoding = _decode(path, raw)
-    if not text.strip():
-        raise CannotRead(f"{path} is empty.")
+    text, encoding = decoded(path)
     header = text.lstrip("\r\n").split("\n", 1)[0]
     delimiter = max(_DELIMITERS, key=header.count)
     try:
@@ -85,6 +77,26 @@ def read_csv_table(path: Path) -> CsvTable:
     return CsvTable(
         path.name, pd.DataFrame(cells, columns=unique, dtype=object), encoding, long_rows
     )
+
+
+def decoded(path: Path) -> tuple[str, str | None]:
+    """Return the text of a file, and the encoding if one had to be assumed.
+
+    Raises
+    ------
+    CannotRead
+        If it is missing, empty, or not text.
+    """
+    if path.is_dir():
+        raise CannotRead(f"{path} is a folder, not a CSV file.")
+    if not path.exists():
+        raise CannotRead(f"There is no file {path}.")
+    with trouble(path):
+        raw = path.read_bytes()
+    text, encoding = _decode(path, raw)
+    if not text.strip():
+        raise CannotRead(f"{path} is empty.")
+    return text, encoding
 
 
 def _decode(path: Path, raw: bytes) -> tuple[str, str | None]:

@@ -45,11 +45,15 @@ class SourceLayer:
 
 @dataclass(frozen=True, eq=False)
 class FeatureTable:
-    """A table of features keyed by plot id; `first_row` is the number of its first row."""
+    """A table of features keyed by plot id; `first_row` is the number of its first row.
+
+    `resolved`: it is what a survey's statements came to, which overrules other sources.
+    """
 
     where: str
     table: pd.DataFrame
     first_row: int = 1
+    resolved: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +91,10 @@ def read_layers(path: Path, features: Path | None, faults: FaultList) -> Layers:
         found = _sort(layers, faults, path)
     if features is not None:
         tables = [_csv(features, faults)]
-    tables += [FeatureTable(one.where, one.table) for one in found.pop("tables", [])]
+    tables += [
+        FeatureTable(one.where, one.table, resolved={"change", "before"} <= set(one.table.columns))
+        for one in found.pop("tables", [])
+    ]
     credit_lines = list(dict.fromkeys(line for one in layers for line in one.credits))
     single = {name: _source(ones[0]) for name, ones in found.items()}
     return Layers(path.stem, tables=tuple(tables), credits=tuple(credit_lines), **single)

@@ -64,7 +64,8 @@ class Neighbourhood:
     plots
         Index ``plot`` (text, unique, order of the file); columns ``geometry`` (Polygon or
         MultiPolygon, valid, not empty), ``kind`` (key of a plot kind), ``label`` (what people
-        call it, text), ``street`` (text, may be empty), ``area_m2``.
+        call it, text), ``street`` (text, may be empty), ``consent`` (to be shown in public: yes,
+        no, or empty where nobody was asked), ``area_m2``.
     answers
         What is known of each feature on each plot.
     features

@@ -29,6 +29,10 @@ SUFFIXES = (".gpkg", ".geojson", ".json", ".shp", ".fgb", ".parquet", ".geoparqu
 _FORMATS = "a GeoPackage, GeoJSON, Shapefile (zipped), FlatGeobuf, GeoParquet or a folder of them"
 _SHP_CODE = 9994  # ESRI Shapefile Technical Description (1998), table 1: the file code
 _SQLITE = b"SQLite format 3\0"
+# What a survey gathered is kept beside the map it was gathered for; `survey` is what it comes to.
+_RECORDS = frozenset(
+    ("statements", "drawn", "consent", "returns", "forgotten", "survey_years", "survey_about")
+)
 _OTHER_TABLES = (".xlsx", ".xls", ".ods")
 
 
@@ -206,6 +210,8 @@ def _probe_geojson(path: Path) -> bool:
 def _with_gdal(path: Path, *, says_crs: bool = True) -> list[Layer]:
     with trouble(path):
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
+    if "statements" in names and "survey_about" in names:
+        names = [name for name in names if name not in _RECORDS]
     if not names:
         raise CannotRead(f"{path} has no layer.")
     return [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]

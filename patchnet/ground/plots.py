@@ -109,12 +109,14 @@ def read_plots(
     streets = (
         texts(table[columns.role["street"]]) if "street" in columns.role else [""] * len(table)
     )
+    agreed = texts(table[columns.role["consent"]]) if "consent" in columns.role else []
     kept = outlines.shapes[rows]
     plots = gpd.GeoDataFrame(
         {
             "kind": [kinds[at] for at in rows],
             "label": [labels[at] or idents[at] for at in rows],
             "street": [streets[at] for at in rows],
+            "consent": [_consent(agreed[at]) if agreed else "" for at in rows],
             "area_m2": shapely.area(kept),
         },
         geometry=kept,
@@ -122,6 +124,12 @@ def read_plots(
         crs=crs,
     )
     return Plots(plots, rows, tuple(places[at] for at in rows))
+
+
+def _consent(text: str) -> str:
+    """Return yes, no, or nothing where nobody was asked: only a clear yes is one."""
+    word = text.casefold().strip(" .!")
+    return word if word in {"", "yes"} else "yes" if word in {"y", "true", "agreed"} else "no"
 
 
 def _idents(

@@ -4,12 +4,14 @@ A source is the plots layer's own columns, a CSV, or the mapped features. Within
 ``pond`` and ``no pond`` of the same plot contradict each other and are an error. Between two
 sources *there* is taken (a thing drawn or written down was seen by somebody; a thing is easily
 overlooked) and a warning says so. Where both give an amount the larger is taken: they are the
-same pond, described twice.
+same pond, described twice. Only what a survey came to overrules the others: its later look at a
+thing is taken, also where that is *not known* because people differ.
 """
 
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import Said
@@ -34,6 +36,8 @@ class Sheet:
         Shape (n,): whether the source has anything to say of the plot.
     lists
         Whether it lists what is there, so that it says nothing of what it does not list.
+    overrules
+        Whether what it says counts in place of what other sources say of the same thing.
     place
         (plot, feature) -> source, and row in it, where it was said.
     """
@@ -50,7 +54,24 @@ class Sheet:
         self.everything = np.zeros(plots, dtype=bool)
         self.mentioned = np.zeros(plots, dtype=bool)
         self.lists = False
+        self.overrules = False
         self.place: dict[tuple[int, int], tuple[str, Place]] = {}
+
+    @property
+    def says(self) -> NDArray[np.bool_]:
+        """Shape (n, F): whether it says anything of a feature."""
+        return self.there | self.absent | self.unknown
+
+    def without(self, cells: NDArray[np.bool_]) -> "Sheet":
+        """Return a copy that says nothing of some features, shape (n, F)."""
+        copy = Sheet(self.where, len(self.everything), tuple(self._at))
+        copy.there, copy.absent = self.there & ~cells, self.absent & ~cells
+        copy.unknown = self.unknown & ~cells
+        copy.amount = np.where(cells, np.nan, self.amount)
+        copy.sure = self.sure | cells
+        copy.everything, copy.mentioned = self.everything, self.mentioned
+        copy.lists, copy.place = self.lists, self.place
+        return copy
 
     def add(self, plot: int, said: Said, place: Place, *, add_up: bool, faults: FaultList) -> None:
         """Note down one thing said; amounts of the same feature add up, or the larger counts."""
@@ -100,6 +121,8 @@ def lay_together(
     faults
         List that contradictions between two sources are added to, as warnings.
     """
+    for strong in [sheet for sheet in sheets if sheet.overrules]:
+        sheets = [one if one is strong else one.without(strong.says) for one in sheets]
     whole = Sheet(sheets[0].where, len(idents), features)
     whole.sure[:] = False
     for sheet in sheets:

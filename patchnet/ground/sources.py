@@ -70,6 +70,8 @@ def read_written(
     for table, found in zip(layers.tables, columns.tables, strict=True):
         sheet = Sheet(table.where, len(idents), features)
         _read_table(table, found, idents, sheet, knowledge, faults)
+        if table.resolved:
+            sheet.overrules, sheet.lists = True, False
         sheets.append(sheet)
     return sheets
 
@@ -155,7 +157,7 @@ def _read_table(
     read_survey(table.table, columns, rows, places, sheet, knowledge=knowledge, faults=faults)
     told = set(rows)
     untold = [ident for at, ident in enumerate(idents) if at not in told]
-    if untold and told != {None}:
+    if untold and told != {None} and not table.resolved:
         more = f" and {len(untold) - 10} more" if len(untold) > 10 else ""
         faults.warn(
             table.where,

@@ -1,0 +1,368 @@
+"""All returns of a street into its one file: nothing overwritten, nothing counted twice."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from patchnet.errors import CannotRead
+from patchnet.faults import Fault
+from patchnet.ground.agreement import agreement
+from patchnet.ground.columns import check_columns, find_columns
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.layers import read_layers
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.read import local_path, read_neighbourhood
+from patchnet.ground.returns import Return, street_id
+from patchnet.ground.returns_check import check_returns
+from patchnet.ground.returns_json import read_page_return
+from patchnet.ground.returns_table import read_sheet_return
+from patchnet.ground.statements import by_year, resolve, votes
+from patchnet.ground.survey_file import read_records, write_records
+from patchnet.ground.survey_records import Records, joined
+from patchnet.knowledge.records import Knowledge
+
+__all__ = [
+    "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "read_return",
+    "summed_up", "write_merged",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Merged:
+    """A street with everything that was gathered.
+
+    Attributes
+    ----------
+    source
+        The map's file.
+    neighbourhood
+        As it was read before.
+    records
+        Every statement, shape, answer about consent and return.
+    years, survey
+        What they come to (`statements.by_year`, `statements.resolve`).
+    agreement
+        Of surveyors, per feature (`agreement.agreement`).
+    consent
+        Plot -> yes or no, as last said.
+    new
+        How many statements, shapes, answers about consent, and returns were not there before.
+    read
+        How many files were taken.
+    faults
+        What was left out or is in doubt.
+    id_column
+        Name of the plots' column of ids.
+    """
+
+    source: Path
+    neighbourhood: Neighbourhood
+    records: Records
+    years: pd.DataFrame
+    survey: pd.DataFrame
+    agreement: pd.DataFrame
+    consent: Mapping[str, str]
+    new: Mapping[str, int]
+    read: int
+    faults: tuple[Fault, ...]
+    id_column: str
+
+
+def read_return(path: Path | str, faults: FaultList) -> Return:
+    """Read a return of any kind: what it is, is told by its first bytes.
+
+    Raises
+    ------
+    CannotRead
+        If it is missing, empty, or no return at all.
+    """
+    place = local_path(path)
+    if place.is_dir() or not place.exists():
+        raise CannotRead(f"{place} is a folder." if place.exists() else f"There is no {place}.")
+    try:
+        with place.open("rb") as file:
+            head = file.read(200)
+    except OSError as error:
+        raise CannotRead(f"{place} cannot be read: {error.strerror}.") from error
+    if head.startswith(b"PK"):
+        if place.suffix.casefold() != ".xlsx":
+            raise CannotRead(f"{place} is packed, but no .xlsx workbook: unpack it first.")
+        return read_sheet_return(place, faults)
+    bare = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    if bare.startswith(b"{") or place.suffix.casefold() == ".json":
+        return read_page_return(place, faults)
+    return read_sheet_return(place, faults)
+
+
+def merge_returns(
+    path: Path | str,
+    returns: Sequence[Path | str],
+    *,
+    knowledge: Knowledge,
+    today: date,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    same_street: bool = False,
+) -> Merged:
+    """Read returns and lay them into what a street's file holds already; nothing is written.
+
+    Parameters
+    ----------
+    path
+        The street, a GeoPackage.
+    returns
+        Files of returns, in any order.
+    knowledge
+        The tables.
+    today
+        Dates after it are doubted.
+    columns, crs
+        As in `read_neighbourhood`.
+    same_street
+        True: take returns that name another street, for the user says that it is this one.
+
+    Raises
+    ------
+    DataFaults
+        If the map itself has errors.
+    CannotRead
+        If the map cannot be read.
+    """
+    source = local_path(path)
+    before = read_records(source)
+    neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
+    faults = FaultList()
+    here = street_id(neighbourhood)
+    streets = tuple(sorted({here, *before.streets}))
+    taken = []
+    for one in sorted({local_path(name) for name in returns}):
+        try:
+            found = read_return(one, faults)
+        except CannotRead as error:
+            faults.error(one.name, str(error), "It was left out; the others were merged.")
+            continue
+        if _of_this_street(found, streets, neighbourhood, faults, same_street=same_street):
+            taken.append(found)
+    _warn_apart(taken, knowledge, faults)
+    added = check_returns(taken, neighbourhood, knowledge=knowledge, today=today, faults=faults)
+    records = merge_records(replace(before, streets=streets), added)
+    _tell_two_contents(before, added, records, faults)
+    records = _without_forgotten(records, faults)
+    new = {
+        key: len(getattr(records, key)) - len(getattr(before, key))
+        for key in ("statements", "drawn", "consent", "returns")
+    }
+    return summed_up(
+        source, neighbourhood, records, knowledge=knowledge, new=new, read=len(taken),
+        faults=faults.faults, id_column=id_column_of(source, columns, knowledge),
+    )  # fmt: skip
+
+
+def summed_up(
+    source: Path,
+    neighbourhood: Neighbourhood,
+    records: Records,
+    *,
+    knowledge: Knowledge,
+    id_column: str,
+    new: Mapping[str, int] | None = None,
+    read: int = 0,
+    faults: Sequence[Fault] = (),
+) -> Merged:
+    """Work out what records come to (see `Merged` for the parameters)."""
+    order = [str(ident) for ident in neighbourhood.plots.index]
+    known = records.statements["plot"].isin(order)
+    drawn = records.drawn["plot"].isin(order)
+    placed = replace(records, statements=records.statements[known], drawn=records.drawn[drawn])
+    years = by_year(placed)
+    return Merged(
+        source,
+        neighbourhood,
+        records,
+        years,
+        resolve(years, order, tuple(knowledge.features)),
+        agreement(votes(placed.statements)),
+        consent_of(records),
+        dict(new or {}),
+        read,
+        tuple(faults),
+        id_column,
+    )
+
+
+def write_merged(merged: Merged, target: Path | str) -> Path:
+    """Write the street with its records, whole or not at all, and return the path.
+
+    Where nothing is new and the target is the street's own file, it is left untouched.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
+    path = Path(target)
+    same = path.exists() and path.samefile(merged.source)
+    if same and merged.new and not any(merged.new.values()):
+        return path
+    write_records(
+        merged.source, path, merged.records, survey=merged.survey, years=merged.years,
+        consent=merged.consent, id_column=merged.id_column,
+    )  # fmt: skip
+    return path
+
+
+def merge_records(one: Records, other: Records) -> Records:
+    """Lay two sets of records together: each row once, in an order that does not depend on theirs.
+
+    Parameters
+    ----------
+    one
+        Whose ids of the street and forgotten plots are kept.
+    other
+        What is added.
+    """
+    shapes = [table for table in (one.drawn, other.drawn) if len(table)]
+    drawn = one.drawn
+    if shapes:
+        whole = gpd.GeoDataFrame(pd.concat(shapes, ignore_index=True), crs=shapes[-1].crs)
+        whole = whole.sort_values(["plot", "feature", "shape", "return"], kind="stable")
+        drawn = whole.drop_duplicates("shape").reset_index(drop=True)
+    return replace(
+        one,
+        statements=joined(
+            [one.statements, other.statements],
+            ["statement"],
+            ["plot", "feature", "utc", "statement", "return", "year"],
+        ),
+        drawn=drawn,
+        consent=joined(
+            [one.consent, other.consent], ["answer_id"], ["plot", "utc", "answer_id", "return"]
+        ),
+        returns=joined([one.returns, other.returns], ["return", "content"], ["return", "content"]),
+    )
+
+
+def consent_of(records: Records) -> dict[str, str]:
+    """Return what was last said about consent of each plot; of two at one moment, no."""
+    ordered = records.consent.sort_values(
+        ["plot", "utc", "consent"], ascending=[True, True, False], kind="stable"
+    )
+    last = ordered.drop_duplicates("plot", keep="last")
+    return dict(zip(last["plot"], last["consent"], strict=True))
+
+
+def id_column_of(path: Path, columns: Mapping[str, str] | None, knowledge: Knowledge) -> str:
+    """Return the name of the column that the plots' ids stand in.
+
+    Raises
+    ------
+    CannotRead
+        If the file has no plots with ids.
+    """
+    layers = read_layers(path, None, FaultList())
+    said = check_columns(columns, knowledge)
+    if layers.plots is not None:
+        found = find_columns(
+            layers.plots.table, ("id",), knowledge, said=said, with_features=False
+        ).role
+        if "id" in found:
+            return found["id"]
+    raise CannotRead(f"{path} has no plots with ids.")
+
+
+def _of_this_street(
+    one: Return,
+    streets: Sequence[str],
+    neighbourhood: Neighbourhood,
+    faults: FaultList,
+    *,
+    same_street: bool,
+) -> bool:
+    if one.street in streets or same_street:
+        return True
+    plots = {str(ident) for ident in neighbourhood.plots.index}
+    named = {str(plot).strip() for plot in one.said["plot"]} - {""}
+    share = f"{len(named & plots)} of its {len(named)} plots have a number that is on this map"
+    if one.street:
+        what = f"It is of another street ({one.street[:40]}; this one is {streets[0]}); {share}."
+    else:
+        what = f"It does not say which street it is of; {share}."
+    faults.error(
+        one.where,
+        f"{what} It was left out.",
+        "Merge it into its own street; if you know that it is this one, say --same-street.",
+    )
+    return False
+
+
+def _warn_apart(returns: Sequence[Return], knowledge: Knowledge, faults: FaultList) -> None:
+    """Question a return whose date is far from those of all others handed in with it."""
+    days = []
+    for one in returns:
+        text = one.about.get("saved") or one.about.get("began") or ""
+        try:
+            days.append(datetime.fromisoformat(text).date().toordinal())
+        except ValueError:
+            days.append(None)
+    dated = [day for day in days if day is not None]
+    if len(dated) < 3:
+        return
+    middle = float(np.median(dated))
+    far = knowledge.setting("clock_apart_days")
+    apart = [day is not None and abs(day - middle) > far for day in days]
+    if 2 * sum(apart) >= len(dated):
+        return
+    for one, alone in zip(returns, apart, strict=True):
+        if alone:
+            faults.warn(
+                one.where,
+                "It is dated about a year or more away from the other returns: is the clock of "
+                "the device wrong? It was counted for the year that it says.",
+                "If the clock was wrong, mend the dates in it and merge it into the map anew.",
+            )
+
+
+def _tell_two_contents(before: Records, added: Records, whole: Records, faults: FaultList) -> None:
+    fresh = set(zip(added.returns["return"], added.returns["content"], strict=True))
+    fresh -= set(zip(before.returns["return"], before.returns["content"], strict=True))
+    twice = whole.returns[whole.returns["return"].duplicated(keep=False)]
+    for ident, rows in twice.groupby("return", sort=True):
+        if any((ident, content) in fresh for content in rows["content"]):
+            who = ", ".join(sorted({name for name in rows["surveyor"] if name})) or "no name"
+            faults.warn(
+                f"return {str(ident)[:60]}",
+                f"It was handed in with {len(rows)} different contents ({who}): all statements of "
+                "all of them are kept.",
+                "If it was handed over again after more was seen, all is well; if a file was "
+                "copied to another device, give one of them a new id.",
+            )
+
+
+def _without_forgotten(records: Records, faults: FaultList) -> Records:
+    """Leave out what is of plots whose household asked to be forgotten, unless it agreed since."""
+    found = records
+    for plot, utc in zip(records.forgotten["plot"], records.forgotten["utc"], strict=True):
+        consent = records.consent
+        agreed = consent[(consent["plot"] == plot) & (consent["consent"] == "yes")]
+        since = str(utc) if (agreed["utc"] > utc).any() else None
+        parts = {}
+        for name in ("statements", "drawn", "consent"):
+            table = getattr(found, name)
+            out = table["plot"] == plot
+            if since is not None:
+                out &= table["utc"] <= since
+            parts[name] = table[~out].reset_index(drop=True)
+            if name == "statements" and out.any():
+                faults.warn(
+                    f"plot {plot}",
+                    f"Its household asked to be forgotten: {int(out.sum())} statements were left "
+                    "out.",
+                    "If it agrees to be surveyed again: patchnet consent FILE ID yes.",
+                )
+        found = replace(found, **parts)
+    return found

@@ -1,0 +1,208 @@
+"""Returns checked against the map: words to statements, every one with who, when and from where.
+
+All returns are gone through together, and each different word only once.
+"""
+
+import hashlib
+import re
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.feature_words import Problem
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.returns import Return
+from patchnet.ground.returns_drawn import check_drawn, undescribed
+from patchnet.ground.returns_rows import (
+    Asked,
+    clean,
+    mapped,
+    plot_matcher,
+    say_problems,
+    table_of,
+    with_features,
+    with_plots,
+    with_times,
+)
+from patchnet.ground.returns_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
+from patchnet.ground.survey_records import CONSENT, RETURNS, STATEMENTS, Records, digest
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["check_returns"]
+
+_YES = frozenset(("yes", "y", "true", "t", "1", "agreed", "x", "ja"))
+_NO = frozenset(("no", "n", "false", "f", "0", "not agreed", "withdrawn", "nein"))
+
+Kinds = NDArray[np.intp]
+Replies = NDArray[np.object_]
+
+
+def check_returns(
+    returns: Sequence[Return],
+    neighbourhood: Neighbourhood,
+    *,
+    knowledge: Knowledge,
+    today: date,
+    faults: FaultList,
+) -> Records:
+    """Make statements of what returns say; what cannot be used is named.
+
+    Parameters
+    ----------
+    returns
+        Returns of this street.
+    neighbourhood
+        The street: its plots are matched.
+    knowledge
+        For features, their words and units.
+    today
+        Dates after it are doubted.
+    faults
+        List that faults are added to.
+
+    Returns
+    -------
+    Records
+        Of these returns alone.
+    """
+    asked = Asked(returns, knowledge, today, faults)
+    idents = [one.ident or f"sheet-{_sheet_digest(one)}" for one in returns]
+    match = plot_matcher(neighbourhood.plots.index)
+    frames = [pd.concat([one.said, undescribed(one)], ignore_index=True) for one in returns]
+    table = with_times(with_plots(table_of(frames), match, asked), asked)
+    for key, otherwise in (("surveyor", "surveyor"), ("seen_from", "seen_from")):
+        heads = np.array([one.about.get(otherwise, "") for one in returns] or [""], dtype=object)
+        table[key] = np.where(table[key] == "", heads[table["at"]], table[key])
+    table["surveyor"] = mapped(table["surveyor"], lambda text: " ".join(text.split())[:200])
+    table["return"] = np.array(idents or [""], dtype=object)[table["at"]]
+    consent = _consent(table, asked)
+    statements = _statements(table, asked)
+    return Records(
+        statements=statements,
+        consent=consent,
+        drawn=check_drawn(neighbourhood, idents, match, asked),
+        returns=_return_rows(returns, idents),
+    )
+
+
+def _consent(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
+    rows = table[table["consent"] != ""]
+
+    def read(text: str) -> str | Problem:
+        word = text.casefold().strip(" .!")
+        if word in _YES | _NO:
+            return "yes" if word in _YES else "no"
+        what = f"{text[:40]!r} is no answer about consent: the plot is treated as without consent."
+        return Problem(what, "Write yes or no.")
+
+    said = mapped(rows["consent"], read)
+    good = np.array([isinstance(one, str) for one in said], dtype=bool)
+    say_problems(rows[~good], said[~good], asked, error=True)
+    rows = rows[good].assign(consent=said[good])
+    return digest(rows[[key for key in CONSENT if key != "answer_id"]], "answer_id")
+
+
+def _statements(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
+    # A row about consent alone says nothing of any feature.
+    alone = (table["consent"] != "") & (table["answer"] == "") & (table["amount"] == "")
+    table = with_features(table[~alone].reset_index(drop=True), asked)
+    know = asked.knowledge
+    words = ["feature", "answer", "amount", "unit"]
+    kinds = table.groupby(words, sort=False).ngroup().to_numpy()
+    first = table[words].drop_duplicates()
+    replies = np.empty(len(first), dtype=object)
+    for at, (feature, answer, amount, unit) in enumerate(first.itertuples(index=False)):
+        replies[at] = read_reply(answer, amount, unit, know.features[feature])
+    _say_replies(table, kinds, replies, asked)
+    taken = np.array([bool(reply.answer) for reply in replies], dtype=bool)
+    keep = taken[kinds] if len(table) else np.zeros(0, dtype=bool)
+    say_problems(
+        table[~keep],
+        _unanswered(table[~keep], kinds[~keep], replies),
+        asked,
+        error=False,
+    )
+    rows, kinds = table[keep].copy(), kinds[keep]
+    rows["answer"] = _of(replies, kinds, lambda reply: reply.answer)
+    amounts = _of(replies, kinds, lambda reply: reply.amount)
+    rows["amount"] = pd.Series(amounts, index=rows.index, dtype=object).astype(float)
+    sure = _of(replies, kinds, lambda reply: reply.sure).astype(bool)
+    rows["sure"] = mapped(rows["sure"], read_sure).to_numpy(dtype=bool) & sure
+    places = mapped(rows["seen_from"], read_place)
+    elsewhere = places == OTHER_PLACE
+    note = rows["note"].where(~elsewhere, rows["note"] + " (seen from: " + rows["seen_from"] + ")")
+    rows["note"] = note.str.strip()
+    rows["seen_from"] = places
+    rows["photo"] = mapped(rows["photo"], lambda text: re.split(r"[\\/]", text)[-1][:200])
+    rows["turn"] = rows.groupby(["at", "plot", "feature", "when"], sort=False).cumcount()
+    return digest(rows[[key for key in STATEMENTS if key != "statement"]], "statement")
+
+
+def _of(
+    replies: Replies,
+    kinds: Kinds,
+    part: Callable[[Reply], object],
+) -> Replies:
+    values = np.empty(len(replies), dtype=object)
+    for at, reply in enumerate(replies):
+        values[at] = part(reply)
+    return values[kinds]
+
+
+def _say_replies(
+    table: pd.DataFrame,
+    kinds: Kinds,
+    replies: Replies,
+    asked: Asked,
+) -> None:
+    for place in range(max((len(reply.problems) for reply in replies), default=0)):
+        for left_out in (True, False):
+            problem = np.empty(len(replies), dtype=object)
+            for at, reply in enumerate(replies):
+                if len(reply.problems) > place and reply.left_out is left_out:
+                    problem[at] = reply.problems[place]
+            say_problems(table, pd.Series(problem[kinds], index=table.index), asked, error=left_out)
+
+
+def _unanswered(
+    table: pd.DataFrame,
+    kinds: Kinds,
+    replies: Replies,
+) -> "pd.Series[object]":
+    blank = Problem("The row has no answer: nothing was taken from it.", "Fill it in, if seen.")
+    told = [None if replies[kind].problems else blank for kind in kinds.tolist()]
+    return pd.Series(told, index=table.index, dtype=object)
+
+
+def _return_rows(returns: Sequence[Return], idents: Sequence[str]) -> pd.DataFrame:
+    rows: list[Mapping[str, object]] = [
+        {
+            "return": ident,
+            "content": _content_digest(one),
+            "form": one.form,
+            "street": one.street,
+            "surveyor": " ".join(clean(one.about.get("surveyor", "")).split()),
+            "seen_from": read_place(one.about.get("seen_from", "")),
+            "began": clean(one.about.get("began", ""))[:40],
+            "saved": clean(one.about.get("saved", ""))[:40],
+            "damaged": one.damaged,
+        }
+        for one, ident in zip(returns, idents, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=list(RETURNS))
+
+
+def _content_digest(one: Return) -> str:
+    said = one.said.drop(columns="row").to_csv(index=False)
+    rest = repr((one.ident, one.street, sorted(one.about.items()), one.drawn))
+    return hashlib.sha256((said + rest).encode("utf-8", "replace")).hexdigest()[:16]
+
+
+def _sheet_digest(one: Return) -> str:
+    """Digest of a sheet whatever the order of its rows, for a sheet has no id of its own."""
+    lines = sorted(one.said.drop(columns="row").to_csv(index=False, header=False).splitlines())
+    return hashlib.sha256("\n".join(lines).encode("utf-8", "replace")).hexdigest()[:12]

@@ -1,0 +1,137 @@
+"""The words of returns: answers, amounts, how sure, seen from where."""
+
+import re
+from dataclasses import dataclass
+
+from patchnet.ground.feature_words import Problem, parse_cell
+from patchnet.knowledge.records import Feature
+
+__all__ = ["ANSWERS", "OTHER_PLACE", "SEEN_FROM", "Reply", "read_place", "read_reply", "read_sure"]
+
+ANSWERS = ("there", "not there", "cannot see")
+SEEN_FROM = ("street", "own plot", "neighbour's plot", "window")
+OTHER_PLACE = "elsewhere"
+
+_THERE = frozenset(("there", "yes", "y", "x", "true", "t", "1", "present", "ja", "it is there"))
+_NOT_THERE = frozenset(
+    ("not there", "no", "n", "false", "f", "0", "absent", "none", "nein", "gone", "not present")
+)
+_CANNOT_SEE = frozenset(
+    ("cannot see", "can't see", "cant see", "can not see", "not visible", "not seen", "unseen",
+     "hidden", "?", "??", "unknown", "not known", "don't know", "dont know", "could not see",
+     "couldn't see", "not sure")
+)  # fmt: skip
+_NOT_SURE = frozenset(
+    ("not sure", "unsure", "no", "n", "false", "f", "0", "?", "??", "maybe", "perhaps", "doubtful",
+     "not certain", "uncertain", "guess", "low")
+)  # fmt: skip
+_PLACES = {
+    **dict.fromkeys(("street", "the street", "from street", "road", "pavement", "footway"), 0),
+    **dict.fromkeys(("own plot", "own garden", "my plot", "my garden", "own", "on plot"), 1),
+    **dict.fromkeys(
+        ("neighbour's plot", "neighbours plot", "neighbour", "neighbor's plot", "next door",
+         "neighbour's garden", "neighbours garden"), 2),
+    **dict.fromkeys(("window", "from window", "upstairs window", "upper window"), 3),
+}  # fmt: skip
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}.*|\d{1,2}-[a-z]{3}|[a-z]{3}-\d{2}")
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What one row says of a feature.
+
+    `answer` is empty where the row says nothing; `problems` tell what could not be used, and
+    `left_out` whether the whole row is of no use.
+    """
+
+    answer: str
+    amount: float | None = None
+    sure: bool = True
+    problems: tuple[Problem, ...] = ()
+    left_out: bool = False
+
+
+def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
+    """Read an answer with its amount.
+
+    Parameters
+    ----------
+    answer, amount, unit
+        As written.
+    feature
+        What it is about.
+    """
+    word = _plain(answer)
+    bare = word.rstrip(" ?") or word
+    sure = bare == word or word.strip("? ") == ""
+    told: str | None = None
+    size: float | None = None
+    if word in _CANNOT_SEE:
+        return Reply("cannot see")
+    if bare in _THERE:
+        told = "there"
+    elif bare in _NOT_THERE:
+        told = "not there"
+    elif word:
+        said = parse_cell(word, feature)
+        if said is None:
+            return Reply("")
+        if isinstance(said, Problem):
+            mend = "Write there, not there or cannot see."
+            what = f"'{answer[:40]}' is no answer about {feature.name!r}."
+            return Reply("", problems=(Problem(what, mend),), left_out=True)
+        told = "cannot see" if said.answer == "not known" else said.answer
+        size, sure = said.amount, said.sure
+    if not amount or _plain(amount) in {"-", "n/a"}:
+        return Reply(told or "", size, sure)
+    return _sized(told, size, amount, unit, feature, sure=sure)
+
+
+def read_sure(text: str) -> bool:
+    """Whether somebody was sure; an empty cell says so."""
+    return _plain(text) not in _NOT_SURE
+
+
+def read_place(text: str) -> str:
+    """Return where something was seen from (`SEEN_FROM` or `OTHER_PLACE`; empty: not said)."""
+    word = _plain(text)
+    if not word:
+        return ""
+    return SEEN_FROM[_PLACES[word]] if word in _PLACES else OTHER_PLACE
+
+
+def _sized(
+    told: str | None, size: float | None, amount: str, unit: str, feature: Feature, *, sure: bool
+) -> Reply:
+    low = _plain(amount)
+    if _DATE.fullmatch(low):
+        what = (
+            f"The amount of {feature.name!r} is a date ({amount[:20]}): a spreadsheet made it so."
+        )
+        problem = Problem(what, "Write the amount anew, in a column of text.")
+        return Reply(told or "", size, sure, (problem,), left_out=told is None)
+    written = f"{low} {_plain(unit)}".strip() if low[-1:].isdigit() else low
+    said = parse_cell(written, feature)
+    if isinstance(said, Problem) or said is None:
+        problem = said if isinstance(said, Problem) else Problem("", "")
+        problems = (problem,) if problem.what else ()
+        return Reply(told or "", size, sure, problems, left_out=told is None)
+    if told is None:
+        answer = "cannot see" if said.answer == "not known" else said.answer
+        what = f"There is an amount of {feature.name!r}, but no answer: taken as {answer}."
+        return Reply(answer, said.amount, said.sure, (Problem(what, "Fill in the answer."),))
+    if told != "there":
+        if said.amount is None or told == "cannot see":
+            return Reply(told, None, sure)
+        what = f"{feature.name!r} is not there, but has an amount ({amount[:20]}): no amount taken."
+        return Reply(told, None, sure, (Problem(what, "Delete the amount, or mend the answer."),))
+    return Reply(told, size if said.amount is None else said.amount, sure and said.sure)
+
+
+def _plain(text: str) -> str:
+    return (
+        re.sub(r"\s+", " ", text.replace("\N{RIGHT SINGLE QUOTATION MARK}", "'"))
+        .strip(" .,;")
+        .casefold()
+        .replace("_", " ")
+    )

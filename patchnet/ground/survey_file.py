@@ -1,0 +1,298 @@
+"""The survey's own layers in a GeoPackage: written beside the map's layers, which stay as they are.
+
+OGC GeoPackage 1.3 (12-128r18): attribute tables are named in ``gpkg_contents``, tables with a
+geometry also in ``gpkg_geometry_columns``; a geometry is a short header and well-known binary.
+"""
+
+import shutil
+import sqlite3
+import struct
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from patchnet.errors import CannotRead
+from patchnet.files import write_aside
+from patchnet.ground.cells import as_text, whole_number
+from patchnet.ground.open_file import trouble
+from patchnet.ground.survey_records import (
+    CONSENT,
+    DRAWN,
+    FORGOTTEN,
+    RETURNS,
+    STATEMENTS,
+    Records,
+)
+
+__all__ = ["OWN_LAYERS", "plots_layer", "read_records", "write_records"]
+
+OWN_LAYERS = (
+    "statements", "drawn", "consent", "returns", "forgotten", "survey", "survey_years",
+    "survey_about",
+)  # fmt: skip
+"""Layers that merging writes. Of these only `survey` is read as answers; the others are kept."""
+
+_SAYS = {
+    "statements": "Every statement of the survey: who, when, seen from where",
+    "drawn": "Shapes drawn on the survey page",
+    "consent": "Answers about consent to be shown in public",
+    "returns": "Returns that were merged",
+    "forgotten": "Plots whose household asked to be forgotten",
+    "survey": "What the statements come to: there, not there, not known",
+    "survey_years": "What the statements of each year come to",
+    "survey_about": "Ids of the street under which returns are taken",
+}
+_TYPES = {
+    "amount": "DOUBLE", "turn": "INTEGER", "year": "INTEGER", "before": "INTEGER",
+    "sure": "BOOLEAN", "damaged": "BOOLEAN", "drawn": "BOOLEAN", "there": "INTEGER",
+    "not_there": "INTEGER", "cannot_see": "INTEGER", "people_there": "INTEGER",
+    "people_not_there": "INTEGER", "people_cannot_see": "INTEGER",
+}  # fmt: skip
+_GEOMETRY = "geometry"
+_UNSAID = "1970-01-01T00:00:00.000Z"
+
+
+def read_records(path: Path) -> Records:
+    """Read what was gathered so far; empty where nothing was.
+
+    Raises
+    ------
+    CannotRead
+        If the file is no GeoPackage, or its records are damaged.
+    """
+    with trouble(path), closing(_connect(path)) as there:
+        names = _names(there)
+        if "gpkg_contents" not in names:
+            raise CannotRead(f"{path} is not a GeoPackage.")
+        drawn = _read(there, names, "drawn", (*DRAWN, _GEOMETRY))
+        crs = _crs(there, "drawn")
+        shapes = [_shape(blob) for blob in drawn[_GEOMETRY]]
+        about = _read(there, names, "survey_about", ("name", "value"))
+        return Records(
+            statements=_read(there, names, "statements", STATEMENTS),
+            drawn=gpd.GeoDataFrame(drawn[list(DRAWN)], geometry=shapes, crs=crs),
+            consent=_read(there, names, "consent", CONSENT),
+            returns=_read(there, names, "returns", RETURNS),
+            forgotten=_read(there, names, "forgotten", FORGOTTEN),
+            streets=tuple(about.loc[about["name"] == "street", "value"]),
+        )
+
+
+def write_records(
+    source: Path,
+    target: Path,
+    records: Records,
+    *,
+    survey: pd.DataFrame,
+    years: pd.DataFrame,
+    consent: Mapping[str, str],
+    id_column: str,
+) -> None:
+    """Write the map with the survey's layers to `target`, whole or not at all.
+
+    Parameters
+    ----------
+    source
+        The map, a GeoPackage; its other layers are copied as they are.
+    target
+        May be `source`.
+    records
+        What was gathered.
+    survey, years
+        What it comes to (`statements.resolve`, `statements.by_year`).
+    consent
+        Plot -> yes or no, written into the column consent of the plots.
+    id_column
+        Name of the plots' column of ids.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    """
+    about = pd.DataFrame({"name": "street", "value": list(records.streets)}, dtype=object)
+    changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
+    with write_aside(target) as draft:
+        shutil.copyfile(source, draft)
+        with trouble(draft, "written"), closing(_connect(draft)) as there:
+            there.execute("PRAGMA journal_mode = MEMORY")
+            for name in OWN_LAYERS:
+                _drop(there, name)
+            srs = _plots_srs(there)
+            stamp = _stamp(changed)
+            for name, table in (
+                ("survey", survey),
+                ("survey_years", years),
+                ("statements", records.statements),
+                ("consent", records.consent),
+                ("returns", records.returns),
+                ("forgotten", records.forgotten),
+                ("survey_about", about),
+            ):
+                _add(there, name, table, stamp)
+            _add(there, "drawn", records.drawn, stamp, srs=srs)
+            _put_consent(there, consent, id_column)
+            there.commit()
+            there.execute("VACUUM")
+
+
+def plots_layer(there: sqlite3.Connection) -> str:
+    """Return the name of the table that holds the plots."""
+    names = [
+        str(row[0])
+        for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")
+        if row[0] not in OWN_LAYERS
+    ]
+    plain = {name.casefold().replace("_", " "): name for name in names}
+    for word in ("plots", "plot", "parcels", "gardens", "plot polygons"):
+        if word in plain:
+            return plain[word]
+    if len(names) == 1:
+        return names[0]
+    raise CannotRead("The GeoPackage has no layer called plots: name it so.")
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    if not path.is_file():
+        raise CannotRead(f"There is no file {path}.")
+    with path.open("rb") as file:
+        if file.read(16) != b"SQLite format 3\0":
+            raise CannotRead(
+                f"{path} is not a GeoPackage: returns are merged into one, such as 'patchnet base' "
+                "writes, for it keeps every statement beside the map."
+            )
+    there = sqlite3.connect(path)
+    # GDAL's triggers of spatial indexes call these; no geometry is changed here.
+    for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
+        there.create_function(name, 1, lambda _: None, deterministic=True)
+    return there
+
+
+def _names(there: sqlite3.Connection) -> set[str]:
+    return {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
+
+
+def _read(
+    there: sqlite3.Connection, names: set[str], name: str, columns: Sequence[str]
+) -> pd.DataFrame:
+    if name not in names:
+        return pd.DataFrame(columns=list(columns), dtype=object)
+    has = {str(row[1]) for row in there.execute(f'PRAGMA table_info("{name}")')}
+    picked = ", ".join(f'"{key}"' if key in has else "NULL" for key in columns)
+    rows = there.execute(f'SELECT {picked} FROM "{name}" ORDER BY fid').fetchall()  # noqa: S608 - our own names
+    table = pd.DataFrame(rows, columns=list(columns), dtype=object)
+    for key in columns:
+        if _TYPES.get(key) == "BOOLEAN":
+            table[key] = table[key].fillna(0).astype(bool)
+        elif _TYPES.get(key) == "DOUBLE":
+            table[key] = table[key].astype(float)
+        elif _TYPES.get(key) == "INTEGER":
+            table[key] = table[key].fillna(0).astype(np.int64)
+        elif key != _GEOMETRY:
+            table[key] = table[key].fillna("")
+    return table
+
+
+def _crs(there: sqlite3.Connection, name: str) -> str | None:
+    if "gpkg_geometry_columns" not in _names(there):
+        return None
+    row = there.execute(
+        "SELECT s.definition FROM gpkg_geometry_columns g JOIN gpkg_spatial_ref_sys s "
+        "ON s.srs_id = g.srs_id WHERE g.table_name = ?",
+        (name,),
+    ).fetchone()
+    return None if row is None else str(row[0])
+
+
+def _plots_srs(there: sqlite3.Connection) -> int:
+    row = there.execute(
+        "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?", (plots_layer(there),)
+    ).fetchone()
+    return int(row[0])
+
+
+def _drop(there: sqlite3.Connection, name: str) -> None:
+    there.execute(f'DROP TABLE IF EXISTS "{name}"')
+    present = _names(there)
+    for register in (
+        "gpkg_geometry_columns", "gpkg_extensions", "gpkg_ogr_contents", "gpkg_contents",
+    ):  # fmt: skip
+        if register in present:
+            there.execute(f"DELETE FROM {register} WHERE table_name = ?", (name,))  # noqa: S608 - our own names
+
+
+def _add(
+    there: sqlite3.Connection, name: str, table: pd.DataFrame, stamp: str, *, srs: int | None = None
+) -> None:
+    keys = [key for key in table.columns if key != _GEOMETRY]
+    columns = "".join(f', "{key}" {_TYPES.get(str(key), "TEXT")}' for key in keys)
+    shape = f', "{_GEOMETRY}" GEOMETRY' if srs is not None else ""
+    there.execute(
+        f'CREATE TABLE "{name}" (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{shape}{columns})'
+    )
+    box: list[float | None] = [None] * 4
+    if srs is not None and len(table):
+        box = [float(one) for one in table.total_bounds]
+    there.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, "
+        "min_x, min_y, max_x, max_y, srs_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (name, "attributes" if srs is None else "features", name, _SAYS[name], stamp, *box, srs),
+    )
+    cells: list[Iterable[object]] = [_cells(table[key]) for key in keys]
+    if srs is not None:
+        there.execute(
+            "INSERT INTO gpkg_geometry_columns VALUES (?, ?, 'GEOMETRY', ?, 0, 0)",
+            (name, _GEOMETRY, srs),
+        )
+        head = struct.pack("<2sBBi", b"GP", 0, 1, srs)
+        cells.insert(0, [head + blob for blob in shapely.to_wkb(table.geometry.to_numpy())])
+        keys.insert(0, _GEOMETRY)
+    if len(table):
+        named = ", ".join(f'"{key}"' for key in keys)
+        marks = ", ".join("?" * len(keys))
+        there.executemany(
+            f'INSERT INTO "{name}" ({named}) VALUES ({marks})',  # noqa: S608 - our own names
+            zip(*cells, strict=True),
+        )
+
+
+def _cells(column: "pd.Series[object]") -> list[object]:
+    kind = _TYPES.get(str(column.name), "TEXT")
+    if kind == "TEXT":
+        return column.astype(str).tolist()
+    if kind == "BOOLEAN":
+        return [int(bool(value)) for value in column]
+    numbers = column.to_numpy(dtype=float)
+    if kind == "INTEGER":
+        return [None if np.isnan(value) else int(value) for value in numbers]
+    return [None if np.isnan(value) else float(value) for value in numbers]
+
+
+def _shape(blob: bytes) -> shapely.Geometry:
+    """Return the geometry of a GeoPackage blob: a header of 8 bytes, perhaps a box, then WKB."""
+    box = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}[(blob[3] >> 1) & 7]
+    return shapely.from_wkb(blob[8 + box :])
+
+
+def _stamp(saved: str) -> str:
+    """Return when the records changed: not now, so that the same returns give the same file."""
+    day = saved[:10]
+    return f"{day}T00:00:00.000Z" if len(day) == 10 and day[4] == "-" else _UNSAID
+
+
+def _put_consent(there: sqlite3.Connection, consent: Mapping[str, str], id_column: str) -> None:
+    name = plots_layer(there)
+    has = {str(row[1]) for row in there.execute(f'PRAGMA table_info("{name}")')}
+    if not consent and "consent" not in has:
+        return
+    if "consent" not in has:
+        there.execute(f'ALTER TABLE "{name}" ADD COLUMN consent TEXT')
+    rows = there.execute(f'SELECT rowid, "{id_column}" FROM "{name}"').fetchall()  # noqa: S608 - a layer's name
+    idents = [(whole_number(as_text(ident)), rowid) for rowid, ident in rows]
+    said = [(consent[ident], rowid) for ident, rowid in idents if ident in consent]
+    there.executemany(f'UPDATE "{name}" SET consent = ? WHERE rowid = ?', said)  # noqa: S608 - a layer's name

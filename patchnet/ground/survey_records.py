@@ -1,0 +1,95 @@
+"""What a survey has gathered: every statement, shape, answer about consent and return."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import pandas as pd
+
+__all__ = [
+    "CONSENT",
+    "DRAWN",
+    "FORGOTTEN",
+    "RETURNS",
+    "STATEMENTS",
+    "Records",
+    "digest",
+    "joined",
+]
+
+STATEMENTS = (
+    "statement", "return", "plot", "feature", "answer", "amount", "sure", "seen_from", "surveyor",
+    "when", "utc", "turn", "year", "dated", "note", "photo",
+)  # fmt: skip
+"""One row a statement. `statement` is a digest of it; `when` as written, `utc` for sorting; `turn`
+counts statements of one moment; `year` is the round that it counts for; `dated` doubts the date."""
+
+DRAWN = ("shape", "return", "plot", "feature", "amount", "surveyor", "when", "utc", "year")
+"""One row a shape, with its geometry; `amount` is measured, in the feature's own unit."""
+
+CONSENT = ("answer_id", "return", "plot", "consent", "surveyor", "when", "utc")
+"""One row an answer about consent: yes or no."""
+
+RETURNS = (
+    "return", "content", "form", "street", "surveyor", "seen_from", "began", "saved", "damaged",
+)  # fmt: skip
+"""One row a return and content: the same `return` twice was handed in with two contents."""
+
+FORGOTTEN = ("plot", "utc")
+"""Plots whose household asked to be forgotten, and when."""
+
+# What does not make two statements different: what follows from the rest, or from the day of
+# merging; and for a sheet its id, since sheets that are mended and handed in again repeat rows.
+_DERIVED = frozenset(("utc", "year", "dated", "statement", "answer_id", "shape"))
+
+
+def _empty(columns: Sequence[str]) -> pd.DataFrame:
+    return pd.DataFrame(columns=list(columns), dtype=object)
+
+
+def _no_shapes() -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(_empty(DRAWN), geometry=[])
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """Everything gathered; columns as the tuples of this module say.
+
+    `streets` are ids under which returns are taken (see `returns.street_id`).
+    """
+
+    statements: pd.DataFrame = field(default_factory=lambda: _empty(STATEMENTS))
+    drawn: gpd.GeoDataFrame = field(default_factory=_no_shapes)
+    consent: pd.DataFrame = field(default_factory=lambda: _empty(CONSENT))
+    returns: pd.DataFrame = field(default_factory=lambda: _empty(RETURNS))
+    forgotten: pd.DataFrame = field(default_factory=lambda: _empty(FORGOTTEN))
+    streets: tuple[str, ...] = ()
+
+
+def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
+    """Return the rows with a column `name` in front: a digest of what each row says."""
+    parts = [key for key in table.columns if key not in _DERIVED]
+    columns = [
+        [text if not text.startswith("sheet-") else "sheet" for text in table[key]]
+        if key == "return"
+        else [str(value) for value in table[key]]
+        for key in parts
+    ]
+    found = [
+        hashlib.sha256("\x1f".join(row).encode()).hexdigest()[:16]
+        for row in zip(*columns, strict=True)
+    ]
+    return table.assign(**{name: found})[[name, *table.columns]]
+
+
+def joined(
+    tables: Sequence[pd.DataFrame], keys: Sequence[str], order: Sequence[str]
+) -> pd.DataFrame:
+    """Join tables, each row once by its `keys`, in an order that does not depend on theirs."""
+    filled = [table for table in tables if len(table)]
+    if not filled:
+        return tables[0]
+    whole = filled[0] if len(filled) == 1 else pd.concat(filled, ignore_index=True)
+    whole = whole.sort_values(list(order), kind="stable")
+    return whole.drop_duplicates(list(keys)).reset_index(drop=True)
