@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -90,8 +91,8 @@ def agreement(votes: pd.DataFrame) -> pd.DataFrame:
     tables: dict[str, np.ndarray[tuple[int, int], np.dtype[np.int64]]] = {}
     feature_of = shared["feature"].to_numpy()
     there = (shared["answer"] == "there").to_numpy()
-    groups = shared.groupby(cells, sort=True).indices.values()
-    for rows in groups:
+    groups: Any = shared.groupby(cells, sort=True).indices
+    for rows in groups.values():
         table = tables.setdefault(feature_of[rows[0]], np.zeros((2, 2), dtype=np.int64))
         for one, other in combinations(rows.tolist(), 2):
             table[int(not there[one]), int(not there[other])] += 1

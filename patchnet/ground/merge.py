@@ -302,7 +302,7 @@ def _of_this_street(
 
 def _warn_apart(returns: Sequence[Return], knowledge: Knowledge, faults: FaultList) -> None:
     """Question a return whose date is far from those of all others handed in with it."""
-    days = []
+    days: list[int | None] = []
     for one in returns:
         text = one.about.get("saved") or one.about.get("began") or ""
         try:

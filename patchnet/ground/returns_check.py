@@ -7,6 +7,7 @@ import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -37,7 +38,7 @@ __all__ = ["check_returns"]
 _YES = frozenset(("yes", "y", "true", "t", "1", "agreed", "x", "ja"))
 _NO = frozenset(("no", "n", "false", "f", "0", "not agreed", "withdrawn", "nein"))
 
-Kinds = NDArray[np.intp]
+Kinds = NDArray[np.integer[Any]]
 Replies = NDArray[np.object_]
 
 
@@ -172,7 +173,7 @@ def _unanswered(
     table: pd.DataFrame,
     kinds: Kinds,
     replies: Replies,
-) -> "pd.Series[object]":
+) -> "pd.Series[Any]":
     blank = Problem("The row has no answer: nothing was taken from it.", "Fill it in, if seen.")
     told = [None if replies[kind].problems else blank for kind in kinds.tolist()]
     return pd.Series(told, index=table.index, dtype=object)

@@ -164,7 +164,9 @@ def _rows(
     if not isinstance(value, list):
         faults.error(where, f"Its {key} are no list.", "Hand it over again from the device.")
         return []
-    good = [(at, row) for at, row in enumerate(value, 1) if isinstance(row, dict)]
+    good: list[tuple[int, Mapping[str, object]]] = [
+        (at, row) for at, row in enumerate(value, 1) if isinstance(row, dict)
+    ]
     if len(good) < len(value):
         faults.error(
             where,

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -96,7 +97,7 @@ def _loose(ident: str) -> str:
     return re.sub(r"\s+", "", ident.casefold()).lstrip("0")
 
 
-def _texts(column: "pd.Series[str]") -> list[str]:
+def _texts(column: "pd.Series[Any]") -> list[str]:
     """Return cells as clean text; each different one is cleaned once."""
     found = [value if type(value) is str else as_text(value) for value in column]
     return mapped(pd.Series(found, dtype=object), clean).tolist()
@@ -108,7 +109,7 @@ def clean(text: str) -> str:
     return _CONTROL.sub(" ", whole).strip()[:_LONGEST]
 
 
-def mapped(column: "pd.Series[str]", function: Callable[[str], object]) -> "pd.Series[object]":
+def mapped(column: "pd.Series[Any]", function: Callable[[str], object]) -> "pd.Series[Any]":
     """Apply a function to each different value."""
     codes, values = pd.factorize(column)
     results = np.empty(len(values), dtype=object)
@@ -118,7 +119,7 @@ def mapped(column: "pd.Series[str]", function: Callable[[str], object]) -> "pd.S
 
 
 def say_problems(
-    table: pd.DataFrame, problems: "pd.Series[object]", asked: Asked, *, error: bool
+    table: pd.DataFrame, problems: "pd.Series[Any]", asked: Asked, *, error: bool
 ) -> None:
     """Tell each different problem of each return once, with its rows."""
     told = problems.notna()
@@ -127,7 +128,8 @@ def say_problems(
     frame = pd.DataFrame(
         {"at": table.loc[told, "at"], "row": table.loc[told, "row"], "say": problems[told]}
     )
-    for (at, problem), rows in frame.groupby(["at", "say"], sort=False)["row"]:
+    groups: Any = frame.groupby(["at", "say"], sort=False)["row"]
+    for (at, problem), rows in groups:
         numbers = [str(row) for row in rows]
         more = f" and {len(numbers) - _ROWS_NAMED} more" if len(numbers) > _ROWS_NAMED else ""
         where = asked.returns[at].where
@@ -151,7 +153,8 @@ def with_plots(table: pd.DataFrame, match: Matcher, asked: Asked) -> pd.DataFram
 def with_times(table: pd.DataFrame, asked: Asked, *, tell: bool = True) -> pd.DataFrame:
     """Read the dates, and doubt those that cannot be: the year that they count for is put right."""
     times: list[When | None] = [None] * len(table)
-    for at, rows in table.groupby("at", sort=False).indices.items():
+    groups: Any = table.groupby("at", sort=False).indices
+    for at, rows in groups.items():
         one = asked.returns[at]
         texts = table["when"].to_numpy(dtype=object)[rows]
         first, assumed = day_first([*texts, *one.about.values()])
@@ -236,7 +239,8 @@ def _say_doubts(
 ) -> None:
     frame = pd.DataFrame({"at": table["at"], "doubt": list(dated), "year": list(years)})
     doubted = frame[frame["doubt"] != ""]
-    for (at, doubt, year), rows in doubted.groupby(["at", "doubt", "year"], sort=False):
+    groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
+    for (at, doubt, year), rows in groups:
         said = "have no date" if doubt == "no date" else f"are dated {doubt}"
         asked.faults.warn(
             asked.returns[at].where,

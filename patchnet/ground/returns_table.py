@@ -88,7 +88,7 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
         {key: _column(sheet, key) for key in SAID if key != "row"}, columns=list(SAID), dtype=object
     )
     table["row"] = [number for number, _ in sheet.rows]
-    filled = table[["answer", "amount", "consent"]].ne("").any(axis=1)
+    filled = (table[["answer", "amount", "consent"]] != "").any(axis=1)
     streets = sorted({text for text in _column(sheet, "street") if text}) or [""]
     if len(streets) > 1:
         faults.error(

@@ -10,6 +10,7 @@ import struct
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -261,10 +262,10 @@ def _add(
         )
 
 
-def _cells(column: "pd.Series[object]") -> list[object]:
+def _cells(column: "pd.Series[Any]") -> list[object]:
     kind = _TYPES.get(str(column.name), "TEXT")
     if kind == "TEXT":
-        return column.astype(str).tolist()
+        return list(column.astype(str))
     if kind == "BOOLEAN":
         return [int(bool(value)) for value in column]
     numbers = column.to_numpy(dtype=float)

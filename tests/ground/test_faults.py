@@ -152,7 +152,8 @@ def test_misspelt_feature_column(street, build, faults_of):
     )
     only(faults_of(plots), "'path' is called like the feature paving", "warning")
     assert "secret" not in "".join(map(str, build(plots).faults))
-    assert set(build(plots).plots.columns) == {"geometry", "kind", "label", "street", "area_m2"}
+    columns = {"geometry", "kind", "label", "street", "consent", "area_m2"}
+    assert set(build(plots).plots.columns) == columns
 
 
 def test_cells_of_a_feature_column(street, faults_of):
