@@ -6,26 +6,24 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import rasterio
 from numpy.typing import NDArray
-from rasterio.crs import CRS
-from rasterio.enums import MaskFlags, Resampling
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import DatasetReader
-from rasterio.transform import Affine, from_origin
-from rasterio.vrt import WarpedVRT
 from scipy.ndimage import minimum_filter
 
 from patchnet.errors import CannotRead, DataFaults
 from patchnet.faults import Fault
 from patchnet.ground.fault_list import FaultList
+from patchnet.ground.raster_cells import at_centres, cell_side
 from patchnet.ground.sun_course import Course
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["SurfaceHeights", "read_surface_heights"]
 
-# Cells of half a kilometre of margin at the finest cell; more is no street.
-_CELLS_MOST = 60_000_000
+# More cells than this are not held: 300 m of street with its margin have 10 million at the finest.
+_CELLS_MOST = 16_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +151,7 @@ def read_surface_heights(
     margin = knowledge.setting("surface_margin_sun_m")
     left, low, right, high = plots.total_bounds + np.array([-1, -1, 1, 1]) * margin
     top, cell = _read(Path(path), plots, (left, low, right, high), None, knowledge, faults)
-    shape = None if top is None else (top.shape, cell)
+    shape = None if top is None else ((top.shape[0], top.shape[1]), cell)
     earth = None
     if bare_earth is not None:
         box = (left, low, right, high)
@@ -177,7 +175,7 @@ def _read(
     path: Path,
     plots: gpd.GeoDataFrame,
     box: tuple[float, float, float, float],
-    like: tuple[tuple[int, ...], float] | None,
+    like: tuple[tuple[int, int], float] | None,
     knowledge: Knowledge,
     faults: FaultList,
 ) -> tuple[NDArray[np.float32] | None, float]:
@@ -199,10 +197,9 @@ def _read(
                         path.name, "The raster holds no heights.", "Give heights in metres."
                     )
                     return None, 0.0
-                values, cell = _warped(raster, plots, box, like, knowledge)
+                values, cell = _gridded(raster, plots, box, like, knowledge)
     except (RasterioError, OSError) as error:
         raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
-    values[~np.isfinite(values)] = np.nan
     inner = _inner(values, box, plots, cell)
     if np.isnan(inner).all():
         faults.error(
@@ -214,41 +211,29 @@ def _read(
     return values, cell
 
 
-def _warped(
+def _gridded(
     raster: DatasetReader,
     plots: gpd.GeoDataFrame,
     box: tuple[float, float, float, float],
-    like: tuple[tuple[int, ...], float] | None,
+    like: tuple[tuple[int, int], float] | None,
     knowledge: Knowledge,
 ) -> tuple[NDArray[np.float32], float]:
     """Return the heights at the centres of cells in the plots' coordinate system."""
     left, low, right, high = box
-    target = CRS.from_wkt(plots.crs.to_wkt())
-    with WarpedVRT(raster, crs=target) as whole:
-        finest = knowledge.setting("surface_cell_min_m")
-        cell = max(finest, abs(whole.transform.a)) if like is None else like[1]
-    if like is None:
-        rows, columns = int(np.ceil((high - low) / cell)), int(np.ceil((right - left) / cell))
-        if rows * columns > _CELLS_MOST:
-            cell *= float(np.ceil(np.sqrt(rows * columns / _CELLS_MOST)))
-            rows, columns = int(np.ceil((high - low) / cell)), int(np.ceil((right - left) / cell))
+    crs = pyproj.CRS.from_user_input(plots.crs)
+    if like is not None:
+        shape, cell = like
     else:
-        rows, columns = like[0]
-    transform: Affine = from_origin(left, high, cell, cell)
-    marked = any(flag == MaskFlags.all_valid for flag in raster.mask_flag_enums[0])
-    with WarpedVRT(
-        raster,
-        crs=target,
-        transform=transform,
-        width=columns,
-        height=rows,
-        resampling=Resampling.nearest,
-        # Where the file marks no cell as empty, what lies outside it must still be told apart.
-        add_alpha=marked,
-    ) as vrt:
-        values = vrt.read(1).astype(np.float32)
-        values[vrt.read_masks(1) == 0] = np.nan
-    return values, cell
+        side = cell_side(raster, crs, (left + right) / 2, (low + high) / 2)
+        # Cells are square; so large an area that they would not fit takes larger ones.
+        cell = max(
+            knowledge.setting("surface_cell_min_m"),
+            side if np.isfinite(side) else 0.0,
+            float(np.sqrt((high - low) * (right - left) / _CELLS_MOST)),
+        )
+        shape = int(np.ceil((high - low) / cell)), int(np.ceil((right - left) / cell))
+    values = at_centres(raster, crs, (left, high), cell, shape)
+    return values.astype(np.float32), cell
 
 
 def _inner(
