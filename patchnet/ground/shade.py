@@ -23,8 +23,8 @@ SUN_CLASSES = ("full sun", "part shade", "shade")
 # Roberts, M. 2018. The unreasonable effectiveness of quasirandom sequences: powers of the plastic
 # number, the root of x^3 = x + 1, spread points evenly over a square, however many there are.
 _PLASTIC = 1.324717957244746
-# A thin plot across its box: tries with ever more points before one spot stands for it.
-_TRIES = 6
+# A crooked plot fills little of its box: no more points than so many times those wanted are tried.
+_EMPTIEST = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +92,8 @@ def sun_hours(
         With ``height_m`` of buildings, or a surface.
     knowledge
         For the number of spots, the time step, least altitude of the sun, day, and the hours of
-        the classes. With the settings as they come means are within 0.2 hours of those over
-        the exact shadows at the same steps.
+        the classes. With the settings as they come means are mostly within 0.1 and at most
+        0.3 hours from those over the exact shadows at the same steps.
     months
         Months to work out, 1-12; the classes are always those of midsummer.
     surface
@@ -172,18 +172,17 @@ def class_shares(hours: NDArray[np.float64], knowledge: Knowledge) -> NDArray[np
 
 def spots_on(ground: shapely.Geometry, count: int) -> NDArray[np.float64]:
     """Return about `count` points spread evenly over a ground, shape (n, 2), the same each time."""
-    left, low, right, high = ground.bounds
-    box = (right - left) * (high - low)
+    frame = shapely.get_coordinates(shapely.oriented_envelope(ground))
     shapely.prepare(ground)
-    share = np.array([1 / _PLASTIC, 1 / _PLASTIC**2])
-    tried = int(np.ceil(count * box / ground.area))
-    for _ in range(_TRIES):
-        unit = (0.5 + np.arange(1, tried + 1)[:, None] * share) % 1
-        spots = np.array([left, low]) + unit * np.array([right - left, high - low])
+    if len(frame) == 5:
+        corner, across, along = frame[0], frame[1] - frame[0], frame[3] - frame[0]
+        box = abs(across[0] * along[1] - across[1] * along[0])
+        tried = int(count * min(box / ground.area, _EMPTIEST))
+        unit = (0.5 + np.arange(1, tried + 1)[:, None] * (_PLASTIC**-1, _PLASTIC**-2)) % 1
+        spots = corner + unit[:, :1] * across + unit[:, 1:] * along
         inside = shapely.contains_xy(ground, spots[:, 0], spots[:, 1])
-        if inside.sum() >= count / 2:
+        if inside.any():
             return np.asarray(spots[inside])
-        tried *= 2
     return np.asarray(shapely.get_coordinates(shapely.point_on_surface(ground)))
 
 
