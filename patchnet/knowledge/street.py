@@ -21,6 +21,7 @@ __all__ = [
     "PlanterSize",
     "StreetObjectKind",
     "StreetTables",
+    "Vehicle",
     "all_street_tables",
     "stopping_sight_m",
 ]

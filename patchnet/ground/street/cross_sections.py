@@ -1,0 +1,256 @@
+"""Lines straight across a street, one a station: where kerb, footway and its back edge lie."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.ground.street.records import SIDES, Basis, Floats, Side, StreetSide
+from patchnet.ground.street.road_line import RoadLine, along
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["Footways", "at_stations", "footways_of", "half_width", "outward", "street_sides"]
+
+_STEP_M = 0.5  # between stations; corners of the footways have stations of their own
+_BESIDE_M = 0.01  # a corner is looked at this much before and after it
+_LOOK_M = 30.0  # how far a line across looks
+_SLIVER_M = 0.02  # gaps and strips narrower than this are drawing errors
+_OVER_LINE_M = 0.05  # a footway that starts nearer the road's middle crosses the road
+
+
+class Footways(NamedTuple):
+    """Footways near a road: ground to walk on, rows with area, rows that are bare lines."""
+
+    walkable: shapely.Geometry
+    areas: gpd.GeoDataFrame
+    bare: gpd.GeoDataFrame
+    overlap_m2: float
+
+
+@dataclass
+class _Found:
+    """What has been found along one side so far; NaN is not known."""
+
+    near: Floats
+    back: Floats
+    stated: Floats
+    bare: NDArray[np.bool_]
+
+
+def footways_of(
+    footways: gpd.GeoDataFrame, buildings: shapely.Geometry, line: shapely.LineString, reach: float
+) -> Footways:
+    """Return the footways within reach of a road, lines with a width as areas."""
+    close = footways[shapely.dwithin(footways.geometry.to_numpy(), line, reach)]
+    shapes = close.geometry.to_numpy()
+    drawn = shapely.get_dimensions(shapes) == 2
+    wide = ~drawn & np.isfinite(close["width_m"].to_numpy(dtype=float))
+    half = close["width_m"].to_numpy(dtype=float)[wide] / 2
+    shapes = shapes.copy()
+    shapes[wide] = shapely.buffer(shapes[wide], half, cap_style="flat", join_style="mitre")
+    areas = close[drawn | wide].set_geometry(list(shapes[drawn | wide]), crs=footways.crs)
+    ground = shapely.union_all(areas.geometry.to_numpy())
+    overlap = float(areas.geometry.area.sum() - ground.area)
+    # Grown and shrunk by a hair, so that two areas drawn edge to edge are one.
+    ground = ground.buffer(_SLIVER_M, join_style="mitre").buffer(-_SLIVER_M, join_style="mitre")
+    return Footways(ground.difference(buildings), areas, close[~drawn & ~wide], overlap)
+
+
+def half_width(road: RoadLine, chainage: Floats) -> Floats:
+    """Return half the stated width between kerbs at each station, NaN where nobody said it."""
+    half = np.full(len(chainage), np.nan)
+    for start, stop, width, _ in road.stretches:
+        half[(chainage >= start) & (chainage <= stop)] = width / 2
+    return half
+
+
+def outward(line: shapely.LineString, chainage: Floats, side: Side) -> tuple[Floats, Floats]:
+    """Return the points on the line and the directions straight away from it on one side."""
+    points, ways = along(line, chainage)
+    normal = np.column_stack([-ways[:, 1], ways[:, 0]])
+    return points, normal if side == "left" else -normal
+
+
+def street_sides(
+    road: RoadLine, footways: Footways, *, knowledge: Knowledge
+) -> tuple[StreetSide, StreetSide, list[str], list[str]]:
+    """Cut across the street at every station.
+
+    Returns
+    -------
+    tuple
+        Left side, right side, what to say on the plan, what is odd on the map.
+    """
+    stations = _stations(road.line, footways)
+    notes: list[str] = []
+    odd: list[str] = []
+    left, right = (_side(side, road, footways, stations, (notes, odd), knowledge) for side in SIDES)
+    return left, right, notes, odd
+
+
+def at_stations(side: StreetSide, chainage: Floats, values: Floats) -> Floats:
+    """Return values between stations; NaN where a station on either hand has none."""
+    return np.interp(chainage, side.chainage, values, left=np.nan, right=np.nan)
+
+
+def _stations(line: shapely.LineString, footways: Footways) -> Floats:
+    corners = shapely.points(shapely.get_coordinates(footways.walkable))
+    close = corners[shapely.dwithin(corners, line, _LOOK_M)] if len(corners) else corners
+    there = shapely.line_locate_point(line, close)
+    count = max(2, int(np.ceil(line.length / _STEP_M)) + 1)
+    every = np.concatenate(
+        [np.linspace(0, line.length, count), there - _BESIDE_M, there + _BESIDE_M]
+    )
+    return np.unique(np.round(np.clip(every, 0.0, line.length), 3))
+
+
+def _side(
+    side: Side,
+    road: RoadLine,
+    footways: Footways,
+    stations: Floats,
+    said: tuple[list[str], list[str]],
+    knowledge: Knowledge,
+) -> StreetSide:
+    reach, differ = (
+        knowledge.street_rule("footway_reach_m"),
+        knowledge.street_rule("width_disagree_m"),
+    )
+    stated_half = half_width(road, stations)
+    half = np.where(
+        np.isfinite(stated_half), stated_half, knowledge.street_rule("carriageway_default_m") / 2
+    )
+    found = _cut(side, road, footways, stations, half + reach)
+    drawn = np.isfinite(found.near)
+    mapped = bool(drawn.any() or found.bare.any())
+    verge = drawn & np.isfinite(stated_half) & (found.near > half + differ)
+    over = drawn & np.isfinite(stated_half) & (found.near < half - differ)
+    kerb = np.where(drawn & ~verge, found.near, half)
+    is_open = drawn | found.bare if mapped else np.ones(len(stations), dtype=bool)
+    for start, stop in road.gaps:
+        is_open &= (stations < start) | (stations > stop)
+    kerb = np.where(is_open, kerb, np.nan)
+    width = found.back - found.near
+    stated = found.stated
+    clash = np.isfinite(stated) & (np.abs(stated - width) > differ)
+    measured = np.isfinite(stated) & ~(clash & (stated > width))
+    footway = np.where(measured, stated, width)
+    _say(side, road.name, said, mapped=mapped, over=over, clash=clash, stations=stations)
+    points, away = outward(road.line, stations, side)
+    return StreetSide(
+        side=side,
+        chainage=stations,
+        kerb=kerb,
+        near=np.where(drawn, found.near, kerb),
+        back=np.where(is_open, found.back, np.nan),
+        footway=np.where(is_open, footway, np.nan),
+        drawn=np.where(is_open, width, np.nan),
+        open=is_open,
+        measured=measured & is_open,
+        kerb_basis=_kerb_basis(drawn, stated_half),
+        kerbs=_lines(points, away, kerb),
+        backs=_lines(points, away, np.where(is_open, found.back, np.nan)),
+    )
+
+
+def _kerb_basis(drawn: NDArray[np.bool_], stated_half: Floats) -> Basis:
+    return "from the map" if drawn.any() or np.isfinite(stated_half).any() else "assumed"
+
+
+def _cut(
+    side: Side, road: RoadLine, footways: Footways, stations: Floats, within: Floats
+) -> _Found:
+    points, away = outward(road.line, stations, side)
+    rays = shapely.linestrings(np.stack([points, points + _LOOK_M * away], axis=1))
+    count = len(stations)
+    near, back, stated = np.full((3, count), np.nan)
+    found = _Found(near, back, stated, np.zeros(count, dtype=bool))
+    shapely.prepare(footways.walkable)
+    hits = shapely.intersection(rays, footways.walkable)
+    for at, hit in enumerate(hits):
+        span = _first_span(hit, points[at], away[at], within[at])
+        if span is not None:
+            found.near[at], found.back[at] = span
+    found.stated[:] = _stated(footways.areas, points, away, found)
+    if len(footways.bare):
+        bare = shapely.union_all(footways.bare.geometry.to_numpy())
+        meets = shapely.distance(shapely.points(points), shapely.intersection(rays, bare))
+        found.bare[:] = ~np.isfinite(found.near) & (np.nan_to_num(meets, nan=np.inf) <= within)
+    return found
+
+
+def _first_span(
+    hit: shapely.Geometry, point: Floats, away: Floats, within: float
+) -> tuple[float, float] | None:
+    """From where to where the first footway on the line across lies, or None."""
+    spans = []
+    for part in shapely.get_parts(hit):
+        if not part.is_empty and shapely.get_dimensions(part) == 1:
+            far = (shapely.get_coordinates(part) - point) @ away
+            spans.append((float(far.min()), float(far.max())))
+    spans.sort()
+    joined: list[tuple[float, float]] = []
+    for span in spans:
+        if joined and span[0] - joined[-1][1] <= _SLIVER_M:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], span[1]))
+        else:
+            joined.append(span)
+    if joined and joined[0][0] < _OVER_LINE_M:
+        return None  # a path that crosses the road here
+    wide = (span for span in joined if span[1] - span[0] > _SLIVER_M and span[0] <= within)
+    return next(wide, None)
+
+
+def _stated(areas: gpd.GeoDataFrame, points: Floats, away: Floats, found: _Found) -> Floats:
+    """Return the least width that somebody stated for the footway at each station."""
+    stated = np.full(len(points), np.nan)
+    widths = areas["width_m"].to_numpy(dtype=float)
+    drawn = np.flatnonzero(np.isfinite(found.near))
+    if not len(areas) or not len(drawn) or not np.isfinite(widths).any():
+        return stated
+    middles = points[drawn] + ((found.near + found.back) / 2)[drawn, None] * away[drawn]
+    tree = shapely.STRtree(areas.geometry.to_numpy())
+    for at, area in tree.query(shapely.points(middles), predicate="intersects").T:
+        stated[drawn[at]] = np.fmin(stated[drawn[at]], widths[area])
+    return stated
+
+
+def _lines(points: Floats, away: Floats, far: Floats) -> tuple[shapely.LineString, ...]:
+    """Return the points so far from the road line as lines, broken where there is none."""
+    known = np.flatnonzero(np.isfinite(far))
+    runs = np.split(known, np.flatnonzero(np.diff(known) > 1) + 1)
+    spots = points + far[:, None] * away
+    return tuple(shapely.LineString(spots[run]) for run in runs if len(run) > 1)
+
+
+def _say(
+    side: Side,
+    name: str,
+    said: tuple[list[str], list[str]],
+    *,
+    mapped: bool,
+    over: NDArray[np.bool_],
+    clash: NDArray[np.bool_],
+    stations: Floats,
+) -> None:
+    notes, odd = said
+    if not mapped:
+        notes.append(
+            f"No footway is on the map on the {side} of {name}: its kerb was taken from the width "
+            "of the road, and every width there is to be measured."
+        )
+    if over.any():
+        odd.append(
+            f"On the {side} of {name} the footway is drawn over the carriageway as its width is "
+            f"stated, from {stations[over][0]:.0f} to {stations[over][-1]:.0f} m: the drawn kerb "
+            "was taken. Check the width of the road."
+        )
+    if clash.any():
+        odd.append(
+            f"On the {side} of {name} the stated width of the footway and the drawn one differ, "
+            f"from {stations[clash][0]:.0f} to {stations[clash][-1]:.0f} m: the smaller was taken. "
+            "Measure again."
+        )

@@ -1,0 +1,231 @@
+"""Finding a street by its name, and everything that a planter in it must heed."""
+
+from typing import NamedTuple
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.ops import substring
+
+from patchnet.errors import WrongUse
+from patchnet.faults import Fault
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street.cross_sections import footways_of, half_width, street_sides
+from patchnet.ground.street.objects import access_areas, objects_of
+from patchnet.ground.street.records import Basis, SightArea, Street, StreetObject
+from patchnet.ground.street.road_line import RoadLine, pieces_of, plain_name, road_line
+from patchnet.ground.street.sight_areas import Road, junction_areas
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.street import Vehicle, stopping_sight_m
+
+__all__ = ["find_street"]
+
+_HAIR_M = 0.02  # drawings are this true: a box over an edge by less is not over it
+_INSIDE_M = 0.1  # a wall this far within the footway stands in it, not at its back
+_OVERLAP_M2 = 0.5  # footways that lie on each other by less are drawn a hair too wide
+
+
+class _Speed(NamedTuple):
+    mph: float
+    basis: Basis
+
+
+def find_street(neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge) -> Street:
+    """Find one road of a neighbourhood and measure it for planters.
+
+    Parameters
+    ----------
+    neighbourhood
+        Its roads; and where it has them, footways, buildings, barriers and things in the street.
+    name
+        Of the road; case, apostrophes and blanks do not matter.
+    knowledge
+        The tables, another authority's street rules laid over if need be.
+
+    Returns
+    -------
+    Street
+        With what was odd in `faults` and what must stand on the plan in `notes`.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such road (with the nearest names), if it is drawn only as an area, or if
+        it is too fast for any planter.
+    """
+    road = road_line(neighbourhood.roads, name, knowledge=knowledge)
+    line = road.line
+    speed = _speed_of([stretch[3] for stretch in road.stretches], knowledge)
+    reach = _reach(road, knowledge)
+    buildings = _near(neighbourhood.buildings, line, reach)
+    barriers = _near(neighbourhood.barriers, line, reach)
+    footways = footways_of(neighbourhood.footways, buildings, line, reach)
+    left, right, side_notes, odd = street_sides(road, footways, knowledge=knowledge)
+    objects = objects_of(neighbourhood, line, reach, knowledge=knowledge)
+    known = neighbourhood.street_objects is not None
+    vehicle = _vehicle(objects)
+    sight = stopping_sight_m(speed.mph, knowledge=knowledge, vehicle=vehicle)
+    own = Road(road.name, line, _usual_half(road, knowledge), speed.mph, speed.basis)
+    others = _other_roads(neighbourhood.roads, road.name, knowledge)
+    others += [own._replace(line=shapely.LineString(piece.corners)) for piece in road.rest]
+    reaches = {other.name: _sight_of(other, knowledge) for other in others} | {own.name: sight}
+    areas, junction_notes = junction_areas(own, others, reaches, knowledge=knowledge)
+    areas += access_areas(line, (left, right), objects, (sight, speed.basis), knowledge=knowledge)
+    notes = [*road.notes, *side_notes, *junction_notes]
+    notes += _notes(
+        road, speed, sight, areas, objects_known=known, others=bool(others), knowledge=knowledge
+    )
+    if footways.overlap_m2 > _OVERLAP_M2:
+        odd.append(
+            f"Footways along {road.name} lie over each other by {footways.overlap_m2:.1f} m2: "
+            "they were taken as one."
+        )
+    return Street(
+        name=road.name,
+        line=line,
+        length_m=line.length,
+        gaps=road.gaps,
+        speed_mph=speed.mph,
+        speed_basis=speed.basis,
+        width_m=tuple(stretch[:3] for stretch in road.stretches),
+        left=left,
+        right=right,
+        objects=objects,
+        objects_known=known,
+        footways=footways.areas,
+        walkable=footways.walkable,
+        footway_ground=footways.walkable.buffer(_HAIR_M),
+        carriageway=_carriageway(road, knowledge).difference(footways.walkable),
+        other_carriageways=_carriageways(others, line, reach),
+        barriers=barriers,
+        barriers_inside=barriers.intersection(footways.walkable.buffer(-_INSIDE_M)),
+        buildings=buildings,
+        sight_areas=tuple(areas),
+        junctions_known=bool(others) or not line.is_simple,
+        faults=tuple(
+            Fault("warning", "roads and footways", None, road.name, note, "Mend it on the map.")
+            for note in (*road.notes, *odd)
+        ),
+        notes=tuple(notes),
+    )
+
+
+def _reach(road: RoadLine, knowledge: Knowledge) -> float:
+    """How far from the middle of the road anything matters."""
+    widths = [width for _, _, width, _ in road.stretches if np.isfinite(width)]
+    widest = max([*widths, knowledge.street_rule("carriageway_default_m")])
+    return widest / 2 + 3 * knowledge.street_rule("footway_reach_m")
+
+
+def _near(table: gpd.GeoDataFrame, line: shapely.LineString, reach: float) -> shapely.Geometry:
+    shapes = table.geometry.to_numpy()
+    return shapely.union_all(shapes[shapely.dwithin(shapes, line, reach)])
+
+
+def _speed_of(speeds: list[float], knowledge: Knowledge) -> _Speed:
+    """Return the fastest speed that the map gives any piece, or the usual one."""
+    known = [speed for speed in speeds if np.isfinite(speed)]
+    if known:
+        return _Speed(max(known), "from the map")
+    return _Speed(knowledge.street_rule("speed_default_mph"), "assumed")
+
+
+def _vehicle(objects: tuple[StreetObject, ...]) -> Vehicle:
+    buses = any(thing.kind.test == "bus_stop" for thing in objects)
+    return "heavy" if buses else "light"
+
+
+def _sight_of(road: Road, knowledge: Knowledge) -> float:
+    try:
+        return stopping_sight_m(road.speed_mph, knowledge=knowledge)
+    except WrongUse:
+        # Faster than the table: at least as far as the fastest that it knows.
+        return max(figure.value for figure in knowledge.stopping_sight.values())
+
+
+def _usual_half(road: RoadLine, knowledge: Knowledge) -> float:
+    widths = [width for _, _, width, _ in road.stretches if np.isfinite(width)]
+    return max(widths, default=knowledge.street_rule("carriageway_default_m")) / 2
+
+
+def _other_roads(roads: gpd.GeoDataFrame, name: str, knowledge: Knowledge) -> list[Road]:
+    """Every road of another name; one without a name is a road of its own."""
+    wide = knowledge.street_rule("carriageway_default_m")
+    found = []
+    for at, (title, row) in enumerate(zip(roads["name"], roads.index, strict=True)):
+        if plain_name(title) == plain_name(name):
+            continue
+        for piece in pieces_of(roads.loc[[row]]):
+            width = piece.width_m if np.isfinite(piece.width_m) else wide
+            speed = _speed_of([piece.speed_mph], knowledge)
+            called = title or f"road without a name (row {at + 1})"
+            found.append(Road(called, shapely.LineString(piece.corners), width / 2, *speed))
+    return found
+
+
+def _carriageway(road: RoadLine, knowledge: Knowledge) -> shapely.Geometry:
+    wide = knowledge.street_rule("carriageway_default_m")
+    parts = []
+    for start, stop, width, _ in road.stretches:
+        part = substring(road.line, start, stop)
+        half = (width if np.isfinite(width) else wide) / 2
+        parts.append(shapely.buffer(part, half, cap_style="flat", join_style="mitre"))
+    return shapely.union_all(parts)
+
+
+def _carriageways(others: list[Road], line: shapely.LineString, reach: float) -> shapely.Geometry:
+    return shapely.union_all(
+        [
+            shapely.buffer(other.line, other.half_m, cap_style="flat", join_style="mitre")
+            for other in others
+            if other.line.dwithin(line, reach)
+        ]
+    )
+
+
+def _notes(
+    road: RoadLine,
+    speed: _Speed,
+    sight: float,
+    areas: list[SightArea],
+    *,
+    objects_known: bool,
+    others: bool,
+    knowledge: Knowledge,
+) -> list[str]:
+    widths = half_width(road, np.linspace(0, road.line.length, 100))
+    told = "from the map" if speed.basis == "from the map" else "assumed: nobody said it"
+    notes = [
+        (
+            f"Sight distance {sight:.0f} m, for {speed.mph:g} mph ({told}). The rule asks for the "
+            "speed that 85 of 100 drivers keep to, which may be more than the limit: have it "
+            "measured."
+        )
+    ]
+    if not np.isfinite(widths).all():
+        wide = knowledge.street_rule("carriageway_default_m")
+        notes.append(
+            f"The width of {road.name} is not known everywhere: {wide:g} m was assumed where no "
+            "kerb is drawn."
+        )
+    if not objects_known:
+        notes.append(
+            "Not known, and so not tested: driveways, dropped kerbs, crossings, bus stops, covers, "
+            "hydrants, cabinets, lamp columns, doors, trees, benches. Nobody has mapped them (a "
+            "layer street_objects): look on the spot."
+        )
+    if not others:
+        notes.append(
+            "No other road is on the map, so nothing is known of junctions: the sight areas there "
+            "are not known."
+        )
+    elif not any(area.rule == "sight_junction" for area in areas):
+        notes.append(f"On the map no other road meets {road.name}.")
+    near = knowledge.street_rule("licence_from_centre_m")
+    notes.append(
+        f"Within {near:g} m of the middle of a made-up road a tree or shrub needs the authority's "
+        "licence. Things lower than "
+        f"{knowledge.street_rule('height_least_m'):g} m are hard to find with a cane: keep the "
+        "plants up, the sides solid to the ground, and give the box a band of strong contrast."
+    )
+    return notes

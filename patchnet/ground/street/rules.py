@@ -1,0 +1,188 @@
+"""Every street rule asked of one box: width, sight, corners, and what stands in the street."""
+
+import shapely
+
+from patchnet.ground.street.objects import strip
+from patchnet.ground.street.place import Place
+from patchnet.ground.street.records import Basis, Finding, Street, StreetObject, Verdict
+from patchnet.ground.street.said import finding, metres, source_of
+from patchnet.ground.street.width_rules import (
+    Width,
+    clear_finding,
+    fire_finding,
+    footway_finding,
+    kerb_finding,
+)
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["findings_of"]
+
+_TOUCH_M2 = 1e-6
+_CENTIMETRES = 2
+_WHY = {
+    "sight_junction": "a driver who waits",
+    "sight_driveway": "a driver who comes out",
+    "sight_crossing": "somebody about to cross, a child above all,",
+}
+_SIGHT_RULES = {
+    "sight_junction": "junction_x_m",
+    "sight_driveway": "driveway_x_m",
+    "sight_crossing": "crossing_wait_m",
+}
+_SIGHT_VERDICT: dict[str, Verdict] = {
+    "sight_junction": "no",
+    "sight_driveway": "ask",
+    "sight_crossing": "no",
+}
+
+
+def findings_of(
+    street: Street, place: Place, *, knowledge: Knowledge
+) -> tuple[tuple[Finding, ...], Width]:
+    """Return what every rule says of a box, and the clear width it leaves."""
+    clear, width = clear_finding(
+        street, place, asked=_at_bus_stop(street, place, knowledge), knowledge=knowledge
+    )
+    found = [
+        footway_finding(street, place, knowledge=knowledge),
+        clear,
+        kerb_finding(street, place, knowledge=knowledge),
+        *_carriageways(street, place, knowledge),
+        *_sight(street, place, knowledge),
+        *_objects(street, place, knowledge),
+        fire_finding(street, place, knowledge=knowledge),
+    ]
+    if not street.objects_known:
+        found.append(
+            Finding(
+                "street_objects", "measure", None, None, "", "assumed",
+                "Nobody has mapped what else is in the street (driveways, crossings, bus stops, "
+                "covers, hydrants, columns, doors, trees): look on the spot.", "",
+            )
+        )  # fmt: skip
+    return tuple(found), width
+
+
+def _carriageways(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    found = []
+    if place.box.intersection(street.carriageway).area > _TOUCH_M2:
+        found.append(
+            finding(
+                "carriageway", "no", 0.0, None, "from the map", knowledge, "kerb_offset_m",
+                "The planter would stand in the carriageway.",
+            )
+        )  # fmt: skip
+    limit = knowledge.street_rule("corner_clear_m")
+    if not street.other_carriageways.is_empty:
+        apart = round(float(place.box.distance(street.other_carriageways)), _CENTIMETRES)
+        if apart < limit:
+            found.append(
+                finding(
+                    "corner", "no", apart, limit, "from the map", knowledge, "corner_clear_m",
+                    f"{metres(apart)} from the carriageway of another road: the corner stays free "
+                    f"for {metres(limit)}.",
+                )
+            )  # fmt: skip
+    return found
+
+
+def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    found = []
+    for area in street.sight_areas:
+        if place.grown.intersection(area.polygon).area <= _TOUCH_M2:
+            continue
+        rule = _SIGHT_RULES[area.rule]
+        verdict = _SIGHT_VERDICT[area.rule]
+        end = " Ask the authority." if verdict == "ask" else ""
+        found.append(
+            finding(
+                area.rule, verdict, 0.0, area.reach_m, area.basis, knowledge, rule,
+                f"The planter would stand in what {_WHY[area.rule]} must see over "
+                f"{area.label}, {metres(area.reach_m)} along the kerb.{end}",
+            )
+        )  # fmt: skip
+    if not street.junctions_known:
+        found.append(
+            finding(
+                "sight_junction", "measure", None, None, "assumed", knowledge, "junction_x_m",
+                "No other road is on the map, so nobody knows what must be seen at junctions.",
+            )
+        )  # fmt: skip
+    elif not any(one.rule == "sight_junction" for one in found):
+        found.append(
+            finding(
+                "sight_junction", "fits", None, None, "from the map", knowledge, "junction_x_m",
+                "Clear of the sight areas of every junction on the map.",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    """Return what the nearest thing of each kind asks, where one is near."""
+    near = knowledge.street_rule("near_object_m")
+    nearest: dict[str, tuple[float, StreetObject]] = {}
+    for thing in street.objects:
+        if thing.kind.test == "kerb":
+            continue
+        apart = _apart(street, place, thing)
+        if apart is not None and (
+            thing.kind.key not in nearest or apart < nearest[thing.kind.key][0]
+        ):
+            nearest[thing.kind.key] = (apart, thing)
+    found = []
+    for key, (apart, thing) in nearest.items():
+        rule = f"clear_{key}_m"
+        limit = knowledge.street_rule(rule)
+        if apart > max(limit, near):
+            continue
+        close = apart < limit
+        called = thing.name or f"the {thing.kind.name}"
+        words = f"{metres(apart)} from {_of(thing, called)}; {metres(limit)} is asked."
+        if close and thing.kind.verdict == "ask":
+            words += " Ask the people it belongs to."
+        basis: Basis = "from the map" if thing.known_size else "assumed"
+        verdict: Verdict = thing.kind.verdict if close else "fits"
+        found.append(
+            Finding(key, verdict, apart, limit, "m", basis, words, source_of(rule, knowledge))
+        )
+    return found
+
+
+def _of(thing: StreetObject, called: str) -> str:
+    return f"the way from {called} to the kerb" if thing.kind.test == "way" else called
+
+
+def _apart(street: Street, place: Place, thing: StreetObject) -> float | None:
+    """Return how far the box is from what a thing keeps free; None where it is not concerned."""
+    if thing.kind.test == "around":
+        taken = thing.shape
+    elif place.side not in thing.sides:
+        return None
+    elif thing.kind.test == "way":
+        middle = thing.shape.centroid
+        kerb = street.line.interpolate(street.line.project(middle))
+        half = (thing.span[1] - thing.span[0]) / 2
+        taken = shapely.LineString([middle, kerb]).buffer(half, cap_style="flat")
+    else:
+        side = street.side(place.side)
+        depth = place.offset_m + place.size.width_m + 4 * place.size.width_m
+        taken = strip(street.line, side, thing.span, depth)
+    if taken.is_empty:
+        return None
+    return round(float(place.box.distance(taken)), _CENTIMETRES)
+
+
+def _at_bus_stop(street: Street, place: Place, knowledge: Knowledge) -> tuple[float, str] | None:
+    """Return the width that must stay clear where the planter stands beside a bus at its stop."""
+    zone = knowledge.street_rule("bus_stop_zone_m") / 2
+    for thing in street.objects:
+        if thing.kind.test != "bus_stop" or place.side not in thing.sides:
+            continue
+        middle = sum(thing.span) / 2
+        start = min(thing.span[0], middle - zone)
+        stop = max(thing.span[1], middle + zone)
+        if place.stretch[0] < stop and place.stretch[1] > start:
+            rule = "clear_width_bus_stop_m"
+            return knowledge.street_rule(rule), rule
+    return None

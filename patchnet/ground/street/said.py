@@ -1,0 +1,33 @@
+"""Findings put together: the figure, what the rule asks, and where the rule comes from."""
+
+from patchnet.ground.street.records import Basis, Finding, Verdict
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["finding", "metres", "source_of"]
+
+
+def metres(value: float) -> str:
+    """``1.5 m``, ``0.85 m``: to the centimetre, without noughts that say nothing."""
+    return f"{value:.2f}".rstrip("0").rstrip(".") + " m"
+
+
+def source_of(rule: str, knowledge: Knowledge) -> str:
+    """Return where a rule of ``street_rules.csv`` comes from, in words; empty if it has none."""
+    figure = knowledge.street_rules.get(rule)
+    if figure is None:
+        return ""
+    return "; ".join(knowledge.sources[key].citation for key in figure.sources)
+
+
+def finding(
+    rule: str,
+    verdict: Verdict,
+    figure: float | None,
+    limit: float | None,
+    basis: Basis,
+    knowledge: Knowledge,
+    source: str,
+    words: str,
+) -> Finding:
+    """Return one finding in metres; `source` is the key of the street rule it goes by."""
+    return Finding(rule, verdict, figure, limit, "m", basis, words, source_of(source, knowledge))

@@ -1,0 +1,135 @@
+"""Places along both sides of a street where a planter could stand, each tested and told."""
+
+from collections.abc import Iterable, Sequence
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from patchnet.errors import WrongUse
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street.place import Place, place_at
+from patchnet.ground.street.records import SIDES, Finding, Side, Site, Street, Verdict
+from patchnet.ground.street.road_line import plain_name
+from patchnet.ground.street.rules import findings_of
+from patchnet.ground.street.width_rules import Width
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.street_records import PlanterSize
+
+__all__ = ["RANK", "planter_sites"]
+
+RANK: dict[Verdict, int] = {"fits": 0, "ask": 1, "measure": 2, "no": 3}
+"""Verdicts from the best to the worst."""
+_FEWEST_M = 0.1  # sites nearer together than this are no longer told apart by their key
+
+
+def planter_sites(
+    neighbourhood: Neighbourhood,
+    street: Street,
+    *,
+    knowledge: Knowledge,
+    sizes: Iterable[PlanterSize] | None = None,
+    spacing_m: float | None = None,
+    sides: Literal["both", "left", "right"] = "both",
+) -> tuple[Site, ...]:
+    """Test a place for a planter every metre or two along a street.
+
+    Parameters
+    ----------
+    neighbourhood
+        The one that `street` was found in.
+    street
+        From `find_street`.
+    knowledge
+        Street rules and planter sizes.
+    sizes
+        Planters to try; those of the table if None. At each place the one with the best verdict
+        is kept, and of equal ones that which holds most soil.
+    spacing_m
+        Metres between places; the table's ``site_spacing_m`` if None.
+    sides
+        Both, or one looking the way chainage runs.
+
+    Returns
+    -------
+    tuple of Site
+        Left side first, by chainage. Places where the map has no footway are left out, unless
+        the map has none at all on that side.
+
+    Raises
+    ------
+    WrongUse
+        If a size or the spacing is not above nought, there is no size, or no such side.
+    """
+    if sides not in ("both", *SIDES):
+        raise WrongUse(f"There is no side {sides!r}: write left, right or both.")
+    if plain_name(street.name) not in map(plain_name, neighbourhood.roads["name"]):
+        raise WrongUse(f"{street.name} is not a road of {neighbourhood.name}.")
+    tried = _checked(knowledge.planter_sizes.values() if sizes is None else sizes)
+    spacing = knowledge.street_rule("site_spacing_m") if spacing_m is None else spacing_m
+    if not _FEWEST_M <= spacing < np.inf:
+        raise WrongUse(f"Sites {spacing:g} m apart cannot be: at least {_FEWEST_M:g} m.")
+    found: list[Site] = []
+    for side in SIDES if sides == "both" else (sides,):
+        for chainage in np.arange(spacing, street.length_m, spacing):
+            site = _best(street, side, round(float(chainage), 3), tried, knowledge)
+            if site is not None:
+                found.append(site)
+    return tuple(found)
+
+
+def _checked(sizes: Iterable[PlanterSize]) -> list[PlanterSize]:
+    """Return the sizes, that with most soil first."""
+    tried = sorted(sizes, key=lambda size: -size.litres)
+    if not tried:
+        raise WrongUse("There is no size of planter to try.")
+    for size in tried:
+        numbers = (size.length_m, size.width_m, size.height_m, size.soil_depth_m)
+        if not all(0 < number < np.inf for number in numbers) or not 0 <= size.spread_m < np.inf:
+            raise WrongUse(
+                f"The planter {size.name!r} has a size that cannot be: length, width, height and "
+                "soil depth must be above nought, the spread not below."
+            )
+    return tried
+
+
+def _best(
+    street: Street, side: Side, chainage: float, sizes: Sequence[PlanterSize], knowledge: Knowledge
+) -> Site | None:
+    best: Site | None = None
+    for size in sizes:
+        place = place_at(street, side, chainage, size, knowledge=knowledge)
+        if place is None:
+            continue
+        site = _site(place, *findings_of(street, place, knowledge=knowledge))
+        if best is None or RANK[site.verdict] < RANK[best.verdict]:
+            best = site
+        if best.verdict == "fits":
+            break
+    return best
+
+
+def _site(place: Place, findings: tuple[Finding, ...], width: Width) -> Site:
+    verdict = max((finding.verdict for finding in findings), key=RANK.__getitem__)
+    return Site(
+        key=f"{place.side[0].upper()}{_padded(place.chainage_m)}",
+        side=place.side,
+        chainage_m=place.chainage_m,
+        offset_m=round(place.offset_m, 3),
+        polygon=place.box,
+        centre=shapely.Point(place.centre),
+        bearing_deg=round(float(np.degrees(np.arctan2(place.along[0], place.along[1]))) % 360, 2),
+        size=place.size,
+        clear_m=width.clear_m,
+        clear_basis=width.basis,
+        footway_m=None if np.isnan(place.footway_m) else round(place.footway_m, 3),
+        verdict=verdict,
+        findings=findings,
+    )
+
+
+def _padded(chainage: float) -> str:
+    """``12`` as ``012.0``, ``7.25`` as ``007.25``: keys sort as the places lie."""
+    text = f"{chainage:.3f}".rstrip("0")
+    whole, part = text.split(".")
+    return f"{whole:0>3}.{part or '0'}"

@@ -1,0 +1,257 @@
+"""Rules on width: is there room on the footway, to walk past, from the kerb, between the kerbs."""
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from patchnet.ground.street.clear_width import ClearWidth, clear_width
+from patchnet.ground.street.cross_sections import at_stations, outward
+from patchnet.ground.street.place import Place
+from patchnet.ground.street.records import Basis, Finding, Floats, Street, StreetSide, Verdict
+from patchnet.ground.street.said import finding, metres
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["Width", "clear_finding", "fire_finding", "footway_finding", "kerb_finding"]
+
+_EDGE_M = 0.02  # drawings are this true: a box over an edge by less is not over it
+_AHEAD_M = 1.5  # about one length of a wheelchair before and after the planter
+_MILLIMETRES = 3
+
+
+class Width(NamedTuple):
+    """Clear width, None where not known, and where it comes from."""
+
+    clear_m: float | None
+    basis: Basis
+
+
+def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
+    """Whether the box stands on the footway as it is drawn."""
+    verge = _verge(street, place)
+    needs = place.offset_m + place.size.width_m
+    if np.isnan(place.footway_m):
+        full = needs + place.size.spread_m + knowledge.street_rule("clear_width_fits_m")
+        return finding(
+            "on_footway", "measure", None, full, "assumed", knowledge, "clear_width_fits_m",
+            "Nobody has measured the footway here: measure it. From kerb to wall this planter "
+            f"needs {metres(full)} with the full walking width.",
+        )  # fmt: skip
+    basis: Basis = "measured" if place.measured else "from the map"
+    outside = place.box.difference(street.footway_ground)
+    needs = round(needs - verge, _MILLIMETRES)
+    if outside.area > 0:
+        narrow = place.footway_m < needs
+        why = (
+            f"The footway is {metres(place.footway_m)} wide here, narrower than the planter where "
+            f"it must stand ({metres(needs)})."
+            if narrow
+            else "The planter would stand partly off the footway as it is drawn."
+        )
+        return finding(
+            "on_footway",
+            "no",
+            round(place.footway_m, _MILLIMETRES),
+            needs,
+            basis,
+            knowledge,
+            "kerb_offset_m",
+            why,
+        )
+    return finding(
+        "on_footway", "fits", round(place.footway_m, _MILLIMETRES), needs, basis, knowledge, "kerb_offset_m",
+        f"The footway is {metres(place.footway_m)} wide here.",
+    )  # fmt: skip
+
+
+def _verge(street: Street, place: Place) -> float:
+    """Width of what lies between kerb and footway (a verge) at the middle of the box."""
+    side = street.side(place.side)
+    at = np.array([place.chainage_m])
+    gap = at_stations(side, at, side.near - side.kerb)[0]
+    return 0.0 if np.isnan(gap) else float(gap)
+
+
+def clear_finding(
+    street: Street, place: Place, *, asked: tuple[float, str] | None, knowledge: Knowledge
+) -> tuple[Finding, Width]:
+    """What walking width is left at the worst point, and what the ladder says of it.
+
+    Parameters
+    ----------
+    street, place
+        The box with its plants full grown.
+    asked
+        A width that must be kept here whatever the ladder says (at a bus stop), and its rule.
+    knowledge
+        The ladder.
+    """
+    known = not np.isnan(place.footway_m)
+    found = _gap(street, place, known=known)
+    if found is None:
+        return _not_known(asked, knowledge), Width(None, "assumed")
+    basis: Basis = "from the map"
+    clear = found.width_m
+    if place.measured and "the back of the footway" in found.between:
+        clear, basis = max(0.0, clear + place.footway_m - place.drawn_m), "measured"
+    clear = round(clear, _MILLIMETRES)
+    fits, ask = (knowledge.street_rule(key) for key in ("clear_width_fits_m", "clear_width_ask_m"))
+    between = f"between {found.between[0]} and {found.between[1]}"
+    if not known:
+        # Walls and houses bound from above what nobody has measured.
+        if clear >= ask:
+            return _not_known(asked, knowledge), Width(None, "assumed")
+        words = f"At most {metres(clear)} would be left to walk in, {between}."
+        return (
+            finding("clear_width", "no", clear, ask, basis, knowledge, "clear_width_ask_m", words),
+            Width(clear, basis),
+        )
+    said = f"{metres(clear)} is left to walk in at the worst point, {between}"
+    if asked is not None and clear < asked[0]:
+        words = f"{said}: {metres(asked[0])} must stay clear at a bus stop."
+        found_it = finding("clear_width", "no", clear, asked[0], basis, knowledge, asked[1], words)
+    elif clear >= fits:
+        limit, rule = asked or (fits, "clear_width_fits_m")
+        found_it = finding("clear_width", "fits", clear, limit, basis, knowledge, rule, f"{said}.")
+    elif clear >= ask:
+        words = (
+            f"{said}: {metres(fits)} is the rule, {metres(ask)} may do over a short length where "
+            "no more can be had. Ask the authority."
+        )
+        found_it = finding(
+            "clear_width", "ask", clear, fits, basis, knowledge, "clear_width_fits_m", words
+        )
+    else:
+        words = f"{said}: less than {metres(ask)}."
+        found_it = finding(
+            "clear_width", "no", clear, ask, basis, knowledge, "clear_width_ask_m", words
+        )
+    return found_it, Width(clear, basis)
+
+
+def _not_known(asked: tuple[float, str] | None, knowledge: Knowledge) -> Finding:
+    rule = "clear_width_fits_m"
+    limit = knowledge.street_rule(rule)
+    if asked is not None and asked[0] > limit:
+        limit, rule = asked
+    words = (
+        "What is left to walk in is not known: measure from the far side of the full-grown plants "
+        f"to whatever comes first behind them. It must be {metres(limit)}."
+    )
+    return finding("clear_width", "measure", None, limit, "assumed", knowledge, rule, words)
+
+
+def _gap(street: Street, place: Place, *, known: bool) -> ClearWidth | None:
+    side = street.side(place.side)
+    start, stop = place.stretch[0] - _AHEAD_M, place.stretch[1] + _AHEAD_M
+    things = [
+        (thing.name or f"the {thing.kind.name}", shape)
+        for thing in street.objects
+        if thing.kind.solid and (shape := _behind(thing.shape, place, start, stop)) is not None
+    ]
+    walls = street.barriers_inside if known else street.barriers
+    hard = _behind(walls, place, start, stop)
+    if hard is not None:
+        things.append(("the wall or fence", hard))
+    if known:
+        back = _back(street, side, start, stop)
+        return None if back is None else clear_width(place.grown, back, things)
+    houses = _behind(street.buildings, place, start, stop)
+    if houses is not None:
+        things.append(("the building", houses))
+    if not things:
+        return None
+    nearest = min(things, key=lambda thing: place.grown.distance(thing[1]))
+    return ClearWidth(float(place.grown.distance(nearest[1])), ("the plants", nearest[0]))
+
+
+def _behind(
+    shape: shapely.Geometry, place: Place, start: float, stop: float
+) -> shapely.Geometry | None:
+    """Return what of a shape lies beside the way that people walk behind the planter."""
+    if shape.is_empty:
+        return None
+    half = (stop - start) / 2
+    low = place.far_m + _EDGE_M
+    # Four metres behind the plants: more than any width that is asked for.
+    corners = [
+        place.centre + a * half * place.along + b * place.out
+        for a, b in ((-1, low), (1, low), (1, low + 4), (-1, low + 4))
+    ]
+    inside = shape.intersection(shapely.Polygon(corners))
+    if inside.is_empty or shape.intersects(place.grown):
+        return None if inside.is_empty else shape
+    return shape if shapely.get_dimensions(shape) == 2 and shape.area < _THING_M2 else inside
+
+
+_THING_M2 = 20.0  # larger shapes (houses) are looked at only beside the planter
+
+
+def _back(street: Street, side: StreetSide, start: float, stop: float) -> shapely.Geometry | None:
+    """Return the back edge of the footway beside and a little before and after the planter."""
+    here = (side.chainage >= start) & (side.chainage <= stop) & np.isfinite(side.back)
+    ends = np.clip([start, stop], side.chainage[0], side.chainage[-1])
+    chainage = np.unique(np.concatenate([side.chainage[here], ends]))
+    far: Floats = at_stations(side, chainage, side.back)
+    good = np.isfinite(far)
+    if good.sum() < 2:
+        return None
+    points, away = outward(street.line, chainage[good], side.side)
+    return shapely.LineString(points + far[good, None] * away)
+
+
+def kerb_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
+    """Whether the box is far enough from the kerb."""
+    rule = "kerb_offset_m"
+    if place.wanted_for != "kerb":
+        rule = f"kerb_offset_{place.wanted_for}_m"
+    basis = street.side(place.side).kerb_basis
+    offset = round(place.offset_m, _MILLIMETRES)
+    enough = offset >= place.wanted_m - _EDGE_M
+    words = f"The box stands {metres(offset)} from the kerb; {metres(place.wanted_m)} is asked"
+    if place.wanted_for != "kerb":
+        words += f" beside {knowledge.street_kinds[place.wanted_for].name}"
+    elif not street.objects_known:
+        words += ", more where cars are parked"
+    verdict: Verdict = "fits" if enough else "no"
+    return finding(
+        "kerb_offset", verdict, offset, place.wanted_m, basis, knowledge, rule, f"{words}."
+    )
+
+
+def fire_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
+    """Whether a fire appliance gets through between the kerbs beside the planter."""
+    at = np.array([place.chainage_m])
+    rule = "fire_route_m"
+    limit = knowledge.street_rule(rule)
+    stated = float(2 * _stated_half(street, at))
+    drawn = float(sum(at_stations(side, at, side.kerb)[0] for side in (street.left, street.right)))
+    both = all(side.kerb_basis != "assumed" for side in (street.left, street.right))
+    basis: Basis = "from the map"
+    if np.isfinite(stated):
+        width = min(stated, drawn) if np.isfinite(drawn) else stated
+    elif np.isfinite(drawn) and both:
+        width = drawn
+    else:
+        return finding(
+            "fire_route", "measure", None, limit, "assumed", knowledge, rule,
+            "The width between the kerbs is not known: measure it. A fire engine needs "
+            f"{metres(limit)}.",
+        )  # fmt: skip
+    width = round(width, 2)
+    if width >= limit:
+        words = f"{metres(width)} between the kerbs: a fire engine gets past."
+        return finding("fire_route", "fits", width, limit, basis, knowledge, rule, words)
+    words = (
+        f"Only {metres(width)} between the kerbs: a fire engine needs {metres(limit)} and may have "
+        "to mount the footway. Ask the fire service."
+    )
+    return finding("fire_route", "ask", width, limit, basis, knowledge, rule, words)
+
+
+def _stated_half(street: Street, at: Floats) -> float:
+    half = np.nan
+    for start, stop, width in street.width_m:
+        if start <= at[0] <= stop:
+            half = width / 2
+    return half
