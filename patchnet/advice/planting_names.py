@@ -11,6 +11,8 @@ from patchnet.knowledge.words import plain
 
 __all__ = ["match_plant", "near_plants", "plant_roles", "planting_mistakes", "unlawful"]
 
+_JOBS = ("nectar-pollen", "larval-food", "berry", "seed", "shelter", "evergreen-shelter")
+
 
 def match_plant(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the plant that `word` names (key, English or Latin name), or None."""
@@ -52,8 +54,9 @@ def _latin(name: str) -> tuple[str, ...]:
 
 
 def plant_roles(knowledge: Knowledge) -> tuple[str, ...]:
-    """Return every job that some plant of the tables does, in the order of the table."""
-    return tuple(dict.fromkeys(role for plant in knowledge.plants.values() for role in plant.roles))
+    """Return every job of plants: those patchnet knows, then what a user's own plants do."""
+    own = (role for plant in knowledge.plants.values() for role in plant.roles)
+    return tuple(dict.fromkeys((*_JOBS, *own)))
 
 
 def planting_mistakes(
