@@ -33,13 +33,14 @@ def candidates_for(
     """
     offered: list[Candidate] = []
     ruled: list[RuledOut] = []
+    wishes = dict(facts.wishes)
     for key, feature in knowledge.features.items():
         if not feature.addable or key == "fence_gap":
             continue  # a gap changes ways, not supply: it is judged over the ground
         siting = knowledge.sitings.get(key)
-        why = _why_not(feature, siting, facts, space, kind)
+        why = _why_not(feature, siting, facts, space, kind, knowledge)
         if why is None and siting is not None:
-            amount = _fits(feature, siting, space, knowledge)
+            amount = _fits(feature, siting, space, knowledge, wished=wishes.get(key))
             if amount >= feature.smallest.value:
                 offered.append(_candidate(feature, siting, amount, facts, knowledge))
                 continue
@@ -60,7 +61,12 @@ def money_of(feature: Feature, knowledge: Knowledge) -> float:
 
 
 def _why_not(
-    feature: Feature, siting: Siting | None, facts: PlotFacts, space: Space, kind: str
+    feature: Feature,
+    siting: Siting | None,
+    facts: PlotFacts,
+    space: Space,
+    kind: str,
+    knowledge: Knowledge,
 ) -> tuple[str, str] | None:
     """Reason in words and its kind, or None where nothing speaks against it."""
     if siting is None:
@@ -70,6 +76,7 @@ def _why_not(
         _out_of_place(feature, siting, facts, kind),
         _not_for_this_plot(siting, facts),
         _there_already(feature, space),
+        _too_big_or_slow(feature, siting, space, knowledge),
     )
     return next((reason for reason in reasons if reason is not None), None)
 
@@ -107,6 +114,18 @@ def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | No
     return None
 
 
+def _too_big_or_slow(
+    feature: Feature, siting: Siting, space: Space, knowledge: Knowledge
+) -> tuple[str, str] | None:
+    if space.area_m2 < siting.open_ground.value:
+        least, area = siting.open_ground.value, space.area_m2
+        return f"It suits a plot of {least:g} m2 or more; this one has {area:.0f}.", "room"
+    years = feature.years_to_work.value
+    if years > knowledge.setting("plan_horizon_years"):
+        return f"It takes about {years:g} years to give what it gives.", "slow"
+    return None
+
+
 def _there_already(feature: Feature, space: Space) -> tuple[str, str] | None:
     if feature.key in _ONLY_ONE and space.has.get(feature.key, 0) > 0:
         return "There is one already.", "there"
@@ -115,9 +134,16 @@ def _there_already(feature: Feature, space: Space) -> tuple[str, str] | None:
     return None
 
 
-def _fits(feature: Feature, siting: Siting, space: Space, knowledge: Knowledge) -> float:
-    """The usual amount of a feature, or as much of it as there is room for."""
-    most = feature.typical.value
+def _fits(
+    feature: Feature,
+    siting: Siting,
+    space: Space,
+    knowledge: Knowledge,
+    *,
+    wished: float | None = None,
+) -> float:
+    """The amount wished for or else the usual one, or as much of it as there is room for."""
+    most = feature.typical.value if wished is None else wished
     ground = feature.ground.value
     if siting.place == "ground" and ground > 0:
         room = space.ground_m2

@@ -40,13 +40,15 @@ class Currency:
     full: Array
     now: Array
 
+    def parts(self, linked: Array) -> Array:
+        """Change of the currency by group, from linked homes after; any shape (..., G)."""
+        whole = np.where(self.full > 0, self.full, 1.0)
+        part: Array = np.where(self.full > 0, (linked - self.now) / whole, 0.0) * self.weight
+        return part
+
     def worth(self, linked: Array) -> Array:
         """Change of the currency, shape (S,), from linked homes after, shape (S, G)."""
-        share = np.where(
-            self.full > 0, (linked - self.now) / np.where(self.full > 0, self.full, 1), 0
-        )
-        worth: Array = share @ self.weight
-        return worth
+        return np.asarray(self.parts(linked).sum(axis=-1))
 
     def voting(self, cared_for: Sequence[str]) -> "Currency":
         """Return the currency in which only some groups have a vote (all where none is named)."""

@@ -279,6 +279,9 @@ class PlotPlan:
         What is not offered, and why.
     would_change
         What would change the answer.
+    planting, planting_with
+        What to plant in what the best set adds (else in what is there); and the bed, pot or box
+        that is planted beside it so that hungry months get flowers, or None.
     gaps
         For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
@@ -299,5 +302,6 @@ class PlotPlan:
     would_change: tuple[WouldChange, ...]
     gaps: tuple[tuple[str, FenceGap], ...]
     planting: Planting
+    planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]

@@ -105,6 +105,7 @@ def _able(
             and feature.cost == "none"
             and month in one.months
             and siting.making_hours.value <= knowledge.setting("weekend_hours")
+            and feature.years_to_work.value <= knowledge.setting("weekend_years")
         )
         fits_stage = {
             "weekend": this_weekend,

@@ -78,7 +78,7 @@ def judge_sets(
     fit: Callable[[Sequence[Candidate]], Fitted | None],
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
     worth: Callable[[Array], Array],
-    ceiling: Array,
+    ceiling: Callable[[], Array],
     size: int,
     most: int,
 ) -> JudgedSets:
@@ -98,7 +98,7 @@ def judge_sets(
     worth
         Linked homes, shape (S, groups), to the change of the common currency, shape (S,).
     ceiling
-        Shape (groups,): linked homes that no set can pass.
+        Shape (groups,): linked homes that no set can pass (asked for only where needed).
     size
         Most things in a set.
     most
@@ -115,7 +115,7 @@ def judge_sets(
     gain = worth(linked)
     bound = 0.0
     if not exact:
-        bound = float(worth(ceiling[None, :])[0])
+        bound = float(worth(ceiling()[None, :])[0])
         further = _promising(sets, gain, m, size, most - len(sets))
         more, more_fitted = _fitting(further, candidates, fit)
         if more:

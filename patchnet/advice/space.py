@@ -28,6 +28,8 @@ class Space:
 
     Attributes
     ----------
+    area_m2
+        Area of the whole plot.
     ground_m2
         Ground that may be planted, in all.
     bare_m2
@@ -46,6 +48,7 @@ class Space:
         Which of these nobody said or mapped, in plain words.
     """
 
+    area_m2: float
     ground_m2: float
     bare_m2: float
     convertible: Mapping[str, float]
@@ -121,6 +124,7 @@ def space_of(
             guessed.append("how much sill or rail there is")
     has_roof = kind in _DWELLING and kind != "balcony" and not facts.pots_only
     return Space(
+        area_m2=area,
         ground_m2=ground,
         bare_m2=min(bare, ground),
         convertible={key: amount for key, amount in convertible.items() if amount > 0},

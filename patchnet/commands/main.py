@@ -5,6 +5,7 @@ import sys
 
 import click
 
+from patchnet.commands.advise import advise
 from patchnet.commands.check import check
 from patchnet.commands.demo import demo
 from patchnet.commands.export import export
@@ -13,6 +14,7 @@ from patchnet.commands.lists import features, groups, source
 from patchnet.commands.map import map_
 from patchnet.commands.plot import plot
 from patchnet.commands.routes import routes
+from patchnet.commands.survey import survey
 from patchnet.errors import DataFaults, PatchnetError, WrongUse
 
 __all__ = ["cli", "main"]
@@ -39,7 +41,20 @@ def cli(*, debug: bool) -> None:
     del debug  # read from the arguments in main(), so that it also covers the parsing
 
 
-for command in (demo, map_, check, plot, routes, gaps, export, groups, features, source):
+for command in (
+    demo,
+    survey,
+    map_,
+    check,
+    plot,
+    advise,
+    routes,
+    gaps,
+    export,
+    groups,
+    features,
+    source,
+):
     cli.add_command(command)
 
 

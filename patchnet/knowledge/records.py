@@ -448,6 +448,8 @@ class Siting:
         Length of wall, fence or sill that it takes, metres per unit of its measure.
     making_hours
         Hours to make the usual amount for the first time.
+    open_ground
+        Smallest plot it suits, m2.
     steps
         How it is made, in order.
     """
@@ -460,6 +462,7 @@ class Siting:
     edible: bool
     length: Figure
     making_hours: Figure
+    open_ground: Figure
     steps: tuple[Step, ...]
 
 

@@ -15,7 +15,7 @@ PLACES: tuple[Place, ...] = ("ground", "standing", "wall", "fence", "sill", "roo
 TENANCIES = ("free", "ask", "own")
 """A tenant can undo it; a tenant asks the owner first; only for who owns the plot."""
 LIGHTS = ("sun", "part", "shade")
-_QUANTITIES = ("length", "making_hours")
+_QUANTITIES = ("length", "making_hours", "open_ground")
 _PER = {"m2": "m2", "m": "m", "count": "item"}
 
 
@@ -94,6 +94,7 @@ def _siting(
         edible=cells.flag(row, "edible"),
         length=numbers["length"],
         making_hours=numbers["making_hours"],
+        open_ground=numbers["open_ground"],
         steps=steps,
     )
 
@@ -110,7 +111,7 @@ def _numbers(
         feature = cells.known(row, "feature", sited, "sited feature")
         quantity = cells.choice(row, "quantity", _QUANTITIES)
         per = _PER[measures.get(feature, "count")]
-        unit = f"m per {per}" if quantity == "length" else "hours"
+        unit = {"length": f"m per {per}", "making_hours": "hours", "open_ground": "m2"}[quantity]
         figure = cells.figure(row, f"features/{feature}/{quantity}", unit=unit)
         figures[figure.key] = figure
         numbers.setdefault(feature, {})[quantity] = figure

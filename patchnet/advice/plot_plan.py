@@ -1,0 +1,393 @@
+"""What should this plot add? The whole answer for one plot and one householder."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.candidates import POND_FEATURES, candidates_for, fitted
+from patchnet.advice.currency import Currency, amounts_at, common_currency, everything_that_fits
+from patchnet.advice.fences import fence_gaps
+from patchnet.advice.plan_gains import gains_of
+from patchnet.advice.plan_records import (
+    Addition,
+    Candidate,
+    NeedGain,
+    Planting,
+    PlotPlan,
+    Suggestion,
+    WouldChange,
+)
+from patchnet.advice.plan_stages import plan_stages
+from patchnet.advice.plan_warnings import plan_warnings
+from patchnet.advice.planting import choose_planting
+from patchnet.advice.planting_wishes import planting_wishes
+from patchnet.advice.plot import plot_answer
+from patchnet.advice.plot_facts import Light, PlotFacts
+from patchnet.advice.records import Assessment, FenceGap, PlotAnswer
+from patchnet.advice.set_search import JudgedSets, judge_sets
+from patchnet.advice.space import Space, space_of
+from patchnet.advice.supply import anchor_room, supply_of
+from patchnet.advice.trial import PlotTrials, Trials
+from patchnet.knowledge.records import Siting
+
+__all__ = ["Adviser"]
+
+Array = NDArray[np.float64]
+_BEDS = frozenset({"flower_border", "herb_bed", "planter", "window_box", "hanging_basket"})
+_NAMED = 3  # plots named for a need, as on a plot's card
+
+
+class Adviser:
+    """Answers "what should this plot add?" for any plot of one assessed neighbourhood.
+
+    What all plots share (the judge of additions, and what the plots could hold if everything
+    that fits were there) is worked out once.
+
+    Parameters
+    ----------
+    assessment
+        The neighbourhood as it is today.
+    """
+
+    def __init__(self, assessment: Assessment) -> None:
+        self.assessment = assessment
+        self.trials = Trials(assessment)
+        full = self.trials.full_linked_homes(everything_that_fits(assessment))
+        self.currency = common_currency(assessment, np.asarray(full))
+
+    def plan(
+        self, plot: str, facts: PlotFacts | None = None, *, month: int, light: Light | None = None
+    ) -> PlotPlan:
+        """Answer for one plot.
+
+        Parameters
+        ----------
+        plot
+            Id of the plot.
+        facts
+            What the householder says; nothing where None.
+        month
+            The month it is now, 1-12: what can be done this season.
+        light
+            Light as worked out from the buildings, where the householder said nothing of it.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot.
+        """
+        answer = plot_answer(self.assessment, plot)
+        facts = PlotFacts() if facts is None else facts
+        if facts.light is None and light is not None:
+            facts = replace(facts, light=light)
+        return _Plan(self, answer, facts, month).made()
+
+
+class _Plan:
+    """One plan in the making."""
+
+    def __init__(self, adviser: Adviser, answer: PlotAnswer, facts: PlotFacts, month: int) -> None:
+        self.adviser, self.answer, self.facts, self.month = adviser, answer, facts, month
+        self.assessment = adviser.assessment
+        self.knowledge = adviser.assessment.knowledge
+        self.judged_before: dict[frozenset[tuple[str, float]], Array] = {}
+        self.trials: PlotTrials = adviser.trials.at(answer.plot)
+        self.currency: Currency = adviser.currency.voting(facts.groups)
+        self.space: Space = space_of(
+            self.assessment.neighbourhood,
+            answer.plot,
+            facts,
+            self.knowledge,
+            amounts=amounts_at(self.assessment, answer.plot),
+        )
+
+    def made(self) -> PlotPlan:
+        offered, ruled_out = candidates_for(
+            self.knowledge, self.facts, self.space, kind=self.answer.kind
+        )
+        judged = self.judged(offered)
+        best = judged.best()
+        suggestion = None if best is None else self.suggestion(judged, best)
+        runner_up = None
+        if suggestion is not None:
+            first = suggestion.additions[0].candidate.feature
+            other = judged.best(lambda one: one.feature != first)
+            runner_up = None if other is None else self.suggestion(judged, other)
+        planting, extra = self.planting(judged, best)
+        return PlotPlan(
+            plot=self.answer.plot,
+            facts=self.facts,
+            answer=self.answer,
+            best=suggestion,
+            wished=self.wished(judged),
+            runner_up=runner_up,
+            exact=judged.exact,
+            searched=len(judged.sets),
+            bound=judged.bound,
+            plentiful=self.plentiful(judged),
+            ruled_out=ruled_out,
+            would_change=self.would_change(judged, suggestion),
+            gaps=self.gaps(),
+            planting=planting,
+            planting_with=extra,
+            stages=plan_stages(
+                self.knowledge,
+                self.facts,
+                self.space,
+                kind=self.answer.kind,
+                month=self.month,
+                linked_after=self.linked_after,
+                currency=self.currency,
+            ),
+            warnings=plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
+        )
+
+    # the search ---------------------------------------------------------------------------
+
+    def linked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
+        """Linked homes after each change, (S, groups); what was judged before is remembered."""
+        keys = [frozenset(change.items()) for change in changes]
+        new = list(dict.fromkeys(key for key in keys if key not in self.judged_before))
+        if new:
+            rows = np.asarray(self.trials.linked_homes([dict(key) for key in new]), dtype=float)
+            self.judged_before.update(zip(new, rows, strict=True))
+        groups = len(self.currency.groups)
+        return np.array([self.judged_before[key] for key in keys]).reshape(-1, groups)
+
+    def judged(self, offered: Sequence[Candidate]) -> JudgedSets:
+        def fit(
+            chosen: Sequence[Candidate],
+        ) -> tuple[tuple[Candidate, ...], Mapping[str, float]] | None:
+            return fitted(chosen, self.space, self.knowledge, self.facts)
+
+        return judge_sets(
+            offered,
+            fit=fit,
+            linked_after=self.linked_after,
+            worth=self.currency.worth,
+            ceiling=lambda: self.ceiling(offered),
+            size=round(self.knowledge.setting("plan_set_size")),
+            most=round(self.knowledge.setting("plan_sets_max")),
+        )
+
+    def ceiling(self, offered: Sequence[Candidate]) -> Array:
+        """Linked homes that no set can pass: every home there is, or would be, room for."""
+        knowledge, features = self.knowledge, self.assessment.neighbourhood.answers.features
+        row = np.array([self.space.has.get(key, 0.0) for key in features])
+        more = {one.feature: one.amount for one in offered}
+        extra = np.array([more.get(key, 0.0) for key in features])
+        supply = supply_of((row + extra)[None, :], knowledge)
+        here = self.assessment.neighbourhood.plots.index.get_loc(self.answer.plot)
+        limits = []
+        for answer in self.assessment.groups.values():
+            now = float(answer.room.iloc[here])
+            then = float(anchor_room(supply, knowledge, answer.group)[0])
+            limits.append(float(answer.room.sum()) + max(then - now, 0.0))
+        return np.array(limits)
+
+    def suggestion(self, judged: JudgedSets, at: int) -> Suggestion:
+        chosen, change = judged.fitted[at]
+        place = {members: k for k, members in enumerate(judged.sets)}
+        members = judged.sets[at]
+        after, gain = judged.linked[at], float(judged.gain[at])
+        parts = self.currency.parts(after)
+        shares = dict(zip(self.currency.groups, parts.tolist(), strict=True))
+        groups, needs = gains_of(
+            self.assessment, self.answer.plot, self.trials.outcome(change), shares, most=_NAMED
+        )
+        additions = []
+        for k, one in zip(members, chosen, strict=True):
+            rest = place.get(tuple(m for m in members if m != k))
+            without = self.currency.now if rest is None else judged.linked[rest]
+            alone = judged.linked[place[(k,)]] - self.currency.now
+            additions.append(
+                Addition(
+                    candidate=one,
+                    alone=float(alone.sum()),
+                    given_the_others=float((after - without).sum()),
+                    worth=gain - (0.0 if rest is None else float(judged.gain[rest])),
+                    groups=self.served(after - without),
+                    needs=self.filled(one.feature, needs),
+                )
+            )
+        additions.sort(key=lambda one: -one.worth)
+        return Suggestion(
+            additions=tuple(additions),
+            gives_way={key: -amount for key, amount in change.items() if amount < 0},
+            score=gain,
+            linked_homes=float((after - self.currency.now).sum()),
+            groups=groups,
+            needs=needs,
+        )
+
+    def served(self, won: Array) -> tuple[tuple[str, float], ...]:
+        """Groups that win linked homes worth naming, most first."""
+        least = self.knowledge.setting("plan_gain_least")
+        pairs = zip(self.currency.groups, won.tolist(), strict=True)
+        return tuple(
+            sorted(((key, gain) for key, gain in pairs if gain >= least), key=lambda pair: -pair[1])
+        )
+
+    def filled(self, feature: str, needs: Sequence[NeedGain]) -> tuple[tuple[str, str], ...]:
+        """Needs met better, of which the feature gives something."""
+        given = {supply.resource for supply in self.knowledge.supplies if supply.feature == feature}
+        resource = {
+            (key, need.key): need.resource
+            for key, group in self.knowledge.groups.items()
+            for need in group.needs
+        }
+        return tuple(
+            (gain.group, gain.need)
+            for gain in needs
+            if gain.plots_count and resource[gain.group, gain.need] in given
+        )
+
+    # what stands round it -----------------------------------------------------------------
+
+    def planting(self, judged: JudgedSets, best: int | None) -> tuple[Planting, Candidate | None]:
+        """Plants for what is added, or else for what is there.
+
+        Where hungry months stay without flowers, one more bed, pot or box that fits beside the
+        best set is tried, the one that wins most first; it is returned too if it helps.
+        """
+        places = self.knowledge.planting_places
+        chosen = () if best is None else judged.fitted[best][0]
+        new = {one.feature: one.amount for one in chosen if one.feature in places}
+        there = {key: amount for key, amount in self.space.has.items() if key in _BEDS}
+        planting = self.chosen_plants(new or there)
+        lacking = (*planting.uncovered, *planting.no_room)
+        extra = None
+        for one in self.beds(judged, chosen) if lacking else ():
+            trial = self.chosen_plants({**(new or there), one.feature: one.amount})
+            if len((*trial.uncovered, *trial.no_room)) < len(lacking):
+                return trial, one
+        return planting, extra
+
+    def chosen_plants(self, places: Mapping[str, float]) -> Planting:
+        hungry, wants = planting_wishes(self.assessment, self.answer)
+        return choose_planting(
+            self.knowledge,
+            self.facts,
+            hungry=hungry,
+            features=places,
+            wants=wants,
+            light=self.facts.light,
+        )
+
+    def beds(self, judged: JudgedSets, chosen: Sequence[Candidate]) -> list[Candidate]:
+        """Beds, pots and boxes that fit beside what is chosen, the one that wins most first."""
+        taken = {one.feature for one in chosen}
+        alone = [
+            (float(judged.gain[at]), judged.candidates[members[0]])
+            for at, members in enumerate(judged.sets)
+            if len(members) == 1
+        ]
+        found = []
+        for _, one in sorted(alone, key=lambda pair: -pair[0]):
+            if one.feature in _BEDS and one.feature not in taken:
+                together = fitted([*chosen, one], self.space, self.knowledge, self.facts)
+                if together is not None:
+                    found.append(together[0][-1])
+        return found
+
+    def plentiful(
+        self, judged: JudgedSets
+    ) -> tuple[tuple[str, tuple[tuple[str, float], ...], int], ...]:
+        """Features that several neighbours have and of which more would win next to nothing."""
+        alone = {
+            judged.candidates[members[0]].feature: float(judged.gain[at])
+            for at, members in enumerate(judged.sets)
+            if len(members) == 1
+        }
+        top = max(alone.values(), default=0.0)
+        little = self.knowledge.setting("plentiful_share") * top
+        least = self.knowledge.setting("plentiful_plots")
+        found = [
+            (near.feature, near.nearest, near.plots)
+            for near in self.answer.near
+            if near.plots >= least and alone.get(near.feature, np.inf) <= little
+        ]
+        found.sort(key=lambda entry: (-entry[2], entry[1][0][1]))
+        return tuple(found)
+
+    def wished(self, judged: JudgedSets) -> tuple[tuple[str, float], ...]:
+        """What was wished for and fits, with what it wins alone."""
+        alone = {
+            judged.candidates[members[0]].feature: float(
+                (judged.linked[at] - self.currency.now).sum()
+            )
+            for at, members in enumerate(judged.sets)
+            if len(members) == 1
+        }
+        return tuple((key, alone[key]) for key, _ in self.facts.wishes if key in alone)
+
+    def gaps(self) -> tuple[tuple[str, FenceGap], ...]:
+        """The gap in one of this plot's fences that wins most, for each group that walks."""
+        found = []
+        for key, answer in self.assessment.groups.items():
+            if answer.ground is not None:
+                found += [
+                    (key, gap)
+                    for gap in fence_gaps(self.assessment, key, most=1, plot=self.answer.plot)
+                    if gap.homes_won >= self.knowledge.setting("plan_gain_least")
+                ]
+        return tuple(sorted(found, key=lambda entry: -entry[1].homes_won))
+
+    def would_change(
+        self, judged: JudgedSets, suggestion: Suggestion | None
+    ) -> tuple[WouldChange, ...]:
+        """Facts nobody said that would bring out another set."""
+        if suggestion is None:
+            return ()
+        now = {one.candidate.feature for one in suggestion.additions}
+        found = []
+        for fact, words, allowed in self.questions():
+            at = judged.best(allowed)
+            features = () if at is None else self.features_of(judged, at)
+            if set(features) != now:
+                found.append(WouldChange(fact, words, features))
+        return tuple(found)
+
+    def features_of(self, judged: JudgedSets, at: int) -> tuple[str, ...]:
+        return tuple(judged.candidates[k].feature for k in judged.sets[at])
+
+    def questions(self) -> list[tuple[str, str, Callable[[Candidate], bool]]]:
+        facts, sitings = self.facts, self.knowledge.sitings
+        asked: list[tuple[str, str, Callable[[Candidate], bool]]] = []
+        if facts.small_children is None:
+            asked.append(
+                (
+                    "small_children",
+                    "if children under six live here or visit",
+                    lambda one: one.feature not in POND_FEATURES,
+                )
+            )
+        if facts.tenure is None:
+            asked.append(
+                ("tenure", "if you rent", lambda one: sitings[one.feature].tenancy != "own")
+            )
+        if facts.light is None:
+            asked += [
+                ("light", words, partial(_works_in, sitings, light))
+                for light, words in (
+                    ("sun", "if the plot lies in full sun"),
+                    ("part", "if it lies in half shade"),
+                    ("shade", "if it lies in shade"),
+                )
+            ]
+        if facts.pots_only is None:
+            asked.append(
+                (
+                    "pots_only",
+                    "if everything must stand in pots",
+                    lambda one: one.place in ("standing", "wall", "fence", "sill"),
+                )
+            )
+        return asked
+
+
+def _works_in(sitings: Mapping[str, Siting], light: str, one: Candidate) -> bool:
+    return light in sitings[one.feature].lights

@@ -1,0 +1,220 @@
+"""A householder's answers from plain words and numbers, every fault in one list."""
+
+import math
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import fields
+from typing import Any
+
+from patchnet.advice.candidates import POND_FEATURES
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.errors import DataFaults
+from patchnet.faults import Fault, nearest_hint
+from patchnet.knowledge import match_feature, near_features
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.words import plain
+
+__all__ = ["read_facts"]
+
+_LIGHTS = {
+    "sun": "sun", "full sun": "sun", "sunny": "sun",
+    "part": "part", "part shade": "part", "half shade": "part", "half": "part", "mixed": "part",
+    "shade": "shade", "shady": "shade", "full shade": "shade",
+}  # fmt: skip
+_SOILS = {
+    "clay": "clay", "heavy": "clay", "loam": "loam", "sand": "sand", "sandy": "sand",
+    "light": "sand", "chalk": "chalk", "chalky": "chalk", "lime": "chalk",
+}  # fmt: skip
+_TENURES = {
+    "own": "own", "owned": "own", "owner": "own",
+    "rent": "rent", "rented": "rent", "tenant": "rent",
+}  # fmt: skip
+_PETS = {"cat": "cat", "dog": "dog"}
+_YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
+_NOT_SAID = frozenset({"", "?", "not known", "unknown", "dont know", "skip"})
+
+
+def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) -> PlotFacts:
+    """Read what somebody said of a plot.
+
+    Parameters
+    ----------
+    said
+        Names of `PlotFacts` to words, numbers, yes or no, or lists; text is read as people write
+        it ("yes", "3,5", "cat and dog"). ``wishes`` also takes a mapping of feature to amount.
+    knowledge
+        For features, groups and uses that must stay.
+    where
+        What to call the source in faults: the file, or "your answers".
+
+    Raises
+    ------
+    DataFaults
+        If anything cannot be read, is out of range or contradicts itself: all of it at once.
+    """
+    reader = _Reader(knowledge, where)
+    names = {part.name for part in fields(PlotFacts)}
+    for name in said:
+        if name not in names:
+            hint = nearest_hint(name, names)
+            reader.fault(name, f"Nothing is asked under this name.{hint}", _names_wanted(names))
+    facts = reader.facts({key: value for key, value in said.items() if key in names})
+    reader.contradictions(facts)
+    if reader.faults:
+        raise DataFaults(reader.faults)
+    return facts
+
+
+def _names_wanted(names: Collection[str]) -> str:
+    return f"Use some of: {', '.join(sorted(names))}."
+
+
+class _Reader:
+    def __init__(self, knowledge: Knowledge, where: str) -> None:
+        self.knowledge, self.where = knowledge, where
+        self.faults: list[Fault] = []
+
+    def fault(self, name: str, what: str, mend: str) -> None:
+        self.faults.append(Fault("error", self.where, None, name, what, mend))
+
+    def facts(self, said: Mapping[str, object]) -> PlotFacts:
+        readers: dict[str, Callable[[str, object], Any]] = {
+            "light": lambda name, value: self.word(name, value, _LIGHTS),
+            "soil": lambda name, value: self.word(name, value, _SOILS),
+            "tenure": lambda name, value: self.word(name, value, _TENURES),
+            "damp": self.yes_no,
+            "pots_only": self.yes_no,
+            "small_children": self.yes_no,
+            "edible": self.yes_no,
+            "keep": self.kept,
+            "pets": lambda name, value: self.words(name, value, _PETS),
+            "groups": self.groups,
+            "wishes": self.wishes,
+        }
+        values = {
+            name: readers.get(name, self.number)(name, value)
+            for name, value in said.items()
+            if not _is_blank(value)
+        }
+        return PlotFacts(**{name: value for name, value in values.items() if value is not None})
+
+    # one kind of answer -------------------------------------------------------------------
+
+    def word(self, name: str, value: object, words: Mapping[str, str]) -> str | None:
+        found = {plain(word): key for word, key in words.items()}.get(plain(str(value)))
+        if found is None:
+            choices = sorted(set(words.values()))
+            hint = nearest_hint(str(value), words)
+            self.fault(name, f"'{value}' is not one of the answers.{hint}", _one_of(choices))
+        return found
+
+    def words(self, name: str, value: object, words: Mapping[str, str]) -> tuple[str, ...]:
+        found = [self.word(name, part, words) for part in _parts(value)]
+        return tuple(dict.fromkeys(part for part in found if part is not None))
+
+    def yes_no(self, name: str, value: object) -> bool | None:
+        if isinstance(value, bool):
+            return value
+        said = _YES.get(str(value).strip().casefold())
+        if said is None:
+            self.fault(name, f"'{value}' is neither yes nor no.", "Write yes or no.")
+        return said
+
+    def number(self, name: str, value: object) -> float | None:
+        amount = _number(value)
+        if amount is None:
+            self.fault(name, f"'{value}' is not a number.", "Write digits, without the unit.")
+        elif amount < 0:
+            self.fault(name, f"{amount:g} is negative.", "Write 0 or more.")
+            return None
+        return amount
+
+    def kept(self, name: str, value: object) -> tuple[str, ...]:
+        words = {}
+        for key, use in self.knowledge.keep_uses.items():
+            words.update(dict.fromkeys((key, use.name, *use.words), key))
+        return self.words(name, value, words)
+
+    def groups(self, name: str, value: object) -> tuple[str, ...]:
+        words = {}
+        for key, group in self.knowledge.groups.items():
+            words.update(dict.fromkeys((key, group.name), key))
+        return self.words(name, value, words)
+
+    def wishes(self, name: str, value: object) -> tuple[tuple[str, float | None], ...]:
+        pairs = (
+            value.items() if isinstance(value, Mapping) else [_wish(part) for part in _parts(value)]
+        )
+        found: dict[str, float | None] = {}
+        for words, amount in pairs:
+            key = match_feature(str(words), self.knowledge)
+            if key is None:
+                near = near_features(str(words), self.knowledge)
+                hint = f" Did you mean {' or '.join(near)}?" if near else ""
+                self.fault(
+                    name, f"'{words}' is no feature.{hint}", "'patchnet features' lists them all."
+                )
+                continue
+            found[key] = None if amount is None else self.number(name, amount)
+        return tuple(found.items())
+
+    # answers that cannot both be true -----------------------------------------------------
+
+    def contradictions(self, facts: PlotFacts) -> None:
+        for key, amount in facts.wishes:
+            feature = self.knowledge.features[key]
+            siting = self.knowledge.sitings.get(key)
+            if siting is None or not feature.addable:
+                self.fault("wishes", f"{feature.name} is nothing to add.", "Leave it out.")
+                continue
+            if facts.pots_only and siting.place in ("ground", "under", "roof"):
+                what = f"Everything must stand in pots, but {_wished(feature.name, amount)} cannot."
+                self.fault("wishes", what, "Change one of the two.")
+            if facts.small_children and key in POND_FEATURES:
+                what = f"{feature.name} is wished for, but small children come here."
+                self.fault("wishes", what, "Leave it out while they are small.")
+            ground = feature.ground.value * (amount or 0.0)
+            if facts.free_m2 is not None and siting.place == "ground" and ground > facts.free_m2:
+                what = (
+                    f"{_wished(feature.name, amount)} takes {ground:g} m2, but only "
+                    f"{facts.free_m2:g} m2 is free."
+                )
+                self.fault("wishes", what, "Make it smaller, or say that more is free.")
+
+
+def _wished(name: str, amount: float | None) -> str:
+    return name.lower() if amount is None else f"{name.lower()} ({amount:g})"
+
+
+def _one_of(choices: Collection[str]) -> str:
+    return f"Write one of: {', '.join(choices)}."
+
+
+def _is_blank(value: object) -> bool:
+    return value is None or (isinstance(value, str) and plain(value) in map(plain, _NOT_SAID))
+
+
+def _parts(value: object) -> list[str]:
+    """Split an answer that may be a list or text with commas, semicolons or 'and'."""
+    if isinstance(value, str):
+        text = value.replace(" and ", ",").replace(";", ",")
+        return [part.strip() for part in text.split(",") if part.strip()]
+    if isinstance(value, Collection):
+        return [str(part) for part in value]
+    return [str(value)]
+
+
+def _wish(part: str) -> tuple[str, float | None]:
+    """A wish such as ``pond``, ``pond 3`` or ``pond 3 m2``."""
+    words = part.removesuffix("m2").removesuffix(" m").split()
+    amount = _number(words[-1]) if len(words) > 1 else None
+    return (part, None) if amount is None else (" ".join(words[:-1]), amount)
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, bool):
+        return None
+    try:
+        amount = float(str(value).strip().replace(",", "."))
+    except ValueError:
+        return None
+    return amount if math.isfinite(amount) else None

@@ -1,0 +1,151 @@
+"""What a person says of a plot: on the command line, in a TOML file, or asked one by one."""
+
+import functools
+import sys
+import tomllib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.read_facts import read_facts
+from patchnet.errors import CannotRead, DataFaults, WrongUse
+from patchnet.faults import Fault
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["SaidFacts", "facts_options"]
+
+SaidFacts = Callable[[Knowledge], PlotFacts]
+"""Reads what was said, once the tables are loaded."""
+
+_QUESTIONS: tuple[tuple[str, str], ...] = (
+    ("light", "How much sun does the plot get in summer: sun, part, shade?"),
+    ("soil", "What is the soil: clay, loam, sand, chalk?"),
+    ("damp", "Does the ground stay moist in summer (yes/no)?"),
+    ("tenure", "Do you own it or rent it: own, rent?"),
+    ("free_m2", "How many square metres may be changed?"),
+    ("wall_m", "How many metres of wall may carry something?"),
+    ("fence_m", "How many metres of fence may carry something?"),
+    ("sill_m", "How many metres of window sill or balcony rail may carry boxes?"),
+    ("pots_only", "Must everything stand in pots (yes/no)?"),
+    ("keep", "What must stay: {keep}? (several with commas)"),
+    ("small_children", "Do children under six live there, visit, or come in from the street?"),
+    ("pets", "Which pets go there: cat, dog?"),
+    ("hours_month", "How many hours a month does somebody have for it?"),
+    ("budget", "How much money is there for the first year ({unit})?"),
+    ("edible", "Do you want things to eat (yes/no)?"),
+    ("groups", "Which animals do you care for most ('patchnet groups' lists them)?"),
+    ("wishes", "What would you like to have (pond 3, bee hotel)?"),
+)
+_OPTIONS: tuple[tuple[str, dict[str, Any], str], ...] = (
+    ("--light", {"metavar": "sun|part|shade"}, "light"),
+    ("--soil", {"metavar": "clay|loam|sand|chalk"}, "soil"),
+    ("--damp/--dry", {"default": None}, "damp"),
+    ("--tenure", {"metavar": "own|rent"}, "tenure"),
+    ("--free", {"metavar": "M2"}, "free_m2"),
+    ("--wall", {"metavar": "M"}, "wall_m"),
+    ("--fence", {"metavar": "M"}, "fence_m"),
+    ("--sill", {"metavar": "M"}, "sill_m"),
+    ("--pots-only/--open-ground", {"default": None}, "pots_only"),
+    ("--keep", {"multiple": True, "metavar": "USE"}, "keep"),
+    ("--small-children/--no-small-children", {"default": None}, "small_children"),
+    ("--pet", {"multiple": True, "metavar": "cat|dog"}, "pets"),
+    ("--hours", {"metavar": "H"}, "hours_month"),
+    ("--budget", {"metavar": "MONEY"}, "budget"),
+    ("--edible/--not-edible", {"default": None}, "edible"),
+    ("--care-for", {"multiple": True, "metavar": "GROUP"}, "groups"),
+    ("--wish", {"multiple": True, "metavar": "FEATURE"}, "wishes"),
+)
+_HELP = {
+    "light": "Direct sun in summer.",
+    "soil": "Kind of soil.",
+    "damp": "Whether the ground stays moist in summer.",
+    "tenure": "Whether you own or rent it.",
+    "free_m2": "Ground that may be changed, square metres.",
+    "wall_m": "Wall that may carry something, metres.",
+    "fence_m": "Fence that may carry something, metres.",
+    "sill_m": "Sill or rail that may carry boxes, metres.",
+    "pots_only": "Whether everything must stand in pots.",
+    "keep": "A use that must stay, such as 'play lawn' or bins (can be repeated).",
+    "small_children": "Whether children under six live there, visit or come in.",
+    "pets": "A pet that goes there (can be repeated).",
+    "hours_month": "Hours a month somebody has for it.",
+    "budget": "Money for the first year.",
+    "edible": "Whether things to eat are wanted.",
+    "groups": "A wildlife group to care for most (can be repeated).",
+    "wishes": "Something you would like, such as 'pond 3' (can be repeated).",
+}
+
+
+def facts_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the options for what a householder says; the command gets one `said`."""
+
+    @functools.wraps(command)
+    def with_said(*, facts: Path | None, ask: bool, **others: Any) -> None:  # noqa: ANN401
+        names = [name for _, _, name in _OPTIONS]
+        options = {name: others.pop(f"fact_{name}") for name in names}
+        told = {name: value for name, value in options.items() if value not in (None, ())}
+
+        def said(knowledge: Knowledge) -> PlotFacts:
+            answers = _from_file(facts) if facts is not None else {}
+            answers |= told
+            if ask:
+                answers = _asked(answers, knowledge)
+            where = "your answers" if facts is None else str(facts)
+            return read_facts(answers, knowledge, where=where)
+
+        command(said=said, **others)
+
+    for flag, settings, name in reversed(_OPTIONS):
+        with_said = click.option(flag, f"fact_{name}", help=_HELP[name], **settings)(with_said)
+    with_said = click.option(
+        "--ask", is_flag=True, help="Be asked one question after the other; Enter skips one."
+    )(with_said)
+    return click.option(
+        "--facts",
+        type=click.Path(path_type=Path),
+        metavar="TOML",
+        help="File of answers, such as: light = 'part', tenure = 'rent', free_m2 = 12.",
+    )(with_said)
+
+
+def _from_file(path: Path) -> dict[str, object]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+    except UnicodeDecodeError as error:
+        raise CannotRead(f"{path} is not UTF-8 text.") from error
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        mend = 'Write lines such as light = "part" and free_m2 = 12.'
+        what = f"The file is not TOML: {error}."
+        raise DataFaults([Fault("error", str(path), None, None, what, mend)]) from error
+
+
+def _asked(answers: Mapping[str, object], knowledge: Knowledge) -> dict[str, object]:
+    """Ask what is not said yet, one question after the other, each answer checked at once."""
+    if not sys.stdin.isatty():
+        raise WrongUse("--ask needs a terminal to ask on; say it with --facts FILE.toml instead.")
+    found = dict(answers)
+    words = {
+        "keep": ", ".join(use.name for use in knowledge.keep_uses.values()),
+        "unit": knowledge.settings["cost_low"].unit,
+    }
+    click.echo("Press Enter to skip a question.", err=True)
+    for name, question in _QUESTIONS:
+        while name not in found:
+            reply = click.prompt(question.format(**words), default="", show_default=False, err=True)
+            if not reply.strip():
+                break
+            try:
+                read_facts({**found, name: reply}, knowledge, where="your answer")
+            except DataFaults as error:
+                for fault in error.faults:
+                    click.echo(f"{fault.what} {fault.mend}", err=True)
+                continue
+            found[name] = reply
+    return found

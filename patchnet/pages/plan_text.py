@@ -1,0 +1,275 @@
+"""A plot's plan as plain text for a terminal, short first, and as JSON."""
+
+from dataclasses import asdict
+from typing import Any
+
+from shapely import Point
+
+from patchnet.advice.plan_records import PlotPlan, Suggestion
+from patchnet.advice.records import ANCHOR
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.calendar import calendar_text
+from patchnet.pages.json_text import json_text
+from patchnet.pages.numbers import figure, metres, month_spans
+from patchnet.pages.plan_words import (
+    DEFER,
+    INDEX,
+    STAGE_NAMES,
+    amount_words,
+    asked_first,
+    cautions_of,
+    exact_words,
+    fills,
+    nearest_words,
+    need_name,
+    place_words,
+    serves,
+    stage_words,
+    takes,
+    thing,
+    would_change_words,
+)
+from patchnet.pages.table import paragraph, text_table
+
+__all__ = ["plan_json", "plan_text"]
+
+_RULED_OUT_NAMED = 12
+
+
+def plan_json(plan: PlotPlan) -> str:
+    """The whole plan as JSON (keys as in `PlotPlan`, places as x and y, numbers unrounded)."""
+    return json_text(_pointless(asdict(plan)))
+
+
+def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
+    if isinstance(value, Point):
+        return {"x": value.x, "y": value.y}
+    if isinstance(value, dict):
+        return {key: _pointless(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_pointless(item) for item in value]
+    return value
+
+
+def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """The plan in words: the answer first, then what it rests on."""
+    kind = knowledge.plot_kinds[plan.answer.kind].name.lower()
+    parts = [
+        f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
+        _warnings(plan),
+        _best(plan, knowledge),
+        _wished(plan, knowledge),
+        _runner_up(plan, knowledge),
+        _gaps(plan, knowledge),
+        _stages(plan, knowledge),
+        _planting(plan, knowledge),
+        _balance(plan, knowledge),
+        _plentiful(plan, knowledge),
+        _ruled_out(plan, knowledge),
+        _would_change(plan, knowledge),
+        paragraph(INDEX),
+        paragraph(DEFER),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _section(title: str, lines: list[str]) -> str:
+    return "\n".join([title, *lines]) if lines else ""
+
+
+def _warnings(plan: PlotPlan) -> str:
+    return "\n".join(paragraph(f"Mind: {words}", then="  ") for words in plan.warnings)
+
+
+def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
+    best = plan.best
+    if best is None:
+        return _section(
+            "WHAT TO ADD",
+            [
+                paragraph(
+                    "Nothing that fits here would win linked homes. Keep what there is; what "
+                    "would change the answer stands below.",
+                    indent="  ",
+                )
+            ],
+        )
+    count = len(best.additions)
+    words = {1: "THE BEST THING TO ADD", 2: "THE TWO BEST THINGS, TOGETHER"}
+    lines = [
+        paragraph(
+            f"Together they win {figure(best.linked_homes)} linked homes over all groups."
+            + _way(best, knowledge),
+            indent="  ",
+        )
+    ]
+    for order, addition in enumerate(best.additions, 1):
+        one = addition.candidate
+        lines.append("")
+        lines.append(
+            paragraph(
+                f"{order}. {thing(one, knowledge)}: {place_words(one)}. Wins "
+                f"{figure(addition.given_the_others)} linked homes on top of the others, "
+                f"{figure(addition.alone)} alone.",
+                indent="  ",
+                then="     ",
+            )
+        )
+        details = [f"For: {serves(addition, knowledge)}."] if addition.groups else []
+        details += [f"Fills: {line}." for line in fills(addition, best, knowledge)[:3]]
+        details.append(f"Takes: {takes(one, knowledge)}.")
+        steps = knowledge.sitings[one.feature].steps
+        details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
+        details += asked_first(one)
+        details += [f"Take care: {words}" for words in cautions_of([one], knowledge)]
+        lines += [paragraph(line, indent="     ", then="       ") for line in details]
+    lines += ["", paragraph(exact_words(plan), indent="  ")]
+    return _section(words.get(count, "THE THREE BEST THINGS, TOGETHER"), lines)
+
+
+def _way(best: Suggestion, knowledge: Knowledge) -> str:
+    if not best.gives_way:
+        return ""
+    given = ", ".join(
+        f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
+        for key, amount in best.gives_way.items()
+    )
+    return f" They take the place of {given}."
+
+
+def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
+    return _section(
+        "WHAT YOU WISHED FOR",
+        [
+            paragraph(
+                f"{knowledge.features[key].name}: alone it would win {figure(won)} linked homes.",
+                indent="  ",
+            )
+            for key, won in plan.wished
+        ],
+    )
+
+
+def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
+    other = plan.runner_up
+    if other is None or plan.best is None:
+        return ""
+    first = knowledge.features[plan.best.additions[0].candidate.feature].name.lower()
+    things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
+    words = f"Without a {first}: {things}. It wins {figure(other.linked_homes)} linked homes."
+    return _section("THE RUNNER-UP", [paragraph(words, indent="  ")])
+
+
+def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = []
+    for key, gap in plan.gaps:
+        sides = " and ".join(side or "open ground" for side in gap.plots)
+        lines.append(
+            paragraph(
+                f"{knowledge.groups[key].name}: a gap of {_gap_size(knowledge)} in the "
+                f"{gap.kinds[0]} between {sides} would win {figure(gap.homes_won)} linked homes.",
+                indent="  ",
+                then="    ",
+            )
+        )
+    if lines:
+        words = knowledge.cautions["neighbour_consent"].words
+        lines.append(paragraph(f"Take care: {words}", indent="  ", then="    "))
+    return _section("A GAP IN A FENCE, WITH THE NEIGHBOUR", lines)
+
+
+def _gap_size(knowledge: Knowledge) -> str:
+    side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
+    return f"{side} x {side} cm"
+
+
+def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = [
+        paragraph(
+            f"{STAGE_NAMES[stage.when]}: {stage_words(stage.additions, knowledge)}. About "
+            f"{figure(stage.hours)} hours of work, {figure(stage.cost)} "
+            f"{knowledge.settings['cost_low'].unit}; wins {figure(stage.linked_homes)} more "
+            "linked homes.",
+            indent="  ",
+            then="    ",
+        )
+        for stage in plan.stages
+    ]
+    return _section("STEP BY STEP, each the best next step given those before", lines)
+
+
+def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
+    planting = plan.planting
+    if not planting.lines:
+        return ""
+    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Hazard")]
+    rows += [
+        (
+            f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
+            str(line.number),
+            knowledge.features[line.place].name.lower(),
+            month_spans(line.months) if line.months else "",
+            line.hazard,
+        )
+        for line in planting.lines
+    ]
+    parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
+    extra = plan.planting_with
+    if extra is not None:
+        words = (
+            f"So that hungry months get flowers, with one thing more: {thing(extra, knowledge)}."
+        )
+        parts.insert(0, paragraph(words, indent="  "))
+    parts += [
+        paragraph(f"Not offered: {why} ({count}).", indent="  ", then="    ")
+        for why, count in planting.left_out
+    ]
+    return _section("WHAT TO PLANT, chosen together", parts)
+
+
+def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
+    rows: list[tuple[str, ...]] = [("Group", "Scarcest here", "Enough for", "Room for")]
+    for group in plan.answer.groups:
+        record = knowledge.groups[group.group]
+        if group.scarcest == ANCHOR:
+            anchors = " or ".join(
+                knowledge.resources[anchor.resource].name for anchor in record.anchors
+            )
+            rows.append((record.name, f"a home: {anchors}", "", figure(group.room_within)))
+            continue
+        need = next(need for need in group.needs if need.need == group.scarcest)
+        name = f"{need_name(group.group, need.need, knowledge)} within {metres(need.reach_m)}"
+        rows.append((record.name, name, figure(need.enough), figure(need.room)))
+    return _section("THE BALANCE SHEET TODAY", [text_table(rows, indent="  ", header=True)])
+
+
+def _plentiful(plan: PlotPlan, knowledge: Knowledge) -> str:
+    return _section(
+        "PLENTIFUL NEARBY: need not be repeated",
+        [
+            paragraph(
+                f"{knowledge.features[key].name}: {count} plots, nearest {nearest_words(nearest)}",
+                indent="  ",
+                then="    ",
+            )
+            for key, nearest, count in plan.plentiful
+        ],
+    )
+
+
+def _ruled_out(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = [
+        paragraph(f"{knowledge.features[out.feature].name}: {out.why}", indent="  ", then="    ")
+        for out in plan.ruled_out[:_RULED_OUT_NAMED]
+    ]
+    more = len(plan.ruled_out) - _RULED_OUT_NAMED
+    if more > 0:
+        lines.append(f"  ... and {more} more; --format json lists them all.")
+    return _section("RULED OUT, AND WHY", lines)
+
+
+def _would_change(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = [
+        paragraph(line, indent="  ", then="    ") for line in would_change_words(plan, knowledge)
+    ]
+    return _section("WHAT WOULD CHANGE THE ANSWER", lines)

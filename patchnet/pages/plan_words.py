@@ -1,0 +1,183 @@
+"""The words of a plot's plan, shared by the terminal, the card and the files."""
+
+from collections.abc import Iterable
+
+from patchnet.advice.plan_records import Addition, Candidate, PlotPlan, Suggestion
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.numbers import figure, metres, month_spans
+
+__all__ = [
+    "CARD_INDEX",
+    "DEFER",
+    "INDEX",
+    "STAGE_NAMES",
+    "amount_words",
+    "asked_first",
+    "cautions_of",
+    "cost_words",
+    "exact_words",
+    "fills",
+    "nearest_words",
+    "need_name",
+    "place_words",
+    "serves",
+    "stage_words",
+    "takes",
+    "thing",
+    "would_change_words",
+]
+
+INDEX = (
+    "Homes are an index of room for wildlife, not a forecast of animals. Most figures behind "
+    "them are our own working assumptions: 'patchnet source KEY' says where each comes from."
+)
+CARD_INDEX = (
+    "Homes are an index of room for wildlife, not a forecast of animals; most figures behind them "
+    "are our own working assumptions."
+)
+DEFER = (
+    "This is general advice. Local rules, your tenancy and the law come first; where a trade is "
+    "licensed, ask somebody who holds the licence."
+)
+STAGE_NAMES = {
+    "weekend": "This weekend",
+    "season": "This season",
+    "next_year": "Next year",
+    "when_owned": "When you own it",
+}
+_UNITS = {"m2": "m²", "m": "m", "count": ""}
+_PLACES = {
+    "ground": "in the ground",
+    "standing": "stands anywhere firm",
+    "wall": "on a wall or fence",
+    "fence": "on a fence",
+    "sill": "on a sill or rail",
+    "roof": "on a low roof",
+    "under": "between and under what grows there",
+}
+_ASKS = {
+    "small_children": (
+        "First answer: do children under six live here, visit, or come in from the street? If "
+        "so, leave it for now and take a bird bath or a boggy bed."
+    ),
+    "landlord": "If you rent, ask the owner first.",
+    "neighbour": "Ask the neighbour first where it touches the boundary.",
+}
+_EFFORT = {"low": "little upkeep", "some": "some upkeep", "much": "much upkeep at first"}
+
+
+def thing(candidate: Candidate, knowledge: Knowledge) -> str:
+    """Name and amount of an addition: ``Log pile``, ``Herb bed left to flower, 3 m²``."""
+    amount = amount_words(candidate.feature, candidate.amount, knowledge)
+    name = knowledge.features[candidate.feature].name
+    return f"{name}, {amount}" if amount else name
+
+
+def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
+    """An amount with its unit; nothing for one piece."""
+    unit = _UNITS[knowledge.features[feature].measure]
+    if unit:
+        return f"{figure(amount)} {unit}"
+    return "" if amount == 1 else f"{figure(amount)} of them"
+
+
+def place_words(candidate: Candidate) -> str:
+    """Where it goes."""
+    return _PLACES[candidate.place]
+
+
+def serves(addition: Addition, knowledge: Knowledge) -> str:
+    """Whom it serves, with the linked homes won for each."""
+    return ", ".join(
+        f"{knowledge.groups[key].name.lower()} (+{figure(won)})" for key, won in addition.groups
+    )
+
+
+def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> list[str]:
+    """The needs it fills here and for which plots; hungry months that the set closes."""
+    lines = []
+    gains = {(gain.group, gain.need): gain for gain in suggestion.needs}
+    for key in addition.needs:
+        gain = gains[key]
+        group, need = knowledge.groups[key[0]], need_name(key[0], key[1], knowledge)
+        plots = ", ".join(plot for plot, _ in gain.plots)
+        more = gain.plots_count - len(gain.plots)
+        where = f"{plots} and {more} more plots" if more > 0 else plots
+        line = f"{group.name}: {need}, better met at {where}"
+        if gain.hungry_months_closed:
+            line += f"; no longer short in {month_spans(gain.hungry_months_closed)}"
+        lines.append(line)
+    return lines
+
+
+def need_name(group: str, need: str, knowledge: Knowledge) -> str:
+    """A need in plain words."""
+    return next(each.name for each in knowledge.groups[group].needs if each.key == need)
+
+
+def takes(candidate: Candidate, knowledge: Knowledge) -> str:
+    """What it takes: room, upkeep, money, and when it is made."""
+    feature = knowledge.features[candidate.feature]
+    parts = []
+    if candidate.ground_m2 > 0:
+        parts.append(f"{figure(candidate.ground_m2)} m² of ground")
+    if candidate.length_m > 0 and candidate.place != "ground":
+        parts.append(f"{figure(candidate.length_m)} m of length")
+    parts += [
+        f"{_EFFORT[feature.effort]} (about {figure(candidate.hours_month)} hours a month)",
+        cost_words(feature.cost, knowledge),
+        f"made {month_spans(candidate.months)}",
+    ]
+    years = feature.years_to_work.value
+    if years > 1:
+        parts.append(f"takes about {years:g} years to give this")
+    return "; ".join(parts)
+
+
+def cost_words(cost: str, knowledge: Knowledge) -> str:
+    """Cost class as a span of money."""
+    held = knowledge.settings[f"cost_{cost}"]
+    if held.value == 0:
+        return "costs nothing"
+    return f"about {held.low:.0f} to {held.high:.0f} {held.unit}"
+
+
+def asked_first(candidate: Candidate) -> list[str]:
+    """Questions that come before it."""
+    return [_ASKS[ask] for ask in candidate.asks]
+
+
+def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[str]:
+    """Cautions that belong to some additions, each once."""
+    keys = dict.fromkeys(key for one in candidates for key in one.cautions)
+    return [knowledge.cautions[key].words for key in keys]
+
+
+def exact_words(plan: PlotPlan) -> str:
+    """How the sets were searched."""
+    if plan.exact:
+        return f"All {plan.searched:,} sets of up to three things that fit were worked through."
+    return (
+        f"{plan.searched:,} of the sets that fit were worked through. No set left out could win "
+        f"more than {figure(plan.bound)} on the scale on which this one wins "
+        f"{figure(plan.best.score if plan.best else 0.0)}."
+    )
+
+
+def stage_words(additions: Iterable[Candidate], knowledge: Knowledge) -> str:
+    """What a stage adds, in one line."""
+    return "; ".join(thing(one, knowledge) for one in additions)
+
+
+def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """What would change the answer, one line each."""
+    lines = []
+    for change in plan.would_change:
+        names = ", ".join(knowledge.features[key].name.lower() for key in change.features)
+        lines.append(f"{change.words[0].upper()}{change.words[1:]}: {names or 'nothing fits'}.")
+    return lines
+
+
+def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
+    """The nearest plots with their distances."""
+    return "; ".join(f"{plot}, {metres(away)}" for plot, away in nearest)
