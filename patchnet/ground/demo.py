@@ -21,7 +21,7 @@ from patchnet.files import write_text
 from patchnet.ground.demo_drawing import Plan, Point
 from patchnet.ground.demo_habitat import Survey, describe
 from patchnet.ground.demo_plan import draw_plan
-from patchnet.ground.demo_scenario import HEIGHTS, LOFTS, STOREYS
+from patchnet.ground.demo_scenario import HEIGHTS, LOFTS, SPEEDS, STOREYS
 
 __all__ = ["SEED", "demo_files", "demo_layers", "write_demo"]
 
@@ -68,6 +68,10 @@ def _feature(geometry: dict[str, Any], **properties: object) -> _Feature:
     return {"type": "Feature", "properties": properties, "geometry": geometry}
 
 
+def _rounded(metres: float | None) -> float | None:
+    return None if metres is None else round(metres, 2)
+
+
 def _draw(seed: int) -> tuple[Plan, list[Survey]]:
     rng = random.Random(seed)  # noqa: S311 - a drawing, not a secret; its numbers never change
     plan = draw_plan(rng)
@@ -110,8 +114,20 @@ def _layers(plan: Plan, surveys: list[Survey]) -> dict[str, list[_Feature]]:
             )
             for s in plan.buildings
         ],
-        "roads": [_feature(_line(s.points), name=s.name, width_m=s.amount) for s in plan.roads],
-        "footways": [_feature(_polygon(s.points), name=s.name) for s in plan.footways],
+        "roads": [
+            _feature(
+                _line(s.points), name=s.name, width_m=_rounded(s.amount), maxspeed=SPEEDS[s.name]
+            )
+            for s in plan.roads
+        ],
+        "footways": [
+            _feature(_mapped(s.points, line=s.line), name=s.name, width_m=_rounded(s.amount))
+            for s in plan.footways
+        ],
+        "street_objects": [
+            _feature(_mapped(s.points, line=s.line), kind=kind, width_m=_rounded(s.amount))
+            for kind, s in plan.street_objects
+        ],
     }
     for features in layers.values():
         features.sort(
@@ -151,7 +167,8 @@ def demo_layers(*, seed: int = SEED) -> Layers:
     Returns
     -------
     dict
-        ``plots``, ``features``, ``barriers``, ``buildings``, ``roads``, ``footways``:
+        ``plots``, ``features``, ``barriers``, ``buildings``, ``roads``, ``footways``,
+        ``street_objects``:
         GeoDataFrames in WGS 84 (degrees, EPSG:4326) as in the files; ``survey``: the table of
         features.csv (``id``, ``seen``, ``features``).
     """
@@ -174,7 +191,7 @@ def demo_layers(*, seed: int = SEED) -> Layers:
 def demo_files(*, seed: int = SEED) -> dict[str, str]:
     """Return the files of the invented neighbourhood: name -> text, in the order of the names.
 
-    Six GeoJSON layers (RFC 7946) and features.csv; the same seed gives the same text.
+    Seven GeoJSON layers (RFC 7946) and features.csv; the same seed gives the same text.
     """
     plan, surveys = _draw(seed)
     files = {

@@ -29,6 +29,7 @@ class Shape:
     name: str
     points: tuple[Point, ...]
     amount: float | None = None
+    line: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class Plan:
     roads: list[Shape] = field(default_factory=list)
     barriers: list[Barrier] = field(default_factory=list)
     mapped: list[tuple[str, Shape]] = field(default_factory=list)
+    street_objects: list[tuple[str, Shape]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

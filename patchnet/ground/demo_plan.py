@@ -26,38 +26,15 @@ from patchnet.ground.demo_scenario import (
     VILLA_LINE,
     VILLA_STREET,
 )
+from patchnet.ground.demo_street import draw_streets
 
 __all__ = ["draw_plan"]
 
 
 def _common_ground(plan: Plan, terrace: Street, villa: Street, north: float) -> None:
     """Streets, alleys, shop, flats, chapel, school, works, allotments."""
-    kerb, front = TERRACE["kerb"], TERRACE["front"]
-    last = terrace.length
-    plan.roads += [
-        Shape(TERRACE_STREET, tuple(terrace.at(last * i / 12, 0.0) for i in range(13)), 2 * kerb),
-        Shape(
-            VILLA_STREET,
-            tuple(villa.at(villa.length * i / 12, 0.0) for i in range(13)),
-            2 * VILLA["kerb"],
-        ),
-    ]
-    walk = last - VILLA["front"]
-    plan.footways += [
-        Shape(f"{TERRACE_STREET} north footway", terrace.strip(2.0, walk, kerb, front)),
-        Shape(f"{TERRACE_STREET} south footway", terrace.strip(2.0, walk, -kerb, -front)),
-        Shape(
-            f"{VILLA_STREET} east footway",
-            villa.strip(2.0, villa.length, -VILLA["verge"], -VILLA["front"]),
-        ),
-        Shape(
-            f"{VILLA_STREET} west footway", villa.strip(2.0, 98.0, VILLA["verge"], VILLA["front"])
-        ),
-        Shape(
-            f"{VILLA_STREET} west footway",
-            villa.strip(110.5, villa.length, VILLA["verge"], VILLA["front"]),
-        ),
-    ]
+    draw_streets(plan, terrace, villa)
+    front = TERRACE["front"]
     at, by = terrace.at, villa.at
 
     def block(a: float, b: float, near: float, far: float) -> tuple[Point, ...]:

@@ -49,3 +49,37 @@ OUTSIDE = (8.0, 26.5)  # houses on the west side that nobody surveyed, nor count
 STOREYS = {TERRACE_STREET: 2, VILLA_STREET: 2, "Corner shop": 2, "School": 1, "Ropewalk Flats": 4}
 LOFTS = tuple(f"{number} {TERRACE_STREET}" for number in (9, 10, 23, 28))  # with a third storey
 HEIGHTS = {"Garages": 2.4, "Rope works": 7.5, "Chapel": 9.5}
+# The north footway of the terraced street where it is built out: from, to, offset of its kerb,
+# and its width where somebody measured it. Beyond it a stretch that nobody measured.
+BUILT_OUT = ((58.5, 86.0, 1.4, 3.4), (86.0, 93.0, 1.9, None))
+UNMEASURED = (93.0, 100.0)
+# Twelfths of the street's length, and how much narrower than usual its carriageway is there.
+NARROWED = ((0, 4, 0.0), (4, 6, 1.4), (6, 7, 1.1), (7, 12, 0.0))
+SPEEDS = {TERRACE_STREET: "20 mph", VILLA_STREET: "30 mph"}
+# What stands in the two streets: kind, street, distance along it, offset, width if measured.
+STREET_OBJECTS = (
+    ("driveway", "t", 14.0, 2.8, 2.8),
+    ("lamp column", "t", 30.0, 3.0, None),
+    ("hydrant", "t", 50.5, 4.2, None),
+    ("gate", "t", 61.5, 4.8, 0.9),
+    ("cover", "t", 66.2, 2.2, 0.6),
+    ("lamp column", "t", 67.4, 1.7, None),
+    ("gate", "t", 74.4, 4.8, 0.9),
+    ("bench", "t", 82.6, 4.3, 1.6),
+    ("gate", "t", 87.2, 4.8, 0.9),
+    ("tree", "t", 99.0, 2.7, None),
+    ("crossing", "t", 112.0, 0.0, 2.4),
+    ("cabinet", "t", 117.0, -4.5, 1.2),
+    ("bin", "t", 127.2, -3.2, 0.5),
+    ("shop door", "t", 136.0, -4.8, 1.2),
+    ("lamp column", "t", 24.0, -3.0, None),
+    ("cover", "t", 76.0, -3.6, None),
+    ("lamp column", "t", 98.0, -3.0, None),
+    ("dropped kerb", "v", 100.5, 3.2, 1.2),
+    ("driveway", "v", 30.0, -3.2, 3.0),
+    ("driveway", "v", 49.5, -3.2, 3.0),
+    ("bus stop", "v", 84.0, 3.2, None),
+    ("driveway", "v", 106.0, -3.2, 3.0),
+    ("parking", "v", 130.0, -3.2, 18.0),
+    ("lamp column", "v", 72.0, -4.9, None),
+)

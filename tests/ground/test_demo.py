@@ -23,7 +23,7 @@ from patchnet.ground import demo, demo_habitat, read_neighbourhood
 from patchnet.knowledge import load_knowledge, match_barrier_kind, match_feature, match_plot_kind
 
 COMMITTED = Path(__file__).resolve().parents[2] / "data_demo"
-LAYERS = ("plots", "features", "barriers", "buildings", "roads", "footways")
+LAYERS = ("plots", "features", "barriers", "buildings", "roads", "footways", "street_objects")
 AREAS = ("plots", "buildings", "footways")
 # Metres to be measured in: UTM zone 31 north holds 2.9 E; its scale there is 0.9996.
 TO_METRES = pyproj.Transformer.from_crs("EPSG:4326", "EPSG:32631", always_xy=True)
@@ -154,6 +154,9 @@ def test_plan_is_clean(seed):
     shapes = {}
     for name in AREAS:
         for feature in json.loads(files[f"{name}.geojson"])["features"]:
+            if feature["geometry"]["type"] == "LineString":
+                assert name == "footways"  # one stretch that nobody measured
+                continue
             (ring,) = feature["geometry"]["coordinates"]
             assert ring[0] == ring[-1]
             assert shapely.LinearRing(ring).is_ccw
@@ -363,7 +366,7 @@ def test_reads_without_fault_or_warning(files, layers, rows, knowledge):
     assert read.faults == ()
     assert sorted(read.plots.index) == sorted(rows)
     assert read.plots.crs.is_projected
-    for name in ("barriers", "buildings", "roads", "footways"):
+    for name in ("barriers", "buildings", "roads", "footways", "street_objects"):
         assert len(getattr(read, name)) == len(layers[name])
     assert read.answers.answer("K2", "pond") == "there"  # mapped, with its own outline
     assert read.answers.answer("W01B", "old_roof_wall") == "there"

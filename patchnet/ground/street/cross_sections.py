@@ -87,7 +87,19 @@ def street_sides(
     stations = _stations(road.line, footways)
     notes: list[str] = []
     odd: list[str] = []
-    left, right = (_side(side, road, footways, stations, (notes, odd), knowledge) for side in SIDES)
+    half = half_width(road, stations)
+    within = np.where(
+        np.isfinite(half), half, knowledge.street_rule("carriageway_default_m") / 2
+    ) + knowledge.street_rule("footway_reach_m")
+    cuts = [_cut(side, road, footways, stations, within) for side in SIDES]
+    # Where the two drawn kerbs are as far apart as the road is said to be wide, they are the
+    # kerbs, wherever between them its line was drawn.
+    apart = np.abs(cuts[0].near + cuts[1].near - 2 * half)
+    agreed = np.nan_to_num(apart, nan=np.inf) <= knowledge.street_rule("width_disagree_m")
+    left, right = (
+        _side(side, road, cut, stations, agreed, (notes, odd), knowledge)
+        for side, cut in zip(SIDES, cuts, strict=True)
+    )
     return left, right, notes, odd
 
 
@@ -110,24 +122,22 @@ def _stations(line: shapely.LineString, footways: Footways) -> Floats:
 def _side(
     side: Side,
     road: RoadLine,
-    footways: Footways,
+    found: _Found,
     stations: Floats,
+    agreed: NDArray[np.bool_],
     said: tuple[list[str], list[str]],
     knowledge: Knowledge,
 ) -> StreetSide:
-    reach, differ = (
-        knowledge.street_rule("footway_reach_m"),
-        knowledge.street_rule("width_disagree_m"),
-    )
+    differ = knowledge.street_rule("width_disagree_m")
     stated_half = half_width(road, stations)
     half = np.where(
         np.isfinite(stated_half), stated_half, knowledge.street_rule("carriageway_default_m") / 2
     )
-    found = _cut(side, road, footways, stations, half + reach)
     drawn = np.isfinite(found.near)
     mapped = bool(drawn.any() or found.bare.any())
-    verge = drawn & np.isfinite(stated_half) & (found.near > half + differ)
-    over = drawn & np.isfinite(stated_half) & (found.near < half - differ)
+    centred = drawn & np.isfinite(stated_half) & ~agreed
+    verge = centred & (found.near > half + differ)
+    over = centred & (found.near < half - differ)
     kerb = np.where(drawn & ~verge, found.near, half)
     is_open = drawn | found.bare if mapped else np.ones(len(stations), dtype=bool)
     for start, stop in road.gaps:
@@ -178,7 +188,11 @@ def _cut(
     if len(footways.bare):
         bare = shapely.union_all(footways.bare.geometry.to_numpy())
         meets = shapely.distance(shapely.points(points), shapely.intersection(rays, bare))
-        found.bare[:] = ~np.isfinite(found.near) & (np.nan_to_num(meets, nan=np.inf) <= within)
+        first = np.nan_to_num(meets, nan=np.inf) < np.nan_to_num(found.near, nan=np.inf)
+        found.bare[:] = first & (np.nan_to_num(meets, nan=np.inf) <= within)
+        # What lies behind a bare line (a passage, a yard) is not this road's footway.
+        for values in (found.near, found.back, found.stated):
+            values[found.bare] = np.nan
     return found
 
 

@@ -61,13 +61,13 @@ def find_street(neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge
     barriers = _near(neighbourhood.barriers, line, reach)
     footways = footways_of(neighbourhood.footways, buildings, line, reach)
     left, right, side_notes, odd = street_sides(road, footways, knowledge=knowledge)
-    objects = objects_of(neighbourhood, line, reach, knowledge=knowledge)
-    known = neighbourhood.street_objects is not None
-    vehicle = _vehicle(objects)
-    sight = stopping_sight_m(speed.mph, knowledge=knowledge, vehicle=vehicle)
     own = Road(road.name, line, _usual_half(road, knowledge), speed.mph, speed.basis)
     others = _other_roads(neighbourhood.roads, road.name, knowledge)
+    lines = shapely.union_all([other.line for other in others])
     others += [own._replace(line=shapely.LineString(piece.corners)) for piece in road.rest]
+    objects = objects_of(neighbourhood, line, lines, reach, knowledge=knowledge)
+    known = neighbourhood.street_objects is not None
+    sight = stopping_sight_m(speed.mph, knowledge=knowledge, vehicle=_vehicle(objects))
     reaches = {other.name: _sight_of(other, knowledge) for other in others} | {own.name: sight}
     areas, junction_notes = junction_areas(own, others, reaches, knowledge=knowledge)
     areas += access_areas(line, (left, right), objects, (sight, speed.basis), knowledge=knowledge)

@@ -26,9 +26,18 @@ _STEP_M = 1.0
 
 
 def objects_of(
-    neighbourhood: Neighbourhood, line: shapely.LineString, reach: float, *, knowledge: Knowledge
+    neighbourhood: Neighbourhood,
+    line: shapely.LineString,
+    others: shapely.Geometry,
+    reach: float,
+    *,
+    knowledge: Knowledge,
 ) -> tuple[StreetObject, ...]:
-    """Return what stands within reach of a road, with the planters that are plots."""
+    """Return what stands within reach of a road, with the planters that are plots.
+
+    Of accesses, crossings, stops and the like only those that are nearer to this road's line
+    than to `others`: round the corner they are another road's.
+    """
     planters = planters_of(neighbourhood.plots, line, reach, knowledge=knowledge)
     table = neighbourhood.street_objects
     if table is None:
@@ -38,9 +47,21 @@ def objects_of(
         for shape, kind, name, width in zip(
             table.geometry, table["kind"], table["name"], table["width_m"], strict=True
         )
-        if shape.dwithin(line, reach)
+        if shape.dwithin(line, reach) and _is_of(shape, kind, line, others, knowledge)
     ]
     return (*found, *planters)
+
+
+def _is_of(
+    shape: shapely.Geometry,
+    kind: str,
+    line: shapely.LineString,
+    others: shapely.Geometry,
+    knowledge: Knowledge,
+) -> bool:
+    if knowledge.street_kinds[kind].test == "around" or others.is_empty:
+        return True
+    return bool(shape.distance(line) <= shape.distance(others))
 
 
 def planters_of(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from patchnet.ground.street.cross_sections import at_stations
 from patchnet.ground.street.objects import kerb_points
 from patchnet.ground.street.records import Floats, Side, Street, StreetSide
+from patchnet.ground.street.road_line import along
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 
@@ -16,6 +17,7 @@ __all__ = ["Place", "place_at"]
 
 _ROUNDS = 8  # of moving the box until it is as far from the kerb as it should be
 _CLOSE_M = 1e-5
+_STEPS_DEG = 30.0  # a kerb that turns more than this against the road steps in or out
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +84,9 @@ def place_at(
     if length < half:  # the kerb folds up: the inside of a sharp bend
         return None
     way: Floats = reach / length
+    _, ahead = along(street.line, np.array([chainage]))
+    if way @ ahead[0] < np.cos(np.radians(_STEPS_DEG)):
+        return None
     out: Floats = np.array([-way[1], way[0]]) if side == "left" else np.array([way[1], -way[0]])
     wanted, wanted_for = _wanted(street, one, start, stop, knowledge)
     beyond = float(np.nanmax((one.near - one.kerb)[inside]))

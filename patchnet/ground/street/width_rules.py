@@ -38,12 +38,13 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
             f"needs {metres(full)} with the full walking width.",
         )  # fmt: skip
     basis: Basis = "measured" if place.measured else "from the map"
+    wide = round(place.footway_m, _MILLIMETRES)
     outside = place.box.difference(street.footway_ground)
     needs = round(needs - verge, _MILLIMETRES)
     if outside.area > 0:
         narrow = place.footway_m < needs
         why = (
-            f"The footway is {metres(place.footway_m)} wide here, narrower than the planter where "
+            f"The footway is {metres(wide)} wide here, narrower than the planter where "
             f"it must stand ({metres(needs)})."
             if narrow
             else "The planter would stand partly off the footway as it is drawn."
@@ -59,8 +60,8 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
             why,
         )
     return finding(
-        "on_footway", "fits", round(place.footway_m, _MILLIMETRES), needs, basis, knowledge, "kerb_offset_m",
-        f"The footway is {metres(place.footway_m)} wide here.",
+        "on_footway", "fits", wide, needs, basis, knowledge, "kerb_offset_m",
+        f"The footway is {metres(wide)} wide here.",
     )  # fmt: skip
 
 
