@@ -228,7 +228,7 @@ def _bars(row: _Row, top: int) -> str:
         f'height="{_ROW - 8}" rx="3" fill="{WOAD}" stroke="{PANEL}"/>'
         for first, last in _runs(row.months)
     )
-    return f'<text x="0" y="{top + 13}">{text(short)}</text>{bars}'
+    return f'<text x="2" y="{top + 13}">{text(short)}</text>{bars}'
 
 
 def _runs(months: Sequence[int]) -> list[tuple[int, int]]:
@@ -244,7 +244,7 @@ def _runs(months: Sequence[int]) -> list[tuple[int, int]]:
 
 def _counts(planting: Planting, foot: int) -> str:
     """How many plants are in flower; an empty hungry month is boxed."""
-    parts = [f'<text x="0" y="{foot + 13}" font-weight="700">Plants in flower</text>']
+    parts = [f'<text x="2" y="{foot + 13}" font-weight="700">Plants in flower</text>']
     for bloom in planting.calendar:
         middle = _left(bloom.month) + _COLUMN / 2
         parts.append(
