@@ -235,6 +235,7 @@ def make(knowledge: Knowledge) -> Callable[..., Assessment]:
             hood,
             tables,
             answers,
+            np.nan_to_num(hood.answers.amount),
             np.zeros((count, len(tables.resources), 12)),
             pd.Series(known.mean(axis=1), index=hood.plots.index),
         )
