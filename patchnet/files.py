@@ -9,7 +9,7 @@ from pathlib import Path
 
 from patchnet.errors import CannotWrite
 
-__all__ = ["MADE_BY", "OwnFolder", "ensure_may_write", "write_aside", "write_text"]
+__all__ = ["MADE_BY", "OwnFolder", "ensure_may_write", "write_aside", "write_bytes", "write_text"]
 
 MADE_BY = '<meta name="generator" content="patchnet">'
 """What a page of patchnet carries in its head, so that a later run may replace it."""
@@ -45,6 +45,12 @@ def write_text(path: Path | str, text: str) -> None:
     """Write `text` as UTF-8 with line feeds, whole or not at all."""
     with write_aside(path) as draft:
         draft.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_bytes(path: Path | str, content: bytes) -> None:
+    """Write `content`, whole or not at all."""
+    with write_aside(path) as draft:
+        draft.write_bytes(content)
 
 
 def ensure_may_write(path: Path | str, *, overwrite: bool) -> None:
@@ -113,9 +119,12 @@ class OwnFolder:
                 f"{', '.join(foreign)}. Name another folder, or move them away."
             )
 
-    def write(self, name: str, text: str) -> None:
+    def write(self, name: str, content: str | bytes) -> None:
         """Write one file of the folder and note it down as patchnet's own."""
-        write_text(self._folder / name, text)
+        if isinstance(content, str):
+            write_text(self._folder / name, content)
+        else:
+            write_bytes(self._folder / name, content)
         listed = self._listed() | {name: self._digest(name)}
         write_text(self._folder / self._LIST, json.dumps(listed, indent=1, sort_keys=True) + "\n")
 

@@ -6,12 +6,15 @@ import sys
 import click
 
 from patchnet.commands.advise import advise
+from patchnet.commands.base import base
 from patchnet.commands.check import check
 from patchnet.commands.demo import demo
 from patchnet.commands.export import export
+from patchnet.commands.forget import consent, forget
 from patchnet.commands.gaps import gaps
 from patchnet.commands.lists import features, groups, source
 from patchnet.commands.map import map_
+from patchnet.commands.merge import merge
 from patchnet.commands.plot import plot
 from patchnet.commands.routes import routes
 from patchnet.commands.survey import survey
@@ -43,7 +46,11 @@ def cli(*, debug: bool) -> None:
 
 for command in (
     demo,
+    base,
     survey,
+    merge,
+    consent,
+    forget,
     map_,
     check,
     plot,

@@ -1,0 +1,55 @@
+"""patchnet survey: what volunteers take along for a street survey."""
+
+from pathlib import Path
+
+import click
+
+from patchnet.commands.options import Asked, input_options, read_asked
+from patchnet.pages.survey import FILES, SurveyRound, write_survey
+
+__all__ = ["survey"]
+
+
+@click.command
+@input_options
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="DIR")
+@click.option("--title", help="Name of the survey; the file's name if not given.")
+@click.option(
+    "--contact",
+    default="",
+    metavar="TEXT",
+    help="Who runs the survey and how to reach them: stands in the privacy notice.",
+)
+@click.option(
+    "--keep-until",
+    default="",
+    metavar="TEXT",
+    help="Until when answers are kept with names: stands in the privacy notice.",
+)
+def survey(*, output: Path, title: str | None, contact: str, keep_until: str, asked: Asked) -> None:
+    """Make everything a street survey takes along: paper, spreadsheet, phone page.
+
+    Into DIR go sheets.html (maps and tick boxes that print on A4, rules on the back), phone.html
+    (a page that works without network and keeps the answers on the phone), survey.xlsx with
+    drop-down lists and survey.csv. Files in DIR that somebody filled in or changed are left
+    alone. 'patchnet merge' brings the returns together.
+
+    \b
+    Examples:
+      patchnet survey street.gpkg -o round-1
+      patchnet survey street.gpkg -o round-1 --contact "Wickthorn Wildlife, 01632 960123" \\
+        --keep-until "31 December 2028"
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    neighbourhood = read_asked(asked)
+    pack = SurveyRound(
+        neighbourhood, asked.knowledge, title=title, contact=contact, keep_until=keep_until
+    )
+    paths = write_survey(pack, output)
+    for path, words in zip(paths, FILES.values(), strict=True):
+        click.echo(path)
+        click.echo(f"  {words}", err=True)
+    for name, given in (("--contact", contact), ("--keep-until", keep_until)):
+        if not given:
+            click.echo(
+                f"Without {name} the privacy notice has a line to be written in by hand.", err=True
+            )

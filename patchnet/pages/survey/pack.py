@@ -1,0 +1,50 @@
+"""The whole pack that a group takes along: paper sheets, spreadsheets, phone page."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from patchnet.files import OwnFolder
+from patchnet.pages.survey.phone_page import survey_phone_page
+from patchnet.pages.survey.round import SurveyRound
+from patchnet.pages.survey.sheets import survey_sheets
+from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
+
+__all__ = ["FILES", "write_survey"]
+
+FILES: Mapping[str, str] = {
+    "sheets.html": "paper sheets: open in a browser and print on both sides at 100 %",
+    "phone.html": "page for phones: send it to each surveyor; it needs no network",
+    "survey.xlsx": "spreadsheet with drop-down lists",
+    "survey.csv": "the same as plain CSV",
+}
+
+
+def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
+    """Write the pack into `folder` and return the paths, in the order of `FILES`.
+
+    A file there that somebody filled in or changed since is left alone.
+
+    Parameters
+    ----------
+    survey
+        What is to be surveyed.
+    folder
+        Made if missing.
+
+    Raises
+    ------
+    CannotWrite
+        If a file of that name is not as patchnet made it, or cannot be written. Nothing is
+        written then.
+    """
+    own = OwnFolder(folder)
+    own.ensure_may_write(FILES)
+    made: dict[str, str | bytes] = {
+        "sheets.html": survey_sheets(survey),
+        "phone.html": survey_phone_page(survey),
+        "survey.xlsx": survey_xlsx(survey),
+        "survey.csv": survey_csv(survey).encode("utf-8"),
+    }
+    for name in FILES:
+        own.write(name, made[name])
+    return tuple(Path(folder) / name for name in FILES)

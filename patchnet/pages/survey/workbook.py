@@ -1,0 +1,239 @@
+"""The survey as a spreadsheet: xlsx with drop-down lists, and CSV."""
+
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from patchnet.ground.returns_words import ANSWERS, SEEN_FROM
+from patchnet.pages.survey.questions import MEASURES, parts_of
+from patchnet.pages.survey.round import SurveyRound
+
+__all__ = ["COLUMNS", "survey_csv", "survey_xlsx"]
+
+COLUMNS = (
+    "plot", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor", "date",
+    "note", "photo", "consent",
+)  # fmt: skip
+_SURE = ("sure", "not sure")
+_CONSENT = ("yes", "no")
+_WIDTHS = (14, 38, 12, 9, 8, 10, 16, 14, 12, 30, 20, 9)
+_HEAD = PatternFill("solid", fgColor="FF2D3A78")
+_LAST_ROW = 1_048_576  # of a sheet, by the format (ISO/IEC 29500)
+# Spreadsheet programs take text that begins with one of these for a formula.
+_FORMULA = re.compile(r"[=+\-@\t\r]")
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
+_WHEN = datetime(1980, 1, 1)  # noqa: DTZ001 - earliest date a zip file can carry, without a zone
+_ZIP_WHEN = (1980, 1, 1, 0, 0, 0)
+
+
+def survey_csv(survey: SurveyRound) -> str:
+    """Return the sheet as CSV text: RFC 4180, with the byte order mark that Excel looks for.
+
+    One row a plot and feature that can be seen from the street, in walking order, the answers
+    left empty. The last column holds the id of the street. Text that a spreadsheet program would
+    run as a formula has an apostrophe before it.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([*COLUMNS, "street"])
+    for plot, feature, unit in _rows(survey):
+        blank = [""] * (len(COLUMNS) - 5)
+        writer.writerow([_harmless(plot), _harmless(feature), "", "", unit, *blank, survey.street])
+    return "\N{ZERO WIDTH NO-BREAK SPACE}" + out.getvalue()
+
+
+def survey_xlsx(survey: SurveyRound) -> bytes:
+    """Return the sheet as an xlsx workbook; the same survey gives the same bytes.
+
+    Sheets: ``Survey`` (as the CSV, with drop-down lists and spare rows), ``About`` (id of the
+    street, how to fill it in), ``Features`` (every feature word), ``Plots``.
+    """
+    book = Workbook()
+    sheet = book.active
+    sheet.title = "Survey"
+    about = book.create_sheet("About")
+    features = book.create_sheet("Features")
+    plots = book.create_sheet("Plots")
+    rows = list(_rows(survey))[: _LAST_ROW - 1]
+    spare = int(survey.knowledge.setting("survey_spare_rows"))
+    last = min(1 + len(rows) + spare, _LAST_ROW)
+    _header(sheet, COLUMNS, _WIDTHS)
+    for at, (plot, feature, unit) in enumerate(rows, 2):
+        _put(sheet, at, (plot, feature, None, None, unit))
+    for at in range(2, last + 1):
+        for column in (1, 9):  # as text, or 3-4 becomes the third of April
+            sheet.cell(at, column).number_format = "@"
+    sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS))}{last}"
+    _about(about, survey)
+    words = _features(features, survey)
+    ids = _plots(plots, survey)
+    _lists(sheet, last, words, ids)
+    book.properties.creator = "patchnet"
+    book.properties.title = survey.name
+    book.properties.created = _WHEN
+    out = io.BytesIO()
+    book.save(out)
+    return _same_bytes(out.getvalue())
+
+
+def _rows(survey: SurveyRound) -> Iterator[tuple[str, str, str]]:
+    asked = [
+        (feature.name, MEASURES[feature.measure])
+        for _, features in parts_of(survey.knowledge, from_street=True)
+        for feature in features
+    ]
+    for stretch in survey.stretches:
+        for plot in stretch.plots:
+            for name, unit in asked:
+                yield plot, name, unit
+
+
+def _harmless(cell: str) -> str:
+    formula = _FORMULA.match(cell) and not _PLAIN_NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
+
+
+def _put(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
+    for column, value in enumerate(cells, 1):
+        if value is None:
+            continue
+        cell = sheet.cell(row, column)
+        # Control characters cannot stand in XML; the type is set so that "=1" stays text.
+        cell.value = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\N{REPLACEMENT CHARACTER}", value)
+        cell.data_type = "s"
+        if _FORMULA.match(value):
+            cell.quotePrefix = True
+
+
+def _header(sheet: Worksheet, names: Sequence[str], widths: Sequence[int]) -> None:
+    _put(sheet, 1, names)
+    for column, width in enumerate(widths, 1):
+        cell = sheet.cell(1, column)
+        cell.font = Font(bold=True, color="FFFFFFFF")
+        cell.fill = _HEAD
+        sheet.column_dimensions[get_column_letter(column)].width = width
+    sheet.freeze_panes = "A2"
+
+
+def _about(sheet: Worksheet, survey: SurveyRound) -> None:
+    sheet.column_dimensions["A"].width = 16
+    sheet.column_dimensions["B"].width = 100
+    lines = [
+        ("street", survey.street),
+        ("street name", survey.name),
+        ("surveyor", ""),
+        ("seen from", ""),
+        ("date", ""),
+    ]
+    rules = survey.knowledge.survey_rules.values()
+    lines += [("how to fill it in", rule.words) for rule in rules if rule.part == "seeing"]
+    lines += [
+        ("answer", "there, not there or cannot see; empty: nobody looked. Never a blank for a no."),
+        ("consent", "yes or no, once a plot, where the household was asked."),
+        ("date", "as 2026-05-31: year, month, day"),
+        ("photo", "the name of the file; nobody but the group sees it."),
+    ]
+    lines += [("privacy", rule.words) for rule in rules if rule.part == "privacy"]
+    if survey.contact:
+        lines.append(("contact", survey.contact))
+    if survey.keep_until:
+        lines.append(("kept until", survey.keep_until))
+    lines += [("credit", line) for line in survey.neighbourhood.credits]
+    for at, line in enumerate(lines, 1):
+        _put(sheet, at, line)
+        sheet.cell(at, 1).font = Font(bold=True)
+        sheet.cell(at, 2).alignment = Alignment(wrap_text=True, vertical="top")
+
+
+def _features(sheet: Worksheet, survey: SurveyRound) -> str:
+    """Write the feature words; return the range of their names."""
+    names = (
+        "name",
+        "measured in",
+        "asked under",
+        "seen from the street",
+        "look for",
+        "also called",
+    )
+    _header(sheet, names, (44, 12, 30, 20, 60, 60))
+    at = 1
+    for part, features in parts_of(survey.knowledge, from_street=False):
+        for feature in features:
+            at += 1
+            question = survey.knowledge.survey_questions[feature.key]
+            seen = "yes" if question.from_street else "no: ask the household"
+            measure = MEASURES[feature.measure]
+            also = ", ".join(feature.words)
+            _put(sheet, at, (feature.name, measure, part, seen, question.hint, also))
+    return f"Features!$A$2:$A${at}"
+
+
+def _plots(sheet: Worksheet, survey: SurveyRound) -> str:
+    """Write the plots in walking order; return the range of their ids."""
+    _header(sheet, ("id", "called", "kind", "stretch"), (16, 40, 30, 40))
+    at = 1
+    for stretch in survey.stretches:
+        for plot in stretch.plots:
+            at += 1
+            called = survey.label(plot)
+            _put(sheet, at, (plot, called, survey.kind(plot), survey.stretch_name(stretch)))
+            sheet.cell(at, 1).number_format = "@"
+    return f"Plots!$A$2:$A${at}"
+
+
+def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
+    """Add the drop-down lists."""
+
+    def words_of(choices: Sequence[str]) -> str:
+        return '"' + ",".join(choices) + '"'
+
+    lists = {
+        "A": (ids, "This plot is not on the sheet Plots."),
+        "B": (words, "Choose a feature of the sheet Features."),
+        "C": (words_of(ANSWERS), "Write there, not there or cannot see; or leave it empty."),
+        "E": (words_of(tuple(MEASURES.values())), "Write m², m or pieces."),
+        "F": (words_of(_SURE), "Write sure or not sure."),
+        "G": (words_of(SEEN_FROM), "Choose from where it was seen."),
+        "L": (words_of(_CONSENT), "Write yes or no, where the household was asked."),
+    }
+    for column, (choices, message) in lists.items():
+        rule = DataValidation(
+            "list", formula1=choices, allow_blank=True, showErrorMessage=True, error=message
+        )
+        rule.errorTitle = "Not on the list"
+        rule.errorStyle = "warning" if column in "AB" else "stop"
+        rule.add(f"{column}2:{column}{last}")
+        sheet.add_data_validation(rule)
+    amount = DataValidation(
+        "decimal", operator="greaterThan", formula1="0", allow_blank=True, showErrorMessage=True,
+        error="Write a number above nought, or leave it empty.", errorTitle="Not a number",
+    )  # fmt: skip
+    amount.add(f"D2:D{last}")
+    sheet.add_data_validation(amount)
+
+
+def _same_bytes(packed: bytes) -> bytes:
+    """Pack a workbook again without the time of day that the library writes into it."""
+    out = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(packed)) as old,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                stamp = _WHEN.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+                content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>" + stamp, content)
+            entry = zipfile.ZipInfo(name, _ZIP_WHEN)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            new.writestr(entry, content)
+    return out.getvalue()
