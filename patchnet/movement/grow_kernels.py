@@ -2,6 +2,8 @@
 
 Every bucket is narrower than the cheapest step, so that a cell taken from the lowest bucket can
 no longer be improved by another cell of the same bucket: the result is exact, to the last bit.
+For the same reason nothing is added to a bucket that is being emptied, so the cells that come
+next are known and can be fetched in time; waiting for them would be half of the work.
 Cells are numbered over the padded grid, whose border is closed, so no step leaves it.
 """
 
@@ -10,7 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.compiling import kernel
+from patchnet.movement.prefetch import fetch
 
 __all__ = ["grow_buckets", "grow_heap", "touching", "trace"]
 
@@ -25,6 +29,27 @@ _SOURCE = 8  # where a cell came from, if it is a source
 _UNREACHED = 255
 _NONE = np.iinfo(np.int32).max
 _POOL = 1 << 16
+_ONWARD = 5
+_SOON = 16  # steps between asking for a cell and looking at it
+
+
+def _onward() -> Bytes:
+    """Directions worth a look from a cell, by the direction that it was reached from.
+
+    The neighbours less than a right angle from there are neighbours of the cell before, too, and
+    nearer from it, by 1.2 times this cell's cost times its side at least: far more than rounding
+    can do. Row 8 is for sources. Always from one side to the other, as the processor learns
+    which of them are worth it.
+    """
+    around = np.argsort([np.arctan2(down, right) for down, right in DIRECTIONS])
+    onward = np.zeros((_SOURCE + 1, 8), np.uint8)
+    for at, back in enumerate(around):
+        onward[back, :_ONWARD] = np.roll(around, -at - 2)[:_ONWARD]
+    onward[_SOURCE] = np.arange(8)
+    return onward
+
+
+_DIRECTIONS = _onward()
 
 
 @kernel
@@ -67,91 +92,109 @@ def _on_rim(cell: int, cells: Records, owner: Cells, offset: Ints) -> bool:
 
 @kernel
 def _seeds(cells: Records, owner: Cells, offset: Ints) -> Ints:
-    """Cells of sources from which a step leads out."""
+    """Cells of sources from which a step leads out; `owner` as it is before the growth."""
     count = 0
     for cell in range(len(cells)):
-        if cells[cell].came == _SOURCE and _on_rim(cell, cells, owner, offset):
+        if owner[cell] > 0 and _on_rim(cell, cells, owner, offset):
             count += 1
     seeds = np.empty(count, np.int64)
     count = 0
     for cell in range(len(cells)):
-        if cells[cell].came == _SOURCE and _on_rim(cell, cells, owner, offset):
+        if owner[cell] > 0 and _on_rim(cell, cells, owner, offset):
             seeds[count] = cell
             count += 1
     return seeds
 
 
 @kernel
-def _pour(  # noqa: C901, PLR0915 - calls inside this loop cost more than a step
+def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more than a step
     cells: Records, owner: Cells,
-    key: Ints, extra: Floats, offset: Ints, half: Floats,
-    width: float, limit: float, head: Cells, item: Cells, after: Cells, state: Ints,
+    key: Ints, extra: Floats, offset: Ints, half: Floats, go: Ints, weight: Floats, onward: Bytes,
+    width: float, limit: float, head: Cells, pool: Cells, state: Ints,
 ) -> bool:  # fmt: skip
     """Empty bucket after bucket; return False where the entries no longer fit.
 
-    Buckets are linked lists of entries: `head` the first of each, `item` the cell of an entry,
-    `after` the entry behind it; `state` is the first free entry, the number used so far, the
-    number waiting and the present level. Places in arrays are unsigned, so that no look is
-    taken at negative ones.
+    Buckets are linked lists of entries: `head` the first of each, `pool` the cell of an entry
+    and the entry behind it; `state` is the first free entry, the number used so far, the number
+    waiting and the present level. `onward` is `_DIRECTIONS`; `go` and `weight` are `offset` and
+    `half` in that order.
+    Places in arrays are unsigned, so that no look is taken at negative ones.
     """
     columns = offset[1]
-    go = (
-        1, columns, columns + 1, columns - 1, -1, -columns, -columns - 1, -columns + 1,
-    )  # fmt: skip
-    straight, diagonal = half[0], half[2]
     free, used, waiting, level = state[0], state[1], state[2], state[3]
     inverse = 1.0 / width
     mask = len(head) - 1
-    while waiting > 0 and used + 8 <= len(item):
+    size = len(pool)
+    while waiting > 0 and used + 8 <= size:
         slot = At(level & mask)
         entry = int(head[slot])
         if entry < 0:
             level += 1
             continue
-        head[slot] = after[At(entry)]
-        after[At(entry)] = free
+        cell = int(pool[At(entry), 0])
+        behind = int(pool[At(entry), 1])
+        head[slot] = behind
+        pool[At(entry), 1] = free
         free = entry
         waiting -= 1
-        cell = int(item[At(entry)])
+        if behind >= 0:
+            fetch(owner, At(pool[At(behind), 0]))
+            behind = int(pool[At(behind), 1])
+            if behind >= 0:
+                coming = int(pool[At(behind), 0])
+                fetch(cells, At(coming - columns))
+                fetch(cells, At(coming))
+                fetch(cells, At(coming + columns))
         here = cells[At(cell)].dist
         if int(here * inverse) != level:
             continue  # it was reached more cheaply, and dealt with, before
-        if cells[At(cell)].came != _SOURCE:
-            owner[At(cell)] = owner[At(cell + go[cells[At(cell)].came])]
+        turn = int(cells[At(cell)].came)
+        count = 8
+        if turn == _SOURCE:
+            own = owner[At(cell)]
+        else:
+            before = At(cell + offset[At(turn)])
+            own = owner[before]
+            owner[At(cell)] = own
+            if cells[before].flags:
+                turn = _SOURCE  # barriers: the cell before may not have reached the neighbours
+            else:
+                count = _ONWARD
         own_cost = np.float64(cells[At(cell)].cost)
         flag = cells[At(cell)].flags
-        for d in range(8):
-            there = cell + go[d]
+        for k in range(count):
+            there = cell + go[At(turn), At(k)]
             old = cells[At(there)].dist
-            if old <= here:
-                continue  # settled: spares a look at its cost
-            price = (straight if d & 2 == 0 else diagonal) * (
-                own_cost + np.float64(cells[At(there)].cost)
-            )
+            price = weight[At(turn), At(k)] * (own_cost + np.float64(cells[At(there)].cost))
+            d = int(onward[At(turn), At(k)])
             if flag and (flag >> d) & 1:
                 price = _step(cell, there, d, cells, half, key, extra)
             new = here + price
-            if new > old or not new <= limit:
+            # One branch: which of these fails cannot be foretold. (Inside a source price is 0.)
+            if not ((new <= old) & (new <= limit) & (old > here)):
                 continue
             back = (d + 4) & 7
             if new == old:
                 # Of ways that cost the same the lower source counts, then the lower direction.
                 other = cells[At(there)].came
-                rival = owner[At(there + go[other])]
-                if owner[At(cell)] < rival or (owner[At(cell)] == rival and back < other):
+                rival = owner[At(there + offset[At(other)])]
+                if own < rival or (own == rival and back < other):
                     cells[At(there)].came = back
                 continue
             cells[At(there)].dist = new
             cells[At(there)].came = back
+            place = int(new * inverse)
+            if old < np.inf and int(old * inverse) == place:
+                continue  # it waits there already
             if free >= 0:
                 entry = free
-                free = int(after[At(entry)])
+                free = int(pool[At(entry), 1])
             else:
                 entry = used
                 used += 1
-            slot = At(int(new * inverse) & mask)
-            item[At(entry)] = there
-            after[At(entry)] = head[slot]
+            slot = At(place & mask)
+            pool[At(entry), 0] = there
+            pool[At(entry), 1] = head[slot]
             head[slot] = entry
             waiting += 1
     state[0], state[1], state[2], state[3] = free, used, waiting, level
@@ -165,23 +208,27 @@ def grow_buckets(
     width: float, count: int, limit: float,
 ) -> None:  # fmt: skip
     """Grow in place; `count` buckets (a power of two) of `width` cost metres."""
+    onward = _DIRECTIONS.copy()
+    go = np.empty(_DIRECTIONS.shape, np.int64)
+    weight = np.empty(_DIRECTIONS.shape, np.float64)
+    for turn in range(len(_DIRECTIONS)):
+        for k in range(8):
+            go[turn, k] = offset[_DIRECTIONS[turn, k]]
+            weight[turn, k] = half[_DIRECTIONS[turn, k]]
     seeds = _seeds(cells, owner, offset)
-    size = len(seeds) + _POOL
-    item = np.empty(size, np.int32)
-    after = np.empty(size, np.int32)
+    pool = np.empty((len(seeds) + _POOL, 2), np.int32)
     head = np.full(count, -1, np.int32)
     for entry in range(len(seeds)):
-        item[entry] = seeds[entry]
-        after[entry] = head[0]
+        pool[entry, 0] = seeds[entry]
+        pool[entry, 1] = head[0]
         head[0] = entry
     state = np.array([-1, len(seeds), len(seeds), 0])
-    # The lists grow out here: inside the loop they must stand still to be quick.
+    # The list grows out here: inside the loop it must stand still to be quick.
     while not _pour(
-        cells, owner, key, extra, offset, half, width, limit,
-        head, item, after, state,
+        cells, owner, key, extra, offset, half, go, weight, onward, width, limit,
+        head, pool, state,
     ):  # fmt: skip
-        item = np.concatenate((item, np.empty_like(item)))
-        after = np.concatenate((after, np.empty_like(after)))
+        pool = np.concatenate((pool, np.empty_like(pool)))
 
 
 @kernel
@@ -254,41 +301,60 @@ def grow_heap(  # noqa: C901, PLR0912, PLR0915 - as grow_buckets
 
 
 @kernel
+def _borders(owner: Cells, offset: Ints) -> tuple[Ints, Bytes]:
+    """Neighbours that belong to two sources: first cell, direction 0-3."""
+    east, south, south_east, south_west = offset[0], offset[1], offset[2], offset[3]
+    end = len(owner) - south_east
+    count = 0
+    for cell in range(south, end):
+        own = owner[At(cell)]
+        for other in (
+            owner[At(cell + east)], owner[At(cell + south)],
+            owner[At(cell + south_east)], owner[At(cell + south_west)],
+        ):  # fmt: skip
+            count += int((own > 0) & (other > 0) & (own != other))
+    first = np.empty(count, np.int64)
+    directions = np.empty(count, np.uint8)
+    found = 0
+    for cell in range(south, end):
+        own = owner[At(cell)]
+        unlike = own ^ owner[At(cell + east)]
+        unlike |= own ^ owner[At(cell + south)]
+        unlike |= own ^ owner[At(cell + south_east)]
+        unlike |= own ^ owner[At(cell + south_west)]
+        if unlike == 0 or own == 0:
+            continue  # nearly all of them
+        for d in range(4):
+            other = owner[At(cell + offset[d])]
+            if other > 0 and other != own:
+                first[At(found)] = cell
+                directions[At(found)] = d
+                found += 1
+    return first, directions
+
+
+@kernel
 def touching(
     cells: Records, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats,
 ) -> tuple[Ints, Bytes, Floats]:  # fmt: skip
     """Steps between two territories: first cell, direction 0-3, cost from source to source."""
-    size = _POOL
-    first = np.empty(size, np.int64)
-    directions = np.empty(size, np.uint8)
-    totals = np.empty(size, np.float64)
-    found = 0
-    for cell in range(len(cells)):
-        own = owner[cell]
-        if own == 0:
-            continue
-        for d in range(4):
-            there = cell + offset[d]
-            if owner[there] == own or owner[there] == 0:
-                continue
-            total = (
-                cells[cell].dist
-                + _step(cell, there, d, cells, half, key, extra)
-                + cells[there].dist
-            )
-            if not total < np.inf:
-                continue
-            if found == size:
-                size *= 2
-                first = np.concatenate((first, np.empty_like(first)))
-                directions = np.concatenate((directions, np.empty_like(directions)))
-                totals = np.concatenate((totals, np.empty_like(totals)))
-            first[found] = cell
-            directions[found] = d
-            totals[found] = total
-            found += 1
-    return first[:found].copy(), directions[:found].copy(), totals[:found].copy()
+    first, directions = _borders(owner, offset)
+    totals = np.empty(len(first), np.float64)
+    kept = 0
+    for step in range(len(first)):
+        if step + _SOON < len(first):
+            coming = first[step + _SOON]
+            fetch(cells, At(coming))
+            fetch(cells, At(coming + offset[1]))
+        cell, d = first[step], directions[step]
+        there = cell + offset[d]
+        total = (
+            cells[cell].dist + _step(cell, there, d, cells, half, key, extra) + cells[there].dist
+        )
+        first[kept], directions[kept], totals[kept] = cell, d, total
+        kept += int(total < np.inf)
+    return first[:kept].copy(), directions[:kept].copy(), totals[:kept].copy()
 
 
 @kernel

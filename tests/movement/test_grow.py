@@ -110,6 +110,24 @@ def test_costs_of_any_range_take_the_heap_and_give_the_same(monkeypatch):
     np.testing.assert_array_equal(bucket.came, heap.came)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_buckets_leave_out_only_what_a_heap_would_not_use(seed, monkeypatch):
+    """The heap looks at all eight neighbours, the buckets at those the cell before does not see.
+
+    Fences that close or make dearer are what could hide a neighbour from the cell before.
+    """
+    rng = np.random.default_rng(seed)
+    cost, labels = ground(rng, 60, 90, 5, whole=seed % 2 == 0, holes=0.1)
+    lines = [rng.uniform(0, 90, 2) + np.cumsum(rng.uniform(-4, 4, (9, 2)), 0) for _ in range(60)]
+    steps = steps_of_lines(lines, 1, cost.shape, extra=(2.0, math.inf)[seed // 2])
+    bucket = grow(cost, labels, steps=steps, compiled=True)
+    monkeypatch.setattr(grow_module, "_BUCKETS_MOST", 0)
+    heap = grow(cost, labels, steps=steps, compiled=True)
+    np.testing.assert_array_equal(bucket.cost, heap.cost)
+    np.testing.assert_array_equal(bucket.owner, heap.owner)
+    np.testing.assert_array_equal(bucket.came, heap.came)
+
+
 # worked on paper ------------------------------------------------------------------------------
 
 
@@ -146,6 +164,24 @@ def test_a_court_with_one_gap(compiled):
     assert list(zip(ways.row.tolist(), ways.column.tolist(), strict=True)) == [
         (3, 3), (2, 3), (1, 3), (1, 4), (1, 5), (2, 5), (3, 6),
     ]  # fmt: skip
+
+
+@BOTH
+def test_round_the_end_of_a_fence(compiled):
+    """Four cells of 1 m, the source to the south-west, a fence between it and the cell north.
+
+    ::
+
+        b  c      c is half a diagonal from the edge of the source, 0.7071; b lies behind the
+        -         fence and is one metre from c, 1.7071 in all (the way over d is 0.5 + 1.4142).
+        a  d
+    """
+    fence = steps_of_lines([[(-1, 1), (0.9, 1)]], 1, (2, 2))
+    labels = np.array([[0, 0], [1, 0]], np.int32)
+    growth = grow(np.ones((2, 2), np.float32), labels, steps=fence, compiled=compiled)
+    np.testing.assert_allclose(
+        growth.cost, [[ROOT2 / 2 + 1, ROOT2 / 2], [0, 0.5]], rtol=0, atol=1e-12
+    )
 
 
 @BOTH
