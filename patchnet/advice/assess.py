@@ -73,7 +73,8 @@ def assess(
         ``"scarcest"`` (scarcest vital need times the helpful ones) or ``"mean"`` (weighted
         geometric mean of the needs).
     straight
-        Straight lines also for groups that walk, instead of the cheapest ways over the ground.
+        Straight lines also for groups that walk, instead of the cheapest ways over the ground;
+        so it is always in a neighbourhood for the public, which has no fences.
     cell_m
         Side of the ground's cells in metres; None: chosen from the data.
     landcover
@@ -110,7 +111,7 @@ def assess(
     shared: dict[int, sp.csr_array] = {}
 
     def walked(group: Group, patch: NDArray[np.bool_]) -> OverGround | None:
-        if straight or group.mode != "ground":
+        if straight or group.mode != "ground" or neighbourhood.audience == "public":
             return None
         return over_ground(
             neighbourhood, group, knowledge, patch, cell_m=cell_m, landcover=landcover

@@ -7,7 +7,8 @@ import click
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
+    assess_for,
+    audience_option,
     ground_options,
     group_option,
     input_options,
@@ -15,6 +16,7 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.files import ensure_may_write
+from patchnet.ground.neighbourhood import Audience
 from patchnet.pages import LAYERS, cut_words, export_form, write_export
 
 __all__ = ["export"]
@@ -25,13 +27,14 @@ __all__ = ["export"]
 @group_option
 @ground_options()
 @overwrite_option
+@audience_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="OUT")
 @click.option(
     "--layer",
     type=click.Choice(LAYERS),
     default="plots",
     show_default=True,
-    help="Which layer a GeoJSON file holds (a GeoPackage holds them all).",
+    help="Which layer a GeoJSON or CSV file holds (a GeoPackage holds them all).",
 )
 @click.option(
     "--all-links",
@@ -47,6 +50,7 @@ def export(
     *,
     groups: tuple[str, ...],
     overwrite: bool,
+    audience: Audience,
     output: Path,
     layer: str,
     all_links: bool,
@@ -57,19 +61,21 @@ def export(
     """Write plots with their results, links and breaks for other programs.
 
     The ending of OUT says the format: .gpkg (GeoPackage, every layer), .geojson (RFC 7946, one
-    layer), .graphml (the patch graph of one group, for networkx). Links of groups that walk are
-    the cheapest ways over the ground, unless --straight.
+    layer), .csv (RFC 4180, one layer), .graphml (the patch graph of one group, for networkx).
+    Links of groups that walk are the cheapest ways over the ground, unless --straight. What is
+    for others (--for) says in each row what was made coarser or left out.
 
     \b
     Examples:
       patchnet export street.gpkg -o results.gpkg
+      patchnet export street.gpkg --for public -o street_public.csv
       patchnet export street.gpkg --layer breaks -o breaks.geojson
       patchnet export street.gpkg --group wren -o wren.graphml
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     form = export_form(output, groups)
     ensure_may_write(output, overwrite=overwrite)
     neighbourhood = read_asked(asked)
-    answer = assess_asked(neighbourhood, asked, groups, ground)
+    answer = assess_for(neighbourhood, asked, groups, ground, audience)
     write_export(answer, output, form=form, layer=layer, all_links=all_links, importance=importance)
     click.echo(cut_words(answer), err=True)
     click.echo(output)

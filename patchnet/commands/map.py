@@ -7,14 +7,16 @@ import click
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
+    assess_for,
     ground_options,
     group_option,
     input_options,
     overwrite_option,
     read_asked,
 )
+from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.files import ensure_may_write
+from patchnet.ground.shade import sun_hours
 from patchnet.pages import write_map
 
 __all__ = ["map_"]
@@ -37,8 +39,16 @@ __all__ = ["map_"]
 @click.option(
     "--public",
     is_flag=True,
-    help="Leave out everything that tells where fences have gaps: for a page to be published.",
+    help="For a page to be published: plots without consent only laid together, no labels, no "
+    "fences or gaps; the page says what is left out.",
 )
+@click.option(
+    "--sun",
+    is_flag=True,
+    help="Also work out hours of direct sun on each plot, from heights of buildings, fences and "
+    "walls: a layer of the map. Takes some seconds more, on a large map minutes.",
+)
+@surface_options
 def map_(
     *,
     groups: tuple[str, ...],
@@ -48,6 +58,8 @@ def map_(
     tiles: str | None,
     tiles_credit: str | None,
     public: bool,
+    sun: bool,
+    surface: AskedSurface,
     asked: Asked,
     ground: AskedGround,
 ) -> None:
@@ -59,8 +71,22 @@ def map_(
       patchnet map plots.geojson --features survey.csv -o street.html
       patchnet map street.gpkg --group wren --group sparrow -o birds.html
       patchnet map street.gpkg --public -o notice_board.html
+      patchnet map street.gpkg --sun -o street.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite)
-    answer = assess_asked(read_asked(asked), asked, groups, ground)
-    write_map(answer, output, title=title, tiles=tiles, tiles_credit=tiles_credit, public=public)
+    hood = read_asked(asked)
+    heights = surface_asked(surface, hood, asked.knowledge)
+    answer = assess_for(hood, asked, groups, ground, "public" if public else "own")
+    hours = None
+    if sun or heights is not None:
+        hours = sun_hours(answer.neighbourhood, asked.knowledge, surface=heights)
+    write_map(
+        answer,
+        output,
+        title=title,
+        tiles=tiles,
+        tiles_credit=tiles_credit,
+        public=public,
+        sun=hours,
+    )
     click.echo(output)

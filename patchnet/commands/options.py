@@ -14,16 +14,20 @@ from patchnet.advice import assess
 from patchnet.advice.records import Assessment
 from patchnet.errors import WrongUse
 from patchnet.ground import read_neighbourhood
-from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
+from patchnet.pages.privacy import AUDIENCES, for_audience, shown_groups
 
 __all__ = [
     "Asked",
     "AskedGround",
     "assess_asked",
+    "assess_for",
+    "audience_option",
     "between_options",
+    "columns_option",
     "ground_options",
     "group_option",
     "input_options",
@@ -84,6 +88,18 @@ def knowledge_option(command: Command) -> Command:
     )(command)
 
 
+def columns_option(command: Command) -> Command:
+    """Add --column FIELD=NAME, which can be given several times; the command gets `columns`."""
+    return click.option(
+        "--column",
+        "columns",
+        multiple=True,
+        callback=_columns,
+        metavar="FIELD=NAME",
+        help="Name of a column that was not recognised, such as id=PARCEL_NO.",
+    )(command)
+
+
 def input_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add FILE and the options that say how to read it; the command gets one `asked`."""
 
@@ -106,14 +122,7 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
             metavar="CODE",
             help="Coordinate system where the file names none, such as EPSG:27700.",
         ),
-        click.option(
-            "--column",
-            "columns",
-            multiple=True,
-            callback=_columns,
-            metavar="FIELD=NAME",
-            help="Name of a column that was not recognised, such as id=PARCEL_NO.",
-        ),
+        columns_option,
         click.option(
             "--features",
             type=click.Path(path_type=Path),
@@ -278,6 +287,36 @@ def assess_asked(
     for fault in list(said)[:_WARNINGS]:
         click.echo(str(fault), err=True)
     return answer
+
+
+def assess_for(
+    neighbourhood: Neighbourhood,
+    asked: Asked,
+    groups: Iterable[str],
+    ground: AskedGround,
+    audience: Audience,
+) -> Assessment:
+    """Work out the answer from what an audience may see."""
+    seen = for_audience(neighbourhood, audience, knowledge=asked.knowledge)
+    chosen = list(groups)
+    if audience != "own":
+        chosen = shown_groups(asked.knowledge, chosen, audience)
+    if audience == "public":
+        ground = AskedGround(straight=True)
+    return assess_asked(seen, asked, chosen, ground)
+
+
+def audience_option(command: Command) -> Command:
+    """Add --for own|group|public."""
+    return click.option(
+        "--for",
+        "audience",
+        type=click.Choice(AUDIENCES),
+        default="own",
+        show_default=True,
+        help="Whom it is for. own: everything. group: nothing of plots whose household said no, "
+        "and no protected roosts. public: plots without consent only laid together, no labels.",
+    )(command)
 
 
 def say_warnings(neighbourhood: Neighbourhood) -> None:

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from patchnet.faults import Fault
 
-__all__ = ["Answer", "Answers", "Neighbourhood"]
+__all__ = ["Answer", "Answers", "Audience", "Neighbourhood"]
 
+Audience = Literal["own", "group", "public"]
 Answer = Literal["there", "not there", "not known"]
 
 
@@ -87,6 +88,11 @@ class Neighbourhood:
         Warnings that were said and gone on with.
     source_crs
         The CRS the file came in, as text.
+    audience
+        Whom it is for: ``own`` has everything; ``group`` and ``public`` have passed
+        `patchnet.pages.privacy`.
+    generalised, withheld
+        What was made coarser and what was left out for that, in words; empty for ``own``.
     """
 
     name: str
@@ -100,4 +106,7 @@ class Neighbourhood:
     credits: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = field(default=())
     source_crs: str = ""
+    audience: Audience = "own"
+    generalised: str = ""
+    withheld: str = ""
     street_objects: gpd.GeoDataFrame | None = None

@@ -133,13 +133,13 @@ def resolve(years: pd.DataFrame, plots: Sequence[str], features: Sequence[str]) 
     Returns
     -------
     DataFrame
-        One row a plot and feature of which anything was ever said: plot, features (a list that
-        is read back), answer (there, not there, not known), amount, sure, year (that the answer
-        is from), change (see `CHANGES`), before (the earlier year it is compared with; NaN
-        none), people_there, people_not_there, people_cannot_see (of that year).
+        One row a plot and feature of which anything was ever said: plot, feature (its key),
+        features (a list that is read back), answer (there, not there, not known), amount, sure,
+        year (that the answer is from), change (see `CHANGES`), before (the earlier year it is
+        compared with; NaN none), people_there, people_not_there, people_cannot_see (of that year).
     """
     columns = (
-        "plot", "features", "answer", "amount", "sure", "year", "change", "before",
+        "plot", "feature", "features", "answer", "amount", "sure", "year", "change", "before",
         "people_there", "people_not_there", "people_cannot_see",
     )  # fmt: skip
     if not len(years):

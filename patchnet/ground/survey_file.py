@@ -30,7 +30,15 @@ from patchnet.ground.survey_records import (
     Records,
 )
 
-__all__ = ["OWN_LAYERS", "plots_layer", "read_records", "write_records"]
+__all__ = [
+    "OWN_LAYERS",
+    "connect",
+    "geometry_of",
+    "plots_layer",
+    "quoted",
+    "read_records",
+    "write_records",
+]
 
 OWN_LAYERS = (
     "statements", "drawn", "consent", "returns", "forgotten", "survey", "survey_years",
@@ -66,13 +74,13 @@ def read_records(path: Path) -> Records:
     CannotRead
         If the file is no GeoPackage, or its records are damaged.
     """
-    with trouble(path), closing(_connect(path)) as there:
+    with trouble(path), closing(connect(path)) as there:
         names = _names(there)
         if "gpkg_contents" not in names:
             raise CannotRead(f"{path} is not a GeoPackage.")
         drawn = _read(there, names, "drawn", (*DRAWN, _GEOMETRY))
         crs = _crs(there, "drawn")
-        shapes = [_shape(blob) for blob in drawn[_GEOMETRY]]
+        shapes = [geometry_of(blob) for blob in drawn[_GEOMETRY]]
         about = _read(there, names, "survey_about", ("name", "value"))
         return Records(
             statements=_read(there, names, "statements", STATEMENTS),
@@ -120,7 +128,8 @@ def write_records(
     changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
     with write_aside(target) as draft:
         shutil.copyfile(source, draft)
-        with trouble(draft, "written"), closing(_connect(draft)) as there:
+        with trouble(draft, "written"), closing(connect(draft)) as there:
+            there.execute("PRAGMA secure_delete = ON")
             there.execute("PRAGMA journal_mode = MEMORY")
             for name in OWN_LAYERS:
                 _drop(there, name)
@@ -158,7 +167,14 @@ def plots_layer(there: sqlite3.Connection) -> str:
     raise CannotRead("The GeoPackage has no layer called plots: name it so.")
 
 
-def _connect(path: Path) -> sqlite3.Connection:
+def connect(path: Path) -> sqlite3.Connection:
+    """Open a GeoPackage for reading and writing.
+
+    Raises
+    ------
+    CannotRead
+        If there is no such file, or it is none.
+    """
     if not path.is_file():
         raise CannotRead(f"There is no file {path}.")
     with path.open("rb") as file:
@@ -174,6 +190,11 @@ def _connect(path: Path) -> sqlite3.Connection:
     return there
 
 
+def quoted(name: str) -> str:
+    """Return the name of a table or column as SQL takes any name."""
+    return '"' + name.replace('"', '""') + '"'
+
+
 def _names(there: sqlite3.Connection) -> set[str]:
     return {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
 
@@ -183,9 +204,9 @@ def _read(
 ) -> pd.DataFrame:
     if name not in names:
         return pd.DataFrame(columns=list(columns), dtype=object)
-    has = {str(row[1]) for row in there.execute(f'PRAGMA table_info("{name}")')}
+    has = {str(row[1]) for row in there.execute(f"PRAGMA table_info({quoted(name)})")}
     picked = ", ".join(f'"{key}"' if key in has else "NULL" for key in columns)
-    rows = there.execute(f'SELECT {picked} FROM "{name}" ORDER BY fid').fetchall()  # noqa: S608 - our own names
+    rows = there.execute(f"SELECT {picked} FROM {quoted(name)} ORDER BY fid").fetchall()  # noqa: S608 - our own names
     table = pd.DataFrame(rows, columns=list(columns), dtype=object)
     for key in columns:
         if _TYPES.get(key) == "BOOLEAN":
@@ -218,7 +239,7 @@ def _plots_srs(there: sqlite3.Connection) -> int:
 
 
 def _drop(there: sqlite3.Connection, name: str) -> None:
-    there.execute(f'DROP TABLE IF EXISTS "{name}"')
+    there.execute(f"DROP TABLE IF EXISTS {quoted(name)}")
     present = _names(there)
     for register in (
         "gpkg_geometry_columns", "gpkg_extensions", "gpkg_ogr_contents", "gpkg_contents",
@@ -234,7 +255,8 @@ def _add(
     columns = "".join(f', "{key}" {_TYPES.get(str(key), "TEXT")}' for key in keys)
     shape = f', "{_GEOMETRY}" GEOMETRY' if srs is not None else ""
     there.execute(
-        f'CREATE TABLE "{name}" (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{shape}{columns})'
+        f"CREATE TABLE {quoted(name)} "
+        f"(fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{shape}{columns})"
     )
     box: list[float | None] = [None] * 4
     if srs is not None and len(table):
@@ -257,7 +279,7 @@ def _add(
         named = ", ".join(f'"{key}"' for key in keys)
         marks = ", ".join("?" * len(keys))
         there.executemany(
-            f'INSERT INTO "{name}" ({named}) VALUES ({marks})',  # noqa: S608 - our own names
+            f"INSERT INTO {quoted(name)} ({named}) VALUES ({marks})",  # noqa: S608 - our own names
             zip(*cells, strict=True),
         )
 
@@ -274,7 +296,7 @@ def _cells(column: "pd.Series[Any]") -> list[object]:
     return [None if np.isnan(value) else float(value) for value in numbers]
 
 
-def _shape(blob: bytes) -> shapely.Geometry:
+def geometry_of(blob: bytes) -> shapely.Geometry:
     """Return the geometry of a GeoPackage blob: a header of 8 bytes, perhaps a box, then WKB."""
     box = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}[(blob[3] >> 1) & 7]
     return shapely.from_wkb(blob[8 + box :])
@@ -288,12 +310,12 @@ def _stamp(saved: str) -> str:
 
 def _put_consent(there: sqlite3.Connection, consent: Mapping[str, str], id_column: str) -> None:
     name = plots_layer(there)
-    has = {str(row[1]) for row in there.execute(f'PRAGMA table_info("{name}")')}
+    has = {str(row[1]) for row in there.execute(f"PRAGMA table_info({quoted(name)})")}
     if not consent and "consent" not in has:
         return
     if "consent" not in has:
-        there.execute(f'ALTER TABLE "{name}" ADD COLUMN consent TEXT')
-    rows = there.execute(f'SELECT rowid, "{id_column}" FROM "{name}"').fetchall()  # noqa: S608 - a layer's name
+        there.execute(f"ALTER TABLE {quoted(name)} ADD COLUMN consent TEXT")
+    rows = there.execute(f"SELECT rowid, {quoted(id_column)} FROM {quoted(name)}").fetchall()  # noqa: S608 - a layer's name
     idents = [(whole_number(as_text(ident)), rowid) for rowid, ident in rows]
     said = [(consent[ident], rowid) for ident, rowid in idents if ident in consent]
-    there.executemany(f'UPDATE "{name}" SET consent = ? WHERE rowid = ?', said)  # noqa: S608 - a layer's name
+    there.executemany(f"UPDATE {quoted(name)} SET consent = ? WHERE rowid = ?", said)  # noqa: S608 - a layer's name

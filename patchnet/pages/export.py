@@ -15,6 +15,7 @@ from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.errors import CannotWrite, WrongUse
 from patchnet.files import write_aside
 from patchnet.ground.feature_words import Said, write_list
+from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
@@ -32,13 +33,14 @@ __all__ = [
     "write_layers",
 ]
 
-Form = Literal["gpkg", "geojson", "graphml"]
+Form = Literal["gpkg", "geojson", "graphml", "csv"]
 LAYERS = ("plots", "links", "breaks")
 _FORMS: dict[str, Form] = {
     ".gpkg": "gpkg",
     ".geojson": "geojson",
     ".json": "geojson",
     ".graphml": "graphml",
+    ".csv": "csv",
 }
 
 
@@ -239,10 +241,14 @@ def write_export(
     CannotWrite
         If the file cannot be written.
     """
+    hood = assessment.neighbourhood
+    told = _told(hood)
     if form == "graphml":
         (answer,) = assessment.groups.values()
+        graph = answer.network.graph.copy()
+        graph.graph.update(told)
         with write_aside(path) as draft:
-            nx.write_graphml(answer.network.graph, draft)
+            nx.write_graphml(graph, draft)
         return
     makers = {
         "plots": lambda: plot_table(assessment, importance=importance),
@@ -250,8 +256,20 @@ def write_export(
         "breaks": lambda: break_table(assessment),
     }
     wanted = LAYERS if form == "gpkg" else (layer,)
-    tables = {name: makers[name]() for name in wanted}
+    tables = {name: makers[name]().assign(**told) for name in wanted}
     write_layers(tables, path, form=form, credit_lines=assessment.neighbourhood.credits)
+
+
+def _told(hood: Neighbourhood) -> dict[str, str]:
+    """Say in every row what was made coarser and left out, in the terms of Darwin Core.
+
+    Darwin Core quick reference guide, https://dwc.tdwg.org/terms/: dataGeneralizations ("actions
+    taken to make the shared data less specific or complete"), informationWithheld ("additional
+    information that exists, but that has not been shared").
+    """
+    if hood.audience == "own":
+        return {}
+    return {"dataGeneralizations": hood.generalised, "informationWithheld": hood.withheld}
 
 
 def write_layers(
@@ -270,7 +288,10 @@ def write_layers(
     """
     with write_aside(path) as draft:
         for name, table in tables.items():
-            _write_layer(table, draft, name, form, credit_lines)
+            if form == "csv":
+                _write_csv(table, draft, credit_lines)
+            else:
+                _write_layer(table, draft, name, form, credit_lines)
 
 
 def _write_layer(
@@ -302,6 +323,21 @@ def _write_layer(
             )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise CannotWrite(f"{path.name} cannot be written: {error}") from error
+
+
+def _write_csv(table: gpd.GeoDataFrame, path: Path, credit_lines: tuple[str, ...]) -> None:
+    """RFC 4180: comma, CRLF, quotes doubled, a header; shapes as text in WGS 84.
+
+    The columns of the shape are those of Darwin Core (footprintWKT, footprintSRS).
+    """
+    world = table.to_crs("OGC:CRS84")
+    plain = pd.DataFrame(world.drop(columns="geometry")).assign(
+        footprintWKT=shapely.to_wkt(world.geometry.to_numpy(), rounding_precision=7),
+        footprintSRS="OGC:CRS84",
+    )
+    if credit_lines:
+        plain["rightsHolder"] = "; ".join(credit_lines)
+    plain.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
 def _geometry_type(table: gpd.GeoDataFrame) -> str:

@@ -11,6 +11,8 @@ from branca.element import Figure
 from patchnet.advice.records import Assessment
 from patchnet.errors import PatchnetError, WrongUse
 from patchnet.files import write_text
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.shade import SunHours
 from patchnet.pages import colours, words
 from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
 from patchnet.pages.figures_used import sources_html
@@ -22,6 +24,8 @@ from patchnet.pages.inline import (
     sha256,
 )
 from patchnet.pages.payload import payload
+from patchnet.pages.privacy import assessment_for
+from patchnet.pages.sun_layer import SUN_SHOW, sun_layer
 
 __all__ = ["SVG_PLOTS", "map_page", "write_map"]
 
@@ -58,6 +62,7 @@ def map_page(
     tiles_credit: str | None = None,
     groups: Sequence[str] | None = None,
     public: bool = False,
+    sun: SunHours | None = None,
 ) -> str:
     """Return the map page of an assessment as HTML text.
 
@@ -79,9 +84,12 @@ def map_page(
     groups
         Keys of the wildlife groups to carry; None: all.
     public
-        True: a page that may be published, without anything that tells where fences have gaps:
-        no gap states, gaps to make, pinch points, corridors or ways; links and breaks are
-        straight lines. What is in people's gardens is still on it.
+        True: a page that may be published: worked out anew from what the public may see (see
+        `patchnet.pages.privacy`), which it says.
+    sun
+        Hours of sun of all months, from `patchnet.ground.shade.sun_hours`: a layer to choose and
+        a part of each card. Worked out for what the page shows, so for a public page from
+        what the public may see.
 
     Raises
     ------
@@ -94,12 +102,15 @@ def map_page(
     --------
     >>> page = map_page(assessment, title="Alder Row")  # doctest: +SKIP
     """
+    if public:
+        assessment = assessment_for(assessment, "public")
     hood = assessment.neighbourhood
     data = payload(assessment, groups=groups, public=public)
     data["colours"] = colours.for_page()
     data["words"] = words.SCRIPT
     data["svgPlots"] = SVG_PLOTS
     data["start"] = "homes"
+    data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
@@ -118,14 +129,14 @@ def map_page(
         leaflet_style=style,
         palette=colours.css_variables(),
         style=asset("map.css"),
-        privacy=text(words.PUBLIC if public else privacy),
+        privacy=text(_public_words(hood) if public else privacy),
         tiles_words=f'<p class="notice">{text(words.TILES)}</p>' if tile_host else "",
         assumptions=text(words.ASSUMPTIONS).replace(
             "patchnet source", "<code>patchnet source</code>"
         ),
         shows="".join(
             f'<option value="{attribute(key)}">{text(name)}</option>'
-            for key, name in words.SHOWS.items()
+            for key, name in {**words.SHOWS, **(SUN_SHOW if sun is not None else {})}.items()
         ),
         map_box=map_box,
         sources=sources_html(assessment.knowledge),
@@ -150,6 +161,7 @@ def write_map(
     tiles_credit: str | None = None,
     groups: Sequence[str] | None = None,
     public: bool = False,
+    sun: SunHours | None = None,
 ) -> Path:
     """Write the map page to `path`, whole or not at all, and return the path.
 
@@ -169,6 +181,7 @@ def write_map(
         tiles_credit=tiles_credit,
         groups=groups,
         public=public,
+        sun=sun,
     )
     write_text(path, page)
     return Path(path)
@@ -235,6 +248,10 @@ def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, str, str]:
     except KeyError as error:
         raise PatchnetError(f"This version of folium names no {error}.") from error
     return library, style, figure.html.render(), f"\n{figure.script.render().strip()}\n"
+
+
+def _public_words(hood: Neighbourhood) -> str:
+    return f"{words.PUBLIC} {hood.generalised} {words.LEFT_OUT} {hood.withheld}"
 
 
 def _page_words(*, as_svg: bool) -> dict[str, str]:

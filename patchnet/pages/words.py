@@ -1,8 +1,11 @@
 """The words of the map page. ``{name}`` is filled in by the page's script."""
 
+from patchnet.pages.sun_layer import SUN_WORDS
+
 __all__ = [
     "ASSUMPTIONS",
     "CLASS_WORDS",
+    "LEFT_OUT",
     "MONTHS",
     "PAGE",
     "PRIVACY",
@@ -43,10 +46,8 @@ PRIVACY_GAPS = (
     "For the group, not for publishing: this page shows what is in people's gardens and which "
     "fences have gaps."
 )
-PUBLIC = (
-    "Made for publishing: gaps in fences and the ways through them are left out. It still shows "
-    "what is in people's gardens: publish it only if they agree."
-)
+PUBLIC = "Made for publishing: plots are shown by themselves only where their household agreed."
+LEFT_OUT = "Left out:"
 TILES = "This page asks the network for its background pictures (map tiles)."
 
 # What the plots can be shaded by, in the order of the list.
@@ -438,4 +439,5 @@ SCRIPT: dict[str, object] = {
     "said_shown": "Showing {title}. {plots} in the table.",
     "said_gap": "Gap {n}, between {one} and {other}",
     "said_break": "Break {n}, between {from} and {to}",
+    **SUN_WORDS,
 }

@@ -27,8 +27,8 @@ def drawn(tmp_path, capsys):
 def test_a_page_to_be_published_tells_of_no_gap(drawn):
     page, data = drawn("--public")
     assert "Made for publishing" in page
-    assert data["drawn"]["barriers"]["gap"] == []
-    assert set(data["groups"][0]["ground"]) == {"cover"}
+    assert data["drawn"]["barriers"] == {"shape": [], "kind": [], "gap": []}
+    assert data["groups"][0]["ground"] is None
 
 
 def test_straight_lines_leave_out_the_ground(drawn):

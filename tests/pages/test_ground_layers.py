@@ -136,15 +136,15 @@ def test_the_same_bytes_each_time(walked, walked_page):
 
 
 def test_a_page_for_the_public_tells_of_no_gap(walked, walked_public):
-    """No gap states, gaps to make, pinch points, corridors, moves or ways; straight breaks."""
+    """No fence at all, and nothing worked out over the ground; straight breaks."""
     data = payload_of(walked_public)
-    assert data["drawn"]["barriers"]["gap"] == []
+    assert data["drawn"]["barriers"] == {"shape": [], "kind": [], "gap": []}
     group = newt_of(walked_public)
-    assert set(group["ground"]) == {"cover"}
-    assert group["breaks"]
+    assert group["ground"] is None
     for one in group["breaks"]:
         assert len(_path(one["line"])) == 2
         assert one["way"] == []
+    assert data["plots"]["id"] == [f"s{at + 1}" for at in range(len(data["plots"]["id"]))]
     payload = json.dumps({key: value for key, value in data.items() if key != "words"})
     for key in ("pinch", "corridors", "moves", "joins", "now", "not_known"):
         assert f'"{key}"' not in payload.replace('"pinch": "#', "")

@@ -146,15 +146,15 @@ def test_a_page_for_the_public_shows_no_gap(walked_public, open_page):
     opened = open_page(walked_public)
     tab = opened.page
     tab.select_option("#group", label="Smooth newt")
-    for name in ("network", "breaks", "barriers", "cover"):
+    for name in ("network", "breaks"):
         tab.set_checked(f"#{name}", True)
-    for name in ("corridors", "pinch", "gaps"):
+    for name in ("cover", "corridors", "pinch", "gaps"):
         assert not tab.locator(f"#{name}").is_visible()
     assert tab.locator("#map_street .gap, #map_street .make-gap, .gap-list").count() == 0
     assert "Has a gap" not in legend(tab)
-    assert "drawn straight" in legend(tab).replace("\n", " ")
-    tab.click('[data-plot="3"]')
-    assert "would tell where there are gaps" in tab.inner_text("#card-body")
+    assert tab.locator("#map_street .barrier").count() == 0
+    tab.click('[data-plot="27"]')
+    assert "plots together" in tab.inner_text("#card-head, #card")
     assert violations(opened) == []
     quiet(opened)
 

@@ -1,0 +1,116 @@
+"""patchnet consent and forget: what a household wants of its plot's data."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
+from patchnet.files import ensure_may_write
+from patchnet.ground.forget import forget_plots, record_consent
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.merge_text import forgotten_text
+
+__all__ = ["consent", "forget"]
+
+
+def _target(street: Path, output: Path | None, *, overwrite: bool) -> Path:
+    target = street if output is None else output
+    same = target.exists() and street.exists() and target.samefile(street)
+    ensure_may_write(target, overwrite=overwrite or same)
+    return target
+
+
+_OUTPUT = click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="GPKG",
+    help="Where to write; the street's own file is replaced whole if not given.",
+)
+
+
+@click.command
+@click.argument("street", type=click.Path(path_type=Path))
+@click.argument("plot", metavar="ID")
+@click.argument("answer", type=click.Choice(["yes", "no"]))
+@_OUTPUT
+@columns_option
+@knowledge_option
+@overwrite_option
+def consent(
+    *,
+    street: Path,
+    plot: str,
+    answer: str,
+    output: Path | None,
+    columns: dict[str, str],
+    knowledge: Knowledge,
+    overwrite: bool,
+) -> None:
+    """Write down whether a household agrees that its plot is shown by itself in public.
+
+    No also withdraws an earlier yes: pages and files made for the public before should be taken
+    down and made anew.
+
+    \b
+    Example:
+      patchnet consent street.gpkg 14 yes
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    target = _target(street, output, overwrite=overwrite)
+    merged = record_consent(
+        street,
+        plot,
+        answer,
+        target,
+        knowledge=knowledge,
+        now=datetime.now(UTC).astimezone(),
+        columns=columns,
+    )
+    agreed = sum(said == "yes" for said in merged.consent.values())
+    click.echo(f"Plot {plot}: {answer}. So far {agreed} plots have agreed to be shown.")
+    if answer == "no":
+        click.echo(
+            "Make pages and files for the public anew, and take the old ones down.", err=True
+        )
+
+
+@click.command
+@click.argument("street", type=click.Path(path_type=Path))
+@click.argument("plots", metavar="ID...", nargs=-1, required=True)
+@_OUTPUT
+@click.option("--outline", is_flag=True, help="Delete the outline of the plot as well.")
+@columns_option
+@knowledge_option
+@overwrite_option
+def forget(
+    *,
+    street: Path,
+    plots: tuple[str, ...],
+    output: Path | None,
+    outline: bool,
+    columns: dict[str, str],
+    knowledge: Knowledge,
+    overwrite: bool,
+) -> None:
+    """Take a household out of every layer and all years of STREET.
+
+    Name all of its plots (front and back can be two). The outline and number stay on the map as a
+    plot of which nothing is known, unless --outline. Returns that tell of it are not let in
+    again.
+
+    \b
+    Example:
+      patchnet forget street.gpkg 14F 14B
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    target = _target(street, output, overwrite=overwrite)
+    found = forget_plots(
+        street,
+        plots,
+        target,
+        knowledge=knowledge,
+        now=datetime.now(UTC).astimezone(),
+        outline=outline,
+        columns=columns,
+    )
+    click.echo(forgotten_text(found, plots), nl=False)

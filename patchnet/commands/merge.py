@@ -1,0 +1,98 @@
+"""patchnet merge: what volunteers hand in, into the one file of a street."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
+from patchnet.errors import DataFaults, WrongUse
+from patchnet.files import ensure_may_write
+from patchnet.ground.merge import merge_returns, write_merged
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.merge_text import merge_json, merge_text
+
+__all__ = ["merge"]
+
+
+@click.command
+@click.argument("street", type=click.Path(path_type=Path))
+@click.argument("returns", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="GPKG",
+    help="Where to write; the street's own file is replaced whole.",
+)
+@columns_option
+@knowledge_option
+@overwrite_option
+@click.option(
+    "--same-street",
+    is_flag=True,
+    help="Take returns that name another street, or none: you know that they are of this one.",
+)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+def merge(
+    *,
+    street: Path,
+    returns: tuple[Path, ...],
+    output: Path,
+    columns: dict[str, str],
+    knowledge: Knowledge,
+    overwrite: bool,
+    same_street: bool,
+    form: str,
+) -> None:
+    """Merge RETURNS of a survey into STREET, a GeoPackage: nothing is overwritten.
+
+    A return is a file of the survey page (.return.json) or a filled-in sheet (.csv, .xlsx); a
+    folder stands for all of them in it. Every statement is kept with who, when and seen from
+    where. Where people differ, a feature is not known until they agree. Merging a file again
+    changes nothing.
+
+    What cannot be read is listed and the rest is merged; the exit status is 1 then.
+
+    \b
+    Examples:
+      patchnet merge street.gpkg ann.return.json sheet.xlsx -o street.gpkg
+      patchnet merge street.gpkg returns/ -o street.gpkg
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    same = output.exists() and street.exists() and output.samefile(street)
+    ensure_may_write(output, overwrite=overwrite or same)
+    files = [file for given in returns for file in _files(given)]
+    if not files:
+        raise WrongUse("There is no return in the folder: .return.json, .csv or .xlsx.")
+    today = datetime.now(UTC).astimezone().date()
+    merged = merge_returns(
+        street,
+        files,
+        knowledge=knowledge,
+        today=today,
+        columns=columns,
+        same_street=same_street,
+    )
+    if not merged.read:
+        raise DataFaults(merged.faults)
+    for fault in merged.faults:
+        click.echo(str(fault), err=True)
+    write_merged(merged, output)
+    words = merge_json if form == "json" else merge_text
+    click.echo(words(merged), nl=False)
+    click.echo(output, err=True)
+    if any(fault.severity == "error" for fault in merged.faults):
+        click.get_current_context().exit(DataFaults.exit_status)
+
+
+def _files(given: Path) -> list[Path]:
+    if not given.is_dir():
+        return [given]
+    return [
+        file
+        for file in sorted(given.iterdir())
+        if file.is_file()
+        and not file.name.startswith((".", "~$"))
+        and file.suffix.casefold() in {".json", ".csv", ".xlsx"}
+    ]

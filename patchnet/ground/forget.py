@@ -1,0 +1,227 @@
+"""A household taken out of a street's file: every layer, every statement, every byte."""
+
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+
+from patchnet.errors import CannotWrite, WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.ground.merge import Merged, id_column_of, merge_records, summed_up, write_merged
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.open_file import trouble
+from patchnet.ground.read import local_path, read_neighbourhood
+from patchnet.ground.returns import street_id
+from patchnet.ground.scrub_layers import empty_layers
+from patchnet.ground.survey_file import connect, read_records
+from patchnet.ground.survey_records import CONSENT, Records, digest
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["Forgotten", "forget_plots", "record_consent"]
+
+
+@dataclass(frozen=True, eq=False)
+class Forgotten:
+    """What was taken out.
+
+    Attributes
+    ----------
+    merged
+        The street after it.
+    removed
+        Layer -> rows deleted or emptied.
+    surveyors
+        How many surveyors of their own plot lost their name on other plots.
+    """
+
+    merged: Merged
+    removed: Mapping[str, int]
+    surveyors: int
+
+
+def record_consent(
+    path: Path | str,
+    plot: str,
+    consent: str,
+    target: Path | str,
+    *,
+    knowledge: Knowledge,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+) -> Merged:
+    """Write down a household's answer about being shown in public; earlier answers are kept.
+
+    Parameters
+    ----------
+    path
+        The street, a GeoPackage.
+    plot
+        Id of the plot.
+    consent
+        ``"yes"`` or ``"no"``.
+    target
+        Where to write; may be `path`.
+    knowledge
+        The tables.
+    now
+        When it was said, with its offset.
+    columns
+        As in `read_neighbourhood`.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot.
+    CannotRead, CannotWrite, DataFaults
+        As reading and writing.
+    """
+    source = local_path(path)
+    hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+    _ensure_plot(hood, plot)
+    row = dict.fromkeys(CONSENT, "") | {
+        "return": "said to the group", "plot": plot, "consent": consent,
+        "when": now.isoformat(timespec="seconds"), "utc": _sortable(now),
+    }  # fmt: skip
+    table = pd.DataFrame([row], columns=list(CONSENT), dtype=object).drop(columns="answer_id")
+    before = read_records(source)
+    streets = tuple(sorted({street_id(hood), *before.streets}))
+    records = merge_records(
+        replace(before, streets=streets), Records(consent=digest(table, "answer_id"))
+    )
+    merged = summed_up(
+        source, hood, records, knowledge=knowledge, new={"consent": 1},
+        id_column=id_column_of(source, columns, knowledge),
+    )  # fmt: skip
+    write_merged(merged, target)
+    return merged
+
+
+def forget_plots(
+    path: Path | str,
+    plots: Sequence[str],
+    target: Path | str,
+    *,
+    knowledge: Knowledge,
+    now: datetime,
+    outline: bool = False,
+    columns: Mapping[str, str] | None = None,
+) -> Forgotten:
+    """Take all that is known of a household and its plots out of a street's file.
+
+    Its statements of all years, drawn shapes, answers about consent and mapped features are
+    deleted; its rows in the plots keep outline, id and kind alone; gaps of its fences and names
+    of its buildings are emptied. Who surveyed it as their own plot is no longer named on other
+    plots. Returns merged later are not let in again where they tell of it, until it agrees.
+
+    Parameters
+    ----------
+    path
+        The street, a GeoPackage.
+    plots
+        Ids of its plots (front and back can be two).
+    target
+        Where to write; may be `path`.
+    knowledge
+        The tables.
+    now
+        When it was asked, with its offset.
+    outline
+        True: the outlines are deleted too, so that the map has a hole there.
+    columns
+        As in `read_neighbourhood`.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot, or the file would have none left.
+    CannotRead, CannotWrite, DataFaults
+        As reading and writing.
+    """
+    source = local_path(path)
+    hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+    for plot in plots:
+        _ensure_plot(hood, plot)
+    if outline and len(hood.plots) == len(set(plots)):
+        raise WrongUse("No plot would be left: delete the file.")
+    before = read_records(source)
+    id_column = id_column_of(source, columns, knowledge)
+    records = replace(before, streets=tuple(sorted({street_id(hood), *before.streets})))
+    removed: Counter[str] = Counter()
+    named: set[str] = set()
+    for plot in dict.fromkeys(plots):
+        records, rows, names = _scrubbed(records, plot, _sortable(now))
+        removed.update(rows)
+        named |= names
+    try:
+        with tempfile.TemporaryDirectory(prefix="patchnet-") as aside:
+            draft = Path(aside) / source.name
+            shutil.copyfile(source, draft)
+            with trouble(draft, "written"), closing(connect(draft)) as there:
+                near_m = knowledge.setting("feature_snap_m")
+                for plot in dict.fromkeys(plots):
+                    removed.update(empty_layers(there, plot, id_column, near_m, outline=outline))
+                there.commit()
+            after = read_neighbourhood(draft, columns=columns, knowledge=knowledge)
+            merged = summed_up(
+                draft, after, records, knowledge=knowledge, new={"statements": -1},
+                id_column=id_column,
+            )  # fmt: skip
+            write_merged(merged, target)
+    except OSError as error:
+        raise CannotWrite(f"{target} cannot be written: {error.strerror}.") from error
+    return Forgotten(merged, removed, len(named))
+
+
+def _ensure_plot(hood: Neighbourhood, plot: str) -> None:
+    if plot not in hood.plots.index:
+        raise WrongUse(
+            f"There is no plot {plot!r}.{nearest_hint(plot, map(str, hood.plots.index))}"
+        )
+
+
+def _sortable(now: datetime) -> str:
+    return now.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds")
+
+
+def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:
+    statements = records.statements
+    own = (statements["plot"] == plot) & (statements["seen_from"] == "own plot")
+    named = set(statements.loc[own, "surveyor"]) - {""}
+    parts: dict[str, pd.DataFrame] = {}
+    removed = {}
+    for name in ("statements", "drawn", "consent"):
+        table = getattr(records, name)
+        gone = table["plot"] == plot
+        removed[name] = int(gone.sum())
+        kept = table[~gone].reset_index(drop=True)
+        parts[name] = kept.assign(
+            surveyor=kept["surveyor"].where(~kept["surveyor"].isin(named), "")
+        )
+    # A return that told of this plot alone tells now only who lives there.
+    left = {*parts["statements"]["return"], *parts["drawn"]["return"], *parts["consent"]["return"]}
+    touched = set(statements.loc[statements["plot"] == plot, "return"])
+    returns = records.returns[~records.returns["return"].isin(touched - left)]
+    returns = returns.assign(
+        surveyor=returns["surveyor"].where(~returns["surveyor"].isin(named), "")
+    )
+    removed["returns"] = len(records.returns) - len(returns)
+    others = records.forgotten[records.forgotten["plot"] != plot]
+    forgotten = pd.concat(
+        [others, pd.DataFrame({"plot": [plot], "utc": [utc]}, dtype=object)], ignore_index=True
+    ).sort_values("plot", kind="stable", ignore_index=True)
+    scrubbed = replace(
+        records,
+        statements=parts["statements"],
+        drawn=gpd.GeoDataFrame(parts["drawn"], geometry="geometry", crs=records.drawn.crs),
+        consent=parts["consent"],
+        returns=returns.reset_index(drop=True),
+        forgotten=forgotten,
+    )
+    return scrubbed, removed, named
