@@ -1,0 +1,89 @@
+"""An earlier base map, read for the numbers of its plots."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.errors import CannotRead
+from patchnet.ground.base.gathered import areas_only
+from patchnet.ground.cells import texts
+from patchnet.ground.fault_list import FaultList
+from patchnet.ground.open_file import open_layers
+from patchnet.ground.read import local_path
+
+__all__ = ["Earlier", "read_earlier"]
+
+
+@dataclass(frozen=True, eq=False)
+class Earlier:
+    """Plots of an earlier base.
+
+    Attributes
+    ----------
+    where
+        Name of the file.
+    ids, shapes
+        Id and outline of each plot, shape (n,).
+    codes
+        Street -> code.
+    """
+
+    where: str
+    ids: tuple[str, ...]
+    shapes: NDArray[np.object_]
+    codes: Mapping[str, str]
+
+
+def read_earlier(path: Path | str, crs: pyproj.CRS, faults: FaultList) -> Earlier | None:
+    """Read the plots of an earlier base.
+
+    Parameters
+    ----------
+    path
+        A GeoPackage that `write_base` wrote, or any file with plots and ids.
+    crs
+        System to project to.
+    faults
+        List that faults are added to: ids that stand twice.
+
+    Raises
+    ------
+    CannotRead
+        If the file is missing or damaged, or has no layer of plots with ids.
+    """
+    where = Path(path).name
+    layers = [layer for layer in open_layers(local_path(path)) if layer.name == "plots"]
+    table = layers[0].table if layers else None
+    if not isinstance(table, gpd.GeoDataFrame) or "id" not in table.columns:
+        raise CannotRead(f"{path} is no earlier base: it has no layer plots with a column id.")
+    if table.crs is None:
+        raise CannotRead(f"{path} does not say in which coordinate system its plots are.")
+    ids = texts(table["id"])
+    first: dict[str, int] = {}
+    good = True
+    for row, ident in enumerate(ids, 1):
+        if not ident or ident in first:
+            good = False
+            what = f"It has the number of row {first[ident]}." if ident else "It has no number."
+            faults.error(
+                where, what, "Give each plot of the earlier base a number of its own.",
+                row=row, ident=ident or None,
+            )  # fmt: skip
+        first.setdefault(ident, row)
+    if not good:
+        return None
+    outlines = np.array([areas_only(s) for s in table.to_crs(crs).geometry], dtype=object)
+    drawn = ~shapely.is_missing(outlines)
+    codes: dict[str, str] = {}
+    if {"street", "code"} <= set(table.columns):
+        for street, code in zip(texts(table["street"]), texts(table["code"]), strict=True):
+            if street and code:
+                codes.setdefault(street, code)
+    kept = tuple(ident for ident, there in zip(ids, drawn, strict=True) if there)
+    return Earlier(where, kept, outlines[drawn], codes)

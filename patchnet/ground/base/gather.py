@@ -1,0 +1,334 @@
+"""Inputs of a base map brought together: one system in metres, shapes mended, cut to the place."""
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.ground.base.from_osm import sort_osm, with_heights
+from patchnet.ground.base.gathered import COLUMNS, Gathered, areas_only, frame, lines_only
+from patchnet.ground.base.houses import with_sheds
+from patchnet.ground.base.parcels import clean_parcels
+from patchnet.ground.base.roles import ROLES, Role, credits_of
+from patchnet.ground.base.words_of_tags import metres_of, speed_of
+from patchnet.ground.cells import texts
+from patchnet.ground.columns import ROLES as COLUMN_WORDS
+from patchnet.ground.columns import column_names
+from patchnet.ground.crs import check_crs, to_metres
+from patchnet.ground.fault_list import FaultList, Place
+from patchnet.ground.layers import SourceLayer
+from patchnet.ground.open_file import Layer
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["gather"]
+
+Shapes = NDArray[np.object_]
+_PARCEL_IDS = ("inspireid", "nationalcadastralreference", *COLUMN_WORDS["id"])
+_STREET_NAMES = ("street name", "road name", "name", "name 1", "street", "road", "label", "title")
+_SPEEDS = ("maxspeed", "speed limit", "speed", "speed kmh")
+
+
+def gather(
+    inputs: Mapping[Role, Sequence[Layer]],
+    *,
+    said_crs: pyproj.CRS | None,
+    box: tuple[float, float, float, float] | None,
+    credit_lines: Sequence[str],
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> Gathered | None:
+    """Bring the inputs together.
+
+    Parameters
+    ----------
+    inputs
+        Layers by role.
+    said_crs
+        System of layers that name none.
+    box
+        West, south, east, north in degrees: the place, where the user said it.
+    credit_lines
+        The user's own lines, for layers that bring none.
+    knowledge
+        For words and settings.
+    faults
+        List that faults are added to.
+
+    Returns
+    -------
+    Gathered or None
+        None where nothing can be placed; the faults say why.
+    """
+    flat = [(role, layer) for role in ROLES for layer in inputs.get(role, ())]
+    placed = _in_metres(flat, said_crs, knowledge, faults)
+    if placed is None:
+        return None
+    shapes, crs, source_crs = placed
+    tables: dict[str, list[gpd.GeoDataFrame]] = {kind: [] for kind in COLUMNS}
+    lines: dict[str, list[str]] = {kind: [] for kind in COLUMNS}
+    given = {role for role, _ in flat}
+    for at, (role, layer) in enumerate(flat):
+        if at not in shapes:
+            continue
+        made = _tables(role, layer, shapes[at], crs, knowledge, faults)
+        for kind, table in made.items():
+            if role == "osm" and kind in given:
+                continue  # the user's own layer stands for OpenStreetMap's; the two are not mixed
+            tables[kind].append(table)
+            if len(table):
+                own = credits_of(layer, role)
+                if not own and not credit_lines:
+                    faults.warn(
+                        layer.where, "Nothing says whose data these are.",
+                        "Give the line of attribution its owner asks for: --credit TEXT.",
+                    )  # fmt: skip
+                lines[kind] += own or credit_lines
+    whole = {kind: _joined(kind, ones, crs) for kind, ones in tables.items()}
+    place = _place(whole, box, crs, knowledge.setting("base_margin_m"))
+    if place is not None:
+        whole = {kind: _cut(kind, table, place) for kind, table in whole.items()}
+    _check_place(whole, flat, knowledge, faults)
+    whole["buildings"] = with_sheds(whole["buildings"], knowledge)
+    whole["parcels"] = clean_parcels(whole["parcels"], whole["roads"], knowledge, faults)
+    return Gathered(
+        **whole,
+        crs=crs,
+        source_crs=source_crs,
+        credits={kind: tuple(dict.fromkeys(ones)) for kind, ones in lines.items()},
+    )
+
+
+def _in_metres(
+    flat: Sequence[tuple[Role, Layer]],
+    said: pyproj.CRS | None,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> tuple[dict[int, Shapes], pyproj.CRS, str] | None:
+    """Project every layer; the first parcels, else buildings, else roads choose the system."""
+    order = {"parcels": 0, "buildings": 1, "osm": 2, "roads": 3}
+    filled = [at for at, (_, layer) in enumerate(flat) if len(layer.table)]
+    if not filled:
+        for _, layer in flat:
+            faults.error(layer.where, "The layer has no row.", "Name a file that has some.")
+        return None
+    first = min(filled, key=lambda at: (order[flat[at][0]], at))
+    # 'plots' is the name of the layer that chooses.
+    name = {at: "plots" if at == first else f"{flat[at][0]} {at}" for at in filled}
+    mapped = {
+        name[at]: SourceLayer(flat[at][1].where, flat[at][1].table, flat[at][1].says_crs)
+        for at in filled
+    }
+    known = check_crs(mapped, said, knowledge, faults)
+    if "plots" not in known:
+        return None
+    # That layers come in different systems is the rule here: it is not worth a warning.
+    projected = to_metres(mapped, known, knowledge, FaultList())
+    shapes = {at: projected.geometry[name[at]] for at in filled if name[at] in projected.geometry}
+    return shapes, projected.crs, projected.source_crs
+
+
+def _tables(
+    role: Role,
+    layer: Layer,
+    shapes: Shapes,
+    crs: pyproj.CRS,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> dict[str, gpd.GeoDataFrame]:
+    if role == "osm":
+        return sort_osm(
+            layer.table, shapes, crs=crs, where=layer.where, knowledge=knowledge, faults=faults
+        )
+    if role == "roads":
+        return {"roads": _roads(layer, shapes, crs, faults)}
+    outlines, good = _outlines(layer, shapes, faults)
+    if role == "parcels":
+        names = _column(layer.table, _PARCEL_IDS)
+        rows: list[dict[str, object]] = [
+            {"parcel": names[at], "where": layer.where, "row": at + 1, "geometry": outlines[at]}
+            for at in good
+        ]
+        return {"parcels": frame("parcels", rows, crs)}
+    return {"buildings": _buildings(layer, outlines, good, crs, knowledge, faults)}
+
+
+def _buildings(
+    layer: Layer,
+    outlines: Shapes,
+    good: Sequence[int],
+    crs: pyproj.CRS,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> gpd.GeoDataFrame:
+    names = _column(layer.table, COLUMN_WORDS["label"])
+    heights = _column(layer.table, COLUMN_WORDS["height"])
+    storeys = _column(layer.table, COLUMN_WORDS["storeys"])
+    streets = _column(layer.table, COLUMN_WORDS["street"])
+    small = knowledge.setting("base_outbuilding_max_m2")
+    table = frame(
+        "buildings",
+        [
+            {
+                "name": names[at], "height_m": np.nan,
+                "use": "house" if outlines[at].area >= small else "outbuilding", "sure": False,
+                "street": streets[at], "house": "", "osm": "", "geometry": outlines[at],
+            }
+            for at in good
+        ],
+        crs,
+    )  # fmt: skip
+    stated = [(heights[at], storeys[at]) for at in good]
+    return with_heights(table, stated, where=layer.where, knowledge=knowledge, faults=faults)
+
+
+def _roads(layer: Layer, shapes: Shapes, crs: pyproj.CRS, faults: FaultList) -> gpd.GeoDataFrame:
+    names = _column(layer.table, _STREET_NAMES)
+    widths = _column(layer.table, COLUMN_WORDS["width"])
+    speeds = _column(layer.table, _SPEEDS)
+    rows: list[dict[str, object]] = []
+    dropped: list[tuple[Place, str]] = []
+    for at, shape in enumerate(shapes):
+        line = None if shape is None or shapely.get_dimensions(shape) != 1 else lines_only(shape)
+        if line is None:
+            dropped.append(((at + 1, None), "The road is not drawn as a line: it was left out."))
+            continue
+        width = metres_of(widths[at])
+        rows += [
+            {
+                "name": names[at], "kind": "street", "width_m": width if width > 0 else np.nan,
+                "speed_kmh": speed_of(speeds[at]), "walked": "", "osm": "", "geometry": part,
+            }
+            for part in shapely.get_parts(line)
+        ]  # fmt: skip
+    faults.warn_rows(
+        layer.where, dropped, together="{n} roads are not drawn as lines and were left out.",
+        mend="Name a layer of the roads' middle lines.",
+    )  # fmt: skip
+    return frame("roads", rows, crs)
+
+
+def _outlines(layer: Layer, shapes: Shapes, faults: FaultList) -> tuple[Shapes, list[int]]:
+    out = np.empty(len(shapes), dtype=object)
+    repaired: list[tuple[Place, str]] = []
+    dropped: list[tuple[Place, str]] = []
+    for at, shape in enumerate(shapes):
+        out[at] = areas_only(shape)
+        place = (at + 1, None)
+        if out[at] is None:
+            dropped.append((place, "The outline encloses no area or is a tangle: it was left out."))
+        elif not shape.is_valid:
+            repaired.append((place, "The outline crosses or touches itself; it was repaired."))
+    faults.warn_rows(
+        layer.where, dropped, together="{n} outlines enclose no area and were left out.",
+        mend="Draw them anew if they matter.",
+    )  # fmt: skip
+    faults.warn_rows(
+        layer.where, repaired, together="{n} outlines cross or touch themselves: repaired.",
+        mend="Look whether they are right on the map.",
+    )  # fmt: skip
+    return out, [at for at, shape in enumerate(out) if shape is not None]
+
+
+def _column(table: pd.DataFrame, words: Sequence[str]) -> list[str]:
+    """Return the cells of the first column that is called by one of some words, else blanks."""
+    names: dict[str, str] = {}
+    for name in column_names(table):
+        names.setdefault(name.replace("_", " ").strip().casefold(), name)
+    found = next((names[word] for word in words if word in names), None)
+    return [""] * len(table) if found is None else texts(table[found])
+
+
+def _joined(kind: str, tables: list[gpd.GeoDataFrame], crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    filled = [table for table in tables if len(table)]
+    if not filled:
+        return frame(kind, [], crs)
+    joined: gpd.GeoDataFrame = pd.concat(filled, ignore_index=True)
+    if "osm" in joined.columns:  # extracts that overlap hold the same thing twice
+        again = joined["osm"].duplicated() & (joined["osm"] != "")
+        joined = joined[~again].reset_index(drop=True)
+    return joined
+
+
+def _place(
+    whole: Mapping[str, gpd.GeoDataFrame],
+    box: tuple[float, float, float, float] | None,
+    crs: pyproj.CRS,
+    margin: float,
+) -> shapely.Polygon | None:
+    """The place that is mapped: the user's box, else where buildings and parcels both are."""
+    if box is not None:
+        corners = shapely.segmentize(shapely.box(*box), (box[2] - box[0]) / 10 or 1.0)
+        change = pyproj.Transformer.from_crs("OGC:CRS84", crs, always_xy=True).transform
+        return shapely.box(*shapely.transform(corners, change, interleaved=False).bounds)
+    boxes = [
+        shapely.box(*whole[kind].total_bounds).buffer(margin, join_style="mitre")
+        for kind in ("buildings", "parcels")
+        if len(whole[kind])
+    ]
+    if not boxes:
+        return None
+    both = shapely.intersection_all(boxes)
+    return None if both.is_empty else shapely.box(*both.bounds)
+
+
+def _cut(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
+    """Cut to the place: what is a thing of its own stays whole, what runs on is cut."""
+    kept = table[table.geometry.intersects(place)]
+    if kind in {"parcels", "buildings", "features", "barriers"}:
+        inside = kept.geometry.representative_point().intersects(place)
+        return kept[inside].reset_index(drop=True)
+    cut = kept.geometry.intersection(place)
+    kept = kept.set_geometry(cut)
+    if kind == "areas":
+        kept = kept.set_geometry([areas_only(shape) for shape in cut], crs=table.crs)
+        kept = kept[kept.geometry.notna()]
+    elif kind == "roads":
+        kept = kept.explode(ignore_index=True)
+        kept = kept[kept.geometry.geom_type == "LineString"]
+    return kept[~kept.geometry.is_empty].reset_index(drop=True)
+
+
+def _check_place(
+    whole: Mapping[str, gpd.GeoDataFrame],
+    flat: Sequence[tuple[Role, Layer]],
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> None:
+    where = ", ".join(dict.fromkeys(layer.where for _, layer in flat))
+    parcels, buildings, roads = (whole[kind] for kind in ("parcels", "buildings", "roads"))
+    if not len(parcels) and not len(buildings):
+        faults.error(
+            where, "There is no building and no parcel: no plot can be made of nothing.",
+            "Give an extract that has buildings, or a layer of parcels or buildings; with --bbox, "
+            "see that the box lies over them.",
+        )  # fmt: skip
+        return
+    if not len(buildings):
+        faults.warn(
+            where, "There are no buildings: every parcel stays whole, house and garden together.",
+            "Give buildings as well, to tell gardens from houses and front from back.",
+        )  # fmt: skip
+    if not len(roads):
+        faults.warn(
+            where, "There are no roads: plots have no street, no front and back, no walking order.",
+            "Give roads as well (an OpenStreetMap extract has them).",
+        )  # fmt: skip
+    if len(parcels) and len(buildings):
+        apart = shapely.box(*parcels.total_bounds).distance(shapely.box(*buildings.total_bounds))
+        if apart > 0:
+            faults.error(
+                where, f"Parcels and buildings lie {apart / 1000:,.2f} km apart.",
+                "Make sure that both are of the same place, and their coordinate systems right.",
+            )  # fmt: skip
+    west, south, east, north = (parcels if len(parcels) else buildings).total_bounds
+    most = knowledge.setting("base_area_max_km2")
+    size = (east - west) * (north - south) / 1e6
+    if size > most:
+        faults.error(
+            where, f"This covers {size:,.0f} km2: far more than a neighbourhood.",
+            f"Say which part: --bbox WEST,SOUTH,EAST,NORTH in degrees (at most {most:g} km2).",
+        )  # fmt: skip

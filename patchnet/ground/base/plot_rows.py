@@ -1,0 +1,214 @@
+"""From grounds, houses and streets to the pieces that become plots."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.ground.base.facing import Facing
+from patchnet.ground.base.front_back import building_line, split_garden, usable_ground
+from patchnet.ground.base.gathered import Gathered
+from patchnet.ground.base.houses import Standing
+from patchnet.ground.base.numbering import Unit
+from patchnet.ground.base.street_space import StreetSpace
+from patchnet.ground.base.streets import Streets
+from patchnet.ground.fault_list import FaultList
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["Piece", "ground_pieces", "street_pieces"]
+
+Shapes = NDArray[np.object_]
+_GARDEN, _FRONT, _BACK, _OTHER = "garden", "garden_front", "garden_back", "other"
+_VERGE, _PIT, _PLANTER = "verge", "tree_pit", "planter"
+_TREES = ("tree_small", "tree_large")
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One numbered unit with what is told of it; `kinds` has the kind of each part."""
+
+    unit: Unit
+    kinds: Mapping[str, str]
+    origin: str
+    noun: str = "plot"
+    parcel: str = ""
+    house: str = ""
+    split_basis: str = ""
+
+
+def ground_pieces(
+    table: gpd.GeoDataFrame,
+    standing: Standing,
+    facing: Facing,
+    streets: Streets,
+    buildings: gpd.GeoDataFrame,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> list[Piece]:
+    """Take the buildings out of each ground and split gardens into front and back.
+
+    Parameters
+    ----------
+    table
+        Grounds (see `Grounds`).
+    standing, facing
+        The house on each, and the street it faces.
+    streets
+        Roads by their street.
+    buildings
+        Table of buildings.
+    knowledge
+        For the settings.
+    faults
+        List that faults are added to: grounds of which nothing is left.
+    """
+    uses = buildings["use"].tolist()
+    numbers = buildings["house"].tolist()
+    full = 0
+    pieces = []
+    for at, shape in enumerate(table.geometry):
+        built = standing.built[at]
+        open_ground = shape if built is None else shapely.difference(shape, built)
+        garden = usable_ground(open_ground, knowledge) if built is not None else shape
+        if garden is None:
+            full += 1
+            continue
+        road = int(facing.road[at])
+        street = int(streets.street[road]) if road >= 0 else -1
+        point = facing.toward[at]
+        if street < 0:
+            point = shapely.get_coordinates(shapely.point_on_surface(garden))[0]
+        row = table.iloc[at]
+        main = int(standing.main[at])
+        origin = str(row["origin"])
+        if origin == "area":
+            kind = str(row["kind"])
+            near = road >= 0 and shape.distance(streets.lines[road]) <= knowledge.setting(
+                "base_street_reach_m"
+            )
+            kind = _OTHER if kind == _VERGE and not near else kind
+            unit = Unit({"": garden}, street, point, "V" if kind == _VERGE else "G")
+            noun = "verge" if kind == _VERGE else "green"
+            pieces.append(Piece(unit, {"": kind}, origin, noun))
+            continue
+        use = uses[main] if main >= 0 else ""
+        kind = _OTHER if not use else _GARDEN if use == "house" else use
+        parts, kinds, words = {"": garden}, {"": kind}, ""
+        if kind == _GARDEN:
+            parts, words = _front_and_back(at, garden, standing, facing, knowledge)
+            kinds = {part: {"F": _FRONT, "B": _BACK, "": _GARDEN}[part] for part in parts}
+        pieces.append(
+            Piece(
+                Unit(parts, street, point), kinds, origin, parcel=str(row["parcel"]),
+                house=str(numbers[main]) if main >= 0 else "", split_basis=words,
+            )
+        )  # fmt: skip
+    if full:
+        faults.warn(
+            "plots", f"On {full} grounds the building leaves no garden: they have no plot.",
+            "Add a plot by hand where there is a yard, balcony or window box.",
+        )  # fmt: skip
+    return pieces
+
+
+def _front_and_back(
+    at: int, garden: shapely.Geometry, standing: Standing, facing: Facing, knowledge: Knowledge
+) -> tuple[dict[str, shapely.Geometry], str]:
+    """Return front and back, or the whole where they cannot be told, and how it was told."""
+    if standing.count[at] > 1:
+        return {"": garden}, f"not split: {standing.count[at]} houses on one plot"
+    if facing.road[at] < 0:
+        return {"": garden}, "not split: no street in sight"
+    front, offset = building_line(standing.house[at], facing.toward[at], knowledge)
+    before, behind = split_garden(garden, front, offset)
+    basis = facing.basis[at]
+    parts = {
+        part: kept
+        for part, shape in (("F", before), ("B", behind))
+        if (kept := usable_ground(shape, knowledge)) is not None
+    }
+    if not parts:
+        return {"": garden}, basis
+    if "F" not in parts:
+        basis += "; the house stands on the street, no front garden"
+    return parts, basis
+
+
+def street_pieces(
+    space: StreetSpace,
+    inputs: Gathered,
+    drawn: Sequence[shapely.Geometry],
+    streets: Streets,
+    knowledge: Knowledge,
+) -> list[Piece]:
+    """Return verges, pits of street trees and planters in the street.
+
+    Parameters
+    ----------
+    space
+        Footways and verges.
+    inputs
+        For mapped trees and planters.
+    drawn
+        Plots that there are already.
+    streets
+        Roads by their street.
+    knowledge
+        For the settings.
+    """
+    pieces = [
+        _street_piece(shape, int(street), streets, "V", _VERGE, "verge", "verge")
+        for shape, street in zip(space.verges.geometry, space.verges["street"], strict=True)
+    ]
+    taken = np.array([*drawn, *space.verges.geometry], dtype=object)
+    table = inputs.features
+    shapes = table.geometry.to_numpy()
+    kinds = table["feature"].to_numpy(dtype=object)
+    points = shapely.get_dimensions(shapes) == 0
+    if not len(table) or not len(streets.lines):
+        return pieces
+    wanted = (points & np.isin(kinds, _TREES)) | (
+        (kinds == _PLANTER) & (shapely.get_dimensions(shapes) != 1)
+    )
+    lines = shapely.STRtree(streets.lines)
+    reach = knowledge.setting("base_street_reach_m")
+    at, road = lines.query_nearest(shapes[wanted], max_distance=reach, all_matches=False)
+    which = np.flatnonzero(wanted)[at]
+    used = [shapely.STRtree(taken)] if len(taken) else []
+    own: list[shapely.Geometry] = []
+    for one, line in zip(which.tolist(), road.tolist(), strict=True):
+        planter = kinds[one] == _PLANTER
+        side = knowledge.setting("base_planter_m" if planter else "base_tree_pit_m")
+        shape = shapes[one]
+        drawn_as_area = not points[one]
+        if not drawn_as_area:
+            shape = shape.buffer(side / 2, cap_style="square")
+        if any(len(tree.query(shape, predicate="intersects")) for tree in used):
+            continue
+        if own and shapely.intersects(np.array(own[-200:], dtype=object), shape).any():
+            continue
+        own.append(shape)
+        street = int(streets.street[line])
+        origin = ("planter" if drawn_as_area else "planter_point") if planter else "pit"
+        sort, kind, noun = ("P", _PLANTER, "planter") if planter else ("T", _PIT, "tree pit")
+        pieces.append(_street_piece(shape, street, streets, sort, kind, origin, noun))
+    return pieces
+
+
+def _street_piece(
+    shape: shapely.Geometry,
+    street: int,
+    streets: Streets,
+    sort: str,
+    kind: str,
+    origin: str,
+    noun: str,
+) -> Piece:
+    middle = shapely.point_on_surface(shape)
+    course = streets.courses[street].pieces
+    piece = course[int(np.argmin(shapely.distance(course, middle)))]
+    point = shapely.get_coordinates(piece.interpolate(piece.project(middle)))[0]
+    return Piece(Unit({"": shape}, street, point, sort), {"": kind}, origin, noun)

@@ -1,0 +1,34 @@
+"""Whether a straight line from one plot is stopped by somebody else's ground."""
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+__all__ = ["blocked"]
+
+Shapes = NDArray[np.object_]
+
+
+def blocked(
+    lines: Shapes, own: NDArray[np.intp], grounds: Shapes, least: float
+) -> NDArray[np.bool_]:
+    """Whether each line runs over other ground than its own for more than `least` metres.
+
+    Parameters
+    ----------
+    lines
+        Shape (n,).
+    own
+        Position in `grounds` of the plot that each line starts from, shape (n,).
+    grounds
+        Outlines of plots.
+    least
+        Metres that count as a touch.
+    """
+    line, other = shapely.STRtree(grounds).query(lines, predicate="intersects")
+    foreign = own[line] != other
+    line, other = line[foreign], other[foreign]
+    far = shapely.length(shapely.intersection(lines[line], grounds[other])) > least
+    stopped = np.zeros(len(lines), dtype=bool)
+    stopped[line[far]] = True
+    return stopped

@@ -1,0 +1,95 @@
+"""What a base map holds and what in it was guessed, in plain words."""
+
+from collections.abc import Iterable
+
+from patchnet.ground.base.grounds import BASIS
+from patchnet.ground.base.make import BaseMap
+
+__all__ = ["summary_of"]
+
+_NAMED = 12  # earlier numbers listed before the rest is only counted
+
+
+def summary_of(base: BaseMap) -> tuple[str, ...]:
+    """Return the summary as paragraphs."""
+    plots = base.plots
+    streets = len(set(plots["street"]) - {""})
+    part, kind = plots["part"], plots["kind"]
+    gardens = kind.isin(("garden_front", "garden_back", "garden"))
+    counts = (
+        ((part == "front").sum(), "front garden"),
+        ((part == "back").sum(), "back garden"),
+        ((kind == "garden").sum(), "garden not split"),
+        ((kind == "verge").sum(), "verge"),
+        ((~gardens & (kind != "verge")).sum(), "piece of other ground"),
+    )
+    listed = ", ".join(_number(int(count), words) for count, words in counts if count)
+    paragraphs = [
+        f"{_number(len(plots), 'plot')} on {_number(streets, 'named street')}: {listed}.",
+        " ".join(
+            (
+                f"Beside them {_number(len(base.buildings), 'building')},",
+                f"{_number(len(base.roads), 'piece')} of road,",
+                f"{_number(len(base.barriers), 'barrier')}.",
+            )
+        ),
+    ]
+    guessed = _guessed(base)
+    if guessed:
+        paragraphs.append(f"Guessed, and marked so: {'; '.join(guessed)}.")
+    on = len(set(base.features["plot"]) - {""})
+    told = (
+        f"OpenStreetMap tells of {_number(len(base.features), 'thing')} on plots "
+        f"({_number(on, 'plot')} with at least one)"
+        if len(base.features)
+        else "Nobody has said yet what grows on any plot"
+    )
+    left = f"; {_number(base.not_placed, 'thing')} more on no plot" if base.not_placed else ""
+    paragraphs.append(
+        f"{told}{left}. All else is not known: what is missing on the map may well be there."
+    )
+    if base.earlier:
+        gone = base.numbered.gone
+        more = f" and {len(gone) - _NAMED} more" if len(gone) > _NAMED else ""
+        lost = f" Gone: {', '.join(gone[:_NAMED])}{more}." if gone else ""
+        paragraphs.append(
+            f"Against the earlier base {base.numbered.kept:,} plots kept their number, "
+            f"{base.numbered.new:,} are new, {len(gone):,} are gone.{lost}"
+        )
+    lines = list(dict.fromkeys(base.credits["attribution"]))
+    if lines:
+        paragraphs.append(
+            "Credits, which every page and file from this base carries: "
+            + " | ".join(lines)
+            + ("." if not lines[-1].endswith(".") else "")
+        )
+    return tuple(paragraphs)
+
+
+def _guessed(base: BaseMap) -> Iterable[str]:
+    plots = base.plots
+    basis, split = plots["basis"], plots["front_back_basis"]
+    number = plots["code"] + "-" + plots["number"]
+    counts = (
+        ((basis == BASIS["derived"]).sum(), "outline is derived, not a boundary",
+         "outlines are derived, not boundaries"),
+        ((basis == BASIS["joined"]).sum(), "plot joined of two parcels",
+         "plots joined of several parcels"),
+        (number[split.str.contains("guessed")].nunique(), "corner house whose front was guessed",
+         "corner houses whose front was guessed"),
+        (number[split.str.contains("by its drive")].nunique(), "house reached by a drive",
+         "houses reached by a drive"),
+        ((basis == BASIS["verge"]).sum(), "strip of verge, green or paved not known",
+         "strips of verge, green or paved not known"),
+        ((basis == BASIS["pit"]).sum(), "tree pit", "tree pits"),
+    )  # fmt: skip
+    return [f"{count:,} {one if count == 1 else many}" for count, one, many in counts if count]
+
+
+def _number(count: int, words: str) -> str:
+    first, gap, rest = words.partition(" ")
+    if count == 1:
+        return f"1 {words}"
+    if first == "piece" or rest.startswith("not"):
+        return f"{count:,} {first}s{gap}{rest}"
+    return f"{count:,} {words}s"
