@@ -98,7 +98,8 @@ def _out_of_place(
         feature.key in POND_FEATURES or siting.place in ("wall", "sill", "roof")
     ):
         return "It has no place in a public street.", "place"
-    if facts.pots_only and siting.place in ("ground", "under", "roof"):
+    rooted = feature.ground.value > 0 and not feature.container
+    if facts.pots_only and (rooted or siting.place in ("ground", "under", "roof")):
         if feature.container:
             return "It needs open ground here; think of a planter instead.", "pots"
         return "It cannot grow in pots.", "pots"

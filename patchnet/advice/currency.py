@@ -85,8 +85,8 @@ def amounts_at(assessment: Assessment, plot: str) -> dict[str, float]:
 def everything_that_fits(assessment: Assessment) -> dict[str, Mapping[str, float]]:
     """For each plot, every addition that fits at once, those on the ground shrunk to fit.
 
-    Additions that cannot stand together even at their smallest are dropped from the dearest in
-    ground on, so that everything stays inside the free ground.
+    Additions are taken in from the one that needs least room on; one that cannot stand beside
+    the others even at its smallest is left out, so that everything stays inside the free ground.
     """
     knowledge, neighbourhood = assessment.knowledge, assessment.neighbourhood
     facts = PlotFacts()
@@ -103,10 +103,11 @@ def everything_that_fits(assessment: Assessment) -> dict[str, Mapping[str, float
 def _together(
     offered: Sequence[Candidate], space: Space, assessment: Assessment
 ) -> Mapping[str, float]:
-    chosen = sorted(offered, key=lambda one: one.ground_m2)
-    while chosen:
-        result = fitted(chosen, space, assessment.knowledge, PlotFacts())
+    chosen: list[Candidate] = []
+    change: Mapping[str, float] = {}
+    for one in sorted(offered, key=lambda each: (each.ground_m2, each.length_m)):
+        result = fitted([*chosen, one], space, assessment.knowledge, PlotFacts())
         if result is not None:
-            return result[1]
-        chosen.pop()
-    return {}
+            chosen.append(one)
+            change = result[1]
+    return change

@@ -354,6 +354,12 @@ class _Plan:
     def features_of(self, judged: JudgedSets, at: int) -> tuple[str, ...]:
         return tuple(judged.candidates[k].feature for k in judged.sets[at])
 
+    def needs_no_soil(self, one: Candidate) -> bool:
+        """Whether it stands in a pot, or hangs."""
+        feature = self.knowledge.features[one.feature]
+        rooted = feature.ground.value > 0 and not feature.container
+        return one.place in ("standing", "wall", "fence", "sill") and not rooted
+
     def questions(self) -> list[tuple[str, str, Callable[[Candidate], bool]]]:
         facts, sitings = self.facts, self.knowledge.sitings
         asked: list[tuple[str, str, Callable[[Candidate], bool]]] = []
@@ -383,7 +389,7 @@ class _Plan:
                 (
                     "pots_only",
                     "if everything must stand in pots",
-                    lambda one: one.place in ("standing", "wall", "fence", "sill"),
+                    self.needs_no_soil,
                 )
             )
         return asked

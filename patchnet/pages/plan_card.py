@@ -3,6 +3,7 @@
 from pathlib import Path
 from string import Template
 
+import numpy as np
 import shapely
 
 from patchnet.advice.plan_records import PlotPlan, Suggestion
@@ -23,18 +24,19 @@ from patchnet.pages.plan_words import (
     asked_first,
     cautions_of,
     cost_words,
+    fills,
     place_words,
     stage_words,
     thing,
     would_change_words,
 )
 from patchnet.pages.sun_figure import sun_figure
-from patchnet.pages.to_scale import fitting_paper
+from patchnet.pages.to_scale import Paper, fitting_paper
 
 __all__ = ["plan_card", "write_plan_card"]
 
-_WIDE_MM, _HIGH_MM = 78, 66
-_ROUND_M = 8  # how much of the surroundings is drawn, metres
+_WIDE_MM, _HIGH_MM = 84, 62
+_NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
 _SERVED = 4  # groups named for one thing
 _CHANGES = 3
 
@@ -107,6 +109,7 @@ def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
         served = ", ".join(
             knowledge.groups[key].name.lower() for key, _ in addition.groups[:_SERVED]
         )
+        filled = fills(addition, plan.best, knowledge)[:1]
         facts = [
             f"wins {figure(addition.given_the_others)} linked homes",
             cost_words(feature.cost, knowledge),
@@ -120,6 +123,7 @@ def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
             f'<section class="thing"><h3><span class="order">{order}</span> '
             f"{text(thing(one, knowledge))}</h3>"
             + (f"<p>For {text(served)}.</p>" if served else "")
+            + "".join(f"<p>{text(line)}.</p>" for line in filled)
             + f'<p class="facts">{text(place_words(one))}; {text("; ".join(facts))}</p>'
             + f"<ol>{steps}</ol>{asks}</section>"
         )
@@ -203,9 +207,7 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
     """The plot to scale with what is mapped on it, its neighbours, houses and fences."""
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
     plot = hood.plots.geometry.loc[plan.plot]
-    paper = fitting_paper(
-        shapely.buffer(plot, _ROUND_M / 4), wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=4
-    )
+    paper = fitting_paper(plot, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=3)
     window = paper.window()
     others = hood.plots.iloc[hood.plots.sindex.query(window)]
     parts = [
@@ -230,6 +232,10 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
         paper.path(row.geometry, css=f"barrier {row.kind}", label=str(row.kind))
         for row in fences.itertuples()
     ]
+    parts += [
+        _name_on(paper, other, shapely.intersection(shape, window))
+        for other, shape in others.geometry.items()
+    ]
     parts.append(paper.bar_and_north(longest_mm=30))
     drawn = paper.svg("".join(parts), title=f"Plan of plot {plan.plot}, 1 to {paper.scale}")
     key = f" {'; '.join(names)}." if names else ""
@@ -237,3 +243,12 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
         f"<figure>{drawn}<figcaption>Plan, 1:{paper.scale} when printed at full size. Not a "
         f"boundary survey.{text(key)}</figcaption></figure>"
     )
+
+
+def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> str:
+    """The plot's id on what is seen of it, where there is room for it."""
+    room = np.sqrt(seen.area) * 1000 / paper.scale
+    if room < _NAME_MM:
+        return ""
+    x, y = paper.place(seen.representative_point())
+    return f'<text class="name" x="{x:.2f}" y="{y:.2f}" text-anchor="middle">{text(plot)}</text>'

@@ -12,6 +12,7 @@ from patchnet.pages.calendar import calendar_text
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure, metres, month_spans
 from patchnet.pages.plan_words import (
+    CHOSEN,
     DEFER,
     INDEX,
     STAGE_NAMES,
@@ -99,7 +100,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(
             f"Together they win {figure(best.linked_homes)} linked homes over all groups."
-            + _way(best, knowledge),
+            f"{_way(best, knowledge)} {CHOSEN}",
             indent="  ",
         )
     ]

@@ -8,6 +8,7 @@ from patchnet.pages.numbers import figure, metres, month_spans
 
 __all__ = [
     "CARD_INDEX",
+    "CHOSEN",
     "DEFER",
     "INDEX",
     "STAGE_NAMES",
@@ -34,6 +35,9 @@ INDEX = (
 CARD_INDEX = (
     "Homes are an index of room for wildlife, not a forecast of animals; most figures behind them "
     "are our own working assumptions."
+)
+CHOSEN = (
+    "Chosen so that every wildlife group counts for its own share, not only those with many homes."
 )
 DEFER = (
     "This is general advice. Local rules, your tenancy and the law come first; where a trade is "
@@ -94,8 +98,22 @@ def serves(addition: Addition, knowledge: Knowledge) -> str:
 
 
 def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> list[str]:
-    """The needs it fills here and for which plots; hungry months that the set closes."""
+    """What it gives: homes, and needs met better, where; hungry months that the set closes.
+
+    Groups it wins most for come first.
+    """
     lines = []
+    rank = {key: at for at, (key, _) in enumerate(addition.groups)}
+    given = {
+        supply.resource
+        for supply in knowledge.supplies
+        if supply.feature == addition.candidate.feature
+    }
+    for served, place in rank.items():
+        anchors = [anchor.resource for anchor in knowledge.groups[served].anchors]
+        names = [knowledge.resources[each].name for each in anchors if each in given]
+        if names:
+            lines.append((place, f"{knowledge.groups[served].name}: a home ({names[0]})"))
     gains = {(gain.group, gain.need): gain for gain in suggestion.needs}
     for key in addition.needs:
         gain = gains[key]
@@ -106,8 +124,8 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
         line = f"{group.name}: {need}, better met at {where}"
         if gain.hungry_months_closed:
             line += f"; no longer short in {month_spans(gain.hungry_months_closed)}"
-        lines.append(line)
-    return lines
+        lines.append((rank.get(key[0], len(rank)), line))
+    return [line for _, line in sorted(lines, key=lambda pair: pair[0])]
 
 
 def need_name(group: str, need: str, knowledge: Knowledge) -> str:

@@ -1,0 +1,222 @@
+"""What room a plot has, what fits into it, and what is ruled out."""
+
+import itertools
+from dataclasses import replace
+
+import geopandas as gpd
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patchnet.advice.candidates import candidates_for, fitted
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.space import space_of
+from patchnet.ground.build import build_neighbourhood
+from patchnet.knowledge import load_knowledge
+
+KNOW = load_knowledge()
+HAS = {"lawn_short": 40.0, "paving": 10.0}
+
+
+def hood(kind="garden_back", features="lawn_short 40; paving 10", **layers):
+    plots = gpd.GeoDataFrame(
+        {"id": ["1"], "kind": [kind], "features": [features], "seen": ["all"]},
+        geometry=[shapely.box(400_000, 300_000, 400_010, 300_010)],
+        crs="EPSG:27700",
+    )
+    return build_neighbourhood(plots, knowledge=KNOW, **layers)
+
+
+HOOD = hood()
+
+
+def space(facts=None, *, where=HOOD, has=None):
+    amounts = HAS if has is None else has
+    return space_of(where, "1", facts or PlotFacts(), KNOW, amounts=amounts)
+
+
+def offered(facts=None, kind="garden_back", **options):
+    facts = facts or PlotFacts()
+    found, ruled = candidates_for(KNOW, facts, space(facts, **options), kind=kind)
+    return {one.feature: one for one in found}, {out.feature: out for out in ruled}
+
+
+def test_ground_is_what_features_leave_and_the_lawn():
+    """100 m2: lawn 40, paving 10, so 50 bare; ground 50 + 40 = 90, floor 90 + 10 paved."""
+    room = space()
+    assert (room.bare_m2, room.ground_m2, room.floor_m2) == (50, 90, 100)
+    assert room.convertible == {"lawn_short": 40}
+
+
+def test_uses_that_must_stay_take_their_room():
+    """Play lawn 20 of the 40; bins 1.5 of the paving: ground 50 + 20, floor 70 + 8.5."""
+    room = space(PlotFacts(keep=("play_lawn", "bins")))
+    assert room.ground_m2 == 70
+    assert room.floor_m2 == pytest.approx(78.5)
+    assert room.convertible == {"lawn_short": 20}
+
+
+def test_a_use_larger_than_its_floor_comes_off_open_ground():
+    """A car takes 12: 10 of paving and 2 of the 50 bare."""
+    room = space(PlotFacts(keep=("parking",)))
+    assert (room.bare_m2, room.ground_m2, room.floor_m2) == (48, 88, 88)
+
+
+def test_more_free_ground_than_soil_means_taking_up_paving():
+    """95 m2 said to be free: 90 of soil and 5 of the paving."""
+    room = space(PlotFacts(free_m2=95))
+    assert room.ground_m2 == 95
+    assert room.convertible == {"lawn_short": 40, "paving": 5}
+
+
+def test_walls_and_fences_are_measured_where_they_are_mapped():
+    """A house on the north side, 10 m of wall; with the 1 m round the corners 11 at most.
+
+    The buffer of 1 m meets the house's south wall from x = 0 to 10 and its two sides for 0.5 m.
+    """
+    house = gpd.GeoDataFrame(
+        geometry=[shapely.box(400_000, 300_010.5, 400_010, 300_018)], crs="EPSG:27700"
+    )
+    fence = gpd.GeoDataFrame(
+        {"kind": ["fence"]},
+        geometry=[shapely.LineString([(400_000, 300_000), (400_010, 300_000)])],
+        crs="EPSG:27700",
+    )
+    room = space(where=hood(buildings=house, barriers=fence))
+    assert room.wall_m == pytest.approx(11, abs=0.01)
+    assert room.fence_m == pytest.approx(10)
+    assert room.guessed == ()
+
+
+def test_a_plot_without_any_free_ground():
+    found, ruled = offered(has={"paving": 100.0})
+    assert "pond" not in found
+    assert "long_grass" not in found
+    assert "planter" in found
+    assert ruled["pond"].kind == "room"
+
+
+def test_small_children_rule_out_open_water_and_say_why():
+    found, ruled = offered(PlotFacts(small_children=True))
+    assert not {"pond", "container_pond"} & set(found)
+    assert ruled["pond"].kind == ruled["container_pond"].kind == "safety"
+    assert "bird_bath" in found
+
+
+def test_a_pond_always_brings_the_question_about_children():
+    found, _ = offered()
+    assert found["pond"].asks[0] == found["container_pond"].asks[0] == "small_children"
+    assert "pond_children" in found["pond"].cautions
+    told, _ = offered(PlotFacts(small_children=False))
+    assert "small_children" not in told["pond"].asks
+
+
+def test_tenants_get_only_what_can_be_undone_or_asked():
+    found, ruled = offered(PlotFacts(tenure="rent"))
+    assert ruled["pond"].kind == ruled["hedge_native"].kind == "tenancy"
+    assert "leaf_pile" in found
+    assert "landlord" in found["bee_hotel"].asks
+
+
+def test_pots_only():
+    found, ruled = offered(PlotFacts(pots_only=True))
+    assert all(one.place in ("standing", "wall", "fence", "sill") for one in found.values())
+    assert "ivy_mature" not in found
+    assert ruled["long_grass"].kind == "pots"
+
+
+def test_light():
+    shade, _ = offered(PlotFacts(light="shade"))
+    sun, _ = offered(PlotFacts(light="sun"))
+    assert "bee_hotel" in sun
+    assert "bee_hotel" not in shade
+    assert "bulbs" in shade
+
+
+def test_street_planters_hold_no_water_and_no_boxes():
+    found, _ = offered(kind="verge")
+    assert not {"pond", "container_pond", "bee_hotel", "window_box"} & set(found)
+
+
+def test_things_too_slow_for_a_household_are_not_ranked():
+    _, ruled = offered(has={"lawn_short": 40.0})
+    assert ruled["tree_large"].kind in ("slow", "room")
+
+
+def test_every_ruled_out_or_offered_and_none_both():
+    found, ruled = offered()
+    addable = {key for key, each in KNOW.features.items() if each.addable} - {"fence_gap"}
+    assert set(found) | set(ruled) == addable
+    assert not set(found) & set(ruled)
+    assert all(out.why.endswith(".") for out in ruled.values())
+
+
+def test_a_set_that_does_not_fit_shrinks_alike_towards_the_smallest_size():
+    """Border 10 m2 (least 1) and long grass 15 (least 2) on 15 m2 of ground.
+
+    25 wanted, 3 at least, 12 to share out over 22: border 1 + 9 x 12/22 = 5.909, grass
+    2 + 13 x 12/22 = 9.091.
+    """
+    found, _ = offered()
+    pair = [found["flower_border"], found["long_grass"]]
+    assert [one.amount for one in pair] == [10, 15]
+    room = replace(space(), ground_m2=15.0, bare_m2=0.0, convertible={"lawn_short": 15.0})
+    chosen, change = fitted(pair, room, KNOW, PlotFacts())
+    assert chosen[0].amount == pytest.approx(1 + 9 * 12 / 22)
+    assert chosen[1].amount == pytest.approx(2 + 13 * 12 / 22)
+    assert change["lawn_short"] == pytest.approx(-15)
+
+
+def test_a_set_that_cannot_fit_even_at_its_smallest():
+    found, _ = offered()
+    room = replace(space(), ground_m2=2.9, floor_m2=50.0)
+    assert fitted([found["flower_border"], found["long_grass"]], room, KNOW, PlotFacts()) is None
+
+
+def test_hours_and_money_are_limits():
+    """Hedge: 3 hours, 100; border: 1.5 hours, 100."""
+    found, _ = offered()
+    pair = [found["hedge_native"], found["flower_border"]]
+    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=4.5, budget=200)) is not None
+    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=4.4)) is None
+    assert fitted(pair, space(), KNOW, PlotFacts(budget=199)) is None
+
+
+FOUND, _RULED = offered()
+
+
+@given(
+    st.sets(st.sampled_from(sorted(FOUND)), min_size=1, max_size=3),
+    st.floats(0, 90),
+    st.floats(0, 20),
+)
+def test_whatever_fits_stays_inside_its_room(keys, ground, hard):
+    room = replace(
+        space(),
+        ground_m2=ground,
+        bare_m2=min(ground, 50.0),
+        convertible={"lawn_short": max(ground - 50.0, 0.0)},
+        floor_m2=ground + hard,
+    )
+    result = fitted([FOUND[key] for key in sorted(keys)], room, KNOW, PlotFacts())
+    if result is None:
+        return
+    chosen, change = result
+    beds = sum(one.ground_m2 for one in chosen if one.place == "ground")
+    pots = sum(one.ground_m2 for one in chosen if one.place == "standing")
+    assert beds <= ground + 1e-6
+    assert beds + pots <= ground + hard + 1e-6
+    assert change.get("lawn_short", 0) >= -max(ground - 50.0, 0.0) - 1e-6
+    for one in chosen:
+        assert one.amount >= KNOW.features[one.feature].smallest.value - 1e-6
+
+
+def test_space_after_a_set_is_the_space_less_the_set():
+    found, _ = offered()
+    for pair in itertools.combinations(["flower_border", "long_grass", "planter", "bee_hotel"], 2):
+        chosen, change = fitted([found[key] for key in pair], space(), KNOW, PlotFacts())
+        left = space().after(chosen, change)
+        beds = sum(one.ground_m2 for one in chosen if one.place == "ground")
+        assert left.ground_m2 == pytest.approx(90 - beds)
+        assert left.has[pair[0]] == pytest.approx(chosen[0].amount)

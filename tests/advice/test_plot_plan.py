@@ -1,0 +1,230 @@
+"""The whole plan: against brute force, with and without what the neighbours have, and its doubt."""
+
+import itertools
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from patchnet.advice import assess
+from patchnet.advice.candidates import POND_FEATURES, candidates_for, fitted
+from patchnet.advice.currency import amounts_at
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.plot_plan import Adviser
+from patchnet.advice.space import space_of
+from patchnet.errors import WrongUse
+from patchnet.ground.build import build_neighbourhood
+from patchnet.knowledge import load_knowledge
+
+KNOW = load_knowledge()
+GROUPS = ("mason_bee", "newt", "sparrow")
+
+
+def row(features, *, kinds=None, side=12.0, gap=8.0, seen="all"):
+    """Square plots in a row with a few metres between them."""
+    step = side + gap
+    seen = [seen] * len(features) if isinstance(seen, str) else seen
+    plots = gpd.GeoDataFrame(
+        {
+            "id": [str(at + 1) for at in range(len(features))],
+            "kind": kinds or ["garden_back"] * len(features),
+            "features": features,
+            "seen": seen,
+        },
+        geometry=[
+            shapely.box(400_000 + at * step, 300_000, 400_000 + at * step + side, 300_000 + side)
+            for at in range(len(features))
+        ],
+        crs="EPSG:27700",
+    )
+    return build_neighbourhood(plots, knowledge=KNOW)
+
+
+def assessed(features, **options):
+    return assess(row(features, **options), knowledge=KNOW, groups=GROUPS, straight=True)
+
+
+FEATURES = [
+    "lawn_short 80; paving 20",
+    "shrub 12; lawn_short 50; bee_hotel 2; flower_border 10",
+    "pond 4; long_grass 20; shrub 6",
+    "paving 60; old_roof_wall 2; climber 5; hedge_evergreen 8",
+]
+
+
+@pytest.fixture(scope="module")
+def adviser():
+    return Adviser(assessed(FEATURES))
+
+
+def linked(features, place, change):
+    """Linked homes after a change, by assessing the changed street from the start."""
+    hood = row(features)
+    keys = list(KNOW.features)
+    amount = hood.answers.amount.copy()
+    for key, more in change.items():
+        amount[place, keys.index(key)] += more
+    words = [
+        "; ".join(f"{key} {value:.12f}" for key, value in zip(keys, line, strict=True) if value > 0)
+        for line in amount
+    ]
+    answers = assessed(words).groups
+    return np.array([answer.measures.eca for answer in answers.values()])
+
+
+def test_the_best_set_is_the_best_of_all_by_brute_force(adviser):
+    """A tenant with pots only: a dozen candidates, every set judged anew from the start."""
+    facts = PlotFacts(pots_only=True, tenure="rent", light="part", wall_m=1, fence_m=0, budget=60)
+    plan = adviser.plan("1", facts, month=5)
+    space = space_of(
+        adviser.assessment.neighbourhood, "1", facts, KNOW,
+        amounts=amounts_at(adviser.assessment, "1"),
+    )  # fmt: skip
+    offered, _ = candidates_for(KNOW, facts, space, kind="garden_back")
+    assert 4 <= len(offered) <= 14
+    best = 0.0
+    count = 0
+    for size in (1, 2, 3):
+        for chosen in itertools.combinations(offered, size):
+            result = fitted(chosen, space, KNOW, facts)
+            if result is None:
+                continue
+            count += 1
+            after = linked(FEATURES, 0, result[1])
+            best = max(best, float(adviser.currency.worth(after[None, :])[0]))
+    assert plan.exact
+    assert plan.searched == count
+    assert plan.best.score == pytest.approx(best, rel=1e-7)
+
+
+def test_what_next_door_does_already_wins_little():
+    """A pond where the neighbour has three like it, and where nobody has one."""
+    without = ["lawn_short 100", "shrub 15; long_grass 20; dead_wood_pile 2; leaf_pile 3"]
+    with_pond = [without[0], without[1] + "; pond 12"]
+    won = []
+    for features in (without, with_pond):
+        assessment = assess(row(features), knowledge=KNOW, groups=["newt"], straight=True)
+        plan = Adviser(assessment).plan("1", PlotFacts(small_children=False), month=10)
+        pond = [
+            one for one in plan.best.additions if one.candidate.feature in POND_FEATURES
+        ] if plan.best else []  # fmt: skip
+        won.append(pond[0].given_the_others if pond else 0.0)
+    assert won[0] > 0
+    assert won[1] < won[0] / 2
+
+
+def test_ponds_never_where_small_children_come(adviser):
+    plan = adviser.plan("1", PlotFacts(small_children=True), month=10)
+    sets = [plan.best, plan.runner_up]
+    named = {one.candidate.feature for each in sets if each for one in each.additions}
+    named |= {one.feature for stage in plan.stages for one in stage.additions}
+    assert not named & POND_FEATURES
+    assert any(out.feature == "pond" and out.kind == "safety" for out in plan.ruled_out)
+
+
+def test_a_pond_in_the_answer_comes_with_its_question_and_what_else_it_would_be():
+    street = ["lawn_short 100", "shrub 15; long_grass 20; dead_wood_pile 2; leaf_pile 3"]
+    assessment = assess(row(street), knowledge=KNOW, groups=["newt"], straight=True)
+    plan = Adviser(assessment).plan("1", month=10)
+    pond = plan.best.additions[0].candidate
+    assert pond.feature == "pond"
+    assert pond.asks[0] == "small_children"
+    assert "pond_children" in pond.cautions
+    other = next(change for change in plan.would_change if change.fact == "small_children")
+    assert not set(other.features) & POND_FEATURES
+
+
+def test_runner_up_leaves_out_the_best_thing(adviser):
+    plan = adviser.plan("1", month=5)
+    first = plan.best.additions[0].candidate.feature
+    assert first not in {one.candidate.feature for one in plan.runner_up.additions}
+    assert plan.runner_up.score <= plan.best.score
+
+
+def test_parts_add_up(adviser):
+    """What the groups win sums to what the set wins, in linked homes and in the currency."""
+    plan = adviser.plan("1", month=5)
+    groups = plan.best.groups
+    assert sum(g.linked_after - g.linked_before for g in groups) == pytest.approx(
+        plan.best.linked_homes
+    )
+    assert sum(g.share for g in groups) == pytest.approx(plan.best.score)
+
+
+def test_stages_add_up_to_what_is_there_in_the_end(adviser):
+    plan = adviser.plan("1", PlotFacts(tenure="rent"), month=3)
+    assert [stage.when for stage in plan.stages] == [
+        when for when in ("weekend", "season", "next_year", "when_owned")
+        if when in {stage.when for stage in plan.stages}
+    ]  # fmt: skip
+    everything = [one.feature for stage in plan.stages for one in stage.additions]
+    assert len(everything) == len(set(everything))
+    weekend = [one for stage in plan.stages if stage.when == "weekend" for one in stage.additions]
+    assert all(one.cost == 0 and 3 in one.months for one in weekend)
+    rented = [one for stage in plan.stages if stage.when != "when_owned" for one in stage.additions]
+    assert all(KNOW.sitings[one.feature].tenancy != "own" for one in rented)
+
+
+def test_the_first_stage_is_the_best_of_its_kind(adviser):
+    """By judging every one or two free things from the start."""
+    plan = adviser.plan("1", month=10)
+    stage = plan.stages[0]
+    assert stage.when == "weekend"
+    space = space_of(
+        adviser.assessment.neighbourhood, "1", PlotFacts(), KNOW,
+        amounts=amounts_at(adviser.assessment, "1"),
+    )  # fmt: skip
+    offered, _ = candidates_for(KNOW, PlotFacts(), space, kind="garden_back")
+    free = [
+        one for one in offered
+        if KNOW.features[one.feature].free and one.cost == 0 and 10 in one.months
+        and KNOW.sitings[one.feature].making_hours.value <= KNOW.setting("weekend_hours")
+        and KNOW.features[one.feature].years_to_work.value <= KNOW.setting("weekend_years")
+    ]  # fmt: skip
+    worths = []
+    for size in (1, 2):
+        for chosen in itertools.combinations(free, size):
+            result = fitted(chosen, space, KNOW, PlotFacts())
+            if result is not None:
+                after = linked(FEATURES, 0, result[1])
+                worths.append(float(adviser.currency.worth(after[None, :])[0]))
+    assert stage.score == pytest.approx(max(worths), rel=1e-7)
+
+
+def test_nobody_knows_the_neighbours():
+    assessment = assessed([FEATURES[0], "", "", ""], seen=["all", "none", "none", "none"])
+    plan = Adviser(assessment).plan("1", month=5)
+    assert "Nothing is known of any neighbour" in plan.warnings[0]
+
+
+def test_a_plot_without_free_ground():
+    assessment = assessed(["paving 144", *FEATURES[1:]])
+    plan = Adviser(assessment).plan("1", month=5)
+    assert any("no free ground" in words for words in plan.warnings)
+    assert all(one.candidate.place != "ground" for one in plan.best.additions)
+
+
+def test_what_is_plentiful_need_not_be_repeated():
+    many = ["lawn_short 80", *["bee_hotel 6; lawn_short 60"] * 6]
+    assessment = assess(row(many), knowledge=KNOW, groups=["mason_bee"], straight=True)
+    plan = Adviser(assessment).plan("1", month=5)
+    named = {feature: count for feature, _, count in plan.plentiful}
+    assert named.get("bee_hotel") in (5, 6)
+    assert "bee_hotel" not in {one.candidate.feature for one in plan.best.additions}
+
+
+def test_the_same_answer_each_time(adviser):
+    assert adviser.plan("1", month=5) == Adviser(assessed(FEATURES)).plan("1", month=5)
+
+
+def test_a_plot_that_is_not_there(adviser):
+    with pytest.raises(WrongUse):
+        adviser.plan("17", month=5)
+
+
+def test_cared_for_groups_alone_have_a_vote(adviser):
+    plan = adviser.plan("1", PlotFacts(groups=GROUPS[:1]), month=5)
+    assert plan.best.score == pytest.approx(
+        next(g.share for g in plan.best.groups if g.group == GROUPS[0])
+    )

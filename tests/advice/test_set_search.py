@@ -1,0 +1,111 @@
+"""The search over sets, against brute force on made-up worths."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patchnet.advice.plan_records import Candidate
+from patchnet.advice.set_search import judge_sets
+
+
+def things(count):
+    return [
+        Candidate(f"f{at}", 1.0, "ground", 1.0, 0.0, 1.0, 10.0 * at, (1,), (), ())
+        for at in range(count)
+    ]
+
+
+def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: True):
+    """Sets of made-up things whose worth is `value(set of places)`."""
+
+    def fit(chosen):
+        if not fits({int(one.feature[1:]) for one in chosen}):
+            return None
+        return tuple(chosen), {one.feature: one.amount for one in chosen}
+
+    def linked(changes):
+        return np.array([[value(frozenset(int(key[1:]) for key in each))] for each in changes])
+
+    return judge_sets(
+        things(count), fit=fit, linked_after=linked, worth=lambda rows: rows[:, 0],
+        ceiling=lambda: np.array([ceiling]), size=size, most=most,
+    )  # fmt: skip
+
+
+@given(st.integers(1, 7), st.randoms(use_true_random=False))
+def test_the_best_of_all_sets_is_found(count, random):
+    worth = {}
+
+    def value(members):
+        return worth.setdefault(members, random.uniform(0.1, 1))
+
+    result = judged(count, value)
+    every = [
+        frozenset(members)
+        for size in (1, 2, 3)
+        for members in itertools.combinations(range(count), size)
+    ]
+    assert result.exact
+    assert result.bound == 0
+    assert {frozenset(members) for members in result.sets} == set(every)
+    best = frozenset(result.sets[result.best()])
+    assert worth[best] == pytest.approx(max(worth[members] for members in every))
+
+
+def test_two_things_worthless_alone_and_good_together_are_found():
+    result = judged(6, lambda members: 5.0 if {2, 4} <= members else 0.0)
+    assert result.sets[result.best()] == (2, 4)
+
+
+def test_of_sets_that_win_alike_the_smaller_then_the_cheaper_is_taken():
+    result = judged(4, lambda members: 1.0 if members & {1, 3} else 0.0)
+    assert result.sets[result.best()] == (1,)
+
+
+def test_nothing_that_wins_is_no_answer():
+    result = judged(3, lambda _: 0.0)
+    assert result.best() is None
+    assert judged(3, lambda _: -1.0).best() is None
+
+
+def test_only_allowed_things():
+    result = judged(4, lambda members: float(sum(members)))
+    best = result.best(lambda one: one.feature != "f3")
+    assert result.sets[best] == (0, 1, 2) or result.sets[best] == (1, 2)
+
+
+def test_sets_that_do_not_fit_are_not_judged():
+    result = judged(5, lambda members: float(len(members)), fits=lambda members: len(members) < 3)
+    assert max(map(len, result.sets)) == 2
+
+
+@given(st.integers(8, 12), st.randoms(use_true_random=False))
+def test_where_not_all_are_judged_the_bound_is_never_beaten(count, random):
+    """Values lie under the ceiling, as linked homes lie under the homes there is room for."""
+    worth = {}
+
+    def value(members):
+        return worth.setdefault(members, random.uniform(0, 7))
+
+    limit = count + count * (count - 1) // 2 + 5
+    result = judged(count, value, most=limit, ceiling=7.0)
+    assert not result.exact
+    assert len(result.sets) <= limit
+    every = itertools.chain.from_iterable(
+        itertools.combinations(range(count), size) for size in (1, 2, 3)
+    )
+    assert max(value(frozenset(members)) for members in every) <= result.bound
+
+
+def test_a_ceiling_is_asked_for_only_where_it_is_needed():
+    def never():
+        pytest.fail("asked for")
+
+    judge_sets(
+        things(2), fit=lambda chosen: (tuple(chosen), {}),
+        linked_after=lambda changes: np.zeros((len(changes), 1)), worth=lambda rows: rows[:, 0],
+        ceiling=never, size=3, most=100,
+    )  # fmt: skip
