@@ -8,12 +8,21 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-__all__ = ["Demand", "Settled", "combine_months", "quality_of", "settle", "share_once"]
+__all__ = [
+    "DENSE_MOST",
+    "DENSE_SHARE",
+    "Demand",
+    "Settled",
+    "combine_months",
+    "quality_of",
+    "settle",
+    "share_once",
+]
 
 Array = NDArray[np.float64]
 Form = Literal["scarcest", "mean"]
-_DENSE_SHARE = 0.15  # above this share of pairs a dense product is quicker than a sparse one
-_DENSE_MOST = 6_000  # plots; 6,000 x 6,000 doubles are 288 MB
+DENSE_SHARE = 0.15  # above this share of pairs a dense product is quicker than a sparse one
+DENSE_MOST = 6_000  # plots; 6,000 x 6,000 doubles are 288 MB
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,7 +227,7 @@ def _part(demand: Demand, homes: NDArray[np.intp]) -> "tuple[sp.csr_array | Arra
     supply = demand.supply[suppliers]
     part = demand.reach[homes][:, suppliers]
     cells = part.shape[0] * part.shape[1]
-    if cells and part.nnz > _DENSE_SHARE * cells and max(part.shape) <= _DENSE_MOST:
+    if cells and part.nnz > DENSE_SHARE * cells and max(part.shape) <= DENSE_MOST:
         reach: sp.csr_array | Array = part.toarray()
     else:
         reach = part

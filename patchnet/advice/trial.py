@@ -1,0 +1,353 @@
+"""Judges changes of features by recomputing exactly what they touch.
+
+What a change on one plot alters is worked through as the whole assessment would: the plot's
+supply and room, whether it is a patch, and with it the routes and what lies within reach; the
+sharing of all supplies in all its rounds; the homes held everywhere; and linked homes. What it
+leaves alone is worked out once: who reaches whom, the best routes, the sums over surroundings.
+
+Two things are held as they are. What is not known stays drawn in as it was (one more pond is no
+sign that ponds are common), and is read as expected. For groups that walk, the cost of the
+ground stays as it is: a new bed is not walked over as a bed. The ways over that ground are
+found anew where the plot becomes a patch, or stops being one.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.gaps import pairs_among
+from patchnet.advice.homes import settle_group
+from patchnet.advice.over_ground import ways_over
+from patchnet.advice.records import Assessment
+from patchnet.advice.sharing import combine_months
+from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
+from patchnet.advice.trial_field import Field, field_of
+from patchnet.advice.trial_settle import Changes, Method, held_homes, settled_trials
+from patchnet.errors import WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.network.build import patch_graph
+from patchnet.network.measures import network_measures
+
+__all__ = ["PlotTrials", "TrialGroup", "Trials"]
+
+Array = NDArray[np.float64]
+Change = Mapping[str, float]
+
+_GONE = 1e-9  # share of an amount that may be left, or missing, by rounding when it is taken away
+
+
+@dataclass(frozen=True, eq=False)
+class TrialGroup:
+    """One group under one change (arrays along the plots; the mappings by key of the need).
+
+    Attributes
+    ----------
+    linked
+        Linked homes.
+    room, quality, homes, patch
+        Shape (n,): as in `GroupAnswer`.
+    met
+        Shape (n,): share of one home's need met after sharing.
+    enough, room_within
+        Shape (n,): homes that the supply within reach is enough for, and that there is room
+        for within the same reach.
+    enough_by_month
+        Shape (n, M), along the need's months.
+    """
+
+    linked: float
+    room: Array
+    quality: Array
+    homes: Array
+    patch: NDArray[np.bool_]
+    met: Mapping[str, Array]
+    enough: Mapping[str, Array]
+    room_within: Mapping[str, Array]
+    enough_by_month: Mapping[str, Array]
+
+
+class Trials:
+    """Judges changes of features on the plots of one neighbourhood.
+
+    Parameters
+    ----------
+    assessment
+        The neighbourhood as it is.
+    groups
+        Keys of wildlife groups among those assessed; all of them where None.
+    compiled
+        True: compiled; False: plain; None: by size. Both agree to rounding.
+
+    Raises
+    ------
+    WrongUse
+        If a group was not assessed.
+
+    Notes
+    -----
+    Holds up to 20 n^2 bytes a group, once the group is first asked about.
+    """
+
+    def __init__(
+        self,
+        assessment: Assessment,
+        *,
+        groups: Sequence[str] | None = None,
+        compiled: bool | None = None,
+    ) -> None:
+        for key in groups or ():
+            if key not in assessment.groups:
+                hint = nearest_hint(key, assessment.groups)
+                raise WrongUse(f"There is no wildlife group {key!r} here.{hint}")
+        wanted = set(assessment.groups if groups is None else groups)
+        self.assessment = assessment
+        self.groups = tuple(key for key in assessment.groups if key in wanted)
+        knowledge = assessment.knowledge
+        self.method = Method(
+            rounds=round(knowledge.setting("sharing_rounds")),
+            damping=knowledge.setting("sharing_damping"),
+            form=assessment.quality,
+            lowest=knowledge.setting("quality_floor"),
+            compiled=compiled,
+        )
+        self._features = {
+            key: at for at, key in enumerate(assessment.neighbourhood.answers.features)
+        }
+        self._fields: dict[str, Field] = {}
+
+    @property
+    def now(self) -> Array:
+        """Linked homes as they are, shape (groups,)."""
+        return np.array([self.assessment.groups[key].measures.eca for key in self.groups])
+
+    def at(self, plot: str) -> "PlotTrials":
+        """Return the trials on one plot.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot.
+        """
+        plots = self.assessment.neighbourhood.plots.index
+        if plot not in plots:
+            hint = nearest_hint(plot, plots.astype(str))
+            raise WrongUse(f"There is no plot {plot!r}.{hint}")
+        return PlotTrials(self, int(plots.get_loc(plot)))
+
+    def full_linked_homes(self, allowed: Mapping[str, Change]) -> Array:
+        """Linked homes with changes on many plots at once, shape (groups,).
+
+        Everything is computed anew in the ordinary way; nothing is built on what was known.
+
+        Parameters
+        ----------
+        allowed
+            What is added (or taken away) on each plot, plot id to feature to amount.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot or feature, or more is taken away than is there.
+        """
+        assessment = self.assessment
+        amounts = assessment.amounts.copy()
+        for plot, change in allowed.items():
+            amounts[self.at(plot).place] = self.amounts_after(self.at(plot).place, [change])[0]
+        supply = supply_of(amounts, assessment.knowledge)
+        return np.array([self._linked_homes(key, supply) for key in self.groups])
+
+    def _linked_homes(self, key: str, supply: Array) -> float:
+        answer, knowledge = self.assessment.groups[key], self.assessment.knowledge
+        group, plots = answer.group, self.assessment.neighbourhood.plots.index
+        room = anchor_room(supply, knowledge, group)
+        patch = patches(supply, knowledge, group, room)
+        reach = answer.reach.with_stops(patch)
+        if answer.ground is not None:
+            longest = knowledge.setting("break_hops") * group.hop.value
+            ways = ways_over(answer.ground.surface, plots, patch, longest_m=longest)
+            reach = answer.reach.with_stops(patch, moves=ways.moves)
+        room_within = reach.within(group.anchor_reach.value) @ room
+        settled = settle_group(
+            group, knowledge, [supply], room[:, None], room_within[:, None], reach,
+            form=self.method.form,
+        )  # fmt: skip
+        network = patch_graph(
+            plots[patch],
+            (room * settled.quality[:, 0])[patch],
+            pairs_among(reach.moves, patch),
+            hop_m=group.hop.value,
+            d50_m=group.d50.value,
+        )
+        return network_measures(network, p_cut=knowledge.setting("p_cut"), hops=False).eca
+
+    def amounts_after(self, place: int, changes: Sequence[Change]) -> Array:
+        """Amounts on one plot (its position) after each change, shape (changes, features).
+
+        Raises
+        ------
+        WrongUse
+            If there is no such feature, or more of it is taken away than is there.
+        """
+        here = self.assessment.amounts[place]
+        amounts = np.repeat(here[None], len(changes), axis=0)
+        for row, change in enumerate(changes):
+            for key, more in change.items():
+                if key not in self._features:
+                    hint = nearest_hint(key, self._features)
+                    raise WrongUse(f"There is no feature {key!r}.{hint}")
+                at = self._features[key]
+                after = here[at] + more
+                if not after >= -_GONE * here[at]:
+                    plot = self.assessment.neighbourhood.plots.index[place]
+                    raise WrongUse(
+                        f"{-more:g} of {key!r} cannot be taken from plot {plot!r}: "
+                        f"{here[at]:g} is there."
+                    )
+                amounts[row, at] = after if after > _GONE * here[at] else 0.0
+        return amounts
+
+    def field(self, key: str) -> Field:
+        """Return all about one group that trials on any plot have in common."""
+        if key not in self._fields:
+            self._fields[key] = field_of(self.assessment, key, compiled=self.method.compiled)
+        return self._fields[key]
+
+
+class PlotTrials:
+    """Judges changes on one plot; see `Trials.at`.
+
+    Attributes
+    ----------
+    place
+        Position of the plot.
+    """
+
+    def __init__(self, trials: Trials, place: int) -> None:
+        self.trials = trials
+        self.place = place
+        self._turned: dict[str, Field] = {}
+
+    def linked_homes(self, changes: Sequence[Change]) -> Array:
+        """Linked homes of each group after each change, shape (changes, groups).
+
+        Equal to assessing the neighbourhood anew with the changed amounts, to rounding (see the
+        module's own words for what is held as it is).
+
+        Parameters
+        ----------
+        changes
+            Feature to amount added on this plot, in the feature's own unit; negative: taken
+            away.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such feature, or more of it is taken away than is there.
+        """
+        linked = np.empty((len(changes), len(self.trials.groups)))
+        if not len(changes):
+            return linked
+        supply = self._supply(changes)
+        # Groups in which many changes come to the same thing are judged once for all of them.
+        tasks, places = [], []
+        for column, key in enumerate(self.trials.groups):
+            for task, rows, which in self._tasks(key, supply):
+                tasks.append(task)
+                places.append((column, rows, which))
+        for task, held, (column, rows, which) in zip(
+            tasks, held_homes(tasks, self.trials.method), places, strict=True
+        ):
+            linked[rows, column] = _linked(task, held)[which]
+        return linked
+
+    def outcome(self, change: Change) -> Mapping[str, TrialGroup]:
+        """Return everything that one change comes to, by group.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such feature, or more of it is taken away than is there.
+        """
+        supply = self._supply([change])
+        return {key: self._outcome(key, supply) for key in self.trials.groups}
+
+    def _supply(self, changes: Sequence[Change]) -> Array:
+        amounts = self.trials.amounts_after(self.place, changes)
+        return supply_of(amounts, self.trials.assessment.knowledge)
+
+    def _field(self, key: str, *, patch: bool) -> Field:
+        """Return the field in which this plot is a patch, or is not."""
+        field = self.trials.field(key)
+        if bool(field.patch[self.place]) == patch:
+            return field
+        if key not in self._turned:
+            self._turned[key] = field.turned(self.place, compiled=self.trials.method.compiled)
+        return self._turned[key]
+
+    def _tasks(
+        self, key: str, supply: Array
+    ) -> "list[tuple[Changes, NDArray[np.intp], NDArray[np.intp]]]":
+        """Different effects on one group; which changes have them, and which one each has."""
+        knowledge = self.trials.assessment.knowledge
+        group = self.trials.assessment.groups[key].group
+        room = anchor_room(supply, knowledge, group)
+        patch = patches(supply, knowledge, group, room)
+        needs = [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs]
+        ends = np.cumsum([1, *(need.shape[1] for need in needs)])
+        tasks = []
+        for state in (False, True):
+            rows = np.flatnonzero(patch == state)
+            if not rows.size:
+                continue
+            effects = np.column_stack([room, *needs])[rows]
+            distinct, which = np.unique(effects, axis=0, return_inverse=True)
+            task = Changes(
+                field=self._field(key, patch=state),
+                plot=self.place,
+                room=distinct[:, 0].copy(),
+                supply=tuple(distinct[:, first:last] for first, last in pairwise(ends.tolist())),
+            )
+            tasks.append((task, rows, which.reshape(-1)))
+        return tasks
+
+    def _outcome(self, key: str, supply: Array) -> TrialGroup:
+        [(task, _, _)] = self._tasks(key, supply)
+        room, settled = settled_trials(task, self.trials.method)
+        homes = (room * settled.quality)[:, 0]
+        needs = task.field.group.needs
+        by_month, room_within = {}, {}
+        for need, demand, own in zip(needs, task.field.demands, task.supply, strict=True):
+            all_supply = demand.supply[:, :, 0].copy()
+            all_supply[self.place] = own[0]
+            by_month[need.key] = demand.reach @ (all_supply / demand.amount)
+            room_within[need.key] = demand.reach @ room[:, 0]
+        rows = task.rows
+        held = homes[rows, None]
+        held[:-1][rows[:-1] == self.place] = 0.0
+        return TrialGroup(
+            linked=float(_linked(task, held)[0]),
+            room=room[:, 0],
+            quality=settled.quality[:, 0],
+            homes=homes,
+            patch=task.field.patch,
+            met={need.key: met[:, 0] for need, met in zip(needs, settled.met, strict=True)},
+            enough={
+                need.key: combine_months(by_month[need.key], worst=need.month_rule == "worst")
+                for need in needs
+            },
+            room_within=room_within,
+            enough_by_month=by_month,
+        )
+
+
+def _linked(task: Changes, held: Array) -> Array:
+    """Linked homes from homes held along the task's rows: sqrt of a P a."""
+    field = task.field
+    others, own = held[:-1], held[-1]
+    among = np.einsum("hk,hk->k", field.chances_of_homes @ others, others)
+    apart = field.chances[task.plot, field.homes] @ others
+    linked: Array = np.sqrt(among + own * (2 * apart + own))
+    return linked

@@ -1,0 +1,210 @@
+"""All about one group that a change on one plot leaves as it is."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from patchnet.advice.homes import demands_of
+from patchnet.advice.over_ground import OverGround, ways_over
+from patchnet.advice.reach import Reach
+from patchnet.advice.records import Assessment
+from patchnet.advice.row_sums import RowSums, row_sums
+from patchnet.advice.sharing import DENSE_MOST, DENSE_SHARE, Demand
+from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
+from patchnet.knowledge.records import Group, Knowledge
+from patchnet.network.routes import cut_length
+
+__all__ = ["Field", "Surroundings", "field_of"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Lengths = NDArray[np.int32]
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """What lies within one reach, shape (n, n) and symmetric, and where the homes are."""
+
+    matrix: "sp.csr_array"
+    homes: NDArray[np.intp]
+
+    def row(self, plot: int) -> Array:
+        """Shape (n,): 1 where a plot is within reach of `plot`, itself too."""
+        matrix = self.matrix
+        row = np.zeros(matrix.shape[1])
+        row[matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]]] = 1.0
+        return row
+
+    @cached_property
+    def sums(self) -> "sp.csr_array | Array":
+        """The matrix in the form that is multiplied quickest."""
+        size = self.matrix.shape[0]
+        dense = self.matrix.nnz > DENSE_SHARE * size**2 and size <= DENSE_MOST
+        return self.matrix.toarray() if dense else self.matrix
+
+    @cached_property
+    def _homes(self) -> NDArray[np.float32]:
+        return np.asarray(self.matrix[self.homes].toarray(), dtype=np.float32)
+
+    @cached_property
+    def takers(self) -> RowSums:
+        """Sums at each of n plots over the homes that reach it."""
+        return row_sums(np.ascontiguousarray(self._homes.T))
+
+    @cached_property
+    def givers(self) -> RowSums:
+        """Sums at each home over the n plots that it reaches."""
+        return row_sums(self._homes)
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """One group in one neighbourhood of n plots, as trials need it.
+
+    Attributes
+    ----------
+    group, knowledge, plots
+        The group, the tables, and the ids of the plots.
+    room
+        Shape (n,), homes each plot has room for.
+    patch
+        Shape (n,), True where a plot is a patch.
+    reach, ground
+        Which plots lie within reach of which; the ground of a group that walks, else None.
+    demands
+        The needs; supply of shape (n, M, 1).
+    near
+        Surroundings for each need; the same object where they are the same.
+    anchor
+        Surroundings within the anchor's reach.
+    lengths
+        Shape (n, n): best routes between plots in mm (see `route_lengths`).
+    """
+
+    group: Group
+    knowledge: Knowledge
+    plots: pd.Index
+    room: Array
+    patch: Flags
+    reach: Reach
+    ground: OverGround | None
+    demands: tuple[Demand, ...]
+    near: tuple[Surroundings, ...]
+    anchor: Surroundings
+    lengths: Lengths
+
+    @cached_property
+    def homes(self) -> NDArray[np.intp]:
+        """Positions of the plots with room for (part of) a home."""
+        return np.flatnonzero(self.room > 0)
+
+    @cached_property
+    def chances(self) -> Array:
+        """Shape (n, n): probability of the best route between two patches, 0 below the cut."""
+        cut = cut_length(self.group.d50.value, self.knowledge.setting("p_cut"))
+        linked = (self.lengths <= min(cut, int(NO_ROUTE) - 1)) & self.patch & self.patch[:, None]
+        decay = np.log(2) / self.group.d50.value / 1000
+        chances = np.zeros(self.lengths.shape)
+        chances[linked] = np.exp(-decay * self.lengths[linked])
+        return chances
+
+    @cached_property
+    def chances_of_homes(self) -> Array:
+        """The same between `homes` alone, shape (h, h)."""
+        return np.ascontiguousarray(self.chances[np.ix_(self.homes, self.homes)])
+
+    def turned(self, plot: int, *, compiled: bool | None) -> "Field":
+        """Return the field in which a plot that was no patch is one, or the other way round.
+
+        Over the ground all links are found anew on the same surface, since the plot's own
+        territory bends those of the others.
+        """
+        patch = self.patch.copy()
+        patch[plot] = not patch[plot]
+        ground = None
+        if self.ground is not None:
+            longest = self.knowledge.setting("break_hops") * self.group.hop.value
+            ground = ways_over(self.ground.surface, self.plots, patch, longest_m=longest)
+        reach = self.reach.with_stops(patch, moves=None if ground is None else ground.moves)
+        if ground is None and patch[plot]:
+            lengths = with_stop(self.lengths, plot)
+        else:
+            lengths = route_lengths(
+                reach.moves, patch, hop_m=self.group.hop.value, compiled=compiled
+            )
+        known: dict[int, Surroundings] = {}
+
+        def along(old: Surroundings, reach_m: float) -> Surroundings:
+            if reach.in_one_move(reach_m):
+                return old
+            mm = round(reach_m * 1000)
+            if mm not in known:
+                matrix = _along(reach.straight(reach_m), lengths, mm)
+                same = np.array_equal(matrix.indptr, old.matrix.indptr) and np.array_equal(
+                    matrix.indices, old.matrix.indices
+                )
+                known[mm] = old if same else Surroundings(matrix, self.homes)
+            return known[mm]
+
+        near = tuple(
+            along(old, need.reach.value)
+            for old, need in zip(self.near, self.group.needs, strict=True)
+        )
+        return replace(
+            self,
+            patch=patch,
+            reach=reach,
+            ground=ground,
+            near=near,
+            demands=tuple(
+                replace(demand, reach=new.matrix)
+                for demand, new in zip(self.demands, near, strict=True)
+            ),
+            anchor=along(self.anchor, self.group.anchor_reach.value),
+            lengths=lengths,
+        )
+
+
+def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Field:
+    """Make the field of one group as it was assessed."""
+    answer, knowledge = assessment.groups[key], assessment.knowledge
+    group, reach = answer.group, answer.reach
+    room = np.asarray(answer.room, dtype=np.float64)
+    homes = np.flatnonzero(room > 0)
+    patch = answer.patch.to_numpy()
+    known: dict[int, Surroundings] = {}
+
+    def within(reach_m: float) -> Surroundings:
+        mm = round(reach_m * 1000)
+        if mm not in known:
+            known[mm] = Surroundings(reach.within(reach_m), homes)
+        return known[mm]
+
+    return Field(
+        group=group,
+        knowledge=knowledge,
+        plots=assessment.neighbourhood.plots.index,
+        room=room,
+        patch=patch,
+        reach=reach,
+        ground=answer.ground,
+        demands=tuple(demands_of(group, knowledge, [assessment.supply], reach)),
+        near=tuple(within(need.reach.value) for need in group.needs),
+        anchor=within(group.anchor_reach.value),
+        lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
+    )
+
+
+def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr_array":
+    """Keep of the straight reach what a route reaches as well."""
+    rows = np.repeat(np.arange(straight.shape[0]), np.diff(straight.indptr))
+    keep = lengths[rows, straight.indices] <= reach_mm
+    before = np.r_[0, np.cumsum(keep)]
+    return sp.csr_array(
+        (straight.data[keep], straight.indices[keep], before[straight.indptr].astype(np.int64)),
+        shape=straight.shape,
+    )

@@ -1,0 +1,265 @@
+"""Homes held under many changes of one plot: the sharing settled for all of them together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.advice.row_sums import stacked
+from patchnet.advice.sharing import Form, Settled, settle
+from patchnet.advice.trial_field import Field
+from patchnet.advice.trial_shapes import Shared, Tried
+from patchnet.movement.compiling import in_threads, use_compiled
+
+__all__ = ["Changes", "Method", "held_homes", "settled_trials"]
+
+Array = NDArray[np.float64]
+
+_COMPILE_FROM = 3_000_000  # homes x plots x trials: about 2 s plain
+_PLAIN_BLOCK = 64  # trials settled at once on the plain route
+_CHUNK = 64  # trials to a thread
+_SURE = 1 + 1e-9  # a need is met whatever happens only if it is by more than rounding
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """How sharing is settled (see `settle`), and whether compiled (None: by size)."""
+
+    rounds: int
+    damping: float
+    form: Form
+    lowest: float
+    compiled: bool | None
+
+
+@dataclass(frozen=True, eq=False)
+class Changes:
+    """K changes of one plot, as one group sees them.
+
+    Attributes
+    ----------
+    field, plot
+        The group's field (in which the plot is a patch, or not, as these changes make it), and
+        the position of the plot.
+    room
+        Shape (K,): homes the plot has room for.
+    supply
+        For each need, shape (K, M): what the plot supplies, in the resource's unit.
+    """
+
+    field: Field
+    plot: int
+    room: Array
+    supply: tuple[Array, ...]
+
+    @property
+    def rows(self) -> NDArray[np.intp]:
+        """Positions of all homes, and of the plot once more, last."""
+        return np.append(self.field.homes, self.plot)
+
+
+def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
+    """Homes held under each change.
+
+    Returns
+    -------
+    list of ndarray
+        For each of the `tasks` shape (h + 1, K), along its `rows`; the plot's own homes stand
+        in the last row alone.
+    """
+    compiled = use_compiled(
+        compiled=method.compiled,
+        worthwhile=sum(len(one.rows) * len(one.field.room) * len(one.room) for one in tasks)
+        > _COMPILE_FROM,
+    )
+    if compiled:
+        return _compiled(tasks, method)
+    return [_plain(one, method) for one in tasks]
+
+
+def settled_trials(changes: Changes, method: Method) -> tuple[Array, Settled]:
+    """Room of shape (n, K), and how the sharing comes out, by the ordinary route."""
+    field, plot, count = changes.field, changes.plot, len(changes.room)
+    room = np.repeat(field.room[:, None], count, axis=1)
+    room[plot] = changes.room
+    demands = []
+    for demand, own in zip(field.demands, changes.supply, strict=True):
+        supply = np.repeat(demand.supply, count, axis=2)
+        supply[plot] = own.T
+        demands.append(replace(demand, supply=supply))
+    settled = settle(
+        room,
+        demands,
+        whole=np.minimum(1.0, field.anchor.matrix @ room),
+        rounds=method.rounds,
+        damping=method.damping,
+        form=method.form,
+        lowest=method.lowest,
+    )
+    return room, settled
+
+
+def _plain(changes: Changes, method: Method) -> Array:
+    held = np.zeros((len(changes.rows), len(changes.room)))
+    others = changes.field.homes != changes.plot
+    for first in range(0, len(changes.room), _PLAIN_BLOCK):
+        part = slice(first, first + _PLAIN_BLOCK)
+        block = replace(
+            changes,
+            room=changes.room[part],
+            supply=tuple(supply[part] for supply in changes.supply),
+        )
+        room, settled = settled_trials(block, method)
+        homes = room * settled.quality
+        held[:-1][others, part] = homes[changes.field.homes[others]]
+        held[-1, part] = homes[changes.plot]
+    return held
+
+
+@dataclass(frozen=True, eq=False)
+class _Need:
+    """The months of one need that are not met anyway; supply in homes."""
+
+    at: int
+    reached: Array
+    supply: Array
+    own: Array
+    within: Array
+    share: Array
+    settled_share: float
+
+
+class _Chunk(NamedTuple):
+    """Some of the trials of one group, for one thread."""
+
+    first: int
+    last: int
+    shared: Shared
+    tried: Tried
+    votes: float
+    held: Array
+
+
+def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
+    from patchnet.advice import trial_kernels as kernels  # noqa: PLC0415 - imports numba
+
+    results: list[Array] = []
+    chunks: list[_Chunk] = []
+    for changes in tasks:
+        count = len(changes.room)
+        rows, room = changes.rows, changes.field.room.copy()
+        room[changes.plot] = 0.0
+        needs = [
+            need
+            for at in range(len(changes.field.demands))
+            if (need := _open(changes, at, room)) is not None
+        ]
+        whole = (changes.field.anchor.matrix @ room)[rows]
+        near_whole = changes.field.anchor.row(changes.plot)[rows]
+        if not needs:
+            # Every need is met whatever happens: only the anchor's own reach limits quality.
+            limit = np.minimum(1.0, whole[:, None] + near_whole[:, None] * changes.room)
+            results.append(
+                np.vstack([room[rows[:-1], None] * limit[:-1], changes.room * limit[-1:]])
+            )
+            continue
+        lanes = -(-count // kernels.LANES) * kernels.LANES
+        padded = np.minimum(np.arange(lanes), count - 1)
+        tried = Tried(
+            room=room[changes.field.homes],
+            whole=whole,
+            near_whole=near_whole,
+            plot_room=changes.room[padded],
+            supply=np.concatenate([need.own for need in needs])[:, padded],
+        )
+        shared, held = _shared(changes, needs), np.empty((len(rows), lanes))
+        weights = sum(demand.weight for demand in changes.field.demands)
+        votes = float(weights) if method.form == "mean" else 0.0
+        results.append(held[:, :count])
+        chunks += [
+            _Chunk(first, min(first + _CHUNK, lanes), shared, tried, votes, held)
+            for first in range(0, lanes, _CHUNK)
+        ]
+
+    def settle_chunk(chunk: _Chunk) -> None:
+        kernels.settle_lanes(
+            chunk.first, chunk.last, chunk.shared, chunk.tried,
+            method.rounds, method.damping, chunk.votes, method.lowest, chunk.held,
+        )  # fmt: skip
+
+    for _ in in_threads(settle_chunk, chunks):
+        pass
+    return results
+
+
+def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
+    field = changes.field
+    near = [field.near[need.at] for need in needs]
+    demands = [field.demands[need.at] for need in needs]
+    return Shared(
+        takers=stacked([one.takers for one in near]),
+        givers=stacked([one.givers for one in near]),
+        months=np.cumsum([0, *(len(need.supply) for need in needs)]),
+        supply=np.concatenate([need.supply for need in needs]),
+        within=np.concatenate([need.within for need in needs]),
+        share=np.concatenate([need.share for need in needs]),
+        settled_share=np.array([need.settled_share for need in needs]),
+        near_home=np.array([need.reached[field.homes] for need in needs]),
+        near_plot=np.array([need.reached for need in needs]),
+        worst=np.array([demand.worst for demand in demands]),
+        floor=np.array([demand.floor for demand in demands], dtype=np.float64),
+        weight=np.array([demand.weight for demand in demands], dtype=np.float64),
+    )
+
+
+def _open(changes: Changes, at: int, room: Array) -> _Need | None:
+    """Cut one need down to the months that can matter; None where it is met whatever happens.
+
+    Admitted shares never pass 1, so no round gives anyone less than a first round in which the
+    plot has the most room and the least supply of all changes. What is met there stays met.
+    Where the worst month decides, a month goes that gives at least as much as another
+    everywhere; where the mean does, equal months are taken together.
+    """
+    field, plot, rows = changes.field, changes.plot, changes.rows
+    demand, near = field.demands[at], field.near[at]
+    supply = demand.supply[:, :, 0] / demand.amount
+    supply[plot] = 0.0
+    own = changes.supply[at] / demand.amount
+    least, months = own.min(axis=0), supply.shape[1]
+    fullest = room.copy()
+    fullest[plot] = changes.room.max()
+    takers = near.sums @ fullest
+    given = supply.copy()
+    given[plot] = least
+    given *= np.where(takers > 0, 1 / np.where(takers > 0, takers, 1), 0.0)[:, None]
+    reached = near.row(plot)
+    sums = (near.sums @ np.hstack([given, supply]))[rows]
+    within = sums[:, months:]
+    surely = np.minimum(sums[:, :months], within + reached[rows, None] * least)
+    matter = fullest[rows] > 0
+    unsure = (surely[matter] < _SURE).any(axis=0)
+    if not unsure.any():
+        return None
+    everywhere = np.concatenate([supply, own])
+    less = everywhere[:, :, None] < everywhere[:, None, :]
+    no_less = ~np.asarray(less.any(axis=0))
+    alike = no_less & no_less.T
+    earlier = np.tri(months, k=-1, dtype=bool)
+    if demand.worst:
+        # [m, k]: month m gives no less than k, and goes if k stays for it
+        spare = no_less & unsure & (~alike | earlier)
+        np.fill_diagonal(spare, val=False)
+        kept = unsure & ~spare.any(axis=1)
+    else:
+        kept = unsure & ~(alike & unsure & earlier).any(axis=1)
+    return _Need(
+        at=at,
+        reached=reached,
+        supply=np.ascontiguousarray(supply[:, kept].T),
+        own=np.ascontiguousarray(own[:, kept].T),
+        within=np.ascontiguousarray(within[:, kept].T),
+        share=(alike[kept] & unsure).sum(axis=1) / months,
+        settled_share=float((~unsure).mean()),
+    )
