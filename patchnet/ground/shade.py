@@ -52,6 +52,8 @@ class SunHours:
         Length of the longest shadow that was counted; NaN where no building has a height.
     latitude, longitude
         Of the place whose sun was taken, degrees.
+    measured
+        Whether a measured surface was counted.
     """
 
     hours: pd.DataFrame
@@ -64,6 +66,7 @@ class SunHours:
     shadow_range_m: float
     latitude: float
     longitude: float
+    measured: bool = False
 
     @property
     def known(self) -> pd.Series:
@@ -148,6 +151,7 @@ def sun_hours(
         shadow_range_m=screens.range_m,
         latitude=place.latitude,
         longitude=place.longitude,
+        measured=surface is not None,
     )
 
 

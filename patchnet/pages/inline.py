@@ -18,6 +18,7 @@ _SCRIPTS = (
     "distance.js",
     "tints.js",
     "layers.js",
+    "sun.js",
     "draw.js",
     "over_ground.js",
     "marks.js",

@@ -410,6 +410,7 @@ function layerOf(view) {
   if (draws(view, "cover")) return coverLayer(G[view.group]);
   if (view.show === "feature") return featureLayer(view.feature);
   if (view.show === "known") return knownLayer();
+  if (view.show === "sun") return sunLayer(view.month);
   if (view.group === ALL) return allLayer(view);
   const group = G[view.group];
   if (view.show === "homes") return homesLayer(group);

@@ -14,10 +14,12 @@ function options(select, names, from) {
 }
 
 function writeChoices() {
-  const wanted = { need: "need-field", feature: "feature-field", hungry: "month-field" };
+  const wanted = { need: "need-field", feature: "feature-field" };
   for (const [show, field] of Object.entries(wanted)) {
     byId(field).hidden = view.show !== show || (show === "need" && view.group === ALL);
   }
+  byId("month-field").hidden = !["hungry", "sun"].includes(view.show);
+  byId("month").options[0].textContent = view.show === "sun" ? W.sun_midsummer : W.any_month;
   if (view.group !== ALL) {
     const group = G[view.group];
     options(byId("need"), [needName(group, 0), ...group.needs.map((need) => need.name)], 0);
