@@ -26,6 +26,7 @@ from patchnet.pages.plan_words import (
     cost_words,
     fills,
     place_words,
+    plant_notes,
     stage_words,
     thing,
     would_change_words,
@@ -179,7 +180,7 @@ def _calendar(plan: PlotPlan, knowledge: Knowledge) -> str:
         return ""
     rows = "; ".join(
         f"{line.number} {knowledge.plants[line.plant].name}"
-        + (f" ({line.hazard})" if line.hazard else "")
+        + (f" ({'; '.join(plant_notes(line))})" if plant_notes(line) else "")
         for line in plan.planting.lines
     )
     return f'<h2>What to plant</h2>{drawn}<p class="plants">{text(rows)}.</p>'

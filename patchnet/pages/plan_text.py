@@ -24,6 +24,7 @@ from patchnet.pages.plan_words import (
     nearest_words,
     need_name,
     place_words,
+    plant_notes,
     serves,
     stage_words,
     takes,
@@ -203,14 +204,14 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     planting = plan.planting
     if not planting.lines:
         return ""
-    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Hazard")]
+    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Mind")]
     rows += [
         (
             f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
             str(line.number),
             knowledge.features[line.place].name.lower(),
             month_spans(line.months) if line.months else "",
-            line.hazard,
+            "; ".join(plant_notes(line)),
         )
         for line in planting.lines
     ]
@@ -224,6 +225,10 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     parts += [
         paragraph(f"Not offered: {why} ({count}).", indent="  ", then="    ")
         for why, count in planting.left_out
+    ]
+    parts += [
+        paragraph(f"Kept out: {knowledge.plants[key].name}: {why}.", indent="  ", then="    ")
+        for key, why in planting.refused
     ]
     return _section("WHAT TO PLANT, chosen together", parts)
 

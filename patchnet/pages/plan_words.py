@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from patchnet.advice.plan_records import Addition, Candidate, PlotPlan, Suggestion
+from patchnet.advice.plan_records import Addition, Candidate, PlantingLine, PlotPlan, Suggestion
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.numbers import figure, metres, month_spans
 
@@ -21,6 +21,7 @@ __all__ = [
     "nearest_words",
     "need_name",
     "place_words",
+    "plant_notes",
     "serves",
     "stage_words",
     "takes",
@@ -169,6 +170,12 @@ def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[s
     """Cautions that belong to some additions, each once."""
     keys = dict.fromkeys(key for one in candidates for key in one.cautions)
     return [knowledge.cautions[key].words for key in keys]
+
+
+def plant_notes(line: PlantingLine) -> list[str]:
+    """What to mind with a plant: its hazard, its note, the soil it needs in a pot."""
+    deep = f"needs {line.depth_m * 100:.0f} cm of soil" if line.depth_m else ""
+    return [words for words in (line.hazard, line.note, deep) if words]
 
 
 def exact_words(plan: PlotPlan) -> str:

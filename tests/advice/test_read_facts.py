@@ -45,8 +45,10 @@ def test_wishes_as_a_table():
 
 
 def test_all_mistakes_come_in_one_list():
-    found = faults(light="bright", soil="mud", free_m2=-2, budget="lots", colour="red",
-                   groups="hedghog", wishes="unicorn", damp="maybe", keep="swimming pool")  # fmt: skip
+    found = faults(
+        light="bright", soil="mud", free_m2=-2, budget="lots", colour="red", groups="hedghog",
+        wishes="unicorn", damp="maybe", keep="swimming pool",
+    )  # fmt: skip
     assert {ident for ident, _ in found} == {
         "light", "soil", "free_m2", "budget", "colour", "groups", "wishes", "damp", "keep",
     }  # fmt: skip

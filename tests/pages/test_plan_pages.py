@@ -1,0 +1,191 @@
+"""A plot's plan in words and on the card: complete, escaped, one A4 page, to scale."""
+
+import json
+import re
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+from axe_playwright_python.sync_playwright import Axe
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patchnet.advice import assess
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.plot_plan import Adviser
+from patchnet.errors import CannotWrite
+from patchnet.ground.build import build_neighbourhood
+from patchnet.ground.sun_at_plots import plot_sun
+from patchnet.knowledge import load_knowledge
+from patchnet.pages.inline import outside_addresses
+from patchnet.pages.plan_card import plan_card, write_plan_card
+from patchnet.pages.plan_text import plan_json, plan_text
+from patchnet.pages.to_scale import SCALES, Paper, fitting_paper
+
+KNOW = load_knowledge()
+PAYLOAD = '<img src=x onerror="alert(1)">'
+
+
+def street(label="1 Back Lane"):
+    plots = gpd.GeoDataFrame(
+        {
+            "id": ["1", "2", "3"],
+            "kind": ["garden_back", "garden_back", "garden_front"],
+            "label": [label, PAYLOAD, "3"],
+            "features": ["lawn_short 90; paving 20", "shrub 12; pond 4", "flower_border 9"],
+            "seen": ["all", "all", "part"],
+        },
+        geometry=[
+            shapely.box(400_000, 300_000, 400_012, 300_020),
+            shapely.box(400_012, 300_000, 400_024, 300_020),
+            shapely.box(400_000, 299_990, 400_012, 300_000),
+        ],
+        crs="EPSG:27700",
+    )
+    buildings = gpd.GeoDataFrame(
+        {"name": [PAYLOAD], "height": [8.0]},
+        geometry=[shapely.box(400_000, 300_021, 400_024, 300_028)],
+        crs="EPSG:27700",
+    )
+    return build_neighbourhood(plots, buildings=buildings, knowledge=KNOW, name=PAYLOAD)
+
+
+@pytest.fixture(scope="module")
+def assessment():
+    groups = ["mason_bee", "newt", "sparrow", "bumblebee"]
+    return assess(street(), knowledge=KNOW, groups=groups, straight=True)
+
+
+@pytest.fixture(scope="module")
+def plan(assessment):
+    return Adviser(assessment).plan("1", PlotFacts(wishes=(("pond", 2.0),)), month=10)
+
+
+@pytest.fixture(scope="module")
+def card(plan, assessment):
+    sun = plot_sun(assessment.neighbourhood, "1", knowledge=KNOW)
+    return plan_card(plan, assessment, sun=sun)
+
+
+def test_the_answer_comes_first_and_says_all_it_must(plan):
+    words = plan_text(plan, KNOW)
+    first = words.index("THREE BEST THINGS")
+    titles = (
+        "THE RUNNER-UP", "STEP BY STEP", "WHAT TO PLANT", "THE BALANCE SHEET", "RULED OUT",
+        "WHAT WOULD CHANGE", "WHAT YOU WISHED FOR",
+    )  # fmt: skip
+    for title in titles:
+        assert first < words.index(title), title
+    for addition in plan.best.additions:
+        feature = KNOW.features[addition.candidate.feature]
+        assert feature.name in words
+        for key in feature.cautions:
+            assert KNOW.cautions[key].words[:30] in " ".join(words.split())
+        for step in KNOW.sitings[feature.key].steps:
+            assert step.words[:25] in " ".join(words.split())
+    assert all(len(line) <= 130 for line in words.splitlines() if "  " not in line.strip())
+
+
+def test_no_marks_and_no_promises(plan):
+    words = plan_text(plan, KNOW).lower()
+    for word in ("score", "points", "out of 100", "%", "badge", "guarantee"):
+        assert word not in words
+    assert "not a forecast of animals" in " ".join(words.split())
+
+
+def test_every_hazard_of_a_chosen_plant_is_named(plan):
+    words = plan_text(plan, KNOW)
+    for line in plan.planting.lines:
+        plant = KNOW.plants[line.plant]
+        assert plant.name in words
+        if plant.hazard not in ("", "none"):
+            assert line.hazard in words
+
+
+def test_json_holds_the_whole_plan(plan):
+    told = json.loads(plan_json(plan))
+    assert told["plot"] == "1"
+    assert told["best"]["additions"][0]["candidate"]["feature"] in KNOW.features
+    assert len(told["planting"]["calendar"]) == 12
+
+
+def test_nothing_is_fetched_and_text_is_escaped(card):
+    assert outside_addresses(card) == []
+    assert PAYLOAD not in card
+    assert "<script" not in card
+    assert "&lt;img" in card
+
+
+def test_file_is_replaced_only_where_it_is_ours(plan, assessment, tmp_path):
+    path = tmp_path / "card.html"
+    write_plan_card(plan, assessment, path)
+    write_plan_card(plan, assessment, path)
+    path.write_text("my shopping list")
+    with pytest.raises(CannotWrite):
+        write_plan_card(plan, assessment, path)
+    assert path.read_text() == "my shopping list"
+    write_plan_card(plan, assessment, path, overwrite=True)
+    assert "What plot" in path.read_text()
+
+
+@pytest.mark.browser
+def test_card_prints_on_one_a4_page_and_reads_on_a_phone(card, browser, tmp_path):
+    path = tmp_path / "card.html"
+    path.write_text(card, encoding="utf-8")
+    context = browser.new_context(viewport={"width": 360, "height": 740}, offline=True)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    printed = page.pdf(prefer_css_page_size=True, print_background=True)
+    context.close()
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+    width, height = map(float, re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed).groups())
+    assert (width, height) == pytest.approx((595, 842), abs=1.5)
+
+
+@pytest.mark.browser
+def test_card_is_accessible(card, browser, tmp_path):
+    path = tmp_path / "card.html"
+    path.write_text(card, encoding="utf-8")
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    found = Axe().run(page).response["violations"]
+    assert [one["id"] for one in found] == []
+    context.close()
+
+
+# plans to scale -------------------------------------------------------------------------------
+
+
+def test_ten_metres_are_a_hundred_millimetres_at_one_to_a_hundred():
+    paper = Paper((0, 0), 100, 200, 100)
+    there = paper.mm(np.array([[0.0, 0.0], [10.0, 0.0], [0.0, 1.0]]))
+    assert there[1] - there[0] == pytest.approx([100, 0])
+    assert there[2] - there[0] == pytest.approx([0, -10])
+    assert paper.bar_m(100) == 10
+
+
+def test_a_plan_turned_a_quarter_clockwise_has_north_to_the_right():
+    paper = Paper((0, 0), 100, 200, 100, turn_deg=90)
+    there = paper.mm(np.array([[0.0, 0.0], [0.0, 1.0]]))
+    assert there[1] - there[0] == pytest.approx([10, 0])
+    assert "rotate(90.00)" in paper.bar_and_north()
+
+
+@given(st.floats(1, 500), st.floats(1, 500), st.floats(-180, 180), st.floats(-1e6, 1e6))
+def test_a_shape_lies_inside_the_paper_it_was_fitted_to(wide, high, turn, east):
+    shape = shapely.affinity.rotate(shapely.box(east, 0, east + wide, high), 30)
+    paper = fitting_paper(shape, wide_mm=180, high_mm=120, turn_deg=turn)
+    points = paper.mm(np.asarray(shape.exterior.coords))
+    assert points.min() >= -1e-6
+    assert (points.max(axis=0) <= np.array([180, 120]) + 1e-6).all()
+    assert paper.window().buffer(1e-6).contains(shape)
+    smaller = [scale for scale in SCALES if scale < paper.scale]
+    if smaller:
+        tight = Paper(paper.centre, smaller[-1], 180, 120, turn).mm(
+            np.asarray(shape.exterior.coords)
+        )
+        assert tight.min() < 6 or (tight.max(axis=0) > np.array([174, 114])).any()
