@@ -16,6 +16,7 @@ from patchnet.commands.lists import features, groups, source
 from patchnet.commands.map import map_
 from patchnet.commands.merge import merge
 from patchnet.commands.plot import plot
+from patchnet.commands.progress import progress
 from patchnet.commands.routes import routes
 from patchnet.commands.survey import survey
 from patchnet.errors import DataFaults, PatchnetError, WrongUse
@@ -51,6 +52,7 @@ for command in (
     merge,
     consent,
     forget,
+    progress,
     map_,
     check,
     plot,

@@ -37,6 +37,7 @@ __all__ = [
     "plots_layer",
     "quoted",
     "read_records",
+    "read_records_if_any",
     "write_records",
 ]
 
@@ -62,6 +63,7 @@ _TYPES = {
     "not_there": "INTEGER", "cannot_see": "INTEGER", "people_there": "INTEGER",
     "people_not_there": "INTEGER", "people_cannot_see": "INTEGER",
 }  # fmt: skip
+_SQLITE = b"SQLite format 3\0"
 _GEOMETRY = "geometry"
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
@@ -90,6 +92,13 @@ def read_records(path: Path) -> Records:
             forgotten=_read(there, names, "forgotten", FORGOTTEN),
             streets=tuple(about.loc[about["name"] == "street", "value"]),
         )
+
+
+def read_records_if_any(path: Path) -> Records:
+    """Read what was gathered so far; empty where the file is of another kind."""
+    with trouble(path):
+        packed = path.is_file() and path.read_bytes()[: len(_SQLITE)] == _SQLITE
+    return read_records(path) if packed else Records()
 
 
 def write_records(
@@ -178,7 +187,7 @@ def connect(path: Path) -> sqlite3.Connection:
     if not path.is_file():
         raise CannotRead(f"There is no file {path}.")
     with path.open("rb") as file:
-        if file.read(16) != b"SQLite format 3\0":
+        if file.read(len(_SQLITE)) != _SQLITE:
             raise CannotRead(
                 f"{path} is not a GeoPackage: returns are merged into one, such as 'patchnet base' "
                 "writes, for it keeps every statement beside the map."

@@ -33,6 +33,7 @@ __all__ = [
     "TOGETHER",
     "assessment_for",
     "for_audience",
+    "rows_for_public",
     "sensitive_features",
     "shown_groups",
 ]
@@ -143,6 +144,42 @@ def shown_groups(knowledge: Knowledge, groups: Sequence[str], audience: Audience
 def sensitive_features(knowledge: Knowledge) -> tuple[str, ...]:
     """Return the features that tell of protected roosts and nests."""
     return tuple(key for key, one in knowledge.features.items() if _SENSITIVE & set(one.cautions))
+
+
+def rows_for_public(table: pd.DataFrame, *, knowledge: Knowledge) -> pd.DataFrame:
+    """Return rows about stretches with no row of so few plots that one stands out.
+
+    Parameters
+    ----------
+    table
+        Columns stretch, side, plots, looked_at, street_share, all_share and others, which are
+        dropped.
+    knowledge
+        For the setting.
+
+    Returns
+    -------
+    DataFrame
+        Sides of a stretch are joined; stretches that are still too small, all together; if these
+        are too few, they go with the last; if nothing else is there, they are left out.
+    """
+    least = int(knowledge.setting("public_plots_min"))
+    shares = ["street_share", "all_share"]
+    whole = table[["stretch", "plots", "looked_at"]].astype({"plots": float, "looked_at": float})
+    for name in shares:
+        whole[name] = table[name] * table["plots"]
+    joined = whole.groupby("stretch", sort=False).sum()
+    # A household can have two plots: twice as many are asked for.
+    small = joined["plots"] < 2 * least
+    rows, rest = joined[~small].copy(), joined[small].sum()
+    if rest["plots"] >= 2 * least:
+        rows.loc["Other stretches"] = rest
+    elif len(rows):
+        rows.iloc[-1] += rest
+        rows = rows.rename(index={rows.index[-1]: f"{rows.index[-1]} and smaller streets"})
+    counts = rows[["plots", "looked_at"]].astype(np.int64)
+    result = counts.assign(side="", **{name: rows[name] / rows["plots"] for name in shares})
+    return result.rename_axis("stretch").reset_index()
 
 
 def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
@@ -345,9 +382,9 @@ def _words(
         said.insert(
             0,
             f"{together} plots whose households have not agreed to be shown are laid together in "
-            f"{stretches} of at least {least} plots (twice as many where fronts and backs are plots "
-            "of their own); what is not known of one of them counts as not there where another "
-            "has it.",
+            f"{stretches} of at least {least} plots (twice as many where fronts and backs are "
+            "plots of their own); what is not known of one of them counts as not there where "
+            "another has it.",
         )
     names = _names([*sensitive_features(knowledge), _OPENINGS], knowledge)
     withheld = [f"{_NEVER} ({names})."]

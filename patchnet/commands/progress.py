@@ -1,0 +1,47 @@
+"""patchnet progress: how far a survey has come, as a page."""
+
+from pathlib import Path
+
+import click
+
+from patchnet.commands.options import (
+    Asked,
+    audience_option,
+    input_options,
+    overwrite_option,
+    read_asked,
+)
+from patchnet.files import ensure_may_write
+from patchnet.ground.neighbourhood import Audience
+from patchnet.ground.survey_file import read_records_if_any
+from patchnet.pages.progress import survey_progress
+from patchnet.pages.progress_page import write_progress
+
+__all__ = ["progress"]
+
+
+@click.command
+@input_options
+@audience_option
+@overwrite_option
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
+@click.option("--title", help="Title of the page; the file's name if not given.")
+def progress(
+    *, asked: Asked, audience: Audience, overwrite: bool, output: Path, title: str | None
+) -> None:
+    """Draw how much of FILE is known, by side and stretch, and where to go next.
+
+    \b
+    Examples:
+      patchnet progress street.gpkg -o progress.html
+      patchnet progress street.gpkg --for public -o notice_board.html
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    ensure_may_write(output, overwrite=overwrite)
+    found = survey_progress(
+        read_asked(asked),
+        read_records_if_any(asked.file),
+        knowledge=asked.knowledge,
+        audience=audience,
+    )
+    write_progress(found, output, knowledge=asked.knowledge, title=title)
+    click.echo(output)

@@ -1,0 +1,168 @@
+"""How much of a street is known, and where to go next."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from patchnet.ground.neighbourhood import Audience, Neighbourhood
+from patchnet.ground.statements import by_year, votes
+from patchnet.ground.stretches import walking_order
+from patchnet.ground.survey_records import Records
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.privacy import for_audience, rows_for_public, sensitive_features
+from patchnet.pages.survey.round import SurveyRound
+
+__all__ = ["Progress", "survey_progress"]
+
+
+@dataclass(frozen=True, eq=False)
+class Progress:
+    """How far a survey has come.
+
+    Attributes
+    ----------
+    neighbourhood
+        What the audience may see; empty of plots for the public.
+    audience
+        Whom it is for.
+    plots
+        Index plot; columns stretch, side, order, street_share and all_share (share of the
+        questions with an answer: of those asked from the street, of all), looked_at, people
+        (how many), year (last looked at; 0 never), disputed (features). Empty for the public.
+    stretches
+        One row a stretch and side in walking order: stretch, side, plots, looked_at,
+        street_share, all_share (means), disputed. For the public rows of few plots are joined.
+    disputes
+        plot, feature, year: what people differ on. Empty for the public.
+    twice
+        Plots that two people have looked at, of all that were.
+    wanted_twice
+        Plots to be looked at by a second person, in walking order.
+    year
+        Last year of the survey; 0 where nothing says when anybody looked.
+    """
+
+    neighbourhood: Neighbourhood
+    audience: Audience
+    plots: pd.DataFrame
+    stretches: pd.DataFrame
+    disputes: pd.DataFrame
+    twice: tuple[int, int]
+    wanted_twice: tuple[str, ...]
+    year: int
+
+
+def survey_progress(
+    neighbourhood: Neighbourhood,
+    records: Records,
+    *,
+    knowledge: Knowledge,
+    audience: Audience = "own",
+) -> Progress:
+    """Tell how much of a street is known, plot by plot and stretch by stretch.
+
+    Parameters
+    ----------
+    neighbourhood
+        The street.
+    records
+        What its survey has gathered (`survey_file.read_records`); may be empty.
+    knowledge
+        For the questions that are asked, and the settings.
+    audience
+        Whom it is for (see `patchnet.pages.privacy`).
+    """
+    hood = neighbourhood
+    if audience == "group":
+        hood = for_audience(hood, "group", knowledge=knowledge)
+    here = records.statements["plot"].isin(hood.plots.index)
+    seen = replace(records, statements=records.statements[here])
+    plots = _plots(hood, seen, knowledge)
+    disputes = _disputes(seen, hood, knowledge, audience)
+    counts = disputes.groupby("plot").size()
+    plots["disputed"] = counts.reindex(plots.index).fillna(0).astype(np.int64)
+    stretches = _stretches(plots)
+    looked = plots[plots["looked_at"]]
+    twice = (int((looked["people"] > 1).sum()), len(looked))
+    wanted = _wanted_twice(looked, knowledge.setting("twice_share"))
+    year = int(plots["year"].max()) if len(plots) else 0
+    if audience == "public":
+        stretches = rows_for_public(stretches, knowledge=knowledge)
+        plots, disputes, wanted = plots[:0], disputes[:0], ()
+        hood = for_audience(hood, "public", knowledge=knowledge)
+    return Progress(hood, audience, plots, stretches, disputes, twice, wanted, year)
+
+
+def _plots(hood: Neighbourhood, records: Records, knowledge: Knowledge) -> pd.DataFrame:
+    survey = SurveyRound(hood, knowledge)
+    answers = hood.answers
+    known = ~np.isnan(answers.amount)
+    asked = [key for key in answers.features if key in knowledge.survey_questions]
+    street = [key for key in asked if knowledge.survey_questions[key].from_street]
+    order = walking_order(hood)
+    table = pd.DataFrame(index=hood.plots.index)
+    stretch_of: dict[str, str] = {}
+    place_of: dict[str, int] = {}
+    for stretch in survey.stretches:
+        for plot in stretch.plots:
+            stretch_of[plot] = survey.stretch_name(stretch)
+            place_of[plot] = len(place_of)
+    table["stretch"] = [stretch_of[str(plot)] for plot in table.index]
+    table["side"] = order["side"]
+    table["order"] = [place_of[str(plot)] for plot in table.index]
+    for name, keys in (("street_share", street), ("all_share", asked)):
+        at = [answers.features.index(key) for key in keys]
+        table[name] = known[:, at].mean(axis=1) if at else known.mean(axis=1)
+    held = votes(records.statements) if len(records.statements) else records.statements
+    if len(held):
+        by_plot = held.groupby("plot")
+        table["people"] = by_plot["person"].nunique().reindex(table.index).fillna(0).astype(int)
+        table["year"] = by_plot["year"].max().reindex(table.index).fillna(0).astype(int)
+    else:
+        table["people"], table["year"] = 0, 0
+    table["looked_at"] = np.asarray(table["people"] > 0) | known.any(axis=1)
+    return table.sort_values("order")
+
+
+def _disputes(
+    records: Records, hood: Neighbourhood, knowledge: Knowledge, audience: Audience
+) -> pd.DataFrame:
+    columns = ["plot", "feature", "year"]
+    if not len(records.statements):
+        return pd.DataFrame(columns=columns)
+    years = by_year(replace(records, drawn=records.drawn[:0]))
+    telling = years[years["answer"] != "cannot see"].sort_values("year", kind="stable")
+    last = telling.drop_duplicates(["plot", "feature"], keep="last")
+    rows = last[last["answer"] == "disputed"][columns]
+    if audience != "own":
+        rows = rows[~rows["feature"].isin(sensitive_features(knowledge))]
+        if "consent" in hood.plots:
+            refused = hood.plots.index[hood.plots["consent"] == "no"]
+            rows = rows[~rows["plot"].isin(refused)]
+    return rows.sort_values(["plot", "feature"], kind="stable").reset_index(drop=True)
+
+
+def _stretches(plots: pd.DataFrame) -> pd.DataFrame:
+    grouped = plots.groupby(["stretch", "side"], sort=False)
+    table = grouped.agg(
+        plots=("order", "size"),
+        looked_at=("looked_at", "sum"),
+        street_share=("street_share", "mean"),
+        all_share=("all_share", "mean"),
+        disputed=("disputed", "sum"),
+        first=("order", "min"),
+    )
+    return table.sort_values("first").drop(columns="first").reset_index()
+
+
+def _wanted_twice(looked: pd.DataFrame, share: float) -> tuple[str, ...]:
+    """Spread the plots for a second look evenly over those that one person has looked at."""
+    lacking = math.ceil(share * len(looked)) - int((looked["people"] > 1).sum())
+    once = looked.index[looked["people"] == 1]
+    if lacking <= 0 or not len(once):
+        return ()
+    count = min(lacking, len(once))
+    at = [(2 * number + 1) * len(once) // (2 * count) for number in range(count)]
+    return tuple(str(once[place]) for place in at)
