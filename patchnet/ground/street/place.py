@@ -101,6 +101,9 @@ def place_at(
             break
         away += target - offset
     middle = foot + (away + size.width_m / 2) * out
+    box = _rectangle(middle, way, out, half, size.width_m / 2)
+    # In the crook of a bend the other leg of the road may be nearer than the kerb beside it.
+    offset = min(offset, float(box.distance(street.carriageway)))
     spread = size.spread_m
     stretch = (start - spread, stop + spread)
     footway, drawn, measured = _widths(one, stretch)
@@ -108,7 +111,7 @@ def place_at(
         side=side,
         chainage_m=chainage,
         size=size,
-        box=_rectangle(middle, way, out, half, size.width_m / 2),
+        box=box,
         grown=_rectangle(middle, way, out, half + spread, size.width_m / 2 + spread),
         centre=middle,
         along=way,
