@@ -116,8 +116,12 @@ def _tell_gaps(
     if gaps:
         faults.warn(
             where,
-            f"Between the parcels there are {len(gaps)} gaps, "
-            f"{sum(gap.area for gap in gaps):,.0f} m2 in all, that belong to none of them.",
+            f"Between the parcels {_there_are(len(gaps))}, "
+            f"{sum(gap.area for gap in gaps):,.0f} m2 in all, of none of them.",
             "Land that was never registered looks so. Houses there get derived plots; other "
             "ground is not mapped.",
         )
+
+
+def _there_are(gaps: int) -> str:
+    return "there is 1 gap" if gaps == 1 else f"there are {gaps} gaps"

@@ -25,10 +25,12 @@ def blocked(
     least
         Metres that count as a touch.
     """
-    line, other = shapely.STRtree(grounds).query(lines, predicate="intersects")
+    # A line along a common border, as that from the edge of a terraced house, is not stopped.
+    inner = shapely.buffer(grounds, -least / 2, join_style="mitre")
+    line, other = shapely.STRtree(inner).query(lines, predicate="intersects")
     foreign = own[line] != other
     line, other = line[foreign], other[foreign]
-    far = shapely.length(shapely.intersection(lines[line], grounds[other])) > least
+    far = shapely.length(shapely.intersection(lines[line], inner[other])) > least
     stopped = np.zeros(len(lines), dtype=bool)
     stopped[line[far]] = True
     return stopped

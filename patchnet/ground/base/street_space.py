@@ -71,7 +71,7 @@ def find_street_space(
         For widths and settings.
     """
     crs = roads.crs
-    strips = _strips(grounds, roads, streets, knowledge)
+    strips = _strips(grounds, roads, streets, knowledge) if len(roads) else roads
     if not len(strips):
         empty = gpd.GeoDataFrame({"street": np.empty(0, dtype=np.intp)}, geometry=[], crs=crs)
         return StreetSpace(empty, empty.copy())
