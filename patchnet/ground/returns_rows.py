@@ -71,7 +71,8 @@ def plot_matcher(idents: Iterable[Hashable]) -> Matcher:
         loose.setdefault(_loose(ident), []).append(ident)
 
     def match(text: str) -> tuple[str | None, Problem | None]:
-        ident = whole_number(text)
+        # The survey sheet puts an apostrophe before an id that would be a formula.
+        ident = text if text in exact else whole_number(text.removeprefix("'"))
         if ident in exact:
             return ident, None
         near = loose.get(_loose(ident), [])

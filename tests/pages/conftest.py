@@ -20,6 +20,7 @@ from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.pages.map_page import map_page
+from patchnet.pages.survey import SurveyRound
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 CRS = "EPSG:27700"
@@ -263,6 +264,35 @@ def walked_page(walked: Assessment) -> str:
 @pytest.fixture(scope="session")
 def walked_public(walked: Assessment) -> str:
     return map_page(walked, public=True)
+
+
+@pytest.fixture(scope="session")
+def survey_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A street of eight plots of 6 x 20 m along a road from west to east: 1, 3, 5, 7 north of it,
+    2, 4, 6, 8 south of it."""
+    path = tmp_path_factory.mktemp("street") / "alder row.gpkg"
+    shapes = [
+        box(EAST + place * WIDE, south, EAST + (place + 1) * WIDE, south + DEEP)
+        for place in range(4)
+        for south in (NORTH + 5, NORTH - 5 - DEEP)
+    ]
+    numbers = [str(at + 1) for at in range(8)]
+    plots = {
+        "id": numbers,
+        "kind": "garden_front",
+        "label": [f"{number} Alder Row" for number in numbers],
+        "street": "Alder Row",
+    }
+    road = [LineString([(EAST - 5, NORTH), (EAST + 4 * WIDE + 5, NORTH)])]
+    gpd.GeoDataFrame(plots, geometry=shapes, crs=CRS).to_file(path, layer="plots", driver="GPKG")
+    roads = gpd.GeoDataFrame({"name": ["Alder Row"], "width_m": [6.0]}, geometry=road, crs=CRS)
+    roads.to_file(path, layer="roads", driver="GPKG")
+    return path
+
+
+@pytest.fixture(scope="session")
+def survey_street(survey_file: Path, knowledge: Knowledge) -> SurveyRound:
+    return SurveyRound(read_neighbourhood(survey_file, knowledge=knowledge), knowledge)
 
 
 @pytest.fixture(scope="module")

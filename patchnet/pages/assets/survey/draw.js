@@ -58,8 +58,8 @@ function lacking() {
   if (sketch.kind === "Point" && !points.length) return "lack_point";
   if (sketch.kind === "LineString" && !(points.length > 1 && lengthOf(points) > 0)) return "lack_line";
   if (sketch.kind === "Polygon") {
-    if (points.length < 3 || Math.abs(areaOf(points)) < 1e-4) return "lack_area";
     if (crosses(points)) return "lack_crossing";
+    if (points.length < 3 || Math.abs(areaOf(points)) < 1e-4) return "lack_area";
   }
   return touches(sketch.kind === "Point" ? points.slice(-1) : points) ? "" : "lack_away";
 }
@@ -110,13 +110,16 @@ function sizeWords(geometry) {
 }
 
 function pen(map, paper, px, points, kind, colour) {
-  paper.strokeStyle = colour;
-  paper.fillStyle = colour;
-  paper.lineWidth = px(4);
   const line = new Path2D();
   points.forEach(([x, y], at) => (at ? line.lineTo(x, y) : line.moveTo(x, y)));
   if (kind === "Polygon" && points.length > 2) line.closePath();
-  if (points.length > 1) paper.stroke(line);
+  // A white edge keeps the line apart from any ground.
+  for (const [ink, width] of points.length > 1 ? [["#fff", 8], [colour, 4]] : []) {
+    paper.strokeStyle = ink;
+    paper.lineWidth = px(width);
+    paper.stroke(line);
+  }
+  paper.fillStyle = colour;
   const dots = kind === "Point" ? points.slice(-1) : points.length < 12 ? points : [];
   for (const [x, y] of dots) {
     const dot = new Path2D();

@@ -95,6 +95,7 @@ class StreetMap {
     for (const name of ["pointerup", "pointercancel"]) {
       canvas.addEventListener(name, (event) => this.up(event, name === "pointerup"));
     }
+    canvas.addEventListener("click", () => this.click());
     canvas.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
     new ResizeObserver(() => this.fitted()).observe(canvas);
   }
@@ -199,12 +200,16 @@ class StreetMap {
     if (this.fingers.size) return;
     this.trace = null;
     if (!ended) this.draw();
-    else if (!this.far) {
-      const [x, y] = this.ground(...this.start);
-      this.tapped(x, y, DATA.tapPx / this.scale);
-    } else if (trace && this.traced && !this.moving) {
+    else if (this.far && trace && this.traced && !this.moving) {
       this.traced(thinned(trace, 2).map((at) => this.ground(...at)));
     }
+  }
+
+  // A tap is acted on at the click, the last event of a touch: what it opens gets no ghost of it.
+  click() {
+    if (this.far || !this.start) return;
+    const [x, y] = this.ground(...this.start);
+    this.tapped(x, y, DATA.tapPx / this.scale);
   }
 
   wheel(event) {

@@ -9,7 +9,7 @@ function show(name, focus = true) {
   if (name === "over") refreshOver();
   if (name === "street") refreshStreet();
   refreshDock();
-  const heading = $(`screen-${name}`).querySelector("h1, h2");
+  const heading = $(`screen-${name}`).querySelector("h1");
   if (focus && heading) heading.focus({ preventScroll: true });
 }
 

@@ -132,7 +132,7 @@ function rest(part, chosen) {
 
 function buildPlot() {
   DATA.parts.forEach((part, at) => {
-    const heading = make("h3", { id: `part-${at}` }, part.name);
+    const heading = make("h2", { id: `part-${at}` }, part.name);
     const list = make("ul", { class: "questions", "aria-labelledby": `part-${at}` }, ...part.features.map(row));
     const ends = ["not there", "cannot see"].map((one) => {
       const label = say(one === "not there" ? "rest_none" : "rest_unseen", { part: part.name });
