@@ -51,8 +51,8 @@ LOFTS = tuple(f"{number} {TERRACE_STREET}" for number in (9, 10, 23, 28))  # wit
 HEIGHTS = {"Garages": 2.4, "Rope works": 7.5, "Chapel": 9.5}
 # The north footway of the terraced street where it is built out: from, to, offset of its kerb,
 # and its width where somebody measured it. Beyond it a stretch that nobody measured.
-BUILT_OUT = ((58.5, 86.0, 1.4, 3.4), (86.0, 93.0, 1.9, None))
-UNMEASURED = (93.0, 100.0)
+BUILT_OUT = ((57.3, 86.0, 1.4, 3.4), (86.0, 93.0, 1.9, None))
+UNMEASURED = (93.0, 100.3)
 # Twelfths of the street's length, and how much narrower than usual its carriageway is there.
 NARROWED = ((0, 4, 0.0), (4, 6, 1.4), (6, 7, 1.1), (7, 12, 0.0))
 SPEEDS = {TERRACE_STREET: "20 mph", VILLA_STREET: "30 mph"}

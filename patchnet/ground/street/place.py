@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from patchnet.ground.street.cross_sections import at_stations
 from patchnet.ground.street.objects import kerb_points
 from patchnet.ground.street.records import Floats, Side, Street, StreetSide
-from patchnet.ground.street.road_line import along
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 
@@ -17,7 +16,7 @@ __all__ = ["Place", "place_at"]
 
 _ROUNDS = 8  # of moving the box until it is as far from the kerb as it should be
 _CLOSE_M = 1e-5
-_STEPS_DEG = 30.0  # a kerb that turns more than this against the road steps in or out
+_STEP_M = 0.1  # a kerb that leaves the straight line by more steps in or out beside the box
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +68,7 @@ class Place:
 def place_at(
     street: Street, side: Side, chainage: float, size: PlanterSize, *, knowledge: Knowledge
 ) -> Place | None:
-    """Lay a box along the kerb, or return None where the map has no footway to lay it on."""
+    """Lay a box along the kerb, or return None where there is no footway or the kerb steps."""
     one = street.side(side)
     half = size.length_m / 2
     start, stop = chainage - half, chainage + half
@@ -84,8 +83,8 @@ def place_at(
     if length < half:  # the kerb folds up: the inside of a sharp bend
         return None
     way: Floats = reach / length
-    _, ahead = along(street.line, np.array([chainage]))
-    if way @ ahead[0] < np.cos(np.radians(_STEPS_DEG)):
+    beside = kerb_points(street.line, one, one.chainage[inside])
+    if np.abs((beside - ends[0]) @ np.array([-way[1], way[0]])).max() > _STEP_M:
         return None
     out: Floats = np.array([-way[1], way[0]]) if side == "left" else np.array([way[1], -way[0]])
     wanted, wanted_for = _wanted(street, one, start, stop, knowledge)
