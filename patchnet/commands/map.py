@@ -46,7 +46,7 @@ __all__ = ["map_"]
     "--sun",
     is_flag=True,
     help="Also work out hours of direct sun on each plot, from heights of buildings, fences and "
-    "walls: a layer of the map. Takes some seconds more, on a large map minutes.",
+    "walls: a layer of the map. Takes a second or two more for each hundred plots.",
 )
 @surface_options
 def map_(

@@ -75,7 +75,8 @@ class Screens:
             footprints,
             heights,
             measured,
-            Walls.of(footprints[tall], heights[tall]) + _fences(neighbourhood.barriers),
+            Walls.of(footprints[tall], heights[tall]).without_party_walls()
+            + _fences(neighbourhood.barriers),
             surface,
             float(np.tan(np.radians(knowledge.setting("sun_altitude_min_deg")))),
         )
@@ -94,9 +95,8 @@ class Screens:
         return shapely.STRtree(self.footprints)
 
     @cached_property
-    def _lines(self) -> tuple[NDArray[np.object_], shapely.STRtree]:
-        lines = self.walls.lines()
-        return lines, shapely.STRtree(lines)
+    def _lines(self) -> shapely.STRtree:
+        return shapely.STRtree(self.walls.lines())
 
     def ground(self, plots: NDArray[np.object_]) -> NDArray[np.object_]:
         """Return each plot without the buildings on it."""
@@ -150,7 +150,7 @@ class Screens:
         above_m
             How far above the ground the spots are.
         """
-        found = self._near(spots).raised(above_m).horizon(spots, days)
+        found = self._near(spots).raised(above_m).towards(spots, days).horizon(spots, days)
         if self.surface is None:
             return found
         for first in range(0, len(spots), _AT_ONCE):
@@ -160,15 +160,12 @@ class Screens:
         return found
 
     def _near(self, spots: NDArray[np.float64]) -> Walls:
-        """Return the walls whose shadow may come to the spots."""
+        """Return the walls within the longest shadow of any, and some more."""
         if not len(self.walls) or self.least_slope <= 0:
             return self.walls
-        lines, tree = self._lines
-        around = shapely.box(*spots.min(axis=0), *spots.max(axis=0))
         longest = float(self.walls.height.max()) / self.least_slope
-        near = np.sort(tree.query(around, predicate="dwithin", distance=longest))
-        reach = self.walls.height[near] / self.least_slope
-        return self.walls.take(near[shapely.distance(lines[near], around) <= reach])
+        around = shapely.box(*(spots.min(axis=0) - longest), *(spots.max(axis=0) + longest))
+        return self.walls.take(np.sort(self._lines.query(around)))
 
 
 def _fences(barriers: gpd.GeoDataFrame) -> Walls:

@@ -81,6 +81,21 @@ class Walls:
         """Return some of the walls, by position or mask."""
         return type(self)(self.start[chosen], self.end[chosen], self.height[chosen])
 
+    def without_party_walls(self) -> Self:
+        """Return the walls without those that a building as high or higher stands against.
+
+        No light comes through there: the ends of the two walls agree to a centimetre.
+        """
+        if not len(self):
+            return self
+        ends = np.round(np.concatenate([self.start, self.end], axis=1) * 100).astype(np.int64)
+        both = np.concatenate([ends, ends[:, [2, 3, 0, 1]]])
+        _, name = np.unique(both, axis=0, return_inverse=True)
+        own, turned = np.split(name.reshape(-1), 2)
+        against = np.zeros(len(both))
+        np.maximum.at(against, turned, self.height)
+        return self.take(against[own] < self.height)
+
     def lines(self) -> NDArray[np.object_]:
         """Return the walls as lines."""
         return np.asarray(shapely.linestrings(np.stack([self.start, self.end], 1)), dtype=object)
@@ -89,6 +104,35 @@ class Walls:
         """Return the walls as seen from so many metres above the ground; the lower ones go."""
         seen = self.height > metres
         return type(self)(self.start[seen], self.end[seen], self.height[seen] - metres)
+
+    def towards(self, spots: NDArray[np.float64], days: Course) -> Self:
+        """Return the walls that may hide the sun from any of some spots that lie together.
+
+        Looked at from the circle round all spots at once: left out is a wall that turns its back
+        on it, or that even at its nearest rises no higher than the sun ever stands behind it.
+        """
+        low, high = spots.min(axis=0), spots.max(axis=0)
+        middle = (low + high) / 2
+        radius = float(np.hypot(*(high - low))) / 2
+        sx, sy = (self.start - middle).T
+        ex, ey = (self.end - middle).T
+        wx, wy = ex - sx, ey - sy
+        length = np.hypot(wx, wy)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            beside = (sy * wx - sx * wy) / length
+            along = np.clip(-(sx * wx + sy * wy) / length**2, 0, 1)
+        away = np.hypot(sx + along * wx, sy + along * wy) - radius
+        keep = (beside > -radius) & (self.height > days.lowest.min() * away)
+        # Where the wall's line passes the circle by, it is seen within these directions.
+        clear = np.flatnonzero(keep & (beside > radius) & (away > 0))
+        ends = np.stack([sx, sy, ex, ey])[:, clear]
+        from_, to = np.arctan2(ends[0], ends[1]), np.arctan2(ends[2], ends[3])
+        span = (to - from_) % _TURN
+        left = np.arcsin(np.minimum(1, radius / np.hypot(ends[0], ends[1])))
+        right = np.arcsin(np.minimum(1, radius / np.hypot(ends[2], ends[3])))
+        first, count = days.between(from_ - left, span + left + right)
+        keep[clear] = self.height[clear] > days.lowest_over[first, count] * away[clear]
+        return self.take(keep)
 
     def horizon(self, spots: NDArray[np.float64], days: Course) -> NDArray[np.float32]:
         """Return how steeply walls rise above the ground round about each spot.
@@ -135,23 +179,21 @@ class Walls:
         steepest = self.height[wall] / np.sqrt(np.maximum(square[spot, wall], _IN_LINE_M2))
         # Directions from the wall's start clockwise to its end; less than half a turn.
         around = days.directions
-        low = np.arctan2(x, y) % _TURN
-        high = low + (np.arctan2(x + wx[wall], y + wy[wall]) - low) % _TURN
-        first = np.searchsorted(around, low)
-        past = np.searchsorted(np.concatenate([around, around + _TURN]), high, side="right")
-        count = past - first
-        first %= len(around)
+        low = np.arctan2(x, y)
+        span = (np.arctan2(x + wx[wall], y + wy[wall]) - low) % _TURN
+        first, count = days.between(low, span)
         hides = steepest > days.lowest_over[first, count]
         spot, wall, across, first, count = (
             one[hides] for one in (spot, wall, across, first, count)
         )
         scale = self.height[wall] / across
+        rise_north, rise_east = scale * wx[wall], scale * wy[wall]
         # One row for each direction that a wall stands in.
         pair = np.repeat(np.arange(len(count)), count)
         step = np.arange(len(pair)) - np.repeat(np.cumsum(count) - count, count)
         direction = (first[pair] + step) % len(around)
         east, north = np.sin(around)[direction], np.cos(around)[direction]
-        rise = (scale * wx[wall])[pair] * north - (scale * wy[wall])[pair] * east
-        above = rise > days.lowest[direction]
+        rise = rise_north[pair] * north - rise_east[pair] * east
+        above = np.flatnonzero(rise > days.lowest[direction])
         place = spot[pair[above]] * len(around) + direction[above]
         np.maximum.at(found.reshape(-1), place, rise[above].astype(np.float32))

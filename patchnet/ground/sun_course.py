@@ -94,6 +94,21 @@ class Course:
         np.minimum.at(lowest, self.direction, self.slope)
         return lowest
 
+    def between(
+        self, start: NDArray[np.float64], span: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the first of the directions clockwise from `start`, and how many lie in `span`.
+
+        Both in radians, of one shape; a span counts up to a whole turn.
+        """
+        turn = 2 * np.pi
+        low = start % turn
+        twice = np.concatenate([self.directions, self.directions + turn])
+        first = np.searchsorted(twice, low)
+        past = np.searchsorted(twice, low + np.minimum(span, turn), side="right")
+        count = np.minimum(past - first, len(self.directions))
+        return first % max(len(self.directions), 1), count
+
     @cached_property
     def lowest_over(self) -> NDArray[np.float64]:
         """Shape (d, d + 1): the least of `lowest` over so many directions on from each one.

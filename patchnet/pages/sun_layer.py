@@ -72,7 +72,7 @@ def sun_layer(sun: SunHours, plots: pd.Index, knowledge: Knowledge) -> dict[str,
     WrongUse
         If a month is missing.
     """
-    if set(sun.hours.columns) != set(range(1, 13)):
+    if set(map(int, sun.hours.columns)) != set(range(1, 13)):
         raise WrongUse("The map shows the sun of all twelve months: work out all of them.")
     part, full = knowledge.setting("sun_part_h"), knowledge.setting("sun_full_h")
     hours, morning = sun.hours.reindex(plots), sun.morning.reindex(plots)

@@ -16,7 +16,7 @@ from patchnet.ground.shade import spots_on, sun_hours
 from patchnet.ground.shadows import Walls
 from patchnet.ground.sun import solar_noon, solar_position
 from patchnet.ground.sun_at_plots import plot_sun, plots_sun
-from patchnet.ground.sun_course import Course
+from patchnet.ground.sun_course import Course, Place
 from patchnet.ground.sunny_walls import compass
 from patchnet.knowledge import load_knowledge
 
@@ -66,6 +66,28 @@ def test_horizon_of_a_wall_by_trigonometry(height, bearing):
     # From inside the light's way back nothing stands in the way.
     north = Course(np.array([6]), one, 0 * one, one, one)
     assert wall.horizon(np.array([[0.0, 0.0]]), north)[0, 0] == 0
+
+
+def test_party_walls_hide_nothing_more():
+    """A terrace of five: of each party wall only the higher house's side can show, if any does."""
+    houses = [shapely.box(6 * at, 0, 6 * at + 6, 8) for at in range(5)]
+    all_walls = Walls.of(np.array(houses, object), np.array([6.0, 6, 9, 6, 6]))
+    walls = all_walls.without_party_walls()
+    # 4 party walls, 8 sides: the two between equals go wholly, of the two beside the high house
+    # the low sides.
+    assert len(all_walls) - len(walls) == 4 + 2
+    place = Place(51.5, 0.0, 0.0)
+    year = Course.of(place, [3, 6, 12], KNOW)
+    x, y = np.meshgrid(np.arange(-20, 50, 3.7), np.array([-9.0, -2, 9, 15, 30]))
+    spots = np.stack([x.ravel(), y.ravel()], axis=1)
+    np.testing.assert_array_equal(walls.horizon(spots, year), all_walls.horizon(spots, year))
+    # And what turns its back on some spots together cannot hide the sun from any.
+    behind = spots[(spots[:, 1] > 8) & (spots[:, 1] < 20) & (np.abs(spots[:, 0] - 15) < 6)]
+    fewer = walls.towards(behind, year)
+    assert len(fewer) < len(walls)
+    seen, all_seen = fewer.horizon(behind, year), walls.horizon(behind, year)
+    np.testing.assert_array_equal(seen, all_seen)
+    assert not len(Walls.of(np.empty(0, object), np.empty(0)).without_party_walls())
 
 
 def test_published_shadow_lengths():
