@@ -8,6 +8,7 @@ import click
 from patchnet.commands.advise import advise
 from patchnet.commands.base import base
 from patchnet.commands.check import check
+from patchnet.commands.compare import compare
 from patchnet.commands.demo import demo
 from patchnet.commands.export import export
 from patchnet.commands.forget import consent, forget
@@ -59,6 +60,7 @@ for command in (
     advise,
     routes,
     gaps,
+    compare,
     export,
     groups,
     features,

@@ -27,6 +27,8 @@ SETTINGS = {
     "break_hops": 5,
     "view_m": 150,
     "plenty_ratio": 2,
+    "same_break_m": 5,
+    "moved_share": 0.02,
 }
 
 
