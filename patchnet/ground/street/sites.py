@@ -1,6 +1,7 @@
 """Places along both sides of a street where a planter could stand, each tested and told."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -20,6 +21,7 @@ __all__ = ["RANK", "planter_sites"]
 
 RANK: dict[Verdict, int] = {"fits": 0, "ask": 1, "measure": 2, "no": 3}
 """Verdicts from the best to the worst."""
+_SPARE_M = 10.0  # from the middle of the road to behind the footway
 _FEWEST_M = 0.1  # sites nearer together than this are no longer told apart by their key
 
 
@@ -69,10 +71,12 @@ def planter_sites(
     spacing = knowledge.street_rule("site_spacing_m") if spacing_m is None else spacing_m
     if not _FEWEST_M <= spacing < np.inf:
         raise WrongUse(f"Sites {spacing:g} m apart cannot be: at least {_FEWEST_M:g} m.")
+    reach = _SPARE_M + max(size.length_m for size in tried) + _farthest(knowledge)
     found: list[Site] = []
     for side in SIDES if sides == "both" else (sides,):
         for chainage in np.arange(spacing, street.length_m, spacing):
-            site = _best(street, side, round(float(chainage), 3), tried, knowledge)
+            here = _around(street, float(chainage), reach)
+            site = _best(here, side, round(float(chainage), 3), tried, knowledge)
             if site is not None:
                 found.append(site)
     return tuple(found)
@@ -91,6 +95,31 @@ def _checked(sizes: Iterable[PlanterSize]) -> list[PlanterSize]:
                 "soil depth must be above nought, the spread not below."
             )
     return tried
+
+
+def _farthest(knowledge: Knowledge) -> float:
+    """Return the farthest that any rule on things in the street looks."""
+    looked = ("near_object_m", "bus_stop_zone_m")
+    return max(
+        figure.value
+        for key, figure in knowledge.street_rules.items()
+        if key.startswith("clear_") or key in looked
+    )
+
+
+def _around(street: Street, chainage: float, reach: float) -> Street:
+    """Return the street with only those things that can matter at one station."""
+    if not street.objects:
+        return street
+    spot = street.line.interpolate(chainage)
+    spread = [reach + thing.span[1] - thing.span[0] for thing in street.objects]
+    near = shapely.dwithin([thing.shape for thing in street.objects], spot, spread)
+    return replace(
+        street,
+        objects=tuple(
+            thing for thing, is_near in zip(street.objects, near, strict=True) if is_near
+        ),
+    )
 
 
 def _best(
