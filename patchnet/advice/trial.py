@@ -200,10 +200,10 @@ class Trials:
                     raise WrongUse(f"There is no feature {key!r}.{hint}")
                 at = self._features[key]
                 after = here[at] + more
-                if not after >= -_GONE * here[at]:
+                if not -_GONE * here[at] <= after < np.inf:
                     plot = self.assessment.neighbourhood.plots.index[place]
                     raise WrongUse(
-                        f"{-more:g} of {key!r} cannot be taken from plot {plot!r}: "
+                        f"{key!r} on plot {plot!r} cannot change by {more:g}: "
                         f"{here[at]:g} is there."
                     )
                 amounts[row, at] = after if after > _GONE * here[at] else 0.0

@@ -17,7 +17,8 @@ __all__ = ["Changes", "Method", "held_homes", "settled_trials"]
 
 Array = NDArray[np.float64]
 
-_COMPILE_FROM = 3_000_000  # homes x plots x trials: about 2 s plain
+_COMPILE_FROM = 100_000_000  # homes x plots x trials: 4 s plain, as long as compiling takes
+_COMPILE_PLOTS = 150  # so many plots that somebody will ask about all of them
 _PLAIN_BLOCK = 64  # trials settled at once on the plain route
 _CHUNK = 64  # trials to a thread
 _SURE = 1 + 1e-9  # a need is met whatever happens only if it is by more than rounding
@@ -69,12 +70,9 @@ def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
         For each of the `tasks` shape (h + 1, K), along its `rows`; the plot's own homes stand
         in the last row alone.
     """
-    compiled = use_compiled(
-        compiled=method.compiled,
-        worthwhile=sum(len(one.rows) * len(one.field.room) * len(one.room) for one in tasks)
-        > _COMPILE_FROM,
-    )
-    if compiled:
+    work = sum(len(one.rows) * len(one.field.room) * len(one.room) for one in tasks)
+    many = any(len(one.field.room) >= _COMPILE_PLOTS for one in tasks)
+    if use_compiled(compiled=method.compiled, worthwhile=many or work > _COMPILE_FROM):
         return _compiled(tasks, method)
     return [_plain(one, method) for one in tasks]
 
