@@ -9,6 +9,7 @@ from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
 from patchnet.knowledge.osm_tags import all_osm_tags
 from patchnet.knowledge.planting import LAYERS, all_planting
+from patchnet.knowledge.recipes import all_recipes
 from patchnet.knowledge.records import (
     Anchor,
     BarrierKind,
@@ -114,6 +115,7 @@ class _Builder:
             barrier_kinds=barrier_kinds,
             plot_kinds=plot_kinds,
         )
+        recipes = all_recipes(self.tables, self.cells, self.figures, self.features)
         settings = {
             row.cells["key"]: self.figure(row, f"settings/{self.key(row)}")
             for row in self.tables["settings.csv"]
@@ -152,6 +154,7 @@ class _Builder:
             osm_tags=osm_tags,
             sitings=sitings,
             keep_uses=keep_uses,
+            recipes=recipes,
             planting_places=places,
             plant_lists=plant_lists,
             unlawful_plants=unlawful,

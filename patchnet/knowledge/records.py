@@ -30,6 +30,7 @@ __all__ = [
     "PlantListing",
     "PlantingPlace",
     "PlotKind",
+    "Recipe",
     "Resource",
     "Siting",
     "Source",
@@ -509,6 +510,16 @@ class SurveyRule:
     sources: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What can grow in a street planter; `amounts` are m2 of features per m2 of soil."""
+
+    key: str
+    name: str
+    words: str
+    amounts: Mapping[str, Figure]
+
+
 @dataclass(frozen=True, eq=False)
 class Knowledge:
     """All tables together, in the order of the files.
@@ -531,6 +542,8 @@ class Knowledge:
         Where each feature that can be added goes, by feature.
     keep_uses
         Uses of a plot that must stay, by key.
+    recipes
+        What can grow in a street planter, by key.
     planting_places, plant_lists, unlawful_plants
         What can be planted in a feature, by feature; lists of plants, by name and plant; plants
         that the law keeps out, by key.
@@ -557,6 +570,7 @@ class Knowledge:
     osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
+    recipes: Mapping[str, Recipe] = field(default_factory=dict)
     planting_places: Mapping[str, PlantingPlace] = field(default_factory=dict)
     plant_lists: Mapping[str, Mapping[str, PlantListing]] = field(default_factory=dict)
     unlawful_plants: Mapping[str, UnlawfulPlant] = field(default_factory=dict)

@@ -58,6 +58,8 @@ LAYOUTS: Mapping[str, Layout] = {
     ),
     "feature_siting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
     "feature_steps.csv": Layout(("feature", "step"), ("words", "source")),
+    "planter_recipes.csv": Layout(("key",), ("name",), ("words",)),
+    "planter_recipe_figures.csv": Layout(("recipe", "feature"), _FIGURE, ("note",)),
     "keep_uses.csv": Layout(("key",), ("name", *_FIGURE), ("words", "feature", "note")),
     "supplies.csv": Layout(("feature", "resource"), (*_FIGURE, *MONTHS), ("note",)),
     "groups.csv": Layout(
