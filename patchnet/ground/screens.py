@@ -1,5 +1,6 @@
 """What hides the sun: buildings and fences of known height, and a measured surface."""
 
+import dataclasses
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Self
@@ -37,8 +38,8 @@ class Screens:
         Shape (b,): metres; NaN not known.
     measured
         Shape (b,): whether the surface shows the building, so that its walls are not needed.
-    walls
-        Walls of the other buildings of known height; and of fences, walls and hedges.
+    fences
+        Fences, walls and hedges of known height.
     surface
         Measured heights; None if there are none.
     least_slope
@@ -48,7 +49,7 @@ class Screens:
     footprints: NDArray[np.object_]
     heights: NDArray[np.float64]
     measured: NDArray[np.bool_]
-    walls: Walls
+    fences: Walls
     surface: SurfaceHeights | None
     least_slope: float
 
@@ -70,16 +71,27 @@ class Screens:
         if surface is not None and len(buildings):
             inner = shapely.get_coordinates(shapely.point_on_surface(footprints))
             measured = surface.covers(inner)
-        tall = ~np.isnan(heights) & ~measured
         return cls(
             footprints,
             heights,
             measured,
-            Walls.of(footprints[tall], heights[tall]).without_party_walls()
-            + _fences(neighbourhood.barriers),
+            _fences(neighbourhood.barriers),
             surface,
             float(np.tan(np.radians(knowledge.setting("sun_altitude_min_deg")))),
         )
+
+    @cached_property
+    def walls(self) -> Walls:
+        """Walls of the buildings of known height that no surface shows, and the fences."""
+        tall = ~np.isnan(self.heights) & ~self.measured
+        buildings = Walls.of(self.footprints[tall], self.heights[tall])
+        return buildings.without_party_walls() + self.fences
+
+    def guessed(self) -> Self:
+        """Return the same with buildings of unknown height as high as the middle one of all."""
+        known = ~np.isnan(self.heights)
+        middle = float(np.median(self.heights[known])) if known.any() else np.nan
+        return dataclasses.replace(self, heights=np.where(known, self.heights, middle))
 
     @property
     def range_m(self) -> float:

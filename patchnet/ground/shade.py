@@ -36,8 +36,11 @@ class SunHours:
     hours
         Index: that of the plots; columns: months (1-12). Mean over the plot's ground of the
         hours of direct sun on the day of the month that the settings name.
+    least
+        The same if the buildings whose height is not known were as high as the middle one of
+        those that are.
     morning, afternoon
-        The same before and after the sun crosses the meridian; they add up to `hours`.
+        As `hours`, before and after the sun crosses the meridian; they add up to it.
     classes
         Index: that of the plots; columns ``full sun``, ``part shade``, ``shade``: shares of
         the plot's ground, by the hours at midsummer. Each row adds up to 1.
@@ -57,6 +60,7 @@ class SunHours:
     """
 
     hours: pd.DataFrame
+    least: pd.DataFrame
     morning: pd.DataFrame
     afternoon: pd.DataFrame
     classes: pd.DataFrame
@@ -129,11 +133,16 @@ def sun_hours(
     for half, after in enumerate((days.after_noon < 0, days.after_noon >= 0)):
         weights[half] = (days.month == np.array(wanted)[:, None]) * days.hours * after
     high = days.hours * (days.month == midsummer)
+    guessed = screens.guessed()
     halves = np.full((2, len(index), len(wanted)), np.nan)
+    least = np.full((len(index), len(wanted)), np.nan)
     classes = np.full((len(index), len(SUN_CLASSES)), np.nan)
     count = int(knowledge.setting("sun_spots"))
     for at in np.flatnonzero(known):
-        lit = in_sun(screens, spots_on(ground[at], count), days)
+        spots = spots_on(ground[at], count)
+        lit = in_sun(screens, spots, days)
+        darker = in_sun(guessed, spots, days) if uncounted[at] else lit
+        least[at] = weights.sum(axis=0) @ darker.mean(axis=0)
         halves[:, at] = weights @ lit.mean(axis=0)
         classes[at] = class_shares(lit @ high, knowledge)
 
@@ -142,6 +151,7 @@ def sun_hours(
 
     return SunHours(
         hours=by_month(halves.sum(axis=0)),
+        least=by_month(least),
         morning=by_month(halves[0]),
         afternoon=by_month(halves[1]),
         classes=pd.DataFrame(classes, index=index, columns=list(SUN_CLASSES)),

@@ -29,6 +29,8 @@ _RAISED = ("balcony", "roof")
 # least this share of the spots.
 _MIDDLE = 0.35
 _SPOTS_LEAST = 0.04
+# Less sun than this (hours) that unknown buildings may take is not worth a sentence.
+_NOTABLE_H = 0.5
 
 
 class ShadyCorner(NamedTuple):
@@ -63,6 +65,9 @@ class PlotSun:
         Why it is not known and what to map, in plain words; empty if known.
     hours
         Twelve means over the open ground, January first: hours of direct sun a day.
+    least_hours
+        The same if the buildings near it whose height is not known were as high as the middle one
+        of those that are.
     open_hours
         The same where nothing stands in the way.
     cls
@@ -88,6 +93,7 @@ class PlotSun:
     known: bool
     why_not: str
     hours: tuple[float, ...] = ()
+    least_hours: tuple[float, ...] = ()
     open_hours: tuple[float, ...] = ()
     cls: SunClass | None = None
     shares: tuple[float, ...] = ()
@@ -151,6 +157,7 @@ def plots_sun(
             raise WrongUse(f"There is no plot {plot!r} in {neighbourhood.name}.{hint}")
     year = Course.of(place, range(1, 13), knowledge)
     screens = Screens.of(neighbourhood, knowledge, surface=surface)
+    guessed = screens.guessed()
     ground = screens.ground(np.asarray(table.geometry.loc[wanted].array, dtype=object))
     known, uncounted = screens.known(ground)
     found: dict[str, PlotSun] = {}
@@ -160,10 +167,14 @@ def plots_sun(
                 plot, known=False, why_not=_why_not(ground[at]), midsummer=month_of_midsummer(place)
             )
             continue
-        notes = _notes(str(table.at[plot, "kind"]), int(uncounted[at]), surface)
         sun = _Sunlight(screens, place, year, knowledge, ground[at])
+        darker = _Sunlight(guessed, place, year, knowledge, ground[at]) if uncounted[at] else sun
         wall = sunniest_wall(neighbourhood, plot, screens, place, year, knowledge)
-        found[plot] = sun.of_plot(plot, wall, notes)
+        notes = (
+            *_doubt(int(uncounted[at]), sun, darker),
+            *_notes(str(table.at[plot, "kind"]), surface),
+        )
+        found[plot] = sun.of_plot(plot, darker.by_month, wall, notes)
     return found
 
 
@@ -177,13 +188,19 @@ def _why_not(ground: shapely.Geometry) -> str:
     )
 
 
-def _notes(kind: str, uncounted: int, surface: SurfaceHeights | None) -> tuple[str, ...]:
+def _doubt(uncounted: int, sun: "_Sunlight", darker: "_Sunlight") -> tuple[str, ...]:
+    """Say what buildings of unknown height may take at midsummer, where that is half an hour."""
+    hours, least = (one.by_month[one.midsummer - 1] for one in (sun, darker))
+    if hours - least < _NOTABLE_H:
+        return ()
+    them = "1 building" if uncounted == 1 else f"{uncounted} buildings"
+    it = "it is" if uncounted == 1 else "they are"
+    less = f"the sun at midsummer is {hours - least:.1f} hours less than said"
+    return (f"The height of {them} near here is not on the map. If {it} as high as most, {less}.",)
+
+
+def _notes(kind: str, surface: SurfaceHeights | None) -> tuple[str, ...]:
     notes = []
-    if uncounted:
-        them = "1 building" if uncounted == 1 else f"{uncounted} buildings"
-        notes.append(
-            f"The height of {them} near here is not on the map, so there may be less sun than this."
-        )
     if kind in _RAISED:
         notes.append("Worked out for the ground: higher up there is more sun.")
     if surface is None:
@@ -213,9 +230,18 @@ class _Sunlight:
         self.spots = spots_on(ground, int(knowledge.setting("sun_spots")))
         self.lit = in_sun(screens, self.spots, year)
         self.midsummer = month_of_midsummer(place)
+        mean = self.lit.mean(axis=0) * year.hours
+        months = year.month == np.arange(1, 13)[:, None]
+        self.by_month: tuple[float, ...] = tuple((months @ mean).tolist())
         self.high = year.hours * (year.month == self.midsummer)
 
-    def of_plot(self, plot: str, wall: SunnyWall | None, notes: tuple[str, ...]) -> PlotSun:
+    def of_plot(
+        self,
+        plot: str,
+        least: tuple[float, ...],
+        wall: SunnyWall | None,
+        notes: tuple[str, ...],
+    ) -> PlotSun:
         year = self.year
         mean = self.lit.mean(axis=0) * year.hours
         months = year.month == np.arange(1, 13)[:, None]
@@ -227,7 +253,8 @@ class _Sunlight:
             plot,
             known=True,
             why_not="",
-            hours=tuple((months @ mean).tolist()),
+            hours=self.by_month,
+            least_hours=least,
             open_hours=tuple((months @ year.hours).tolist()),
             cls=self._class(sum(halves)),
             shares=tuple(class_shares(self.lit @ self.high, self.knowledge).tolist()),

@@ -36,7 +36,7 @@ SUN_WORDS: dict[str, object] = {
     "head_sun": "Hours of sun",
     "head_sun_morning": "First half of the day",
     "head_sun_afternoon": "Second half",
-    "head_sun_uncounted": "Buildings near by without a height",
+    "doubt_sun": "turns on buildings whose height is not known",
     "card_sun": "Sun and shade",
     "card_sun_words": (
         "{hours} hours of direct sun a day at midsummer, on average over its open ground: {class}. "
@@ -44,8 +44,9 @@ SUN_WORDS: dict[str, object] = {
     ),
     "card_sun_caption": "Hours of direct sun a day, month by month:",
     "card_sun_table": "Hours of sun month by month",
-    "card_sun_uncounted": (
-        "Buildings near here without a height on the map: {n}. There may be less sun than this."
+    "card_sun_least": (
+        "Buildings near here without a height on the map: {n}. If they are as high as most, it is "
+        "{least} hours at midsummer."
     ),
     "card_sun_unknown": (
         "Not known: no building near here has a height or storeys on the map. Put them into the "
@@ -75,9 +76,10 @@ def sun_layer(sun: SunHours, plots: pd.Index, knowledge: Knowledge) -> dict[str,
     if set(map(int, sun.hours.columns)) != set(range(1, 13)):
         raise WrongUse("The map shows the sun of all twelve months: work out all of them.")
     part, full = knowledge.setting("sun_part_h"), knowledge.setting("sun_full_h")
-    hours, morning = sun.hours.reindex(plots), sun.morning.reindex(plots)
+    hours, least, morning = (one.reindex(plots) for one in (sun.hours, sun.least, sun.morning))
     return {
         "hours": [two_digit_codes(hours[month]) for month in range(1, 13)],
+        "least": [two_digit_codes(least[month]) for month in range(1, 13)],
         "morning": [two_digit_codes(morning[month]) for month in range(1, 13)],
         "open": [round(float(sun.open_hours[month]), 1) for month in range(1, 13)],
         "uncounted": two_digit_codes(sun.uncounted.reindex(plots, fill_value=0)),

@@ -226,6 +226,8 @@ def test_too_far_off_to_know_and_buildings_left_uncounted():
     assert list(found.known) == [True, False, False, True]  # p2 lies under the house
     assert list(found.hours[6].isna()) == [False, True, True, False]
     assert found.uncounted["p3"] == 1
+    assert found.least.loc["p3", 6] < found.hours.loc["p3", 6]
+    assert found.least.loc["p0", 6] <= found.hours.loc["p0", 6]
     assert found.uncounted.dtype.kind == "i"
 
 

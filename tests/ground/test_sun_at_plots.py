@@ -248,9 +248,25 @@ def test_without_heights_it_says_what_to_map():
 
 
 def test_notes_say_what_was_not_counted():
-    lacking = sun_of(GARDEN, [NORTH_HOUSE, (shapely.box(0, -20, 8, -12), None)])
-    assert "The height of 1 building near here" in lacking.notes[0]
+    """A house of unknown height along the south: taken as high as the middle one of the others."""
+    south = shapely.box(-LONG, -8, LONG, 0)
+    others = [
+        NORTH_HOUSE,
+        (shapely.box(500, 500, 510, 510), 9),
+        (shapely.box(510, 500, 520, 510), 4),
+    ]
+    lacking = sun_of(GARDEN, [*others, (south, None)])
+    assert lacking.notes[0].startswith(
+        "The height of 1 building near here is not on the map. If it"
+    )
     assert "Trees and hills are not counted" in lacking.notes[-1]
+    told = sun_of(GARDEN, [*others, (south, 6)])  # the middle one of 4, 6 and 9
+    assert lacking.least_hours == pytest.approx(told.hours)
+    assert lacking.hours[5] > lacking.least_hours[5] + 0.5
+    assert told.least_hours == told.hours
+    # One that changes nothing is not worth a word.
+    behind = sun_of(GARDEN, [*others, (shapely.box(-LONG, 22, LONG, 30), None)])
+    assert not any("height" in note for note in behind.notes)
     high = sun_of(GARDEN, [NORTH_HOUSE], kind="balcony")
     assert any("higher up" in note for note in high.notes)
 

@@ -2,6 +2,7 @@
 
 const SUN = DATA.sun;
 const SUN_HOURS = SUN ? SUN.hours.map(numbers) : [];
+const SUN_LEAST = SUN ? SUN.least.map(numbers) : [];
 const SUN_MORNING = SUN ? SUN.morning.map(numbers) : [];
 const SUN_UNCOUNTED = SUN ? numbers(SUN.uncounted) : [];
 
@@ -19,7 +20,7 @@ const sunBin = (hours) => SUN.bounds.filter((bound, at) => (at < 2 ? hours >= bo
 
 function sunLayer(month) {
   const at = (month || SUN.midsummer) - 1;
-  const [hours, morning] = [SUN_HOURS[at], SUN_MORNING[at]];
+  const [hours, least, morning] = [SUN_HOURS[at], SUN_LEAST[at], SUN_MORNING[at]];
   const afternoon = hours.map((all, plot) => Math.max(0, all - morning[plot]));
   // Light is much sun, dark is little.
   const tints = [T.steps[4], T.steps[3], T.steps[2], T.ample[0], T.ample[1]];
@@ -34,11 +35,15 @@ function sunLayer(month) {
       })),
     ],
     of: (plot) => (Number.isNaN(hours[plot]) ? 0 : 1 + sunBin(hours[plot])),
+    doubt: (plot) => !Number.isNaN(hours[plot]) && sunBin(least[plot]) !== sunBin(hours[plot]),
+    doubtWords: W.doubt_sun,
     columns: [
       sunColumn(W.head_sun, hours),
       sunColumn(W.head_sun_morning, morning),
       sunColumn(W.head_sun_afternoon, afternoon),
-      numberColumn(W.head_sun_uncounted, SUN_UNCOUNTED),
+      numberColumn(W.head_range, hours, (plot) =>
+        Number.isNaN(hours[plot]) ? W.none : fill(W.low_high, { low: sunNum(least[plot]), high: sunNum(hours[plot]) }),
+      ),
     ],
   };
 }
@@ -49,7 +54,7 @@ function sunOf(plot) {
   const title = el("h3", {}, W.card_sun);
   const high = SUN_HOURS[SUN.midsummer - 1][plot];
   if (Number.isNaN(high)) return [title, el("p", {}, W.card_sun_unknown)];
-  const morning = SUN_MORNING[SUN.midsummer - 1][plot];
+  const [least, morning] = [SUN_LEAST, SUN_MORNING].map((months) => months[SUN.midsummer - 1][plot]);
   const parts = {
     hours: sunNum(high),
     class: W.sun_classes[sunBin(high)],
@@ -69,6 +74,8 @@ function sunOf(plot) {
     el("p", {}, fill(W.card_sun_words, parts)),
     el("p", { class: "under" }, W.card_sun_caption),
     el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": W.card_sun_table }, table),
-    SUN_UNCOUNTED[plot] ? el("p", { class: "unsure" }, fill(W.card_sun_uncounted, { n: num(SUN_UNCOUNTED[plot]) })) : null,
+    sunNum(least) === sunNum(high)
+      ? null
+      : el("p", { class: "unsure" }, fill(W.card_sun_least, { n: num(SUN_UNCOUNTED[plot]), least: sunNum(least) })),
   ].filter(Boolean);
 }
