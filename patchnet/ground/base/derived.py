@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Derived", "derive_plots", "street_corridor"]
@@ -60,7 +61,7 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
     width = np.where(np.isnan(width), np.where(lane, footway, usual), width)
     half = width / 2 + np.where(lane, 0.0, footway)
     used = kind != "drive"
-    return shapely.union_all(shapely.buffer(roads.geometry.to_numpy()[used], half[used]))
+    return united(shapely.buffer(roads.geometry.to_numpy()[used], half[used]))
 
 
 def derive_plots(
@@ -184,7 +185,7 @@ def _joined_up(shares: Shapes, houses: Shapes) -> Shapes:
                 out[at] = owner[near[int(np.argmax(border))]]
     joined = shares.copy()
     for house in np.unique(np.concatenate([owner[loose], out[loose]])).tolist():
-        joined[house] = shapely.union_all(parts[out == house])
+        joined[house] = united(parts[out == house])
     return joined
 
 
@@ -200,4 +201,4 @@ def _within_depth(
     near[far] = shapely.intersection(cells[far], reach[far])
     left = shapely.difference(cells[far], reach[far])
     del block
-    return near, shapely.union_all(left)
+    return near, united(left)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.ground.base.derived import Derived, derive_plots, street_corridor
 from patchnet.ground.base.gathered import Gathered, areas_only
-from patchnet.ground.base.overlay import cut_away
+from patchnet.ground.base.overlay import cut_away, united
 from patchnet.ground.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
 
@@ -69,7 +69,7 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
     """
     corridor = street_corridor(inputs.roads, knowledge)
     rows = _parcels(inputs, corridor, knowledge)
-    taken = shapely.union_all(inputs.parcels.geometry.to_numpy())
+    taken = united(inputs.parcels.geometry.to_numpy())
     buildings = inputs.buildings.geometry.to_numpy()
     lived = ~inputs.buildings["use"].isin(_NOT_HOUSE).to_numpy()
     inside = shapely.point_on_surface(buildings)
@@ -77,7 +77,7 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
     free = lived & ~shapely.intersects(taken, inside)
     strong = _strong_areas(inputs, inside[free], inputs.parcels.geometry.to_numpy(), knowledge)
     rows += strong
-    taken = shapely.union_all([taken, *(row["geometry"] for row in strong)])
+    taken = united([taken, *(row["geometry"] for row in strong)])
     shapely.prepare(taken)
     free &= ~shapely.intersects(taken, inside)
     derived = None
@@ -89,9 +89,7 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
                 "buildings and streets.",
                 "Such plots are marked 'not a boundary'; ask on the doorstep.",
             )
-        derived = derive_plots(
-            buildings[free], shapely.union_all(buildings), corridor, taken, knowledge
-        )
+        derived = derive_plots(buildings[free], united(buildings), corridor, taken, knowledge)
         rows += [_row(shape, "derived") for shape in derived.plots]
     rows += _weak_areas(inputs, rows, strong, knowledge)
     table = gpd.GeoDataFrame(
@@ -137,7 +135,7 @@ def _parcels(
             continue
         own = [other for other, to in joined.items() if to == at]
         origin = "joined" if own else "whole" if open_ground[at] and built[at] == 0 else "parcel"
-        shape = shapely.union_all(shapes[[at, *own]]) if own else shapes[at]
+        shape = united(shapes[[at, *own]]) if own else shapes[at]
         label = " + ".join(name for name in (names[k] for k in [at, *own]) if name)
         rows.append(_row(shape, origin, parcel=label))
     return rows

@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Standing", "houses_on", "with_sheds"]
@@ -110,7 +111,7 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
         own = order[starts[at] : starts[at + 1]]
         if not len(own):
             continue
-        built[at] = shapely.union_all(shapes[building[own]])
+        built[at] = united(shapes[building[own]])
         homes = own[lived[own]]
         if not len(homes):
             continue
@@ -127,9 +128,9 @@ def _apart(pieces: Shapes) -> list[shapely.Geometry]:
     """Return houses that stand apart, the smaller ones left out."""
     if len(pieces) == 1:
         return list(pieces)
-    grown = shapely.union_all(shapely.buffer(pieces, _JOINED, join_style="mitre"))
+    grown = united(shapely.buffer(pieces, _JOINED, join_style="mitre"))
     groups = shapely.get_parts(grown)
-    joined = [shapely.union_all(pieces[shapely.intersects(pieces, group)]) for group in groups]
+    joined = [united(pieces[shapely.intersects(pieces, group)]) for group in groups]
     largest = max(one.area for one in joined)
     return [one for one in joined if one.area >= _SECOND * largest]
 

@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.ground.base.gathered import areas_only
+from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["place_features"]
@@ -58,7 +59,7 @@ def place_features(
             continue
         shape = shapes[k]
         if dimension[k] == 1:
-            around = shapely.union_all(outlines[near]).buffer(snap)
+            around = united(outlines[near]).buffer(snap)
             shape = shape.intersection(around)
             rows.append(("", word[k], osm[k], shape))
         else:
@@ -91,7 +92,7 @@ def _areas(
             placed.add(k)
     rows = []
     for (p, text), members in sorted(groups.items()):
-        whole = areas_only(shapely.union_all(part[members]))
+        whole = areas_only(united(part[members]))
         known = "; ".join(dict.fromkeys(osm[int(at[row])] for row in members))
         rows.append((ids[p], text, known, whole))
     return rows

@@ -5,6 +5,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.ground.base.overlay import united
 from patchnet.ground.fault_list import FaultList, Place
 from patchnet.knowledge.records import Knowledge
 
@@ -68,10 +69,10 @@ def clean_parcels(
         small, large = (a, b) if rank[a] < rank[b] else (b, a)
         cut_by.setdefault(int(large), []).append(int(small))
     for large, small in cut_by.items():
-        rest = shapely.difference(shapes[large], shapely.union_all(shapes[sorted(small)]))
+        rest = shapely.difference(shapes[large], united(shapes[sorted(small)]))
         parts = [p for p in shapely.get_parts(rest) if p.geom_type == "Polygon" and p.area > _TOUCH]
         gone[large] |= not parts
-        shapes[large] = shapely.union_all(parts)
+        shapes[large] = united(parts)
     faults.warn_rows(
         where, twins, together="{n} parcels are drawn twice: the second was left out.",
         mend="Several titles can lie on one piece of land; nothing is lost.",
@@ -105,7 +106,7 @@ def _tell_gaps(
     faults: FaultList,
 ) -> None:
     """Tell ground that parcels enclose and none of them covers, unless a road runs there."""
-    whole = shapely.union_all(parcels.geometry.to_numpy())
+    whole = united(parcels.geometry.to_numpy())
     holes = [shapely.Polygon(ring) for part in shapely.get_parts(whole) for ring in part.interiors]
     least = knowledge.setting("base_parcel_gap_m2")
     tree = shapely.STRtree(roads.geometry.to_numpy())

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from patchnet.ground.base.open_input import OSM_CREDIT
+from patchnet.ground.base.overlay import united
 from patchnet.ground.fault_list import FaultList
 from patchnet.ground.open_file import Layer
 from patchnet.knowledge.records import Knowledge
@@ -166,7 +167,7 @@ def _by_shape(layer: Layer, knowledge: Knowledge) -> Role:
     if table.crs is not None and table.crs.is_geographic:
         table = table.to_crs(table.estimate_utm_crs())
     shapes = shapely.make_valid(table.geometry.to_numpy())
-    whole = shapely.union_all(shapes)
+    whole = united(shapes)
     close = knowledge.setting("base_parcels_close_m")
     closed = whole.buffer(close).buffer(-close)
     covered = whole.area >= knowledge.setting("base_parcels_cover") * closed.area

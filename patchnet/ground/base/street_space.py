@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.ops import substring
 
 from patchnet.ground.base.gathered import areas_only
-from patchnet.ground.base.overlay import cut_away
+from patchnet.ground.base.overlay import cut_away, united
 from patchnet.ground.base.sight import blocked
 from patchnet.ground.base.streets import Streets
 from patchnet.knowledge.records import Knowledge
@@ -173,7 +173,7 @@ def _joined(
     before: list[shapely.Geometry] = []
     for one in sorted(set(zip(street.tolist(), side.tolist(), strict=True))):
         mine = (street == one[0]) & (side == one[1])
-        whole = areas_only(shapely.union_all(shapes[mine]))
+        whole = areas_only(united(shapes[mine]))
         if whole is None:
             continue
         # At a junction the ground is that of the street that comes first.

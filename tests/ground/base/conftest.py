@@ -122,13 +122,15 @@ class Street:
             table.to_file(made[name], layer=name, driver="GPKG")
         return made
 
-    def base(self, *, credits=("Drawn by hand",), **tables):
+    def base(self, **tables):
         """Make a base of tables (parcels, buildings, roads) and options."""
         options = {
             key: tables.pop(key) for key in ("street", "earlier", "box", "crs") if key in tables
         }
         paths = self.files(**tables).values()
-        return make_base(list(paths), knowledge=self.knowledge, credits=credits, **options)
+        return make_base(
+            list(paths), knowledge=self.knowledge, credits=["Drawn by hand"], **options
+        )
 
 
 @pytest.fixture(scope="session")

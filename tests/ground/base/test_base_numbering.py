@@ -121,7 +121,7 @@ def test_a_divided_plot_is_told(street, written):
     ids = numbers(base)
     assert ids["n"] == ["ER-21"]
     assert ids["n2"] == ["ER-25"]
-    assert ["ER-21"] == [f.ident for f in base.faults if "several pieces" in f.what]
+    assert [f.ident for f in base.faults if "several pieces" in f.what] == ["ER-21"]
 
 
 def test_numbers_that_stand_twice_in_the_earlier_base_are_refused(street, written, tmp_path):
