@@ -88,7 +88,7 @@ def clear_finding(
         The ladder.
     """
     known = not np.isnan(place.footway_m)
-    found = _gap(street, place, known=known)
+    found = _gap(street, place, known=known, knowledge=knowledge)
     if found is None:
         return _not_known(asked, knowledge), Width(None, "assumed")
     basis: Basis = "from the map"
@@ -142,50 +142,43 @@ def _not_known(asked: tuple[float, str] | None, knowledge: Knowledge) -> Finding
     return finding("clear_width", "measure", None, limit, "assumed", knowledge, rule, words)
 
 
-def _gap(street: Street, place: Place, *, known: bool) -> ClearWidth | None:
-    side = street.side(place.side)
+def _gap(street: Street, place: Place, *, known: bool, knowledge: Knowledge) -> ClearWidth | None:
     start, stop = place.stretch[0] - _AHEAD_M, place.stretch[1] + _AHEAD_M
+    way = _way_past(place, stop - start, knowledge)
     things = [
-        (thing.name or f"the {thing.kind.name}", shape)
+        (thing.name or f"the {thing.kind.name}", thing.shape)
         for thing in street.objects
-        if thing.kind.solid and (shape := _behind(thing.shape, place, start, stop)) is not None
+        if thing.kind.solid and thing.shape.intersects(way)
     ]
     walls = street.barriers_inside if known else street.barriers
-    hard = _behind(walls, place, start, stop)
-    if hard is not None:
-        things.append(("the wall or fence", hard))
+    things += [("the wall or fence", part) for part in _parts(walls, way)]
     if known:
-        back = _back(street, side, start, stop)
+        back = _back(street, street.side(place.side), start, stop)
         return None if back is None else clear_width(place.grown, back, things)
-    houses = _behind(street.buildings, place, start, stop)
-    if houses is not None:
-        things.append(("the building", houses))
+    things += [("the building", part) for part in _parts(street.buildings, way)]
     if not things:
         return None
     nearest = min(things, key=lambda thing: place.grown.distance(thing[1]))
     return ClearWidth(float(place.grown.distance(nearest[1])), ("the plants", nearest[0]))
 
 
-def _behind(
-    shape: shapely.Geometry, place: Place, start: float, stop: float
-) -> shapely.Geometry | None:
-    """Return what of a shape lies beside the way that people walk behind the planter."""
-    if shape.is_empty:
-        return None
-    half = (stop - start) / 2
+def _way_past(place: Place, length: float, knowledge: Knowledge) -> shapely.Polygon:
+    """Return the ground behind the planter, as deep as the widest way that any rule asks for."""
+    widths = ("clear_width_fits_m", "clear_width_ask_m", "clear_width_bus_stop_m")
     low = place.far_m + _EDGE_M
-    # Four metres behind the plants: more than any width that is asked for.
-    corners = [
-        place.centre + a * half * place.along + b * place.out
-        for a, b in ((-1, low), (1, low), (1, low + 4), (-1, low + 4))
-    ]
-    inside = shape.intersection(shapely.Polygon(corners))
-    if inside.is_empty or shape.intersects(place.grown):
-        return None if inside.is_empty else shape
-    return shape if shapely.get_dimensions(shape) == 2 and shape.area < _THING_M2 else inside
+    high = low + max(knowledge.street_rule(key) for key in widths)
+    half = length / 2
+    return shapely.Polygon(
+        [
+            place.centre + a * half * place.along + b * place.out
+            for a, b in ((-1, low), (1, low), (1, high), (-1, high))
+        ]
+    )
 
 
-_THING_M2 = 20.0  # larger shapes (houses) are looked at only beside the planter
+def _parts(shape: shapely.Geometry, way: shapely.Polygon) -> list[shapely.Geometry]:
+    """Return each piece of a shape that lies on the way past."""
+    return [part for part in shapely.get_parts(shape.intersection(way)) if not part.is_empty]
 
 
 def _back(street: Street, side: StreetSide, start: float, stop: float) -> shapely.Geometry | None:
