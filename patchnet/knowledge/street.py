@@ -56,6 +56,7 @@ _RULES = {
     "site_spacing_m": "m",
     "near_object_m": "m",
     "bus_stop_zone_m": "m",
+    "look_ahead_m": "m",
 }
 _POSITIVE = (
     "site_spacing_m", "carriageway_default_m", "speed_default_mph",

@@ -166,7 +166,8 @@ def _apart(street: Street, place: Place, thing: StreetObject) -> float | None:
         taken = shapely.LineString([middle, kerb]).buffer(half, cap_style="flat")
     else:
         side = street.side(place.side)
-        depth = place.offset_m + place.size.width_m + 4 * place.size.width_m
+        # As deep as the box reaches: farther back nothing of it could be in the way.
+        depth = place.offset_m + place.size.width_m + place.size.spread_m
         taken = strip(street.line, side, thing.span, depth)
     if taken.is_empty:
         return None

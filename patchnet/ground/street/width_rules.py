@@ -15,7 +15,6 @@ from patchnet.knowledge.records import Knowledge
 __all__ = ["Width", "clear_finding", "fire_finding", "footway_finding", "kerb_finding"]
 
 _EDGE_M = 0.02  # drawings are this true: a box over an edge by less is not over it
-_AHEAD_M = 1.5  # about one length of a wheelchair before and after the planter
 _MILLIMETRES = 3
 
 
@@ -143,7 +142,8 @@ def _not_known(asked: tuple[float, str] | None, knowledge: Knowledge) -> Finding
 
 
 def _gap(street: Street, place: Place, *, known: bool, knowledge: Knowledge) -> ClearWidth | None:
-    start, stop = place.stretch[0] - _AHEAD_M, place.stretch[1] + _AHEAD_M
+    ahead = knowledge.street_rule("look_ahead_m")
+    start, stop = place.stretch[0] - ahead, place.stretch[1] + ahead
     way = _way_past(place, stop - start, knowledge)
     things = [
         (thing.name or f"the {thing.kind.name}", thing.shape)
