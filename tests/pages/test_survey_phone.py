@@ -417,6 +417,31 @@ def test_a_saved_file_goes_on_another_phone(phone, player, tmp_path, survey_stre
     other.close()
 
 
+def test_a_phone_that_shares_no_json_shares_text(phone, survey_street, survey_file, tmp_path):
+    """Some browsers share only files of well-known kinds; the merged street is the same."""
+    page = phone.open(
+        "navigator.canShare = ({ files }) => files[0].type === 'text/plain';"
+        "navigator.share = async ({ files }) => {"
+        "  window.given = [files[0].name, await files[0].text()]; };"
+    )
+    page.tap("#go")
+    press(page, "pond", "there")
+    page.evaluate("document.getElementById('to-over').click()")
+    page.tap("#share")
+    expect(page.locator("#say")).to_contain_text("Shared")
+    name, text = page.evaluate("window.given")
+    assert name.endswith(".return.json.txt")
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    merged = merge_returns(
+        survey_file,
+        [tmp_path / name],
+        knowledge=survey_street.knowledge,
+        today=date.today(),  # noqa: DTZ011
+    )
+    assert merged.faults == ()
+    assert merged.records.statements["feature"].tolist() == ["pond"]
+
+
 def test_axe_finds_nothing_and_targets_are_large(phone):
     page = phone.open()
 

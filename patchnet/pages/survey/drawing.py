@@ -12,12 +12,13 @@ from patchnet.pages.escape import text
 from patchnet.pages.shapes import Frame, name_places
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.pages.survey.stretches import Stretch
-from patchnet.pages.to_scale import Paper, fitting_paper
+from patchnet.pages.to_scale import Paper
 
 __all__ = ["Drawing", "draw_stretch"]
 
 _WIDE, _HIGH = 186.0, 172.0  # mm of paper
 _ROOM = 8.0  # mm kept free round the plots
+_STEP = 50  # scales go in steps of 1 to so many: nobody measures on these maps
 _FONT = 3.6  # mm
 _LETTER = 0.62  # width of a digit, of the font's size
 _AROUND = 8  # directions in which a number may stand beside its plot
@@ -38,8 +39,7 @@ def draw_stretch(survey: SurveyRound, stretch: Stretch) -> Drawing:
     """
     hood = survey.neighbourhood
     own = hood.plots.loc[list(stretch.plots)]
-    whole = shapely.box(*own.total_bounds)
-    paper = fitting_paper(whole, wide_mm=_WIDE, high_mm=_HIGH, margin_mm=_ROOM)
+    paper = _paper(own)
     others = hood.plots[~hood.plots.index.isin(own.index)]
     parts = [
         _shapes(paper, hood.footways.geometry, "way"),
@@ -54,6 +54,14 @@ def draw_stretch(survey: SurveyRound, stretch: Stretch) -> Drawing:
     ]
     title = f"Map of {survey.stretch_name(stretch)}, 1 to {paper.scale:,}"
     return Drawing(paper.svg("".join(parts), title=title), paper.scale)
+
+
+def _paper(own: gpd.GeoDataFrame) -> Paper:
+    """Return the paper at the largest scale, in steps of `_STEP`, at which the plots fit."""
+    west, south, east, north = own.total_bounds.tolist()
+    need = max((east - west) / (_WIDE - 2 * _ROOM), (north - south) / (_HIGH - 2 * _ROOM)) * 1000
+    scale = max(1, math.ceil(need / _STEP)) * _STEP
+    return Paper(((west + east) / 2, (south + north) / 2), scale, _WIDE, _HIGH)
 
 
 def _shapes(paper: Paper, shapes: Iterable[shapely.Geometry], name: str) -> str:

@@ -106,7 +106,10 @@ def _payload(survey: SurveyRound) -> dict[str, object]:
         },
         "kinds": kinds,
         "stretches": [
-            {"name": survey.stretch_name(one), "plots": [at[ident] for ident in one.plots]}
+            {
+                "name": survey.stretch_name(one, short=True),
+                "plots": [at[ident] for ident in one.plots],
+            }
             for one in survey.stretches
         ],
         "parts": _parts(survey),

@@ -50,10 +50,11 @@ class SurveyRound:
         """The stretches, in walking order."""
         return stretches_of(self.neighbourhood, self.knowledge)
 
-    def stretch_name(self, stretch: Stretch) -> str:
-        """Name a stretch in words."""
+    def stretch_name(self, stretch: Stretch, *, short: bool = False) -> str:
+        """Name a stretch in words; `short`: for a narrow screen."""
         street = stretch.street or "No street named"
-        return street if stretch.of == 1 else f"{street}, stretch {stretch.number} of {stretch.of}"
+        word = " " if short else ", stretch "
+        return street if stretch.of == 1 else f"{street}{word}{stretch.number} of {stretch.of}"
 
     def label(self, plot: str) -> str:
         """What people call a plot; empty where it is no more than its id."""

@@ -201,7 +201,7 @@ def _household(survey: SurveyRound) -> list[str]:
     where = sources_line(survey.knowledge, ("privacy",))
     back = (
         _top(survey, "Privacy, and your choice", "The household keeps a copy of this page.")
-        + f'<div class="notice">{notice_html(survey)}</div><div class="consent">{consent}'
+        + f'<div class="notice large">{notice_html(survey)}</div><div class="consent">{consent}'
         '<div class="fields"><p>Date<span></span></p><p>Signed<span></span></p></div></div>'
         f'<p class="sources">{where}</p>'
     )

@@ -2,8 +2,8 @@
 // whoever does not see it. One finger moves it, two fingers or the buttons make it larger.
 
 const INK = "#000";
-const FILL = { none: "#fff", begun: "#ffdf6b", done: "#0b4f2a" };
-const MARK = { none: "", begun: " …", done: " ✓" };
+const FILL = { none: "#fff", begun: "#ffdf6b", done: "#0b4f2a", other: "#f4f4f4" };
+const MARK = { none: "", begun: " …", done: " ✓", other: "" };
 
 const closed = (flat) => {
   const line = new Path2D();
@@ -260,7 +260,8 @@ class StreetMap {
       const box = BOXES[plot];
       if (box[2] < x0 || box[0] > x1 || box[3] < y0 || box[1] > y1) continue;
       seen.push(plot);
-      area(PATHS[plot], FILL[this.look(plot)], INK, 1.5);
+      const state = this.look(plot);
+      area(PATHS[plot], FILL[state], state === "other" ? "#767676" : INK, state === "other" ? 0.75 : 1.5);
     }
     area(GROUND.houses, "#c8c8c8", "#666", 0.75);
     if (this.strong >= 0) {
@@ -292,7 +293,8 @@ class StreetMap {
     paper.textAlign = "center";
     paper.textBaseline = "middle";
     paper.lineJoin = "round";
-    const order = this.strong >= 0 ? [this.strong, ...seen.filter((at) => at !== this.strong)] : seen;
+    const rank = (plot) => (plot === this.strong ? 0 : this.look(plot) === "other" ? 2 : 1);
+    const order = [...seen].sort((a, b) => rank(a) - rank(b));
     for (const [name, x, y, angle] of DATA.ground.names) {
       const [px, py] = this.place(x, y);
       paper.save();
@@ -322,7 +324,7 @@ class StreetMap {
       paper.lineWidth = 4;
       paper.strokeStyle = FILL[state];
       paper.strokeText(words, x, y);
-      paper.fillStyle = dark ? "#fff" : INK;
+      paper.fillStyle = dark ? "#fff" : state === "other" ? "#595959" : INK;
       paper.fillText(words, x, y);
     }
   }

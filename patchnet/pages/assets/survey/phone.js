@@ -119,7 +119,7 @@ async function start() {
   const fresh = { id: newId(), street: DATA.street.id, began: iso(new Date()), open: true };
   await startRound(open || fresh, open ? null : []);
   showKept(store.kind);
-  const last = record.steps.findLast((step) => step.way === "set" || step.way === "done" || step.way === "many");
+  const last = [...record.steps].reverse().find((step) => ["set", "done", "many"].includes(step.way));
   const plot = last && (last.way === "set" ? last.said.plot : last.way === "many" ? last.many[0].plot : last.plot);
   $("round").open = !record.log.length;
   openStretch(plot === undefined ? 0 : P.stretch[plot]);

@@ -54,7 +54,7 @@ function buildStreet() {
     },
     over: overlay,
   });
-  streetMap.look = look;
+  streetMap.look = (plot) => (P.stretch[plot] === stretch ? look(plot) : "other");
   moves("street", streetMap, () => boxOf(DATA.stretches[stretch].plots));
   const who = $("who");
   who.addEventListener("change", () => {
