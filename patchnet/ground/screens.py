@@ -88,10 +88,15 @@ class Screens:
         return buildings.without_party_walls() + self.fences
 
     def guessed(self) -> Self:
-        """Return the same with buildings of unknown height as high as the middle one of all."""
+        """Return the buildings of unknown height alone, as high as the middle one of the others."""
         known = ~np.isnan(self.heights)
         middle = float(np.median(self.heights[known])) if known.any() else np.nan
-        return dataclasses.replace(self, heights=np.where(known, self.heights, middle))
+        return dataclasses.replace(
+            self,
+            heights=np.where(known, np.nan, middle),
+            fences=Walls.of(self.footprints[:0], self.heights[:0]),
+            surface=None,
+        )
 
     @property
     def range_m(self) -> float:

@@ -141,7 +141,7 @@ def sun_hours(
     for at in np.flatnonzero(known):
         spots = spots_on(ground[at], count)
         lit = in_sun(screens, spots, days)
-        darker = in_sun(guessed, spots, days) if uncounted[at] else lit
+        darker = lit * in_sun(guessed, spots, days) if uncounted[at] else lit
         least[at] = weights.sum(axis=0) @ darker.mean(axis=0)
         halves[:, at] = weights @ lit.mean(axis=0)
         classes[at] = class_shares(lit @ high, knowledge)

@@ -168,13 +168,13 @@ def plots_sun(
             )
             continue
         sun = _Sunlight(screens, place, year, knowledge, ground[at])
-        darker = _Sunlight(guessed, place, year, knowledge, ground[at]) if uncounted[at] else sun
+        least = sun.behind(guessed) if uncounted[at] else sun.by_month
         wall = sunniest_wall(neighbourhood, plot, screens, place, year, knowledge)
         notes = (
-            *_doubt(int(uncounted[at]), sun, darker),
+            *_doubt(int(uncounted[at]), sun.by_month, least, sun.midsummer),
             *_notes(str(table.at[plot, "kind"]), surface),
         )
-        found[plot] = sun.of_plot(plot, darker.by_month, wall, notes)
+        found[plot] = sun.of_plot(plot, least, wall, notes)
     return found
 
 
@@ -188,9 +188,11 @@ def _why_not(ground: shapely.Geometry) -> str:
     )
 
 
-def _doubt(uncounted: int, sun: "_Sunlight", darker: "_Sunlight") -> tuple[str, ...]:
+def _doubt(
+    uncounted: int, by_month: tuple[float, ...], at_least: tuple[float, ...], midsummer: int
+) -> tuple[str, ...]:
     """Say what buildings of unknown height may take at midsummer, where that is half an hour."""
-    hours, least = (one.by_month[one.midsummer - 1] for one in (sun, darker))
+    hours, least = by_month[midsummer - 1], at_least[midsummer - 1]
     if hours - least < _NOTABLE_H:
         return ()
     them = "1 building" if uncounted == 1 else f"{uncounted} buildings"
@@ -230,10 +232,16 @@ class _Sunlight:
         self.spots = spots_on(ground, int(knowledge.setting("sun_spots")))
         self.lit = in_sun(screens, self.spots, year)
         self.midsummer = month_of_midsummer(place)
-        mean = self.lit.mean(axis=0) * year.hours
-        months = year.month == np.arange(1, 13)[:, None]
-        self.by_month: tuple[float, ...] = tuple((months @ mean).tolist())
+        self.by_month = self._monthly(self.lit)
         self.high = year.hours * (year.month == self.midsummer)
+
+    def behind(self, more: Screens) -> tuple[float, ...]:
+        """Return the hours of each month if more stood in the way."""
+        return self._monthly(self.lit * in_sun(more, self.spots, self.year))
+
+    def _monthly(self, lit: NDArray[np.float64]) -> tuple[float, ...]:
+        months = self.year.month == np.arange(1, 13)[:, None]
+        return tuple((months @ (lit.mean(axis=0) * self.year.hours)).tolist())
 
     def of_plot(
         self,
