@@ -58,7 +58,7 @@ def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     table = pd.concat(tables, ignore_index=True) if tables else empty
     for key in SAID:
         if key != "row":
-            table[key] = _texts(table[key])
+            table[key] = pd.Series(_texts(table[key]), index=table.index, dtype=object)
     table["at"] = table["at"].astype(np.int64)
     return table
 

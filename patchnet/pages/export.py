@@ -257,7 +257,7 @@ def write_export(
     }
     wanted = LAYERS if form == "gpkg" else (layer,)
     tables = {name: makers[name]().assign(**told) for name in wanted}
-    write_layers(tables, path, form=form, credit_lines=assessment.neighbourhood.credits)
+    write_layers(tables, path, form=form, credit_lines=hood.credits, told=told)
 
 
 def _told(hood: Neighbourhood) -> dict[str, str]:
@@ -278,8 +278,11 @@ def write_layers(
     *,
     form: Form,
     credit_lines: tuple[str, ...],
+    told: Mapping[str, str] | None = None,
 ) -> None:
     """Write tables as the layers of one file, whole or not at all.
+
+    `told` is what the layers themselves say besides their credits, so that an empty one does too.
 
     Raises
     ------
@@ -291,11 +294,16 @@ def write_layers(
             if form == "csv":
                 _write_csv(table, draft, credit_lines)
             else:
-                _write_layer(table, draft, name, form, credit_lines)
+                _write_layer(table, draft, name, form, credit_lines, told or {})
 
 
 def _write_layer(
-    table: gpd.GeoDataFrame, path: Path, name: str, form: Form, credit_lines: tuple[str, ...]
+    table: gpd.GeoDataFrame,
+    path: Path,
+    name: str,
+    form: Form,
+    credit_lines: tuple[str, ...],
+    told: Mapping[str, str],
 ) -> None:
     """One layer through GDAL: GeoPackage in the plots' CRS, GeoJSON in WGS 84."""
     try:
@@ -309,9 +317,11 @@ def _write_layer(
                 geometry_type=_geometry_type(table),
                 RFC7946="YES",
                 COORDINATE_PRECISION="7",
-                DESCRIPTION="; ".join(credit_lines),
+                DESCRIPTION="; ".join([*credit_lines, *told.values()]),
             )
         else:
+            metadata = {"credits": "; ".join(credit_lines)} if credit_lines else {}
+            metadata |= told
             pyogrio.write_dataframe(
                 table,
                 path,
@@ -319,7 +329,7 @@ def _write_layer(
                 layer=name,
                 append=path.exists(),
                 geometry_type=_geometry_type(table),
-                layer_metadata={"credits": "; ".join(credit_lines)} if credit_lines else None,
+                layer_metadata=metadata or None,
             )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise CannotWrite(f"{path.name} cannot be written: {error}") from error

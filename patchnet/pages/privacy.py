@@ -363,10 +363,8 @@ def _amounts(
 
 def _rounded(amount: Array) -> Array:
     """Round to two significant digits."""
-    there = amount > 0
-    size = np.floor(np.log10(amount, where=there, out=np.zeros_like(amount)))
-    step = 10.0 ** (size - _DIGITS + 1)
-    return np.where(there, np.rint(amount / step) * step, amount)
+    values = [float(f"{value:.{_DIGITS}g}") for value in amount.ravel().tolist()]
+    return np.array(values).reshape(amount.shape)
 
 
 def _names(keys: Sequence[str], knowledge: Knowledge) -> str:

@@ -1,0 +1,135 @@
+"""A household forgotten: every layer, every byte, and for good."""
+
+from datetime import UTC, date, datetime
+
+import geopandas as gpd
+import pyogrio
+import pytest
+import shapely
+
+from patchnet.errors import WrongUse
+from patchnet.ground import read_neighbourhood
+from patchnet.ground.forget import forget_plots, record_consent
+from patchnet.ground.merge import merge_returns, write_merged
+from patchnet.ground.returns import street_id
+from patchnet.ground.survey_file import read_records
+
+TODAY = date(2026, 6, 1)
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+CANARIES = (b"CANARYADDRESS01", b"CANARYHOUSE", b"CANARYNOTE", b"CANARYPHOTO", b"CANARYOWNER")
+
+
+@pytest.fixture
+def merged_street(surveyed, survey_knowledge):
+    """Ann saw plots 1 to 3 from the street, the owner of plot 1 her own and plot 2."""
+    ponds = gpd.GeoDataFrame(
+        {"feature": ["pond", "pond"], "osm": ["CANARYNOTE 1", "way/2"]},
+        geometry=[shapely.Point(450_005 + 40 * at, 210_005).buffer(2) for at in range(2)],
+        crs="EPSG:27700",
+    )
+    pyogrio.write_dataframe(ponds, surveyed.path, layer="features", append=True)
+    surveyed.hand_in(
+        "ann",
+        [
+            ("1", "pond", "there", 2, "CANARYNOTE deep", "CANARYPHOTO.jpg"),
+            ("2", "pond", "there", 3, "lovely"),
+            ("3", "shrub", "there"),
+        ],
+    )
+    surveyed.hand_in(
+        "own",
+        [("1", "bog", "there", 2, "CANARYNOTE wet"), ("2", "shrub", "not there")],
+        who="CANARYOWNER",
+        seen_from="own plot",
+        consent=[{"plot": "1", "consent": "yes", "when": "2026-05-02T10:00:00+01:00"}],
+    )
+    found = merge_returns(surveyed.path, surveyed.files, knowledge=survey_knowledge, today=TODAY)
+    write_merged(found, surveyed.path)
+    return surveyed
+
+
+def test_no_byte_is_left(merged_street, survey_knowledge):
+    raw = merged_street.path.read_bytes()
+    assert all(word in raw for word in CANARIES)
+    found = forget_plots(
+        merged_street.path, ["1"], merged_street.path, knowledge=survey_knowledge, now=NOW
+    )
+    raw = merged_street.path.read_bytes()
+    assert [word for word in CANARIES if word in raw] == []
+    assert b"CANARYADDRESS02" in raw
+    assert b"lovely" in raw
+    assert found.removed["statements"] == 2
+    assert found.surveyors == 1
+    assert not list(merged_street.folder.glob("*-journal")) + list(
+        merged_street.folder.glob("*-wal")
+    )
+
+
+def test_the_rest_stands(merged_street, survey_knowledge):
+    forget_plots(merged_street.path, ["1"], merged_street.path, knowledge=survey_knowledge, now=NOW)
+    hood = read_neighbourhood(merged_street.path, knowledge=survey_knowledge)
+    assert street_id(hood) == merged_street.street
+    assert len(hood.plots) == 16
+    assert set(hood.answers.table().loc["1"].dropna()) == set()
+    assert hood.plots.loc["1", "consent"] == ""
+    assert hood.answers.answer("2", "pond") == "there"
+    assert hood.answers.answer("2", "shrub") == "not there"
+    assert hood.answers.answer("3", "pond") == "there"  # from the map
+    # The fence between 1 and 2 says no more whether it has a gap; the wall beyond still does.
+    assert dict(zip(hood.barriers["kind"], hood.barriers["gap"], strict=True)) == {
+        "fence": "not_known",
+        "wall": "no",
+    }
+
+
+def test_returns_do_not_bring_it_back(merged_street, survey_knowledge):
+    path = merged_street.path
+    forget_plots(path, ["1"], path, knowledge=survey_knowledge, now=NOW)
+    merged_street.hand_in("later", [("1", "pond", "there", 2, "CANARYNOTE")], day="2026-05-30")
+
+    def again():
+        found = merge_returns(path, merged_street.files, knowledge=survey_knowledge, today=TODAY)
+        write_merged(found, path)
+        return found
+
+    found = again()
+    assert "asked to be forgotten" in " ".join(map(str, found.faults))
+    raw = path.read_bytes()
+    assert [word for word in CANARIES if word in raw and word != b"CANARYOWNER"] == []
+    # It agrees to be surveyed again: what is said from then on is let in, the old is not.
+    record_consent(path, "1", "yes", path, knowledge=survey_knowledge, now=NOW.replace(hour=13))
+    merged_street.hand_in("new", [("1", "shrub", "there")], day="2026-06-02")
+    again()
+    table = read_records(path).statements
+    assert table.loc[table["plot"] == "1", "feature"].tolist() == ["shrub"]
+
+
+def test_the_outline_too(merged_street, survey_knowledge):
+    path = merged_street.path
+    forget_plots(path, ["1", "2"], path, knowledge=survey_knowledge, now=NOW, outline=True)
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    assert list(hood.plots.index) == [str(at) for at in range(3, 17)]
+    # Returns made before carry the street's earlier id and are still let in.
+    found = merge_returns(path, merged_street.files[:1], knowledge=survey_knowledge, today=TODAY)
+    assert found.read == 1
+    assert "'1'" in " ".join(map(str, found.faults))
+
+
+def test_nobody_of_that_number(merged_street, survey_knowledge):
+    before = merged_street.path.read_bytes()
+    with pytest.raises(WrongUse, match="no plot '99'"):
+        forget_plots(
+            merged_street.path, ["1", "99"], merged_street.path, knowledge=survey_knowledge, now=NOW
+        )
+    assert merged_street.path.read_bytes() == before
+
+
+def test_the_last_word_on_consent_counts(merged_street, survey_knowledge):
+    path = merged_street.path
+    for hour, word in ((13, "no"), (14, "yes"), (15, "no")):
+        now = NOW.replace(hour=hour)
+        found = record_consent(path, "1", word, path, knowledge=survey_knowledge, now=now)
+        assert found.consent == {"1": word}
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    assert hood.plots.loc["1", "consent"] == "no"
+    assert len(read_records(path).consent) == 4
