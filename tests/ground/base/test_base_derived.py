@@ -91,17 +91,19 @@ def test_real_blocks_are_tiled_exactly(derived, bubenec):
 
 
 def test_against_momepy(derived, bubenec, knowledge):
-    """The same blocks given to momepy's enclosed tessellation, cut to the same depth."""
+    """Three of the blocks given to momepy's enclosed tessellation, cut to the same depth."""
     houses, _ = bubenec
-    blocks = gpd.GeoSeries(derived.blocks, crs=houses.crs)
-    theirs = momepy.enclosed_tessellation(houses.geometry, blocks, shrink=0.4, segment=1.0)
-    theirs = theirs[theirs.index >= 0]
+    some = derived.block < 3
+    own = houses.iloc[derived.house[some]].reset_index(drop=True)
+    blocks = gpd.GeoSeries(derived.blocks[:3], crs=houses.crs)
+    theirs = momepy.enclosed_tessellation(own.geometry, blocks, shrink=0.4, segment=1.0, n_jobs=1)
     depth = knowledge.setting("base_derived_depth_m")
     shares = []
-    for plot, house in zip(derived.plots, derived.house, strict=True):
-        own = theirs[theirs.index == houses.index[house]].union_all()
-        own = own.intersection(houses.geometry.iloc[house].buffer(depth))
-        shares.append(plot.intersection(own).area / plot.union(own).area)
+    for at, plot in enumerate(derived.plots[some]):
+        cell = theirs[theirs.index == at].union_all()
+        cell = cell.intersection(own.geometry.iloc[at].buffer(depth))
+        shares.append(plot.intersection(cell).area / plot.union(cell).area)
+    assert len(shares) > 20
     assert np.median(shares) > 0.97
     assert np.quantile(shares, 0.1) > 0.9
 
