@@ -8,7 +8,7 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import Space
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 
-__all__ = ["POND_FEATURES", "candidates_for", "fitted", "hours_of", "money_of"]
+__all__ = ["POND_FEATURES", "candidates_for", "fitted", "hours_of", "money_of", "planted_m2"]
 
 POND_FEATURES = frozenset({"pond", "container_pond"})
 _CHILDREN = "small_children"
@@ -155,7 +155,7 @@ def _fits(
         most = min(most, space.floor_m2 / ground)
     length = siting.length.value
     if siting.place == "under":
-        most = min(most, max(space.ground_m2 + _planted(space, knowledge), 0.0))
+        most = min(most, max(space.ground_m2 + planted_m2(space, knowledge), 0.0))
     elif siting.place == "roof":
         most = min(most, space.roof_m2)
     elif length > 0:
@@ -171,8 +171,8 @@ def _fits(
     return most
 
 
-def _planted(space: Space, knowledge: Knowledge) -> float:
-    """Ground, m2, under what grows on the plot: bulbs go in between."""
+def planted_m2(space: Space, knowledge: Knowledge) -> float:
+    """Return the ground, m2, under what grows on the plot: bulbs go in between."""
     return sum(
         knowledge.features[key].ground.value * amount
         for key, amount in space.has.items()

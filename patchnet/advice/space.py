@@ -11,15 +11,16 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["HARD", "Space", "space_of"]
+__all__ = ["HARD", "NO_SOIL", "Space", "space_of"]
 
 HARD = ("artificial_grass", "paving", "decking")
 """Covers that can be taken up, the one that gives least first."""
+NO_SOIL = frozenset({"balcony", "roof", "planter"})
+"""Kinds of plot on which everything stands in pots."""
 _DWELLING = frozenset(
     {"garden_front", "garden_back", "garden", "communal_garden", "yard", "balcony"}
 )
 _SILLS = frozenset({"garden_front", "balcony"})
-_NO_SOIL = frozenset({"balcony", "roof", "planter"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,7 @@ def _ground(
             left -= convertible[cover]
         ground = min(facts.free_m2, sum(convertible.values()) + bare)
     floor = 0.0 if kind == "planter" else ground + spare_hard
-    if facts.pots_only or kind in _NO_SOIL:
+    if facts.pots_only or kind in NO_SOIL:
         ground = 0.0
         if facts.free_m2 is not None:
             floor = facts.free_m2
