@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -12,13 +13,13 @@ from patchnet.advice.homes import demands_of
 from patchnet.advice.over_ground import OverGround, ways_over
 from patchnet.advice.reach import Reach
 from patchnet.advice.records import Assessment
-from patchnet.advice.row_sums import RowSums, row_sums
+from patchnet.advice.row_sums import RowSums, row_sums, stacked
 from patchnet.advice.sharing import DENSE_MOST, DENSE_SHARE, Demand
 from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.routes import cut_length
 
-__all__ = ["Field", "Surroundings", "field_of"]
+__all__ = ["Field", "FirstRound", "Surroundings", "field_of", "no_less"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -61,6 +62,34 @@ class Surroundings:
         return row_sums(self._homes)
 
 
+class FirstRound(NamedTuple):
+    """How one need stands when everybody takes: no round gives anyone less.
+
+    All along n plots and M months; supply in homes (over the amount one home takes).
+
+    Attributes
+    ----------
+    supply, within
+        Shape (n, M): supply of each plot, and within reach of each plot.
+    takers
+        Shape (n,): homes that reach each plot.
+    access
+        Shape (n, M): what one home gets, or would get.
+    least
+        Shape (M,): the least of it at any home.
+    no_less
+        Shape (M, M): True where every plot supplies no less in the row's month than in the
+        column's.
+    """
+
+    supply: Array
+    within: Array
+    takers: Array
+    access: Array
+    least: Array
+    no_less: Flags
+
+
 @dataclass(frozen=True, eq=False)
 class Field:
     """One group in one neighbourhood of n plots, as trials need it.
@@ -101,6 +130,28 @@ class Field:
     def homes(self) -> NDArray[np.intp]:
         """Positions of the plots with room for (part of) a home."""
         return np.flatnonzero(self.room > 0)
+
+    @cached_property
+    def first_rounds(self) -> tuple[FirstRound, ...]:
+        """Each need as it stands in a first round without any change."""
+        return tuple(
+            _first_round(demand, near.sums, self.room)
+            for demand, near in zip(self.demands, self.near, strict=True)
+        )
+
+    def sums(self, needs: tuple[int, ...]) -> tuple[RowSums, RowSums]:
+        """`Surroundings.takers` and `givers` of some of the needs, put together."""
+        if needs not in self._stacked:
+            near = [self.near[at] for at in needs]
+            self._stacked[needs] = (
+                stacked([one.takers for one in near]),
+                stacked([one.givers for one in near]),
+            )
+        return self._stacked[needs]
+
+    @cached_property
+    def _stacked(self) -> dict[tuple[int, ...], tuple[RowSums, RowSums]]:
+        return {}
 
     @cached_property
     def chances(self) -> Array:
@@ -197,6 +248,28 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         anchor=within(group.anchor_reach.value),
         lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
     )
+
+
+def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> FirstRound:
+    supply = demand.supply[:, :, 0] / demand.amount
+    takers = np.asarray(sums @ room)
+    given = supply * np.where(takers > 0, 1 / np.where(takers > 0, takers, 1), 0.0)[:, None]
+    access, within = np.hsplit(np.asarray(sums @ np.hstack([given, supply])), 2)
+    access = np.minimum(access, within)
+    return FirstRound(
+        supply=supply,
+        within=within,
+        takers=takers,
+        access=access,
+        least=access[room > 0].min(axis=0, initial=np.inf),
+        no_less=no_less(supply),
+    )
+
+
+def no_less(supply: Array) -> Flags:
+    """Shape (M, M): True where no row of `supply` has less in month m than in month k."""
+    less = supply[:, :, None] < supply[:, None, :]
+    return ~np.asarray(less.any(axis=0))
 
 
 def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr_array":

@@ -7,9 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.row_sums import stacked
 from patchnet.advice.sharing import Form, Settled, settle
-from patchnet.advice.trial_field import Field
+from patchnet.advice.trial_field import Field, no_less
 from patchnet.advice.trial_shapes import Shared, Tried
 from patchnet.movement.compiling import in_threads, use_compiled
 
@@ -152,7 +151,7 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
         needs = [
             need
             for at in range(len(changes.field.demands))
-            if (need := _open(changes, at, room)) is not None
+            if (need := _open(changes, at)) is not None
         ]
         whole = (changes.field.anchor.matrix @ room)[rows]
         near_whole = changes.field.anchor.row(changes.plot)[rows]
@@ -194,11 +193,11 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
 
 def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
     field = changes.field
-    near = [field.near[need.at] for need in needs]
+    takers, givers = field.sums(tuple(need.at for need in needs))
     demands = [field.demands[need.at] for need in needs]
     return Shared(
-        takers=stacked([one.takers for one in near]),
-        givers=stacked([one.givers for one in near]),
+        takers=takers,
+        givers=givers,
         months=np.cumsum([0, *(len(need.supply) for need in needs)]),
         supply=np.concatenate([need.supply for need in needs]),
         within=np.concatenate([need.within for need in needs]),
@@ -212,7 +211,7 @@ def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
     )
 
 
-def _open(changes: Changes, at: int, room: Array) -> _Need | None:
+def _open(changes: Changes, at: int) -> _Need | None:
     """Cut one need down to the months that can matter; None where it is met whatever happens.
 
     Admitted shares never pass 1, so no round gives anyone less than a first round in which the
@@ -221,33 +220,23 @@ def _open(changes: Changes, at: int, room: Array) -> _Need | None:
     everywhere; where the mean does, equal months are taken together.
     """
     field, plot, rows = changes.field, changes.plot, changes.rows
-    demand, near = field.demands[at], field.near[at]
-    supply = demand.supply[:, :, 0] / demand.amount
-    supply[plot] = 0.0
+    demand, first = field.demands[at], field.first_rounds[at]
+    reached = field.near[at].row(plot)
     own = changes.supply[at] / demand.amount
-    least, months = own.min(axis=0), supply.shape[1]
-    fullest = room.copy()
-    fullest[plot] = changes.room.max()
-    takers = near.sums @ fullest
-    given = supply.copy()
-    given[plot] = least
-    given *= np.where(takers > 0, 1 / np.where(takers > 0, takers, 1), 0.0)[:, None]
-    reached = near.row(plot)
-    sums = (near.sums @ np.hstack([given, supply]))[rows]
-    within = sums[:, months:]
-    surely = np.minimum(sums[:, :months], within + reached[rows, None] * least)
-    matter = fullest[rows] > 0
-    unsure = (surely[matter] < _SURE).any(axis=0)
+    unsure = _unsure(changes, at, own, reached)
     if not unsure.any():
         return None
-    everywhere = np.concatenate([supply, own])
-    less = everywhere[:, :, None] < everywhere[:, None, :]
-    no_less = ~np.asarray(less.any(axis=0))
-    alike = no_less & no_less.T
+    months = len(unsure)
+    supply = first.supply.copy()
+    supply[plot] = 0.0
+    # What rounding may leave of the plot's own supply is nothing beside that supply itself.
+    within = np.maximum(first.within[rows] - reached[rows, None] * first.supply[plot], 0.0)
+    fewer = first.no_less & no_less(own)
+    alike = fewer & fewer.T
     earlier = np.tri(months, k=-1, dtype=bool)
     if demand.worst:
         # [m, k]: month m gives no less than k, and goes if k stays for it
-        spare = no_less & unsure & (~alike | earlier)
+        spare = fewer & unsure & (~alike | earlier)
         np.fill_diagonal(spare, val=False)
         kept = unsure & ~spare.any(axis=1)
     else:
@@ -261,3 +250,26 @@ def _open(changes: Changes, at: int, room: Array) -> _Need | None:
         share=(alike[kept] & unsure).sum(axis=1) / months,
         settled_share=float((~unsure).mean()),
     )
+
+
+def _unsure(changes: Changes, at: int, own: Array, reached: Array) -> NDArray[np.bool_]:
+    """Shape (M,): False in months in which every home has enough whatever happens."""
+    field, plot = changes.field, changes.plot
+    first, least, most = field.first_rounds[at], own.min(axis=0), changes.room.max()
+    if (least >= first.supply[plot]).all():
+        # More homes here thin out what they reach by this share at most; no supply is less.
+        taken = first.takers[(reached > 0) & (first.takers > 0)]
+        thinned = (taken / (taken + max(0.0, most - field.room[plot]))).min(initial=1.0)
+        lowest = np.minimum(first.least, first.access[plot]) if most > 0 else first.least
+        unsure: NDArray[np.bool_] = lowest * thinned < _SURE
+        if (first.least < _SURE)[unsure].all():  # the others may be unsure by this bound alone
+            return unsure
+    room = field.room.copy()
+    room[plot] = most
+    supply = first.supply.copy()
+    supply[plot] = least
+    takers = field.near[at].sums @ room
+    given = supply * np.where(takers > 0, 1 / np.where(takers > 0, takers, 1), 0.0)[:, None]
+    access, within = np.hsplit(field.near[at].sums @ np.hstack([given, supply]), 2)
+    open_months: NDArray[np.bool_] = (np.minimum(access, within)[room > 0] < _SURE).any(axis=0)
+    return open_months
