@@ -8,13 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.advice.candidates import candidates_for, fitted, planted_m2
-from patchnet.advice.currency import Currency, amounts_at
+from patchnet.advice.currency import (
+    Currency,
+    amounts_at,
+    common_currency,
+    everything_that_fits,
+)
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.records import Assessment
 from patchnet.advice.space import NO_SOIL, Space, space_of
+from patchnet.advice.trial import PlotTrials, Trials
 from patchnet.knowledge.records import Feature, Knowledge, Siting
+from patchnet.movement.compiling import can_compile
 
 __all__ = [
     "AdditionSize",
@@ -27,6 +33,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _NAMED = 3  # groups named for each thing, as many plots as are named for a need
+_FEW = 10  # from more plots on, waiting a few seconds for the compiler pays
 _PAIRS = 3  # pairs kept for a plot, as many as the single things that are shown of it
 
 
@@ -115,7 +122,7 @@ def possible_additions(
     assessment: Assessment,
     plots: Sequence[str] | None = None,
     *,
-    adviser: Adviser | None = None,
+    trials: Trials | None = None,
     progress: Callable[[Iterable[str]], Iterable[str]] | None = None,
 ) -> Mapping[str, PlotAdditions]:
     """Work out what could be added to each plot while nothing is said of it.
@@ -130,9 +137,9 @@ def possible_additions(
         The neighbourhood as it is.
     plots
         Ids of plots; all of them where None.
-    adviser
-        One already made for this assessment, so that what all plots share is not worked out
-        twice.
+    trials
+        Judges of this assessment that are there already. Those made here are compiled where many
+        plots are asked about and a compiler is installed.
     progress
         Wraps the ids while they are worked through, such as a progress bar.
 
@@ -146,13 +153,19 @@ def possible_additions(
     WrongUse
         If there is no such plot.
     """
-    adviser = Adviser(assessment) if adviser is None else adviser
     asked = [str(plot) for plot in assessment.neighbourhood.plots.index] if plots is None else plots
-    return {plot: _additions(adviser, plot) for plot in (progress(asked) if progress else asked)}
+    if trials is None:
+        trials = Trials(assessment, compiled=(len(asked) > _FEW and can_compile()) or None)
+    full = trials.full_linked_homes(everything_that_fits(assessment))
+    currency = common_currency(assessment, np.asarray(full))
+    return {
+        plot: _additions(trials.at(plot), plot, currency)
+        for plot in (progress(asked) if progress else asked)
+    }
 
 
-def _additions(adviser: Adviser, plot: str) -> PlotAdditions:
-    assessment, currency = adviser.assessment, adviser.currency
+def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions:
+    assessment = here.trials.assessment
     knowledge, neighbourhood = assessment.knowledge, assessment.neighbourhood
     kind = str(neighbourhood.plots["kind"].loc[plot])
     space = space_of(
@@ -175,7 +188,7 @@ def _additions(adviser: Adviser, plot: str) -> PlotAdditions:
             sets.append(members)
             things.append(result[0])
             changes.append(result[1])
-    linked = adviser.trials.at(plot).linked_homes(changes)
+    linked = here.linked_homes(changes)
     worth = currency.worth(linked).tolist()
     won = (linked - currency.now).sum(axis=1).tolist()
     sizes: dict[int, list[AdditionSize]] = {}
