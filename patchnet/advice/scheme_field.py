@@ -1,0 +1,318 @@
+"""What a street's planters could do for one group: the measure that the scheme search climbs.
+
+The search needs millions of trials, so it works with a measure that can be carried along from
+planter to planter: supplies are shared among the homes that can live there today, and every
+planter adds its share to the homes within reach. Routes are exact: a planter that is a stop
+joins the best routes of all patches. What is found is assessed anew from the start afterwards.
+"""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from patchnet.advice.assess import assess
+from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.advice.sharing import Demand, combine_months, quality_of
+from patchnet.advice.supply import anchor_room, resource_months, stops, supply_of
+from patchnet.advice.trial_field import Field, field_of
+from patchnet.ground.neighbourhood import Answers, Neighbourhood
+from patchnet.ground.street import Site
+from patchnet.knowledge.records import Group, Knowledge, Recipe
+
+__all__ = ["SITE_KIND", "GroupField", "NeedField", "Offer", "group_fields", "with_sites"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int32]
+SITE_KIND = "planter"
+
+
+def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]) -> Neighbourhood:
+    """The neighbourhood with a plot for each site on which there is nothing yet.
+
+    What is not known elsewhere stands as it was drawn in, so that empty boxes do not change
+    what is expected of other plots.
+    """
+    hood = assessment.neighbourhood
+    more = gpd.GeoDataFrame(
+        {
+            "kind": SITE_KIND,
+            "label": list(ids),
+            "street": "",
+            "area_m2": [site.polygon.area for site in sites],
+        },
+        geometry=[site.polygon for site in sites],
+        index=pd.Index(list(ids), name=hood.plots.index.name),
+        crs=hood.plots.crs,
+    )
+    plots = gpd.GeoDataFrame(
+        pd.concat([hood.plots, more]).reindex(columns=hood.plots.columns), crs=hood.plots.crs
+    )
+    count = len(hood.answers.features)
+    empty = np.zeros((len(sites), count))
+    answers = Answers(
+        plots=plots.index,
+        features=hood.answers.features,
+        amount=np.vstack([assessment.amounts, empty]),
+        sized=np.ones((len(plots), count), dtype=bool),
+        sure=np.ones((len(plots), count), dtype=bool),
+    )
+    return replace(hood, plots=plots, answers=answers)
+
+
+@dataclass(frozen=True, eq=False)
+class NeedField:
+    """One need of a group over n places (plots, then sites).
+
+    Attributes
+    ----------
+    demand
+        The need.
+    reach
+        Shape (n, n): 1 where the column's place supplies the row's.
+    access
+        Shape (n, M): what a home gets today, in the need's months.
+    takers
+        Shape (n,): homes that share what a place supplies.
+    """
+
+    demand: Demand
+    reach: "sp.csr_array"
+    access: Array
+    takers: Array
+
+    @cached_property
+    def reached(self) -> "sp.csc_array":
+        """Columns of `reach`: which homes a place supplies."""
+        return self.reach.tocsc()
+
+
+@dataclass(frozen=True, eq=False)
+class Offer:
+    """What one recipe at one site gives one group.
+
+    Attributes
+    ----------
+    shares
+        Per need, shape (M,): what each home within reach gets of it; None where nothing.
+    room
+        Homes there is room for in the planter itself.
+    stop
+        Whether the group can stop at it.
+    """
+
+    shares: tuple[Array | None, ...]
+    room: float
+    stop: bool
+
+    @property
+    def idle(self) -> bool:
+        """Whether it does nothing for the group."""
+        return not self.stop and self.room == 0 and all(share is None for share in self.shares)
+
+
+@dataclass(frozen=True, eq=False)
+class GroupField:
+    """One group over n places: the plots of the neighbourhood, then the sites.
+
+    Attributes
+    ----------
+    group, plots
+        The group, and the number of plots; places from there on are sites.
+    room, within
+        Shape (n,): homes there is room for; the same within the anchor's reach.
+    anchor
+        Shape (n, n): within the anchor's reach.
+    needs
+        The needs.
+    chances
+        Shape (n, n): chance along the best route between patches, 0 where there is none.
+    patch
+        Shape (n,): patches today.
+    neighbours, links
+        Per site, the places one move away (patches and sites) and the chances of the moves.
+    offers
+        Per site and recipe, what it gives.
+    """
+
+    group: Group
+    plots: int
+    room: Array
+    within: Array
+    anchor: "sp.csr_array"
+    needs: tuple[NeedField, ...]
+    chances: Array
+    patch: Flags
+    neighbours: tuple[Ints, ...]
+    links: tuple[Array, ...]
+    offers: tuple[tuple[Offer, ...], ...]
+
+    def quality(self, access: Sequence[Array], within: Array) -> Array:
+        """Share of a home's needs met at some places, 0-1.
+
+        Parameters
+        ----------
+        access
+            Per need, shape (places, M).
+        within
+            Shape (places,): room within the anchor's reach.
+        """
+        if not self.needs:
+            return np.minimum(1.0, within)
+        met = [
+            combine_months(np.minimum(1.0, got / need.demand.amount), worst=need.demand.worst)
+            for need, got in zip(self.needs, access, strict=True)
+        ]
+        worth = quality_of(met, [need.demand for need in self.needs], form="scarcest", lowest=0.0)
+        return np.minimum(np.minimum(1.0, within), worth)
+
+    @cached_property
+    def anchor_columns(self) -> "sp.csc_array":
+        """Columns of `anchor`."""
+        return self.anchor.tocsc()
+
+    @cached_property
+    def homes(self) -> Array:
+        """Shape (n,): homes held today by this measure."""
+        return self.room * self.quality([need.access for need in self.needs], self.within)
+
+
+def group_fields(
+    assessment: Assessment,
+    sites: Sequence[Site],
+    ids: Sequence[str],
+    recipes: Sequence[Recipe],
+    groups: Sequence[str],
+) -> tuple[GroupField, ...]:
+    """Prepare the groups that fly for the search; all links are straight lines."""
+    hood = with_sites(assessment, sites, ids)
+    whole = assess(hood, knowledge=assessment.knowledge, groups=groups, straight=True)
+    supply = _recipe_supply(sites, recipes, assessment.knowledge)
+    return tuple(
+        _field(answer, whole, supply, len(assessment.neighbourhood.plots))
+        for answer in whole.groups.values()
+    )
+
+
+def _recipe_supply(sites: Sequence[Site], recipes: Sequence[Recipe], knowledge: Knowledge) -> Array:
+    """Shape (sites, recipes, R, 12)."""
+    keys = list(knowledge.features)
+    per_m2 = np.zeros((len(recipes), len(keys)))
+    for at, recipe in enumerate(recipes):
+        for feature, amount in recipe.amounts.items():
+            per_m2[at, keys.index(feature)] = amount.value
+    supply = supply_of(per_m2, knowledge)
+    soil = np.array([site.size.plan_m2 for site in sites])
+    return np.asarray(soil[:, None, None, None] * supply[None])
+
+
+def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) -> GroupField:
+    field = field_of(whole, answer.group.key, compiled=None)
+    met = [np.asarray(sheet.met, dtype=np.float64) for sheet in answer.needs]
+    within: Array = np.asarray(answer.room_within, dtype=np.float64)
+    needs = tuple(
+        _need(at, field.demands, met, field.room, np.minimum(1.0, within))
+        for at in range(len(field.demands))
+    )
+    neighbours, links = _moves(field, plots)
+    return GroupField(
+        group=answer.group,
+        plots=plots,
+        room=field.room,
+        within=within,
+        anchor=field.anchor.matrix,
+        needs=needs,
+        chances=field.chances,
+        patch=field.patch,
+        neighbours=neighbours,
+        links=links,
+        offers=_offers(answer.group, whole.knowledge, needs, supply, plots),
+    )
+
+
+def _need(
+    at: int,
+    demands: Sequence[Demand],
+    met: "Sequence[NDArray[np.float64]]",
+    room: Array,
+    limit: Array,
+) -> NeedField:
+    """One need, its supply shared among the homes that the other needs admit today."""
+    demand = demands[at]
+    others = [k for k in range(len(demands)) if k != at]
+    alive = limit
+    if others:
+        fed = quality_of(
+            [met[k] for k in others], [demands[k] for k in others], form="scarcest", lowest=0.0
+        )
+        alive = np.minimum(limit, fed)
+    takers = np.asarray(demand.reach.T @ (room * alive))
+    stock = demand.supply[:, :, 0]
+    share = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
+    within = np.asarray(demand.reach @ stock)
+    access = np.minimum(np.asarray(demand.reach @ (stock * share[:, None])), within)
+    return NeedField(demand, demand.reach, access, takers)
+
+
+def _moves(field: Field, plots: int) -> tuple[tuple[Ints, ...], tuple[Array, ...]]:
+    """Per site, the places (patches and sites) within one hop and the chances of getting there."""
+    pairs = field.reach.moves
+    near = pairs.length_mm <= round(field.group.hop.value * 1000)
+    decay = np.log(2) / field.group.d50.value / 1000
+    i = np.r_[pairs.i[near], pairs.j[near]]
+    j = np.r_[pairs.j[near], pairs.i[near]]
+    chance = np.exp(-decay * np.r_[pairs.length_mm[near], pairs.length_mm[near]])
+    count = len(field.room)
+    able = field.patch | (np.arange(count) >= plots)
+    keep = (i >= plots) & able[j]
+    i, j, chance = i[keep], j[keep], chance[keep]
+    order = np.lexsort((j, i))
+    i, j, chance = i[order], j[order], chance[order]
+    starts = np.searchsorted(i, np.arange(plots, count + 1))
+    spans = list(itertools.pairwise(starts.tolist()))
+    return (
+        tuple(j[first:last].astype(np.int32) for first, last in spans),
+        tuple(chance[first:last] for first, last in spans),
+    )
+
+
+def _offers(
+    group: Group,
+    knowledge: Knowledge,
+    needs: tuple[NeedField, ...],
+    supply: Array,
+    plots: int,
+) -> tuple[tuple[Offer, ...], ...]:
+    sites, recipes = supply.shape[:2]
+    flat = supply.reshape(sites * recipes, *supply.shape[2:])
+    rooms = anchor_room(flat, knowledge, group).reshape(sites, recipes)
+    stopping = stops(flat, knowledge, group).reshape(sites, recipes)
+    stock = [
+        resource_months(flat, knowledge, need.resource, need.months).reshape(sites, recipes, -1)
+        for need in group.needs
+    ]
+    offers = []
+    for site in range(sites):
+        row = []
+        for recipe in range(recipes):
+            shares = tuple(
+                _share(given[site, recipe], need.takers[plots + site])
+                for given, need in zip(stock, needs, strict=True)
+            )
+            room = float(rooms[site, recipe])
+            row.append(Offer(shares, room, bool(stopping[site, recipe] or room > 0)))
+        offers.append(tuple(row))
+    return tuple(offers)
+
+
+def _share(stock: Array, takers: float) -> Array | None:
+    if takers <= 0 or not (stock > 0).any():
+        return None
+    return np.asarray(np.minimum(stock / takers, stock))

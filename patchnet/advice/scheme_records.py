@@ -1,0 +1,177 @@
+"""A planter scheme as frozen records."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import shapely
+
+from patchnet.advice.compare import Comparison
+from patchnet.advice.records import Assessment
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street import Site, Street
+from patchnet.knowledge.records import Recipe
+
+__all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Keeper:
+    """Somebody who waters from a tap: where, and how many litres a visit at most."""
+
+    name: str
+    place: shapely.Point
+    litres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SchemeAsk:
+    """What a scheme is asked to be.
+
+    Attributes
+    ----------
+    planters
+        Most planters; None: as many as the budget allows.
+    budget
+        Most money for boxes, soil and plants; None: no limit.
+    groups
+        Keys of the wildlife groups; only groups that fly can be served by planters.
+    sides
+        ``"left"``, ``"right"`` or ``"both"``.
+    spacing_m
+        Least distance between two boxes, edge to edge; None: as in the tables.
+    locked_in, locked_out
+        Keys of sites that must, and must not, be used.
+    verdicts
+        Verdicts of the street rules that may be chosen from.
+    recipes
+        Keys of what may grow in them; empty: everything of the tables.
+    keepers
+        Who waters; empty: nobody named yet.
+    unkept
+        Most planters without a keeper within carrying distance; None: no limit.
+    """
+
+    planters: int | None
+    budget: float | None = None
+    groups: tuple[str, ...] = ()
+    sides: str = "both"
+    spacing_m: float | None = None
+    locked_in: tuple[str, ...] = ()
+    locked_out: tuple[str, ...] = ()
+    verdicts: tuple[str, ...] = ("fits", "ask", "measure")
+    recipes: tuple[str, ...] = ()
+    keepers: tuple[Keeper, ...] = ()
+    unkept: int | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedPlanter:
+    """One planter of the scheme.
+
+    Attributes
+    ----------
+    number
+        Its number in the order of building, from 1.
+    plot
+        Id of its plot in the neighbourhood with the scheme, ``P01``.
+    site, recipe
+        Where it stands and what grows in it.
+    worth
+        What it adds to the common currency on top of all the others (0-1).
+    linked
+        Linked homes that it wins each group on top of all the others, by the measure searched.
+    forage
+        Plots within reach that are short of flowers and get some from it.
+    when_built
+        What it adds to the currency when it is built, on top of those before it.
+    cost
+        Box, soil and plants, in the currency of the tables.
+    keeper
+        Name of who waters it, or None; `carry_m` how far the cans are carried.
+    """
+
+    number: int
+    plot: str
+    site: Site
+    recipe: Recipe
+    worth: float
+    linked: Mapping[str, float]
+    forage: int
+    when_built: float
+    cost: float
+    keeper: str | None
+    carry_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SchemeStep:
+    """The best scheme found with so many planters, and how much better any could be.
+
+    Attributes
+    ----------
+    planters
+        Number of planters.
+    sites
+        Keys of the sites, and of what grows there, in no order.
+    value
+        What it wins in the common currency (0-1), by the measure searched.
+    linked
+        Linked homes with it, by group, by the measure searched.
+    cost
+        Money.
+    bound
+        No scheme of this size wins more than this.
+    """
+
+    planters: int
+    sites: tuple[tuple[str, str], ...]
+    value: float
+    linked: Mapping[str, float]
+    cost: float
+    bound: float
+
+    @property
+    def within(self) -> float:
+        """By what share of its own gain a better scheme could beat this one, at most."""
+        return max(self.bound - self.value, 0.0) / self.value if self.value > 0 else float("inf")
+
+
+@dataclass(frozen=True, eq=False)
+class Scheme:
+    """A planter scheme along one street.
+
+    Attributes
+    ----------
+    ask
+        What was asked.
+    street
+        The street, its sides and what is known of them.
+    sites
+        Every site looked at, with its verdict.
+    planters
+        The planters, in the order of building.
+    curve
+        The best scheme found for every number of planters, from 0.
+    exact
+        Whether every scheme was judged (few sites), so that none can be better.
+    before, after
+        The neighbourhood without and with the planters, assessed anew from the start.
+    comparison
+        What that wins, for whom and where.
+    neighbourhood
+        The street with the planters as plots.
+    notes
+        What had to be assumed or left out, in plain words.
+    """
+
+    ask: SchemeAsk
+    street: Street
+    sites: tuple[Site, ...]
+    planters: tuple[PlacedPlanter, ...]
+    curve: tuple[SchemeStep, ...]
+    exact: bool
+    before: Assessment
+    after: Assessment
+    comparison: Comparison
+    neighbourhood: Neighbourhood
+    notes: tuple[str, ...]
