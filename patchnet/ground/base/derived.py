@@ -12,6 +12,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import Voronoi
 
 from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
@@ -21,6 +22,7 @@ __all__ = ["Derived", "derive_plots", "street_corridor"]
 Shapes = NDArray[np.object_]
 _JITTER = 0.005  # metres: keeps the points of walls that run exactly parallel from tying
 _GRID = 0.001  # metres: points closer than this are one
+_FAR = 10  # times as far as the houses lie apart: no border reaches there
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,22 +133,41 @@ def _tessellate(houses: Shapes, block: shapely.Polygon, knowledge: Knowledge) ->
     rng = np.random.default_rng(0)
     xy = np.round(xy + rng.uniform(-_JITTER, _JITTER, xy.shape), 3)
     xy, first = np.unique(np.round(xy / _GRID).astype(np.int64), axis=0, return_index=True)
-    points = shapely.points(xy * _GRID)
-    owner = owner[first]
     home = shapely.transform(block, lambda corner: corner - shift)
-    cells = shapely.get_parts(
-        shapely.voronoi_polygons(shapely.multipoints(points), extend_to=shapely.envelope(home))
-    )
-    which, cell = shapely.STRtree(cells).query(points, predicate="within")
-    order = np.lexsort((cell, owner[which]))
-    groups = np.split(cell[order], np.cumsum(np.bincount(owner[which], minlength=len(houses)))[:-1])
-    shares = np.array([shapely.coverage_union_all(cells[group]) for group in groups], dtype=object)
+    shares = _nearest_ground(xy * _GRID, owner[first], len(houses))
     shapely.prepare(home)
     crossing = ~shapely.contains_properly(home, shares)
     shares[crossing] = shapely.intersection(shares[crossing], home)
     whole = _joined_up(shares, local)
     moved: Shapes = shapely.transform(whole, lambda corner: corner + shift)
     return moved
+
+
+def _nearest_ground(xy: NDArray[np.float64], owner: NDArray[np.intp], count: int) -> Shapes:
+    """Return the ground that is nearest to the points of each owner, shape (count,).
+
+    Only edges between cells of different owners are borders; they meet in the vertices of the
+    Voronoi diagram, so what they enclose tiles the plane without a gap.
+    """
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    middle, far = (low + high) / 2, _FAR * float(np.hypot(*(high - low)) + 1)
+    turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+    beyond = middle + far * np.column_stack([np.cos(turn), np.sin(turn)])
+    diagram = Voronoi(np.vstack([xy, beyond]))
+    whose = np.concatenate([owner, np.full(len(beyond), -1)])
+    side = whose[diagram.ridge_points]
+    ends = np.array(diagram.ridge_vertices)
+    border = (side[:, 0] != side[:, 1]) & (ends >= 0).all(axis=1)
+    lines = diagram.vertices[ends[border]]
+    lines = lines[(lines[:, 0] != lines[:, 1]).any(axis=1)]
+    faces = shapely.get_parts(shapely.polygonize(shapely.linestrings(lines)))
+    point, face = shapely.STRtree(faces).query(shapely.points(xy), predicate="within")
+    pairs = np.unique(np.column_stack([owner[point], face]), axis=0)
+    groups = np.split(faces[pairs[:, 1]], np.searchsorted(pairs[:, 0], np.arange(1, count)))
+    return np.array(
+        [group[0] if len(group) == 1 else shapely.MultiPolygon(list(group)) for group in groups],
+        dtype=object,
+    )
 
 
 def _drawn_in(houses: Shapes, step: float) -> Shapes:
