@@ -68,7 +68,8 @@ def consent(
         columns=columns,
     )
     agreed = sum(said == "yes" for said in merged.consent.values())
-    click.echo(f"Plot {plot}: {answer}. So far {agreed} plots have agreed to be shown.")
+    so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
+    click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be shown.")
     if answer == "no":
         click.echo(
             "Make pages and files for the public anew, and take the old ones down.", err=True

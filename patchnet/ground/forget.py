@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,6 +19,7 @@ from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.open_file import trouble
 from patchnet.ground.read import local_path, read_neighbourhood
 from patchnet.ground.returns import street_id
+from patchnet.ground.returns_dates import sortable
 from patchnet.ground.scrub_layers import empty_layers
 from patchnet.ground.survey_file import connect, read_records
 from patchnet.ground.survey_records import CONSENT, Records, digest
@@ -87,7 +88,7 @@ def record_consent(
     _ensure_plot(hood, plot)
     row = dict.fromkeys(CONSENT, "") | {
         "return": "said to the group", "plot": plot, "consent": consent,
-        "when": now.isoformat(timespec="seconds"), "utc": _sortable(now),
+        "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
     }  # fmt: skip
     table = pd.DataFrame([row], columns=list(CONSENT), dtype=object).drop(columns="answer_id")
     before = read_records(source)
@@ -156,7 +157,7 @@ def forget_plots(
     removed: Counter[str] = Counter()
     named: set[str] = set()
     for plot in dict.fromkeys(plots):
-        records, rows, names = _scrubbed(records, plot, _sortable(now))
+        records, rows, names = _scrubbed(records, plot, sortable(now))
         removed.update(rows)
         named |= names
     try:
@@ -184,10 +185,6 @@ def _ensure_plot(hood: Neighbourhood, plot: str) -> None:
         raise WrongUse(
             f"There is no plot {plot!r}.{nearest_hint(plot, map(str, hood.plots.index))}"
         )
-
-
-def _sortable(now: datetime) -> str:
-    return now.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds")
 
 
 def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:

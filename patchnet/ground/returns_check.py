@@ -27,8 +27,8 @@ from patchnet.ground.returns_rows import (
     table_of,
     with_features,
     with_plots,
-    with_times,
 )
+from patchnet.ground.returns_times import with_times
 from patchnet.ground.returns_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
 from patchnet.ground.survey_records import CONSENT, RETURNS, STATEMENTS, Records, digest
 from patchnet.knowledge.records import Knowledge
@@ -73,7 +73,7 @@ def check_returns(
     asked = Asked(returns, knowledge, today, faults)
     idents = [one.ident or f"sheet-{_sheet_digest(one)}" for one in returns]
     match = plot_matcher(neighbourhood.plots.index)
-    frames = [pd.concat([one.said, undescribed(one)], ignore_index=True) for one in returns]
+    frames = [_whole(one) for one in returns]
     table = with_times(with_plots(table_of(frames), match, asked), asked)
     for key, otherwise in (("surveyor", "surveyor"), ("seen_from", "seen_from")):
         heads = np.array([one.about.get(otherwise, "") for one in returns] or [""], dtype=object)
@@ -88,6 +88,11 @@ def check_returns(
         drawn=check_drawn(neighbourhood, idents, match, asked),
         returns=_return_rows(returns, idents),
     )
+
+
+def _whole(one: Return) -> pd.DataFrame:
+    more = undescribed(one)
+    return pd.concat([one.said, more], ignore_index=True) if len(more) else one.said
 
 
 def _consent(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
@@ -198,7 +203,7 @@ def _return_rows(returns: Sequence[Return], idents: Sequence[str]) -> pd.DataFra
 
 
 def _content_digest(one: Return) -> str:
-    said = one.said.drop(columns="row").to_csv(index=False)
+    said = repr(one.said.drop(columns="row").to_numpy(dtype=object).tolist())
     rest = repr((one.ident, one.street, sorted(one.about.items()), one.drawn))
     return hashlib.sha256((said + rest).encode("utf-8", "replace")).hexdigest()[:16]
 

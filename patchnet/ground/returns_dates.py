@@ -3,9 +3,9 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
-__all__ = ["When", "day_first", "mangled_idents", "parse_when"]
+__all__ = ["When", "day_first", "mangled_idents", "parse_when", "sortable"]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _NUMBERS = re.compile(r"(\d{1,2})[./ -](\d{1,2})[./ -](\d{4}|\d{2})(?:[ ,T]+(\d{1,2}):(\d{2}).*)?")
@@ -21,10 +21,10 @@ _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?")
 
 @dataclass(frozen=True, slots=True)
 class When:
-    """One point in time: as written down, for sorting (UTC), and its day on the spot."""
+    """One point in time: as written down, its day on the spot, and UTC as text that sorts."""
 
     text: str
-    utc: datetime
+    utc: str
     day: date
 
 
@@ -44,10 +44,9 @@ def parse_when(text: str, *, days_first: bool) -> When | None:  # noqa: PLR0911 
     except ValueError:
         pass
     else:
-        if re.fullmatch(r"\d{4}-\d{2}-\d{2}|\d{8}", bare):
+        if len(bare) <= len("2026-05-02"):
             return _day(found.date())
-        aware = found if found.tzinfo else found.replace(tzinfo=UTC)
-        return When(found.isoformat(), aware.astimezone(UTC), found.date())
+        return When(found.isoformat(), sortable(found), found.date())
     low = bare.casefold()
     serial = _SERIAL.fullmatch(low)
     if serial:
@@ -65,6 +64,16 @@ def parse_when(text: str, *, days_first: bool) -> When | None:  # noqa: PLR0911 
     if word_day and word_day[1][:3] in _MONTHS and word_day[3]:
         return _made(word_day[3], str(_MONTHS.index(word_day[1][:3]) + 1), word_day[2])
     return None
+
+
+def sortable(when: datetime) -> str:
+    """Return a time in UTC as text that sorts by time; one without an offset is taken as UTC."""
+    offset = when.utcoffset()
+    try:
+        utc = when if offset is None else when - offset
+    except OverflowError:
+        utc = when
+    return utc.replace(tzinfo=None).isoformat(timespec="microseconds")
 
 
 def day_first(texts: Iterable[str]) -> tuple[bool, bool]:
@@ -111,7 +120,7 @@ def mangled_idents(text: str) -> list[str]:
 
 
 def _day(day: date) -> When:
-    return When(day.isoformat(), datetime(day.year, day.month, day.day, tzinfo=UTC), day)
+    return When(day.isoformat(), f"{day.isoformat()}T00:00:00.000000", day)
 
 
 def _made(year: str, month: str, day: str) -> When | None:

@@ -21,8 +21,8 @@ from patchnet.ground.returns_rows import (
     table_of,
     with_features,
     with_plots,
-    with_times,
 )
+from patchnet.ground.returns_times import with_times
 from patchnet.ground.shapes import mended
 from patchnet.ground.survey_records import DRAWN, digest
 
@@ -36,6 +36,8 @@ def undescribed(one: Return) -> pd.DataFrame:
 
     Who draws a pond has said that it is there.
     """
+    if not one.drawn:
+        return pd.DataFrame(columns=list(SAID), dtype=object)
     described = set(zip(one.said["plot"].astype(str), one.said["feature"].astype(str), strict=True))
     rows = []
     for number, shape in enumerate(one.drawn, 1):

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,8 @@ from patchnet.ground.cells import as_text, whole_number
 from patchnet.ground.fault_list import FaultList
 from patchnet.ground.feature_words import Problem
 from patchnet.ground.returns import SAID, Return
-from patchnet.ground.returns_dates import When, day_first, mangled_idents, parse_when
+from patchnet.ground.returns_dates import mangled_idents
+from patchnet.ground.survey_records import listed
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 
@@ -27,13 +28,11 @@ __all__ = [
     "table_of",
     "with_features",
     "with_plots",
-    "with_times",
 ]
 
 _LONGEST = 2000  # characters of a note: a page of handwriting
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]+")
 _ROWS_NAMED = 12
-_NEVER = "0001-01-01T00:00:00.000000"
 
 Matcher = Callable[[str], tuple[str | None, Problem | None]]
 
@@ -100,7 +99,7 @@ def _loose(ident: str) -> str:
 
 def _texts(column: "pd.Series[Any]") -> list[str]:
     """Return cells as clean text; each different one is cleaned once."""
-    found = [value if type(value) is str else as_text(value) for value in column]
+    found = [value if type(value) is str else as_text(value) for value in listed(column)]
     return mapped(pd.Series(found, dtype=object), clean).tolist()
 
 
@@ -149,106 +148,6 @@ def with_plots(table: pd.DataFrame, match: Matcher, asked: Asked) -> pd.DataFram
     say_problems(table[~good], problems[~good], asked, error=True)
     say_problems(table[good], problems[good], asked, error=False)
     return table.assign(plot=plots)[good].reset_index(drop=True)
-
-
-def with_times(table: pd.DataFrame, asked: Asked, *, tell: bool = True) -> pd.DataFrame:
-    """Read the dates, and doubt those that cannot be: the year that they count for is put right."""
-    times: list[When | None] = [None] * len(table)
-    groups: Any = table.groupby("at", sort=False).indices
-    for at, rows in groups.items():
-        one = asked.returns[at]
-        texts = table["when"].to_numpy(dtype=object)[rows]
-        first, assumed = day_first([*texts, *one.about.values()])
-        if assumed:
-            asked.faults.warn(
-                one.where,
-                "Its dates can be read in two ways (2/5 or 5/2): the day was taken to stand first.",
-                "Write dates as 2026-05-02.",
-            )
-        spare = next(
-            (w for key in ("began", "saved") if (w := _head_time(one, key, days_first=first))), None
-        )
-        known: dict[str, When | None] = {}
-        for row, text in zip(rows.tolist(), texts, strict=True):
-            if text not in known:
-                known[text] = parse_when(text, days_first=first) if text else spare
-            times[row] = known[text]
-    unread = [bool(text) and time is None for text, time in zip(table["when"], times, strict=True)]
-    say_problems(
-        table[unread],
-        mapped(
-            table.loc[unread, "when"],
-            lambda text: Problem(f"{text[:30]!r} is no date.", "Write it as 2026-05-02."),
-        ),
-        asked,
-        error=False,
-    )
-    dated, years = _doubts(table, times, asked)
-    if tell:
-        _say_doubts(table, dated, years, asked)
-    return table.assign(
-        when=[time.text if time else "" for time in times],
-        utc=[_sortable(time.utc) if time else _NEVER for time in times],
-        dated=dated,
-        year=years,
-    )
-
-
-def _sortable(utc: datetime) -> str:
-    return utc.replace(tzinfo=None).isoformat(timespec="microseconds")
-
-
-def _head_time(one: Return, key: str, *, days_first: bool = True) -> When | None:
-    return parse_when(one.about.get(key, ""), days_first=days_first)
-
-
-def _doubts(
-    table: pd.DataFrame, times: Sequence[When | None], asked: Asked
-) -> tuple[list[str], list[int]]:
-    """Say of each row how its date is to be doubted, and the year that it counts for."""
-    slack = timedelta(days=asked.knowledge.setting("clock_slack_days"))
-    latest = asked.today + slack
-    heads: list[tuple[date | None, date | None, date | None]] = []
-    for one in asked.returns:
-        found = [_head_time(one, key) for key in ("began", "saved", "made")]
-        began, saved, made = (when.day if when else None for when in found)
-        heads.append((began, saved, made))
-    dated, years = [], []
-    for at, time in zip(table["at"].tolist(), times, strict=True):
-        began, saved, made = heads[at]
-        doubt, year = "", asked.today.year if time is None else time.day.year
-        if time is None:
-            doubt = "no date"
-        elif time.day > latest:
-            doubt, year = "in the future", asked.today.year
-        elif made is not None and time.day < made - slack and made <= latest:
-            doubt, year = "before the sheet was made", made.year
-        elif (
-            began is not None
-            and saved is not None
-            and saved <= latest
-            and not (began - slack <= time.day <= saved + slack)
-        ):
-            doubt, year = "outside the round", saved.year
-        dated.append(doubt)
-        years.append(year)
-    return dated, years
-
-
-def _say_doubts(
-    table: pd.DataFrame, dated: Sequence[str], years: Sequence[int], asked: Asked
-) -> None:
-    frame = pd.DataFrame({"at": table["at"], "doubt": list(dated), "year": list(years)})
-    doubted = frame[frame["doubt"] != ""]
-    groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
-    for (at, doubt, year), rows in groups:
-        said = "have no date" if doubt == "no date" else f"are dated {doubt}"
-        asked.faults.warn(
-            asked.returns[at].where,
-            f"{len(rows)} of its statements {said}: is the clock of the device wrong by a year? "
-            f"They are kept as they stand and counted for {year}.",
-            "Set the clock right; for another year, mend the dates and hand it in again.",
-        )
 
 
 def with_features(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:

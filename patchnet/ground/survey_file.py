@@ -28,6 +28,7 @@ from patchnet.ground.survey_records import (
     RETURNS,
     STATEMENTS,
     Records,
+    listed,
 )
 
 __all__ = [
@@ -296,7 +297,7 @@ def _add(
 def _cells(column: "pd.Series[Any]") -> list[object]:
     kind = _TYPES.get(str(column.name), "TEXT")
     if kind == "TEXT":
-        return list(column.astype(str))
+        return [str(value) for value in listed(column)]
     if kind == "BOOLEAN":
         return [int(bool(value)) for value in column]
     numbers = column.to_numpy(dtype=float)

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -16,6 +17,7 @@ __all__ = [
     "Records",
     "digest",
     "joined",
+    "listed",
 ]
 
 STATEMENTS = (
@@ -67,13 +69,19 @@ class Records:
     streets: tuple[str, ...] = ()
 
 
+def listed(column: "pd.Series[Any]") -> list[Any]:
+    """Return the values of a column; much faster than going through it."""
+    values: list[Any] = column.to_numpy(dtype=object).tolist()
+    return values
+
+
 def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
     """Return the rows with a column `name` in front: a digest of what each row says."""
     parts = [key for key in table.columns if key not in _DERIVED]
     columns = [
-        [text if not text.startswith("sheet-") else "sheet" for text in table[key]]
+        [text if not text.startswith("sheet-") else "sheet" for text in listed(table[key])]
         if key == "return"
-        else [str(value) for value in table[key]]
+        else [str(value) for value in listed(table[key])]
         for key in parts
     ]
     found = [

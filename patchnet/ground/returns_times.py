@@ -1,0 +1,179 @@
+"""The dates of statements, and clocks that are wrong by a year."""
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.ground.feature_words import Problem
+from patchnet.ground.returns import Return
+from patchnet.ground.returns_dates import When, day_first, parse_when
+from patchnet.ground.returns_rows import Asked, mapped, say_problems
+from patchnet.ground.survey_records import listed
+
+__all__ = ["with_times"]
+
+_NEVER = "0001-01-01T00:00:00.000000"
+_ISO = len("2026-05-02T10:00:00")
+_DAY = len("2026-05-02")
+
+Days = NDArray[np.int64]
+"""Days as Python's ordinals (day 1 is 1 January of year 1); 0: no date."""
+
+
+def with_times(table: pd.DataFrame, asked: Asked, *, tell: bool = True) -> pd.DataFrame:
+    """Read the dates, and doubt those that cannot be: the year that they count for is put right.
+
+    Returns
+    -------
+    DataFrame
+        With columns when (as written), utc (sorts by time), dated (a doubt, or empty), year.
+    """
+    texts = np.array(listed(table["when"]), dtype=object)
+    utc, days = _read_iso(texts)
+    written = texts.copy()
+    for at, rows in _odd_rows(table, days).items():
+        _read_others(asked.returns[at], rows, (written, utc, days), asked)
+    unread = (texts != "") & (days == 0)
+    say_problems(
+        table[unread],
+        mapped(
+            table.loc[unread, "when"],
+            lambda text: Problem(f"{text[:30]!r} is no date.", "Write it as 2026-05-02."),
+        ),
+        asked,
+        error=False,
+    )
+    dated, years = _doubts(table["at"].to_numpy(dtype=np.int64), days, asked)
+    if tell:
+        _say_doubts(table, dated, years, asked)
+    written[days == 0] = ""
+    return table.assign(
+        when=pd.Series(written, index=table.index, dtype=object),
+        utc=pd.Series(utc, index=table.index, dtype=object),
+        dated=pd.Series(dated, index=table.index, dtype=object),
+        year=years,
+    )
+
+
+def _read_iso(texts: NDArray[np.object_]) -> tuple[NDArray[np.object_], Days]:
+    """Read all times in ISO 8601 at once, as devices write them."""
+    utc = np.full(len(texts), _NEVER, dtype=object)
+    days = np.zeros(len(texts), dtype=np.int64)
+    iso = np.array([len(text) >= _ISO and text[_DAY] == "T" for text in texts], dtype=bool)
+    if not iso.any():
+        return utc, days
+    found = pd.to_datetime(texts[iso], format="ISO8601", utc=True, errors="coerce")
+    read = np.flatnonzero(iso)[~found.isna()]
+    moments = found[~found.isna()].tz_localize(None).to_numpy()
+    utc[read] = np.datetime_as_string(moments, unit="us").astype(object)
+    heads = [text[:_DAY] for text in texts[read]]
+    ordinal = {head: _ordinal(head) for head in set(heads)}
+    days[read] = [ordinal[head] for head in heads]
+    return utc, days
+
+
+def _ordinal(text: str) -> int:
+    try:
+        return date.fromisoformat(text).toordinal()
+    except ValueError:
+        return 0
+
+
+def _odd_rows(table: pd.DataFrame, days: Days) -> dict[int, NDArray[np.intp]]:
+    """Return the rows, by return, whose date is not read yet."""
+    left = np.flatnonzero(days == 0)
+    at = table["at"].to_numpy(dtype=np.int64)[left]
+    return {int(one): left[at == one] for one in np.unique(at)}
+
+
+def _read_others(
+    one: Return,
+    rows: NDArray[np.intp],
+    into: tuple[NDArray[np.object_], NDArray[np.object_], Days],
+    asked: Asked,
+) -> None:
+    """Read dates as spreadsheets and people write them; where there is none, that of the round."""
+    written, utc, days = into
+    first, assumed = day_first([*written[rows], *one.about.values()])
+    if assumed:
+        asked.faults.warn(
+            one.where,
+            "Its dates can be read in two ways (2/5 or 5/2): the day was taken to stand first.",
+            "Write dates as 2026-05-02.",
+        )
+    spare = _head_time(one, "began", first=first) or _head_time(one, "saved", first=first)
+    known: dict[str, When | None] = {"": spare}
+    for row in rows.tolist():
+        text = written[row]
+        if text not in known:
+            known[text] = parse_when(text, days_first=first)
+        when = known[text]
+        if when is not None:
+            written[row], utc[row], days[row] = when.text, when.utc, when.day.toordinal()
+
+
+def _head_time(one: Return, key: str, *, first: bool = True) -> When | None:
+    return parse_when(one.about.get(key, ""), days_first=first)
+
+
+def _doubts(
+    at: NDArray[np.int64], days: Days, asked: Asked
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Say of each row how its date is to be doubted, and the year that it counts for."""
+    slack = int(asked.knowledge.setting("clock_slack_days"))
+    latest = asked.today.toordinal() + slack
+    heads = np.zeros((3, max(len(asked.returns), 1)), dtype=np.int64)
+    for column, one in enumerate(asked.returns):
+        for row, key in enumerate(("began", "saved", "made")):
+            when = _head_time(one, key)
+            heads[row, column] = 0 if when is None else when.day.toordinal()
+    began, saved, made = heads[:, at]
+    tests = [
+        ("no date", days == 0, np.full(len(days), asked.today.toordinal())),
+        ("in the future", days > latest, np.full(len(days), asked.today.toordinal())),
+        (
+            "before the sheet was made",
+            (made > 0) & (made <= latest) & (days < made - slack),
+            made,
+        ),
+        (
+            "outside the round",
+            (began > 0)
+            & (saved > 0)
+            & (saved <= latest)
+            & ((days < began - slack) | (days > saved + slack)),
+            saved,
+        ),
+    ]
+    holds = [test for _, test, _ in tests]
+    dated = np.select(holds, [np.full(len(days), name) for name, _, _ in tests], "")
+    counted = np.select(holds, [day for _, _, day in tests], days)
+    return dated.astype(object), _years(counted)
+
+
+def _years(days: Days) -> NDArray[np.int64]:
+    different, place = np.unique(days, return_inverse=True)
+    years = np.array([date.fromordinal(day).year for day in different.tolist()], dtype=np.int64)
+    return years[place] if len(days) else np.zeros(0, dtype=np.int64)
+
+
+def _say_doubts(
+    table: pd.DataFrame,
+    dated: NDArray[np.object_],
+    years: NDArray[np.int64],
+    asked: Asked,
+) -> None:
+    frame = pd.DataFrame({"at": table["at"], "doubt": dated, "year": years})
+    doubted = frame[frame["doubt"] != ""]
+    groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
+    for (at, doubt, year), rows in groups:
+        said = "have no date" if doubt == "no date" else f"are dated {doubt}"
+        asked.faults.warn(
+            asked.returns[at].where,
+            f"{len(rows)} of its statements {said}: is the clock of the device wrong by a year? "
+            f"They are kept as they stand and counted for {year}.",
+            "Set the clock right; for another year, mend the dates and hand it in again.",
+        )

@@ -1,0 +1,129 @@
+"""patchnet merge, consent, forget, progress and export --for, as people use them."""
+
+import json
+
+import pandas as pd
+import pytest
+
+from patchnet.commands import main as command_line
+from patchnet.files import MADE_BY
+
+
+@pytest.fixture
+def run(capsys, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+
+    def call(*words):
+        status = command_line._run([str(word) for word in words])
+        out = capsys.readouterr()
+        return status, out.out, out.err
+
+    return call
+
+
+@pytest.fixture
+def handed_in(surveyed):
+    """Two people, one feature that they differ on, in a folder of returns."""
+    surveyed.hand_in("a", [("1", "pond", "there", 2), ("2", "pond", "there"), ("3", "bog", "no")])
+    surveyed.hand_in("b", [("1", "pond", "there"), ("2", "pond", "not there")], who="Bob")
+    folder = surveyed.folder / "returns"
+    folder.mkdir()
+    for file in surveyed.files:
+        file.rename(folder / file.name)
+    (folder / "~$sheet.xlsx").write_bytes(b"lock")
+    return surveyed
+
+
+def test_merge_a_folder(run, handed_in):
+    status, out, err = run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
+    assert (status, err) == (0, "street.gpkg\n")
+    assert "2 returns read: 5 statements new, 5 in all, on 3 of 16 plots." in out
+    assert "2     pond     2026  1      1" in out
+    assert "pond     2      50 %   0.00" in out
+    assert "0 yes, 0 no, 16 not asked" in out
+    status, out, _ = run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
+    assert status == 0
+    assert "0 statements new, 5 in all" in out
+
+
+def test_merge_as_json(run, handed_in):
+    status, out, _ = run("merge", "street.gpkg", "returns", "-o", "out.gpkg", "--format", "json")
+    answer = json.loads(out)
+    assert status == 0
+    assert answer["new"]["statements"] == 5
+    assert answer["disputed"] == [
+        {"plot": "2", "feature": "pond", "year": 2026, "there": 1, "not_there": 1}
+    ]
+    (pond,) = answer["agreement"]
+    assert (pond["feature"], pond["pairs"], pond["share"]) == ("pond", 2, 0.5)
+
+
+def test_what_cannot_be_read_is_named_and_the_rest_merged(run, handed_in):
+    (handed_in.folder / "returns" / "c.csv").write_text("nothing of use\n")
+    status, out, err = run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
+    assert status == 1
+    assert "error: c.csv" in err
+    assert "2 returns read" in out
+    assert run("merge", "street.gpkg", "returns/a.return.json", "-o", "street.gpkg")[0] == 0
+
+
+def test_nothing_that_can_be_read(run, handed_in):
+    before = handed_in.path.read_bytes()
+    (handed_in.folder / "c.csv").write_text("nothing of use\n")
+    status, out, err = run("merge", "street.gpkg", "c.csv", "-o", "street.gpkg")
+    assert (status, out) == (1, "")
+    assert "nothing was written" in err
+    assert handed_in.path.read_bytes() == before
+
+
+def test_wrong_use(run, handed_in):
+    (handed_in.folder / "empty").mkdir()
+    (handed_in.folder / "notes.txt").write_text("mine")
+    assert run("merge", "street.gpkg", "empty", "-o", "street.gpkg")[0] == 2
+    assert run("merge", "street.gpkg", "-o", "street.gpkg")[0] == 2
+    assert run("merge", "none.gpkg", "returns", "-o", "x.gpkg")[0] == 3
+    status, _, err = run("merge", "notes.txt", "returns", "-o", "x.gpkg")
+    assert status == 3
+    assert "not a GeoPackage" in err
+    status, _, err = run("merge", "street.gpkg", "returns", "-o", "notes.txt")
+    assert status == 3
+    assert (handed_in.folder / "notes.txt").read_text() == "mine"
+    assert run("forget", "street.gpkg", "99")[0] == 2
+    assert run("consent", "street.gpkg", "1", "perhaps")[0] == 2
+    assert run("consent", "street.gpkg", "99", "yes")[0] == 2
+
+
+def test_another_street(run, handed_in):
+    path = handed_in.folder / "returns" / "a.return.json"
+    path.write_text(path.read_text().replace(handed_in.street, "f" * 16))
+    status, _, err = run("merge", "street.gpkg", path, "-o", "street.gpkg")
+    assert status == 1
+    assert "another street" in err
+    assert run("merge", "street.gpkg", path, "-o", "street.gpkg", "--same-street")[0] == 0
+
+
+def test_consent_then_public_then_forgotten(run, handed_in):
+    run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
+    status, out, _ = run("consent", "street.gpkg", "1", "yes")
+    assert (status, out) == (0, "Plot 1: yes. So far 1 plot has agreed to be shown.\n")
+    assert run("export", "street.gpkg", "--for", "public", "--group", "wren", "-o", "p.csv")[0] == 0
+    table = pd.read_csv("p.csv")
+    assert table["kind"].tolist() == ["garden", "plots shown together", "plots shown together"]
+    status, _, err = run("consent", "street.gpkg", "1", "no")
+    assert "take the old ones down" in err
+    status, out, _ = run("forget", "street.gpkg", "1")
+    assert status == 0
+    assert "Forgotten: 1." in out
+    assert "2 of statements" in out
+    assert b"CANARYADDRESS01" not in handed_in.path.read_bytes()
+
+
+def test_progress(run, handed_in):
+    run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
+    status, out, _ = run("progress", "street.gpkg", "-o", "p.html", "--title", "Alder <Row>")
+    assert (status, out) == (0, "p.html\n")
+    page = (handed_in.folder / "p.html").read_text(encoding="utf-8")
+    assert MADE_BY in page
+    assert "Alder &lt;Row&gt;: how far" in page
+    assert run("progress", "street.gpkg", "-o", "p.html")[0] == 0
+    assert run("progress", "street.gpkg", "-o", "street.gpkg")[0] == 3
