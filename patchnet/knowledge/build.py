@@ -28,6 +28,7 @@ from patchnet.knowledge.records import (
     Source,
     Supply,
 )
+from patchnet.knowledge.scheme import all_scheme_tables
 from patchnet.knowledge.siting import all_keep_uses, all_sitings
 from patchnet.knowledge.street import StreetObjectKind, all_street_tables
 from patchnet.knowledge.survey import all_survey_questions, all_survey_rules
@@ -127,6 +128,7 @@ class _Builder:
         for row in self.tables["regressions.csv"]:
             self.figure(row, f"regressions/{row.ident}", least=-math.inf)
         street = all_street_tables(self.tables, self.cells, self.figures)
+        scheme = all_scheme_tables(self.tables, self.cells, self.figures, self.origins)
         self.clashes("features.csv", self.features)
         self.clashes("plot_kinds.csv", plot_kinds)
         self.clashes("barrier_kinds.csv", barrier_kinds)
@@ -160,6 +162,10 @@ class _Builder:
             unlawful_plants=unlawful,
             survey_questions=survey_questions,
             survey_rules=survey_rules,
+            scheme_figures=scheme.figures,
+            upkeep_tasks=scheme.upkeep,
+            scheme_risks=scheme.risks,
+            scheme_consents=scheme.consents,
         )
 
     # rows of one table -------------------------------------------------------------------

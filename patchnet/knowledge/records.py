@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
 from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
 
 __all__ = [
@@ -576,6 +577,10 @@ class Knowledge:
     unlawful_plants: Mapping[str, UnlawfulPlant] = field(default_factory=dict)
     survey_questions: Mapping[str, SurveyQuestion] = field(default_factory=dict)
     survey_rules: Mapping[str, SurveyRule] = field(default_factory=dict)
+    scheme_figures: Mapping[str, Figure] = field(default_factory=dict)
+    upkeep_tasks: tuple[UpkeepTask, ...] = ()
+    scheme_risks: tuple[SchemeRisk, ...] = ()
+    scheme_consents: tuple[SchemeConsent, ...] = ()
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:
@@ -597,3 +602,7 @@ class Knowledge:
     def street_rule(self, key: str) -> float:
         """Value of one street rule."""
         return self.street_rules[key].value
+
+    def scheme_figure(self, key: str) -> float:
+        """Value of one figure of planter schemes."""
+        return self.scheme_figures[key].value

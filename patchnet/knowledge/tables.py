@@ -128,6 +128,16 @@ LAYOUTS: Mapping[str, Layout] = {
     "stopping_sight.csv": Layout(("speed_mph", "vehicle"), _FIGURE, ("note",)),
     "planter_sizes.csv": Layout(("planter", "quantity"), _FIGURE, ("note",)),
     "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("words",)),
+    "scheme_figures.csv": Layout(("key",), _FIGURE, ("note",)),
+    "scheme_upkeep.csv": Layout(("key",), ("task", "months", "who", "class", "source"), ("note",)),
+    "scheme_risks.csv": Layout(
+        ("key",),
+        ("hazard", "who", "likelihood", "harm", "control", "left", "class", "source"),
+        ("note",),
+    ),
+    "scheme_consents.csv": Layout(
+        ("key",), ("part", "name", "about", "class", "source"), ("note",)
+    ),
     "regressions.csv": Layout(("regression", "quantity"), _FIGURE, ("note",)),
 }
 
