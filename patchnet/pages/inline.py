@@ -24,6 +24,7 @@ _SCRIPTS = (
     "marks.js",
     "street.js",
     "table.js",
+    "additions.js",
     "card.js",
     "main.js",
 )

@@ -8,12 +8,14 @@ from string import Template
 import folium
 from branca.element import Figure
 
+from patchnet.advice.additions import PlotAdditions
 from patchnet.advice.records import Assessment
 from patchnet.errors import PatchnetError, WrongUse
 from patchnet.files import write_text
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.shade import SunHours
 from patchnet.pages import colours, words
+from patchnet.pages.additions_payload import additions_payload
 from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
 from patchnet.pages.figures_used import sources_html
 from patchnet.pages.inline import (
@@ -63,6 +65,7 @@ def map_page(
     groups: Sequence[str] | None = None,
     public: bool = False,
     sun: SunHours | None = None,
+    additions: Mapping[str, PlotAdditions] | None = None,
 ) -> str:
     """Return the map page of an assessment as HTML text.
 
@@ -90,11 +93,15 @@ def map_page(
         Hours of sun of all months, from `patchnet.ground.shade.sun_hours`: a layer to choose and
         a part of each card. Worked out for what the page shows, so for a public page from
         what the public may see.
+    additions
+        What could be added to each plot, from `patchnet.advice.additions.possible_additions`: a
+        form on each card. None: the card says how to get it.
 
     Raises
     ------
     WrongUse
-        If a group is not in the assessment, or the tiles' address is of no use.
+        If a group is not in the assessment, the tiles' address is of no use, or additions are
+        meant for a public page: they would tell what is in single gardens.
     PatchnetError
         If a file that the page needs is not installed, so that it would have to be fetched.
 
@@ -102,6 +109,8 @@ def map_page(
     --------
     >>> page = map_page(assessment, title="Alder Row")  # doctest: +SKIP
     """
+    if public and additions is not None:
+        raise WrongUse("A page to be published carries no additions: leave out one of the two.")
     if public:
         assessment = assessment_for(assessment, "public")
     hood = assessment.neighbourhood
@@ -111,6 +120,14 @@ def map_page(
     data["svgPlots"] = SVG_PLOTS
     data["start"] = "homes"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
+    data["additions"] = None
+    if additions is not None:
+        data["additions"] = additions_payload(
+            additions,
+            plots=hood.plots.index,
+            features=hood.answers.features,
+            knowledge=assessment.knowledge,
+        )
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
@@ -122,6 +139,8 @@ def map_page(
     )
     heading = title if title is not None else hood.name
     privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
+    if hood.withheld:
+        privacy = f"{privacy} {words.LEFT_OUT} {hood.withheld}"
     page = Template(asset("page.html")).substitute(
         _page_words(as_svg=as_svg),
         title=text(heading),
@@ -162,6 +181,7 @@ def write_map(
     groups: Sequence[str] | None = None,
     public: bool = False,
     sun: SunHours | None = None,
+    additions: Mapping[str, PlotAdditions] | None = None,
 ) -> Path:
     """Write the map page to `path`, whole or not at all, and return the path.
 
@@ -182,6 +202,7 @@ def write_map(
         groups=groups,
         public=public,
         sun=sun,
+        additions=additions,
     )
     write_text(path, page)
     return Path(path)

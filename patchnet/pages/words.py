@@ -1,5 +1,6 @@
 """The words of the map page. ``{name}`` is filled in by the page's script."""
 
+from patchnet.pages.additions_payload import ADDITIONS_WORDS
 from patchnet.pages.sun_layer import SUN_WORDS
 
 __all__ = [
@@ -439,5 +440,6 @@ SCRIPT: dict[str, object] = {
     "said_shown": "Showing {title}. {plots} in the table.",
     "said_gap": "Gap {n}, between {one} and {other}",
     "said_break": "Break {n}, between {from} and {to}",
+    **ADDITIONS_WORDS,
     **SUN_WORDS,
 }

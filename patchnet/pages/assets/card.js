@@ -230,6 +230,7 @@ function cardOf(plot, view) {
     cautions.length ? el("h3", {}, W.card_cautions) : null,
     cautions.length ? el("ul", { class: "cautions" }, ...cautions.map((words) => el("li", {}, sentence(words)))) : null,
     ...sunOf(plot),
+    ...additionsOf(plot),
     el("h3", {}, view.group === ALL ? W.card_gives_all : fill(W.card_gives, { group: G[view.group].name })),
     el("p", { class: "under" }, distanceWords(view) || fill(W.distance_words, { hop: G[view.group].hop.toLocaleString("en-GB") })),
     ...giversOf(view.group === ALL ? G : first, plot),
