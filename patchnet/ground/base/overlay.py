@@ -4,12 +4,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["cut_away", "united"]
+__all__ = ["areas_of", "cut_away", "united"]
 
 Shapes = NDArray[np.object_]
 
 
 _GRID = 1e-6  # metres
+_COLLECTION = int(shapely.GeometryType.GEOMETRYCOLLECTION)
 
 
 def united(shapes: "Shapes | list[shapely.Geometry]") -> shapely.Geometry:
@@ -21,6 +22,16 @@ def united(shapes: "Shapes | list[shapely.Geometry]") -> shapely.Geometry:
     if len(shapes) == 1:
         return shapes[0]
     return shapely.union_all(shapes, grid_size=_GRID)
+
+
+def areas_of(shapes: Shapes) -> Shapes:
+    """Return shapes without the lines and points that an overlay leaves where outlines touch."""
+    out = shapes.copy()
+    for at in np.flatnonzero(shapely.get_type_id(shapes) == _COLLECTION).tolist():
+        parts = [part for part in shapely.get_parts(shapes[at]) if part.geom_type == "Polygon"]
+        out[at] = shapely.MultiPolygon(parts)
+    out[shapely.get_dimensions(out) < 2] = shapely.Polygon()
+    return out
 
 
 def cut_away(shapes: Shapes, others: Shapes) -> Shapes:

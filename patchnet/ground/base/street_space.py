@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.ops import substring
 
 from patchnet.ground.base.gathered import areas_only
-from patchnet.ground.base.overlay import cut_away, united
+from patchnet.ground.base.overlay import areas_of, cut_away, united
 from patchnet.ground.base.sight import blocked
 from patchnet.ground.base.streets import Streets
 from patchnet.knowledge.records import Knowledge
@@ -80,7 +80,7 @@ def find_street_space(
     drive = roads["kind"].to_numpy() == "drive"
     carriageway = shapely.buffer(streets.lines, np.where(drive, 0.1, width / 2))
     shut = np.array([*grounds, *built, *carriageway], dtype=object)
-    shape = cut_away(strips["geometry"].to_numpy(), shut)
+    shape = areas_of(cut_away(areas_of(strips["geometry"].to_numpy()), shut))
     wide = knowledge.setting("footway_width_m")
     lines = shapely.buffer(
         mapped.geometry.to_numpy(),
@@ -89,7 +89,7 @@ def find_street_space(
     own = shapely.difference(shape, cut_away(shape, lines))
     length = shapely.length(strips["front"].to_numpy())
     is_mapped = shapely.area(own) > _MOSTLY * wide * length
-    along = shapely.intersection(shape, shapely.buffer(strips["front"].to_numpy(), wide))
+    along = areas_of(shapely.intersection(shape, shapely.buffer(strips["front"].to_numpy(), wide)))
     none = strips["walked"].to_numpy() == "no"
     footway = np.where(is_mapped | none, shapely.Polygon(), along)
     verge = cut_away(shape, np.array([*footway, *lines], dtype=object))
