@@ -34,8 +34,10 @@ def at_centres(
     corner: tuple[float, float],
     cell_m: float,
     shape: tuple[int, int],
+    *,
+    band: int = 1,
 ) -> NDArray[np.float64]:
-    """Return the number of the first band at the centre of every cell, without smoothing.
+    """Return the number of a band at the centre of every cell, without smoothing.
 
     Parameters
     ----------
@@ -49,6 +51,8 @@ def at_centres(
         Side of a cell.
     shape
         Rows and columns.
+    band
+        Which band, counted from 1.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def at_centres(
             continue
         r, c = row[inside].astype(np.int64), column[inside].astype(np.int64)
         window = Window(c.min(), r.min(), np.ptp(c) + 1, np.ptp(r) + 1)
-        found = raster.read(1, window=window).astype(np.float64)
-        found[(raster.read_masks(1, window=window) == 0) | ~np.isfinite(found)] = np.nan
+        found = raster.read(band, window=window).astype(np.float64)
+        found[(raster.read_masks(band, window=window) == 0) | ~np.isfinite(found)] = np.nan
         values[rows][inside] = found[r - r.min(), c - c.min()]
     return values

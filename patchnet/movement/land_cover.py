@@ -10,19 +10,16 @@ from pathlib import Path
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
-from rasterio import DatasetReader
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
-from rasterio.windows import Window
 
 from patchnet.errors import CannotRead, DataFaults, WrongUse
 from patchnet.faults import Fault
+from patchnet.ground.raster_cells import at_centres
 from patchnet.movement.ground_grid import Grid
 
 __all__ = ["LandCover", "read_class_costs", "read_land_cover"]
 
 _CLOSED_WORDS = ("closed", "impassable", "inf")
-_ROWS = 256  # of cells looked up at once
 _FEW = 12  # classes named in a message
 
 
@@ -164,33 +161,15 @@ def _numbers(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray
             if np.dtype(raster.dtypes[cover.band - 1]).kind not in "iuf":
                 what = "The raster holds complex numbers, so they are no classes."
                 raise _fault(cover, what, "Give a raster of land-cover classes.")
-            return _at_centres(raster, cover.band, grid)
-
-
-def _at_centres(
-    raster: DatasetReader, band: int, grid: Grid
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Number at the centre of every cell, and whether there is data; some rows at a time."""
-    values = np.zeros(grid.shape)
-    known = np.zeros(grid.shape, np.bool_)
-    to = Transformer.from_crs(grid.crs, CRS.from_wkt(raster.crs.to_wkt()), always_xy=True)
-    back = ~raster.transform
-    x = grid.west + (np.arange(grid.shape[1]) + 0.5) * grid.cell_m
-    for first in range(0, grid.shape[0], _ROWS):
-        rows = slice(first, min(first + _ROWS, grid.shape[0]))
-        y = grid.north - (np.arange(rows.start, rows.stop) + 0.5) * grid.cell_m
-        there_x, there_y = to.transform(*np.meshgrid(x, y))
-        column = np.floor(back.a * there_x + back.b * there_y + back.c)
-        row = np.floor(back.d * there_x + back.e * there_y + back.f)
-        inside = (row >= 0) & (row < raster.height) & (column >= 0) & (column < raster.width)
-        if not inside.any():
-            continue
-        r, c = row[inside].astype(np.int64), column[inside].astype(np.int64)
-        window = Window(c.min(), r.min(), np.ptp(c) + 1, np.ptp(r) + 1)
-        place = r - r.min(), c - c.min()
-        values[rows][inside] = raster.read(band, window=window)[place]
-        known[rows][inside] = raster.read_masks(band, window=window)[place] > 0
-    return values, known & np.isfinite(values)
+            values = at_centres(
+                raster,
+                grid.crs,
+                (grid.west, grid.north),
+                grid.cell_m,
+                grid.shape,
+                band=cover.band,
+            )
+    return values, ~np.isnan(values)
 
 
 def _fault(cover: LandCover, what: str, mend: str) -> DataFaults:
