@@ -1,6 +1,7 @@
 """Lines straight across a street, one a station: where kerb, footway and its back edge lie."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -18,6 +19,8 @@ _STEP_M = 0.5  # between stations; corners of the footways have stations of thei
 _BESIDE_M = 0.01  # a corner is looked at this much before and after it
 _LOOK_M = 30.0  # how far a line across looks
 _SLIVER_M = 0.02  # gaps and strips narrower than this are drawing errors
+_INTO_M = 0.5  # behind the kerb, where the footway is looked up
+_MOUTH_M = 4.0  # shorter stretches where widths disagree are mouths of passages
 _OVER_LINE_M = 0.05  # a footway that starts nearer the road's middle crosses the road
 
 
@@ -54,8 +57,6 @@ def footways_of(
     areas = close[drawn | wide].set_geometry(list(shapes[drawn | wide]), crs=footways.crs)
     ground = shapely.union_all(areas.geometry.to_numpy())
     overlap = float(areas.geometry.area.sum() - ground.area)
-    # Grown and shrunk by a hair, so that two areas drawn edge to edge are one.
-    ground = ground.buffer(_SLIVER_M, join_style="mitre").buffer(-_SLIVER_M, join_style="mitre")
     return Footways(ground.difference(buildings), areas, close[~drawn & ~wide], overlap)
 
 
@@ -184,6 +185,7 @@ def _cut(
         span = _first_span(hit, points[at], away[at], within[at])
         if span is not None:
             found.near[at], found.back[at] = span
+    _close_slivers(stations, found)
     found.stated[:] = _stated(footways.areas, points, away, found)
     if len(footways.bare):
         bare = shapely.union_all(footways.bare.geometry.to_numpy())
@@ -194,6 +196,18 @@ def _cut(
         for values in (found.near, found.back, found.stated):
             values[found.bare] = np.nan
     return found
+
+
+def _close_slivers(stations: Floats, found: _Found) -> None:
+    """Bridge the hair between two footways that were drawn edge to edge."""
+    known = np.flatnonzero(np.isfinite(found.near))
+    for before, after in pairwise(known):
+        if after - before > 1 and stations[after] - stations[before] <= 2 * (_SLIVER_M + _BESIDE_M):
+            between = slice(before + 1, after)
+            for values in (found.near, found.back):
+                values[between] = np.interp(
+                    stations[between], stations[[before, after]], values[[before, after]]
+                )
 
 
 def _first_span(
@@ -225,9 +239,11 @@ def _stated(areas: gpd.GeoDataFrame, points: Floats, away: Floats, found: _Found
     drawn = np.flatnonzero(np.isfinite(found.near))
     if not len(areas) or not len(drawn) or not np.isfinite(widths).any():
         return stated
-    middles = points[drawn] + ((found.near + found.back) / 2)[drawn, None] * away[drawn]
+    # A little behind the kerb: the middle may lie in a passage that opens at the back.
+    inside = found.near + np.minimum((found.back - found.near) / 2, _INTO_M)
+    spots = points[drawn] + inside[drawn, None] * away[drawn]
     tree = shapely.STRtree(areas.geometry.to_numpy())
-    for at, area in tree.query(shapely.points(middles), predicate="intersects").T:
+    for at, area in tree.query(shapely.points(spots), predicate="intersects").T:
         stated[drawn[at]] = np.fmin(stated[drawn[at]], widths[area])
     return stated
 
@@ -256,15 +272,22 @@ def _say(
             f"No footway is on the map on the {side} of {name}: its kerb was taken from the width "
             "of the road, and every width there is to be measured."
         )
-    if over.any():
+    for a, b in _runs(over, stations):
         odd.append(
             f"On the {side} of {name} the footway is drawn over the carriageway as its width is "
-            f"stated, from {stations[over][0]:.0f} to {stations[over][-1]:.0f} m: the drawn kerb "
-            "was taken. Check the width of the road."
+            f"stated, from {a:.0f} to {b:.0f} m: the drawn kerb was taken. Check the width of the "
+            "road."
         )
-    if clash.any():
+    for a, b in _runs(clash, stations):
         odd.append(
             f"On the {side} of {name} the stated width of the footway and the drawn one differ, "
-            f"from {stations[clash][0]:.0f} to {stations[clash][-1]:.0f} m: the smaller was taken. "
-            "Measure again."
+            f"from {a:.0f} to {b:.0f} m: the smaller was taken. Measure again."
         )
+
+
+def _runs(marked: NDArray[np.bool_], stations: Floats) -> list[tuple[float, float]]:
+    """Stretches of marked stations; the mouth of a passage or of a side road is too short."""
+    at = np.flatnonzero(marked)
+    runs = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
+    ends = [(float(stations[run[0]]), float(stations[run[-1]])) for run in runs if len(run)]
+    return [(a, b) for a, b in ends if b - a >= _MOUTH_M]

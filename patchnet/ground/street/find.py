@@ -94,11 +94,11 @@ def find_street(neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge
         objects_known=known,
         footways=footways.areas,
         walkable=footways.walkable,
-        footway_ground=footways.walkable.buffer(_HAIR_M),
+        footway_ground=shapely.make_valid(footways.walkable.buffer(_HAIR_M)),
         carriageway=_carriageway(road, knowledge).difference(footways.walkable),
         other_carriageways=_carriageways(others, line, reach),
         barriers=barriers,
-        barriers_inside=barriers.intersection(footways.walkable.buffer(-_INSIDE_M)),
+        barriers_inside=_inside(barriers, footways.walkable),
         buildings=buildings,
         sight_areas=tuple(areas),
         junctions_known=bool(others) or not line.is_simple,
@@ -120,6 +120,13 @@ def _reach(road: RoadLine, knowledge: Knowledge) -> float:
 def _near(table: gpd.GeoDataFrame, line: shapely.LineString, reach: float) -> shapely.Geometry:
     shapes = table.geometry.to_numpy()
     return shapely.union_all(shapes[shapely.dwithin(shapes, line, reach)])
+
+
+def _inside(barriers: shapely.Geometry, walkable: shapely.Geometry) -> shapely.Geometry:
+    """Return what of the barriers stands well within the footways."""
+    areas = [part for part in shapely.get_parts(walkable) if shapely.get_dimensions(part) == 2]
+    edges = shapely.union_all([area.boundary for area in areas])
+    return barriers.intersection(walkable).difference(edges.buffer(_INSIDE_M))
 
 
 def _speed_of(speeds: list[float], knowledge: Knowledge) -> _Speed:

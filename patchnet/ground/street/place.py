@@ -179,5 +179,5 @@ def _widths(side: StreetSide, stretch: tuple[float, float]) -> tuple[float, floa
     drawn = np.concatenate([side.drawn[here], at_stations(side, ends, side.drawn)])
     if (side.open & np.isnan(side.footway))[here].any() or not np.isfinite(known).any():
         return np.nan, np.nan, False
-    at = int(np.nanargmin(known))
-    return float(known[at]), float(drawn[at]), bool(side.measured[here].all())
+    # The narrowest of each: where a passage opens at the back the drawn width is no width.
+    return float(np.nanmin(known)), float(np.nanmin(drawn)), bool(side.measured[here].all())

@@ -138,7 +138,7 @@ def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding
             continue
         close = apart < limit
         called = thing.name or f"the {thing.kind.name}"
-        words = f"{metres(apart)} from {_of(thing, called)}; {metres(limit)} is asked."
+        words = f"{_where(thing, called, apart)}; {metres(limit)} is asked."
         if close and thing.kind.verdict == "ask":
             words += " Ask the people it belongs to."
         basis: Basis = "from the map" if thing.known_size else "assumed"
@@ -149,8 +149,15 @@ def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding
     return found
 
 
-def _of(thing: StreetObject, called: str) -> str:
-    return f"the way from {called} to the kerb" if thing.kind.test == "way" else called
+def _where(thing: StreetObject, called: str, apart: float) -> str:
+    way = thing.kind.test == "way"
+    if apart == 0:
+        return f"It would stand {'in the way' if way else 'on or against'} {_of(called, way=way)}"
+    return f"{metres(apart)} from {'the way ' if way else ''}{_of(called, way=way)}"
+
+
+def _of(called: str, *, way: bool) -> str:
+    return f"from {called} to the kerb" if way else called
 
 
 def _apart(street: Street, place: Place, thing: StreetObject) -> float | None:

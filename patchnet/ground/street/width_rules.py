@@ -31,6 +31,7 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
     needs = place.offset_m + place.size.width_m
     if np.isnan(place.footway_m):
         full = needs + place.size.spread_m + knowledge.street_rule("clear_width_fits_m")
+        full = round(full, _MILLIMETRES)
         return finding(
             "on_footway", "measure", None, full, "assumed", knowledge, "clear_width_fits_m",
             "Nobody has measured the footway here: measure it. From kerb to wall this planter "

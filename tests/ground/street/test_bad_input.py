@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patchnet.errors import DataFaults, WrongUse
@@ -70,7 +70,7 @@ def test_overlapping_footways_count_once(straight, found, sites_of):
 def test_footways_drawn_edge_to_edge_are_one(straight, sites_of):
     straight.footways = [
         ("left", shapely.box(0, 3, 50, 6), None),
-        ("left", shapely.box(50.01, 3, 100, 6), None),
+        ("left", shapely.box(50.03, 3, 100, 6), None),
     ]
     site = sites_of(straight, sizes=[SLIM], spacing_m=50.0, sides="left")["L050.0"]
     assert (site.clear_m, site.verdict) == (2.0, "fits")
@@ -313,18 +313,20 @@ def tricky(scene, turned=0.0, shifted=(0.0, 0.0)):
 
 @pytest.fixture(scope="module")
 def as_drawn(scene, sites_of):
-    return sites_of(tricky(scene), spacing_m=5.0)
+    sites = sites_of(tricky(scene), spacing_m=5.0)
+    return lambda: sites  # Hypothesis would write the sites themselves out
 
 
 @settings(max_examples=8, deadline=None)
+@example(turned=-1 / 3, east=0.0, north=0.0)  # a buffer that lost a footway
 @given(turned=st.floats(-180, 180), east=st.floats(-900, 900), north=st.floats(-900, 900))
 def test_turning_and_moving_the_map_changes_no_verdict(
     turned, east, north, scene, sites_of, as_drawn
 ):
     moved = sites_of(tricky(scene, turned, (east, north)), spacing_m=5.0)
-    assert list(moved) == list(as_drawn)
+    assert list(moved) == list(as_drawn())
     for key, site in moved.items():
-        before = as_drawn[key]
+        before = as_drawn()[key]
         assert site.verdict == before.verdict
         assert [(f.rule, f.verdict) for f in site.findings] == [
             (f.rule, f.verdict) for f in before.findings
@@ -338,7 +340,7 @@ def test_turning_and_moving_the_map_changes_no_verdict(
 
 
 def test_the_scene_of_that_test_has_every_verdict_but_measure(as_drawn):
-    assert {site.verdict for site in as_drawn.values()} == {"fits", "ask", "no"}
+    assert {site.verdict for site in as_drawn().values()} == {"fits", "ask", "no"}
 
 
 @settings(max_examples=15, deadline=None)

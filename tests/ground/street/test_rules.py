@@ -98,6 +98,21 @@ def test_stated_width_is_measured_and_clash_takes_the_smaller(straight, found, s
     assert (site.clear_m, site.clear_basis) == (2.0, "from the map")
 
 
+def test_mouth_of_a_passage_is_no_width(straight, found, sites_of):
+    """A passage 1.5 m wide opens at the back at 50 m; the stated width of 3 m stands."""
+    straight.footways = [
+        ("left", shapely.box(0, 3, 100, 6), 3.0),
+        ("passage", shapely.box(49.5, 6, 51, 30), None),
+    ]
+    street, _ = found(straight)
+    assert street.faults == ()
+    site = sites_of(straight, sizes=[SLIM], spacing_m=50.0)["L050.0"]
+    assert site.footway_m == 3.0
+    # The corners of the passage are 2 m behind the plants and beside them.
+    assert site.clear_m == pytest.approx(2.0, abs=0.011)
+    assert site.clear_basis == "measured"
+
+
 # kerb -------------------------------------------------------------------------------------
 
 
