@@ -62,6 +62,28 @@ class SchemeRules:
         both: NDArray[np.bool_] = close | touching | np.eye(len(boxes), dtype=bool)
         return both
 
+    def cliques(self) -> csr_array:
+        """Sets of sites of which at most one can be used, shape (sets, sites), each pair in one."""
+        order = sorted(
+            range(len(self.sites)),
+            key=lambda at: (self.sites[at].side, self.sites[at].chainage_m, at),
+        )
+        found: dict[tuple[int, ...], None] = {}
+        for at, first in enumerate(order):
+            clique = [first]
+            for other in order[at + 1 :]:
+                if self.conflicts[first, other]:
+                    if self.conflicts[other, clique].all():
+                        clique.append(other)
+                    else:
+                        found.setdefault((first, other), None)
+            if len(clique) > 1:
+                found.setdefault(tuple(clique), None)
+        sets = list(found)
+        rows = np.repeat(np.arange(len(sets)), [len(each) for each in sets])
+        cols = np.array([site for each in sets for site in each], dtype=int)
+        return csr_array((np.ones(len(cols)), (rows, cols)), shape=(len(sets), len(self.sites)))
+
     @cached_property
     def carries(self) -> NDArray[np.float64]:
         """Shape (sites, keepers): carrying distance, metres; inf beyond `carry_m`."""

@@ -262,9 +262,9 @@ class _Chains:
         chances: Array, homes: Array, sources: NDArray[np.intp], lengths: Array
     ) -> list[tuple[int, int]]:
         """Pairs (row of a source, goal) by what linking them could win for each planter."""
+        lengths = np.where(np.isfinite(lengths), lengths, -1.0)
         stops = np.maximum(np.floor(lengths), 0)
-        could = np.where(np.isfinite(lengths) & (stops >= 1), np.exp(-(lengths - stops) * 1e4), 0)
-        could = np.nan_to_num(could, nan=0.0, posinf=0.0)
+        could = np.where(stops >= 1, np.exp(-np.maximum(lengths - stops, 0) * 1e4), 0.0)
         gain = homes[sources][:, None] * homes[None, :] * np.maximum(could - chances[sources], 0)
         rate = gain / np.maximum(stops, 1)
         flat = np.argsort(-rate, axis=None, kind="stable")[: 40 * _PAIRS]

@@ -1,0 +1,433 @@
+"""A planter scheme along a street: which sites, what grows in them, in which order, how good."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.advice.assess import assess, choose_groups
+from patchnet.advice.compare import compare_assessments
+from patchnet.advice.records import Assessment
+from patchnet.advice.scheme_bound import GroupCeiling, SchemeBound, ceiling_of
+from patchnet.advice.scheme_field import GroupField, group_fields, with_sites
+from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
+from patchnet.advice.scheme_rules import SchemeRules
+from patchnet.advice.scheme_search import Best, every_scheme, search_schemes
+from patchnet.advice.scheme_state import GroupState, Pick, State, Worth
+from patchnet.errors import WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street import Site, Street
+from patchnet.knowledge.records import Knowledge, Recipe
+
+__all__ = ["plan_scheme"]
+
+Array = NDArray[np.float64]
+
+
+def plan_scheme(
+    assessment: Assessment,
+    street: Street,
+    sites: Sequence[Site],
+    ask: SchemeAsk,
+    *,
+    seed: int = 0,
+) -> Scheme:
+    """Choose planters for a street.
+
+    Parameters
+    ----------
+    assessment
+        The neighbourhood as it is. Only its drawn-in amounts are taken from it: the scheme's
+        groups are assessed anew, on straight lines, since planters serve what flies.
+    street
+        The street.
+    sites
+        Every site along it, with its verdict.
+    ask
+        What the scheme is to be.
+    seed
+        For the shaken starts of the search.
+
+    Raises
+    ------
+    WrongUse
+        If groups, sites or recipes do not exist, locks contradict each other, or nothing can be
+        built: every reason at once.
+    """
+    knowledge = assessment.knowledge
+    usable, recipes, groups = _checked(assessment, sites, ask)
+    ids = [_plot_id(assessment, at) for at in range(len(usable))]
+    fields = group_fields(assessment, usable, ids, recipes, groups)
+    rules = _rules(usable, recipes, ask, knowledge)
+    least = knowledge.setting("p_cut")
+    ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
+    worth = _worth(fields, ceilings)
+    start = State([GroupState(field, least) for field in fields], worth)
+    locked = _locked(usable, ask, start, rules)
+    start = start.with_all(locked)
+    best = every_scheme(start, rules, most=round(knowledge.setting("scheme_every_most")))
+    exact = best is not None
+    if best is None:
+        best = search_schemes(start, fields, rules, seed=seed)
+    bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
+    empty = State([GroupState(field, least) for field in fields], worth)
+    curve = _curve(best, empty, bound, rules, usable, recipes, exact=exact)
+    chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
+    ordered = _building_order(empty, chosen)
+    return _handed_over(
+        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, empty, ordered,
+        curve, exact=exact,
+    )  # fmt: skip
+
+
+def _checked(
+    assessment: Assessment, sites: Sequence[Site], ask: SchemeAsk
+) -> tuple[tuple[Site, ...], tuple[Recipe, ...], list[str]]:
+    """Sites, recipes and groups that can be used; every mistake in what was asked at once."""
+    knowledge = assessment.knowledge
+    flying = [key for key, group in knowledge.groups.items() if group.mode == "air"]
+    groups = list(ask.groups) or flying
+    wrong = [*_wrong_keys(knowledge, groups, flying, ask), *_wrong_locks(sites, ask)]
+    usable = tuple(
+        site
+        for site in sites
+        if site.verdict in ask.verdicts
+        and site.key not in ask.locked_out
+        and ask.sides in ("both", site.side)
+    )
+    if not usable and not wrong:
+        wrong.append(_nowhere(sites, ask))
+    if wrong:
+        raise WrongUse("\n".join(wrong))
+    recipes = tuple(
+        recipe for key, recipe in knowledge.recipes.items() if not ask.recipes or key in ask.recipes
+    )
+    ordered = [group.key for group in choose_groups(knowledge, groups)]
+    return usable, recipes, ordered
+
+
+def _wrong_keys(
+    knowledge: Knowledge, groups: Sequence[str], flying: Sequence[str], ask: SchemeAsk
+) -> list[str]:
+    wrong = []
+    for key in groups:
+        if key not in knowledge.groups:
+            hint = nearest_hint(key, flying)
+            wrong.append(f"There is no wildlife group {key!r}.{hint}")
+        elif key not in flying:
+            name = knowledge.groups[key].name.lower()
+            wrong.append(
+                f"A planter is no stop for what walks, so no scheme can be made for the {name}."
+            )
+    wrong += [
+        f"There is no planter recipe {key!r}.{nearest_hint(key, knowledge.recipes)}"
+        for key in ask.recipes
+        if key not in knowledge.recipes
+    ]
+    return wrong
+
+
+def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
+    known = {site.key: site for site in sites}
+    wrong = [
+        f"There is no site {key!r}.{nearest_hint(key, known)}"
+        for key in (*ask.locked_in, *ask.locked_out)
+        if key not in known
+    ]
+    wrong += [
+        f"Site {key} is to be used and not to be used: say one of the two."
+        for key in ask.locked_in
+        if key in ask.locked_out
+    ]
+    wrong += [
+        f"Site {key} is to be used, but the street rules say '{known[key].verdict}' to it."
+        for key in ask.locked_in
+        if key in known and known[key].verdict not in ask.verdicts
+    ]
+    wrong += [
+        f"Site {key} is to be used, but only the {ask.sides} side is asked for."
+        for key in ask.locked_in
+        if key in known and ask.sides not in ("both", known[key].side)
+    ]
+    if ask.planters is not None and ask.planters < 1:
+        wrong.append("Ask for at least one planter.")
+    elif ask.planters is not None and ask.planters < len(ask.locked_in):
+        wrong.append(
+            f"{len(ask.locked_in)} sites are to be used, but only {ask.planters} planters are "
+            "asked for."
+        )
+    return wrong
+
+
+def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
+    """Why no site can be used."""
+    if not sites:
+        return "No place for a planter was found along this road."
+    count: dict[str, int] = {}
+    for site in sites:
+        for finding in site.findings:
+            if finding.verdict == "no":
+                count[finding.rule] = count.get(finding.rule, 0) + 1
+    reasons = ", ".join(f"{rule} ({number})" for rule, number in sorted(count.items()))
+    wanted = " or ".join(ask.verdicts)
+    return (
+        f"Of {len(sites)} places looked at none has the verdict {wanted} on the side asked for. "
+        f"Rules that say no, and to how many places: {reasons or 'none'}."
+    )
+
+
+def _plot_id(assessment: Assessment, at: int) -> str:
+    """An id for a site's plot that no plot has."""
+    name = f"scheme-{at + 1:03d}"
+    while name in assessment.neighbourhood.plots.index:
+        name = f"{name}x"
+    return name
+
+
+def _rules(
+    sites: tuple[Site, ...], recipes: Sequence[Recipe], ask: SchemeAsk, knowledge: Knowledge
+) -> SchemeRules:
+    box = np.array([site.size.cost + _filling(site, knowledge) for site in sites])
+    costs = np.repeat(box[:, None], len(recipes), axis=1)
+    budget = np.inf if ask.budget is None else ask.budget
+    if budget < costs.min():
+        raise WrongUse(
+            f"The budget of {budget:g} is less than the cheapest planter with soil and plants, "
+            f"{costs.min():.0f}."
+        )
+    by_money = int(budget // costs.min()) if np.isfinite(budget) else len(sites)
+    planters = min(len(sites) if ask.planters is None else ask.planters, by_money, len(sites))
+    spacing = knowledge.setting("scheme_spacing_m") if ask.spacing_m is None else ask.spacing_m
+    litres = np.array([site.size.plan_m2 for site in sites]) * knowledge.setting("visit_litres_m2")
+    return SchemeRules(
+        sites=sites,
+        costs=costs,
+        planters=planters,
+        budget=budget,
+        spacing_m=spacing,
+        litres=litres,
+        keepers=ask.keepers,
+        carry_m=knowledge.setting("carry_m"),
+        unkept=ask.unkept,
+    )
+
+
+def _filling(site: Site, knowledge: Knowledge) -> float:
+    """Money for soil and plants of one planter."""
+    soil = site.size.litres * knowledge.setting("soil_cost_litre")
+    return soil + site.size.plan_m2 * knowledge.setting("plants_cost_m2")
+
+
+def _worth(fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling]) -> Worth:
+    votes = np.array([field.group.weight.value for field in fields])
+    now = np.sqrt([ceiling.base for ceiling in ceilings])
+    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
+    able = full > 0
+    weight = np.where(able, votes, 0.0)
+    total = weight.sum()
+    return Worth(
+        weight=weight / total if total > 0 else weight,
+        full=np.where(able, full, 1.0),
+        now=now,
+    )
+
+
+def _locked(
+    sites: tuple[Site, ...], ask: SchemeAsk, start: State, rules: SchemeRules
+) -> list[Pick]:
+    """Sites that must be used, each with the recipe that wins most there."""
+    place = {site.key: at for at, site in enumerate(sites)}
+    picks: list[Pick] = []
+    state = start.copy()
+    for key in ask.locked_in:
+        site = place[key]
+        values = [(state.after((site, recipe)), -recipe) for recipe in range(rules.costs.shape[1])]
+        picks.append((site, -max(values)[1]))
+        state.add(picks[-1])
+    if picks and not rules.allows(picks):
+        names = ", ".join(ask.locked_in)
+        raise WrongUse(
+            f"The sites to be used ({names}) cannot stand together: too close to each other, too "
+            "dear, or too many to be watered."
+        )
+    return picks
+
+
+def _curve(
+    best: Best,
+    empty: State,
+    bound: SchemeBound,
+    rules: SchemeRules,
+    sites: Sequence[Site],
+    recipes: Sequence[Recipe],
+    *,
+    exact: bool,
+) -> tuple[SchemeStep, ...]:
+    steps = []
+    names = [group.field.group.key for group in empty.groups]
+    for count in sorted(best.picks):
+        state = empty.with_all(best.picks[count])
+        value = best.value[count]
+        limit = value if exact else max(bound.of_size(count, state.linked), value)
+        steps.append(
+            SchemeStep(
+                planters=count,
+                sites=tuple(
+                    (sites[site].key, recipes[recipe].key) for site, recipe in best.picks[count]
+                ),
+                value=value,
+                linked=dict(zip(names, state.linked.tolist(), strict=True)),
+                cost=rules.cost(best.picks[count]),
+                bound=limit,
+            )
+        )
+    return tuple(steps)
+
+
+def _building_order(empty: State, picks: Sequence[Pick]) -> list[Pick]:
+    """Order in which each stage is worth having: what is missed least is built last."""
+    left, last = list(picks), []
+    while left:
+        rests = [(empty.with_all(p for p in left if p != out).value, out) for out in sorted(left)]
+        out = max(rests, key=lambda rest: rest[0])[1]
+        left.remove(out)
+        last.append(out)
+    return last[::-1]
+
+
+def _handed_over(
+    assessment: Assessment,
+    street: Street,
+    sites: tuple[Site, ...],
+    ask: SchemeAsk,
+    usable: Sequence[Site],
+    recipes: Sequence[Recipe],
+    rules: SchemeRules,
+    fields: Sequence[GroupField],
+    empty: State,
+    ordered: Sequence[Pick],
+    curve: tuple[SchemeStep, ...],
+    *,
+    exact: bool,
+) -> Scheme:
+    knowledge = assessment.knowledge
+    hood = _with_scheme(assessment, [(usable[s], recipes[r]) for s, r in ordered])
+    ids = list(hood.plots.index[len(assessment.neighbourhood.plots) :])
+    groups = [field.group.key for field in fields]
+    before = assess(assessment.neighbourhood, knowledge=knowledge, groups=groups, straight=True)
+    after = assess(hood, knowledge=knowledge, groups=groups, straight=True)
+    return Scheme(
+        ask=ask,
+        street=street,
+        sites=sites,
+        planters=_placed(ids, ordered, usable, recipes, rules, fields, empty),
+        curve=curve,
+        exact=exact,
+        before=before,
+        after=after,
+        comparison=compare_assessments(before, after),
+        neighbourhood=hood,
+        notes=_notes(street, usable, ordered),
+    )
+
+
+def _with_scheme(assessment: Assessment, chosen: Sequence[tuple[Site, Recipe]]) -> Neighbourhood:
+    """The neighbourhood as it was read, with the planters as plots; what is not known stays so."""
+    hood = assessment.neighbourhood
+    width = max(2, len(str(len(chosen))))
+    ids: list[str] = []
+    for at in range(1, len(chosen) + 1):
+        name = f"S{at:0{width}d}"
+        while name in hood.plots.index:
+            name = f"{name}x"
+        ids.append(name)
+    grown = with_sites(assessment, [site for site, _ in chosen], ids)
+    amount = np.vstack([hood.answers.amount, np.zeros((len(chosen), len(hood.answers.features)))])
+    for at, (site, recipe) in enumerate(chosen, len(hood.plots)):
+        for feature, share in recipe.amounts.items():
+            column = hood.answers.features.index(feature)
+            amount[at, column] = share.value * site.size.plan_m2
+    extra = np.ones((len(chosen), amount.shape[1]), dtype=bool)
+    answers = replace(
+        grown.answers,
+        amount=amount,
+        sized=np.vstack([hood.answers.sized, extra]),
+        sure=np.vstack([hood.answers.sure, extra]),
+    )
+    return replace(grown, answers=answers)
+
+
+def _placed(
+    ids: Sequence[str],
+    ordered: Sequence[Pick],
+    usable: Sequence[Site],
+    recipes: Sequence[Recipe],
+    rules: SchemeRules,
+    fields: Sequence[GroupField],
+    empty: State,
+) -> tuple[PlacedPlanter, ...]:
+    whole = empty.with_all(ordered)
+    kept_by = rules.kept_by([site for site, _ in ordered])
+    state = empty.copy()
+    placed = []
+    for number, (plot, pick, keeper) in enumerate(zip(ids, ordered, kept_by, strict=True), 1):
+        site, recipe = pick
+        rest = empty.with_all(other for other in ordered if other != pick)
+        before = state.value
+        state.add(pick)
+        placed.append(
+            PlacedPlanter(
+                number=number,
+                plot=str(plot),
+                site=usable[site],
+                recipe=recipes[recipe],
+                worth=whole.value - rest.value,
+                linked=dict(
+                    zip(
+                        [field.group.key for field in fields],
+                        (whole.linked - rest.linked).tolist(),
+                        strict=True,
+                    )
+                ),
+                forage=_fed(fields, site, recipe),
+                when_built=state.value - before,
+                cost=float(rules.costs[pick]),
+                keeper=None if keeper is None else rules.keepers[keeper].name,
+                carry_m=None if keeper is None else float(rules.carries[site, keeper]),
+            )
+        )
+    return tuple(placed)
+
+
+def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
+    """Plots whose homes get something of a planter that they are short of, for any group."""
+    fed: set[int] = set()
+    for field in fields:
+        place = field.plots + site
+        for need, share in zip(field.needs, field.offers[site][recipe].shares, strict=True):
+            if share is None:
+                continue
+            matrix = need.reached
+            rows = matrix.indices[matrix.indptr[place] : matrix.indptr[place + 1]]
+            short = (need.access[rows] < need.demand.amount)[:, share > 0].any(axis=1)
+            fed |= set(rows[short & (field.room[rows] > 0)].tolist())
+    return len(fed)
+
+
+def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> tuple[str, ...]:
+    notes = list(street.notes)
+    verdicts = pd.Series([usable[site].verdict for site, _ in ordered]).value_counts()
+    for verdict, words in (
+        ("ask", "need the authority's word: the figures stand beside them"),
+        ("measure", "stand where something still has to be measured or looked for on site"),
+    ):
+        if verdict in verdicts:
+            notes.append(f"{int(verdicts[verdict])} of the planters {words}.")
+    notes.append(
+        "The search shares supplies among the homes that can live there today; what is handed "
+        "over was then assessed anew from the start, and those are the figures of the case."
+    )
+    return tuple(notes)
