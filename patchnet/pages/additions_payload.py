@@ -45,9 +45,11 @@ ADDITIONS_WORDS: dict[str, object] = {
     "said_children_yes": "small children come here",
     "said_children_no": "no small children",
     "said_pots_yes": "pots only",
-    "said_free_line": "{n} m² to change",
-    "said_hours_line": "{n} hours a month",
-    "said_money_line": "{n} {unit}",
+    "said_amounts": {
+        "free": "{n} m² to change",
+        "hours": "{n} hours a month",
+        "money": "{n} {unit}",
+    },
     "said_no_number": "Write a number, 0 or more.",
     "additions_order": (
         "Each thing by itself, the one worth most first. Every wildlife group counts for its own "

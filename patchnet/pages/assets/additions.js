@@ -201,7 +201,7 @@ function saidWords() {
   for (const name of SAID_NUMBERS) {
     const value = saidNumber(name);
     if (value !== null && !Number.isNaN(value)) {
-      words.push(fill(W["said_" + name + "_line"], { n: value, unit: ADDITIONS.unit }));
+      words.push(fill(W.said_amounts[name], { n: value, unit: ADDITIONS.unit }));
     }
   }
   return words.length ? fill(W.said_line, { answers: words.join("; ") }) : "";
