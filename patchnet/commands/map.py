@@ -4,10 +4,16 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.additions_options import (
+    additions_asked,
+    additions_option,
+    ensure_not_public,
+)
 from patchnet.commands.options import (
     Asked,
     AskedGround,
     assess_for,
+    audience_option,
     ground_options,
     group_option,
     input_options,
@@ -16,6 +22,7 @@ from patchnet.commands.options import (
 )
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.files import ensure_may_write
+from patchnet.ground.neighbourhood import Audience
 from patchnet.ground.shade import sun_hours
 from patchnet.pages import write_map
 
@@ -39,15 +46,17 @@ __all__ = ["map_"]
 @click.option(
     "--public",
     is_flag=True,
-    help="For a page to be published: plots without consent only laid together, no labels, no "
-    "fences or gaps; the page says what is left out.",
+    help="The same as --for public, for a page to be published: no fences or gaps either; the "
+    "page says what is left out.",
 )
+@audience_option
 @click.option(
     "--sun",
     is_flag=True,
     help="Also work out hours of direct sun on each plot, from heights of buildings, fences and "
     "walls: a layer of the map. Takes a second or two more for each hundred plots.",
 )
+@additions_option
 @surface_options
 def map_(
     *,
@@ -58,7 +67,9 @@ def map_(
     tiles: str | None,
     tiles_credit: str | None,
     public: bool,
+    audience: Audience,
     sun: bool,
+    additions: bool | None,
     surface: AskedSurface,
     asked: Asked,
     ground: AskedGround,
@@ -71,22 +82,26 @@ def map_(
       patchnet map plots.geojson --features survey.csv -o street.html
       patchnet map street.gpkg --group wren --group sparrow -o birds.html
       patchnet map street.gpkg --public -o notice_board.html
-      patchnet map street.gpkg --sun -o street.html
+      patchnet map street.gpkg --sun --additions -o street.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    ensure_not_public(additions=additions, public=public or audience == "public")
     ensure_may_write(output, overwrite=overwrite)
     hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
-    answer = assess_for(hood, asked, groups, ground, "public" if public else "own")
+    audience = "public" if public else audience
+    answer = assess_for(hood, asked, groups, ground, audience)
     hours = None
     if sun or heights is not None:
         hours = sun_hours(answer.neighbourhood, asked.knowledge, surface=heights)
+    found = additions_asked(answer, additions=additions, public=audience == "public")
     write_map(
         answer,
         output,
         title=title,
         tiles=tiles,
         tiles_credit=tiles_credit,
-        public=public,
+        public=audience == "public",
         sun=hours,
+        additions=found,
     )
     click.echo(output)

@@ -23,6 +23,7 @@ _LISTS = ("statements", "drawn", "consent")
 _BLANK = " \t\r\n\0"
 _DECODER = json.JSONDecoder()
 _BEGIN = re.compile(r'\{\s*"(?:plot|feature|when)"')
+_OVER = re.compile(r'$|\]\s*(?:,\s*"|\}|$)')
 _NEXT_LIST = re.compile(r'\]\s*,\s*"(?:' + "|".join(_LISTS) + r')"')
 
 
@@ -132,7 +133,7 @@ def _elements(text: str, at: int) -> Iterator[dict[str, Any]]:
     while at < len(text):
         while at < len(text) and text[at] in _BLANK + ",":
             at += 1
-        if text[at : at + 1] in {"]", ""}:
+        if _OVER.match(text, at):
             return
         if text[at] != "{":
             at = _next_object(text, at)

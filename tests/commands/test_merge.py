@@ -1,7 +1,10 @@
 """patchnet merge, consent, forget, progress and export --for, as people use them."""
 
+import csv
 import json
+from datetime import date
 
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -127,3 +130,35 @@ def test_progress(run, handed_in):
     assert "Alder &lt;Row&gt;: how far" in page
     assert run("progress", "street.gpkg", "-o", "p.html")[0] == 0
     assert run("progress", "street.gpkg", "-o", "street.gpkg")[0] == 3
+
+
+def test_the_sheets_of_the_survey_come_back(run, surveyed):
+    """The workbook and the CSV that `patchnet survey` makes, filled in, come back whole."""
+    assert run("survey", "street.gpkg", "-o", "round")[0] == 0
+    folder = surveyed.folder / "round"
+    book = openpyxl.load_workbook(folder / "survey.xlsx")
+    sheet = book.worksheets[0]
+    head = [cell.value for cell in sheet[1]]
+    for row in sheet.iter_rows(min_row=2):
+        cells = dict(zip(head, row, strict=True))
+        if (cells["plot"].value, cells["feature"].value) == ("1", "Wildlife pond, no fish"):
+            cells["answer"].value, cells["amount"].value = "there", 2.5
+            cells["surveyor"].value, cells["date"].value = "Ann", date(2026, 5, 2)
+            cells["consent"].value = "yes"
+    book.save(folder / "ann.xlsx")
+    lines = (folder / "survey.csv").read_text(encoding="utf-8-sig").splitlines()
+    names = next(csv.reader(lines[:1]))
+    filled = []
+    for row in csv.DictReader(lines):
+        if (row["plot"], row["feature"]) == ("2", "Wildlife pond, no fish"):
+            row |= {"answer": "not there", "surveyor": "Bob", "date": "02/05/2026"}
+        filled.append(";".join(row[name].replace(";", ",") for name in names))
+    text = "\n".join([";".join(names), *filled])
+    (folder / "bob.csv").write_text(text, encoding="cp1252")
+    words = ("merge", "street.gpkg", "round/ann.xlsx", "round/bob.csv", "-o", "street.gpkg")
+    status, out, err = run(*words, "--format", "json")
+    assert status == 0, err
+    answer = json.loads(out)
+    found = {(row["plot"], row["feature"]): row["answer"] for row in answer["survey"]}
+    assert found == {("1", "pond"): "there", ("2", "pond"): "not there"}
+    assert answer["consent"] == {"1": "yes"}
