@@ -74,8 +74,8 @@ ADDITIONS_WORDS: dict[str, object] = {
         "hours": "{n} for want of time",
         "money": "{n} for want of money",
     },
-    "additions_more": "{n} more things fit and win less.",
-    "additions_more_one": "1 more thing fits and wins less.",
+    "additions_more": "{n} more things fit and are worth less here.",
+    "additions_more_one": "1 more thing fits and is worth less here.",
     "additions_pond_title": "Not before one question is answered",
     "additions_pond": (
         "{things} could win something here too. First answer above: do children under six live "
