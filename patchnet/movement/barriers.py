@@ -1,5 +1,8 @@
 """The barriers of a neighbourhood as steps that cost more or are closed, with their gaps."""
 
+from collections.abc import Collection
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -19,11 +22,36 @@ from patchnet.movement.barrier_steps import (
 )
 from patchnet.movement.ground_grid import Grid
 
-__all__ = ["barrier_steps"]
+__all__ = ["Lines", "barrier_lines", "barrier_steps"]
 
 _GAP_FEATURE = "fence_gap"
 _BUILDING = -1
 _FAR = 2  # cells along the barrier within which a gap is looked for beside its place
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """The barriers as lines, n of them.
+
+    Attributes
+    ----------
+    tree
+        Finds lines by place.
+    closed
+        Shape (n,): True where nothing of the group gets through anywhere along the barrier.
+    """
+
+    tree: shapely.STRtree
+    closed: NDArray[np.bool_]
+
+
+def barrier_lines(neighbourhood: Neighbourhood, costs: GroundCosts, knowledge: Knowledge) -> Lines:
+    """Find the barriers that are closed all along to a wildlife group."""
+    shapes = np.asarray(neighbourhood.barriers.geometry.array, dtype=object)
+    gaps = _gap_points(neighbourhood, shapes, knowledge)
+    closed = np.isinf(_solid_costs(neighbourhood.barriers, costs, knowledge, gaps))
+    closed[list(gaps)] = False
+    return Lines(shapely.STRtree(shapes), closed)
 
 
 def barrier_steps(
@@ -61,18 +89,10 @@ def barrier_steps(
     _say_outside(table, shapes, grid, faults)
 
     gaps = _gap_points(neighbourhood, shapes, knowledge)
-    solid = np.empty(len(table) + 1)  # the last is for buildings (-1)
-    opened = np.empty(len(table) + 1)
-    solid[_BUILDING] = opened[_BUILDING] = np.inf
-    low = knowledge.setting("barrier_low_m")
-    for at, (kind, gap, height) in enumerate(
-        zip(table["kind"], table["gap"], _heights(table), strict=True)
-    ):
-        opened[at] = costs.crossings[kind, "yes"].value
-        known = "no" if gap == "yes" or at in gaps else gap
-        solid[at] = costs.crossings[kind, "yes" if height <= low else known].value
-    for array in (solid, opened):
-        array[array >= closed] = np.inf
+    # The last is for buildings (-1).
+    solid = np.r_[_solid_costs(table, costs, knowledge, gaps), np.inf]
+    opened = np.r_[[costs.crossings[kind, "yes"].value for kind in table["kind"]], np.inf]
+    opened[opened >= closed] = np.inf
     extra = solid[found.barrier]
     is_gap = np.zeros(len(found.key), np.bool_)
     near = _Near(shapes, knowledge.setting("barrier_snap_m"))
@@ -99,6 +119,21 @@ def barrier_steps(
     keep |= is_gap
     found = Crossings(found.key[keep], found.barrier[keep], found.along[keep])
     return gather_steps(found, extra[keep], opened[found.barrier], is_gap[keep])
+
+
+def _solid_costs(
+    table: gpd.GeoDataFrame, costs: GroundCosts, knowledge: Knowledge, gaps: Collection[int]
+) -> NDArray[np.float64]:
+    """Cost metres of crossing each barrier beside its gaps; inf: nothing gets through there."""
+    low, closed = knowledge.setting("barrier_low_m"), knowledge.setting("closed_cost")
+    solid = np.empty(len(table))
+    for at, (kind, gap, height) in enumerate(
+        zip(table["kind"], table["gap"], _heights(table), strict=True)
+    ):
+        known = "no" if gap == "yes" or at in gaps else gap
+        solid[at] = costs.crossings[kind, "yes" if height <= low else known].value
+    solid[solid >= closed] = np.inf
+    return solid
 
 
 def _building_cover(knowledge: Knowledge) -> str:

@@ -22,7 +22,7 @@ from patchnet.faults import Fault
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.movement.barrier_steps import Steps
-from patchnet.movement.barriers import barrier_steps
+from patchnet.movement.barriers import barrier_lines, barrier_steps
 from patchnet.movement.ground_grid import Grid, lay_grid
 from patchnet.movement.land_cover import LandCover, read_land_cover
 from patchnet.movement.plot_labels import label_plots
@@ -31,6 +31,7 @@ __all__ = ["CostSurface", "cost_surface"]
 
 _AREA = (3, 6)  # polygon, multi-polygon
 _LINE = (1, 5)
+_NAMED = 12  # plots named in a warning
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +56,7 @@ class CostSurface:
     gap_side_m
         Width of a gap, metres.
     faults
-        Warnings: barriers off the map, gaps that lead nowhere.
+        Warnings: plots that are shut off, barriers off the map, gaps that lead nowhere.
     """
 
     group: str
@@ -106,8 +107,9 @@ def cost_surface(
     """Paint what moving over the ground costs a wildlife group.
 
     The ground of a plot costs the mean, by area, of what is known to be on it; the rest of it
-    what its kind of plot costs. A cell is what lies at its centre. A plot without a centre in
-    it takes the nearest cell, so no plot vanishes.
+    what its kind of plot costs. A cell is what lies at its centre. A plot without open ground
+    at a centre takes the nearest open cell on its side of closed barriers, or is shut off and
+    named in a warning: no plot vanishes (see `label_plots`).
 
     Parameters
     ----------
@@ -154,22 +156,38 @@ def cost_surface(
     paint.burn(cost, buildings, np.full(len(buildings), paint.role("building")))
     cost[cost >= knowledge.setting("closed_cost")] = np.inf
     open_plot = price < knowledge.setting("closed_cost")
-    labels, given = label_plots(plots, grid, np.isfinite(cost), open_plot)
-    for label, cell in given.items():
-        if open_plot[label - 1]:
-            cost[cell] = price[label - 1]
-    faults: list[Fault] = []
+    lines = barrier_lines(neighbourhood, costs, knowledge)
+    cells = label_plots(plots, grid, np.isfinite(cost), open_plot, lines)
+    for label, cell in cells.given.items():
+        cost[cell] = price[label - 1]
+    for cell in cells.closed:
+        cost[cell] = np.inf
+    faults = _say_shut(plots.index[np.array(cells.shut, np.int64) - 1])
     steps = barrier_steps(neighbourhood, costs, knowledge, grid, np.isfinite(cost), faults)
     return CostSurface(
         group=group.key,
         cost=cost,
-        labels=labels,
+        labels=cells.labels,
         plots=pd.Index(plots.index),
         steps=steps,
         grid=grid,
         gap_side_m=knowledge.setting("gap_side_m"),
         faults=tuple(faults),
     )
+
+
+def _say_shut(plots: pd.Index) -> list[Fault]:
+    if plots.empty:
+        return []
+    named = ", ".join(map(str, plots[:_NAMED]))
+    more = len(plots) - _NAMED
+    what = "Nothing that walks gets to these plots, because no open ground is theirs: " + named
+    what += f" and {more} more." if more > 0 else "."
+    mend = (
+        "They are built over, or smaller than a cell with no way round a closed barrier. "
+        "Look at their outlines, buildings and fences."
+    )
+    return [Fault("warning", "plots", None, None, what, mend)]
 
 
 class _Painter:
