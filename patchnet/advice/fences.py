@@ -91,7 +91,9 @@ def fence_gaps(
     Every place on every barrier between the territories of two patches is a candidate: a gap
     there makes a link of (cost to it from one side) + (the step with a gap) + (cost from the
     other side). What a link wins is worked out exactly over all best routes; each gap is
-    reckoned with those before it.
+    reckoned with those before it, and all gaps that are there stay, mapped or only assumed in
+    the middle of a barrier. Since a mapped gap takes the place of an assumed one, map the
+    present gap along with the new one where a barrier has both.
 
     Parameters
     ----------

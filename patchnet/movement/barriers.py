@@ -48,9 +48,9 @@ class Lines:
 def barrier_lines(neighbourhood: Neighbourhood, costs: GroundCosts, knowledge: Knowledge) -> Lines:
     """Find the barriers that are closed all along to a wildlife group."""
     shapes = np.asarray(neighbourhood.barriers.geometry.array, dtype=object)
-    gaps = _gap_points(neighbourhood, shapes, knowledge)
+    gaps, through = _gap_points(neighbourhood, shapes, knowledge)
     closed = np.isinf(_solid_costs(neighbourhood.barriers, costs, knowledge, gaps))
-    closed[list(gaps)] = False
+    closed[sorted(gaps.keys() | through)] = False
     return Lines(shapely.STRtree(shapes), closed)
 
 
@@ -65,7 +65,8 @@ def barrier_steps(
     """Find the steps that barriers and building outlines close or make dearer.
 
     A barrier with a gap is closed as far as its kind closes it, but for one step: the one
-    nearest to a gap mapped on it as a feature, else nearest to the middle of the line.
+    nearest to the middle of the line, where the gap is assumed. Gaps mapped on it as features
+    take the place of the assumed one: the steps nearest to them open, and no other.
     A barrier of which the gap is not known costs the same all along. Where a barrier ends just
     short of another or of a building it is drawn on to it.
 
@@ -88,7 +89,7 @@ def barrier_steps(
     found = _between(found, passable)
     _say_outside(table, shapes, grid, faults)
 
-    gaps = _gap_points(neighbourhood, shapes, knowledge)
+    gaps, _ = _gap_points(neighbourhood, shapes, knowledge)
     # The last is for buildings (-1).
     solid = np.r_[_solid_costs(table, costs, knowledge, gaps), np.inf]
     opened = np.r_[[costs.crossings[kind, "yes"].value for kind in table["kind"]], np.inf]
@@ -215,13 +216,19 @@ def _between(found: Crossings, passable: NDArray[np.bool_]) -> Crossings:
 
 def _gap_points(
     neighbourhood: Neighbourhood, shapes: NDArray[np.object_], knowledge: Knowledge
-) -> dict[int, list[Point]]:
-    """Where the gaps are: mapped ones at their place on the line, others in its middle."""
+) -> tuple[dict[int, list[Point]], set[int]]:
+    """Where the gaps are: mapped ones at their place on the line, others in its middle.
+
+    A mapped gap goes through every barrier drawn along there (the second thing returned), and
+    takes the place of the one assumed in each.
+    """
     gaps: dict[int, list[Point]] = {}
     features = neighbourhood.features
     mapped = features[features["feature"] == _GAP_FEATURE] if len(features) else features
     tree = shapely.STRtree(shapes)
     reach = knowledge.setting("gap_on_line_m")
+    near = _Near(shapes, knowledge.setting("barrier_snap_m"))
+    through: set[int] = set()
     for shape in mapped.geometry:
         place = shape.centroid
         nearest = sorted(
@@ -230,12 +237,14 @@ def _gap_points(
         )
         if nearest:
             line = shapes[int(nearest[0])]
-            gaps.setdefault(int(nearest[0]), []).append(line.interpolate(line.project(place)))
+            point = line.interpolate(line.project(place))
+            gaps.setdefault(int(nearest[0]), []).append(point)
+            through.update(near.along(point))
     for at, gap in enumerate(neighbourhood.barriers["gap"]):
-        if gap == "yes" and at not in gaps:
+        if gap == "yes" and at not in gaps and at not in through:
             line = max(shapely.get_parts(shapes[at]), key=lambda part: part.length)
             gaps[at] = [line.interpolate(0.5, normalized=True)]
-    return dict(sorted(gaps.items()))
+    return dict(sorted(gaps.items())), through
 
 
 def _steps_at(
@@ -264,12 +273,18 @@ class _Near:
     """Which barriers pass close to a point: a gap goes through all of them."""
 
     def __init__(self, shapes: NDArray[np.object_], reach: float) -> None:
+        self._shapes = shapes
         self._tree = shapely.STRtree(shapes)
         self._reach = reach
 
     def point(self, point: Point) -> NDArray[np.int64]:
         near: NDArray[np.int64] = self._tree.query(point, predicate="dwithin", distance=self._reach)
         return near
+
+    def along(self, point: Point) -> list[int]:
+        """Those that run past the point, rather than end there and begin another way."""
+        ends = {int(at): shapely.boundary(self._shapes[at]) for at in self.point(point)}
+        return [at for at, end in ends.items() if not end.distance(point) <= self._reach]
 
 
 def _say_outside(

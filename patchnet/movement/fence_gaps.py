@@ -3,6 +3,10 @@
 With the cost of the best way to every cell from either patch, a gap on a step from cell u to
 cell v makes a way of (cost from a to u) + (the step with a gap) + (cost from v to b), or the
 other way about. So every place on every barrier is tried at once, exactly.
+
+A gap that is suggested is one more: gaps that are there, mapped or only assumed, stay. On the
+map a mapped gap takes the place of an assumed one (see `barrier_steps`), so the present gap is to
+be mapped along with the new one; then the next list wins what this one promised.
 """
 
 from dataclasses import dataclass

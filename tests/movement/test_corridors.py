@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from shapely import LineString, box
+from shapely import LineString, Point, box
 
 from patchnet.errors import WrongUse
 from patchnet.movement.corridors import both_ways, corridor
@@ -181,3 +181,39 @@ def test_a_fence_drawn_twice_is_opened_once(surface_of):
     (plan, *_) = single_gaps(surface, "a", "b")
     assert plan.gaps[0].barriers == (0, 1)
     assert plan.cost_after == pytest.approx(11)
+
+
+def test_a_suggested_gap_leaves_the_assumed_one(scene, know):
+    """What is promised is what the next list finds, if the present gap is mapped as well.
+
+    The fence (x = 15, y = -40 to 99) has a gap, assumed at y = 29.5. Between a and b it costs
+    28.5 + 22.5 sqrt 2 = 60.32 (worked out in test_surface), and straight across 26: the gap that
+    is suggested wins 34.32. Between c and d, beside the assumed gap, ten metres of ground and
+    the gap cost 26 before and after.
+    """
+    plots = {
+        "a": (box(0, 0, 10, 20), "garden"),
+        "b": (box(20, 0, 30, 20), "garden"),
+        "c": (box(0, 26, 10, 33), "garden"),
+        "d": (box(20, 26, 30, 33), "garden"),
+    }
+    fence = (LineString([(15, -40), (15, 99)]), "fence", "yes")
+
+    def ground(*mapped):
+        there = scene(plots, barriers=[fence], features=[(one, "fence_gap") for one in mapped])
+        return cost_surface(there, know.groups["hedgehog"], know, cell_m=1)
+
+    surface = ground()
+    (plan,) = gaps_in_order(surface, "a", "b", most=3)
+    far = 28.5 + 22.5 * math.sqrt(2)
+    assert (plan.cost_before, plan.cost_after) == pytest.approx((far, 26))
+    assert gaps_in_order(surface, "c", "d") == ()
+    new, assumed = plan.gaps[0].place, Point(15, 29.5)
+    for mapped, between_c_and_d in (((new, assumed), 26), ((new,), None)):
+        after = ground(*mapped)
+        assert both_ways(after, "a", "b").cost == pytest.approx(plan.cost_after)
+        found = both_ways(after, "c", "d").cost
+        if between_c_and_d is None:
+            assert found > 26 + 1, "the new gap alone has taken the place of the assumed one"
+        else:
+            assert found == pytest.approx(between_c_and_d)
