@@ -219,7 +219,7 @@ function writeAdditions(plot, told) {
   if (!told) return;
   const titles = [...byId("additions-found").querySelectorAll(".additions h4")].map((one) => one.textContent);
   if (!titles.length) say(W.additions_empty);
-  else say(fill(titles.length === 1 ? W.said_additions_one : W.said_additions, { n: titles.length, things: listed(titles) }));
+  else say(fill(titles.length === 1 ? W.said_additions_one : W.said_additions, { n: titles.length, things: titles.join("; ") }));
 }
 
 function saidChoice(plot, name, words, choices, unsaid, wide) {
