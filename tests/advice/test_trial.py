@@ -303,6 +303,19 @@ def test_a_plot_that_becomes_a_stop_links_its_neighbours(street, knowledge):
     )
 
 
+@pytest.mark.parametrize("compiled", [False, True])
+def test_a_plot_that_becomes_a_stop_opens_the_way_to_food_beyond(street, knowledge, compiled):
+    """A home on plot 1, food for one (4) on plot 3, 110 m off; hops of 60 m, reach of 120 m.
+
+    Nothing to rest on between them: the food is out of reach, and no home is held. One unit of
+    food on plot 2 makes it a stop: 1 + 4 units lie within reach, the home has all it takes, and
+    linked homes are 1. (The unit alone would be a quarter of a home.)
+    """
+    row = assess(street([(1, 0), (0, 0), (0, 4)]), knowledge=knowledge(reach=120))
+    found = Trials(row, compiled=compiled).at("p2").linked_homes([{}, {"food": 1.0}])[:, 0]
+    assert found == pytest.approx([0, 1], abs=1e-12)
+
+
 def test_everything_at_once_is_what_assessing_it_gives():
     rng = np.random.default_rng(11)
     place = garden_row(rng, count=9, share=0.15)
