@@ -17,8 +17,8 @@ from patchnet.commands.options import (
     overwrite_option,
     read_asked,
 )
+from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.ground.sun_at_plots import plot_sun
-from patchnet.ground.surface_heights import read_surface_heights
 from patchnet.pages.plan_card import write_plan_card
 from patchnet.pages.plan_text import plan_json, plan_text
 
@@ -31,12 +31,7 @@ __all__ = ["advise"]
 @facts_options
 @group_option
 @ground_options()
-@click.option(
-    "--surface",
-    type=click.Path(path_type=Path),
-    metavar="TIF",
-    help="Raster of surface heights, for shadows where buildings have no heights.",
-)
+@surface_options
 @click.option(
     "--month", type=click.IntRange(1, 12), help="The month it is; this month if not given."
 )
@@ -53,7 +48,7 @@ def advise(
     plot_id: str,
     said: SaidFacts,
     groups: tuple[str, ...],
-    surface: Path | None,
+    surface: AskedSurface,
     month: int | None,
     card: Path | None,
     overwrite: bool,
@@ -75,9 +70,7 @@ def advise(
     facts = said(asked.knowledge)
     neighbourhood = read_asked(asked)
     assessment = assess_asked(neighbourhood, asked, groups, ground)
-    heights = None
-    if surface is not None:
-        heights = read_surface_heights(surface, neighbourhood.plots, asked.knowledge)
+    heights = surface_asked(surface, neighbourhood, asked.knowledge)
     sun = plot_sun(neighbourhood, plot_id, knowledge=asked.knowledge, surface=heights)
     plan = Adviser(assessment).plan(
         plot_id,

@@ -98,7 +98,7 @@ def test_pots_only_and_a_large_pond_contradict(run, file):
         (("1", "--care-for", "unicorn"), 1, "unicorn"),
         (("1", "--facts", "nowhere.toml"), 3, "nowhere.toml"),
         (("1", "--ask"), 2, "needs a terminal"),
-        (("1", "--surface", "nowhere.tif"), 3, "nowhere.tif"),
+        (("1", "--heights", "nowhere.tif"), 3, "nowhere.tif"),
     ],
 )
 def test_wrong_use(run, file, words, status, said):
