@@ -21,7 +21,7 @@ from patchnet.ground.returns import Return, street_id
 from patchnet.ground.returns_check import check_returns
 from patchnet.ground.returns_json import read_page_return
 from patchnet.ground.returns_table import read_sheet_return
-from patchnet.ground.statements import by_year, resolve, votes
+from patchnet.ground.statements import by_year, disputes, resolve, votes
 from patchnet.ground.survey_file import read_records, write_records
 from patchnet.ground.survey_records import Records, joined
 from patchnet.knowledge.records import Knowledge
@@ -46,6 +46,8 @@ class Merged:
         Every statement, shape, answer about consent and return.
     years, survey
         What they come to (`statements.by_year`, `statements.resolve`).
+    disputes
+        What people differ on, and who says what (`statements.disputes`).
     agreement
         Of surveyors, per feature (`agreement.agreement`).
     consent
@@ -65,6 +67,7 @@ class Merged:
     records: Records
     years: pd.DataFrame
     survey: pd.DataFrame
+    disputes: pd.DataFrame
     agreement: pd.DataFrame
     consent: Mapping[str, str]
     new: Mapping[str, int]
@@ -180,13 +183,15 @@ def summed_up(
     drawn = records.drawn["plot"].isin(order)
     placed = replace(records, statements=records.statements[known], drawn=records.drawn[drawn])
     years = by_year(placed)
+    held = votes(placed.statements)
     return Merged(
         source,
         neighbourhood,
         records,
         years,
         resolve(years, order, tuple(knowledge.features)),
-        agreement(votes(placed.statements)),
+        disputes(years, held),
+        agreement(held),
         consent_of(records),
         dict(new or {}),
         read,

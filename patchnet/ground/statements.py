@@ -20,7 +20,7 @@ import pandas as pd
 from patchnet.ground.feature_words import Said, write_list
 from patchnet.ground.survey_records import Records
 
-__all__ = ["CHANGES", "by_year", "resolve", "votes"]
+__all__ = ["CHANGES", "by_year", "disputes", "resolve", "votes"]
 
 CHANGES = (
     "gone", "still there", "new", "not looked at again", "still not there", "first answer",
@@ -33,7 +33,10 @@ _CELL = ["plot", "feature", "year"]
 
 
 def votes(statements: pd.DataFrame) -> pd.DataFrame:
-    """Return what each person holds in each year: plot, feature, year, person, answer ...
+    """Return what each person holds in each year.
+
+    Columns: plot, feature, year, person (by which people are told apart), surveyor (as written),
+    answer, amount, sure, seen_from, when.
 
     A person who says there and not there at the same moment has two rows, and so disputes
     herself. Who gave no name is told by the return.
@@ -72,7 +75,7 @@ def votes(statements: pd.DataFrame) -> pd.DataFrame:
     # Who could see at another time of the year is not blind.
     hidden = last[blind & ~last["holder"].isin(seeing["holder"])].drop_duplicates("holder")
     both = pd.concat([kept, hidden]) if len(hidden) else kept
-    columns = [*_CELL, "person", "answer", "amount", "sure", "seen_from", "when"]
+    columns = [*_CELL, "person", "surveyor", "answer", "amount", "sure", "seen_from", "when"]
     return both.sort_values(["holder", "answer"], kind="stable")[columns].reset_index(drop=True)
 
 
@@ -118,6 +121,36 @@ def by_year(records: Records) -> pd.DataFrame:
     table["amount"] = drawn.fillna(table["amount"]).where(table["answer"] == "there")
     columns = ["answer", "amount", "sure", "there", "not_there", "cannot_see", "drawn"]
     return table[columns].reset_index()
+
+
+def disputes(years: pd.DataFrame, held: pd.DataFrame) -> pd.DataFrame:
+    """Return what people differ on, and who says what.
+
+    Parameters
+    ----------
+    years
+        From `by_year`.
+    held
+        From `votes`.
+
+    Returns
+    -------
+    DataFrame
+        One row a plot and feature whose last answer is disputed: plot, feature, year, there_by,
+        not_there_by (names; "no name" for who gave none).
+    """
+    columns = ["plot", "feature", "year", "there_by", "not_there_by"]
+    if not len(years):
+        return pd.DataFrame(columns=columns)
+    last = _last_telling(years, ["plot", "feature"])
+    cells = last.loc[last["answer"] == "disputed", _CELL]
+    said = held.merge(cells, on=_CELL).sort_values([*_CELL, "person"], kind="stable")
+    said["name"] = said["surveyor"].where(said["surveyor"] != "", "no name")
+    rows = cells.sort_values(_CELL, kind="stable").set_index(_CELL)
+    for column, answer in (("there_by", "there"), ("not_there_by", "not there")):
+        names = said[said["answer"] == answer].groupby(_CELL)["name"].agg(", ".join)
+        rows[column] = names.reindex(rows.index)
+    return rows.reset_index()[columns]
 
 
 def resolve(years: pd.DataFrame, plots: Sequence[str], features: Sequence[str]) -> pd.DataFrame:

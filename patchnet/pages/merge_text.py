@@ -47,7 +47,7 @@ def merge_json(merged: Merged) -> str:
             "returns": merged.read,
             "new": dict(merged.new),
             "statements": len(merged.records.statements),
-            "disputed": _disputed(merged).to_dict("records"),
+            "disputed": merged.disputes.to_dict("records"),
             "agreement": merged.agreement.reset_index().to_dict("records"),
             "changes": merged.survey["change"].value_counts().to_dict(),
             "survey": _rows(merged.survey.drop(columns="features")),
@@ -70,24 +70,13 @@ def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
     return paragraph(" ".join(words)) + "\n"
 
 
-def _disputed(merged: Merged) -> pd.DataFrame:
-    years = merged.years
-    if not len(years):
-        return years
-    last = years.sort_values("year").drop_duplicates(["plot", "feature"], keep="last")
-    rows = last[last["answer"] == "disputed"]
-    return rows[["plot", "feature", "year", "there", "not_there"]].sort_values(["plot", "feature"])
-
-
 def _disputes(merged: Merged) -> str:
-    rows = _disputed(merged)
+    rows = merged.disputes
     if not len(rows):
         return "Nobody contradicts anybody."
-    lines = [("plot", "feature", "year", "there", "not there")]
-    lines += [
-        (str(row.plot), str(row.feature), str(row.year), str(row.there), str(row.not_there))
-        for row in rows.head(_LISTED).itertuples()
-    ]
+    lines = [("plot", "feature", "year", "there, says", "not there, says")]
+    shown = rows.head(_LISTED).astype(str).to_numpy(dtype=object).tolist()
+    lines += [(plot, key, year, yes[:40], no[:40]) for plot, key, year, yes, no in shown]
     more = f"\n  ... and {len(rows) - _LISTED} more" if len(rows) > _LISTED else ""
     head = paragraph(
         "People differ; what they differ on counts as not known until those who saw it look again "

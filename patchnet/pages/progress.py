@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from patchnet.ground.neighbourhood import Audience, Neighbourhood
-from patchnet.ground.statements import by_year, votes
+from patchnet.ground.statements import by_year, disputes, votes
 from patchnet.ground.stretches import walking_order
 from patchnet.ground.survey_records import Records
 from patchnet.knowledge.records import Knowledge
@@ -80,8 +80,8 @@ def survey_progress(
     here = records.statements["plot"].isin(hood.plots.index)
     seen = replace(records, statements=records.statements[here])
     plots = _plots(hood, seen, knowledge)
-    disputes = _disputes(seen, hood, knowledge, audience)
-    counts = disputes.groupby("plot").size()
+    differ = _disputes(seen, hood, knowledge, audience)
+    counts = differ.groupby("plot").size()
     plots["disputed"] = counts.reindex(plots.index).fillna(0).astype(np.int64)
     stretches = _stretches(plots)
     looked = plots[plots["looked_at"]]
@@ -90,9 +90,9 @@ def survey_progress(
     year = int(plots["year"].max()) if len(plots) else 0
     if audience == "public":
         stretches = rows_for_public(stretches, knowledge=knowledge)
-        plots, disputes, wanted = plots[:0], disputes[:0], ()
+        plots, differ, wanted = plots[:0], differ[:0], ()
         hood = for_audience(hood, "public", knowledge=knowledge)
-    return Progress(hood, audience, plots, stretches, disputes, twice, wanted, year)
+    return Progress(hood, audience, plots, stretches, differ, twice, wanted, year)
 
 
 def _plots(hood: Neighbourhood, records: Records, knowledge: Knowledge) -> pd.DataFrame:
@@ -133,9 +133,7 @@ def _disputes(
     if not len(records.statements):
         return pd.DataFrame(columns=columns)
     years = by_year(replace(records, drawn=records.drawn[:0]))
-    telling = years[years["answer"] != "cannot see"].sort_values("year", kind="stable")
-    last = telling.drop_duplicates(["plot", "feature"], keep="last")
-    rows = last[last["answer"] == "disputed"][columns]
+    rows = disputes(years, votes(records.statements))[columns]
     if audience != "own":
         rows = rows[~rows["feature"].isin(sensitive_features(knowledge))]
         if "consent" in hood.plots:

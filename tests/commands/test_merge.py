@@ -41,7 +41,7 @@ def test_merge_a_folder(run, handed_in):
     status, out, err = run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
     assert (status, err) == (0, "street.gpkg\n")
     assert "2 returns read: 5 statements new, 5 in all, on 3 of 16 plots." in out
-    assert "2     pond     2026  1      1" in out
+    assert "2     pond     2026  Ann          Bob" in out
     assert "pond     2      50 %   0.00" in out
     assert "0 yes, 0 no, 16 not asked" in out
     status, out, _ = run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
@@ -55,7 +55,13 @@ def test_merge_as_json(run, handed_in):
     assert status == 0
     assert answer["new"]["statements"] == 5
     assert answer["disputed"] == [
-        {"plot": "2", "feature": "pond", "year": 2026, "there": 1, "not_there": 1}
+        {
+            "plot": "2",
+            "feature": "pond",
+            "year": 2026,
+            "there_by": "Ann",
+            "not_there_by": "Bob",
+        }
     ]
     (pond,) = answer["agreement"]
     assert (pond["feature"], pond["pairs"], pond["share"]) == ("pond", 2, 0.5)

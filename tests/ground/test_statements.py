@@ -1,5 +1,6 @@
 """What statements come to: by hand, against a plain second route, and whatever the order."""
 
+import json
 import sqlite3
 from datetime import date
 from itertools import permutations
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.merge import merge_records, merge_returns, write_merged
 from patchnet.ground.returns import street_id
-from patchnet.ground.statements import by_year, resolve, votes
+from patchnet.ground.statements import by_year, disputes, resolve, votes
 from patchnet.ground.survey_file import read_records
 from patchnet.ground.survey_records import STATEMENTS, Records, digest
 
@@ -318,6 +319,39 @@ def test_the_survey_overrules_the_map(surveyed, survey_knowledge, tmp_path):
     answers = [hood.answers.answer(plot, "pond") for plot in "1234"]
     assert answers == ["not there", "not known", "there", "not known"]
     assert list(hood.features["plot"]) == ["3"]
+
+
+def test_gdal_reads_drawn_shapes(surveyed, survey_knowledge, tmp_path):
+    """A drawn pond comes out of GDAL where it was drawn, in the map's system."""
+    drawn = shapely.box(450_002, 210_002, 450_004, 210_005)
+    world = gpd.GeoSeries([drawn], crs="EPSG:27700").to_crs("EPSG:4326")[0]
+    shape = {
+        "plot": "1",
+        "feature": "pond",
+        "when": "2026-05-02T10:00:00Z",
+        "geometry": json.loads(shapely.to_geojson(world)),
+    }
+    surveyed.hand_in("a", [], drawn=[shape])
+    path = merged_into(surveyed, surveyed.files, tmp_path / "o.gpkg", survey_knowledge)
+    layer = gpd.read_file(path, layer="drawn")
+    assert layer.crs == "EPSG:27700"
+    assert layer["feature"].tolist() == ["pond"]
+    assert shapely.hausdorff_distance(layer.geometry[0], drawn) < 0.01
+    again = read_records(path).drawn
+    assert shapely.equals_exact(again.geometry[0], layer.geometry[0])
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    assert hood.answers.table().loc["1", "pond"] == pytest.approx(6, abs=0.02)
+
+
+def test_who_differs_is_named():
+    rows = statements(
+        ("1", "pond", "there", 2, "Ann", "2026-05-02", "a"),
+        ("1", "pond", "there", 2, "Cy", "2026-05-02", "c"),
+        ("1", "pond", "not there", None, "", "2026-05-03", "b"),
+        ("2", "pond", "there", None, "Ann", "2026-05-02", "a"),
+    )
+    found = disputes(by_year(Records(statements=rows)), votes(rows))
+    assert found.to_numpy().tolist() == [["1", "pond", 2026, "Ann, Cy", "no name"]]
 
 
 def test_damaged_files_never_harm_the_street(surveyed, survey_knowledge):
