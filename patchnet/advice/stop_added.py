@@ -50,7 +50,7 @@ def route_lengths(
     >>> moves = Pairs(np.array([0, 1], "i4"), np.array([1, 2], "i4"), np.array([50_000, 50_000]))
     >>> route_lengths(moves, np.array([True, True, True]), hop_m=60)[0].tolist()
     [0, 50000, 100000]
-    >>> int(route_lengths(moves, np.array([True, False, True]), hop_m=60)[0, 2]) == NO_ROUTE
+    >>> bool(route_lengths(moves, np.array([True, False, True]), hop_m=60)[0, 2] == NO_ROUTE)
     True
     """
     size = len(stops)
