@@ -21,7 +21,7 @@ def additions_option(command: Command) -> Command:
     return click.option(
         "--additions/--no-additions",
         default=None,
-        help="Also work out what could be added to each plot: a form on its card. Takes about a "
+        help="Also work out what could be added to each plot: a form on its card. Takes up to a "
         "second a plot; done by itself on small maps, never on a page to be published.",
     )(command)
 
