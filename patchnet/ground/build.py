@@ -20,12 +20,15 @@ from patchnet.ground.plots import read_plots
 from patchnet.ground.sheets import Sheet, lay_together
 from patchnet.ground.sources import read_drawn, read_written
 from patchnet.ground.street_objects import read_speeds, read_street_objects
+from patchnet.ground.survey_shapes import still_there, surveyed_shapes
 from patchnet.ground.table_columns import TableColumns, columns_of
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["build_neighbourhood", "neighbourhood_of"]
 
-_MAPPED = ("plots", "features", "barriers", "buildings", "roads", "footways", "street_objects")
+_MAPPED = (
+    "plots", "features", "barriers", "buildings", "roads", "footways", "street_objects", "drawn",
+)  # fmt: skip
 
 
 def build_neighbourhood(
@@ -163,7 +166,7 @@ def neighbourhood_of(
         sheets.append(sheet)
     features = tuple(knowledge.features)
     whole = lay_together(sheets, idents, features, faults)
-    drawn = _still_there(drawn, whole, idents, features)
+    drawn = still_there(drawn, surveyed_shapes(layers.drawn, projected), whole, idents, features)
     _warn_unlisted(sheets, whole, layers, faults)
     answers = answers_of(
         whole,
@@ -265,18 +268,6 @@ def _base_map(
         # No layer is not an empty one: nobody has looked for covers, doors and drives.
         del base["street_objects"]
     return base
-
-
-def _still_there(
-    drawn: gpd.GeoDataFrame, whole: Sheet, idents: Sequence[str], features: Sequence[str]
-) -> gpd.GeoDataFrame:
-    """Leave out what is drawn on the map, but gone by what a survey came to."""
-    if not len(drawn):
-        return drawn
-    plots = pd.Index(idents).get_indexer(drawn["plot"])
-    kinds = pd.Index(features).get_indexer(drawn["feature"])
-    there = whole.there[plots, kinds]
-    return drawn if there.all() else drawn[there].reset_index(drop=True)
 
 
 def _warn_unlisted(

@@ -58,7 +58,7 @@ class FeatureTable:
 
 @dataclass(frozen=True, eq=False)
 class Layers:
-    """Everything that was read, not yet checked."""
+    """Everything that was read, not yet checked; `drawn` are shapes of a survey's returns."""
 
     name: str
     plots: SourceLayer | None = None
@@ -68,6 +68,7 @@ class Layers:
     roads: SourceLayer | None = None
     footways: SourceLayer | None = None
     street_objects: SourceLayer | None = None
+    drawn: SourceLayer | None = None
     tables: tuple[FeatureTable, ...] = ()
     credits: tuple[str, ...] = field(default=())
 
@@ -222,7 +223,10 @@ def _sort(layers: Sequence[Layer], faults: FaultList, path: Path) -> dict[str, l
                 "If letters look wrong, save it again as GeoPackage.",
             )
         key = _layer_name(layer.name)
-        if key is None:
+        if layer.name == "drawn" and {"shape", "return", "utc"} <= set(layer.table.columns):
+            if len(layer.table):
+                found["drawn"] = [layer]
+        elif key is None:
             rest.append(layer)
         elif key == "features" and not isinstance(layer.table, gpd.GeoDataFrame):
             found.setdefault("tables", []).append(layer)

@@ -31,7 +31,7 @@ _SHP_CODE = 9994  # ESRI Shapefile Technical Description (1998), table 1: the fi
 _SQLITE = b"SQLite format 3\0"
 # What a survey gathered is kept beside the map it was gathered for; `survey` is what it comes to.
 _RECORDS = frozenset(
-    ("statements", "drawn", "consent", "returns", "forgotten", "survey_years", "survey_about")
+    ("statements", "consent", "returns", "forgotten", "survey_years", "survey_about")
 )
 _OTHER_TABLES = (".xlsx", ".xls", ".ods")
 

@@ -341,6 +341,15 @@ def test_gdal_reads_drawn_shapes(surveyed, survey_knowledge, tmp_path):
     assert shapely.equals_exact(again.geometry[0], layer.geometry[0])
     hood = read_neighbourhood(path, knowledge=survey_knowledge)
     assert hood.answers.table().loc["1", "pond"] == pytest.approx(6, abs=0.02)
+    # It is among the mapped features, so that it has its place on the ground as well.
+    assert hood.features[["plot", "feature"]].to_numpy().tolist() == [["1", "pond"]]
+    onto = gpd.GeoSeries([drawn], crs="EPSG:27700").to_crs(hood.features.crs)[0]
+    assert shapely.hausdorff_distance(hood.features.geometry[0], onto) < 0.02
+    # The year after it is gone: kept in the file, but no more on the ground.
+    surveyed.hand_in("b", [("1", "pond", "not there")], day="2027-05-02")
+    later = merged_into(surveyed, surveyed.files, tmp_path / "later.gpkg", survey_knowledge)
+    assert len(read_neighbourhood(later, knowledge=survey_knowledge).features) == 0
+    assert len(read_records(later).drawn) == 1
 
 
 def test_who_differs_is_named():
