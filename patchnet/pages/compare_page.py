@@ -3,13 +3,12 @@
 from string import Template
 
 from patchnet.advice.compare import Comparison, GroupChange
-from patchnet.files import MADE_BY
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages import colours
 from patchnet.pages.compare_text import feature_lines, group_words, signed
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset
 from patchnet.pages.numbers import figure
+from patchnet.pages.sheet import sheet
 from patchnet.pages.to_scale import Paper, fitting_paper
 
 __all__ = ["compare_page"]
@@ -27,11 +26,9 @@ def compare_page(comparison: Comparison) -> str:
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    return Template(asset("compare.html")).substitute(
-        made_by=MADE_BY,
-        title=text(f"From {names[0]} to {names[1]}"),
-        palette=colours.css_variables(),
-        style=asset("compare.css"),
+    title = f"From {names[0]} to {names[1]}"
+    body = Template(asset("compare.html")).substitute(
+        title=text(title),
         table=_table(comparison, knowledge),
         maps="".join(
             _group_map(comparison, change, knowledge) for change in _most_changed(comparison)
@@ -41,6 +38,7 @@ def compare_page(comparison: Comparison) -> str:
         plots=_plots(comparison),
         credits=text(" ".join(credits_said)),
     )
+    return sheet(title=title, style=asset("compare.css"), body=body)
 
 
 def _most_changed(comparison: Comparison) -> list[GroupChange]:

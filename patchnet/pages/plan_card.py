@@ -8,10 +8,9 @@ import shapely
 
 from patchnet.advice.plan_records import PlotPlan, Suggestion
 from patchnet.advice.records import Assessment
-from patchnet.files import MADE_BY, ensure_may_write, write_text
+from patchnet.files import ensure_may_write, write_text
 from patchnet.ground.sun_at_plots import PlotSun
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages import colours
 from patchnet.pages.calendar import CALENDAR_STYLE, calendar_figure
 from patchnet.pages.escape import attribute, text
 from patchnet.pages.inline import asset
@@ -31,6 +30,7 @@ from patchnet.pages.plan_words import (
     thing,
     would_change_words,
 )
+from patchnet.pages.sheet import sheet
 from patchnet.pages.sun_figure import sun_figure
 from patchnet.pages.to_scale import Paper, fitting_paper
 
@@ -67,14 +67,10 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     kind = knowledge.plot_kinds[plan.answer.kind].name.lower()
     label = plan.answer.label
     name = plan.plot if label in ("", plan.plot) else f"{plan.plot}, {label}"
-    return Template(asset("plan_card.html")).substitute(
-        made_by=MADE_BY,
-        title=text(f"Plot {plan.plot}: what to add"),
+    body = Template(asset("plan_card.html")).substitute(
         heading=text(f"What plot {name} should add"),
         kind=text(f"{kind}, {figure(plan.answer.area_m2)} m²"),
         street=text(assessment.neighbourhood.name),
-        palette=colours.css_variables(),
-        style=asset("plan_card.css") + CALENDAR_STYLE,
         warnings=_list(plan.warnings, css="mind"),
         plan=_plan_drawing(plan, assessment),
         things=_things(plan, knowledge),
@@ -87,6 +83,11 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         index=text(CARD_INDEX),
         defer=text(DEFER),
         credits=text(" ".join(assessment.neighbourhood.credits)),
+    )
+    return sheet(
+        title=f"Plot {plan.plot}: what to add",
+        style=asset("plan_card.css") + CALENDAR_STYLE,
+        body=body,
     )
 
 
