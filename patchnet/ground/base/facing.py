@@ -22,7 +22,6 @@ __all__ = ["Facing", "find_facing"]
 Shapes = NDArray[np.object_]
 _RANK = {"street": 0, "highway": 1, "lane": 2, "drive": 3}
 _ALONG, _ACROSS = 0.8, 0.6  # cosines: within 37 degrees of the party wall, beyond 53 degrees
-_ALIKE = 1.1  # sides within a tenth of each other are alike
 _TIE = 1.0  # metres
 
 
@@ -199,5 +198,6 @@ def _choose(
         front.append(shapely.intersection(edge, line.buffer(reach)).length)
     order = np.argsort(front, kind="stable")
     row = left[int(order[0])]
-    alike = " (sides alike)" if front[order[1]] <= front[order[0]] * _ALIKE else ""
+    same = knowledge.setting("base_sides_alike")
+    alike = " (sides alike)" if front[order[1]] <= front[order[0]] * same else ""
     return row, f"a corner: {row.name} guessed, the shorter side{alike}", True

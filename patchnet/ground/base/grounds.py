@@ -31,7 +31,6 @@ BASIS = {
     "planter_point": "guessed: square round a planter mapped as a point",
 }
 """How a plot came to its outline, in words."""
-_JOIN_TIMES = 20  # an open parcel larger than so many houses is no garden of one of them
 _NOT_HOUSE = ("outbuilding", "none")
 
 
@@ -85,7 +84,7 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
         if len(inputs.parcels):
             faults.warn(
                 ", ".join(dict.fromkeys(inputs.parcels["where"])),
-                f"{int(free.sum())} houses stand on no parcel: their plots were derived from "
+                f"{_houses(int(free.sum()))} on no parcel: plots for them were derived from "
                 "buildings and streets.",
                 "Such plots are marked 'not a boundary'; ask on the doorstep.",
             )
@@ -124,10 +123,11 @@ def _parcels(
     built = _covered(shapes, buildings)
     homes = _covered(shapes, lived)
     small = knowledge.setting("base_outbuilding_max_m2")
+    left = knowledge.setting("base_filled_share")
     open_ground = homes < small
     street = shapely.area(shapely.intersection(shapes, corridor)) / area
     is_street = open_ground & (street > knowledge.setting("base_street_share"))
-    filled = ~open_ground & (area - built < np.maximum(small, built * 0.1))
+    filled = ~open_ground & (area - built < np.maximum(small, built * left))
     joined = _joins(shapes, open_ground & ~is_street, filled, homes, knowledge)
     rows: list[dict[str, object]] = []
     for at in np.flatnonzero(~is_street).tolist():
@@ -172,7 +172,9 @@ def _joins(
     border = shapely.length(
         shapely.intersection(shapely.boundary(shapes[a]), shapely.buffer(shapes[b], near))
     )
-    fits = (border > 2 * near) & (shapely.area(shapes[a]) <= _JOIN_TIMES * homes[b])
+    fits = (border > 2 * near) & (
+        shapely.area(shapes[a]) <= knowledge.setting("base_join_times") * homes[b]
+    )
     table = pd.DataFrame({"a": a[fits], "b": b[fits], "border": border[fits]})
     table = table.sort_values(["a", "border", "b"], ascending=[True, False, True])
     best = table.drop_duplicates("a")
@@ -235,3 +237,7 @@ def _areas(
             _row(left, "area", kind=str(area["kind"]), name=str(area["name"]), osm=str(area["osm"]))
         )
     return rows
+
+
+def _houses(count: int) -> str:
+    return "1 house stands" if count == 1 else f"{count:,} houses stand"

@@ -15,7 +15,6 @@ __all__ = ["Standing", "houses_on", "with_sheds"]
 Shapes = NDArray[np.object_]
 _NOT_HOUSE = ("outbuilding", "none")
 _JOINED = 0.25  # metres: pieces of one house drawn apart by slips of the pen
-_SECOND = 0.5  # a building half as large as the largest is a house of its own
 _MOST = 0.5
 
 
@@ -116,7 +115,7 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
         if not len(homes):
             continue
         main[at] = building[homes[int(np.argmax(size[homes]))]]
-        apart = _apart(piece[homes])
+        apart = _apart(piece[homes], knowledge.setting("base_second_house_share"))
         number[at] = len(apart)
         if len(apart) == 1:
             house[at] = apart[0]
@@ -124,15 +123,15 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
     return Standing(house, number, main, built, party)
 
 
-def _apart(pieces: Shapes) -> list[shapely.Geometry]:
-    """Return houses that stand apart, the smaller ones left out."""
+def _apart(pieces: Shapes, second: float) -> list[shapely.Geometry]:
+    """Return houses that stand apart; those smaller than `second` of the largest are left out."""
     if len(pieces) == 1:
         return list(pieces)
-    grown = united(shapely.buffer(pieces, _JOINED, join_style="mitre"))
+    grown = united(shapely.buffer(pieces, _JOINED, quad_segs=2))
     groups = shapely.get_parts(grown)
     joined = [united(pieces[shapely.intersects(pieces, group)]) for group in groups]
     largest = max(one.area for one in joined)
-    return [one for one in joined if one.area >= _SECOND * largest]
+    return [one for one in joined if one.area >= second * largest]
 
 
 def _party_walls(

@@ -179,23 +179,24 @@ def make_base(
         raise DataFaults(faults.faults)
     numbered = number_plots([p.unit for p in pieces], streets, before, knowledge, faults)
     plots = _plots(pieces, numbered, streets, gathered)
-    features, left = place_features(_near(gathered.features, plots, wanted), plots, knowledge)
+    margin = knowledge.setting("base_margin_m")
+    features, left = place_features(
+        _near(gathered.features, plots, wanted, margin), plots, knowledge
+    )
     return BaseMap(
         plots=plots,
         features=features,
-        barriers=_near(gathered.barriers.assign(gap="not_known"), plots, wanted),
-        buildings=_near(
-            gathered.buildings[["name", "height_m", "use", "osm", "geometry"]], plots, wanted
-        ),
-        roads=_near(gathered.roads, plots, wanted),
-        footways=_near(_footways(gathered, space, streets), plots, wanted),
+        barriers=near(gathered.barriers.assign(gap="not_known")),
+        buildings=near(houses),
+        roads=near(gathered.roads),
+        footways=near(_footways(gathered, space, streets)),
         credits=_credits(gathered, grounds),
         faults=faults.faults,
         crs=gathered.crs,
         source_crs=gathered.source_crs,
         derived=grounds.derived,
         numbered=numbered,
-        not_placed=left,
+        not_placed=left if wanted is None else 0,
         earlier=before is not None,
     )
 
@@ -262,12 +263,12 @@ def _plots(
 
 
 def _near(
-    table: gpd.GeoDataFrame, plots: gpd.GeoDataFrame, wanted: set[int] | None
+    table: gpd.GeoDataFrame, plots: gpd.GeoDataFrame, wanted: set[int] | None, margin: float
 ) -> gpd.GeoDataFrame:
     """Where only some streets are wanted, return what lies round their plots."""
     if wanted is None or not len(table):
         return table
-    around = shapely.box(*plots.total_bounds).buffer(20.0)
+    around = shapely.box(*plots.total_bounds).buffer(margin)
     return table[table.geometry.intersects(around)].reset_index(drop=True)
 
 

@@ -12,8 +12,6 @@ from patchnet.knowledge.records import Knowledge
 
 __all__ = ["place_features"]
 
-_LEAST = 0.5  # m2: a smaller part of an area on a plot is drawing error
-
 
 def place_features(
     features: gpd.GeoDataFrame, plots: gpd.GeoDataFrame, knowledge: Knowledge
@@ -64,7 +62,8 @@ def place_features(
             rows.append(("", word[k], osm[k], shape))
         else:
             rows.append((ids[nearest], word[k], osm[k], shape))
-    rows += _areas(at[~small], plot[~small], shapes, outlines, (word, osm, ids), placed)
+    least = knowledge.setting("sliver_area_m2")
+    rows += _areas(at[~small], plot[~small], shapes, outlines, (word, osm, ids), placed, least)
     kept = [row for row in rows if not _denied(row, ids, implied)]
     table = pd.DataFrame(
         [(p, w, o, "OpenStreetMap", shape) for p, w, o, shape in kept], columns=names
@@ -81,13 +80,14 @@ def _areas(
     outlines: NDArray[np.object_],
     names: tuple[NDArray[np.object_], list[str], list[str]],
     placed: set[int],
+    least: float,
 ) -> list[tuple[str, str, str, shapely.Geometry]]:
     """Cut areas at the plots' borders and join those of one feature on one plot."""
     word, osm, ids = names
     part = shapely.intersection(shapes[at], outlines[plot])
     groups: dict[tuple[int, str], list[int]] = {}
     for row, (k, p) in enumerate(zip(at.tolist(), plot.tolist(), strict=True)):
-        if part[row].area >= _LEAST:
+        if part[row].area >= least:
             groups.setdefault((p, word[k]), []).append(row)
             placed.add(k)
     rows = []

@@ -108,7 +108,7 @@ def ground_pieces(
         )  # fmt: skip
     if full:
         faults.warn(
-            "plots", f"On {full} grounds the building leaves no garden: they have no plot.",
+            "plots", f"{_grounds(full)} wholly built over: there is no plot.",
             "Add a plot by hand where there is a yard, balcony or window box.",
         )  # fmt: skip
     return pieces
@@ -212,3 +212,7 @@ def _street_piece(
     piece = course[int(np.argmin(shapely.distance(course, middle)))]
     point = shapely.get_coordinates(piece.interpolate(piece.project(middle)))[0]
     return Piece(Unit({"": shape}, street, point, sort), {"": kind}, origin, noun)
+
+
+def _grounds(count: int) -> str:
+    return "1 ground is" if count == 1 else f"{count:,} grounds are"

@@ -26,7 +26,7 @@ def blocked(
         Metres that count as a touch.
     """
     # A line along a common border, as that from the edge of a terraced house, is not stopped.
-    inner = shapely.buffer(grounds, -least / 2, join_style="mitre")
+    inner = shapely.buffer(grounds, -least / 2, quad_segs=2)
     line, other = shapely.STRtree(inner).query(lines, predicate="intersects")
     foreign = own[line] != other
     line, other = line[foreign], other[foreign]

@@ -126,6 +126,8 @@ def _strips(
     rows = []
     for k, (ground, one) in enumerate(zip(at.tolist(), piece.tolist(), strict=True)):
         xy = shapely.get_coordinates(front[k])
+        if not len(xy):  # the road runs through the plot, far from its edges
+            continue
         s = pieces[one].project(shapely.points(xy))
         if np.ptp(s) <= 0:
             continue
@@ -179,8 +181,11 @@ def _joined(
         # At a junction the ground is that of the street that comes first.
         (whole,) = cut_away(np.array([whole], dtype=object), np.array(before, dtype=object))
         if width > 0:
-            core = whole.buffer(-width / 2, join_style="mitre")
-            whole = whole.intersection(core.buffer(width / 2 * 1.01, join_style="mitre"))
+            core = areas_only(whole.buffer(-width / 2, join_style="mitre"))
+            wide = core and areas_only(core.buffer(width / 2 * 1.01, join_style="mitre"))
+            if wide is None:
+                continue
+            whole = whole.intersection(wide)
         kept = [
             part
             for part in shapely.get_parts(whole)

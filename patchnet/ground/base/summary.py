@@ -25,7 +25,7 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
     )
     listed = ", ".join(_number(int(count), words) for count, words in counts if count)
     paragraphs = [
-        f"{_number(len(plots), 'plot')} on {_number(streets, 'named street')}: {listed}.",
+        f"{_number(len(plots), 'plot')}{_on_streets(streets)}: {listed}.",
         " ".join(
             (
                 f"Beside them {_number(len(base.buildings), 'building')},",
@@ -64,6 +64,10 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
             + ("." if not lines[-1].endswith(".") else "")
         )
     return tuple(paragraphs)
+
+
+def _on_streets(count: int) -> str:
+    return f" on {_number(count, 'named street')}" if count else ", on streets without a name"
 
 
 def _guessed(base: BaseMap) -> Iterable[str]:

@@ -13,7 +13,7 @@ from patchnet.errors import CannotWrite
 from patchnet.files import write_aside
 from patchnet.ground.base.make import BaseMap
 
-__all__ = ["BASE_LAYERS", "write_base"]
+__all__ = ["BASE_LAYERS", "fixed_date", "write_base"]
 
 BASE_LAYERS = ("plots", "features", "barriers", "buildings", "roads", "footways")
 _TYPES = {"plots": "MultiPolygon", "buildings": "MultiPolygon"}
@@ -33,7 +33,7 @@ def write_base(base: BaseMap, path: Path | str) -> None:
     CannotWrite
         If the file cannot be written.
     """
-    with write_aside(path) as draft, _fixed_date():
+    with write_aside(path) as draft, fixed_date():
         try:
             for name in BASE_LAYERS:
                 table: gpd.GeoDataFrame = getattr(base, name)
@@ -69,7 +69,8 @@ def _write(table: gpd.GeoDataFrame, path: Path, name: str, credit_lines: str) ->
 
 
 @contextmanager
-def _fixed_date() -> Iterator[None]:
+def fixed_date() -> Iterator[None]:
+    """Let GDAL write one date into every GeoPackage: the same input gives the same bytes."""
     before = pyogrio.get_gdal_config_option(_DATE)
     pyogrio.set_gdal_config_options({_DATE: _SAME_DATE})
     try:

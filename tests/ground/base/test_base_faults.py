@@ -86,7 +86,7 @@ def test_a_gap_between_parcels_is_told_and_its_house_gets_a_derived_plot(street)
     )  # fmt: skip
     said = words(base.faults)
     assert "there is 1 gap, 150 m2 in all" in said
-    assert "1 houses stand on no parcel" in said or "1 house stands on no parcel" in said
+    assert "1 house stands on no parcel" in said
     derived = base.plots[base.plots["basis"].str.startswith("derived")]
     assert len(derived)
     assert not derived.union_all().intersects(street.plots["t1"].buffer(-0.01))
@@ -139,7 +139,7 @@ def test_parcels_of_another_town(street):
     far = street.parcels()
     far = far.set_geometry(far.translate(20_000))
     said = errors_of(street, parcels=far, buildings=street.buildings(), roads=street.roads())
-    assert "20.00 km apart" in said or "km apart" in said
+    assert "km apart" in said
 
 
 def test_more_than_a_neighbourhood(street):

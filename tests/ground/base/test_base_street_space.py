@@ -74,3 +74,15 @@ def test_no_footway_where_the_map_says_so(knowledge, street):
     assert found.verges.area.sum() == pytest.approx(10 * 4 + 10 * 2)
     turned = space(roads.set_geometry(roads.geometry.reverse()))
     assert turned.footways.union_all().equals(shapely.box(0, 5, 10, 7))
+
+
+def test_a_road_through_the_middle_of_a_plot_makes_no_strip(street):
+    """An estate of 200 x 200 m with a road of its own: its edges are nowhere near the road."""
+    base = street.base(
+        parcels=street.parcels(estate=street.box(300, 0, 500, 200)),
+        buildings=street.buildings(estate=street.box(350, 50, 380, 70)),
+        roads=street.roads(estate=street.line((320, 100), (480, 100))),
+    )
+    (plot,) = base.plots[base.plots["parcel"] == "estate"].groupby("parcel").groups
+    assert plot == "estate"
+    assert "estate" not in set(base.footways["name"])
