@@ -180,9 +180,12 @@ def make_base(
     numbered = number_plots([p.unit for p in pieces], streets, before, knowledge, faults)
     plots = _plots(pieces, numbered, streets, gathered)
     margin = knowledge.setting("base_margin_m")
-    features, left = place_features(
-        _near(gathered.features, plots, wanted, margin), plots, knowledge
-    )
+
+    def near(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+        return _near(table, plots, wanted, margin)
+
+    houses = gathered.buildings[["name", "height_m", "use", "osm", "geometry"]]
+    features, left = place_features(near(gathered.features), plots, knowledge)
     return BaseMap(
         plots=plots,
         features=features,
