@@ -31,7 +31,7 @@ ADDITIONS_WORDS: dict[str, object] = {
     "additions_clear": "Clear answers",
     "said_light": "Sun in summer",
     "said_lights": {"sun": "Full sun", "part": "Half shade", "shade": "Shade"},
-    "said_worked_out": "Not said: {light}, as worked out",
+    "said_worked_out": "{light} (worked out)",
     "said_tenure": "Own or rent",
     "said_tenures": {"own": "We own it", "rent": "We rent it"},
     "said_children": "Do children under six live here, visit, or come in from the street?",
@@ -64,7 +64,7 @@ ADDITIONS_WORDS: dict[str, object] = {
     "addition_own": "Only for whoever owns the plot: it stays when you leave.",
     "addition_ground": "{n} m² of ground",
     "addition_length": "{n} m of length",
-    "additions_left_out": "Left out by what you said: {reasons}.",
+    "additions_left_out": "Left out: {reasons}.",
     "additions_reasons": {
         "children": "{n} because of small children",
         "light": "{n} for the light",

@@ -4,6 +4,7 @@ import json
 import re
 from itertools import product
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
@@ -23,6 +24,7 @@ from patchnet.advice.space import space_of
 from patchnet.advice.trial import Trials
 from patchnet.errors import WrongUse
 from patchnet.knowledge import load_knowledge
+from patchnet.pages.encode import two_digit_codes
 from patchnet.pages.map_page import map_page
 
 KNOW = load_knowledge()
@@ -237,6 +239,41 @@ def test_what_was_said_is_kept_for_the_next_plot(form):
     assert not any("border" in title for title in form.titles)
     form.tab.select_option("#show", "need")  # the card is written anew
     assert form.tab.input_value("#said-light") == "shade"
+
+
+def test_light_that_was_worked_out_holds_until_another_is_said(html, open_page):
+    """Plot 1 has 2 hours at midsummer: shade. Plot 2 has 8: full sun. Plot 3 is not known. Plot
+    4 has 8, or 2 if buildings are tall: not surely known."""
+    hours = two_digit_codes([2.0, 8.0, np.nan, 8.0, *[5.0] * 20])
+    least = two_digit_codes([2.0, 8.0, np.nan, 2.0, *[5.0] * 20])
+    sun = {
+        "hours": [hours] * 12, "least": [least] * 12, "morning": [hours] * 12, "open": [16] * 12,
+        "uncounted": two_digit_codes(np.zeros(24)), "midsummer": 6, "bounds": [1, 3, 6, 9],
+        "measured": False,
+    }  # fmt: skip
+    data = payload_of(html)
+    data["sun"] = sun
+    lit = re.sub(
+        r'(id="payload">)(.*?)(</script>)',
+        lambda found: found[1] + json.dumps(data).replace("<", "\\u003c") + found[3],
+        html,
+        flags=re.DOTALL,
+    )
+    form = Form(open_page(lit)).at(0)
+    first = form.tab.locator("#said-light option").first
+    assert first.inner_text() == "Shade (worked out)"
+    assert "Left out: 4 for the light." in form.words  # border, pond, window box, tub pond
+    assert "--light" not in form.command
+    form.at(1)
+    assert first.inner_text() == "Full sun (worked out)"
+    assert "Left out" not in form.words
+    form.say(light="shade")
+    assert "4 for the light" in form.words
+    form.say(light="")
+    for unsure in (2, 3):
+        form.at(unsure)
+        assert first.inner_text() == "Not said"
+    assert form.opened.complaints == []
 
 
 def test_a_plot_with_nothing_to_add_says_so(form):

@@ -45,8 +45,11 @@ function saidNumber(name) {
 
 const SUN_LIGHTS = ["shade", "shade", "part", "sun", "sun"];
 function workedOutLight(plot) {
-  if (!SUN || Number.isNaN(SUN_HOURS[SUN.midsummer - 1][plot])) return "";
-  return SUN_LIGHTS[sunBin(SUN_HOURS[SUN.midsummer - 1][plot])];
+  if (!SUN) return "";
+  // Not known, or not surely: buildings of unknown height may make it another class.
+  const [most, least] = [SUN_HOURS, SUN_LEAST].map((hours) => hours[SUN.midsummer - 1][plot]);
+  if (Number.isNaN(most) || SUN_LIGHTS[sunBin(most)] !== SUN_LIGHTS[sunBin(least)]) return "";
+  return SUN_LIGHTS[sunBin(most)];
 }
 
 function factsAt(plot) {
@@ -187,7 +190,12 @@ function adviseCommand(plot) {
     const value = saidNumber(name);
     if (value !== null && !Number.isNaN(value)) words.push(option + value);
   }
-  return words.join(" ");
+  return words;
+}
+
+// Word by word, so that a line breaks between options, not inside one.
+function writeCommand(code, words) {
+  code.replaceChildren(...words.flatMap((word, at) => [at ? " " : "", el("span", {}, word)]));
 }
 
 // ---- the form ----
@@ -210,7 +218,7 @@ function saidWords() {
 function writeAdditions(plot, told) {
   byId("additions-said").textContent = saidWords();
   byId("additions-found").replaceChildren(...additionsFound(plot));
-  byId("additions-command").textContent = adviseCommand(plot);
+  writeCommand(byId("additions-command"), adviseCommand(plot));
   for (const name of SAID_NUMBERS) {
     const wrong = Number.isNaN(saidNumber(name));
     byId("said-" + name).setAttribute("aria-invalid", String(wrong));
@@ -252,7 +260,7 @@ function saidAmount(plot, name, words) {
 
 function additionsForm(plot) {
   const light = workedOutLight(plot);
-  const unsaid = light ? fill(W.said_worked_out, { light: W.said_lights[light].toLowerCase() }) : "";
+  const unsaid = light ? fill(W.said_worked_out, { light: W.said_lights[light] }) : "";
   return el(
     "fieldset",
     { class: "said" },
@@ -279,7 +287,11 @@ function additionsForm(plot) {
   );
 }
 
-const command = (words, attributes) => el("p", { class: "command" }, el("code", attributes || {}, words));
+function command(words, attributes) {
+  const code = el("code", attributes || {});
+  writeCommand(code, words);
+  return el("p", { class: "command" }, code);
+}
 
 // The whole section, ready for the card; filled once it stands there.
 function additionsOf(plot) {
@@ -289,9 +301,9 @@ function additionsOf(plot) {
     return [
       title,
       el("p", {}, W.additions_none + " " + W.additions_ask_one),
-      command("patchnet advise FILE " + quoted(P.id[plot])),
+      command(["patchnet advise FILE", quoted(P.id[plot])]),
       el("p", {}, W.additions_ask_all),
-      command("patchnet map FILE --additions -o PAGE.html"),
+      command(["patchnet map FILE", "--additions", "-o PAGE.html"]),
     ];
   }
   queueMicrotask(() => writeAdditions(plot, false));
@@ -301,7 +313,7 @@ function additionsOf(plot) {
     el("p", { id: "additions-said" }),
     el("div", { id: "additions-found" }),
     el("p", {}, W.additions_sets),
-    command("", { id: "additions-command" }),
+    command([], { id: "additions-command" }),
     el("p", { class: "under" }, W.additions_defer),
   ];
 }
