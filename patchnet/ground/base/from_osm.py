@@ -9,6 +9,7 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.ground.base.addresses import STREET, with_addresses
 from patchnet.ground.base.gathered import areas_only, frame, lines_only
 from patchnet.ground.base.words_of_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.ground.base_map import read_named
@@ -80,6 +81,13 @@ def sort_osm(
             "This happens at the edge of an extract: take a slightly larger one.",
         )  # fmt: skip
     made = {kind: frame(kind, ones, crs) for kind, ones in rows.items()}
+    named = [
+        at for at, tags in enumerate(table["tags"])
+        if STREET in tags and shapely.get_dimensions(shapes[at]) == 0
+    ]  # fmt: skip
+    made["buildings"] = with_addresses(
+        made["buildings"], shapes[named], [table["tags"].iloc[at] for at in named], knowledge
+    )
     made["buildings"] = with_heights(
         made["buildings"], levels, where=where, knowledge=knowledge, faults=faults
     )

@@ -150,6 +150,8 @@ def make_base(
     said += [(path, role) for paths, role in named for path in paths]
     if not said:
         raise WrongUse("Name at least one file: an OpenStreetMap extract is enough to begin with.")
+    if box is None:
+        _check_sizes([Path(path) for path, _ in said], knowledge)
     layers = [(layer, role) for path, role in said for layer in open_input(path, box=box)]
     gathered = gather(
         sort_inputs(layers, knowledge, faults),
@@ -202,6 +204,24 @@ def make_base(
         not_placed=left if wanted is None else 0,
         earlier=before is not None,
     )
+
+
+def _check_sizes(paths: Sequence[Path], knowledge: Knowledge) -> None:
+    """Refuse an extract of a whole county before minutes go by with reading it."""
+    most = {
+        ".pbf": knowledge.setting("base_extract_max_mb"),
+        ".osm": knowledge.setting("base_extract_xml_max_mb"),
+    }
+    faults = FaultList()
+    for path in paths:
+        size = path.stat().st_size / 1e6 if path.is_file() else 0.0
+        if size > most.get(path.suffix.casefold(), np.inf):
+            faults.error(
+                path.name, f"This extract is of {size:,.0f} MB: far more than a neighbourhood.",
+                "Say which part of it: --bbox WEST,SOUTH,EAST,NORTH in degrees.",
+            )  # fmt: skip
+    if faults.errors:
+        raise DataFaults(faults.faults)
 
 
 def _wanted(names: Sequence[str], streets: Streets) -> set[int] | None:

@@ -149,6 +149,15 @@ def test_more_than_a_neighbourhood(street):
     assert "--bbox" in said
 
 
+def test_an_extract_of_a_whole_county_is_not_even_opened(knowledge, tmp_path):
+    """A file of 41 million bytes that is no extract at all: its size alone is told."""
+    with (tmp_path / "county.osm.pbf").open("wb") as file:
+        file.truncate(41_000_000)
+    with pytest.raises(DataFaults, match="41 MB") as raised:
+        make_base([tmp_path / "county.osm.pbf"], knowledge=knowledge)
+    assert "--bbox" in raised.value.faults[0].mend
+
+
 def test_what_a_layer_is_can_be_said_and_must_fit(street):
     paths = street.files(things=street.parcels().rename(columns={"parcel_id": "ref"}))
     roads = street.files(roads=street.roads())

@@ -269,6 +269,32 @@ def test_large_trees_by_crown_or_height(knowledge):
     assert found["feature"].tolist() == ["tree_large", "tree_large", "tree_small", "tree_small"]
 
 
+def test_addresses_on_points_go_to_the_building_if_they_agree(knowledge):
+    """An entrance on the wall and a point inside name Elm Road; two streets tell nothing."""
+    square = shapely.box(0, 0, 10, 10)
+    elm = {"addr:street": "Elm Road"}
+    rows = [
+        ({"building": "house"}, square),
+        ({"building": "house"}, shapely.box(20, 0, 30, 10)),
+        ({"building": "house", "addr:street": "Own Street"}, shapely.box(40, 0, 50, 10)),
+        ({**elm, "addr:housenumber": "4"}, shapely.Point(5, 5)),
+        ({**elm, "addr:housenumber": "2"}, shapely.Point(10.2, 5)),
+        (elm, shapely.Point(25, 5)),
+        ({"addr:street": "High Street"}, shapely.Point(25, 8)),
+        (elm, shapely.Point(45, 5)),
+    ]
+    table = gpd.GeoDataFrame(
+        {"osm": [str(k) for k in range(len(rows))], "tags": [tags for tags, _ in rows]},
+        geometry=[shape for _, shape in rows], crs=27700,
+    )  # fmt: skip
+    found = sort_osm(
+        table, table.geometry.to_numpy(), crs=table.crs, where="x", knowledge=knowledge,
+        faults=FaultList(),
+    )["buildings"]  # fmt: skip
+    assert found["street"].tolist() == ["Elm Road", "", "Own Street"]
+    assert found["house"].tolist() == ["2; 4", "", ""]
+
+
 @pytest.mark.parametrize(
     ("text", "kmh"),
     [("30", 30), ("20 mph", 32.18688), ("30mph", 48.28032), ("50 km/h", 50), ("FI:urban", np.nan),
