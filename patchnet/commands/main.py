@@ -19,6 +19,7 @@ from patchnet.commands.merge import merge
 from patchnet.commands.plot import plot
 from patchnet.commands.progress import progress
 from patchnet.commands.routes import routes
+from patchnet.commands.scheme import scheme
 from patchnet.commands.survey import survey
 from patchnet.errors import DataFaults, PatchnetError, WrongUse
 
@@ -60,6 +61,7 @@ for command in (
     advise,
     routes,
     gaps,
+    scheme,
     compare,
     export,
     groups,

@@ -37,6 +37,7 @@ _FIGURES = {
     "level_share": "share",
     "bay_m": "m",
     "review_months": "months",
+    "planters": "planters",
     **{f"cost_plant_{layer}": "GBP" for layer in LAYERS},
     **{f"visits_{month}": "visits a week" for month in MONTHS},
 }

@@ -28,6 +28,7 @@ __all__ = [
     "cut_words",
     "export_form",
     "link_table",
+    "plot_features",
     "plot_table",
     "write_export",
     "write_layers",
@@ -99,7 +100,7 @@ def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDa
         "street": plots["street"],
         "area_m2": plots["area_m2"],
         "known_share": assessment.known_share,
-        "features": _feature_lists(assessment),
+        "features": plot_features(assessment.neighbourhood),
     }
     for key, answer in assessment.groups.items():
         columns |= _group_columns(key, answer)
@@ -130,9 +131,9 @@ def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
     return columns
 
 
-def _feature_lists(assessment: Assessment) -> list[str]:
+def plot_features(neighbourhood: Neighbourhood) -> list[str]:
     """Feature lists in the form that patchnet reads: unlisted is not known."""
-    answers = assessment.neighbourhood.answers
+    answers = neighbourhood.answers
     return [
         write_list(
             Said(

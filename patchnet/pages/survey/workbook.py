@@ -17,7 +17,7 @@ from patchnet.ground.returns_words import ANSWERS, SEEN_FROM
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
 
-__all__ = ["COLUMNS", "survey_csv", "survey_xlsx"]
+__all__ = ["COLUMNS", "harmless", "survey_csv", "survey_xlsx"]
 
 COLUMNS = (
     "plot", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor", "date",
@@ -47,7 +47,7 @@ def survey_csv(survey: SurveyRound) -> str:
     writer.writerow([*COLUMNS, "street"])
     for plot, feature, unit in _rows(survey):
         blank = [""] * (len(COLUMNS) - 5)
-        writer.writerow([_harmless(plot), _harmless(feature), "", "", unit, *blank, survey.street])
+        writer.writerow([harmless(plot), harmless(feature), "", "", unit, *blank, survey.street])
     return "\N{ZERO WIDTH NO-BREAK SPACE}" + out.getvalue()
 
 
@@ -97,7 +97,8 @@ def _rows(survey: SurveyRound) -> Iterator[tuple[str, str, str]]:
                 yield plot, name, unit
 
 
-def _harmless(cell: str) -> str:
+def harmless(cell: str) -> str:
+    """A cell with an apostrophe before it where a spreadsheet would run it as a formula."""
     formula = _FORMULA.match(cell) and not _PLAIN_NUMBER.fullmatch(cell)
     return f"'{cell}" if formula else cell
 

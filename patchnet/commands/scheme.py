@@ -1,0 +1,338 @@
+"""patchnet scheme: planters along a road, chosen and made ready to hand to a council."""
+
+import csv
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import click
+import shapely
+
+from patchnet.advice.assess import assess
+from patchnet.advice.scheme import plan_scheme
+from patchnet.advice.scheme_records import Keeper, Scheme, SchemeAsk
+from patchnet.commands.options import (
+    Asked,
+    group_option,
+    input_options,
+    overwrite_option,
+    progress_bar,
+    read_asked,
+)
+from patchnet.errors import CannotRead, WrongUse
+from patchnet.faults import nearest_hint
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street import find_street, planter_sites
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.street_records import PlanterSize
+from patchnet.pages.scheme import (
+    SchemePack,
+    Told,
+    ensure_scheme_folder,
+    scheme_files,
+    write_scheme_folder,
+)
+from patchnet.pages.scheme.phasing import certificate_words
+from patchnet.pages.table import paragraph, text_table
+
+__all__ = ["read_keepers", "scheme"]
+
+_SIZE = re.compile(
+    r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)", re.IGNORECASE
+)
+
+
+@click.command("scheme")
+@input_options
+@group_option
+@overwrite_option
+@click.option("--road", required=True, metavar="NAME", help="The road, as the map names it.")
+@click.option(
+    "--planters",
+    type=int,
+    metavar="K",
+    help="Most planters; if neither this nor a budget is given, as many as the tables say.",
+)
+@click.option("--budget", type=float, metavar="N", help="Most money for boxes, soil and plants.")
+@click.option(
+    "--side",
+    type=click.Choice(["left", "right", "both"]),
+    default="both",
+    show_default=True,
+    help="Looking the way the chainage runs.",
+)
+@click.option(
+    "--spacing", type=float, metavar="M", help="Least distance between two boxes, edge to edge."
+)
+@click.option(
+    "--size",
+    "sizes",
+    multiple=True,
+    metavar="KEY|LxWxHxD",
+    help="Only this box of the tables, or your own: length, width, height and depth of soil in "
+    "metres (can be repeated).",
+)
+@click.option("--box-price", type=float, metavar="N", help="Price of one of your own boxes, empty.")
+@click.option(
+    "--lock-in", multiple=True, metavar="SITE", help="A place that must be used, such as L012.0."
+)
+@click.option("--lock-out", multiple=True, metavar="SITE", help="A place that must stay free.")
+@click.option("--only-fits", is_flag=True, help="Only places that meet every rule tested.")
+@click.option("--recipe", "recipes", multiple=True, metavar="KEY", help="What may grow in them.")
+@click.option(
+    "--keepers",
+    type=click.Path(path_type=Path),
+    metavar="CSV",
+    help="Who waters: columns name, litres (a visit), and plot, or x and y in the map's metres.",
+)
+@click.option("--unkept", type=int, metavar="N", help="Most planters without a keeper.")
+@click.option("--seed", type=int, default=0, show_default=True, help="For the search.")
+@click.option("--by", default="", metavar="TEXT", help="Who proposes it, for the drawings.")
+@click.option("--contact", default="", metavar="TEXT", help="Name and number, day and night.")
+@click.option("--date", default="", metavar="TEXT", help="Date, for the drawings.")
+@click.option("--status", default="Draft for consultation", metavar="TEXT", show_default=True)
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="DIR")
+def scheme(
+    *,
+    asked: Asked,
+    groups: tuple[str, ...],
+    overwrite: bool,
+    road: str,
+    planters: int | None,
+    budget: float | None,
+    side: Literal["left", "right", "both"],
+    spacing: float | None,
+    sizes: tuple[str, ...],
+    box_price: float | None,
+    lock_in: tuple[str, ...],
+    lock_out: tuple[str, ...],
+    only_fits: bool,
+    recipes: tuple[str, ...],
+    keepers: Path | None,
+    unkept: int | None,
+    seed: int,
+    by: str,
+    contact: str,
+    date: str,
+    status: str,
+    output: Path,
+) -> None:
+    """Choose planters along a road and make what a council asks for.
+
+    DIR gets report.html (prints to A4), planters.csv and .geojson, scheme.gpkg, map.html,
+    change.html (before and after) and neighbourhood.gpkg (the street with the planters).
+    Street rules, box sizes and rates of another authority: --knowledge DIR.
+
+    \b
+    Examples:
+      patchnet scheme street.gpkg --road "Alder Row" --planters 6 -o scheme/
+      patchnet scheme street.gpkg --road "Alder Row" --budget 2500 --group mason_bee -o scheme/
+      patchnet scheme street.gpkg --road "Alder Row" --size box --keepers taps.csv --unkept 1 -o a/
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    ensure_scheme_folder(output, overwrite=overwrite)
+    hood = read_asked(asked)
+    know = asked.knowledge
+    wrong: list[str] = []
+    boxes = _sizes(sizes, box_price, know, wrong)
+    people = () if keepers is None else read_keepers(keepers, hood, wrong)
+    for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
+        if number is not None and not 0 <= number < float("inf"):
+            wrong.append(f"{words} {number:g} cannot be: write a number from nought up.")
+    if planters is not None and planters < 1:
+        wrong.append(f"--planters {planters} cannot be: ask for at least one.")
+    if unkept is not None and unkept < 0:
+        wrong.append(f"--unkept {unkept} cannot be: write a number from nought up.")
+    street = None
+    try:
+        street = find_street(hood, road, knowledge=know)
+    except WrongUse as error:
+        wrong.insert(0, str(error))
+    if wrong or street is None:
+        raise WrongUse("\n".join(wrong))
+    for fault in street.faults:
+        click.echo(str(fault), err=True)
+    sites = planter_sites(hood, street, knowledge=know, sizes=boxes or None)
+    if planters is None and budget is None:
+        planters = int(know.scheme_figure("planters"))
+    ask = SchemeAsk(
+        planters=planters,
+        budget=budget,
+        groups=groups,
+        sides=side,
+        spacing_m=spacing,
+        locked_in=lock_in,
+        locked_out=lock_out,
+        verdicts=("fits",) if only_fits else ("fits", "ask", "measure"),
+        recipes=recipes,
+        keepers=people,
+        unkept=unkept,
+    )
+    # Walking groups are refused with words by the search, so none is assessed for it here.
+    flying = [key for key, group in know.groups.items() if group.mode == "air"]
+    now = assess(
+        hood,
+        knowledge=know,
+        groups=[key for key in groups if key in flying] or flying,
+        straight=True,
+        progress=progress_bar,
+    )
+    found = plan_scheme(now, street, sites, ask, seed=seed)
+    told = Told(by=by, contact=contact, date=date, status=status)
+    write_scheme_folder(scheme_files(SchemePack(found, told)), output, overwrite=overwrite)
+    click.echo(_words(found))
+    click.echo(f"Wrote {output}: begin with report.html.", err=True)
+    click.echo(
+        "map.html, change.html and neighbourhood.gpkg hold what is known of every plot: keep them "
+        "in the group, or ask before you hand them on.",
+        err=True,
+    )
+
+
+def read_keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:
+    """Read who waters; what is wrong with the rows is added to `wrong`.
+
+    Raises
+    ------
+    CannotRead
+        If the file cannot be read as UTF-8 text.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise CannotRead(f"{path} cannot be read: {reason}.") from error
+    lines = text.splitlines()
+    first = lines[0] if lines else ""
+    reader = csv.reader(lines, delimiter=";" if first.count(";") > first.count(",") else ",")
+    rows = [[cell.strip() for cell in row] for row in reader]
+    heads = [head.casefold() for head in rows[0]] if rows else []
+    if "name" not in heads or "litres" not in heads:
+        wrong.append(
+            f"{path}: the first line must name the columns name, litres, and plot or x, y."
+        )
+        return ()
+    people = []
+    for number, cells in enumerate(rows[1:], 2):
+        if not any(cells):
+            continue
+        row = dict(zip(heads, cells, strict=False))
+        where = f"{path}, line {number}"
+        litres = _number(row.get("litres", ""), f"{where}: litres", wrong)
+        place = _tap(row, hood, where, wrong)
+        if not row["name"]:
+            wrong.append(f"{where}: the keeper has no name.")
+        elif litres is not None and place is not None:
+            if litres <= 0:
+                wrong.append(f"{where}: {litres:g} litres a visit cannot be.")
+            else:
+                people.append(Keeper(row["name"], place, litres))
+    names = [one.name for one in people]
+    wrong += [
+        f"{path}: the name {name!r} comes twice; give each keeper a name of their own."
+        for name in dict.fromkeys(names)
+        if names.count(name) > 1
+    ]
+    if not people and not wrong:
+        wrong.append(f"{path}: no keeper is listed.")
+    return tuple(people)
+
+
+def _number(cell: str, what: str, wrong: list[str]) -> float | None:
+    try:
+        return float(cell.replace(",", "."))
+    except ValueError:
+        wrong.append(f"{what} {cell!r} is not a number.")
+        return None
+
+
+def _tap(
+    row: dict[str, str], hood: Neighbourhood, where: str, wrong: list[str]
+) -> shapely.Point | None:
+    plot = row.get("plot", "")
+    if plot:
+        if plot in hood.plots.index:
+            return hood.plots.geometry.loc[plot].representative_point()
+        wrong.append(f"{where}: there is no plot {plot!r}.{nearest_hint(plot, hood.plots.index)}")
+        return None
+    if not row.get("x") or not row.get("y"):
+        wrong.append(f"{where}: say where the tap is: a plot, or x and y.")
+        return None
+    x = _number(row["x"], f"{where}: x", wrong)
+    y = _number(row["y"], f"{where}: y", wrong)
+    return None if x is None or y is None else shapely.Point(x, y)
+
+
+def _sizes(
+    words: tuple[str, ...], price: float | None, knowledge: Knowledge, wrong: list[str]
+) -> list[PlanterSize]:
+    """Boxes of the tables by their key, own boxes by their measures."""
+    known = knowledge.planter_sizes
+    found = []
+    for word in words:
+        own = _SIZE.fullmatch(word.strip())
+        if word in known:
+            found.append(known[word])
+        elif own is not None:
+            found.append(_own_size(word, own, price, knowledge, wrong))
+        else:
+            wrong.append(
+                f"There is no box {word!r}.{nearest_hint(word, known)} Write one of "
+                f"{', '.join(known)}, or length x width x height x depth of soil in metres, such "
+                "as 1.2x0.5x0.6x0.5."
+            )
+    return found
+
+
+def _own_size(
+    word: str,
+    own: "re.Match[str]",
+    price: float | None,
+    knowledge: Knowledge,
+    wrong: list[str],
+) -> PlanterSize:
+    """An own box; plants spread, and the box weighs and costs, as the table's most like it."""
+    length, width, height, depth = (float(part) for part in own.groups())
+    if depth > height or not min(length, width, height, depth) > 0:
+        wrong.append(
+            f"A box of {word} cannot be: every measure above nought, soil no deeper than the box."
+        )
+    like = min(
+        knowledge.planter_sizes.values(),
+        key=lambda size: (abs(size.plan_m2 - length * width), size.key),
+    )
+    return replace(
+        like,
+        key=word,
+        name=f"own box {word} m",
+        length_m=length,
+        width_m=width,
+        height_m=height,
+        soil_depth_m=depth,
+        cost=like.cost if price is None else price,
+    )
+
+
+def _words(found: Scheme) -> str:
+    """The planters in the order of building, for the terminal."""
+    rows = [("Planter", "Place", "Verdict", "Walking width", "Planting", "Keeper")]
+    for one in found.planters:
+        clear = one.site.clear_m
+        rows.append(
+            (
+                one.plot,
+                one.site.key,
+                one.site.verdict,
+                "measure this" if clear is None else f"{clear:.2f} m ({one.site.clear_basis})",
+                one.recipe.name,
+                one.keeper or "nobody yet",
+            )
+        )
+    return "\n".join(
+        [
+            text_table(rows, header=True),
+            "",
+            *(paragraph(certificate_words(step, exact=found.exact)) for step in found.curve[-1:]),
+            *(paragraph(note) for note in found.notes),
+        ]
+    )

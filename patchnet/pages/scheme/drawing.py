@@ -1,0 +1,158 @@
+"""The street as drawn on every plan of a scheme, and how it is cut into sheets."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.affinity
+from shapely.ops import substring
+
+from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.ground.street import Street
+from patchnet.pages.escape import text
+from patchnet.pages.to_scale import Paper
+
+__all__ = [
+    "SHEET_HIGH",
+    "SHEET_WIDE",
+    "Stretch",
+    "across",
+    "chainage_marks",
+    "cut_street",
+    "ground_layers",
+    "label",
+    "match_lines",
+]
+
+SHEET_WIDE, SHEET_HIGH = 277.0, 150.0
+"""Millimetres of a plan on an A4 sheet lying on its side."""
+_USED = 250.0  # mm of street on a sheet: the rest is overlap
+_TICKS_MM = 18.0  # between chainage marks at least
+_STEPS_M = (5, 10, 20, 50, 100, 200)
+_HATCH = (
+    '<defs><pattern id="sight" width="2.4" height="2.4" patternUnits="userSpaceOnUse" '
+    'patternTransform="rotate(45)"><path d="M0 0V2.4" class="hatching"/></pattern></defs>'
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The part of a street that one sheet shows: from and to chainage, and its paper."""
+
+    start_m: float
+    stop_m: float
+    paper: Paper
+
+    def has(self, chainage_m: float) -> bool:
+        """Whether a chainage lies on the sheet."""
+        return self.start_m <= chainage_m <= self.stop_m
+
+
+def cut_street(street: Street, scale: int) -> tuple[Stretch, ...]:
+    """Cut a street into sheets of one scale, each turned so that the road lies along the paper."""
+    count = max(1, math.ceil(street.length_m * 1000 / scale / _USED - 1e-9))
+    ends = np.linspace(0, street.length_m, count + 1).tolist()
+    return tuple(
+        Stretch(start, stop, _paper(street, start, stop, scale)) for start, stop in pairwise(ends)
+    )
+
+
+def _paper(street: Street, start: float, stop: float, scale: int) -> Paper:
+    part = substring(street.line, start, stop)
+    first, last = (np.asarray(part.coords[at])[:2] for at in (0, -1))
+    east, north = (last - first).tolist()
+    turn = math.degrees(math.atan2(north, east))
+    laid = shapely.affinity.rotate(part, -turn, origin=(0, 0))
+    west, south, right, top = laid.bounds
+    middle = shapely.Point((west + right) / 2, (south + top) / 2)
+    centre = shapely.affinity.rotate(middle, turn, origin=(0, 0))
+    return Paper((centre.x, centre.y), scale, SHEET_WIDE, SHEET_HIGH, turn)
+
+
+def across(street: Street, chainage_m: float, offset_m: float) -> shapely.Point:
+    """The point at a chainage, so far to the left of the road line (to the right below nought)."""
+    here = street.line.interpolate(chainage_m)
+    step = min(0.5, street.length_m / 2)
+    one = street.line.interpolate(max(chainage_m - step, 0.0))
+    two = street.line.interpolate(min(chainage_m + step, street.length_m))
+    east, north = two.x - one.x, two.y - one.y
+    long = math.hypot(east, north) or 1.0
+    return shapely.Point(here.x - north / long * offset_m, here.y + east / long * offset_m)
+
+
+def label(
+    paper: Paper, point: shapely.Point, words: object, *, css: str = "", dy: float = 0.9
+) -> str:
+    """Words centred on a point of the ground; nothing where it lies off the paper."""
+    x, y = paper.place(point)
+    if not (0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm):
+        return ""
+    spot = f'x="{x:.2f}" y="{y + dy:.2f}" text-anchor="middle"'
+    return f'<text class="{css}" {spot}>{text(words)}</text>'
+
+
+def ground_layers(
+    paper: Paper, hood: Neighbourhood, street: Street, *, sight: bool = True
+) -> list[str]:
+    """What is there: plots, carriageway, footways, buildings, barriers, kerbs, sight areas."""
+    window = paper.window()
+    parts = [_HATCH]
+    parts += _near(paper, hood.plots, window, "plot")
+    parts.append(paper.path(street.other_carriageways, css="carriageway"))
+    parts.append(paper.path(street.carriageway, css="carriageway"))
+    parts.append(paper.path(street.walkable, css="footway"))
+    parts += _near(paper, hood.buildings, window, "house")
+    parts += _near(paper, hood.barriers, window, "barrier")
+    if sight:
+        parts += [
+            paper.path(area.polygon, css="sight", label=area.label) for area in street.sight_areas
+        ]
+    for side in (street.left, street.right):
+        parts += [paper.path(line, css="kerb") for line in side.kerbs]
+        parts += [paper.path(line, css="back") for line in side.backs]
+    parts.append(paper.path(street.line, css="middle"))
+    return parts
+
+
+def _near(
+    paper: Paper, table: gpd.GeoDataFrame, window: shapely.Polygon, css: str
+) -> Iterable[str]:
+    near = table.iloc[np.sort(table.sindex.query(window))]
+    return [paper.path(shape, css=css) for shape in near.geometry]
+
+
+def chainage_marks(stretch: Stretch, street: Street) -> str:
+    """Short lines across the road every few metres with their chainage."""
+    paper = stretch.paper
+    step = next((one for one in _STEPS_M if one * 1000 / paper.scale >= _TICKS_MM), _STEPS_M[-1])
+    half = 1.2 * paper.scale / 1000  # 1.2 mm of paper each way
+    out = []
+    for chainage in np.arange(
+        math.ceil(stretch.start_m / step) * step, stretch.stop_m + 0.01, step
+    ):
+        here = float(chainage)
+        ends = [across(street, here, side * half) for side in (1, -1)]
+        out.append(paper.path(shapely.LineString(ends), css="tick"))
+        out.append(label(paper, across(street, here, -half * 2.4), f"{here:g}", css="chainage"))
+    return "".join(out)
+
+
+def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) -> str:
+    """Broken lines where the next sheet goes on, with the drawing it is on."""
+    out = []
+    reach = SHEET_HIGH * stretch.paper.scale / 1000 * 0.36
+    for chainage, drawing in ((stretch.start_m, before), (stretch.stop_m, after)):
+        if not drawing:
+            continue
+        ends = [across(street, chainage, side * reach) for side in (1, -1)]
+        out.append(stretch.paper.path(shapely.LineString(ends), css="match"))
+        x, y = stretch.paper.place(ends[0])
+        out.append(
+            f'<text class="match-words" x="{x:.2f}" y="{y - 1.5:.2f}" text-anchor="middle">'
+            f"goes on: {text(drawing)}</text>"
+        )
+    return "".join(out)

@@ -1,0 +1,219 @@
+"""The street as it is: footway widths bay by bay, and the things that stand in it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from patchnet.ground.street import Street, StreetObject, StreetSide
+from patchnet.ground.street.records import SIDES, Basis
+from patchnet.pages.escape import text
+from patchnet.pages.scheme.drawing import (
+    SHEET_WIDE,
+    Stretch,
+    across,
+    chainage_marks,
+    cut_street,
+    ground_layers,
+    label,
+    match_lines,
+)
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, width_words
+from patchnet.pages.scheme.sheets import Sheet
+
+__all__ = ["Bay", "bays_of", "existing_html", "existing_sheets", "numbered_objects", "object_marks"]
+
+_SCALE, _FINER = 500, 250
+
+
+@dataclass(frozen=True, slots=True)
+class Bay:
+    """A length of kerb and its narrowest footway; `width_m` None: nobody knows, or none there.
+
+    `there` is False where the map has footways on this side but none here.
+    """
+
+    side: str
+    start_m: float
+    stop_m: float
+    width_m: float | None
+    basis: Basis
+    there: bool
+
+    @property
+    def words(self) -> str:
+        """The width in words."""
+        return width_words(self.width_m, self.basis) if self.there else "no footway on the map"
+
+
+def bays_of(street: Street, bay_m: float) -> tuple[Bay, ...]:
+    """Cut both sides into bays and take the narrowest width of each."""
+    return tuple(
+        _bay(street.side(side), start, min(start + bay_m, street.length_m))
+        for side in SIDES
+        for start in np.arange(0, street.length_m - 1e-6, bay_m).tolist()
+    )
+
+
+def _bay(side: StreetSide, start: float, stop: float) -> Bay:
+    here = (side.chainage >= start - 1e-9) & (side.chainage < stop - 1e-9)
+    known = here & ~np.isnan(side.footway)
+    if not known.any():
+        return Bay(side.side, start, stop, None, "assumed", bool(np.isnan(side.footway).all()))
+    at = np.flatnonzero(known)[int(np.argmin(side.footway[known]))]
+    basis: Basis = "measured" if side.measured[at] else "from the map"
+    return Bay(side.side, start, stop, float(side.footway[at]), basis, there=True)
+
+
+def numbered_objects(street: Street) -> tuple[StreetObject, ...]:
+    """Things in the street by chainage, in the order of their numbers from 1."""
+    return tuple(
+        sorted(street.objects, key=lambda one: (*one.span, one.kind.key, one.name, one.sides))
+    )
+
+
+def object_marks(stretch: Stretch, street: Street) -> str:
+    """Things in the street with their numbers in rings."""
+    paper = stretch.paper
+    parts = []
+    for number, one in enumerate(numbered_objects(street), 1):
+        drawn = paper.path(one.shape, css="thing", label=one.kind.name)
+        if not drawn:
+            continue
+        x, y = paper.place(one.shape.representative_point())
+        ring = ""
+        if 0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm:
+            ring = (
+                f'<circle class="ring" cx="{x:.2f}" cy="{y:.2f}" r="1.55"/>'
+                f'<text class="ring-number" x="{x:.2f}" y="{y + 0.65:.2f}" '
+                f'text-anchor="middle">{number}</text>'
+            )
+        parts.append(drawn + ring)
+    return "".join(parts)
+
+
+def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
+    """The street as it is, with the narrowest footway width of every bay."""
+    street = pack.scheme.street
+    short = street.length_m * 1000 / _FINER <= SHEET_WIDE
+    stretches = cut_street(street, _FINER if short else _SCALE)
+    bays = bays_of(street, pack.knowledge.scheme_figure("bay_m"))
+    sheets = []
+    for at, stretch in enumerate(stretches):
+        before = f"drawing {first + at - 1}" if at else ""
+        after = f"drawing {first + at + 1}" if at + 1 < len(stretches) else ""
+        drawn = "".join(
+            [
+                *ground_layers(stretch.paper, pack.scheme.neighbourhood, street),
+                chainage_marks(stretch, street),
+                match_lines(stretch, street, before=before, after=after),
+                object_marks(stretch, street),
+                *(_bay_mark(stretch, street, bay) for bay in bays),
+            ]
+        )
+        name = f"Existing street, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
+        sheets.append(Sheet(name, stretch.paper, drawn, _KEY))
+    return sheets
+
+
+_KEY = (
+    "Figures behind the footway: narrowest width of the bay in metres (meas. measured, map from "
+    "the map, ? measure this; a dash where the map has no footway); "
+    '<span class="sample sight-sample"></span> must stay free to be seen over; numbers in rings: '
+    "things in the street, listed below; small figures along the road: chainage in metres."
+)
+
+
+def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> str:
+    middle = (bay.start_m + bay.stop_m) / 2
+    if not stretch.has(middle):
+        return ""
+    side = street.left if bay.side == "left" else street.right
+    sign = 1 if bay.side == "left" else -1
+    paper_m = stretch.paper.scale / 1000
+    widest = _edge(side, bay)
+    at = sign * (widest + 4.5 * paper_m)
+    mark = "\N{EN DASH}"
+    if bay.there:
+        mark = "?" if bay.width_m is None else f"{bay.width_m:.2f} {BASIS_MARKS[bay.basis]}"
+    parts = [label(stretch.paper, across(street, middle, at), mark, css="halo bay-width")]
+    for end in (bay.start_m, bay.stop_m):
+        foot = across(street, end, sign * (widest + 0.8 * paper_m))
+        tip = across(street, end, sign * (widest + 3.2 * paper_m))
+        one, two = stretch.paper.place(foot), stretch.paper.place(tip)
+        parts.append(
+            f'<path class="bay-end" d="M{one[0]:.2f} {one[1]:.2f}L{two[0]:.2f} {two[1]:.2f}"/>'
+        )
+    return "".join(parts)
+
+
+def _edge(side: StreetSide, bay: Bay) -> float:
+    """How far from the road line the footway ends in a bay, as a rule (side alleys are passed)."""
+    here = (side.chainage >= bay.start_m) & (side.chainage <= bay.stop_m)
+    for edge in (side.back[here], side.back, side.kerb):
+        if not np.isnan(edge).all():
+            return float(np.nanmedian(edge))
+    return 0.0
+
+
+def existing_html(pack: SchemePack) -> str:
+    """Tables of the bays and of the things in the street."""
+    street = pack.scheme.street
+    bays = bays_of(street, pack.knowledge.scheme_figure("bay_m"))
+    count = math.ceil(len(bays) / 2)
+    rows = "".join(_bay_row(left, right) for left, right in zip(bays, bays[count:], strict=False))
+    unknown = sum(bay.there and bay.width_m is None for bay in bays)
+    said = (
+        f"<p><strong>{unknown} bay{'s' if unknown != 1 else ''} without a known width: measure "
+        "these before anything is decided.</strong></p>"
+        if unknown
+        else ""
+    )
+    return (
+        f"<h3>Footway widths</h3>{said}<p>The narrowest width in each bay. Left and right as seen "
+        "along the chainage.</p>"
+        '<div class="wide" tabindex="0" role="group" aria-label="Footway widths">'
+        '<table><thead><tr><th scope="col">Chainage</th><th scope="col">Left</th>'
+        f'<th scope="col">Right</th></tr></thead><tbody>{rows}</tbody></table></div>'
+        + _objects(street)
+    )
+
+
+def _bay_row(left: Bay, right: Bay) -> str:
+    return (
+        f'<tr><th scope="row">{left.start_m:g} to {left.stop_m:.0f} m</th>'
+        f"<td>{text(left.words)}</td><td>{text(right.words)}</td></tr>"
+    )
+
+
+def _objects(street: Street) -> str:
+    things: Sequence[StreetObject] = numbered_objects(street)
+    if not things:
+        words = (
+            "Nothing is recorded in the street."
+            if street.objects_known
+            else "Nobody has recorded what stands in the street: walk it and list covers, "
+            "hydrants, cabinets, lamp columns, signs, trees, doors and bus stops."
+        )
+        return f"<h3>Things in the street</h3><p>{words}</p>"
+    rows = "".join(
+        f'<tr><th scope="row">{number}</th><td>{text(one.kind.name)}'
+        f"{text(f' ({one.name})' if one.name else '')}</td><td>{text(_span(one))}</td>"
+        f"<td>{text(' and '.join(one.sides) or 'in the road')}</td>"
+        f"<td>{'from the map' if one.known_size else 'place from the map, size assumed'}</td></tr>"
+        for number, one in enumerate(things, 1)
+    )
+    heads = "".join(
+        f'<th scope="col">{head}</th>' for head in ("No.", "What", "Chainage", "Side", "Basis")
+    )
+    return (
+        "<h3>Things in the street</h3>"
+        '<div class="wide" tabindex="0" role="group" aria-label="Things in the street">'
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _span(one: StreetObject) -> str:
+    start, stop = one.span
+    return f"{start:.1f} m" if stop - start < 1 else f"{start:.1f} to {stop:.1f} m"

@@ -1,0 +1,177 @@
+"""The front of the report and its summary on one page."""
+
+from collections import Counter
+
+from patchnet.advice.scheme_records import Scheme
+from patchnet.ground.street.records import Verdict
+from patchnet.pages.compare_text import signed
+from patchnet.pages.escape import text
+from patchnet.pages.numbers import figure
+from patchnet.pages.scheme.pack import SchemePack, pounds, width_words
+from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
+from patchnet.pages.scheme.sheets import blank
+from patchnet.pages.scheme.tables import table_html
+
+__all__ = ["NOT_A_PERMISSION", "front_html", "many", "summary_html"]
+
+NOT_A_PERMISSION = "Not a permission; follow your authority's code and its licensing."
+_VERDICTS: dict[Verdict, str] = {
+    "fits": "meets every rule that was tested",
+    "ask": "to be asked about",
+    "measure": "to be measured first",
+}
+
+
+_SHORT = {"fits": "met", "ask": "ask", "measure": "measure", "no": "refused"}
+
+
+def many(count: int, one: str, more: str = "") -> str:
+    """A number with its noun.
+
+    >>> many(1, "planter"), many(3, "planter"), many(2, "box", "boxes")
+    ('1 planter', '3 planters', '2 boxes')
+    """
+    return f"{count} {one if count == 1 else more or one + 's'}"
+
+
+def front_html(pack: SchemePack) -> str:
+    """The front page: what it is, of whom, and what it is not."""
+    told, street = pack.told, pack.scheme.street
+    rows = (
+        ("Street", text(street.name)),
+        ("Planters", str(len(pack.scheme.planters))),
+        ("Proposed by", blank(told.by, of="who proposes it")),
+        ("Answers day and night", blank(told.contact, of="name and number")),
+        ("Date", blank(told.date, of="date")),
+        ("Revision", blank("", of="revision")),
+        ("Status", text(told.status)),
+        ("Neighbourhood", text(pack.scheme.neighbourhood.name)),
+    )
+    listed = "".join(f"<div><dt>{name}</dt><dd>{words}</dd></div>" for name, words in rows)
+    notes = [*pack.scheme.notes, *street.notes]
+    said = "".join(f"<li>{text(note)}</li>" for note in dict.fromkeys(notes))
+    return (
+        f'<header class="front"><p class="kind">Scheme report for the highway authority</p>'
+        f'<h1>{text(pack.title)}</h1><p class="notice"><strong>{NOT_A_PERMISSION}</strong> '
+        "Nothing may be placed before the authority and the people in front of whose premises "
+        "it stands have agreed in writing.</p>"
+        f'<dl class="facts">{listed}</dl>'
+        + (f"<h2>Read this first</h2><ul>{said}</ul>" if said else "")
+        + "<p>Every figure says where it comes from: <em>measured</em> in the street, taken "
+        "<em>from the map</em>, or <em>assumed</em>. What nobody knows is marked "
+        "<em>measure this</em>.</p></header>"
+    )
+
+
+def summary_html(pack: SchemePack) -> str:
+    """Aim, street, planters, cost, who maintains, and what is asked of the council."""
+    scheme, know = pack.scheme, pack.knowledge
+    litres = sum(litres_a_visit(one.site.size, know) for one in scheme.planters)
+    cost = (
+        f"About {pounds(pack.total)} with contingency: box prices and rates are assumed until "
+        "offers are in (bill of quantities)."
+    )
+    water = f"{figure(litres)} litres each visit in summer for all planters together (upkeep)."
+    asked = (
+        "A licence for the places in this report, an answer to each line marked ask or measure, "
+        "and the names of those to be consulted (permissions)."
+    )
+    items = (
+        ("Aim", _aim(scheme)),
+        ("Street", _street(scheme)),
+        ("Planters", _planters(scheme)),
+        ("Cost", cost),
+        ("Who looks after them", _keepers(pack)),
+        ("Water", water),
+        ("What is asked of the council", asked),
+    )
+    listed = "".join(f"<div><dt>{name}</dt><dd>{text(words)}</dd></div>" for name, words in items)
+    return (
+        f'<section class="summary"><h2>Summary</h2><dl class="facts">{listed}</dl>'
+        f"<h3>The planters at a glance</h3>{_glance(pack)}</section>"
+    )
+
+
+def _glance(pack: SchemePack) -> str:
+    rows = [
+        (
+            one.plot,
+            f"{one.site.side}, {one.site.chainage_m:.1f} m",
+            one.site.size.name,
+            width_words(one.site.clear_m, one.site.clear_basis),
+            _SHORT[one.site.verdict],
+            one.recipe.name,
+            one.keeper or "nobody yet",
+        )
+        for one in pack.scheme.planters
+    ]
+    heads = (
+        "Planter",
+        "Side, chainage",
+        "Box",
+        "Walking width left",
+        "Rules",
+        "Planting",
+        "Keeper",
+    )
+    return table_html("The planters at a glance", heads, rows, css="glance")
+
+
+def _aim(scheme: Scheme) -> str:
+    knowledge = scheme.after.knowledge
+    gains = [
+        (change.linked_after - change.linked_before, change)
+        for change in scheme.comparison.groups
+        if change.linked_after > change.linked_before
+    ]
+    names = ", ".join(knowledge.groups[key].name.lower() for key in scheme.after.groups)
+    if not gains:
+        return f"Flowers and stepping stones for {names}. By the measure used nothing is won."
+    won = "; ".join(
+        f"{knowledge.groups[change.group].name.lower()} {signed(gain)} linked homes"
+        + ("" if change.sure else " (not sure)")
+        for gain, change in gains
+    )
+    return (
+        f"Flowers and stepping stones for {names}. Won: {won}. Homes are an index of room for "
+        "wildlife, not a forecast of animals."
+    )
+
+
+def _street(scheme: Scheme) -> str:
+    street = scheme.street
+    looked = Counter(site.verdict for site in scheme.sites)
+    return (
+        f"{street.name}, {street.length_m:.0f} m, {street.speed_mph:g} mph "
+        f"({street.speed_basis}). {many(len(scheme.sites), 'place')} looked at: {looked['fits']} "
+        f"meet every rule tested, {looked['ask']} to be asked about, {looked['measure']} to be "
+        f"measured first, {looked['no']} refused."
+    )
+
+
+def _planters(scheme: Scheme) -> str:
+    counts = Counter(one.site.verdict for one in scheme.planters)
+    split = ", ".join(
+        f"{counts[verdict]} {words}" for verdict, words in _VERDICTS.items() if counts[verdict]
+    )
+    widths = [one.site.clear_m for one in scheme.planters if one.site.clear_m is not None]
+    least = (
+        f" The least walking width left beside one is {min(widths):.2f} m."
+        if len(widths) == len(scheme.planters) and widths
+        else " Not every walking width is known."
+    )
+    return f"{many(len(scheme.planters), 'planter')}: {split}.{least}"
+
+
+def _keepers(pack: SchemePack) -> str:
+    rotas = rotas_of(pack.scheme)
+    named = [
+        f"{rota.name} ({many(len(rota.planters), 'planter')})"
+        for rota in rotas
+        if rota.name is not None and rota.planters
+    ]
+    nobody = sum(len(rota.planters) for rota in rotas if rota.name is None)
+    words = f"Watered by {', '.join(named)}." if named else "Nobody is named yet."
+    if named and nobody:
+        words += f" {many(nobody, 'planter')} without a keeper."
+    return words

@@ -1,0 +1,104 @@
+"""The scheme as tables for other programs: planters, places looked at, the street."""
+
+import geopandas as gpd
+import pandas as pd
+
+from patchnet.ground.street import Site
+from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.places import reason_words, reasons_of
+from patchnet.pages.scheme.quantities import litres_a_visit, load_of
+
+__all__ = ["layers_of", "planter_table", "site_table", "street_table"]
+
+
+def layers_of(pack: SchemePack) -> dict[str, gpd.GeoDataFrame]:
+    """The three layers of scheme.gpkg."""
+    return {
+        "planters": planter_table(pack),
+        "sites": site_table(pack),
+        "street": street_table(pack),
+    }
+
+
+def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
+    """One row a planter in the order of building; metres in the plots' CRS, and WGS 84."""
+    know, scheme = pack.knowledge, pack.scheme
+    crs = scheme.neighbourhood.plots.crs
+    centres = gpd.GeoSeries([one.site.centre for one in scheme.planters], crs=crs)
+    world = centres.to_crs("OGC:CRS84")
+    rows = []
+    for one, spot in zip(scheme.planters, world, strict=True):
+        site, size = one.site, one.site.size
+        load = load_of(size, know)
+        rows.append(
+            {
+                "planter": one.plot,
+                "order": one.number,
+                **_place(site),
+                "easting": round(site.centre.x, 3),
+                "northing": round(site.centre.y, 3),
+                "crs": pack.crs_name,
+                "latitude": round(spot.y, 7),
+                "longitude": round(spot.x, 7),
+                "planting": pack.group_of(one).letter,
+                "recipe": one.recipe.name,
+                "soil_litres": round(load.litres, 1),
+                "wet_soil_light_kg": round(load.light_kg, 1),
+                "wet_soil_loam_kg": round(load.loam_kg, 1),
+                "heaviest_kg": round(load.check_kg + load.box_kg, 1),
+                "water_a_visit_litres": round(litres_a_visit(size, know), 1),
+                "keeper": one.keeper or "",
+                "carry_m": one.carry_m,
+                "cost_estimate_gbp": round(one.cost, 2),
+            }
+        )
+    return gpd.GeoDataFrame(
+        pd.DataFrame(rows), geometry=[one.site.polygon for one in scheme.planters], crs=crs
+    )
+
+
+def _place(site: Site) -> dict[str, object]:
+    size = site.size
+    return {
+        "place": site.key,
+        "side": site.side,
+        "chainage_m": round(site.chainage_m, 3),
+        "box": size.name,
+        "length_m": size.length_m,
+        "width_m": size.width_m,
+        "height_m": size.height_m,
+        "kerb_offset_m": site.offset_m,
+        "kerb_offset_basis": "from the map",
+        "clear_width_m": site.clear_m,
+        "clear_width_basis": site.clear_basis if site.clear_m is not None else "measure this",
+        "footway_m": site.footway_m,
+        "verdict": site.verdict,
+        "reasons": "; ".join(reason_words(one) for one in reasons_of(site)),
+    }
+
+
+def site_table(pack: SchemePack) -> gpd.GeoDataFrame:
+    """One row for every place looked at, with every reason that is not simply met."""
+    scheme = pack.scheme
+    used = {one.site.key: one.plot for one in scheme.planters}
+    rows = [{**_place(site), "planter": used.get(site.key, "")} for site in scheme.sites]
+    return gpd.GeoDataFrame(
+        pd.DataFrame(rows),
+        geometry=[site.polygon for site in scheme.sites],
+        crs=scheme.neighbourhood.plots.crs,
+    )
+
+
+def street_table(pack: SchemePack) -> gpd.GeoDataFrame:
+    """The middle of the road that chainage runs along."""
+    street = pack.scheme.street
+    return gpd.GeoDataFrame(
+        {
+            "name": [street.name],
+            "length_m": [round(street.length_m, 3)],
+            "speed_mph": [street.speed_mph],
+            "speed_basis": [street.speed_basis],
+        },
+        geometry=[street.line],
+        crs=pack.scheme.neighbourhood.plots.crs,
+    )

@@ -1,0 +1,106 @@
+"""What the pages of a scheme are made from, worked out once."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import pyproj
+
+from patchnet.advice.scheme_records import PlacedPlanter, Scheme
+from patchnet.ground.street.records import Basis
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.scheme.plants import PlantGroup, plant_groups
+from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
+
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "pounds", "width_words"]
+
+BASIS_MARKS: dict[Basis, str] = {"measured": "meas.", "from the map": "map", "assumed": "ass."}
+"""How a figure on a drawing says where it comes from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What the people of the scheme say of it; whatever is empty becomes a line to fill in.
+
+    Attributes
+    ----------
+    by
+        Who proposes it.
+    contact
+        Name and number that answers day and night.
+    date
+        Date on the drawings, as it is to be printed.
+    status
+        Draft, for consultation, for approval.
+    """
+
+    by: str = ""
+    contact: str = ""
+    date: str = ""
+    status: str = "Draft for consultation"
+
+
+@dataclass(frozen=True, eq=False)
+class SchemePack:
+    """A scheme with its planting and its bill."""
+
+    scheme: Scheme
+    told: Told
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The tables it was made with."""
+        return self.scheme.after.knowledge
+
+    @cached_property
+    def groups(self) -> tuple[PlantGroup, ...]:
+        """Planters that are planted alike, and with what."""
+        return plant_groups(self.scheme)
+
+    @cached_property
+    def bill(self) -> tuple[Quantity, ...]:
+        """The bill of quantities."""
+        return bill_of(self.scheme, self.groups)
+
+    @property
+    def total(self) -> float:
+        """Sum of the bill."""
+        return total_of(self.bill)
+
+    @property
+    def credits(self) -> tuple[str, ...]:
+        """Source and licence lines."""
+        return self.scheme.neighbourhood.credits
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        return f"Street planters in {self.scheme.street.name}"
+
+    @cached_property
+    def crs_name(self) -> str:
+        """The coordinate system by name and code."""
+        crs = pyproj.CRS(self.scheme.neighbourhood.plots.crs)
+        code = crs.to_authority()
+        return crs.name + (f" ({code[0]}:{code[1]})" if code else "")
+
+    def group_of(self, planter: PlacedPlanter) -> PlantGroup:
+        """The planting that a planter belongs to."""
+        return next(group for group in self.groups if planter in group.planters)
+
+
+def pounds(amount: float) -> str:
+    """Money in whole pounds; less than ten with pence.
+
+    >>> pounds(1234.4), pounds(0.4)
+    ('£1,234', '£0.40')
+    """
+    return f"£{amount:,.0f}" if amount >= 10 or amount == 0 else f"£{amount:.2f}"
+
+
+def width_words(metres: float | None, basis: Basis) -> str:
+    """A width with where it comes from, or that it is to be measured.
+
+    >>> width_words(2.1, "measured"), width_words(None, "assumed")
+    ('2.10 m (measured)', 'not known: measure this')
+    """
+    return "not known: measure this" if metres is None else f"{metres:.2f} m ({basis})"

@@ -1,0 +1,177 @@
+"""In which order to build, what each stage adds, and where more planters stop helping."""
+
+from patchnet.advice.scheme_records import Scheme, SchemeStep
+from patchnet.pages.colours import INK, MADDER, MUTED, RULE, WOAD
+from patchnet.pages.escape import text
+from patchnet.pages.numbers import figure
+from patchnet.pages.scheme.front import many
+from patchnet.pages.scheme.pack import SchemePack, pounds
+from patchnet.pages.scheme.tables import table_html
+
+__all__ = ["certificate_words", "levels_off", "phasing_html"]
+
+_WIDE, _HIGH = 520, 230
+_LEFT, _FOOT, _TOP, _RIGHT = 52, 36, 14, 16
+
+
+def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
+    """The number of planters from which each further one adds less than `share` of all won.
+
+    None where the curve never levels off.
+    """
+    if len(curve) < 2 or curve[-1].value <= 0:
+        return None
+    least = share * curve[-1].value
+    flat = len(curve) - 1
+    while flat > 0 and curve[flat].value - curve[flat - 1].value < least:
+        flat -= 1
+    return None if flat == len(curve) - 1 else curve[flat].planters
+
+
+def certificate_words(step: SchemeStep, *, exact: bool) -> str:
+    """By how much another scheme of the same size could be better, at most."""
+    if exact:
+        return "Every scheme of this size was judged: none is better, by the measure searched."
+    if step.value <= 0:
+        return "Nothing is won, so no share can be told."
+    return (
+        f"No scheme of this size can beat it by more than {figure(100 * step.within)} %, by the "
+        "measure searched."
+    )
+
+
+def phasing_html(pack: SchemePack) -> str:
+    """The order of building and the curve of the best scheme for every number."""
+    scheme = pack.scheme
+    return _order(scheme) + _curve(scheme, pack.knowledge.scheme_figure("level_share"))
+
+
+def _order(scheme: Scheme) -> str:
+    whole = sum(one.when_built for one in scheme.planters)
+    knowledge = scheme.after.knowledge
+    rows, money, so_far = [], 0.0, 0.0
+    for one in scheme.planters:
+        money += one.cost
+        so_far += one.when_built
+        homes = "; ".join(
+            f"{knowledge.groups[key].name.lower()} {figure(won)}"
+            for key, won in one.linked.items()
+            if won >= 0.005
+        )
+        rows.append(
+            (
+                one.number,
+                one.plot,
+                one.recipe.name,
+                _share(one.when_built, whole),
+                _share(so_far, whole),
+                homes or "none by itself",
+                one.forage,
+                pounds(money),
+            )
+        )
+    return (
+        "<h3>Order of building</h3><p>Each planter is worth having with those above it: stop "
+        "after any line. Shares are of what the whole scheme wins, by the measure searched. The "
+        "first is the pilot. Plants from pots can be planted all year with water; bulbs from "
+        "September to November.</p>"
+        + table_html(
+            "Order of building",
+            (
+                "Order", "Planter", "Planting", "Adds to those before", "So far",
+                "Linked homes lost without it", "Plots short of flowers reached", "Cost so far",
+            ),
+            rows,
+            css="order",
+        )
+        + "<p>Removal: every box stands free and can be lifted off in a day; the footway beneath "
+        "is as it was.</p>"
+    )  # fmt: skip
+
+
+def _share(part: float, whole: float) -> str:
+    return f"{100 * part / whole:.0f} %" if whole > 0 else "nothing"
+
+
+def _curve(scheme: Scheme, share: float) -> str:
+    curve = scheme.curve
+    if len(curve) < 2:
+        return ""
+    knowledge = scheme.after.knowledge
+    top = curve[-1].value
+    rows = [
+        (
+            step.planters,
+            _share(step.value, top),
+            "; ".join(
+                f"{knowledge.groups[key].name.lower()} {figure(homes)}"
+                for key, homes in step.linked.items()
+            ),
+            pounds(step.cost),
+            certificate_words(step, exact=scheme.exact),
+        )
+        for step in curve
+        if step.planters
+    ]
+    flat = levels_off(curve, share)
+    words = (
+        f"From {many(flat, 'planter')} on, each further one adds less than {share:.0%} of the "
+        "gain: more hardly helps."
+        if flat
+        else "More planters still help at the largest number looked at."
+    )
+    return (
+        f"<h3>How many planters are worth it</h3><p>{text(words)} "
+        f"{text(certificate_words(curve[-1], exact=scheme.exact))}</p>"
+        + _drawn(curve)
+        + table_html(
+            "The best scheme found for every number of planters",
+            ("Planters", "Won", "Linked homes", "Cost", "How sure"),
+            rows,
+            css="curve-table",
+        )
+    )
+
+
+def _drawn(curve: tuple[SchemeStep, ...]) -> str:
+    most = max(*(step.bound for step in curve), *(step.value for step in curve), 1e-12)
+    across = (_WIDE - _LEFT - _RIGHT) / max(curve[-1].planters, 1)
+    up = (_HIGH - _FOOT - _TOP) / most
+
+    def point(planters: float, value: float) -> str:
+        return f"{_LEFT + planters * across:.1f} {_HIGH - _FOOT - value * up:.1f}"
+
+    won = "L".join(point(step.planters, step.value) for step in curve)
+    most_line = "L".join(point(step.planters, step.bound) for step in curve)
+    dots = "".join(
+        '<circle cx="{}" cy="{}" r="3.2" fill="{}"/>'.format(
+            *point(step.planters, step.value).split(), WOAD
+        )
+        for step in curve
+    )
+    step_of = max(1, round(len(curve) / 12))
+    numbers = "".join(
+        f'<text x="{_LEFT + one.planters * across:.1f}" y="{_HIGH - _FOOT + 16}" '
+        f'text-anchor="middle">{one.planters}</text>'
+        for one in curve
+        if one.planters % step_of == 0
+    )
+    top = curve[-1].value
+    levels = "".join(
+        f'<path d="M{_LEFT} {_HIGH - _FOOT - share * top * up:.1f}H{_WIDE - _RIGHT}" '
+        f'stroke="{RULE}" stroke-width="0.5"/><text x="{_LEFT - 6}" '
+        f'y="{_HIGH - _FOOT - share * top * up + 4:.1f}" text-anchor="end">{share:.0%}</text>'
+        for share in (0, 0.25, 0.5, 0.75, 1)
+    )
+    return (
+        f'<figure class="curve"><svg viewBox="0 0 {_WIDE} {_HIGH}" role="img" '
+        'aria-label="What the best scheme wins for every number of planters, and the most that '
+        'any could win; the figures stand in the table below" '
+        f'font-size="12" fill="{INK}">{levels}'
+        f'<path d="M{most_line}" fill="none" stroke="{MADDER}" stroke-width="1.5" '
+        f'stroke-dasharray="5 4"/><path d="M{won}" fill="none" stroke="{WOAD}" stroke-width="2"/>'
+        f'{dots}{numbers}<text x="{(_LEFT + _WIDE) / 2:.0f}" y="{_HIGH - 4}" text-anchor="middle" '
+        f'fill="{MUTED}">planters</text></svg><figcaption>Line with dots: what the best scheme '
+        "found wins, as a share of what the largest wins. Broken line: no scheme of that size can "
+        "win more.</figcaption></figure>"
+    )

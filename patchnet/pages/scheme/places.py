@@ -1,0 +1,75 @@
+"""Every place that was looked at and not used, with every reason and figure."""
+
+from collections import Counter
+
+from patchnet.ground.street import Finding, Site
+from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.tables import table_html
+
+__all__ = ["places_html", "reason_words", "reasons_of", "refusals"]
+
+_SHORT = {"measured": "measured", "from the map": "map", "assumed": "assumed"}
+
+
+def reasons_of(site: Site) -> tuple[Finding, ...]:
+    """The findings of a site that are not simply met, the gravest first."""
+    order = ("no", "measure", "ask")
+    return tuple(
+        sorted(
+            (one for one in site.findings if one.verdict != "fits"),
+            key=lambda one: order.index(one.verdict),
+        )
+    )
+
+
+def reason_words(finding: Finding) -> str:
+    """A reason in short: rule, figure, limit, basis."""
+    words = finding.rule.replace("_", " ")
+    if finding.figure is not None:
+        words += f" {finding.figure:.2f}".rstrip("0").rstrip(".") + f" {finding.unit}"
+    if finding.limit is not None:
+        words += f" (limit {finding.limit:g} {finding.unit}, {_SHORT[finding.basis]})"
+    else:
+        words += f" ({_SHORT[finding.basis]})"
+    return f"{words}: {finding.verdict}"
+
+
+def refusals(sites: tuple[Site, ...]) -> dict[str, int]:
+    """How many sites each rule refuses, most first."""
+    counts = Counter(
+        rule
+        for site in sites
+        if site.verdict == "no"
+        for rule in {one.rule for one in site.findings if one.verdict == "no"}
+    )
+    return dict(sorted(counts.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+def places_html(pack: SchemePack) -> str:
+    """Counts by rule, then one line a place."""
+    scheme = pack.scheme
+    used = {one.site.key for one in scheme.planters}
+    left = [site for site in scheme.sites if site.key not in used]
+    counts = [(rule.replace("_", " "), number) for rule, number in refusals(scheme.sites).items()]
+    rows = [
+        (
+            site.key,
+            site.size.name,
+            "open" if site.verdict != "no" else "no",
+            "; ".join(reason_words(one) for one in reasons_of(site)) or "meets every rule tested",
+        )
+        for site in left
+    ]
+    return (
+        "<p>Letter and figures of a place: side and chainage. No: refused, perhaps by several "
+        "rules. Open: could be used and was not chosen. The same stands in the "
+        "layer <code>sites</code> of scheme.gpkg.</p>"
+        + (
+            table_html("Refused by rule", ("Rule", "Places refused"), counts, css="counts")
+            if counts
+            else ""
+        )
+        + table_html(
+            "Places not used", ("Place", "Box tried", "Verdict", "Reasons"), rows, css="places"
+        )
+    )

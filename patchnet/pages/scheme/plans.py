@@ -1,0 +1,145 @@
+"""The plans of a scheme: where it is, and where each planter stands, at true scale."""
+
+import math
+
+import shapely
+import shapely.affinity
+
+from patchnet.advice.scheme_records import PlacedPlanter
+from patchnet.ground.street import Site, Street
+from patchnet.pages.escape import text
+from patchnet.pages.scheme.drawing import (
+    SHEET_HIGH,
+    SHEET_WIDE,
+    Stretch,
+    chainage_marks,
+    cut_street,
+    ground_layers,
+    label,
+    match_lines,
+)
+from patchnet.pages.scheme.existing import object_marks
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack
+from patchnet.pages.scheme.sheets import Sheet
+from patchnet.pages.to_scale import Paper
+
+__all__ = ["location_sheet", "planter_shapes", "proposal_scale", "proposal_sheets"]
+
+_LOCATION_SCALES = (500, 1250, 2500, 5000, 10000)
+_FINE, _PLAIN = 100, 200
+_FINE_SHEETS = 3  # sheets at 1:100 at most; longer streets are drawn at 1:200
+_AROUND_M = 60.0  # of neighbourhood shown round the street
+
+
+def location_sheet(pack: SchemePack) -> Sheet:
+    """The street in its neighbourhood, north up."""
+    hood, street = pack.scheme.neighbourhood, pack.scheme.street
+    west, south, east, north = shapely.bounds(street.line.buffer(_AROUND_M)).tolist()
+    need = 1000 * max((east - west) / SHEET_WIDE, (north - south) / SHEET_HIGH)
+    scale = next((one for one in _LOCATION_SCALES if one >= need), math.ceil(need / 5000) * 5000)
+    paper = Paper(((west + east) / 2, (south + north) / 2), scale, SHEET_WIDE, SHEET_HIGH)
+    window = paper.window()
+    parts = ground_layers(paper, hood, street, sight=False)
+    roads = hood.roads.iloc[hood.roads.sindex.query(window)]
+    for name, shape in sorted(
+        zip(roads["name"].astype(str), roads.geometry, strict=True), key=lambda pair: pair[0]
+    ):
+        parts.append(paper.path(shape, css="road-line"))
+        seen = shapely.intersection(shape, window)
+        if name and name != street.name and not seen.is_empty:
+            parts.append(label(paper, seen.representative_point(), name, css="street-name"))
+    parts.append(paper.path(street.line, css="chosen-road", label=street.name))
+    for planter in pack.scheme.planters:
+        x, y = paper.place(planter.site.centre)
+        parts.append(f'<circle class="dot" cx="{x:.2f}" cy="{y:.2f}" r="1.1"/>')
+    for words, point in (("start, 0 m", 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
+        where = street.line.interpolate(point, normalized=True)
+        parts.append(label(paper, where, words, css="halo end", dy=-1.6))
+    middle = street.line.interpolate(0.5, normalized=True)
+    parts.append(label(paper, middle, street.name, css="halo street-name", dy=5.0))
+    ends = [street.line.interpolate(share, normalized=True) for share in (0.0, 1.0)]
+    where = "; ".join(f"{one.x:.1f} E {one.y:.1f} N" for one in ends)
+    key = f"Heavy line: the street of the scheme, from {text(where)}. Dots: planters. North is up."
+    return Sheet("Location plan", paper, "".join(parts), key)
+
+
+def proposal_scale(street: Street) -> int:
+    """1:100 for short streets, else 1:200: the scales that planting is drawn at."""
+    return _FINE if len(cut_street(street, _FINE)) <= _FINE_SHEETS else _PLAIN
+
+
+def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
+    """One sheet for each stretch with its planters; `first` is the number of the first sheet."""
+    scheme = pack.scheme
+    stretches = cut_street(scheme.street, proposal_scale(scheme.street))
+    sheets = []
+    for at, stretch in enumerate(stretches):
+        before = f"drawing {first + at - 1}" if at else ""
+        after = f"drawing {first + at + 1}" if at + 1 < len(stretches) else ""
+        drawn = "".join(
+            [
+                *ground_layers(stretch.paper, scheme.neighbourhood, scheme.street),
+                chainage_marks(stretch, scheme.street),
+                match_lines(stretch, scheme.street, before=before, after=after),
+                object_marks(stretch, scheme.street),
+                *(planter_shapes(stretch, one) for one in _drawn_on(stretch, pack)),
+            ]
+        )
+        name = f"Proposal plan, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
+        sheets.append(Sheet(name, stretch.paper, drawn, _KEY))
+    return sheets
+
+
+def _drawn_on(stretch: Stretch, pack: SchemePack) -> list[PlacedPlanter]:
+    """Planters to draw: also those of the next sheet where the two overlap."""
+    window = stretch.paper.window()
+    return [one for one in pack.scheme.planters if window.intersects(one.site.polygon)]
+
+
+_KEY = (
+    '<span class="sample box-sample"></span> planter, with its number; '
+    '<span class="sample spread-sample"></span> full-grown plants; '
+    '<span class="sample sight-sample"></span> must stay free to be seen over; '
+    "figure beside a planter: walking width left in metres, to the full-grown plants "
+    "(meas. measured, map from the map, ass. assumed, ? measure this); numbers in rings: things in "
+    "the street, listed with the existing footway; small figures along the road: chainage in m."
+)
+
+
+def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
+    """A planter with its plants, its number on the road side and the width left on the other."""
+    paper, site = stretch.paper, planter.site
+    grown = shapely.buffer(site.polygon, site.size.spread_m, join_style="mitre", cap_style="square")
+    east, north = _outward(site)
+    half = site.size.width_m / 2
+
+    def out(metres: float) -> shapely.Point:
+        return shapely.Point(site.centre.x + east * metres, site.centre.y + north * metres)
+
+    parts = [
+        paper.path(grown, css="spread"),
+        paper.path(site.polygon, css=f"proposed {site.verdict}", label=planter.plot),
+    ]
+    edge = half + site.size.spread_m
+    mark = "?"
+    if site.clear_m is not None:
+        line = shapely.LineString([out(edge), out(edge + site.clear_m)])
+        parts.append(paper.path(line, css="dimension"))
+        tick = 0.9 * paper.scale / 1000
+        for end in (edge, edge + site.clear_m):
+            foot = out(end)
+            ends = [(foot.x - s * north * tick, foot.y + s * east * tick) for s in (1, -1)]
+            parts.append(paper.path(shapely.LineString(ends), css="dimension"))
+        mark = f"{site.clear_m:.2f} {BASIS_MARKS[site.clear_basis]}"
+    behind = edge + (site.clear_m or 0.0) + 2.6 * paper.scale / 1000
+    parts.append(label(paper, out(behind), mark, css="halo clear-width"))
+    front = -(half + site.offset_m + 2.4 * paper.scale / 1000)
+    parts.append(label(paper, out(front), planter.plot, css="halo planter-name"))
+    return "".join(parts)
+
+
+def _outward(site: Site) -> tuple[float, float]:
+    """Unit vector from the road to the back of the footway."""
+    bearing = math.radians(site.bearing_deg)
+    east, north = math.sin(bearing), math.cos(bearing)
+    return (-north, east) if site.side == "left" else (north, -east)

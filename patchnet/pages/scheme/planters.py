@@ -1,0 +1,86 @@
+"""Each planter in figures, and what every street rule says of it."""
+
+from collections.abc import Iterable
+
+from patchnet.advice.scheme_records import PlacedPlanter
+from patchnet.ground.street import Finding
+from patchnet.pages.escape import text
+from patchnet.pages.scheme.pack import SchemePack, width_words
+from patchnet.pages.scheme.tables import table_html
+
+__all__ = ["VERDICT_WORDS", "findings_html", "limit_words", "setting_out"]
+
+VERDICT_WORDS = {"fits": "fits", "ask": "ask", "measure": "measure", "no": "no"}
+_HEADS = (
+    "Planter", "Chainage", "Side", "Easting", "Northing", "Size (l x w x h)", "Kerb offset",
+    "Walking width left", "Planting", "Verdict",
+)  # fmt: skip
+
+
+def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> str:
+    """The setting-out table: where every planter stands and what is left to walk in."""
+    return table_html(
+        "Setting out",
+        _HEADS,
+        [
+            (
+                one.plot,
+                f"{one.site.chainage_m:.1f} m",
+                one.site.side,
+                f"{one.site.centre.x:.2f}",
+                f"{one.site.centre.y:.2f}",
+                _size(one),
+                f"{one.site.offset_m:.2f} m (from the map)",
+                width_words(one.site.clear_m, one.site.clear_basis),
+                pack.group_of(one).letter,
+                VERDICT_WORDS[one.site.verdict],
+            )
+            for one in planters
+        ],
+        css="setting-out",
+    )
+
+
+def _size(planter: PlacedPlanter) -> str:
+    size = planter.site.size
+    return f"{size.length_m:g} x {size.width_m:g} x {size.height_m:g} m"
+
+
+def findings_html(pack: SchemePack) -> str:
+    """What every rule says of every planter: what is open first, then what is kept."""
+    blocks = []
+    for one in pack.scheme.planters:
+        order = sorted(one.site.findings, key=lambda each: each.verdict == "fits")
+        rows = [
+            (
+                each.rule.replace("_", " "),
+                VERDICT_WORDS[each.verdict],
+                each.words,
+                limit_words(each),
+                each.basis,
+            )
+            for each in order
+        ]
+        blocks.append(
+            f'<section class="planter"><h3>{text(one.plot)}: {one.site.side} side, '
+            f"{one.site.chainage_m:.1f} m (place {text(one.site.key)}), "
+            f"{VERDICT_WORDS[one.site.verdict]}</h3>"
+            + table_html(
+                f"Rules at {one.plot}",
+                ("Rule", "Verdict", "What was found", "Figure and limit", "Basis"),
+                rows,
+                css="findings",
+            )
+            + "</section>"
+        )
+    return "".join(blocks)
+
+
+def limit_words(finding: Finding) -> str:
+    """Figure and limit of a finding, as far as there are any."""
+    parts = []
+    if finding.figure is not None:
+        parts.append(f"{finding.figure:g} {finding.unit}")
+    if finding.limit is not None:
+        parts.append(f"limit {finding.limit:g} {finding.unit}")
+    return "; ".join(parts)

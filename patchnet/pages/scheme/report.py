@@ -1,0 +1,90 @@
+"""The scheme report: one HTML file in the order in which a council officer reads it."""
+
+from string import Template
+
+from patchnet.errors import PatchnetError
+from patchnet.pages.calendar import CALENDAR_STYLE
+from patchnet.pages.escape import text
+from patchnet.pages.inline import asset, outside_addresses
+from patchnet.pages.scheme.bill import bill_html
+from patchnet.pages.scheme.case import case_html
+from patchnet.pages.scheme.duties import permissions_html, risks_html
+from patchnet.pages.scheme.existing import existing_html, existing_sheets
+from patchnet.pages.scheme.front import NOT_A_PERMISSION, front_html, summary_html
+from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.phasing import phasing_html
+from patchnet.pages.scheme.places import places_html
+from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
+from patchnet.pages.scheme.planters import findings_html, setting_out
+from patchnet.pages.scheme.schedule import schedule_html
+from patchnet.pages.scheme.section import section_html
+from patchnet.pages.scheme.sheets import sheet_html
+from patchnet.pages.scheme.sources import sources_html
+from patchnet.pages.scheme.upkeep import upkeep_html
+from patchnet.pages.sheet import sheet
+
+__all__ = ["scheme_report"]
+
+
+def scheme_report(pack: SchemePack) -> str:
+    """Return the report as HTML text; it needs no scripts and asks the network for nothing.
+
+    The drawings are printed to scale on A4 sheets that lie on their side.
+
+    Raises
+    ------
+    PatchnetError
+        If anything in it would be fetched.
+    """
+    body = Template(asset("scheme.html")).substitute(
+        foot=NOT_A_PERMISSION,
+        front=front_html(pack),
+        summary=summary_html(pack),
+        parts="".join(_parts(pack)),
+        credits=text(" ".join(pack.credits)),
+    )
+    page = sheet(title=pack.title, style=asset("scheme.css") + CALENDAR_STYLE, body=body)
+    left = outside_addresses(page)
+    if left:
+        raise PatchnetError(f"The report would have to fetch {', '.join(sorted(set(left)))}.")
+    return page
+
+
+def _parts(pack: SchemePack) -> list[str]:
+    existing = existing_sheets(pack, first=2)
+    proposed = proposal_sheets(pack, first=2 + len(existing))
+    count = 1 + len(existing) + len(proposed)
+    sheets = [location_sheet(pack), *existing, *proposed]
+    drawn = [
+        sheet_html(sheet, pack, number=number, of=count) for number, sheet in enumerate(sheets, 1)
+    ]
+    return [
+        f'<h2 class="said">Drawings</h2>{drawn[0]}',
+        *drawn[1 : 1 + len(existing)],
+        _part("Existing street", existing_html(pack), new=True),
+        *drawn[1 + len(existing) :],
+        _part(
+            "Setting out",
+            f"<p>Coordinates of the middle of each box in {text(pack.crs_name)}; chainage along "
+            "the middle of the road from its start; kerb offset to the near face; walking width at "
+            "the worst point, to the full-grown plants.</p>"
+            f"{setting_out(pack.scheme.planters, pack)}",
+            new=True,
+        ),
+        _part("Typical section", section_html(pack)),
+        _part("What the street rules say of each planter", findings_html(pack)),
+        _part("Plant schedule", schedule_html(pack), new=True),
+        _part("Bill of quantities", bill_html(pack), new=True),
+        _part("Upkeep", upkeep_html(pack), new=True),
+        _part("Risk sheet", risks_html(pack), new=True),
+        _part("Permissions and consultees", permissions_html(pack), new=True),
+        _part("Phasing", phasing_html(pack), new=True),
+        _part("The ecological case", case_html(pack), new=True),
+        _part("Places not used", places_html(pack), new=True),
+        _part("Sources", sources_html(pack)),
+    ]
+
+
+def _part(name: str, inside: str, *, new: bool = False) -> str:
+    css = "part new-page" if new else "part"
+    return f'<section class="{css}"><h2>{text(name)}</h2>{inside}</section>'

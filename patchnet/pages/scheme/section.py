@@ -1,0 +1,136 @@
+"""The typical section across the footway: kerb, offset, box, walking width, back."""
+
+from patchnet.advice.scheme_records import PlacedPlanter
+from patchnet.ground.street.records import SIDES
+from patchnet.pages.escape import text
+from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.to_scale import Paper
+
+__all__ = ["section_html", "sections_of"]
+
+_SCALES = (20, 25, 50, 100)
+_WIDE = 176.0  # mm
+_ROAD_M, _BEHIND_M = 0.5, 0.3  # of carriageway and of ground behind the footway
+_HEADROOM_M = 1.9  # of air drawn above the footway
+_UNKNOWN_M = 2.0  # of walking width drawn, broken, where nobody knows it
+_FOOT_MM = 30.0  # mm below the footway: bed and dimensions
+_LEFT_MM, _BED_MM, _STONE_MM, _WALL_MM = 2.0, 3.5, 4.0, 0.8  # mm of paper, for the eye only
+_GROWN = 0.75  # metres of bow over the box that stand for the plants
+
+
+def sections_of(pack: SchemePack) -> tuple[PlacedPlanter, ...]:
+    """The planter with least walking width on each side (unknown counts as least)."""
+    chosen = []
+    for side in SIDES:
+        own = [one for one in pack.scheme.planters if one.site.side == side]
+        if own:
+            chosen.append(min(own, key=lambda one: (one.site.clear_m or 0.0, one.site.chainage_m)))
+    return tuple(chosen)
+
+
+def section_html(pack: SchemePack) -> str:
+    """A section for each side, through the planter that leaves least to walk in."""
+    return "".join(_section(one, pack) for one in sections_of(pack))
+
+
+def _section(planter: PlacedPlanter, pack: SchemePack) -> str:
+    site, size = planter.site, planter.site.size
+    clear = _UNKNOWN_M if site.clear_m is None else site.clear_m
+    least = site.offset_m + size.width_m + size.spread_m + clear
+    footway = max(site.footway_m or 0.0, least)
+    total = _ROAD_M + footway + _BEHIND_M
+    scale = next((one for one in _SCALES if total * 1000 / one <= _WIDE), _SCALES[-1])
+    mm = 1000 / scale
+    high = _HEADROOM_M * mm + _FOOT_MM
+    paper = Paper((0.0, 0.0), scale, round(total * mm + 4, 2), round(high, 2))
+    drawn = _drawing(planter, pack, clear, footway, mm)
+    bar = paper.bar_m(40) * mm
+    scale_bar = (
+        f'<g class="bar-scale"><rect class="bar full" x="2" y="2" width="{bar / 2:.2f}" '
+        f'height="1.6"/><rect class="bar" x="{2 + bar / 2:.2f}" y="2" width="{bar / 2:.2f}" '
+        f'height="1.6"/><text x="2" y="7">0</text><text x="{2 + bar:.2f}" y="7" '
+        f'text-anchor="middle">{paper.bar_m(40):g} m</text></g>'
+    )
+    title = f"Section through {planter.plot}, 1 to {scale}"
+    unknown = (
+        " The walking width is not known and is drawn broken: measure it."
+        if site.clear_m is None
+        else ""
+    )
+    return (
+        f'<figure class="section"><div class="drawing" tabindex="0" role="group" '
+        f'aria-label="{text(title)}">{paper.svg(drawn + scale_bar, title=title)}</div>'
+        f"<figcaption>Section through {text(planter.plot)} at {site.chainage_m:.1f} m, "
+        f"{site.side} side, 1:{scale} printed at full size: the place on this side that leaves "
+        f"least to walk in. Walking width {site.clear_basis}; kerb upstand assumed "
+        f"({pack.knowledge.scheme_figure('kerb_upstand_m') * 1000:g} mm); what is behind the "
+        f"footway is not drawn.{unknown}</figcaption></figure>"
+    )
+
+
+def _drawing(
+    planter: PlacedPlanter, pack: SchemePack, clear: float, footway: float, mm: float
+) -> str:
+    site, size, know = planter.site, planter.site.size, pack.knowledge
+    kerb = _LEFT_MM + _ROAD_M * mm
+    ground = _HEADROOM_M * mm
+    low = ground + know.scheme_figure("kerb_upstand_m") * mm
+    box = kerb + site.offset_m * mm
+    wide, tall = size.width_m * mm, size.height_m * mm
+    back = kerb + footway * mm
+    soil = size.soil_depth_m * mm
+    drain = min(know.scheme_figure("drainage_m") * mm, tall - soil)
+    band = min(know.scheme_figure("contrast_band_m") * mm, tall)
+    spread = size.spread_m * mm
+    rim, paved = ground - tall, back - kerb - _STONE_MM
+    broken = " unknown" if site.clear_m is None else ""
+    grown = f"M{box - spread:.2f} {rim:.2f}q{spread + wide / 2:.2f} {-_GROWN * mm:.2f}"
+    first, second = low + _BED_MM + 6, low + _BED_MM + 14
+    walk = box + wide + spread
+    walk_words = f"{clear:.2f} m to walk in" if site.clear_m is not None else "measure this"
+    upright = box - spread - 2
+    feet = f"M{upright - 1:.2f} {ground:.2f}h2M{upright - 1:.2f} {rim:.2f}h2"
+    parts = [
+        _rect("carriageway", _LEFT_MM, low, kerb - _LEFT_MM, _BED_MM),
+        _rect("kerb-stone", kerb, ground, _STONE_MM, low - ground + _BED_MM),
+        _rect("footway", kerb + _STONE_MM, ground, paved, _BED_MM),
+        f'<path class="back-edge{broken}" d="M{back:.2f} {ground + _BED_MM:.2f}V{rim:.2f}"/>',
+        f'<path class="plants" d="{grown} {2 * spread + wide:.2f} 0Z"/>',
+        _rect("box-side", box, rim, wide, tall),
+        _rect("soil", box + _WALL_MM, ground - drain - soil, wide - 2 * _WALL_MM, soil),
+        _rect("drainage", box + _WALL_MM, ground - drain, wide - 2 * _WALL_MM, drain),
+        _rect("band", box, rim, wide, band),
+        _dimension(kerb, box, first, f"{site.offset_m:.2f}", ground),
+        _dimension(box, box + wide, first, f"{size.width_m:.2f}", ground),
+        _dimension(walk, walk + clear * mm, first, walk_words, ground),
+        _words(_LEFT_MM, low - 1, "road"),
+        _words(back + _BEHIND_M * mm, rim - 1.5, "back of footway", anchor="end"),
+        f'<path class="dimension" d="M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"/>',
+        _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),
+    ]
+    if site.footway_m is not None:
+        parts.append(_dimension(kerb, back, second, f"footway {site.footway_m:.2f} m", ground))
+    return "".join(parts)
+
+
+def _rect(css: str, x: float, y: float, wide: float, high: float) -> str:
+    return (
+        f'<rect class="{css}" x="{x:.2f}" y="{y:.2f}" width="{max(wide, 0):.2f}" '
+        f'height="{max(high, 0):.2f}"/>'
+    )
+
+
+def _words(x: float, y: float, words: str, *, anchor: str = "start") -> str:
+    spot = f'x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}"'
+    return f'<text class="halo" {spot}>{text(words)}</text>'
+
+
+def _dimension(start: float, stop: float, y: float, words: str, ground: float) -> str:
+    """A dimension line with ticks at both ends and its figure above."""
+    ends = f"M{start:.2f} {y - 1:.2f}v2M{stop:.2f} {y - 1:.2f}v2"
+    leads = f"M{start:.2f} {ground:.2f}V{y:.2f}M{stop:.2f} {ground:.2f}V{y:.2f}"
+    return (
+        f'<path class="lead" d="{leads}"/>'
+        f'<path class="dimension" d="M{start:.2f} {y:.2f}H{stop:.2f}{ends}"/>'
+        + _words((start + stop) / 2, y - 1.2, words, anchor="middle")
+    )
