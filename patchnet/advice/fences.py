@@ -1,6 +1,6 @@
 """What would help a group that walks: corridors, gaps in fences, and where movement squeezes."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -10,7 +10,7 @@ from scipy.sparse import csgraph
 from shapely import Point
 
 from patchnet.advice.over_ground import OverGround
-from patchnet.advice.records import Assessment, FenceGap, GroupAnswer
+from patchnet.advice.records import Assessment, Break, FenceGap, GroupAnswer
 from patchnet.errors import WrongUse
 from patchnet.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor
@@ -22,20 +22,42 @@ from patchnet.network.patch_graph import PatchGraph
 __all__ = ["break_corridors", "fence_gaps", "squeeze"]
 
 Array = NDArray[np.float64]
+_MILLIMETRE = 0.001  # costs of breaks are rounded to whole ones
 _ROUNDING = 1e-9  # of the PC numerator: less than that is no gain
 
 
-def break_corridors(assessment: Assessment, group: str, *, most: int = 3) -> tuple[Corridor, ...]:
+def break_corridors(
+    assessment: Assessment,
+    group: str,
+    *,
+    most: int = 3,
+    progress: Callable[[Iterable[Break]], Iterable[Break]] | None = None,
+) -> tuple[Corridor, ...]:
     """The cheapest way across each of the first `most` breaks, as a line and as a band.
 
     Empty where the group flies, or straight lines were asked for.
+
+    Parameters
+    ----------
+    most
+        Of how many breaks.
+    progress
+        Wraps the breaks while they are worked through, such as a progress bar.
     """
     answer = _answer(assessment, group)
     if answer.ground is None:
         return ()
+    breaks = answer.breaks[:most]
+    # The cheapest way costs what the break does, or less where it runs over a third patch.
     return tuple(
-        corridor(answer.ground.surface, gap.from_plot, gap.to_plot, assessment.knowledge)
-        for gap in answer.breaks[:most]
+        corridor(
+            answer.ground.surface,
+            gap.from_plot,
+            gap.to_plot,
+            assessment.knowledge,
+            at_most=gap.cost_m + _MILLIMETRE,
+        )
+        for gap in (breaks if progress is None else progress(breaks))
     )
 
 

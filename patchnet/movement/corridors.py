@@ -11,6 +11,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.grow import Growth, Ways, grow
 from patchnet.movement.surface import CostSurface
+from patchnet.movement.window import cut_out, window_between
 
 __all__ = ["BothWays", "Corridor", "both_ways", "corridor"]
 
@@ -98,9 +99,10 @@ def both_ways(
     plot_b: str,
     *,
     steps: Steps | None = None,
+    limit: float = np.inf,
     compiled: bool | None = None,
 ) -> BothWays:
-    """Grow from two patches, each over the whole ground.
+    """Grow from two patches, each over the ground.
 
     Parameters
     ----------
@@ -110,6 +112,8 @@ def both_ways(
         Ids of two plots.
     steps
         Barriers to reckon with in place of the surface's own.
+    limit
+        Cost metres from either patch beyond which nothing is looked for.
     compiled
         True: compiled; False: plain; None: by size.
 
@@ -126,7 +130,14 @@ def both_ways(
     for label in labels:
         source = (surface.labels == label).astype(np.int32)
         growths.append(
-            grow(surface.cost, source, cell_m=surface.cell_m, steps=steps, compiled=compiled)
+            grow(
+                surface.cost,
+                source,
+                cell_m=surface.cell_m,
+                steps=steps,
+                limit=limit,
+                compiled=compiled,
+            )
         )
     own = np.isin(surface.labels, labels)
     total = growths[0].cost + growths[1].cost
@@ -147,6 +158,7 @@ def corridor(
     knowledge: Knowledge,
     *,
     share: float | None = None,
+    at_most: float = np.inf,
     compiled: bool | None = None,
 ) -> Corridor:
     """Find the cheapest way between two patches and the band around it.
@@ -161,6 +173,9 @@ def corridor(
         The tables: the setting ``corridor_band`` is the usual share.
     share
         How much dearer the ways in the band may be, 0 or more (0.1: by a tenth).
+    at_most
+        What the cheapest way is known to cost at most, cost metres: spares looking further. The
+        corridor is the same, even if that was wrong.
     compiled
         True: compiled; False: plain; None: by size.
 
@@ -172,14 +187,15 @@ def corridor(
     share = knowledge.setting("corridor_band") if share is None else share
     if not (np.isfinite(share) and share >= 0):
         raise WrongUse(f"The share must be a number, 0 or more, not {share}.")
-    both = both_ways(surface, plot_a, plot_b, compiled=compiled)
+    both, window = _grown(surface, (plot_a, plot_b), share, at_most, compiled=compiled)
+    band = np.zeros(surface.cost.shape, np.bool_)
     if both.meeting is None:
-        nowhere = np.zeros(surface.cost.shape, np.bool_)
-        return Corridor(plot_a, plot_b, np.inf, np.inf, None, nowhere, share, ())
+        return Corridor(plot_a, plot_b, np.inf, np.inf, None, band, share, ())
     # Sums along two ways may differ from each other in the last digits.
     most = (1 + share) * both.cost * (1 + 1e-12)
-    band = (both.from_a.cost + both.from_b.cost <= most) & ~both.own
+    band[window] = (both.from_a.cost + both.from_b.cost <= most) & ~both.own
     way = both.way()
+    way = replace(way, row=way.row + window[0].start, column=way.column + window[1].start)
     labels = surface.labels[way.row, way.column]
     passed = dict.fromkeys(int(label) for label in labels if label > 0)
     return Corridor(
@@ -192,6 +208,27 @@ def corridor(
         share=share,
         plots=tuple(str(surface.plots[label - 1]) for label in passed),
     )
+
+
+def _grown(
+    surface: CostSurface,
+    ends: tuple[str, str],
+    share: float,
+    at_most: float,
+    *,
+    compiled: bool | None,
+) -> tuple[BothWays, tuple[slice, slice]]:
+    """Grow from both ends, over no more of the ground than the band can lie in, and say where."""
+    if np.isfinite(at_most) and ends[0] != ends[1]:
+        # A little more, for rounding.
+        limit = (1 + share) * at_most * (1 + 1e-9)
+        labels = (surface.plot_label(ends[0]), surface.plot_label(ends[1]))
+        window = window_between(surface, labels, limit)
+        both = both_ways(cut_out(surface, window), *ends, limit=limit, compiled=compiled)
+        if both.cost <= at_most:
+            return both, window
+    rows, columns = surface.cost.shape
+    return both_ways(surface, *ends, compiled=compiled), (slice(0, rows), slice(0, columns))
 
 
 def opened_steps(steps: Steps, at: NDArray[np.int64]) -> Steps:
