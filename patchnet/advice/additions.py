@@ -252,14 +252,19 @@ def _served(linked: Array, currency: Currency, knowledge: Knowledge) -> tuple[st
 def _worth_more(
     pairs: Sequence[PairAddition], alone: Mapping[int, AdditionSize], knowledge: Knowledge
 ) -> list[PairAddition]:
-    """The few pairs worth most, of those worth notably more than both things apart."""
+    """The few pairs worth most, of those that win notably more than both things apart.
+
+    Both in linked homes, which people are told, and in the common currency, which ranks.
+    """
     least = knowledge.setting("plan_gain_least")
-    more = 1 + knowledge.setting("pair_more_share")
+    share = knowledge.setting("pair_more_share")
     found = []
     for pair in pairs:
         apart = [alone[at] for at in pair.members]
-        extra = pair.linked_homes - sum(max(one.linked_homes, 0.0) for one in apart)
-        if extra >= least and pair.worth >= more * sum(max(one.worth, 0.0) for one in apart):
+        homes = sum(max(one.linked_homes, 0.0) for one in apart)
+        worth = sum(max(one.worth, 0.0) for one in apart)
+        extra = pair.linked_homes - homes
+        if extra >= max(least, share * homes) and pair.worth - worth > share * worth:
             found.append(pair)
     found.sort(key=lambda pair: -pair.worth)
     return found[:_PAIRS]

@@ -121,12 +121,17 @@ function additionTitle(one) {
   return fill(W.addition_amount, { name: additionName(one), amount: fill(words, { n }) });
 }
 
+const cautionsOf = (one) => F[one.feature].cautions.filter((key) => key !== "none").map((key) => DATA.cautions[key]);
+function cautionList(words) {
+  const each = [...new Set(words)].map((one) => el("li", {}, sentence(one)));
+  return each.length ? el("ul", { class: "cautions" }, ...each) : null;
+}
+
 function additionItem(one, facts) {
   const { kind, size } = one;
   const parts = [kind.where];
   if (size.ground > 0) parts.push(fill(W.addition_ground, { n: num(size.ground) }));
   if (size.length > 0 && kind.place !== "ground") parts.push(fill(W.addition_length, { n: num(size.length) }));
-  const cautions = F[one.feature].cautions.filter((key) => key !== "none").map((key) => DATA.cautions[key]);
   const served = one.groups.length ? fill(W.addition_serves, { groups: listed(one.groups.map((name) => name.toLowerCase())) }) + " " : "";
   const consent = kind.own && !facts.tenure ? W.addition_own : facts.tenure === "own" ? "" : kind.ask;
   return el(
@@ -135,9 +140,7 @@ function additionItem(one, facts) {
     el("h4", {}, additionTitle(one)),
     el("p", {}, served, el("strong", {}, fill(W.addition_wins, { won: num(size.linked) }))),
     el("p", { class: "under" }, sentence(upper([...parts, kind.takes].join("; ")))),
-    consent || cautions.length
-      ? el("ul", { class: "cautions" }, ...[consent, ...cautions].filter(Boolean).map((words) => el("li", {}, sentence(words))))
-      : null,
+    cautionList([consent, ...cautionsOf(one)].filter(Boolean)),
   );
 }
 
@@ -148,7 +151,6 @@ function additionsFound(plot) {
   const reasons = Object.entries(left).map(([why, n]) => fill(W.additions_reasons[why], { n }));
   const saidAny = Object.values(SAID).some(Boolean);
   const known = facts.ground + (facts.soil ? 0 : facts.hard);
-  const water = [...new Set(ponds.flatMap((one) => F[one.feature].cautions))].map((key) => DATA.cautions[key]);
   const empty = ponds.length ? null : el("p", {}, saidAny ? W.additions_empty : W.additions_nothing);
   return [
     best.length ? el("p", { class: "under" }, W.additions_order) : empty,
@@ -157,7 +159,7 @@ function additionsFound(plot) {
     ponds.length
       ? el("p", { class: "pond-question" }, fill(W.additions_pond, { things: listed(ponds.map((one, at) => (at ? additionName(one).toLowerCase() : additionName(one)))) }))
       : null,
-    ponds.length ? el("ul", { class: "cautions" }, ...water.map((words) => el("li", {}, sentence(words)))) : null,
+    cautionList(ponds.flatMap(cautionsOf)),
     together.length ? el("h4", {}, W.additions_pair_title) : null,
     together.length
       ? el(
@@ -166,7 +168,7 @@ function additionsFound(plot) {
           ...together.map(({ members, linked }) => {
             const apart = members.reduce((total, one) => total + one.sizes[0].linked, 0);
             const words = { one: additionName(members[0]), other: additionName(members[1]).toLowerCase(), together: num(linked), apart: num(apart) };
-            return el("li", {}, fill(W.additions_pair, words));
+            return el("li", {}, fill(W.additions_pair, words), cautionList(members.flatMap(cautionsOf)));
           }),
         )
       : null,
