@@ -121,10 +121,20 @@ def _street_file(tmp_path_factory, survey_knowledge):
     return path.read_bytes(), street_id(hood), ids
 
 
-@pytest.fixture
-def surveyed(tmp_path, _street_file):
-    """A fresh copy of the street to be surveyed."""
+@pytest.fixture(scope="session")
+def street_in(_street_file):
+    """Give fresh copies of the street to be surveyed, each in a folder of its own."""
     content, street, ids = _street_file
-    path = tmp_path / "street.gpkg"
-    path.write_bytes(content)
-    return SurveyStreet(tmp_path, path, street, ids)
+
+    def copy(folder):
+        path = folder / "street.gpkg"
+        path.write_bytes(content)
+        return SurveyStreet(folder, path, street, ids)
+
+    return copy
+
+
+@pytest.fixture
+def surveyed(tmp_path, street_in):
+    """A fresh copy of the street to be surveyed."""
+    return street_in(tmp_path)

@@ -46,12 +46,12 @@ def merge(
     same_street: bool,
     form: str,
 ) -> None:
-    """Merge RETURNS of a survey into STREET, a GeoPackage: nothing is overwritten.
+    """Merge RETURNS of a survey into the map of STREET: nothing is overwritten.
 
     A return is a file of the survey page (.return.json) or a filled-in sheet (.csv, .xlsx); a
     folder stands for all of them in it. Every statement is kept with who, when and seen from
     where. Where people differ, a feature is not known until they agree. Merging a file again
-    changes nothing.
+    changes nothing. A map that is no GeoPackage becomes one.
 
     What cannot be read is listed and the rest is merged; the exit status is 1 then.
 
@@ -60,6 +60,8 @@ def merge(
       patchnet merge street.gpkg ann.return.json sheet.xlsx -o street.gpkg
       patchnet merge street.gpkg returns/ -o street.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    if output.suffix.casefold() != ".gpkg":
+        raise WrongUse(f"{output}: the name must end in .gpkg, for it becomes a GeoPackage.")
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
     files = [file for given in returns for file in _files(given)]

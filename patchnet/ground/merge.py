@@ -22,7 +22,7 @@ from patchnet.ground.returns_check import check_returns
 from patchnet.ground.returns_json import read_page_return
 from patchnet.ground.returns_table import read_sheet_return
 from patchnet.ground.statements import by_year, disputes, resolve, votes
-from patchnet.ground.survey_file import read_records, write_records
+from patchnet.ground.survey_file import read_records_if_any, write_records
 from patchnet.ground.survey_records import Records, joined
 from patchnet.knowledge.records import Knowledge
 
@@ -117,7 +117,7 @@ def merge_returns(
     Parameters
     ----------
     path
-        The street, a GeoPackage.
+        The street: a GeoPackage, or any other map, which becomes one.
     returns
         Files of returns, in any order.
     knowledge
@@ -137,7 +137,7 @@ def merge_returns(
         If the map cannot be read.
     """
     source = local_path(path)
-    before = read_records(source)
+    before = read_records_if_any(source)
     neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
     faults = FaultList()
     here = street_id(neighbourhood)

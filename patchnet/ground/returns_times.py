@@ -170,10 +170,15 @@ def _say_doubts(
     doubted = frame[frame["doubt"] != ""]
     groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
     for (at, doubt, year), rows in groups:
-        said = "have no date" if doubt == "no date" else f"are dated {doubt}"
+        many = f"{len(rows)} of its statements"
+        where = asked.returns[at].where
+        if doubt == "no date":
+            what = f"{many} have no date: they were counted for {year}."
+            asked.faults.warn(where, what, "Fill in the date of the round.")
+            continue
         asked.faults.warn(
-            asked.returns[at].where,
-            f"{len(rows)} of its statements {said}: is the clock of the device wrong by a year? "
-            f"They are kept as they stand and counted for {year}.",
+            where,
+            f"{many} are dated {doubt}: is the clock of the device wrong by a year? They are kept "
+            f"as they stand and counted for {year}.",
             "Set the clock right; for another year, mend the dates and hand it in again.",
         )

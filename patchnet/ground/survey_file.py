@@ -4,7 +4,6 @@ OGC GeoPackage 1.3 (12-128r18): attribute tables are named in ``gpkg_contents``,
 geometry also in ``gpkg_geometry_columns``; a geometry is a short header and well-known binary.
 """
 
-import shutil
 import sqlite3
 import struct
 from collections.abc import Iterable, Mapping, Sequence
@@ -19,6 +18,7 @@ import shapely
 
 from patchnet.errors import CannotRead
 from patchnet.files import write_aside
+from patchnet.ground.as_geopackage import as_geopackage, is_database
 from patchnet.ground.cells import as_text, whole_number
 from patchnet.ground.open_file import trouble
 from patchnet.ground.survey_records import (
@@ -64,7 +64,6 @@ _TYPES = {
     "not_there": "INTEGER", "cannot_see": "INTEGER", "people_there": "INTEGER",
     "people_not_there": "INTEGER", "people_cannot_see": "INTEGER",
 }  # fmt: skip
-_SQLITE = b"SQLite format 3\0"
 _GEOMETRY = "geometry"
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
@@ -96,10 +95,8 @@ def read_records(path: Path) -> Records:
 
 
 def read_records_if_any(path: Path) -> Records:
-    """Read what was gathered so far; empty where the file is of another kind."""
-    with trouble(path):
-        packed = path.is_file() and path.read_bytes()[: len(_SQLITE)] == _SQLITE
-    return read_records(path) if packed else Records()
+    """Read what was gathered so far; empty where the map is of another kind."""
+    return read_records(path) if is_database(path) else Records()
 
 
 def write_records(
@@ -117,7 +114,7 @@ def write_records(
     Parameters
     ----------
     source
-        The map, a GeoPackage; its other layers are copied as they are.
+        The map; the layers of a GeoPackage are copied as they are.
     target
         May be `source`.
     records
@@ -137,7 +134,7 @@ def write_records(
     about = pd.DataFrame({"name": "street", "value": list(records.streets)}, dtype=object)
     changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
     with write_aside(target) as draft:
-        shutil.copyfile(source, draft)
+        as_geopackage(source, draft)
         with trouble(draft, "written"), closing(connect(draft)) as there:
             there.execute("PRAGMA secure_delete = ON")
             there.execute("PRAGMA journal_mode = MEMORY")
@@ -187,12 +184,11 @@ def connect(path: Path) -> sqlite3.Connection:
     """
     if not path.is_file():
         raise CannotRead(f"There is no file {path}.")
-    with path.open("rb") as file:
-        if file.read(len(_SQLITE)) != _SQLITE:
-            raise CannotRead(
-                f"{path} is not a GeoPackage: returns are merged into one, such as 'patchnet base' "
-                "writes, for it keeps every statement beside the map."
-            )
+    if not is_database(path):
+        raise CannotRead(
+            f"{path} is not a GeoPackage, as 'patchnet merge' and 'patchnet base' write it: only "
+            "there every statement is kept beside the map."
+        )
     there = sqlite3.connect(path)
     # GDAL's triggers of spatial indexes call these; no geometry is changed here.
     for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):

@@ -3,6 +3,7 @@
 import csv
 import json
 from datetime import date
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -10,6 +11,8 @@ import pytest
 
 from patchnet.commands import main as command_line
 from patchnet.files import MADE_BY
+from patchnet.ground import read_neighbourhood
+from patchnet.ground.returns import street_id
 
 
 @pytest.fixture
@@ -87,16 +90,20 @@ def test_nothing_that_can_be_read(run, handed_in):
 
 def test_wrong_use(run, handed_in):
     (handed_in.folder / "empty").mkdir()
-    (handed_in.folder / "notes.txt").write_text("mine")
+    (handed_in.folder / "notes.gpkg").write_text("mine")
+    (handed_in.folder / "map.txt").write_text("mine")
     assert run("merge", "street.gpkg", "empty", "-o", "street.gpkg")[0] == 2
     assert run("merge", "street.gpkg", "-o", "street.gpkg")[0] == 2
     assert run("merge", "none.gpkg", "returns", "-o", "x.gpkg")[0] == 3
-    status, _, err = run("merge", "notes.txt", "returns", "-o", "x.gpkg")
+    assert run("merge", "map.txt", "returns", "-o", "x.gpkg")[0] == 3
+    status, _, err = run("merge", "street.gpkg", "returns", "-o", "notes.gpkg")
     assert status == 3
-    assert "not a GeoPackage" in err
-    status, _, err = run("merge", "street.gpkg", "returns", "-o", "notes.txt")
+    assert (handed_in.folder / "notes.gpkg").read_text() == "mine"
+    status, _, err = run("merge", "street.gpkg", "returns", "-o", "map.geojson")
+    assert status == 2
+    assert "must end in .gpkg" in err
+    status, _, err = run("forget", "map.txt", "1")
     assert status == 3
-    assert (handed_in.folder / "notes.txt").read_text() == "mine"
     assert run("forget", "street.gpkg", "99")[0] == 2
     assert run("consent", "street.gpkg", "1", "perhaps")[0] == 2
     assert run("consent", "street.gpkg", "99", "yes")[0] == 2
@@ -168,3 +175,25 @@ def test_the_sheets_of_the_survey_come_back(run, surveyed):
     found = {(row["plot"], row["feature"]): row["answer"] for row in answer["survey"]}
     assert found == {("1", "pond"): "there", ("2", "pond"): "not there"}
     assert answer["consent"] == {"1": "yes"}
+
+
+def test_a_map_of_another_kind_becomes_a_geopackage(run, surveyed, survey_knowledge):
+    """The invented neighbourhood, a folder of GeoJSON and CSV: nothing of it is lost."""
+    demo = Path(__file__).resolve().parents[2] / "data_demo"
+    before = read_neighbourhood(demo, knowledge=survey_knowledge)
+    surveyed.street = street_id(before)
+    surveyed.hand_in("a", [("W01F", "pond", "there", 2), ("W03F", "pond", "not there")])
+    status, _, err = run("merge", demo, "a.return.json", "-o", "wickthorn.gpkg")
+    assert status == 0, err
+    after = read_neighbourhood("wickthorn.gpkg", knowledge=survey_knowledge)
+    assert list(after.plots.index) == list(before.plots.index)
+    for name in ("barriers", "buildings", "roads", "footways", "features"):
+        assert len(getattr(after, name)) == len(getattr(before, name))
+    assert after.credits == before.credits
+    assert street_id(after) == surveyed.street
+    old, new = before.answers.table(), after.answers.table()
+    assert (new.loc["W01F", "pond"], new.loc["W03F", "pond"]) == (2, 0)
+    old.loc[["W01F", "W03F"], "pond"] = new.loc[["W01F", "W03F"], "pond"]
+    # What is there without a size shares the ground that is left, so those of W01F may shrink.
+    rest = old.index != "W01F"
+    pd.testing.assert_frame_equal(old[rest], new[rest], rtol=1e-6)

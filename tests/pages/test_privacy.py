@@ -37,9 +37,10 @@ AMOUNT = 7.1234567
 SECRET = ("bat_box", "old_roof_wall", "fence_gap")
 
 
-@pytest.fixture
-def canaries(surveyed, survey_knowledge):
+@pytest.fixture(scope="module")
+def canaries(tmp_path_factory, street_in, survey_knowledge):
     """Every private field filled, plots 1 and 2 shown with consent, plot 3 refusing."""
+    surveyed = street_in(tmp_path_factory.mktemp("canaries"))
     said = [
         (plot, key, "there", AMOUNT if key == "pond" else None, "CANARYNOTE", "CANARYPHOTO.jpg")
         for plot in surveyed.ids
@@ -64,8 +65,10 @@ def canaries(surveyed, survey_knowledge):
     return surveyed
 
 
-def outputs(street, run):
+@pytest.fixture(scope="module")
+def outputs(canaries):
     """Make every public page and file there is."""
+    street = canaries
     made = []
     for words, name in (
         (("map", "--public"), "map.html"),
@@ -81,26 +84,16 @@ def outputs(street, run):
         order = [words[0], str(street.path), *words[1:], "-o", str(target)]
         if words[0] != "progress":
             order += ["--group", "wren"]
-        assert run(*order) == 0
+        assert command_line._run(order) == 0
         made.append(target)
     return made
 
 
-@pytest.fixture
-def run(capsys):
-    def call(*words):
-        status = command_line._run([str(word) for word in words])
-        capsys.readouterr()
-        return status
-
-    return call
-
-
-def test_no_canary_in_any_public_byte(canaries, run, survey_knowledge):
+def test_no_canary_in_any_public_byte(canaries, outputs, survey_knowledge):
     raw = canaries.path.read_bytes()
     assert all(word.encode() in raw for word in CANARIES)
     names = [survey_knowledge.features[key].name for key in SECRET]
-    for path in outputs(canaries, run):
+    for path in outputs:
         content = path.read_bytes()
         assert len(content) > 50
         found = [word for word in CANARIES if word.encode() in content]
@@ -119,9 +112,9 @@ def test_no_canary_in_any_public_byte(canaries, run, survey_knowledge):
             assert any(name.lower() in text for name in names), path.name
 
 
-def test_files_say_what_was_left_out(canaries, run):
+def test_files_say_what_was_left_out(canaries, outputs):
     """The two terms of Darwin Core stand in every row of every public file."""
-    outputs(canaries, run)
+    assert outputs
     table = pd.read_csv(canaries.folder / "plots.csv")
     assert table["dataGeneralizations"].str.contains("laid together in").all()
     assert table["informationWithheld"].str.contains("Addresses and labels").all()
@@ -133,8 +126,8 @@ def test_files_say_what_was_left_out(canaries, run):
     assert len(layer) == len(table)
 
 
-def test_a_page_says_it_too(canaries, run):
-    outputs(canaries, run)
+def test_a_page_says_it_too(canaries, outputs):
+    assert outputs
     page = (canaries.folder / "map.html").read_text(encoding="utf-8")
     assert "Made for publishing" in page
     assert "Left out: Addresses and labels" in page
@@ -199,9 +192,8 @@ CONSENTS = st.lists(st.sampled_from(["yes", "no", ""]), min_size=16, max_size=16
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory, _street_file, survey_knowledge):
-    path = tmp_path_factory.mktemp("whole") / "street.gpkg"
-    path.write_bytes(_street_file[0])
+def whole(tmp_path_factory, street_in, survey_knowledge):
+    path = street_in(tmp_path_factory.mktemp("whole")).path
     return read_neighbourhood(path, knowledge=survey_knowledge)
 
 
