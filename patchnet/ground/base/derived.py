@@ -107,7 +107,7 @@ def derive_plots(
     for block in np.unique(block_of).tolist():
         members = np.sort(at[block_of == block])
         cells = _tessellate(houses[members], blocks[block], knowledge)
-        cells, left = _within_depth(cells, houses[members], depth, blocks[block])
+        cells, left = _within_depth(cells, houses[members], depth)
         found += [(len(used), int(k), cell) for k, cell in zip(members, cells, strict=True)]
         used.append(block)
         rest.append(left)
@@ -210,9 +210,7 @@ def _joined_up(shares: Shapes, houses: Shapes) -> Shapes:
     return joined
 
 
-def _within_depth(
-    cells: Shapes, houses: Shapes, depth: float, block: shapely.Polygon
-) -> tuple[Shapes, shapely.Geometry]:
+def _within_depth(cells: Shapes, houses: Shapes, depth: float) -> tuple[Shapes, shapely.Geometry]:
     """Cut off what is further than `depth` from the house; return that as well."""
     reach = shapely.buffer(houses, depth)
     far = ~shapely.within(cells, reach)
@@ -221,5 +219,4 @@ def _within_depth(
     near = cells.copy()
     near[far] = shapely.intersection(cells[far], reach[far])
     left = shapely.difference(cells[far], reach[far])
-    del block
     return near, united(left)

@@ -28,7 +28,17 @@ __all__ = ["gather"]
 
 Shapes = NDArray[np.object_]
 _PARCEL_IDS = ("inspireid", "nationalcadastralreference", *COLUMN_WORDS["id"])
-_STREET_NAMES = ("street name", "road name", "name", "name 1", "street", "road", "label", "title")
+_STREET_NAMES = (
+    "street name",
+    "road name",
+    "name",
+    "name 1",
+    "name1",
+    "street",
+    "road",
+    "label",
+    "title",
+)
 _SPEEDS = ("maxspeed", "speed limit", "speed", "speed kmh")
 
 

@@ -54,7 +54,8 @@ class BaseMap:
         ``number``, ``part`` (front, back, whole), ``side``, ``parcel`` (id in the cadastre),
         ``house`` (number in OpenStreetMap), ``basis`` and ``front_back_basis`` (how it was told).
     features
-        ``feature``, ``osm``, ``basis``; what OpenStreetMap maps. Absence means not known.
+        ``plot``, ``feature`` (with a ? where the tags say less than the feature claims), ``osm``,
+        ``basis``; what OpenStreetMap maps. Absence means not known.
     barriers
         ``kind``, ``gap`` (not_known), ``height_m``, ``osm``.
     buildings
