@@ -196,7 +196,9 @@ def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
     names = _names(sensitive_features(knowledge), knowledge)
     withheld = [f"Protected roosts and nests ({names})."]
     if refused.any():
-        withheld.append(f"What is on the {int(refused.sum())} plots whose household said no.")
+        count = int(refused.sum())
+        plots = "the plot" if count == 1 else f"the {count} plots"
+        withheld.append(f"What is on {plots} whose household said no.")
     return replace(
         hood,
         answers=replace(hood.answers, amount=amount),

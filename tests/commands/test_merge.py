@@ -127,6 +127,11 @@ def test_consent_then_public_then_forgotten(run, handed_in):
     assert table["kind"].tolist() == ["garden", "plots shown together", "plots shown together"]
     status, _, err = run("consent", "street.gpkg", "1", "no")
     assert "take the old ones down" in err
+    words = ("map", "street.gpkg", "--for", "group", "--group", "wren", "-o", "g.html")
+    assert run(*words)[0] == 0
+    page = (handed_in.folder / "g.html").read_text(encoding="utf-8")
+    assert "not for publishing" in page
+    assert "What is on the plot whose household said no" in page
     status, out, _ = run("forget", "street.gpkg", "1")
     assert status == 0
     assert "Forgotten: 1." in out

@@ -164,7 +164,7 @@ def test_the_group_sees_plots_but_not_those_who_refused(canaries, survey_knowled
     assert table.loc["4", "pond"] == pytest.approx(AMOUNT)
     assert table[["bat_box", "old_roof_wall"]].isna().all(axis=None)
     assert table.loc["4", "fence_gap"] > 0
-    assert "1 plots whose household said no" in seen.withheld
+    assert "the plot whose household said no" in seen.withheld
 
 
 def test_too_few_are_shown_not_at_all(surveyed, survey_knowledge):

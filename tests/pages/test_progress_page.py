@@ -1,12 +1,13 @@
 """The progress page: its numbers on paper, who sees what of it, and in a browser."""
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.ground import read_neighbourhood
+from patchnet.ground.forget import record_consent
 from patchnet.ground.merge import merge_returns, write_merged
 from patchnet.ground.survey_file import read_records
 from patchnet.pages.progress import survey_progress
@@ -84,6 +85,18 @@ def test_the_public_sees_stretches_alone(come, survey_knowledge):
     assert "CANARY" not in page
     assert "pond" not in page[page.index("<main>") : page.index("Where to go next")]
     assert "Left out: Addresses and labels" in page
+
+
+def test_the_group_sees_nothing_of_who_refused(come, survey_knowledge, surveyed):
+    now = datetime(2026, 5, 20, tzinfo=UTC)
+    record_consent(surveyed.path, "2", "no", surveyed.path, knowledge=survey_knowledge, now=now)
+    hood = read_neighbourhood(surveyed.path, knowledge=survey_knowledge)
+    found = survey_progress(
+        hood, read_records(surveyed.path), knowledge=survey_knowledge, audience="group"
+    )
+    assert len(found.disputes) == 0
+    assert found.plots.loc["2", "street_share"] == 0
+    assert "said no" in progress_page(found, knowledge=survey_knowledge)
 
 
 def test_without_any_survey(surveyed, survey_knowledge):
