@@ -33,7 +33,7 @@ __all__ = ["Circuit", "circuit"]
 
 # Of eight neighbours the two across and the four diagonals of a strip carry current along it.
 _SHARED = 1 + np.sqrt(2)
-_BLOCK = 2  # right-hand sides solved at once: more take memory and save hardly any time
+_BLOCK = 4  # right-hand sides solved at once: half as many take a third longer, more save nothing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -133,28 +133,29 @@ class Circuit:
         WrongUse
             If one is not a patch of this circuit.
         """
-        total = np.zeros(self._surface.cost.size)
+        flow = np.zeros(len(self._wires.one))
         if pairs is None:
             solved = self._all_to_all()
         else:
             solved = (volts for _, volts in self._solved(self._positions(pairs)))
         for volts in solved:
             for column in volts.T:
-                self._add_current(column, total)
+                self._add_drop(column[self._node], flow)
+        flow *= self._wires.conductance / 2
+        size = self._surface.cost.size
+        total = np.bincount(self._wires.one, flow, size)
+        total += np.bincount(self._wires.two, flow, size)
         return total.reshape(self._surface.cost.shape).astype(np.float32)
 
-    def _add_current(self, volts: Floats, total: Floats) -> None:
-        wires, size = self._wires, len(total)
-        step = 1 << 20  # wires at once, so that memory stays flat
-        for first in range(0, len(wires.one), step):
+    def _add_drop(self, volts: Floats, drop: Floats) -> None:
+        """Add to `drop` by how much the voltages of a wire's two cells differ."""
+        wires = self._wires
+        step = 1 << 18  # wires at once, so that what is worked on stays near the processor
+        for first in range(0, len(drop), step):
             here = slice(first, first + step)
-            one, two = wires.one[here], wires.two[here]
-            flow = np.abs(volts[self._node[one]] - volts[self._node[two]])
-            flow *= wires.conductance[here] / 2
-            low, high = min(one.min(), two.min()), max(one.max(), two.max()) + 1
-            part = np.bincount(one - low, flow, high - low)
-            part += np.bincount(two - low, flow, high - low)
-            total[low : min(high, size)] += part
+            between = volts[wires.one[here]]
+            between -= volts[wires.two[here]]
+            drop[here] += np.abs(between, out=between)
 
     def _positions(self, pairs: Iterable[tuple[str, str]]) -> list[tuple[int, int]]:
         known = {patch: at for at, patch in enumerate(self.patches)}

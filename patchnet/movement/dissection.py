@@ -6,6 +6,8 @@ so on within each. On a grid this fills in as little as the general ordering of 
 and is factorised about twice as fast.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,13 +16,14 @@ __all__ = ["nested_dissection"]
 _LEAF = 9  # cells that are not split further
 
 
+@lru_cache(maxsize=1)  # all groups of one neighbourhood walk over the same grid
 def nested_dissection(rows: int, columns: int) -> NDArray[np.int32]:
     """Return the place of each cell in the order of elimination.
 
     Returns
     -------
     array
-        Shape (rows x columns,): cells row by row; each place from 0 once.
+        Shape (rows x columns,): cells row by row; each place from 0 once. Not to be written to.
 
     Examples
     --------
@@ -50,4 +53,6 @@ def nested_dissection(rows: int, columns: int) -> NDArray[np.int32]:
             todo.append((middle, middle + 1, left, right, True))
             todo.append((middle + 1, bottom, left, right, False))
             todo.append((top, middle, left, right, False))
-    return place.ravel()
+    order = place.ravel()
+    order.flags.writeable = False
+    return order
