@@ -275,14 +275,14 @@ def _place(
         change = pyproj.Transformer.from_crs("OGC:CRS84", crs, always_xy=True).transform
         return shapely.box(*shapely.transform(corners, change, interleaved=False).bounds)
     boxes = [
-        shapely.box(*whole[kind].total_bounds).buffer(margin, join_style="mitre")
+        shapely.box(*whole[kind].total_bounds)
         for kind in ("buildings", "parcels")
         if len(whole[kind])
     ]
-    if not boxes:
-        return None
     both = shapely.intersection_all(boxes)
-    return None if both.is_empty else shapely.box(*both.bounds)
+    if not boxes or both.is_empty:  # apart: told later
+        return None
+    return shapely.box(*both.bounds).buffer(margin, join_style="mitre")
 
 
 def _cut(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
