@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from patchnet.advice import assess
-from patchnet.commands.options import progress_bar, say_warnings
+from patchnet.commands.options import layers_bar, progress_bar, say_warnings
 from patchnet.files import OwnFolder
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.demo import demo_files
@@ -45,6 +45,6 @@ def demo(*, output: Path) -> None:
     neighbourhood = read_neighbourhood(output, knowledge=knowledge)
     say_warnings(neighbourhood)
     answer = assess(neighbourhood, knowledge=knowledge, progress=progress_bar)
-    folder.write(_PAGE, map_page(answer, title=_TITLE))
+    folder.write(_PAGE, map_page(answer, title=_TITLE, progress=layers_bar))
     click.echo("Open this page in any browser, also without network:", err=True)
     click.echo(output / _PAGE)

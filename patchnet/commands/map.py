@@ -17,6 +17,7 @@ from patchnet.commands.options import (
     ground_options,
     group_option,
     input_options,
+    layers_bar,
     overwrite_option,
     read_asked,
 )
@@ -103,5 +104,6 @@ def map_(
         public=audience == "public",
         sun=hours,
         additions=found,
+        progress=layers_bar,
     )
     click.echo(output)

@@ -11,12 +11,12 @@ import click
 from tqdm import tqdm
 
 from patchnet.advice import assess
-from patchnet.advice.records import Assessment
+from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.errors import WrongUse
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge
-from patchnet.knowledge.records import Group, Knowledge
+from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
 from patchnet.pages.privacy import AUDIENCES, for_audience, shown_groups
 
@@ -32,6 +32,7 @@ __all__ = [
     "group_option",
     "input_options",
     "knowledge_option",
+    "layers_bar",
     "overwrite_option",
     "progress_bar",
     "read_asked",
@@ -40,6 +41,7 @@ __all__ = [
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+Thing = TypeVar("Thing")
 _WARNINGS = 12  # listed before the rest is only counted; 'patchnet check' lists them all
 
 
@@ -328,9 +330,14 @@ def say_warnings(neighbourhood: Neighbourhood) -> None:
         click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
 
 
-def progress_bar(groups: Iterable[Group]) -> Iterable[Group]:
-    """Show a bar while the groups are worked through, on a terminal only."""
-    bar: Iterable[Group] = tqdm(
-        groups, desc="wildlife groups", unit="group", leave=False, file=sys.stderr, disable=None
+def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> Iterable[Thing]:
+    """Show a bar while things are worked through, on a terminal only."""
+    bar: Iterable[Thing] = tqdm(
+        things, desc=doing, unit="done", leave=False, file=sys.stderr, disable=None
     )
     return bar
+
+
+def layers_bar(answers: Iterable[GroupAnswer]) -> Iterable[GroupAnswer]:
+    """Show a bar while a page's layers of each group are worked out and drawn."""
+    return progress_bar(answers, doing="layers of the page")

@@ -1,5 +1,6 @@
 """patchnet routes: how a group that walks gets about over the ground."""
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -17,6 +18,7 @@ from patchnet.commands.options import (
     ground_options,
     input_options,
     overwrite_option,
+    progress_bar,
     read_asked,
     walking_option,
 )
@@ -97,7 +99,9 @@ def routes(
     way = None if between is None else way_between(answer, group, *between)
     current = None if current_tif is None else _current(answer, group, way)
     if way is None:
-        corridors = break_corridors(answer, group)
+        corridors = break_corridors(
+            answer, group, progress=partial(progress_bar, doing="corridors")
+        )
         words = routes_json if form == "json" else routes_text
         click.echo(words(answer, group, corridors), nl=False)
     else:

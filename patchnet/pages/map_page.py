@@ -1,7 +1,7 @@
 """The map page: one HTML file that opens anywhere and asks the network for nothing."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from string import Template
 
@@ -9,7 +9,7 @@ import folium
 from branca.element import Figure
 
 from patchnet.advice.additions import PlotAdditions
-from patchnet.advice.records import Assessment
+from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.errors import PatchnetError, WrongUse
 from patchnet.files import write_text
 from patchnet.ground.neighbourhood import Neighbourhood
@@ -66,6 +66,7 @@ def map_page(
     public: bool = False,
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
+    progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> str:
     """Return the map page of an assessment as HTML text.
 
@@ -96,6 +97,9 @@ def map_page(
     additions
         What could be added to each plot, from `patchnet.advice.additions.possible_additions`: a
         form on each card. None: the card says how to get it.
+    progress
+        Wraps the groups' answers while their layers are worked out and drawn, such as a progress
+        bar: groups that walk take a second or so each.
 
     Raises
     ------
@@ -114,7 +118,7 @@ def map_page(
     if public:
         assessment = assessment_for(assessment, "public")
     hood = assessment.neighbourhood
-    data = payload(assessment, groups=groups, public=public)
+    data = payload(assessment, groups=groups, public=public, progress=progress)
     data["colours"] = colours.for_page()
     data["words"] = words.SCRIPT
     data["svgPlots"] = SVG_PLOTS
@@ -182,6 +186,7 @@ def write_map(
     public: bool = False,
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
+    progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> Path:
     """Write the map page to `path`, whole or not at all, and return the path.
 
@@ -203,6 +208,7 @@ def write_map(
         public=public,
         sun=sun,
         additions=additions,
+        progress=progress,
     )
     write_text(path, page)
     return Path(path)

@@ -1,7 +1,7 @@
 """An assessment as the compact columns that the page's script reads."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -72,7 +72,11 @@ def chosen_groups(
 
 
 def payload(
-    assessment: Assessment, *, groups: Sequence[str] | None = None, public: bool = False
+    assessment: Assessment,
+    *,
+    groups: Sequence[str] | None = None,
+    public: bool = False,
+    progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> dict[str, Any]:
     """Return everything the page's script draws and tells, ready for JSON.
 
@@ -84,6 +88,8 @@ def payload(
         Keys of the wildlife groups to carry; None: all of the assessment.
     public
         True: nothing that tells where barriers have gaps.
+    progress
+        Wraps the answers while they are worked through, such as a progress bar.
 
     Raises
     ------
@@ -110,7 +116,7 @@ def payload(
         "public": public,
         "groups": [
             _group(frame, assessment, answer, columns, at, public=public)
-            for answer in chosen.values()
+            for answer in (progress(chosen.values()) if progress else chosen.values())
         ],
         "columns": columns.written,
     }

@@ -145,7 +145,10 @@ def test_corridors_follow_breaks():
     street = row_of_gardens("no", "no", wall="yes")
     answer = hedgehogs(street)
     group = answer.groups["hedgehog"]
-    for gap, way in zip(group.breaks, break_corridors(answer, "hedgehog"), strict=True):
+    heard = []
+    ways = break_corridors(answer, "hedgehog", progress=lambda gaps: heard.extend(gaps) or gaps)
+    assert heard == list(group.breaks)
+    for gap, way in zip(group.breaks, ways, strict=True):
         assert {way.plot_a, way.plot_b} == {gap.from_plot, gap.to_plot}
         assert way.cost == pytest.approx(gap.cost_m, abs=0.01)
 

@@ -132,7 +132,16 @@ def test_gaps_to_make_come_in_their_order(walked, walked_page):
 
 
 def test_the_same_bytes_each_time(walked, walked_page):
-    assert map_page(walked) == walked_page
+    """With a progress bar too, which hears of every group."""
+    heard = []
+
+    def told(answers):
+        for answer in answers:
+            heard.append(answer.group.key)
+            yield answer
+
+    assert map_page(walked, progress=told) == walked_page
+    assert heard == list(walked.groups)
 
 
 def test_a_page_for_the_public_tells_of_no_gap(walked, walked_public):
