@@ -182,8 +182,8 @@ def summed_up(
     known = records.statements["plot"].isin(order)
     drawn = records.drawn["plot"].isin(order)
     placed = replace(records, statements=records.statements[known], drawn=records.drawn[drawn])
-    years = by_year(placed)
     held = votes(placed.statements)
+    years = by_year(placed, held=held)
     return Merged(
         source,
         neighbourhood,

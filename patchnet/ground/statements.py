@@ -79,8 +79,15 @@ def votes(statements: pd.DataFrame) -> pd.DataFrame:
     return both.sort_values(["holder", "answer"], kind="stable")[columns].reset_index(drop=True)
 
 
-def by_year(records: Records) -> pd.DataFrame:
+def by_year(records: Records, *, held: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return what each year's statements come to.
+
+    Parameters
+    ----------
+    records
+        Statements, and shapes for the amounts.
+    held
+        The `votes` of these statements, if they are at hand.
 
     Returns
     -------
@@ -90,7 +97,7 @@ def by_year(records: Records) -> pd.DataFrame:
         not_there and cannot_see (so many people), drawn (whether the amount was measured on a
         drawn shape).
     """
-    held = votes(records.statements)
+    held = votes(records.statements) if held is None else held
     counts = (
         held.assign(
             there=(held["answer"] == "there").astype(np.int64),
