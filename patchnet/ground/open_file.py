@@ -10,7 +10,7 @@ import struct
 import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -113,7 +113,8 @@ def open_layers(path: Path) -> list[Layer]:
         ".geojson",
         ".json",
     }:
-        return _with_gdal(path, says_crs=_probe_geojson(path))
+        says_crs, credit_lines = _probe_geojson(path)
+        return _with_gdal(path, says_crs=says_crs, credit_lines=credit_lines)
     if suffix in _OTHER_TABLES:
         raise CannotRead(
             f"{path} is a spreadsheet: save its table as CSV and give that with --features."
@@ -185,8 +186,12 @@ def _probe_shapefile(path: Path, head: bytes) -> None:
         )
 
 
-def _probe_geojson(path: Path) -> bool:
-    """Look whether it is GeoJSON at all; return whether it names a CRS (an old custom)."""
+def _probe_geojson(path: Path) -> tuple[bool, tuple[str, ...]]:
+    """Look whether it is GeoJSON at all.
+
+    Return whether it names a CRS (an old custom), and the credits beside its features (a foreign
+    member, RFC 7946, section 6.1): a list of lines, or one text with semicolons between them.
+    """
     try:
         content: Any = json.loads(path.read_bytes())
     except UnicodeDecodeError as error:
@@ -204,17 +209,24 @@ def _probe_geojson(path: Path) -> bool:
     rows = content.get("features") if content["type"] == "FeatureCollection" else [content]
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise CannotRead(f"{path} is not GeoJSON: its features are no list of features.")
-    return bool(content.get("crs"))
+    found = content.get("credits")
+    lines = found.split("; ") if isinstance(found, str) else found
+    lines = lines if isinstance(lines, list) else []
+    credit_lines = (" ".join(line.split()) for line in lines if isinstance(line, str))
+    return bool(content.get("crs")), tuple(line for line in credit_lines if line)
 
 
-def _with_gdal(path: Path, *, says_crs: bool = True) -> list[Layer]:
+def _with_gdal(
+    path: Path, *, says_crs: bool = True, credit_lines: tuple[str, ...] = ()
+) -> list[Layer]:
     with trouble(path):
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
     if "statements" in names and "survey_about" in names:
         names = [name for name in names if name not in _RECORDS]
     if not names:
         raise CannotRead(f"{path} has no layer.")
-    return [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
+    layers = [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
+    return [replace(layer, credits=layer.credits or credit_lines) for layer in layers]
 
 
 def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:

@@ -1,5 +1,6 @@
 """Results as files for other programs: GeoPackage, GeoJSON (RFC 7946), GraphML."""
 
+import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
@@ -306,7 +307,11 @@ def _write_layer(
     credit_lines: tuple[str, ...],
     told: Mapping[str, str],
 ) -> None:
-    """One layer through GDAL: GeoPackage in the plots' CRS, GeoJSON in WGS 84."""
+    """One layer through GDAL: GeoPackage in the plots' CRS, GeoJSON in WGS 84.
+
+    A GeoJSON has its credits as a list beside the features, a foreign member in the sense of
+    RFC 7946, section 6.1, and reads them back from there.
+    """
     try:
         if form == "geojson":
             world = table.to_crs("OGC:CRS84")
@@ -319,6 +324,7 @@ def _write_layer(
                 RFC7946="YES",
                 COORDINATE_PRECISION="7",
                 DESCRIPTION="; ".join([*credit_lines, *told.values()]),
+                **_beside_features(credit_lines),
             )
         else:
             metadata = {"credits": "; ".join(credit_lines)} if credit_lines else {}
@@ -334,6 +340,16 @@ def _write_layer(
             )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise CannotWrite(f"{path.name} cannot be written: {error}") from error
+
+
+def _beside_features(credit_lines: tuple[str, ...]) -> dict[str, str]:
+    """Options that make GDAL write the credits as a member of the collection."""
+    if not credit_lines:
+        return {}
+    return {
+        "NATIVE_DATA": json.dumps({"credits": list(credit_lines)}),
+        "NATIVE_MEDIA_TYPE": "application/vnd.geo+json",
+    }
 
 
 def _write_csv(table: gpd.GeoDataFrame, path: Path, credit_lines: tuple[str, ...]) -> None:

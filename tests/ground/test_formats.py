@@ -251,6 +251,32 @@ def test_credits_travel_with_the_layer(plots, tmp_path, knowledge):
     assert read_neighbourhood(path, knowledge=knowledge).credits == (line,)
 
 
+@pytest.mark.parametrize("kind", ["file", "folder", "zip"])
+def test_credits_beside_the_features_of_a_geojson(plots, tmp_path, knowledge, kind):
+    """Foreign members are allowed (RFC 7946, section 6.1); what is no text is passed over."""
+    lines = ["\N{COPYRIGHT SIGN} OpenStreetMap contributors; ODbL", "Map:\n the  volunteers"]
+    folder = tmp_path / "street"
+    folder.mkdir()
+    path = write(plots.to_crs(4326), folder / "plots.geojson", driver="GeoJSON")
+    content = json.loads(path.read_text()) | {"credits": [*lines, 7, None, " "]}
+    path.write_text(json.dumps(content))
+    if kind == "zip":
+        shutil.make_archive(str(folder), "zip", folder)
+    given = {"file": path, "folder": folder, "zip": tmp_path / "street.zip"}[kind]
+    found = read_neighbourhood(given, knowledge=knowledge)
+    assert found.credits == (lines[0], "Map: the volunteers")
+
+
+@pytest.mark.parametrize(
+    ("member", "read"),
+    [("one; two", ("one", "two")), ("", ()), (7, ()), ({"a": 1}, ()), (None, ())],
+)
+def test_credits_of_any_other_kind(plots, tmp_path, knowledge, member, read):
+    path = write(plots.to_crs(4326), tmp_path / "plots.geojson", driver="GeoJSON")
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"credits": member}))
+    assert read_neighbourhood(path, knowledge=knowledge).credits == read
+
+
 def test_check_counts_and_shares(plots, tmp_path, knowledge):
     """43 features on 3 plots: p1 knows 3, p2 all 43, p3 none; there: pond, tree, lawn."""
     assert len(knowledge.features) == 43
