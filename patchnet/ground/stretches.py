@@ -145,7 +145,8 @@ def _in_order(parts: Sequence[shapely.LineString]) -> list[shapely.LineString]:
 
 def _long_axis(shape: shapely.Geometry) -> shapely.LineString:
     """Return the line through the middle of a shape along its longer extent."""
-    points = shapely.get_coordinates(shape)
+    # Each corner once: the first of a ring is its last as well and would tilt the axis.
+    points = np.unique(shapely.get_coordinates(shape), axis=0)
     middle = points.mean(axis=0)
     spread = np.linalg.svd(points - middle, full_matrices=False)[2]
     axis = spread[0] if len(spread) else np.array([1.0, 0.0])
