@@ -196,7 +196,7 @@ def make_base(
         buildings=near(houses),
         roads=near(gathered.roads),
         footways=near(_footways(gathered, space, streets)),
-        credits=_credits(gathered, grounds),
+        credits=_credits(gathered, plots),
         faults=faults.faults,
         crs=gathered.crs,
         source_crs=gathered.source_crs,
@@ -313,7 +313,7 @@ def _footways(inputs: Gathered, space: StreetSpace, streets: Streets) -> gpd.Geo
     return pd.concat([mapped, guessed], ignore_index=True)
 
 
-def _credits(inputs: Gathered, grounds: Grounds) -> pd.DataFrame:
+def _credits(inputs: Gathered, plots: gpd.GeoDataFrame) -> pd.DataFrame:
     """Say layer by layer whose data it is made from and under which licence."""
     made_from: Mapping[str, tuple[str, ...]] = {
         "plots": ("parcels", "buildings", "roads", "areas"),
@@ -330,7 +330,7 @@ def _credits(inputs: Gathered, grounds: Grounds) -> pd.DataFrame:
             licence = "ODbL 1.0" if "ODbL" in line or "OpenStreetMap" in line else ""
             licence = licence or ("OGL v3.0" if "Open Government" in line else "")
             rows.append((layer, line, licence, _note(layer, licence, len(lines))))
-    derived = 0 if grounds.derived is None else len(grounds.derived.plots)
+    derived = int((plots["basis"] == BASIS["derived"]).sum())
     if derived:
         # It stands among the credits so that every page and file made of the base carries it.
         rows.append(

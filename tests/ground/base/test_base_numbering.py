@@ -159,6 +159,18 @@ def test_only_the_streets_that_are_wanted(street):
         )  # fmt: skip
 
 
+def test_the_credits_count_only_plots_that_are_there(street):
+    """West Street's side of a town without parcels: one corner house by its address."""
+    base = street.base(
+        buildings=street.buildings(address={"w": "West Street"}), roads=street.roads(),
+        street=["West Street"],
+    )  # fmt: skip
+    derived = base.plots["basis"].str.startswith("derived").sum()
+    assert derived < 6
+    lines = base.credits["attribution"].tolist()
+    assert sum(line.startswith(f"Outlines of {derived} plots") for line in lines) == 1
+
+
 def test_codes_are_short_and_each_street_has_its_own():
     names = ["Elm Road", "Elder Row", "Elm Rise", "High Street", "Žižkova", "unnamed street 7"]
     codes = street_codes(names, {"Old Lane": "ER"})
