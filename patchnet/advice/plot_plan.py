@@ -32,13 +32,11 @@ from patchnet.advice.space import Space, space_of
 from patchnet.advice.supply import anchor_room, supply_of
 from patchnet.advice.trial import PlotTrials, Trials
 from patchnet.knowledge.records import Siting
-from patchnet.movement.compiling import can_compile
 
 __all__ = ["Adviser"]
 
 Array = NDArray[np.float64]
 _BEDS = frozenset({"flower_border", "herb_bed", "planter", "window_box", "hanging_basket"})
-_COMPILE_PLOTS = 40
 _NAMED = 3  # plots named for a need, as on a plot's card
 
 
@@ -56,9 +54,7 @@ class Adviser:
 
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
-        # A plan judges thousands of sets: on a street the compiled kernels pay at once.
-        street = len(assessment.neighbourhood.plots) >= _COMPILE_PLOTS
-        self.trials = Trials(assessment, compiled=True if street and can_compile() else None)
+        self.trials = Trials(assessment)
         full = self.trials.full_linked_homes(everything_that_fits(assessment))
         self.currency = common_currency(assessment, np.asarray(full))
 
