@@ -25,8 +25,8 @@ def case_html(pack: SchemePack) -> str:
     rows = [
         (
             know.groups[change.group].name,
-            figure(change.linked_before),
-            figure(change.linked_after),
+            _homes(change.linked_before),
+            _homes(change.linked_after),
             signed(change.linked_after - change.linked_before),
             f"{change.components_before} to {change.components_after}",
             len(change.breaks_closed),
@@ -51,6 +51,11 @@ def case_html(pack: SchemePack) -> str:
         "after building, compared with this state; flowers and visitors counted at each box as the "
         "upkeep grid says; the same photographs.</p>"
     )
+
+
+def _homes(value: float) -> str:
+    """Four digits: with two the change of a few planters would not be seen."""
+    return f"{value:.4g}"
 
 
 def _months(comparison: Comparison, group: str) -> str:

@@ -28,7 +28,7 @@ __all__ = [
     "match_lines",
 ]
 
-SHEET_WIDE, SHEET_HIGH = 277.0, 150.0
+SHEET_WIDE, SHEET_HIGH = 277.0, 144.0
 """Millimetres of a plan on an A4 sheet lying on its side."""
 _USED = 250.0  # mm of street on a sheet: the rest is overlap
 _TICKS_MM = 18.0  # between chainage marks at least

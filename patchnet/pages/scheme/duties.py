@@ -67,13 +67,14 @@ def permissions_html(pack: SchemePack) -> str:
     )
     beside = [_frontager(one, pack) for one in pack.scheme.planters]
     parts.append(
-        "<h3>Premises beside each planter</h3>"
+        '<section class="keep"><h3>Premises beside each planter</h3>'
         + table_html(
             "Premises beside each planter",
             ("Planter", "Nearest plot on the map", "Owner or occupier", "Consent", "Date"),
             beside,
-            css="log",
+            css="log beside",
         )
+        + "</section>"
     )
     return "".join(parts)
 

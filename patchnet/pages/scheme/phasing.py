@@ -2,6 +2,7 @@
 
 from patchnet.advice.scheme_records import Scheme, SchemeStep
 from patchnet.pages.colours import INK, MADDER, MUTED, RULE, WOAD
+from patchnet.pages.compare_text import signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
 from patchnet.pages.scheme.front import many
@@ -99,12 +100,13 @@ def _curve(scheme: Scheme, share: float) -> str:
         return ""
     knowledge = scheme.after.knowledge
     top = curve[-1].value
+    now = curve[0].linked
     rows = [
         (
             step.planters,
             _share(step.value, top),
             "; ".join(
-                f"{knowledge.groups[key].name.lower()} {figure(homes)}"
+                f"{knowledge.groups[key].name.lower()} {signed(homes - now.get(key, 0.0))}"
                 for key, homes in step.linked.items()
             ),
             pounds(step.cost),
@@ -126,7 +128,7 @@ def _curve(scheme: Scheme, share: float) -> str:
         + _drawn(curve)
         + table_html(
             "The best scheme found for every number of planters",
-            ("Planters", "Won", "Linked homes", "Cost", "How sure"),
+            ("Planters", "Won", "Linked homes won", "Cost", "How sure"),
             rows,
             css="curve-table",
         )

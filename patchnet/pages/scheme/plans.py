@@ -131,7 +131,7 @@ def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
             ends = [(foot.x - s * north * tick, foot.y + s * east * tick) for s in (1, -1)]
             parts.append(paper.path(shapely.LineString(ends), css="dimension"))
         mark = f"{site.clear_m:.2f} {BASIS_MARKS[site.clear_basis]}"
-    behind = edge + (site.clear_m or 0.0) + 2.6 * paper.scale / 1000
+    behind = edge + (site.clear_m or 0.0) + 4.2 * paper.scale / 1000
     parts.append(label(paper, out(behind), mark, css="halo clear-width"))
     front = -(half + site.offset_m + 2.4 * paper.scale / 1000)
     parts.append(label(paper, out(front), planter.plot, css="halo planter-name"))

@@ -80,7 +80,11 @@ def limit_words(finding: Finding) -> str:
     """Figure and limit of a finding, as far as there are any."""
     parts = []
     if finding.figure is not None:
-        parts.append(f"{finding.figure:g} {finding.unit}")
+        parts.append(f"{_plain(finding.figure)} {finding.unit}")
     if finding.limit is not None:
-        parts.append(f"limit {finding.limit:g} {finding.unit}")
+        parts.append(f"limit {_plain(finding.limit)} {finding.unit}")
     return "; ".join(parts)
+
+
+def _plain(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")

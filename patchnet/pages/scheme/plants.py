@@ -1,21 +1,24 @@
 """What is planted in the planters of a scheme: one planting for planters that are alike."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
-from patchnet.advice.plan_records import Planting
+from patchnet.advice.plan_records import Bloom, Planting
 from patchnet.advice.planting import choose_planting
 from patchnet.advice.planting_wishes import planting_wishes
 from patchnet.advice.plot import plot_answer
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.records import Assessment
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme
+from patchnet.errors import PatchnetError
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
 from patchnet.knowledge.street_records import PlanterSize
 
 __all__ = ["PlantGroup", "plant_groups"]
+
+_SHRUBS, _BOX = "shrub", "planter"  # features of the tables
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +36,10 @@ class PlantGroup:
     planting
         The plants of one planter.
     numbers
-        Number of each plant in one planter, by its key.
+        Number of each plant in one planter, by its key; bulbs stand beneath all else, so that
+        those of several layers are not added up.
+    missing
+        Features of the recipe for which no plant of the tables fits.
     """
 
     letter: str
@@ -42,28 +48,38 @@ class PlantGroup:
     size: PlanterSize
     planting: Planting
     numbers: dict[str, int]
+    missing: tuple[str, ...]
 
 
 def plant_groups(scheme: Scheme) -> tuple[PlantGroup, ...]:
     """Choose the plants of each kind of planter for the hungry months round where they stand.
 
     The months are those of the plots nearest to the planters *before* the scheme. Left out are
-    plants poisonous to children or dogs, trees, plants that live in no container or grow larger
-    than a street planter holds, and shrubs where the soil is not deep enough.
+    plants poisonous to children or dogs, trees, garden escapes, plants that live in no container
+    or grow larger than a street planter holds, and shrubs where the soil is not deep enough. Each
+    part of a recipe (shrubs, herbs, wild grassland, bulbs) is planted with plants of its own.
     """
     alike: dict[tuple[str, str], list[PlacedPlanter]] = {}
     for planter in scheme.planters:
         alike.setdefault((planter.recipe.key, planter.site.size.key), []).append(planter)
     groups = []
     for at, members in enumerate(alike.values()):
-        planting = _planting(scheme.before, members)
+        planting, missing = _planting(scheme.before, members)
         numbers: dict[str, int] = {}
         for line in planting.lines:
-            numbers[line.plant] = numbers.get(line.plant, 0) + line.number
+            before = numbers.get(line.plant, 0)
+            beneath = line.layer == "bulb"
+            numbers[line.plant] = max(before, line.number) if beneath else before + line.number
         first = members[0]
         groups.append(
             PlantGroup(
-                _letters(at), tuple(members), first.recipe, first.site.size, planting, numbers
+                _letters(at),
+                tuple(members),
+                first.recipe,
+                first.site.size,
+                planting,
+                numbers,
+                missing,
             )
         )
     return tuple(groups)
@@ -74,28 +90,69 @@ def _letters(at: int) -> str:
     return (_letters(at // 26 - 1) if at >= 26 else "") + chr(ord("A") + at % 26)
 
 
-def _planting(before: Assessment, planters: list[PlacedPlanter]) -> Planting:
+def _planting(
+    before: Assessment, planters: list[PlacedPlanter]
+) -> tuple[Planting, tuple[str, ...]]:
     knowledge = before.knowledge
     first = planters[0]
     hungry, wants = _wishes(before, planters)
-    features = {
-        feature: share.value * first.site.size.plan_m2
-        for feature, share in first.recipe.amounts.items()
-        if feature in knowledge.planting_places
-    }
-    unfit = (
-        plant.key
-        for plant in knowledge.plants.values()
-        if not _suits(plant, first.site.size, knowledge)
+    size = first.site.size
+    fit = [plant for plant in knowledge.plants.values() if _suits(plant, size, knowledge)]
+    shares = {key: share.value for key, share in first.recipe.amounts.items()}
+    # What takes only some plants is filled first; the open rest takes any, best another kind.
+    order = [*(key for key in shares if key != _BOX), *(key for key in shares if key == _BOX)]
+    whole: Planting | None = None
+    taken: set[str] = set()
+    missing = []
+    for feature in order:
+        kept = {plant.key for plant in fit if _belongs(plant, feature, knowledge)} - taken
+        part = choose_planting(
+            knowledge,
+            # Potting soil with loam; the light of the place was not measured.
+            PlotFacts(soil="loam", small_children=True, pets=("dog",)),
+            hungry=hungry,
+            features={_BOX: shares[feature] * size.plan_m2},
+            wants=wants,
+            light=None,
+            exclude=(key for key in knowledge.plants if key not in kept),
+        )
+        if not part.lines:
+            missing.append(feature)
+        taken |= {line.plant for line in part.lines}
+        whole = part if whole is None else _together(whole, part)
+    if whole is None:
+        raise PatchnetError(f"Nothing grows by the recipe {first.recipe.key}.")
+    return whole, tuple(missing)
+
+
+def _belongs(plant: Plant, feature: str, knowledge: Knowledge) -> bool:
+    """Whether a plant is one of those that make a feature what it is."""
+    if feature == _SHRUBS:
+        return plant.layer == "shrub"
+    place = knowledge.planting_places.get(feature)
+    if place is None or plant.layer not in place.layers:
+        return False
+    return place.only is None or plant.key in knowledge.plant_lists[place.only]
+
+
+def _together(one: Planting, other: Planting) -> Planting:
+    """Two plantings of one box as one."""
+    calendar = tuple(
+        Bloom(a.month, tuple(dict.fromkeys((*a.plants, *b.plants))), a.hungry or b.hungry)
+        for a, b in zip(one.calendar, other.calendar, strict=True)
     )
-    return choose_planting(
-        knowledge,
-        PlotFacts(small_children=True, pets=("dog",)),
-        hungry=hungry,
-        features=features,
-        wants=wants,
-        light=None,
-        exclude=unfit,
+    dry = {bloom.month for bloom in calendar if bloom.hungry and not bloom.plants}
+    return replace(
+        one,
+        lines=(*one.lines, *other.lines),
+        calendar=calendar,
+        hazards=tuple(dict.fromkeys((*one.hazards, *other.hazards))),
+        uncovered=tuple(month for month in other.uncovered if month in dry),
+        no_room=tuple(month for month in other.no_room if month in dry),
+        left_out=other.left_out,
+        exact=one.exact and other.exact,
+        refused=tuple(dict.fromkeys((*one.refused, *other.refused))),
+        also_fit=other.also_fit,
     )
 
 
@@ -125,4 +182,5 @@ def _suits(plant: Plant, size: PlanterSize, knowledge: Knowledge) -> bool:
     )
     woody = plant.layer in ("shrub", "climber")
     deep = not woody or size.soil_depth_m >= knowledge.setting("planting_depth_shrub_m")
-    return plant.container and small and deep and plant.layer != "tree"
+    stays = "escape" not in plant.hazard.casefold()
+    return plant.container and small and deep and stays and plant.layer != "tree"

@@ -79,12 +79,12 @@ def _parts(pack: SchemePack) -> list[str]:
         _part("Risk sheet", risks_html(pack), new=True),
         _part("Permissions and consultees", permissions_html(pack), new=True),
         _part("Phasing", phasing_html(pack), new=True),
-        _part("The ecological case", case_html(pack), new=True),
-        _part("Places not used", places_html(pack), new=True),
+        _part("The ecological case", case_html(pack), keep=True),
+        _part("Places not used", places_html(pack)),
         _part("Sources", sources_html(pack)),
     ]
 
 
-def _part(name: str, inside: str, *, new: bool = False) -> str:
-    css = "part new-page" if new else "part"
+def _part(name: str, inside: str, *, new: bool = False, keep: bool = False) -> str:
+    css = "part new-page" if new else "part keep" if keep else "part"
     return f'<section class="{css}"><h2>{text(name)}</h2>{inside}</section>'

@@ -1,6 +1,5 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
-from patchnet.advice.plan_records import Planting
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import calendar_figure
 from patchnet.pages.escape import text
@@ -57,14 +56,20 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> str:
         f"({text(size.name)}, {size.soil_depth_m * 100:.0f} cm of soil)</h3>"
         f"<p>{text(group.recipe.words)}. For {text(names)}.</p>"
         + (table if rows else "<p>No plant of the tables fits here.</p>")
-        + _notes(group.planting, knowledge)
+        + _notes(group, knowledge)
         + calendar_figure(group.planting, knowledge)
         + "</section>"
     )
 
 
-def _notes(planting: Planting, knowledge: Knowledge) -> str:
-    notes = []
+def _notes(group: PlantGroup, knowledge: Knowledge) -> str:
+    planting = group.planting
+    notes = [
+        f"{knowledge.features[feature].name}: no plant of the tables both fits a street planter "
+        "and is harmless there, though the ecological case counts on it. Choose with your "
+        "supplier, or choose another planting."
+        for feature in group.missing
+    ]
     short = (*planting.uncovered, *planting.no_room)
     if short:
         months = ", ".join(MONTHS[month - 1] for month in sorted(short))

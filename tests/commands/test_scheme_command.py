@@ -1,0 +1,171 @@
+"""patchnet scheme: from a file and a road to a folder, or one list of what is wrong."""
+
+import re
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+import shapely
+
+from patchnet.commands.main import _run
+from patchnet.commands.scheme import read_keepers
+from patchnet.ground import read_neighbourhood
+from patchnet.knowledge import load_knowledge
+
+EAST, NORTH = 450_000.0, 210_000.0
+
+
+def placed(shape):
+    return shapely.affinity.translate(shape, EAST, NORTH)
+
+
+@pytest.fixture(scope="module")
+def street(tmp_path_factory):
+    """A road of 60 m from west to east, 6 m wide; 4 m of footway on its left, 1.2 m on its right;
+    a garden of 20 x 20 m at either end of either side."""
+    path = tmp_path_factory.mktemp("map") / "alder.gpkg"
+    corners = [(0, 7.5), (40, 7.5), (0, -25), (40, -25)]
+    plots = gpd.GeoDataFrame(
+        {
+            "id": ["a1", "a2", "b1", "b2"],
+            "kind": "garden_front",
+            "features": ["bee_hotel 2; flower_border 4", "bee_hotel 2; flower_border 6",
+                         "lawn_short 60", "bee_hotel 1; lawn_short 80"],
+            "seen": "all",
+        },
+        geometry=[placed(shapely.box(x, y, x + 20, y + 17)) for x, y in corners],
+        crs="EPSG:27700",
+    )  # fmt: skip
+    roads = gpd.GeoDataFrame(
+        {"name": ["Alder Row", "Beck Lane"], "width_m": [6.0, 4.0], "speed_mph": ["20", "20"]},
+        geometry=[
+            placed(shapely.LineString([(0, 0), (60, 0)])),
+            placed(shapely.LineString([(-400, 500), (400, 500)])),
+        ],
+        crs="EPSG:27700",
+    )
+    ways = gpd.GeoDataFrame(
+        {"name": ["", ""]},
+        geometry=[placed(shapely.box(0, 3, 60, 7)), placed(shapely.box(0, -4.2, 60, -3))],
+        crs="EPSG:27700",
+    )
+    things = gpd.GeoDataFrame(
+        {"kind": ["bench"]}, geometry=[placed(shapely.Point(30, 490))], crs="EPSG:27700"
+    )
+    for name, table in (("plots", plots), ("roads", roads), ("footways", ways),
+                        ("street_objects", things)):  # fmt: skip
+        table.to_file(path, layer=name, driver="GPKG")
+    return path
+
+
+def scheme(street, target, *options):
+    return _run(["scheme", str(street), "--road", "Alder Row", "-o", str(target), *options])
+
+
+def test_a_scheme_is_made_and_read_back(street, tmp_path, capsys):
+    taps = tmp_path / "taps.csv"
+    taps.write_text("name,plot,x,y,litres\nAnn,a1,,,60\n\n", encoding="utf-8")
+    target = tmp_path / "scheme"
+    options = ("--planters", "2", "--group", "mason_bee", "--size", "1.2x0.5x0.6x0.5",
+               "--keepers", str(taps), "--by", "Alder Row Group")  # fmt: skip
+    assert scheme(street, target, *options) == 0
+    said = capsys.readouterr()
+    assert "S01" in said.out
+    assert "begin with report.html" in said.err
+    assert "keep them in the group" in said.err
+    report = (target / "report.html").read_text(encoding="utf-8")
+    assert "Alder Row Group" in report
+    assert "own box 1.2x0.5x0.6x0.5 m" in report
+    planters = gpd.read_file(target / "scheme.gpkg", layer="planters")
+    assert 1 <= len(planters) <= 2
+    assert set(planters["side"]) == {"left"}
+    assert (planters.geometry.area - 0.6).abs().max() < 1e-6
+    # 0.5 m of kerb, 0.5 m of box and plants beside it are gone of 4 m: more than 2 m are left.
+    assert (planters["clear_width_m"] >= 2).all()
+    assert _run(["compare", str(street), str(target), "--group", "mason_bee", "--straight"]) == 0
+    assert "Only in the second: S01" in capsys.readouterr().out
+    again = tmp_path / "again"
+    assert scheme(street, again, *options) == 0
+    for path in sorted(target.iterdir()):
+        assert (again / path.name).read_bytes() == path.read_bytes(), path.name
+
+
+def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):
+    taps = tmp_path / "taps.csv"
+    taps.write_text(
+        "name;plot;x;y;litres\nAnn;a9;;;40\n;a1;;;40\nBob;;;;40\nCid;;450010;one;many\n"
+        "Dan;a1;;;0\nEve;a1;;;5\nEve;a2;;;5\n"
+    )
+    target = tmp_path / "scheme"
+    status = _run(
+        ["scheme", str(street), "--road", "Alder Rwo", "-o", str(target), "--size", "boxx",
+         "--size", "1x1x0.3x0.5", "--planters", "0", "--budget", "-1", "--unkept", "-2",
+         "--spacing", "nan", "--keepers", str(taps)]
+    )  # fmt: skip
+    said = capsys.readouterr().err
+    assert status == 2
+    for words in (
+        "Did you mean Alder Row?", "no box 'boxx'", "1x1x0.3x0.5 cannot be", "--planters 0",
+        "--budget -1", "--unkept -2", "--spacing nan", "line 2: there is no plot 'a9'",
+        "line 3: the keeper has no name", "line 4: say where the tap is", "line 5: y 'one'",
+        "line 5: litres 'many'", "line 6: 0 litres", "'Eve' comes twice",
+    ):  # fmt: skip
+        assert words in said, words
+    assert not target.exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--group", "hedgehog"], "no stop for what walks"),
+        (["--budget", "20"], "less than the cheapest planter"),
+        (["--lock-in", "L030.0", "--lock-out", "L030.0"], "to be used and not to be used"),
+        (["--lock-in", "Q001.0"], "no site 'Q001.0'"),
+        (["--side", "right"], "clear_width"),
+        (["--recipe", "flowerz"], "no planter recipe 'flowerz'"),
+        (["--size", "long_box", "--size", "9x4x1x1", "--side", "right"], "none has the verdict"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_words(street, tmp_path, capsys, options, words):
+    target = tmp_path / "scheme"
+    assert scheme(street, target, *options) == 2
+    assert words in capsys.readouterr().err
+    assert not target.exists()
+
+
+def test_another_authority_is_an_overlay(street, tmp_path, capsys):
+    """Where 4.5 m must be left, no place of a 4 m footway will do."""
+    rules = tmp_path / "rules"
+    rules.mkdir()
+    (rules / "street_rules.csv").write_text(
+        "key,value,unit,low,high,class,source,note\n"
+        "clear_width_fits_m,4.5,m,4.5,4.5,assumption,patchnet,Our authority\n"
+        "clear_width_ask_m,4.5,m,4.5,4.5,assumption,patchnet,Our authority\n"
+    )
+    assert scheme(street, tmp_path / "scheme", "--knowledge", str(rules)) == 2
+    assert re.search(r"clear_width \(\d+\)", capsys.readouterr().err)
+
+
+def test_files_of_others_and_missing_tables_are_said_before_any_work(street, tmp_path, capsys):
+    target = tmp_path / "scheme"
+    target.mkdir()
+    (target / "report.html").write_text("mine")
+    assert scheme(street, target) == 3
+    assert "report.html" in capsys.readouterr().err
+    assert (target / "report.html").read_text() == "mine"
+    assert scheme(street, tmp_path / "other", "--keepers", str(tmp_path / "no.csv")) == 3
+    assert "no.csv cannot be read" in capsys.readouterr().err
+
+
+def test_taps_are_read_from_plots_and_from_metres(street, tmp_path):
+    know = load_knowledge()
+    hood = read_neighbourhood(street, knowledge=know)
+    path = Path(tmp_path / "taps.csv")
+    path.write_bytes('\ufeffName,x,y,Litres\nZoë,450010,210020,"32,5"\n'.encode())
+    wrong: list[str] = []
+    (zoe,) = read_keepers(path, hood, wrong)
+    assert not wrong
+    assert (zoe.name, zoe.litres, zoe.place.x, zoe.place.y) == ("Zoë", 32.5, 450010, 210020)
+    path.write_text("who,where\n")
+    assert read_keepers(path, hood, wrong) == ()
+    assert "must name the columns" in wrong[0]

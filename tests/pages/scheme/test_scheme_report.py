@@ -1,0 +1,273 @@
+"""The report: in the order it is read, escaped, self-contained, and true to scale on paper."""
+
+import dataclasses
+import math
+import re
+import zlib
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from patchnet.advice.scheme_records import SchemeStep
+from patchnet.pages.inline import outside_addresses
+from patchnet.pages.scheme import SchemePack, Told, scheme_report
+from patchnet.pages.scheme.phasing import certificate_words, levels_off
+
+PAYLOAD = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"`"
+POINTS = 72 / 25.4  # of a PDF in a millimetre
+
+
+@pytest.fixture(scope="module")
+def report(demo_scheme):
+    return scheme_report(SchemePack(demo_scheme, Told()))
+
+
+@pytest.fixture(scope="module")
+def short(demo_scheme):
+    """The scheme with few places looked at and few things in the street."""
+    used = {one.site.key for one in demo_scheme.planters}
+    few = [site for site in demo_scheme.sites if site.key in used or site.chainage_m < 12]
+    street = dataclasses.replace(demo_scheme.street, objects=demo_scheme.street.objects[:3])
+    return dataclasses.replace(demo_scheme, sites=tuple(few), street=street)
+
+
+@pytest.fixture
+def shown(browser, tmp_path):
+    contexts = []
+
+    def show(html, width=1200):
+        path = tmp_path / "report.html"
+        path.write_text(html, encoding="utf-8")
+        context = browser.new_context(viewport={"width": width, "height": 800}, offline=True)
+        contexts.append(context)
+        page = context.new_page()
+        page.requests_made = []
+        page.on("request", lambda request: page.requests_made.append(request.url))
+        page.goto(path.as_uri())
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()
+
+
+def test_stands_in_the_order_a_council_officer_reads(report):
+    order = (
+        "Not a permission", "<h2>Summary</h2>", "Location plan", "Existing street",
+        "Footway widths", "Proposal plan", "Setting out", "Typical section",
+        "What the street rules say", "Plant schedule", "Bill of quantities", "<h2>Upkeep</h2>",
+        "Watering rota", "Risk sheet", "Permissions and consultees", "<h2>Phasing</h2>",
+        "The ecological case", "Places not used", "<h2>Sources</h2>",
+    )  # fmt: skip
+    places = []
+    for words in order:
+        start = places[-1] if places else 0
+        assert words in report[start:], words
+        places.append(report.index(words, start))
+    front = report[: report.index("<h2>Summary</h2>")]
+    assert "Not a permission; follow your authority&#x27;s code" in front.replace("'", "&#x27;")
+
+
+def test_every_planter_and_every_place_not_used_is_told(report, demo_scheme):
+    setting_out = report[report.index("<h2>Setting out") : report.index("<h2>Typical section")]
+    for one in demo_scheme.planters:
+        site = one.site
+        row = re.search(rf'<th scope="row">{one.plot}</th>(.*?)</tr>', setting_out)[1]
+        for words in (
+            f"{site.chainage_m:.1f} m",
+            f"{site.centre.x:.2f}",
+            f"{site.centre.y:.2f}",
+            f"{site.offset_m:.2f} m (from the map)",
+            f"{site.clear_m:.2f} m ({site.clear_basis})",
+        ):
+            assert words in row
+    unused = report[report.index("<h2>Places not used") :]
+    used = {one.site.key for one in demo_scheme.planters}
+    for site in demo_scheme.sites:
+        assert (f'<th scope="row">{site.key}</th>' in unused) == (site.key not in used)
+    no = next(site for site in demo_scheme.sites if site.verdict == "no")
+    row = re.search(rf'<th scope="row">{no.key}</th>(.*?)</tr>', unused)[1]
+    for finding in no.findings:
+        if finding.verdict != "fits":
+            assert finding.rule.replace("_", " ") in row
+
+
+def test_every_risk_task_and_consent_of_the_tables_is_there(report, knowledge):
+    plain = report.replace("&#x27;", "'")
+    for risk in knowledge.scheme_risks:
+        assert risk.hazard in plain
+        assert risk.control in plain
+    for task in knowledge.upkeep_tasks:
+        assert task.task in plain
+    for consent in knowledge.scheme_consents:
+        assert consent.name in plain
+
+
+def test_what_is_missing_is_said(report):
+    assert "2 planters without a keeper: S03, S04" in report
+    assert "more is asked than was promised" in report
+    assert "£2,000" in report
+
+
+def test_nothing_is_fetched_and_there_is_no_script(report):
+    assert outside_addresses(report) == []
+    assert "<script" not in report
+    assert set(re.findall(r"https?://[^\"' ]+", report)) == {"http://www.w3.org/2000/svg"}
+
+
+def test_same_scheme_same_report(report, demo_scheme):
+    assert scheme_report(SchemePack(demo_scheme, Told())) == report
+
+
+def step(planters, value, bound=None):
+    return SchemeStep(planters, (), value, {}, 0.0, value if bound is None else bound)
+
+
+def test_the_curve_says_where_more_stops_helping():
+    """Gains 50, 40, 8, 2 of 100: from 3 planters on each further one adds under 5 %. A straight
+    line never levels off."""
+    values = (0, 50, 90, 98, 100)
+    assert levels_off(tuple(step(*pair) for pair in enumerate(values)), 0.05) == 3
+    assert levels_off(tuple(step(k, 10.0 * k) for k in range(5)), 0.05) is None
+    assert levels_off(tuple(step(k, 0.0) for k in range(5)), 0.05) is None
+
+
+def test_the_certificate_is_the_bound_over_the_gain():
+    assert "more than 25 %" in certificate_words(step(3, 4.0, 5.0), exact=False)
+    assert "Every scheme" in certificate_words(step(3, 4.0, 5.0), exact=True)
+    assert "Nothing is won" in certificate_words(step(3, 0.0, 5.0), exact=False)
+
+
+@pytest.mark.browser
+def test_text_of_others_is_text(short, shown):
+    keeper = dataclasses.replace(short.planters[0], keeper=PAYLOAD, plot=PAYLOAD)
+    hood = dataclasses.replace(short.neighbourhood, credits=(PAYLOAD,), name=PAYLOAD)
+    objects = tuple(dataclasses.replace(one, name=PAYLOAD) for one in short.street.objects)
+    laced = dataclasses.replace(
+        short,
+        planters=(keeper, *short.planters[1:]),
+        neighbourhood=dataclasses.replace(hood, roads=hood.roads.assign(name=PAYLOAD)),
+        street=dataclasses.replace(short.street, name=PAYLOAD, objects=objects, notes=(PAYLOAD,)),
+        notes=(PAYLOAD,),
+    )
+    told = Told(by=PAYLOAD, contact=PAYLOAD, date=PAYLOAD, status=PAYLOAD)
+    page = shown(scheme_report(SchemePack(laced, told)))
+    assert page.evaluate("window.hit") is None
+    assert page.locator("script, img").count() == 0
+    assert PAYLOAD in page.inner_text("h1")
+    assert len(page.requests_made) == 1
+
+
+@pytest.mark.browser
+def test_reads_on_a_phone_and_passes_axe(short, shown):
+    page = shown(scheme_report(SchemePack(short, Told())), width=360)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    # Each drawing is one picture with a name; checking its lines would take most of the time.
+    page.evaluate("document.querySelectorAll('.plan > *').forEach((one) => one.remove())")
+    rules = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
+    found = Axe().run(page, options={"runOnly": rules, "resultTypes": ["violations"]})
+    assert found.violations_count == 0, found.generate_report()
+
+
+def printed(page):
+    """Pages of the PDF: size in millimetres, and the rectangles filled on it (width, height)."""
+    pdf = page.pdf(prefer_css_page_size=True)
+
+    def stream(number):
+        at = pdf.index(b"\n%d 0 obj" % number)
+        at = pdf.index(b"stream\n", at) + len(b"stream\n")
+        return zlib.decompressobj().decompress(pdf[at:]).decode("latin-1")
+
+    kinds = rb"/Type\s*/Page\b(?!s)(.*?)/Contents\s+(\d+) 0 R"
+    found = []
+    for head, number in re.findall(kinds, pdf, re.DOTALL):
+        box = re.search(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", head)
+        size = tuple(float(side) / POINTS for side in box.groups())
+        found.append((size, list(rectangles(stream(int(number))))))
+    return found
+
+
+def rectangles(content):
+    """Read the filled rectangles of a page: ``re`` then ``f``, under the matrices of cm, q, Q.
+
+    Only matrices that scale and shift are met here (ISO 32000-1, 8.3.4 and 8.5).
+    """
+    scale, kept = (1.0, 1.0), []
+    last = None
+    for line in content.splitlines():
+        words = line.split()
+        operator = words[-1] if words else ""
+        if operator == "q":
+            kept.append(scale)
+        elif operator == "Q":
+            scale = kept.pop()
+        elif operator == "cm":
+            scale = scale[0] * float(words[0]), scale[1] * float(words[3])
+        elif operator == "re":
+            sides = zip(words[2:4], scale, strict=True)
+            last = tuple(abs(float(side) * by) / POINTS for side, by in sides)
+        elif operator == "f" and last is not None:
+            yield last
+        if operator not in ("re", "rg", "RG", "gs"):
+            last = None
+
+
+@pytest.mark.browser
+def test_the_printed_page_is_a4_and_the_bar_is_as_long_as_it_says(report, shown):
+    """Measured in the PDF: half of a 10 m bar at 1:200 is 25 mm long and 1.6 mm thick; half of a
+    20 m bar at 1:500 is 20 mm; A4 is 210 x 297 mm (ISO 216)."""
+    pages = printed(shown(report))
+    assert 12 <= len(pages) <= 32
+    for size, _ in pages:
+        assert sorted(size) == pytest.approx([210, 297], abs=0.5)
+    lying = [filled for (wide, high), filled in pages if wide > high]
+    assert len(lying) == report.count('class="sheet"')
+    scales = [
+        int(one.replace(",", ""))
+        for one in re.findall(r"Bar of [\d.]+ m, scale 1 to ([\d,]+)", report)
+    ]
+    lengths = [float(one) for one in re.findall(r"Bar of ([\d.]+) m", report)]
+    assert scales[1:3] == [500, 500]
+    assert scales[3:] == [200] * 4
+    assert len(scales) == len(lying)
+    for scale, metres, filled in zip(scales, lengths, lying, strict=True):
+        half = metres * 1000 / scale / 2
+        bars = [one for one in filled if one == pytest.approx((half, 1.6), abs=0.02)]
+        assert len(bars) == 2, (scale, half)
+
+
+@pytest.mark.browser
+def test_north_arrow_on_paper_points_north(report, shown, demo_scheme):
+    """Measured on the printed layout: the tip of the arrow lies from its foot where a step to the
+    north lies on the ground, turned as the road is turned."""
+    page = shown(report)
+    page.emulate_media(media="print")
+    ways = page.evaluate(
+        """() => [...document.querySelectorAll('.north path')].map((path) => {
+            const at = (x, y) => new DOMPoint(x, y).matrixTransform(path.getScreenCTM());
+            const foot = at(0, 1), tip = at(0, -7);
+            return [tip.x - foot.x, foot.y - tip.y];
+        })"""
+    )
+    line = demo_scheme.street.line
+    counts = [1, 2, 4]
+    expected = [0.0]
+    for count in counts[1:]:
+        for at in range(count):
+            first = line.interpolate(line.length * at / count)
+            last = line.interpolate(line.length * (at + 1) / count)
+            expected.append(math.degrees(math.atan2(last.y - first.y, last.x - first.x)))
+    turned = [math.degrees(math.atan2(right, up)) for right, up in ways]
+    assert turned == pytest.approx(expected, abs=0.05)
+
+
+@pytest.mark.browser
+def test_sheets_hold_on_one_page_with_long_credits(short, shown):
+    hood = dataclasses.replace(
+        short.neighbourhood,
+        credits=("Contains data of the map people of the whole county and their friends. " * 6,),
+    )
+    scheme = dataclasses.replace(short, neighbourhood=hood)
+    html = scheme_report(SchemePack(scheme, Told(by="The Wickthorn Street Wildlife Group " * 2)))
+    pages = printed(shown(html))
+    assert sum(wide > high for (wide, high), _ in pages) == html.count('class="sheet"')
