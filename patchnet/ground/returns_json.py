@@ -47,7 +47,7 @@ def read_page_return(path: Path, faults: FaultList) -> Return:
     text = _decode(path, raw)
     whole = _whole(text)
     damaged = whole is None
-    content = _salvaged(text) if whole is None else whole
+    content = _sound(_salvaged(text) if whole is None else whole)
     if not any(key in content for key in ("patchnet_return", *_LISTS)):
         raise CannotRead(f"{path} is not a return: it holds no statements of a survey.")
     version = content.get("patchnet_return", _VERSION)
@@ -93,6 +93,17 @@ def _decode(path: Path, raw: bytes) -> str:
     except UnicodeDecodeError:
         # Some bytes are damaged: all the rest is still text.
         return raw.decode("utf-8-sig", "replace")
+
+
+def _sound(value: Any) -> Any:  # noqa: ANN401 - walks any JSON value
+    """Replace halves of surrogate pairs, which no file can carry, wherever they stand."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, dict):
+        return {_sound(key): _sound(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_sound(item) for item in value]
+    return value
 
 
 def _whole(text: str) -> dict[str, Any] | None:

@@ -54,6 +54,7 @@ def street(surveyed, survey_knowledge):
 
 
 @FUZZ
+@example(content={"statements": None, "id": "\ud800", "surveyor": "\udfff"})
 @given(content=RETURN)
 def test_any_json(street, content):
     found = street.merged("a.return.json", json.dumps(content))
