@@ -8,6 +8,13 @@ from patchnet.pages.scheme.tables import Raw, table_html
 __all__ = ["permissions_html", "risks_html"]
 
 _LINE = Raw('<span class="blank"></span>')
+_SETTLE = (
+    ("Whose the boxes are", "Now, and if the group ends"),
+    ("Money", "Who pays for building, for upkeep, for plants that die"),
+    ("Insurance", "Policy, holder, until when; renewed by whom"),
+    ("Removal", "Who lifts the boxes, where the soil goes, what is set aside for it"),
+    ("Review", "When, by whom, and what would make the boxes stay or go"),
+)
 _PARTS: tuple[tuple[ConsentPart, str], ...] = (
     ("permission", "Permissions"),
     ("evidence", "To bring with the application"),
@@ -60,6 +67,15 @@ def permissions_html(pack: SchemePack) -> str:
                 name, ("What or who", "About", "Asked on", "Answer", "Date"), rows, css="log"
             )
         )
+    parts.append(
+        "<h3>To be settled</h3>"
+        + table_html(
+            "To be settled",
+            ("What", "About", "Settled how", "By whom", "Date"),
+            [(name, about, _LINE, _LINE, _LINE) for name, about in _SETTLE],
+            css="log",
+        )
+    )
     cover = pack.knowledge.scheme_figure("liability_gbp")
     parts.append(
         f"<p>Cover that one county asks for: £{cover:,.0f}. Ask yours. The law named is that of "

@@ -124,8 +124,8 @@ def _aim(scheme: Scheme) -> str:
         for change in scheme.comparison.groups
         if change.linked_after > change.linked_before
     ]
-    names = ", ".join(knowledge.groups[key].name.lower() for key in scheme.after.groups)
     if not gains:
+        names = ", ".join(knowledge.groups[key].name.lower() for key in scheme.after.groups)
         return f"Flowers and stepping stones for {names}. By the measure used nothing is won."
     won = "; ".join(
         f"{knowledge.groups[change.group].name.lower()} {signed(gain)} linked homes"
@@ -133,8 +133,8 @@ def _aim(scheme: Scheme) -> str:
         for gain, change in gains
     )
     return (
-        f"Flowers and stepping stones for {names}. Won: {won}. Homes are an index of room for "
-        "wildlife, not a forecast of animals."
+        f"Flowers and stepping stones for wildlife that flies. Won: {won}. Homes are an index of "
+        "room for wildlife, not a forecast of animals."
     )
 
 

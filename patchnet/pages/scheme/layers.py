@@ -3,7 +3,7 @@
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.ground.street import Site
+from patchnet.ground.street import Site, Street
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.places import reason_words, reasons_of
 from patchnet.pages.scheme.quantities import litres_a_visit, load_of
@@ -34,7 +34,7 @@ def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
             {
                 "planter": one.plot,
                 "order": one.number,
-                **_place(site),
+                **_place(site, scheme.street),
                 "easting": round(site.centre.x, 3),
                 "northing": round(site.centre.y, 3),
                 "crs": pack.crs_name,
@@ -57,7 +57,7 @@ def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
     )
 
 
-def _place(site: Site) -> dict[str, object]:
+def _place(site: Site, street: Street) -> dict[str, object]:
     size = site.size
     return {
         "place": site.key,
@@ -68,7 +68,7 @@ def _place(site: Site) -> dict[str, object]:
         "width_m": size.width_m,
         "height_m": size.height_m,
         "kerb_offset_m": site.offset_m,
-        "kerb_offset_basis": "from the map",
+        "kerb_offset_basis": street.side(site.side).kerb_basis,
         "clear_width_m": site.clear_m,
         "clear_width_basis": site.clear_basis if site.clear_m is not None else "measure this",
         "footway_m": site.footway_m,
@@ -81,7 +81,9 @@ def site_table(pack: SchemePack) -> gpd.GeoDataFrame:
     """One row for every place looked at, with every reason that is not simply met."""
     scheme = pack.scheme
     used = {one.site.key: one.plot for one in scheme.planters}
-    rows = [{**_place(site), "planter": used.get(site.key, "")} for site in scheme.sites]
+    rows = [
+        {**_place(site, scheme.street), "planter": used.get(site.key, "")} for site in scheme.sites
+    ]
     return gpd.GeoDataFrame(
         pd.DataFrame(rows),
         geometry=[site.polygon for site in scheme.sites],

@@ -12,6 +12,7 @@ from patchnet.pages.scheme.tables import table_html
 __all__ = ["certificate_words", "levels_off", "phasing_html"]
 
 _WIDE, _HIGH = 520, 230
+_LITTLE = 0.005  # linked homes: less is not told
 _LEFT, _FOOT, _TOP, _RIGHT = 52, 36, 14, 16
 
 
@@ -57,7 +58,7 @@ def _order(scheme: Scheme) -> str:
         homes = "; ".join(
             f"{knowledge.groups[key].name.lower()} {figure(won)}"
             for key, won in one.linked.items()
-            if won >= 0.005
+            if won >= _LITTLE
         )
         rows.append(
             (
@@ -108,7 +109,9 @@ def _curve(scheme: Scheme, share: float) -> str:
             "; ".join(
                 f"{knowledge.groups[key].name.lower()} {signed(homes - now.get(key, 0.0))}"
                 for key, homes in step.linked.items()
-            ),
+                if abs(homes - now.get(key, 0.0)) >= _LITTLE
+            )
+            or "none",
             pounds(step.cost),
             certificate_words(step, exact=scheme.exact),
         )

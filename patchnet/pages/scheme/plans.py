@@ -69,13 +69,21 @@ def proposal_scale(street: Street) -> int:
 
 
 def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
-    """One sheet for each stretch with its planters; `first` is the number of the first sheet."""
+    """One sheet for each stretch that has planters; `first` is the number of the first sheet."""
     scheme = pack.scheme
     stretches = cut_street(scheme.street, proposal_scale(scheme.street))
+    used = [
+        at
+        for at, stretch in enumerate(stretches)
+        if any(stretch.has(one.site.chainage_m) for one in scheme.planters)
+    ]
+    number = {at: first + place for place, at in enumerate(used)}
     sheets = []
-    for at, stretch in enumerate(stretches):
-        before = f"drawing {first + at - 1}" if at else ""
-        after = f"drawing {first + at + 1}" if at + 1 < len(stretches) else ""
+    for at in used:
+        stretch = stretches[at]
+        before, after = (
+            f"drawing {number[other]}" if other in number else "" for other in (at - 1, at + 1)
+        )
         drawn = "".join(
             [
                 *ground_layers(stretch.paper, scheme.neighbourhood, scheme.street),
@@ -102,7 +110,8 @@ _KEY = (
     '<span class="sample sight-sample"></span> must stay free to be seen over; '
     "figure beside a planter: walking width left in metres, to the full-grown plants "
     "(meas. measured, map from the map, ass. assumed, ? measure this); numbers in rings: things in "
-    "the street, listed with the existing footway; small figures along the road: chainage in m."
+    "the street, listed with the existing footway; small figures along the road: chainage in m. "
+    "Stretches without a planter are drawn with the existing street only."
 )
 
 

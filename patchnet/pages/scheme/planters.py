@@ -30,7 +30,7 @@ def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> str:
                 f"{one.site.centre.x:.2f}",
                 f"{one.site.centre.y:.2f}",
                 _size(one),
-                f"{one.site.offset_m:.2f} m (from the map)",
+                f"{one.site.offset_m:.2f} m ({pack.scheme.street.side(one.site.side).kerb_basis})",
                 width_words(one.site.clear_m, one.site.clear_basis),
                 pack.group_of(one).letter,
                 VERDICT_WORDS[one.site.verdict],

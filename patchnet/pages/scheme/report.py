@@ -18,7 +18,7 @@ from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
 from patchnet.pages.scheme.planters import findings_html, setting_out
 from patchnet.pages.scheme.schedule import schedule_html
 from patchnet.pages.scheme.section import section_html
-from patchnet.pages.scheme.sheets import sheet_html
+from patchnet.pages.scheme.sheets import Sheet, sheet_html
 from patchnet.pages.scheme.sources import sources_html
 from patchnet.pages.scheme.upkeep import upkeep_html
 from patchnet.pages.sheet import sheet
@@ -36,11 +36,13 @@ def scheme_report(pack: SchemePack) -> str:
     PatchnetError
         If anything in it would be fetched.
     """
+    sheets = _sheets(pack)
     body = Template(asset("scheme.html")).substitute(
         foot=NOT_A_PERMISSION,
         front=front_html(pack),
+        drawings=_register(sheets),
         summary=summary_html(pack),
-        parts="".join(_parts(pack)),
+        parts="".join(_parts(pack, sheets)),
         credits=text(" ".join(pack.credits)),
     )
     page = sheet(title=pack.title, style=asset("scheme.css") + CALENDAR_STYLE, body=body)
@@ -50,16 +52,31 @@ def scheme_report(pack: SchemePack) -> str:
     return page
 
 
-def _parts(pack: SchemePack) -> list[str]:
+def _sheets(pack: SchemePack) -> tuple[Sheet, list[Sheet], list[Sheet]]:
+    """Location plan, existing street, proposal: numbered from 1 in that order."""
     existing = existing_sheets(pack, first=2)
-    proposed = proposal_sheets(pack, first=2 + len(existing))
-    count = 1 + len(existing) + len(proposed)
-    sheets = [location_sheet(pack), *existing, *proposed]
+    return location_sheet(pack), existing, proposal_sheets(pack, first=2 + len(existing))
+
+
+def _register(sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> str:
+    """The list of drawings."""
+    location, existing, proposed = sheets
+    rows = "".join(
+        f'<li><a href="#drawing-{number}">{text(sheet.name)}</a>, 1:{sheet.paper.scale:,}</li>'
+        for number, sheet in enumerate((location, *existing, *proposed), 1)
+    )
+    return f'<section class="register"><h2>Drawings</h2><ol>{rows}</ol></section>'
+
+
+def _parts(pack: SchemePack, sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> list[str]:
+    location, existing, proposed = sheets
+    every = (location, *existing, *proposed)
     drawn = [
-        sheet_html(sheet, pack, number=number, of=count) for number, sheet in enumerate(sheets, 1)
+        sheet_html(sheet, pack, number=number, of=len(every))
+        for number, sheet in enumerate(every, 1)
     ]
     return [
-        f'<h2 class="said">Drawings</h2>{drawn[0]}',
+        f'<h2 class="said">Plans</h2>{drawn[0]}',
         *drawn[1 : 1 + len(existing)],
         _part("Existing street", existing_html(pack), new=True),
         *drawn[1 + len(existing) :],
@@ -68,7 +85,9 @@ def _parts(pack: SchemePack) -> list[str]:
             f"<p>Coordinates of the middle of each box in {text(pack.crs_name)}; chainage along "
             "the middle of the road from its start; kerb offset to the near face; walking width at "
             "the worst point, to the full-grown plants.</p>"
-            f"{setting_out(pack.scheme.planters, pack)}",
+            f"{setting_out(pack.scheme.planters, pack)}"
+            "<p>Photographs, to be added: at each planter one each way along the footway, with a "
+            "tape across it at the place of the box. No people, no number plates.</p>",
             new=True,
         ),
         _part("Typical section", section_html(pack)),

@@ -57,15 +57,16 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> str:
         if site.clear_m is None
         else ""
     )
+    kerb = pack.scheme.street.side(site.side).kerb_basis
+    upstand = pack.knowledge.scheme_figure("kerb_upstand_m") * 1000
     basis = f"Walking width {site.clear_basis}" if site.clear_m is not None else "Not measured"
     return (
         f'<figure class="section"><div class="drawing" tabindex="0" role="group" '
         f'aria-label="{text(title)}">{paper.svg(drawn + scale_bar, title=title)}</div>'
         f"<figcaption>Section through {text(planter.plot)} at {site.chainage_m:.1f} m, "
         f"{site.side} side, 1:{scale} printed at full size: the place on this side that leaves "
-        f"least to walk in. {basis}; kerb upstand assumed "
-        f"({pack.knowledge.scheme_figure('kerb_upstand_m') * 1000:g} mm); what is behind the "
-        f"footway is not drawn.{unknown}</figcaption></figure>"
+        f"least to walk in. {basis}; kerb {kerb}, its upstand assumed ({upstand:g} mm); what is "
+        f"behind the footway is not drawn.{unknown}</figcaption></figure>"
     )
 
 

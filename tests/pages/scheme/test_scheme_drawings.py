@@ -119,14 +119,21 @@ def test_unknown_width_is_a_question(pack):
 
 
 def test_sheets_name_their_neighbours(pack):
-    sheets = proposal_sheets(pack, first=4)
-    assert len(sheets) == 4
-    assert "drawing 5" in sheets[0].drawn
-    assert "drawing 3" not in sheets[0].drawn
-    for number, sheet in enumerate(sheets[1:-1], 5):
-        assert f"drawing {number - 1}<" in sheet.drawn
-        assert f"drawing {number + 1}<" in sheet.drawn
-    assert "drawing 8" not in sheets[-1].drawn
+    """At 1:200 the street of 172 m takes four sheets of 43 m: planters at 20, 60 and 150 m stand
+    on the first, the second and the fourth; the third has none and is not drawn."""
+    moved = tuple(
+        dataclasses.replace(one, site=dataclasses.replace(one.site, chainage_m=chainage))
+        for one, chainage in zip(pack.scheme.planters, (20.0, 60.0, 150.0), strict=False)
+    )
+    scheme = dataclasses.replace(pack.scheme, planters=moved)
+    sheets = proposal_sheets(SchemePack(scheme, Told()), first=4)
+    assert [sheet.name.split(", ")[1] for sheet in sheets] == [
+        "0 to 43 m",
+        "43 to 86 m",
+        "129 to 172 m",
+    ]
+    named = [re.findall(r"goes on: drawing (\d+)", sheet.drawn) for sheet in sheets]
+    assert named == [["5"], ["4"], []]
 
 
 def test_location_is_north_up_at_a_usual_scale(pack):

@@ -228,7 +228,7 @@ def test_the_printed_page_is_a4_and_the_bar_is_as_long_as_it_says(report, shown)
     ]
     lengths = [float(one) for one in re.findall(r"Bar of ([\d.]+) m", report)]
     assert scales[1:3] == [500, 500]
-    assert scales[3:] == [200] * 4
+    assert set(scales[3:]) == {200}
     assert len(scales) == len(lying)
     for scale, metres, filled in zip(scales, lengths, lying, strict=True):
         half = metres * 1000 / scale / 2
@@ -250,10 +250,10 @@ def test_north_arrow_on_paper_points_north(report, shown, demo_scheme):
         })"""
     )
     line = demo_scheme.street.line
-    counts = [1, 2, 4]
+    # Location; two sheets of the existing street; the second of four of the proposal.
     expected = [0.0]
-    for count in counts[1:]:
-        for at in range(count):
+    for count, sheets in ((2, (0, 1)), (4, (1,))):
+        for at in sheets:
             first = line.interpolate(line.length * at / count)
             last = line.interpolate(line.length * (at + 1) / count)
             expected.append(math.degrees(math.atan2(last.y - first.y, last.x - first.x)))
