@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from patchnet.advice.assess import assess, choose_groups
 from patchnet.advice.compare import compare_assessments
 from patchnet.advice.records import Assessment
-from patchnet.advice.scheme_bound import GroupCeiling, SchemeBound, ceiling_of
+from patchnet.advice.scheme_bound import SchemeBound
+from patchnet.advice.scheme_ceiling import GroupCeiling, ceiling_of
 from patchnet.advice.scheme_field import GroupField, group_fields, with_sites
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.advice.scheme_rules import SchemeRules
@@ -65,20 +66,18 @@ def plan_scheme(
     least = knowledge.setting("p_cut")
     ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
     worth = _worth(fields, ceilings)
-    start = State([GroupState(field, least) for field in fields], worth)
-    locked = _locked(usable, ask, start, rules)
-    start = start.with_all(locked)
-    best = every_scheme(start, rules, most=round(knowledge.setting("scheme_every_most")))
+    state = State([GroupState(field, least) for field in fields], worth)
+    locked = _locked(usable, ask, state, rules)
+    best = every_scheme(state, locked, rules, most=round(knowledge.setting("scheme_every_most")))
     exact = best is not None
     if best is None:
-        best = search_schemes(start, fields, rules, seed=seed)
+        best = search_schemes(state, locked, rules, seed=seed)
     bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
-    empty = State([GroupState(field, least) for field in fields], worth)
-    curve = _curve(best, empty, bound, rules, usable, recipes, exact=exact)
+    curve = _curve(best, state, bound, rules, usable, recipes, exact=exact)
     chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
-    ordered = _building_order(empty, chosen)
+    ordered = _building_order(state, chosen)
     return _handed_over(
-        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, empty, ordered,
+        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, state, ordered,
         curve, exact=exact,
     )  # fmt: skip
 
@@ -236,12 +235,11 @@ def _worth(fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling]) -> Wo
 
 
 def _locked(
-    sites: tuple[Site, ...], ask: SchemeAsk, start: State, rules: SchemeRules
+    sites: tuple[Site, ...], ask: SchemeAsk, state: State, rules: SchemeRules
 ) -> list[Pick]:
     """Sites that must be used, each with the recipe that wins most there."""
     place = {site.key: at for at, site in enumerate(sites)}
     picks: list[Pick] = []
-    state = start.copy()
     for key in ask.locked_in:
         site = place[key]
         values = [(state.after((site, recipe)), -recipe) for recipe in range(rules.costs.shape[1])]
@@ -258,7 +256,7 @@ def _locked(
 
 def _curve(
     best: Best,
-    empty: State,
+    state: State,
     bound: SchemeBound,
     rules: SchemeRules,
     sites: Sequence[Site],
@@ -266,33 +264,41 @@ def _curve(
     *,
     exact: bool,
 ) -> tuple[SchemeStep, ...]:
-    steps = []
-    names = [group.field.group.key for group in empty.groups]
+    steps: list[SchemeStep] = []
+    names = [group.field.group.key for group in state.groups]
     for count in sorted(best.picks):
-        state = empty.with_all(best.picks[count])
-        value = best.value[count]
-        limit = value if exact else max(bound.of_size(count, state.linked), value)
-        steps.append(
-            SchemeStep(
-                planters=count,
-                sites=tuple(
-                    (sites[site].key, recipes[recipe].key) for site, recipe in best.picks[count]
-                ),
-                value=value,
-                linked=dict(zip(names, state.linked.tolist(), strict=True)),
-                cost=rules.cost(best.picks[count]),
-                bound=limit,
+        picks, value = best.picks[count], best.value[count]
+        if steps and value <= steps[-1].value:
+            # One more does not help, or only if it were not for the others: fewer are better.
+            steps.append(replace(steps[-1], planters=count))
+        else:
+            state.go_to(picks)
+            steps.append(
+                SchemeStep(
+                    planters=count,
+                    sites=tuple((sites[site].key, recipes[recipe].key) for site, recipe in picks),
+                    value=value,
+                    linked=dict(zip(names, state.linked.tolist(), strict=True)),
+                    cost=rules.cost(picks),
+                    bound=value,
+                )
             )
-        )
+    if exact:
+        return tuple(replace(step, bound=step.value) for step in steps)
+    limit = np.inf
+    for at, step in reversed(list(enumerate(steps))):
+        # What more planters cannot win, fewer cannot.
+        limit = min(limit, bound.of_size(step.planters, np.array(list(step.linked.values()))))
+        steps[at] = replace(step, bound=max(limit, step.value))
     return tuple(steps)
 
 
-def _building_order(empty: State, picks: Sequence[Pick]) -> list[Pick]:
+def _building_order(state: State, picks: Sequence[Pick]) -> list[Pick]:
     """Order in which each stage is worth having: what is missed least is built last."""
-    left, last = list(picks), []
+    left, last = sorted(picks), []
     while left:
-        rests = [(empty.with_all(p for p in left if p != out).value, out) for out in sorted(left)]
-        out = max(rests, key=lambda rest: rest[0])[1]
+        rests = {out: rest.value for out, rest in state.without_each((), left)}
+        out = max(left, key=lambda pick: rests[pick])
         left.remove(out)
         last.append(out)
     return last[::-1]
@@ -307,7 +313,7 @@ def _handed_over(
     recipes: Sequence[Recipe],
     rules: SchemeRules,
     fields: Sequence[GroupField],
-    empty: State,
+    state: State,
     ordered: Sequence[Pick],
     curve: tuple[SchemeStep, ...],
     *,
@@ -323,7 +329,7 @@ def _handed_over(
         ask=ask,
         street=street,
         sites=sites,
-        planters=_placed(ids, ordered, usable, recipes, rules, fields, empty),
+        planters=_placed(ids, ordered, usable, recipes, rules, fields, state),
         curve=curve,
         exact=exact,
         before=before,
@@ -367,15 +373,16 @@ def _placed(
     recipes: Sequence[Recipe],
     rules: SchemeRules,
     fields: Sequence[GroupField],
-    empty: State,
+    state: State,
 ) -> tuple[PlacedPlanter, ...]:
-    whole = empty.with_all(ordered)
     kept_by = rules.kept_by([site for site, _ in ordered])
-    state = empty.copy()
+    state.go_to(ordered)
+    whole, linked = state.value, state.linked
+    rests = {out: (rest.value, rest.linked) for out, rest in state.without_each((), ordered)}
+    state.go_to(())
     placed = []
     for number, (plot, pick, keeper) in enumerate(zip(ids, ordered, kept_by, strict=True), 1):
         site, recipe = pick
-        rest = empty.with_all(other for other in ordered if other != pick)
         before = state.value
         state.add(pick)
         placed.append(
@@ -384,11 +391,11 @@ def _placed(
                 plot=str(plot),
                 site=usable[site],
                 recipe=recipes[recipe],
-                worth=whole.value - rest.value,
+                worth=whole - rests[pick][0],
                 linked=dict(
                     zip(
                         [field.group.key for field in fields],
-                        (whole.linked - rest.linked).tolist(),
+                        (linked - rests[pick][1]).tolist(),
                         strict=True,
                     )
                 ),

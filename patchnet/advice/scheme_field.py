@@ -4,6 +4,16 @@ The search needs millions of trials, so it works with a measure that can be carr
 planter to planter: supplies are shared among the homes that can live there today, and every
 planter adds its share to the homes within reach. Routes are exact: a planter that is a stop
 joins the best routes of all patches. What is found is assessed anew from the start afterwards.
+
+What it leaves out, against assessing anew:
+
+- *Takers are held.* Homes that a planter makes fit to live in take no more from others than they
+  did, and homes in the planters take from nobody. So much is shared out once too often; the more
+  homes a scheme wins, the more.
+- *Reach is held.* What lies within reach of what was found over today's stops. A planter that is
+  a new stop joins best routes, but does not bring food within reach that could not be got to.
+- *A planter that no home reaches today feeds nobody*, whatever is put beside it.
+- *A planter is a stop from the first day* if what grows in it will be one once it has grown.
 """
 
 import itertools
@@ -19,14 +29,25 @@ from numpy.typing import NDArray
 
 from patchnet.advice.assess import assess
 from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.advice.scheme_kernels import Layout, not_dominated
 from patchnet.advice.sharing import Demand, combine_months, quality_of
+from patchnet.advice.stop_added import NO_ROUTE
 from patchnet.advice.supply import anchor_room, resource_months, stops, supply_of
 from patchnet.advice.trial_field import Field, field_of
 from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.ground.street import Site
 from patchnet.knowledge.records import Group, Knowledge, Recipe
+from patchnet.network.routes import cut_length
 
-__all__ = ["SITE_KIND", "GroupField", "NeedField", "Offer", "group_fields", "with_sites"]
+__all__ = [
+    "SITE_KIND",
+    "GroupField",
+    "NeedField",
+    "Offer",
+    "columns",
+    "group_fields",
+    "with_sites",
+]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -133,11 +154,13 @@ class GroupField:
     needs
         The needs.
     chances
-        Shape (n, n): chance along the best route between patches, 0 where there is none.
+        Shape (n, n): chance along the best route between any two places that rests only on
+        patches of today, 0 where there is none, 1 with itself.
     patch
         Shape (n,): patches today.
     neighbours, links
         Per site, the places one move away (patches and sites) and the chances of the moves.
+        Moves that a way over a nearer patch makes as good may be left out.
     offers
         Per site and recipe, what it gives.
     """
@@ -173,6 +196,66 @@ class GroupField:
         worth = quality_of(met, [need.demand for need in self.needs], form="scarcest", lowest=0.0)
         return np.minimum(np.minimum(1.0, within), worth)
 
+    def layout(self, least: float) -> Layout:
+        """Return the group as the kernels read it; routes less likely than `least` are none."""
+        sizes = [need.access.shape[1] for need in self.needs]
+        months = np.cumsum([0, *sizes])
+        share = np.array(
+            [
+                [
+                    np.concatenate(
+                        [np.zeros(0)]
+                        + [
+                            np.zeros(size) if part is None else part
+                            for part, size in zip(offer.shares, sizes, strict=True)
+                        ]
+                    )
+                    for offer in offers
+                ]
+                for offers in self.offers
+            ]
+        )
+        given = np.array(
+            [[[part is not None for part in offer.shares] for offer in row] for row in self.offers],
+            dtype=bool,
+        )
+        touched = [self._touched(site) for site in range(len(self.offers))]
+        return Layout(
+            plots=self.plots,
+            amount=np.array([need.demand.amount for need in self.needs], dtype=float),
+            worst=np.array([need.demand.worst for need in self.needs], dtype=bool),
+            floor=np.array([need.demand.floor for need in self.needs], dtype=float),
+            months=months.astype(np.int64),
+            start=np.cumsum([0, *(len(rows) for rows, _ in touched)]),
+            rows=np.concatenate([rows for rows, _ in touched]),
+            bits=np.concatenate([bits for _, bits in touched]),
+            share=share,
+            given=given,
+            room=np.array([[offer.room for offer in row] for row in self.offers], dtype=float),
+            stop=np.array([[offer.stop for offer in row] for row in self.offers], dtype=bool),
+            near_start=np.cumsum([0, *(len(near) for near in self.neighbours)]),
+            near=np.concatenate([np.zeros(0, np.int32), *self.neighbours]).astype(np.int32),
+            links=np.concatenate([np.zeros(0), *self.links]),
+            least=least,
+        )
+
+    def _touched(self, site: int) -> tuple[Ints, Ints]:
+        """Places where there may be homes and that a site touches; by which needs, bit by bit."""
+        place = self.plots + site
+        bits = np.zeros(len(self.room), dtype=np.int32)
+        for at, need in enumerate(self.needs):
+            bits[columns(need.reached, place)] |= 1 << at
+        bits[columns(self.anchor_columns, place)] |= 1 << len(self.needs)
+        bits[~self.habitable] = 0
+        rows = np.flatnonzero(bits).astype(np.int32)
+        return rows, bits[rows]
+
+    @cached_property
+    def habitable(self) -> Flags:
+        """Shape (n,): room for homes today, or in a planter that could be put there."""
+        planters = [any(offer.room > 0 for offer in offers) for offers in self.offers]
+        return np.asarray((self.room > 0) | np.r_[np.zeros(self.plots, dtype=bool), planters])
+
     @cached_property
     def anchor_columns(self) -> "sp.csc_array":
         """Columns of `anchor`."""
@@ -182,6 +265,13 @@ class GroupField:
     def homes(self) -> Array:
         """Shape (n,): homes held today by this measure."""
         return self.room * self.quality([need.access for need in self.needs], self.within)
+
+
+def columns(matrix: "sp.csc_array", place: int) -> NDArray[np.intp]:
+    """Rows of the entries in one column of a matrix."""
+    span = slice(matrix.indptr[place], matrix.indptr[place + 1])
+    rows: NDArray[np.intp] = matrix.indices[span].astype(np.intp)
+    return rows
 
 
 def group_fields(
@@ -221,7 +311,8 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
         _need(at, field.demands, met, field.room, np.minimum(1.0, within))
         for at in range(len(field.demands))
     )
-    neighbours, links = _moves(field, plots)
+    chances = _all_chances(field, whole.knowledge.setting("p_cut"))
+    neighbours, links = _moves(field, chances, plots)
     return GroupField(
         group=answer.group,
         plots=plots,
@@ -229,7 +320,7 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
         within=within,
         anchor=field.anchor.matrix,
         needs=needs,
-        chances=field.chances,
+        chances=chances,
         patch=field.patch,
         neighbours=neighbours,
         links=links,
@@ -261,7 +352,17 @@ def _need(
     return NeedField(demand, demand.reach, access, takers)
 
 
-def _moves(field: Field, plots: int) -> tuple[tuple[Ints, ...], tuple[Array, ...]]:
+def _all_chances(field: Field, least: float) -> Array:
+    """Chance of the best route between any two places, sites that are no stops yet among them."""
+    cut = cut_length(field.group.d50.value, least)
+    linked = field.lengths <= min(cut, int(NO_ROUTE) - 1)
+    decay = np.log(2) / field.group.d50.value / 1000
+    chances = np.zeros(field.lengths.shape)
+    chances[linked] = np.exp(-decay * field.lengths[linked])
+    return chances
+
+
+def _moves(field: Field, chances: Array, plots: int) -> tuple[tuple[Ints, ...], tuple[Array, ...]]:
     """Per site, the places (patches and sites) within one hop and the chances of getting there."""
     pairs = field.reach.moves
     near = pairs.length_mm <= round(field.group.hop.value * 1000)
@@ -276,11 +377,14 @@ def _moves(field: Field, plots: int) -> tuple[tuple[Ints, ...], tuple[Array, ...
     order = np.lexsort((j, i))
     i, j, chance = i[order], j[order], chance[order]
     starts = np.searchsorted(i, np.arange(plots, count + 1))
-    spans = list(itertools.pairwise(starts.tolist()))
-    return (
-        tuple(j[first:last].astype(np.int32) for first, last in spans),
-        tuple(chance[first:last] for first, last in spans),
-    )
+    neighbours, links = [], []
+    for first, last in itertools.pairwise(starts.tolist()):
+        near, link = j[first:last].astype(np.int32), chance[first:last]
+        order = np.argsort(-link, kind="stable")
+        keep = not_dominated(chances, field.patch, near, link, order)
+        neighbours.append(near[keep])
+        links.append(link[keep])
+    return tuple(neighbours), tuple(links)
 
 
 def _offers(

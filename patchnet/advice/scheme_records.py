@@ -73,7 +73,7 @@ class PlacedPlanter:
     number
         Its number in the order of building, from 1.
     plot
-        Id of its plot in the neighbourhood with the scheme, ``P01``.
+        Id of its plot in the neighbourhood with the scheme, ``S01``.
     site, recipe
         Where it stands and what grows in it.
     worth
@@ -105,12 +105,12 @@ class PlacedPlanter:
 
 @dataclass(frozen=True, slots=True)
 class SchemeStep:
-    """The best scheme found with so many planters, and how much better any could be.
+    """The best scheme found with at most so many planters, and how much better any could be.
 
     Attributes
     ----------
     planters
-        Number of planters.
+        Most planters. Where one more does not help, the scheme is that of the step before.
     sites
         Keys of the sites, and of what grows there, in no order.
     value
@@ -120,7 +120,7 @@ class SchemeStep:
     cost
         Money.
     bound
-        No scheme of this size wins more than this.
+        No scheme with at most so many planters wins more than this.
     """
 
     planters: int
@@ -133,7 +133,9 @@ class SchemeStep:
     @property
     def within(self) -> float:
         """By what share of its own gain a better scheme could beat this one, at most."""
-        return max(self.bound - self.value, 0.0) / self.value if self.value > 0 else float("inf")
+        if self.bound <= self.value:
+            return 0.0
+        return (self.bound - self.value) / self.value if self.value > 0 else float("inf")
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +153,7 @@ class Scheme:
     planters
         The planters, in the order of building.
     curve
-        The best scheme found for every number of planters, from 0.
+        The best scheme found for every number of planters, from 0 (or from those locked in).
     exact
         Whether every scheme was judged (few sites), so that none can be better.
     before, after

@@ -9,26 +9,24 @@ the best of its size.
 
 import itertools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import comb
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import dijkstra
 
-from patchnet.advice.scheme_field import GroupField
+from patchnet.advice.scheme_chains import chains_from
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_state import Pick, State
 
-__all__ = ["Best", "every_scheme", "search_schemes"]
+__all__ = ["Best", "every_scheme", "greedy_scheme", "search_schemes"]
 
-Array = NDArray[np.float64]
 _TIE = 1e-12
 _STARTS = 4  # the plain one, one led by chains, and some with a shaken order
 _SHAKE = 0.15  # gains are shaken by up to this share in the later starts
-_PAIRS = 12  # pairs of patches, by what linking them would win, whose chains are tried in a step
 _ROUNDS = 3  # rounds of exchanges at most
+_FEW = 96  # up to so many planters to choose from all are judged, in exchanges too
+_SHORT = 48  # beyond that exchanges look at so many: the best, and those near what is taken out
+_CHAINS = 12  # chains tried in a step where there are many planters to choose from
 
 
 @dataclass
@@ -41,288 +39,338 @@ class Best:
 
     def meet(self, picks: Sequence[Pick], value: float) -> None:
         """Take note of a scheme."""
+        self.judged += 1
         count = len(picks)
-        key = tuple(sorted(picks))
         known = self.value.get(count, -np.inf)
-        if value > known + _TIE or (value > known - _TIE and key < self.picks[count]):
+        if value < known - _TIE:
+            return
+        key = tuple(sorted(picks))
+        if value > known + _TIE or key < self.picks[count]:
             self.value[count] = max(value, known)
             self.picks[count] = key
 
 
-def every_scheme(start: State, rules: SchemeRules, *, most: int) -> Best | None:
+def every_scheme(
+    state: State, fixed: Sequence[Pick], rules: SchemeRules, *, most: int
+) -> Best | None:
     """Judge every scheme there is; None where there are more than `most` of them."""
     sites, recipes = rules.costs.shape
     free = list(itertools.product(range(sites), range(recipes)))
-    left = rules.planters - len(start.picks)
+    left = rules.planters - len(fixed)
     if sum(comb(len(free), size) for size in range(left + 1)) > most:
         return None
     best = Best()
 
-    def grow(state: State, after: int) -> None:
+    def grow(after: int) -> None:
         best.meet(state.picks, state.value)
-        best.judged += 1
         open_to = rules.open_to(state.picks)
         for at in range(after, len(free)):
             if open_to[free[at]]:
-                grow(state.with_all([free[at]]), at + 1)
+                state.add(free[at])
+                grow(at + 1)
+                state.undo()
 
-    grow(start, 0)
+    state.go_to(fixed)
+    grow(0)
     return best
 
 
-def search_schemes(
-    start: State, fields: Sequence[GroupField], rules: SchemeRules, *, seed: int
-) -> Best:
+def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Best:
+    """Put the best single planter, one after the other: the baseline that the search must beat."""
+    best = Best()
+    _climb(state.go_to(fixed), rules, best, None, chains=False)
+    return best
+
+
+def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, seed: int) -> Best:
     """Search for good schemes of every size.
 
     Parameters
     ----------
-    start
-        The scheme so far: empty, or the sites locked in.
-    fields
-        The groups.
+    state
+        The scheme in the making; it is left somewhere.
+    fixed
+        Sites that are locked in.
     rules
         Which planters can stand together.
     seed
         For the shaken starts; the same seed gives the same schemes.
     """
     best = Best()
-    best.meet(start.picks, start.value)
-    chains = _Chains(fields, rules)
     shake = np.random.default_rng(seed)
     for turn in range(_STARTS):
-        shaken = None if turn < 2 else shake
-        state = _climb(start, rules, best, chains if turn else None, shaken)
-        state = _exchange(start, state, rules, best)
-        _thin_out(start, state, best)
+        state.go_to(fixed)
+        _climb(state, rules, best, shake if turn > 1 else None, chains=turn > 0)
+        _improve(state, fixed, rules, best)
+        _thin_out(state, fixed, best)
     for count in sorted(best.picks):
-        if len(start.picks) < count:
-            _refill(start, rules, best, count)
+        if len(fixed) < count:
+            own = replace(rules, planters=count)
+            state.go_to(_ordered(fixed, best.picks[count]))
+            _improve(state, fixed, own, best)
     return best
 
 
-def _singles(state: State, rules: SchemeRules) -> list[tuple[float, Pick]]:
-    """Every planter that could be put, with the value it would give."""
-    return [
-        (state.after((int(site), int(recipe))), (int(site), int(recipe)))
-        for site, recipe in np.argwhere(rules.open_to(state.picks))
-    ]
+def _ordered(fixed: Sequence[Pick], picks: Sequence[Pick]) -> list[Pick]:
+    """What is locked in first: it is never taken away again."""
+    return [*fixed, *(pick for pick in picks if pick not in fixed)]
+
+
+def _best_single(
+    state: State,
+    best: Best,
+    picks: Sequence[Pick],
+    rate: Callable[[float, int], float],
+    *,
+    all_of_few: bool = True,
+) -> tuple[float, float, Pick] | None:
+    """The planter that rates best: its rate, its value and itself.
+
+    What is not worked out exactly cannot rate better: the others' limits are below the best.
+    """
+    limits = state.after_at_most(picks)
+    rated = np.array([rate(limit, at) for at, limit in enumerate(limits.tolist())])
+    every = all_of_few and len(picks) <= _FEW
+    found: tuple[float, float, Pick] | None = None
+    for at in np.argsort(-rated, kind="stable").tolist():
+        if found is not None and rated[at] < found[0] - _TIE and not every:
+            break
+        value = state.after(picks[at])
+        best.meet((*state.picks, picks[at]), value)
+        rating = rate(value, at)
+        if (
+            found is None
+            or rating > found[0] + _TIE
+            or (rating > found[0] - _TIE and picks[at] < found[2])
+        ):
+            found = (rating, value, picks[at])
+    return found
 
 
 def _climb(
-    start: State,
+    state: State,
     rules: SchemeRules,
     best: Best,
-    chains: "_Chains | None",
     shake: "np.random.Generator | None",
-) -> State:
+    *,
+    chains: bool,
+) -> None:
     """Put planters as long as there is room, money and gain."""
-    state = start.copy()
+    best.meet(state.picks, state.value)
     while True:
-        moves: list[tuple[float, tuple[Pick, ...]]] = []
-        for value, pick in _singles(state, rules):
-            best.judged += 1
-            best.meet((*state.picks, pick), value)
-            moves.append((_rate(value - state.value, 1, rules.cost([pick]), rules), (pick,)))
-        for chain in chains.of(state) if chains is not None else ():
-            grown = state.with_all(chain)
-            best.judged += 1
-            best.meet(grown.picks, grown.value)
-            won = grown.value - state.value
-            moves.append((_rate(won, len(chain), rules.cost(chain), rules), chain))
+        picks = _open(state, rules)
+        shaken = np.ones(len(picks))
         if shake is not None:
-            moves = [(rate * (1 + _SHAKE * shake.uniform(-1, 1)), move) for rate, move in moves]
-        moves = [(rate, move) for rate, move in moves if rate > _TIE]
-        if not moves:
-            return state
-        top = max(rate for rate, _ in moves)
-        chosen = min(move for rate, move in moves if rate >= top - _TIE)
-        for pick in chosen:
+            shaken += _SHAKE * shake.uniform(-1, 1, len(picks))
+        before = state.value
+        weights = shaken / np.array([_price(rules, [pick]) for pick in picks])
+
+        def rate(value: float, at: int, before: float = before, w: "np.ndarray" = weights) -> float:
+            return float((value - before) * w[at])
+
+        found = _best_single(state, best, picks, rate)
+        move: tuple[Pick, ...] = () if found is None else (found[2],)
+        top = 0.0 if found is None else found[0]
+        for chain in _some(chains_from(state, rules), len(picks)) if chains else ():
+            won = _worth_of(state, chain, best) - before
+            won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
+            if won / _price(rules, chain) > top + _TIE:
+                top, move = won / _price(rules, chain), chain
+        if top <= _TIE:
+            return
+        for pick in move:
             state.add(pick)
         best.meet(state.picks, state.value)
 
 
-def _rate(won: float, count: int, cost: float, rules: SchemeRules) -> float:
-    """What a move wins for each planter, or for the money where money is what runs out."""
+def _open(state: State, rules: SchemeRules) -> list[Pick]:
+    return [(int(site), int(at)) for site, at in np.argwhere(rules.open_to(state.picks))]
+
+
+def _some(chains: list[tuple[Pick, ...]], choices: int) -> list[tuple[Pick, ...]]:
+    """All chains where there are few planters to choose from, else the most promising."""
+    return chains if choices <= _FEW else chains[:_CHAINS]
+
+
+def _worth_of(state: State, chain: Sequence[Pick], best: Best) -> float:
+    """What the scheme would be worth with a chain more."""
+    for pick in chain:
+        state.add(pick)
+    value = state.value
+    best.meet(state.picks, value)
+    for _ in chain:
+        state.undo()
+    return value
+
+
+def _price(rules: SchemeRules, picks: Sequence[Pick]) -> float:
+    """Number of planters, or their money where money is what runs out."""
+    cost = rules.cost(picks)
     if np.isfinite(rules.budget) and cost > 0:
-        return won / cost * float(rules.costs.mean())
-    return won / count
+        return cost / float(rules.costs.mean())
+    return float(len(picks))
 
 
-def _exchange(start: State, state: State, rules: SchemeRules, best: Best) -> State:
-    """Take one planter out and put the best other one in, as long as that wins."""
-    fixed = set(start.picks)
+def _value(value: float, _at: int) -> float:
+    return value
+
+
+def _improve(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
+    """Exchange, give way and insert chains until none of it wins anything more."""
     for _ in range(_ROUNDS):
         before = state.value
-        for out in [pick for pick in state.picks if pick not in fixed]:
-            rest = start.with_all(pick for pick in state.picks if pick != out and pick not in fixed)
-            best.meet(rest.picks, rest.value)
-            options = _singles(rest, rules)
-            best.judged += len(options)
-            if not options:
-                continue
-            value, pick = max(options, key=lambda each: (each[0], [-part for part in each[1]]))
-            best.meet((*rest.picks, pick), value)
-            if value > state.value + _TIE:
-                rest.add(pick)
-                state = rest
+        _exchange(state, fixed, rules, best)
+        _push_in(state, fixed, rules, best)
+        _insert_chains(state, fixed, rules, best)
         if state.value <= before + _TIE:
-            break
-    return state
+            return
 
 
-def _thin_out(start: State, state: State, best: Best) -> None:
-    """Leave out, one after the other, the planter that is missed least."""
-    fixed = set(start.picks)
-    picks = list(state.picks)
-    while len(picks) > len(fixed) + 1:
-        rests = []
-        for out in picks:
-            if out in fixed:
-                continue
-            kept = [pick for pick in picks if pick != out]
-            rests.append((start.with_all(p for p in kept if p not in fixed).value, kept))
-        value, picks = max(rests, key=lambda rest: rest[0])
-        best.judged += len(rests)
-        best.meet(picks, value)
+def _exchange(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
+    """Take one planter out and put the best other one in, as long as that wins."""
+    for _ in range(_ROUNDS):
+        before = state.value
+        kept = state.picks
+        better: tuple[float, Pick, Pick] | None = None
+        short = _shortlist(state, rules)
+        for out, rest in state.without_each(fixed, _movable(kept, fixed)):
+            best.meet(rest.picks, rest.value)
+            picks = _open(rest, rules)
+            if len(picks) > _FEW:
+                picks = short(out, picks)
+            found = _best_single(rest, best, picks, _value)
+            if found is not None and (better is None or found[1] > better[0] + _TIE):
+                better = (found[1], out, found[2])
+        if better is None or better[0] <= before + _TIE:
+            state.go_to(kept)
+            return
+        state.go_to([*(pick for pick in kept if pick != better[1]), better[2]])
 
 
-def _refill(start: State, rules: SchemeRules, best: Best, count: int) -> None:
-    """Exchange within the best scheme of one size (under rules for just that size)."""
-    fixed = set(start.picks)
-    state = start.with_all(pick for pick in best.picks[count] if pick not in fixed)
-    _exchange(start, state, _of_size(rules, count), best)
+def _shortlist(state: State, rules: SchemeRules) -> Callable[[Pick, list[Pick]], list[Pick]]:
+    """Choose of many planters those that win most now, and those near one that is taken out."""
+    everywhere = replace(rules, planters=len(rules.sites), budget=np.inf, unkept=None)
+    picks = _open(state.go_to(state.picks), everywhere)
+    promise = dict(zip(picks, state.after_at_most(picks).tolist(), strict=True))
+    x = np.array([site.centre.x for site in rules.sites])
+    y = np.array([site.centre.y for site in rules.sites])
+
+    def choose(out: Pick, picks: list[Pick]) -> list[Pick]:
+        sites = np.array([site for site, _ in picks])
+        apart = np.hypot(x[sites] - x[out[0]], y[sites] - y[out[0]])
+        near = np.argsort(apart, kind="stable")[: _SHORT // 2].tolist()
+        good = np.argsort([-promise.get(pick, 0.0) for pick in picks], kind="stable")
+        chosen = sorted({*near, *good[: _SHORT // 2].tolist()})
+        return [picks[at] for at in chosen]
+
+    return choose
 
 
-def _of_size(rules: SchemeRules, count: int) -> SchemeRules:
-    twin = object.__new__(SchemeRules)
-    twin.__dict__.update(rules.__dict__)
-    object.__setattr__(twin, "planters", count)
-    return twin
+def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
+    """Put one planter in; what cannot stand beside it goes, and the rest is filled up again.
 
-
-class _Chains:
-    """Chains of sites along the best routes that every site together would make."""
-
-    def __init__(self, fields: Sequence[GroupField], rules: SchemeRules) -> None:
-        self._fields = fields
-        self._rules = rules
-        self._graphs = [self._graph(field) for field in fields]
-
-    @staticmethod
-    def _graph(field: GroupField) -> Callable[[NDArray[np.bool_]], csr_array]:
-        """Moves to and from sites, each site crossed costing one planter unless it is there."""
-        sites = len(field.neighbours)
-        rows = np.concatenate(
-            [np.full(len(near), field.plots + at) for at, near in enumerate(field.neighbours)]
-            or [np.empty(0, dtype=int)]
-        )
-        cols = np.concatenate([*field.neighbours, np.empty(0, dtype=np.int32)])
-        lengths = -np.log(np.maximum(np.concatenate([*field.links, np.empty(0)]), 1e-300))
-        count = field.plots + sites
-        is_site = np.arange(count) >= field.plots
-
-        def made(active: NDArray[np.bool_]) -> csr_array:
-            # Entering a site that is not there yet costs a planter; length breaks ties.
-            dear = (is_site & ~active).astype(float)
-            into = np.r_[cols, rows]
-            outof = np.r_[rows, cols]
-            weight = dear[into] + 1e-4 * np.r_[lengths, lengths] + 1e-9
-            order = np.lexsort((weight, into, outof))
-            first = np.r_[True, (np.diff(outof[order]) != 0) | (np.diff(into[order]) != 0)][
-                : len(order)
-            ]
-            keep = order[first]
-            return csr_array((weight[keep], (outof[keep], into[keep])), shape=(count, count))
-
-        return made
-
-    def of(self, state: State) -> list[tuple[Pick, ...]]:
-        """Chains of two and more planters worth trying now, each once."""
-        found: dict[tuple[Pick, ...], None] = {}
-        for group, made in zip(state.groups, self._graphs, strict=True):
-            active = group.active
-            homes = np.where(active, group.homes, 0.0)
-            if not (homes > 0).any():
-                continue
-            base = made(active)
-            joined = _joined(base, group.chances, active)
-            sources = _heads(group.chances, homes)
-            lengths, before = dijkstra(
-                joined, indices=sources, return_predecessors=True, limit=self._rules.planters + 1.0
-            )
-            for row, goal in self._goals(group.chances, homes, sources, lengths):
-                chain = self._chain(before[row], goal, group.field, state, sources[row])
-                if len(chain) >= 2 and self._rules.allows((*state.picks, *chain)):
-                    found.setdefault(chain, None)
-        return list(found)
-
-    @staticmethod
-    def _goals(
-        chances: Array, homes: Array, sources: NDArray[np.intp], lengths: Array
-    ) -> list[tuple[int, int]]:
-        """Pairs (row of a source, goal) by what linking them could win for each planter."""
-        lengths = np.where(np.isfinite(lengths), lengths, -1.0)
-        stops = np.maximum(np.floor(lengths), 0)
-        could = np.where(stops >= 1, np.exp(-np.maximum(lengths - stops, 0) * 1e4), 0.0)
-        gain = homes[sources][:, None] * homes[None, :] * np.maximum(could - chances[sources], 0)
-        rate = gain / np.maximum(stops, 1)
-        flat = np.argsort(-rate, axis=None, kind="stable")[: 40 * _PAIRS]
-        pairs: list[tuple[int, int]] = []
-        seen: set[tuple[int, int]] = set()
-        for place in flat.tolist():
-            row, goal = divmod(place, rate.shape[1])
-            if rate[row, goal] <= 0 or len(pairs) >= _PAIRS:
+    Where there are few planters to choose from, up to two others are taken out first.
+    """
+    kept, before = state.picks, state.value
+    taken = {site for site, _ in kept}
+    others = _open(state.go_to(fixed), replace(rules, planters=len(rules.sites)))
+    others = [pick for pick in others if pick[0] not in taken]
+    promise = state.go_to(kept).after_at_most(others)
+    order = np.argsort(-promise, kind="stable").tolist()
+    if len(others) > _FEW:
+        order = order[:_CHAINS]
+    missed = {out: rest.value for out, rest in state.without_each(fixed, _movable(kept, fixed))}
+    by_miss = sorted(missed, key=lambda pick: -missed[pick])
+    movable = _movable(kept, fixed)
+    several = range(1, 3) if len(others) <= _FEW else ()
+    given_up = [(), *(out for size in several for out in itertools.combinations(movable, size))]
+    tried: set[tuple[Pick, ...]] = set()
+    for gone, at in itertools.product(given_up, order):
+        pick = others[at]
+        left = [own for own in kept if own not in gone]
+        left = [own for own in left if own in fixed or not rules.conflicts[own[0], pick[0]]]
+        for out in by_miss:
+            if rules.allows([*left, pick]):
                 break
-            ends = (int(sources[row]), goal)
-            if ends not in seen and ends[::-1] not in seen:
-                seen.add(ends)
-                pairs.append((row, goal))
-        return pairs
-
-    def _chain(
-        self,
-        before: NDArray[np.int32],
-        goal: int,
-        field: GroupField,
-        state: State,
-        source: int,
-    ) -> tuple[Pick, ...]:
-        """Sites on a route that are not there yet, each with the recipe that stops the group."""
-        taken = {site for site, _ in state.picks}
-        chain: list[Pick] = []
-        place = goal
-        while place not in (source, -9999):
-            site = place - field.plots
-            if site >= 0 and site not in taken:
-                stops = [at for at, offer in enumerate(field.offers[site]) if offer.stop]
-                if not stops:
-                    return ()
-                values = [(state.after((site, recipe)), -recipe) for recipe in stops]
-                chain.append((site, -max(values)[1]))
-            place = int(before[place])
-        return tuple(sorted(chain))
+            if out in left:
+                left.remove(out)
+        key = (*left, pick)
+        if key in tried or not rules.allows(key):
+            continue
+        tried.add(key)
+        state.go_to(key)
+        best.meet(state.picks, state.value)
+        _fill(state, rules, best)
+        if state.value > before + _TIE:
+            return
+    state.go_to(kept)
 
 
-def _joined(moves: csr_array, chances: Array, active: NDArray[np.bool_]) -> csr_array:
-    """Moves over sites, and free ways between patches that are linked already."""
-    places = np.flatnonzero(active)
-    part = chances[np.ix_(places, places)]
-    i, j = np.nonzero(part > 0)
-    apart = i != j
-    i, j = i[apart], j[apart]
-    weight = -1e-4 * np.log(part[i, j]) + 1e-9
-    free = csr_array((weight, (places[i], places[j])), shape=moves.shape)
-    return (moves + free).tocsr()
+def _fill(state: State, rules: SchemeRules, best: Best) -> None:
+    """Put the best single planters as long as there is room and gain."""
+    while True:
+        picks = _open(state, rules)
+        if len(picks) > _FEW:
+            promise = state.after_at_most(picks)
+            picks = [picks[at] for at in np.argsort(-promise, kind="stable")[:_CHAINS].tolist()]
+        found = _best_single(state, best, picks, _value, all_of_few=False)
+        if found is None or found[1] <= state.value + _TIE:
+            return
+        state.add(found[2])
 
 
-def _heads(chances: Array, homes: Array) -> NDArray[np.intp]:
-    """The patches that hold most, a few of every connected group."""
-    order = np.argsort(-homes, kind="stable")
-    heads: list[int] = []
-    for place in order.tolist():
-        if homes[place] <= 0 or len(heads) >= _PAIRS:
-            break
-        if all(chances[place, other] < 0.5 for other in heads):
-            heads.append(place)
-    return np.array(heads, dtype=np.intp)
+def _movable(kept: Sequence[Pick], fixed: Sequence[Pick]) -> list[Pick]:
+    return [pick for pick in kept if pick not in fixed]
+
+
+def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
+    """Give up the planters that are missed least for a chain, as long as that wins."""
+    for _ in range(_ROUNDS):
+        before, kept = state.value, state.picks
+        better: tuple[float, tuple[Pick, ...]] | None = None
+        for out in (2, 3, 4):
+            rest = _least_missed(state, fixed, kept, out)
+            if rest is None:
+                break
+            state.go_to(rest)
+            choices = int(rules.open_to(state.picks).sum())
+            for chain in _some(chains_from(state, rules), choices):
+                value = _worth_of(state, chain, best)
+                if better is None or value > better[0] + _TIE:
+                    better = (value, (*rest, *chain))
+        if better is None or better[0] <= before + _TIE:
+            state.go_to(kept)
+            return
+        state.go_to(better[1])
+
+
+def _least_missed(
+    state: State, fixed: Sequence[Pick], kept: Sequence[Pick], out: int
+) -> list[Pick] | None:
+    """Some planters without the `out` that are missed least, one after the other."""
+    left = list(kept)
+    for _ in range(out):
+        movable = _movable(left, fixed)
+        if not movable:
+            return None
+        gone = _missed_least(state, fixed, movable)[1]
+        left.remove(gone)
+    return left
+
+
+def _missed_least(
+    state: State, fixed: Sequence[Pick], movable: Sequence[Pick]
+) -> tuple[float, Pick]:
+    """What is left without the planter that is missed least, and that planter."""
+    rests = [(rest.value, out) for out, rest in state.without_each(fixed, movable)]
+    top = max(value for value, _ in rests)
+    return next((value, out) for value, out in rests if value >= top - _TIE)
+
+
+def _thin_out(state: State, fixed: Sequence[Pick], best: Best) -> None:
+    """Leave out, one after the other, the planter that is missed least."""
+    left = [pick for pick in state.picks if pick not in fixed]
+    while len(left) > 1:
+        value, out = _missed_least(state, fixed, left)
+        left.remove(out)
+        best.meet((*fixed, *left), value)

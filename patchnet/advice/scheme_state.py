@@ -1,21 +1,51 @@
-"""A scheme in the making: what it comes to now, and what one planter more would come to."""
+"""A scheme in the making: what it comes to now, and what one planter more would come to.
 
-from collections.abc import Iterable, Sequence
+Planters are put and taken away again in turn, last in first out: what a planter changed is
+written down when it is put, so that nothing is copied and taking it away brings back the same
+numbers to the last bit.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.scheme_field import GroupField, Offer
-from patchnet.advice.scheme_kernels import improves, reach_of_stop, take_in, won_by_stop
+from patchnet.advice.scheme_field import GroupField
+from patchnet.advice.scheme_kernels import (
+    Standing,
+    homes_of,
+    judge,
+    judge_all,
+    put,
+    take_in,
+    take_out,
+)
+from patchnet.movement.compiling import in_threads
 
-__all__ = ["GroupState", "State", "Worth"]
+__all__ = ["GroupState", "Pick", "State", "Worth"]
 
 Array = NDArray[np.float64]
-_SLACK = 1e-12  # relative: a route that much better is rounding
 Pick = tuple[int, int]
 """A site and what grows there: places among the sites and the recipes."""
+
+_BLOCK = 256  # planters judged in one piece of work
+
+
+class _Before(NamedTuple):
+    """What one planter changed, as it was before."""
+
+    site: int
+    rows: NDArray[np.int32]
+    access: Array
+    met: Array
+    room: Array
+    within: Array
+    homes: Array
+    flow: Array
+    numerator: float
+    routes: tuple[NDArray[np.int32], NDArray[np.int32], Array] | None
 
 
 class GroupState:
@@ -23,136 +53,75 @@ class GroupState:
 
     Attributes
     ----------
-    access, within, homes
-        As in `GroupField`, with the planters' shares.
-    room
-        Shape (n,): homes there is room for, planters among them.
-    chances
-        Shape (n, n): best routes, planters that are stops among them.
-    flow
-        Shape (n,): chances @ homes.
+    now
+        How it stands: homes, routes and what they are made of.
     numerator
         homes @ chances @ homes; linked homes are its root.
     """
 
     def __init__(self, field: GroupField, least: float) -> None:
         self.field = field
-        self._least = least
-        self.access = [need.access.copy() for need in field.needs]
-        self.within = field.within.copy()
-        self.room = field.room.copy()
-        self.homes = field.homes.copy()
-        self.chances = field.chances.copy()
-        self.active = field.patch.copy()
-        self.flow = self.chances @ self.homes
-        self.numerator = float(self.homes @ self.flow)
-
-    def copy(self) -> "GroupState":
-        """An independent copy."""
-        twin = object.__new__(GroupState)
-        twin.field, twin._least = self.field, self._least
-        twin.access = [got.copy() for got in self.access]
-        for name in ("within", "room", "homes", "chances", "active", "flow"):
-            setattr(twin, name, getattr(self, name).copy())
-        twin.numerator = self.numerator
-        return twin
+        self.fixed = field.layout(least)
+        count = len(field.room)
+        access = [need.access for need in field.needs]
+        self.now = Standing(
+            access=np.ascontiguousarray(np.hstack([np.zeros((count, 0)), *access])),
+            met=np.ones((count, len(access))),
+            room=field.room.astype(float),
+            within=field.within.astype(float),
+            homes=np.zeros(count),
+            chances=np.array(field.chances, dtype=float, order="C"),
+            flow=np.zeros(count),
+            active=field.patch.copy(),
+        )
+        homes_of(self.fixed, self.now)
+        self.now.flow[:] = self.now.chances @ self.now.homes
+        self.numerator = float(self.now.homes @ self.now.flow)
+        self._before: list[_Before | None] = []
 
     def after(self, pick: Pick) -> float:
         """The numerator with one planter more."""
-        site, recipe = pick
-        offer = self.field.offers[site][recipe]
-        if offer.idle:
+        if self.field.offers[pick[0]][pick[1]].idle:
             return self.numerator
-        rows, change = self._change(site, offer)
-        grown = self.numerator
-        if rows.size:
-            grown += 2 * float(change @ self.flow[rows])
-            grown += float(change @ self.chances[np.ix_(rows, rows)] @ change)
-        if not offer.stop:
-            return grown
-        place = self.field.plots + site
-        reached, better = self._reached(site)
-        homes = self.homes.copy()
-        homes[rows] += change
-        own = homes[place]
-        homes[place] = 0.0
-        if own > 0:
-            # The planter's own homes were not linked above: its row of chances was empty.
-            grown += own * own + 2 * own * float(reached @ homes)
-        if better:
-            grown += won_by_stop(self.chances, reached, homes, self._least)
-        return grown
+        return float(judge(self.fixed, self.now, self.numerator, *pick))
+
+    def after_at_most(self, sites: NDArray[np.int64], recipes: NDArray[np.int64]) -> Array:
+        """No less than `after` for each of many planters, and hardly more."""
+        out = np.empty(len(sites))
+        judge_all(self.fixed, self.now, self.numerator, sites, recipes, out)
+        return out
 
     def add(self, pick: Pick) -> None:
         """Put one planter more."""
         site, recipe = pick
         offer = self.field.offers[site][recipe]
         if offer.idle:
+            self._before.append(None)
             return
-        rows, change = self._change(site, offer)
-        place = self.field.plots + site
-        for got, need, share in zip(self.access, self.field.needs, offer.shares, strict=True):
-            if share is not None:
-                got[_column(need.reached, place)] += share
-        if offer.room:
-            self.within[_column(self.field.anchor_columns, place)] += offer.room
-            self.room[place] += offer.room
-        self.homes[rows] += change
-        if offer.stop:
-            reached, better = self._reached(site)
-            if better:
-                take_in(self.chances, reached, place, self._least)
-            else:
-                self.chances[place] = reached
-                self.chances[:, place] = reached
-                self.chances[place, place] = 1.0
-            self.active[place] = True
-        self.flow = self.chances @ self.homes
-        self.numerator = float(self.homes @ self.flow)
+        now = self.now
+        rows = self.fixed.rows[self.fixed.start[site] : self.fixed.start[site + 1]]
+        parts = (now.access[rows], now.met[rows], now.room[rows], now.within[rows], now.homes[rows])
+        flow, numerator = now.flow.copy(), self.numerator
+        self.numerator = self.after(pick)
+        put(self.fixed, now, site, recipe)
+        routes = take_in(self.fixed, now, site) if offer.stop else None
+        self._before.append(_Before(site, rows, *parts, flow, numerator, routes))
 
-    def _reached(self, site: int) -> tuple[Array, bool]:
-        """Chance from the planter to every patch, and whether any best route gets better."""
-        near, links = self.field.neighbours[site], self.field.links[site]
-        keep = self.active[near]
-        near, links = near[keep], links[keep]
-        reached = reach_of_stop(self.chances, near, links, self._least)
-        return reached, bool(improves(self.chances, near, links, _SLACK))
-
-    def _change(self, site: int, offer: Offer) -> tuple[NDArray[np.intp], Array]:
-        """Places whose homes change with a planter, and by how much."""
-        place = self.field.plots + site
-        touched = [
-            _column(need.reached, place)
-            for need, share in zip(self.field.needs, offer.shares, strict=True)
-            if share is not None
-        ]
-        if offer.room:
-            touched.append(_column(self.field.anchor_columns, place))
-        if not touched:
-            return np.empty(0, dtype=np.intp), np.empty(0)
-        rows = np.unique(np.concatenate(touched))
-        room = self.room[rows].copy()
-        within = self.within[rows].copy()
-        if offer.room:
-            room[rows == place] += offer.room
-            within[np.isin(rows, _column(self.field.anchor_columns, place))] += offer.room
-        able = room > 0
-        rows, room, within = rows[able], room[able], within[able]
-        access = []
-        for got, need, share in zip(self.access, self.field.needs, offer.shares, strict=True):
-            part = got[rows]
-            if share is not None:
-                part = part + np.isin(rows, _column(need.reached, place))[:, None] * share
-            access.append(part)
-        change = room * self.field.quality(access, within) - self.homes[rows]
-        moved = change != 0
-        return rows[moved], change[moved]
-
-
-def _column(matrix: "sp.csc_array", place: int) -> NDArray[np.intp]:
-    span = slice(matrix.indptr[place], matrix.indptr[place + 1])
-    column: NDArray[np.intp] = matrix.indices[span].astype(np.intp)
-    return column
+    def undo(self) -> None:
+        """Take the planter away that was put last."""
+        before = self._before.pop()
+        if before is None:
+            return
+        now, rows = self.now, before.rows
+        now.access[rows], now.met[rows] = before.access, before.met
+        now.room[rows], now.within[rows], now.homes[rows] = (
+            before.room, before.within, before.homes,
+        )  # fmt: skip
+        now.flow[:] = before.flow
+        self.numerator = before.numerator
+        if before.routes is not None:
+            take_out(now, *before.routes)
+            now.active[self.field.plots + before.site] = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,8 +144,13 @@ class Worth:
 
     def of(self, numerators: Iterable[float]) -> float:
         """What the groups' numerators are worth: the change of the currency."""
-        linked = np.sqrt(np.maximum(np.fromiter(numerators, dtype=float), 0.0))
-        return float((self.weight * (linked - self.now) / self.full).sum())
+        return float(self.of_many(np.fromiter(numerators, dtype=float)[:, None])[0])
+
+    def of_many(self, numerators: Array) -> Array:
+        """The same for shape (G, many): shape (many,)."""
+        linked = np.sqrt(np.maximum(numerators, 0.0))
+        part = self.weight[:, None] * (linked - self.now[:, None]) / self.full[:, None]
+        return np.asarray(part.sum(axis=0), dtype=float)
 
 
 class State:
@@ -187,30 +161,86 @@ class State:
         self.worth = worth
         self.picks: tuple[Pick, ...] = ()
         self.value = worth.of(group.numerator for group in self.groups)
-
-    def copy(self) -> "State":
-        """An independent copy."""
-        twin = State([group.copy() for group in self.groups], self.worth)
-        twin.picks = self.picks
-        return twin
+        self._values: list[float] = []
 
     def after(self, pick: Pick) -> float:
         """The value with one planter more."""
         return self.worth.of(group.after(pick) for group in self.groups)
 
+    def after_at_most(self, picks: Sequence[Pick]) -> Array:
+        """Shape (many,): no less than `after` for each of many planters, and hardly more."""
+        if not picks:
+            return np.empty(0)
+        pairs = np.array(picks, dtype=np.int64)
+        # In the order of the sites: what a new stop does to routes is worked out once a site.
+        order = np.lexsort((pairs[:, 1], pairs[:, 0]))
+        sites = np.ascontiguousarray(pairs[order, 0])
+        recipes = np.ascontiguousarray(pairs[order, 1])
+        cuts = list(range(0, len(picks), _BLOCK))
+        if len(cuts) == 1:
+            parts = [self._block(sites, recipes)]
+        else:
+            blocks = [(sites[at : at + _BLOCK], recipes[at : at + _BLOCK]) for at in cuts]
+            parts = list(in_threads(lambda block: self._block(*block), blocks))
+        out = np.empty(len(picks))
+        out[order] = self.worth.of_many(np.hstack(parts))
+        return out
+
+    def _block(self, sites: NDArray[np.int64], recipes: NDArray[np.int64]) -> Array:
+        return np.array([group.after_at_most(sites, recipes) for group in self.groups])
+
     def add(self, pick: Pick) -> None:
         """Put one planter more."""
         for group in self.groups:
             group.add(pick)
+        self._values.append(self.value)
         self.picks = (*self.picks, pick)
         self.value = self.worth.of(group.numerator for group in self.groups)
 
-    def with_all(self, picks: Iterable[Pick]) -> "State":
-        """A copy with some planters more."""
-        twin = self.copy()
-        for pick in picks:
-            twin.add(pick)
-        return twin
+    def undo(self) -> None:
+        """Take the planter away that was put last."""
+        self.picks = self.picks[:-1]
+        self.value = self._values.pop()
+        for group in self.groups:
+            group.undo()
+
+    def go_to(self, picks: Sequence[Pick]) -> "State":
+        """Become the scheme with just these planters, put in this order; gives itself."""
+        wanted = tuple(picks)
+        same = 0
+        while same < min(len(wanted), len(self.picks)) and wanted[same] == self.picks[same]:
+            same += 1
+        while len(self.picks) > same:
+            self.undo()
+        for pick in wanted[same:]:
+            self.add(pick)
+        return self
+
+    def without_each(
+        self, kept: Sequence[Pick], leavable: Sequence[Pick]
+    ) -> Iterator[tuple[Pick, "State"]]:
+        """Each planter that may be left out, and the state with all the others.
+
+        Halves are put and taken away in turn, so that each planter is put some log2 times. Do
+        not go on before the state given was looked at: it is always this one. What the caller
+        puts must be undone by the caller.
+        """
+        self.go_to(kept)
+        if not leavable:
+            return
+        yield from self._without(list(leavable))
+
+    def _without(self, leavable: list[Pick]) -> Iterator[tuple[Pick, "State"]]:
+        if len(leavable) == 1:
+            yield leavable[0], self
+            return
+        half = len(leavable) // 2
+        for out, rest in ((leavable[:half], leavable[half:]), (leavable[half:], leavable[:half])):
+            for pick in rest:
+                self.add(pick)
+            yield from self._without(out)
+            for _ in rest:
+                self.undo()
 
     @property
     def linked(self) -> Array:

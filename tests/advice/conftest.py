@@ -1,5 +1,9 @@
 """A world small enough to work out on paper: one group, 'imp', that nests and eats."""
 
+import importlib.util
+import sys
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -109,3 +113,15 @@ def knowledge():
 @pytest.fixture
 def street():
     return make_street
+
+
+@pytest.fixture(scope="session")
+def cases():
+    """Small scheme cases and their second route (the benchmark reads them too)."""
+    spec = importlib.util.spec_from_file_location(
+        "scheme_cases", Path(__file__).with_name("scheme_cases.py")
+    )
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module

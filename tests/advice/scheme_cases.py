@@ -1,0 +1,276 @@
+"""Small scheme cases made straight from records, and what they are worth by the definition.
+
+The second route here (`worth_by_definition`) shares nothing with the code under test: routes by
+networkx over the moves, homes in plain Python, the sum over pairs written out.
+"""
+
+import itertools
+import math
+from dataclasses import replace
+from types import SimpleNamespace
+
+import networkx as nx
+import numpy as np
+import scipy.sparse as sp
+import shapely
+
+from patchnet.advice.scheme_bound import SchemeBound
+from patchnet.advice.scheme_ceiling import ceiling_of
+from patchnet.advice.scheme_field import GroupField, NeedField, Offer
+from patchnet.advice.scheme_kernels import not_dominated
+from patchnet.advice.scheme_rules import SchemeRules
+from patchnet.advice.scheme_state import GroupState, State, Worth
+from patchnet.advice.sharing import Demand
+
+LEAST = 1e-4
+
+
+def far(first, second):
+    return float(np.hypot(*(np.asarray(first) - np.asarray(second))))
+
+
+def moves_between(points, hop, d50):
+    """Chance of each single move, by pair."""
+    return {
+        (i, j): 0.5 ** (far(points[i], points[j]) / d50)
+        for i, j in itertools.permutations(range(len(points)), 2)
+        if far(points[i], points[j]) <= hop
+    }
+
+
+def best_chances(moves, stops, count):
+    """Chances of best routes between any two places that rest on `stops` only; plain Floyd."""
+    chances = np.eye(count)
+    for (i, j), chance in moves.items():
+        chances[i, j] = chance
+    for k in stops:
+        chances = np.maximum(chances, np.outer(chances[:, k], chances[k]))
+    return np.where(chances >= LEAST, chances, 0.0)
+
+
+def make_field(points, plots, *, hop, d50, room, patch, needs=(), offers, anchor_reach=0.0,
+               within=None, key="imp", weight=1.0):  # fmt: skip
+    """A group's field over points; needs are tuples (reach, amount, worst, floor, access)."""
+    count = len(points)
+    moves = moves_between(points, hop, d50)
+    room = np.r_[np.asarray(room, dtype=float), np.zeros(count - plots)]
+    patch = np.r_[np.asarray(patch, dtype=bool), np.zeros(count - plots, dtype=bool)]
+    apart = np.array([[far(a, b) for b in points] for a in points])
+    anchor = sp.csr_array((apart <= anchor_reach).astype(float))
+    if within is None:
+        within = anchor @ room
+    near = [
+        np.array([j for j in range(count) if (site, j) in moves and (j >= plots or patch[j])], "i4")
+        for site in range(plots, count)
+    ]
+    return GroupField(
+        group=SimpleNamespace(key=key, weight=SimpleNamespace(value=weight)),
+        plots=plots,
+        room=room,
+        within=np.asarray(within, dtype=float),
+        anchor=anchor,
+        needs=tuple(
+            NeedField(
+                Demand(None, None, amount, worst, floor, 1.0),
+                sp.csr_array((apart <= reach).astype(float)),
+                np.asarray(access, dtype=float),
+                np.ones(count),
+            )
+            for reach, amount, worst, floor, access in needs
+        ),
+        chances=best_chances(moves, np.flatnonzero(patch), count),
+        patch=patch,
+        neighbours=tuple(near),
+        links=tuple(
+            np.array([moves[plots + at, int(j)] for j in row]) for at, row in enumerate(near)
+        ),
+        offers=tuple(tuple(row) for row in offers),
+    )
+
+
+def random_field(rng, points, plots, recipes, *, key):
+    """Any group: all month rules, vital and helpful needs, homes in planters, scarce anchors."""
+    count, sites = len(points), len(points) - plots
+    hop = float(rng.uniform(15, 60))
+    room = np.where(rng.random(plots) < 0.6, rng.uniform(0.05, 3, plots).round(2), 0.0)
+    patch = (room > 0) | (rng.random(plots) < 0.3)
+    needs, stocks = [], []
+    for _ in range(int(rng.integers(0, 4))):
+        months = int(rng.integers(1, 4))
+        plenty = float(rng.choice([0.3, 0.8, 1.5]))
+        access = rng.uniform(0, plenty, (count, months)) * (rng.random((count, months)) < 0.8)
+        needs.append(
+            (float(rng.uniform(10, 120)), 1.0, bool(rng.random() < 0.5),
+             float(rng.choice([0.0, 0.0, 0.2, 0.6])), access)
+        )  # fmt: skip
+        stocks.append(months)
+    nests = rng.random() < 0.4
+    offers = []
+    for _ in range(sites):
+        row = []
+        for _ in range(recipes):
+            shares = tuple(
+                rng.uniform(0, 0.5, months) * (rng.random(months) < 0.8)
+                if rng.random() < 0.7 else None
+                for months in stocks
+            )  # fmt: skip
+            own = float(rng.uniform(0.05, 0.8)) if nests and rng.random() < 0.5 else 0.0
+            row.append(Offer(shares, own, bool(own > 0 or rng.random() < 0.7)))
+        offers.append(row)
+    return make_field(
+        points, plots, hop=hop, d50=float(rng.uniform(0.4, 2)) * hop, room=room, patch=patch,
+        needs=needs, offers=offers, anchor_reach=float(rng.choice([0.0, 15.0, 50.0])), key=key,
+        weight=float(rng.integers(1, 4)),
+    )  # fmt: skip
+
+
+def make_rules(points, plots, recipes, *, planters, costs=None, budget=np.inf, spacing=0.0, **more):
+    sites = tuple(
+        SimpleNamespace(
+            key=f"{at}",
+            polygon=shapely.box(x - 0.5, y - 0.2, x + 0.5, y + 0.2),
+            centre=shapely.Point(x, y),
+            side="left" if y > 0 else "right",
+            chainage_m=float(x),
+            size=SimpleNamespace(plan_m2=0.4),
+        )
+        for at, (x, y) in enumerate(points[plots:])
+    )
+    return SchemeRules(
+        sites=sites,
+        costs=np.ones((len(sites), recipes)) if costs is None else costs,
+        planters=planters,
+        budget=budget,
+        spacing_m=spacing,
+        litres=np.full(len(sites), 4.0),
+        **more,
+    )
+
+
+def random_case(seed, *, most_sites=18, most_planters=5):
+    """A street with gardens on both sides and a gap somewhere; rules of any kind."""
+    rng = np.random.default_rng(seed)
+    plots, sites = int(rng.integers(4, 13)), int(rng.integers(5, most_sites + 1))
+    recipes = int(rng.integers(1, 3))
+    length = float(rng.uniform(60, 220))
+    split = float(rng.uniform(0.2, 0.5)) * length
+    x = rng.uniform(0, length - split, plots)
+    x = np.where(x > (length - split) / 2, x + split, x)  # a break in the middle
+    gardens = np.column_stack([x, rng.choice([-12.0, 12.0], plots)])
+    along = np.column_stack([rng.uniform(0, length, sites), rng.choice([-4.0, 4.0], sites)])
+    points = np.round(np.vstack([gardens, along]), 2)
+    fields = [
+        random_field(rng, points, plots, recipes, key=f"g{at}")
+        for at in range(int(rng.integers(1, 4)))
+    ]
+    planters = int(rng.integers(1, most_planters + 1))
+    costs = rng.uniform(0.5, 2, (sites, 1)).round(2) * np.ones((1, recipes))
+    budget = float(rng.uniform(1, 1.5)) * planters if rng.random() < 0.4 else np.inf
+    spacing = float(rng.choice([0.0, 2.0, 12.0]))
+    rules = make_rules(
+        points, plots, recipes, planters=planters, costs=costs, budget=max(budget, costs.min()),
+        spacing=spacing,
+    )  # fmt: skip
+    return fields, rules
+
+
+def state_of(fields, rules):
+    """The state, the ceilings and the bound of a case, as `plan_scheme` makes them."""
+    ceilings = [ceiling_of(field, LEAST, rules.planters, rules.conflicts) for field in fields]
+    votes = np.array([field.group.weight.value for field in fields])
+    now = np.sqrt([ceiling.base for ceiling in ceilings])
+    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
+    weight = np.where(full > 0, votes, 0.0)
+    worth = Worth(
+        weight=weight / weight.sum() if weight.sum() > 0 else weight,
+        full=np.where(full > 0, full, 1.0),
+        now=now,
+    )
+    state = State([GroupState(field, LEAST) for field in fields], worth)
+    return state, worth, SchemeBound(ceilings, worth, rules)
+
+
+def homes_by_definition(field, picks):
+    """Homes of every place with some planters there, one place after the other."""
+    homes = []
+    for i in range(len(field.room)):
+        room, within = field.room[i], field.within[i]
+        vital = helpful = 1.0
+        for site, recipe in picks:
+            place, offer = field.plots + site, field.offers[site][recipe]
+            room += offer.room if place == i else 0.0
+            within += offer.room if field.anchor[i, place] else 0.0
+        for at, need in enumerate(field.needs):
+            got = list(need.access[i])
+            for site, recipe in picks:
+                share = field.offers[site][recipe].shares[at]
+                if share is not None and need.reach[i, field.plots + site]:
+                    got = [a + b for a, b in zip(got, share, strict=True)]
+            met = [min(1.0, each / need.demand.amount) for each in got]
+            share = min(met) if need.demand.worst else sum(met) / len(met)
+            if need.demand.floor == 0:
+                vital = min(vital, share)
+            else:
+                helpful *= need.demand.floor + (1 - need.demand.floor) * share
+        homes.append(room * min(1.0, within, vital * helpful))
+    return homes
+
+
+def numerator_by_definition(field, moves, picks):
+    """Sum over pairs a p a, p along networkx's shortest route over stops."""
+    homes = homes_by_definition(field, picks)
+    stops = set(np.flatnonzero(field.patch).tolist()) | {
+        field.plots + site for site, recipe in picks if field.offers[site][recipe].stop
+    }
+    graph = nx.Graph()
+    graph.add_nodes_from(stops)
+    graph.add_weighted_edges_from(
+        (i, j, -math.log(chance)) for (i, j), chance in moves.items() if i in stops and j in stops
+    )
+    total = 0.0
+    for i, lengths in nx.all_pairs_dijkstra_path_length(graph):
+        for j, length in lengths.items():
+            chance = math.exp(-length)
+            total += homes[i] * homes[j] * (chance if chance >= LEAST else 0.0)
+    return total
+
+
+def without_dominated(field):
+    """The field as `group_fields` makes it: only moves that are needed."""
+    near, links = [], []
+    for mine, chance in zip(field.neighbours, field.links, strict=True):
+        order = np.argsort(-chance, kind="stable")
+        keep = not_dominated(field.chances, field.patch, mine, chance, order)
+        near.append(mine[keep])
+        links.append(chance[keep])
+    return replace(field, neighbours=tuple(near), links=tuple(links))
+
+
+def chain_case(length, *, decoys, seed=0):
+    """Two halves that only a chain joins; sites 0, 1 ... are the chain, the others decoys.
+
+    Hops of 40 m. Between the halves lie `length` sites 36.67 m apart, or a little less for longer
+    chains. Decoys feed a plot each a little.
+    """
+    rng = np.random.default_rng(seed)
+    gap = {2: 110.0, 3: 150.0, 4: 190.0}[length]
+    chain = [[gap * (at + 1) / (length + 1), 0.0] for at in range(length)]
+    crowd = [[-5.0, 0.0], [gap + 5.0, 0.0]] if decoys else []
+    ends = [[0.0, 0.0], [gap, 0.0]]
+    spare = [[-20.0 - 3 * at, 12.0] for at in range(decoys)]
+    points = np.array([*ends, *crowd, *chain, *spare])
+    plots = 2 + len(crowd)
+    offers = [[Offer((None,) if decoys else (), 0.0, stop=True)] for _ in chain]
+    needs = []
+    if decoys:
+        access = np.full((len(points), 1), 0.9)
+        needs = [(200.0 + gap, 1.0, True, 0.0, access)]
+        offers += [
+            [Offer((np.array([rng.uniform(0.001, 0.002)]),), 0.0, stop=False)]
+            for _ in range(decoys)
+        ]
+    field = make_field(
+        points, plots, hop=40, d50=40 if not decoys else 400, room=np.ones(plots),
+        patch=np.ones(plots, dtype=bool), needs=needs, offers=offers, within=np.ones(len(points)),
+    )  # fmt: skip
+    return [field], make_rules(points, plots, 1, planters=length)

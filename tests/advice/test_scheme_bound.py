@@ -1,0 +1,106 @@
+"""The certificate is never beaten, the prices are safe, and parts of it by hand."""
+
+import dataclasses
+from unittest import mock
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patchnet.advice import scheme_bound
+from patchnet.advice.scheme_search import every_scheme
+
+
+def beaten(cases, seed):
+    """Sizes at which brute force beats the bound, wherever the tangents touch."""
+    fields, rules = cases.random_case(seed, most_sites=9, most_planters=4)
+    state, worth, bound = cases.state_of(fields, rules)
+    brute = every_scheme(state, (), rules, most=10**9)
+    start = state.go_to(()).linked
+    wrong = []
+    for size, value in brute.value.items():
+        here = state.go_to(brute.picks[size]).linked
+        for touch in (here, start, worth.full, 0.3 * here):
+            limit = bound.of_size(size, touch)
+            if limit < value - 1e-12:
+                wrong.append((size, value, limit))
+    return wrong
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**9))
+def test_no_scheme_beats_the_bound(cases, seed):
+    """Budgets, conflicts, months rules, vital and helpful needs, homes in planters, anchors."""
+    assert beaten(cases, seed) == []
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10**9))
+def test_homes_and_pairs_stay_below_their_own_ceilings(cases, seed):
+    """Part by part: homes of every place, and what is won over better routes."""
+    fields, rules = cases.random_case(seed)
+    rng = np.random.default_rng(seed)
+    sites = rng.permutation(len(rules.sites))[: rules.planters]
+    picks = [(int(site), int(rng.integers(rules.costs.shape[1]))) for site in sites]
+    recipes = rules.costs.shape[1]
+    for field in fields:
+        ceiling = cases.ceiling_of(field, cases.LEAST, rules.planters, np.eye(len(rules.sites)) > 0)
+        more = np.array(cases.homes_by_definition(field, picks)) - field.homes
+        singles = ceiling.homes.toarray()[[site * recipes + recipe for site, recipe in picks]]
+        assert (more <= singles.sum(axis=0) + 1e-12).all()
+        assert (more <= ceiling.gained + 1e-12).all()
+        group = cases.GroupState(field, cases.LEAST)
+        for pick in picks:
+            group.add(pick)
+        chances = group.now.chances
+        won = field.homes @ (chances - field.chances) @ field.homes
+        used = np.zeros(ceiling.able.shape[1])
+        used[[site * recipes + recipe for site, recipe in picks]] = 1
+        several = np.round(ceiling.able @ used).astype(int)
+        most = 0.0
+        for at, count in enumerate(several.tolist()):
+            if count:
+                most += ceiling.won[at][np.searchsorted(ceiling.counts, count)]
+        assert won <= most + 1e-9 * max(1.0, most)
+
+
+def test_the_bound_does_not_rest_on_the_solver(cases):
+    """Prices that a sloppy solver might give still make a bound: any that are not negative do."""
+    fields, rules = cases.random_case(3, most_sites=8, most_planters=3)
+    state, _, bound = cases.state_of(fields, rules)
+    brute = every_scheme(state, (), rules, most=10**9)
+    size = max(brute.value)
+    linked = state.go_to(brute.picks[size]).linked
+    real = scheme_bound.linprog
+    rng = np.random.default_rng(5)
+
+    def sloppy(*args, **options):
+        result = real(*args, **options)
+        noise = 1 + 0.3 * rng.standard_normal(len(result.ineqlin.marginals))
+        result.ineqlin.marginals = result.ineqlin.marginals * noise + 1e-6 * (noise - 1)
+        result.fun = 0.0
+        return result
+
+    exact = bound.of_size(size, linked)
+    with mock.patch.object(scheme_bound, "linprog", sloppy):
+        for _ in range(5):
+            limit = bound.of_size(size, linked)
+            assert limit >= brute.value[size] - 1e-12
+            assert limit >= exact - 1e-7
+
+
+def test_routes_alone_with_one_chain_are_certain(cases):
+    """Two homes, one chain of two sites, nothing else: the bound is what the chain wins.
+
+    110 m apart, hops of 40 m, half arrive after 40 m: sqrt(2) to sqrt(2 + 2 x 0.5^(110/40)).
+    """
+    fields, rules = cases.chain_case(2, decoys=0)
+    state, worth, bound = cases.state_of(fields, rules)
+    state.go_to([(0, 0), (1, 0)])
+    won = (np.sqrt(2 + 2 * 0.5 ** (110 / 40)) - np.sqrt(2)) / worth.full[0]
+    assert state.value == pytest.approx(won)
+    assert bound.of_size(2, state.linked) == pytest.approx(won, abs=2e-9)
+    # One planter cannot close it.
+    alone = dataclasses.replace(rules, planters=1)
+    assert cases.state_of(fields, alone)[2].of_size(1, state.linked) < 0.51 * won
