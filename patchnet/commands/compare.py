@@ -19,11 +19,9 @@ from patchnet.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.compare_text import compare_csv, compare_json, compare_text
+from patchnet.pages.scheme.files import SCHEME_STREET
 
 __all__ = ["compare"]
-
-SCHEME_STREET = "neighbourhood.gpkg"
-"""The street with a scheme's planters, in the folder that 'patchnet scheme' writes."""
 
 
 @click.command

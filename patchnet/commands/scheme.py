@@ -178,6 +178,12 @@ def scheme(
         progress=progress_bar,
     )
     found = plan_scheme(now, street, sites, ask, seed=seed)
+    if not found.planters:
+        raise WrongUse(
+            f"No planter in {street.name} would win anything for "
+            f"{', '.join(know.groups[key].name.lower() for key in found.before.groups)}, by the "
+            "measure used, so no scheme was made. Ask for other groups, or survey more plots."
+        )
     told = Told(by=by, contact=contact, date=date, status=status)
     write_scheme_folder(scheme_files(SchemePack(found, told)), output, overwrite=overwrite)
     click.echo(_words(found))

@@ -1,5 +1,6 @@
 """patchnet scheme: from a file and a road to a folder, or one list of what is wrong."""
 
+import dataclasses
 import re
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
+from patchnet.advice.scheme import plan_scheme
 from patchnet.commands.main import _run
 from patchnet.commands.scheme import read_keepers
 from patchnet.ground import read_neighbourhood
@@ -144,6 +146,16 @@ def test_another_authority_is_an_overlay(street, tmp_path, capsys):
     )
     assert scheme(street, tmp_path / "scheme", "--knowledge", str(rules)) == 2
     assert re.search(r"clear_width \(\d+\)", capsys.readouterr().err)
+
+
+def test_nothing_is_written_where_nothing_is_won(street, tmp_path, capsys, monkeypatch):
+    def barren(*given, **options):
+        return dataclasses.replace(plan_scheme(*given, **options), planters=())
+
+    monkeypatch.setattr("patchnet.commands.scheme.plan_scheme", barren)
+    assert scheme(street, tmp_path / "scheme", "--group", "mason_bee", "--planters", "1") == 2
+    assert "would win anything for red mason bee" in capsys.readouterr().err
+    assert not (tmp_path / "scheme").exists()
 
 
 def test_files_of_others_and_missing_tables_are_said_before_any_work(street, tmp_path, capsys):
