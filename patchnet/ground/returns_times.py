@@ -170,7 +170,7 @@ def _say_doubts(
     doubted = frame[frame["doubt"] != ""]
     groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
     for (at, doubt, year), rows in groups:
-        many = f"{len(rows)} of its statements"
+        many = f"{len(rows)} of its answers"
         where = asked.returns[at].where
         if doubt == "no date":
             what = f"{many} have no date: they were counted for {year}."

@@ -1,7 +1,6 @@
 """What the page carries for a group that walks: moves, ways, ground, corridors, gaps to make.
 
-On a page for the public there are only the classes of the ground: everything else tells, or
-lets people work out, where fences have gaps.
+None of this is on a page for the public: there distances run straight (see `privacy`).
 """
 
 from collections.abc import Callable, Mapping
@@ -45,7 +44,6 @@ def ground_layers(
     at: Mapping[str, int],
     *,
     short: Short,
-    public: bool,
 ) -> dict[str, Any] | None:
     """Return the layers of a group that walks; None where it flies or lines run straight.
 
@@ -57,20 +55,15 @@ def ground_layers(
         Position of each plot by its id.
     short
         Shortens a number as the rest of the page does.
-    public
-        True: nothing that tells where barriers have gaps.
     """
     ground = answer.ground
     if ground is None:
         return None
     margin = assessment.knowledge.setting("surface_margin_m") * _DRAWN_MARGIN
     around = assessment.neighbourhood.plots.geometry.union_all().convex_hull.buffer(margin)
-    shown: dict[str, Any] = {"cover": _cover(ground.surface, around, at)}
-    if public:
-        return shown
     key = answer.group.key
     return {
-        **shown,
+        "cover": _cover(ground.surface, around, at),
         "moves": move_code(ground.moves, answer.group.hop.value),
         "lines": _ways(frame, ground, *links),
         "corridors": [

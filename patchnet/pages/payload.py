@@ -112,7 +112,7 @@ def payload(
         "features": _features(hood.answers, know),
         "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
-        "drawn": _drawn(frame, hood, public=public),
+        "drawn": _drawn(frame, hood),
         "public": public,
         "groups": [
             _group(frame, assessment, answer, columns, at, public=public)
@@ -201,7 +201,7 @@ def _plain(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def _drawn(frame: Frame, hood: Neighbourhood, *, public: bool) -> dict[str, Any]:
+def _drawn(frame: Frame, hood: Neighbourhood) -> dict[str, Any]:
     """What the ground is drawn from, besides the plots."""
 
     def table(rows: gpd.GeoDataFrame) -> dict[str, list[str]]:
@@ -227,7 +227,7 @@ def _drawn(frame: Frame, hood: Neighbourhood, *, public: bool) -> dict[str, Any]
                 )
             ],
             "kind": [str(kind) for kind in barriers["kind"]] if len(barriers) else [],
-            "gap": [str(gap) for gap in barriers["gap"]] if len(barriers) and not public else [],
+            "gap": [str(gap) for gap in barriers["gap"]] if len(barriers) else [],
         },
     }
 
@@ -253,9 +253,7 @@ def _group(
     # Patches without a component number of their own would vanish: they stay patches.
     patch = answer.patch.reindex(index).fillna(value=False).astype(bool).to_numpy()
     first, second, total = holding_links(answer.network, at)
-    ground = ground_layers(
-        frame, assessment, answer, (first, second), at, short=_short, public=public
-    )
+    ground = ground_layers(frame, assessment, answer, (first, second), at, short=_short)
     caution = know.cautions.get(group.caution)
     return {
         "name": group.name,

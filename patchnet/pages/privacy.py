@@ -174,9 +174,9 @@ def rows_for_public(table: pd.DataFrame, *, knowledge: Knowledge) -> pd.DataFram
     rows, rest = joined[~small].copy(), joined[small].sum()
     if rest["plots"] >= 2 * least:
         rows.loc["Other stretches"] = rest
-    elif len(rows):
+    elif len(rows) and rest["plots"]:
         rows.iloc[-1] += rest
-        rows = rows.rename(index={rows.index[-1]: f"{rows.index[-1]} and smaller streets"})
+        rows = rows.rename(index={rows.index[-1]: f"{rows.index[-1]} and smaller stretches"})
     counts = rows[["plots", "looked_at"]].astype(np.int64)
     result = counts.assign(side="", **{name: rows[name] / rows["plots"] for name in shares})
     return result.rename_axis("stretch").reset_index()
@@ -389,5 +389,5 @@ def _words(
     names = _names([*sensitive_features(knowledge), _OPENINGS], knowledge)
     withheld = [f"{_NEVER} ({names})."]
     if left_out:
-        withheld.append(f"{left_out} plots: too few to be laid together.")
+        withheld.append(f"{left_out} plots: too few to be laid together so that none stands out.")
     return " ".join(said), " ".join(withheld)

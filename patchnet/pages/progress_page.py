@@ -3,16 +3,17 @@
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from string import Template
+from typing import Any
 
+import pandas as pd
 import shapely
 
-from patchnet.files import MADE_BY, write_text
+from patchnet.files import write_text
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages import colours
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset, outside_addresses
 from patchnet.pages.progress import Progress
+from patchnet.pages.sheet import sheet
 from patchnet.pages.to_scale import Paper
 
 __all__ = ["progress_page", "write_progress"]
@@ -23,6 +24,7 @@ _MARGIN_MM = 6.0
 _FONT_MM = 3.0
 _LETTER = 0.62  # width of a digit, of the font's size
 _LISTED = 8
+_THINNEST = 3
 _NAMED = 14
 
 _KEYS = '<ul class="keys">{}</ul>'
@@ -60,21 +62,18 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
         Heading; None: the neighbourhood's name.
     """
     hood = progress.neighbourhood
-    heading = title if title is not None else hood.name
-    page = Template(asset("progress.html")).substitute(
-        generator=MADE_BY,
-        title=text(f"{heading}: how far the survey has come"),
-        palette=colours.css_variables(),
-        style=asset("progress.css"),
-        notice=text(_notice(progress)),
-        summary=_summary(progress),
-        map=_map(progress),
-        table=_table(progress),
-        next=_next(progress, knowledge),
-        meaning=text(_MEANING),
-        credits="".join(f"<li>{text(line)}</li>" for line in hood.credits),
-        credits_head="<h2>Credits</h2>" if hood.credits else "",
+    heading = f"{title if title is not None else hood.name}: how far the survey has come"
+    lines = "".join(f"<li>{text(line)}</li>" for line in hood.credits)
+    body = (
+        f'<main>\n<h1>{text(heading)}</h1>\n<p class="notice">{text(_notice(progress))}</p>\n'
+        f'<dl class="facts">{_summary(progress)}</dl>\n'
+        f'<h2>Where to go next</h2>\n<ol class="next">{_next(progress, knowledge)}</ol>\n'
+        f"{_map(progress)}\n<h2>Stretch by stretch</h2>\n{_table(progress)}\n"
+        f'<p class="meaning">{text(_MEANING)}</p>\n'
+        + (f'<h2>Credits</h2>\n<ul class="credits">{lines}</ul>\n' if lines else "")
+        + "</main>"
     )
+    page = sheet(title=heading, style=asset("progress.css"), body=body)
     left = outside_addresses(page)
     if left:
         raise AssertionError(left)
@@ -125,7 +124,8 @@ def _summary(progress: Progress) -> str:
     if progress.audience != "public":
         facts.append((str(len(progress.disputes)), "answers that people differ on"))
         twice, of = progress.twice
-        facts.append((f"{twice} of {of}", "plots seen by two people"))
+        if of:
+            facts.append((f"{twice} of {of}", "plots seen by two people"))
     return "".join(
         f"<div><dt>{text(name)}</dt><dd>{text(value)}</dd></div>" for value, name in facts
     )
@@ -166,7 +166,7 @@ def _map(progress: Progress) -> str:
     parts.append(paper.bar_and_north())
     drawing = paper.svg(
         _MOTIFS + "".join(parts),
-        title="Map of how much is known of each plot; the table below tells the same by stretch",
+        title=_MAP_TITLE,
     )
     keys = "".join(
         f'<li><svg class="plan key" viewBox="0 0 8 5" aria-hidden="true">'
@@ -238,12 +238,28 @@ def _bar(share: float) -> str:
 
 
 def _next(progress: Progress, knowledge: Knowledge) -> str:
-    items = _unseen(progress)
+    items = _unseen(progress) + _thin(progress)
     if progress.audience != "public":
         items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
     if not items:
-        items = ["Every plot has been looked at, and nobody contradicts anybody."]
+        items = ["Every question that is asked from the street is answered on every plot."]
     return "".join(f"<li>{item}</li>" for item in items)
+
+
+def _thin(progress: Progress) -> list[str]:
+    """Name the stretches that were looked at and whose answers are fewest, fewest first."""
+    table = progress.stretches
+    begun = table[(table["looked_at"] > 0) & (table["street_share"] < 1)]
+    fewest = begun.sort_values("street_share", kind="stable").head(_THINNEST)
+    return [
+        f"<b>{text(_where(row))}</b>: {_percent(float(row['street_share']))} of what is asked from "
+        "the street is answered: take the sheets along again for the rest."
+        for _, row in fewest.iterrows()
+    ]
+
+
+def _where(row: "pd.Series[Any]") -> str:
+    return ", ".join(word for word in (row["stretch"], row["side"]) if word)
 
 
 def _unseen(progress: Progress) -> list[str]:
@@ -254,7 +270,7 @@ def _unseen(progress: Progress) -> list[str]:
     items = []
     for at in order:
         row = table.loc[at]
-        where = ", ".join(word for word in (row["stretch"], row["side"]) if word)
+        where = _where(row)
         plots = progress.plots
         mine = plots[(plots.get("stretch") == row["stretch"]) & (plots.get("side") == row["side"])]
         ids = _listed([str(one) for one in mine.index[~mine["looked_at"]]]) if len(mine) else ""

@@ -175,12 +175,23 @@ def spot_code(frame: Frame, shapes: Sequence[shapely.Geometry]) -> str:
     return path_code(frame.centimetres(points))
 
 
-def name_places(frame: Frame, table: gpd.GeoDataFrame) -> list[list[object]]:
+def name_places(frame: Frame, *tables: gpd.GeoDataFrame) -> list[list[object]]:
     """Choose where each street's name is written: [name, x cm, y cm, degrees against east].
 
-    The longest piece of a name carries it, half way along.
+    The longest piece of a name carries it, half way along. Of several tables, the first that has
+    a name writes it: a road's name does not stand on its footway as well.
     """
     best: dict[str, tuple[float, list[object]]] = {}
+    for table in tables:
+        for name, found in _longest(frame, table).items():
+            best.setdefault(name, found)
+    return [place for _, place in best.values()]
+
+
+def _longest(frame: Frame, table: gpd.GeoDataFrame) -> dict[str, tuple[float, list[object]]]:
+    best: dict[str, tuple[float, list[object]]] = {}
+    if not len(table):
+        return best
     for shape, name in zip(table.geometry, table["name"], strict=True):
         if not name or shape is None or shape.is_empty:
             continue
@@ -202,4 +213,4 @@ def name_places(frame: Frame, table: gpd.GeoDataFrame) -> list[list[object]]:
         angle = (math.degrees(math.atan2(end[1] - start[1], end[0] - start[0])) + 90) % 180 - 90
         if size > best.get(str(name), (0.0, []))[0]:
             best[str(name)] = (size, [str(name), x, y, round(angle, 1)])
-    return [place for _, place in best.values()]
+    return best

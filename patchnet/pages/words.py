@@ -277,11 +277,6 @@ SCRIPT: dict[str, object] = {
         "link: the {shown} easiest of {all} that hold the connected groups together, drawn as the "
         "group would walk (one move is at most as hard as {hop} m over good ground)"
     ),
-    "legend_links_public": (
-        "link: the {shown} easiest of {all} that hold the connected groups together, drawn "
-        "straight; on foot the way may be longer (one move is at most as hard as {hop} m over "
-        "good ground)"
-    ),
     "legend_corridor": (
         "corridor: the easiest way across one of the first breaks and, shaded, ways hardly harder"
     ),
@@ -399,11 +394,6 @@ SCRIPT: dict[str, object] = {
         "Distances run straight from edge to edge, nearest first. Left out is what this group "
         "cannot get to over the ground, round houses and walls: by moves as hard as {hop} m over "
         "good ground at most, resting on habitat, on a way no harder than the distance named."
-    ),
-    "distance_words_public": (
-        "Distances run straight from edge to edge, nearest first. The balance sheets leave out "
-        "what this group cannot walk to; this list does not, since that would tell where there "
-        "are gaps in fences."
     ),
     "giver_title": "{need} ({months}, within {reach} m)",
     "gives_here": "here: {features}",

@@ -265,6 +265,18 @@ def test_stretches_are_even_and_never_short(count, size):
         assert max(lengths) < 2 * size
 
 
+def test_a_row_that_takes_in_no_other_keeps_its_name(survey_knowledge):
+    """7 + 3 plots of one stretch are 10: enough, and nothing was joined to it; 9 more are not."""
+    table = pd.DataFrame(
+        {"stretch": ["A", "A", "B"], "side": ["east side", "west side", "east side"],
+         "plots": [7, 3, 9], "looked_at": [7, 3, 0], "street_share": 0.5, "all_share": 0.25}
+    )  # fmt: skip
+    alone = rows_for_public(table[:2], knowledge=survey_knowledge)
+    assert alone[["stretch", "plots"]].values.tolist() == [["A", 10]]
+    both = rows_for_public(table, knowledge=survey_knowledge)
+    assert both[["stretch", "plots"]].values.tolist() == [["A and smaller stretches", 19]]
+
+
 @settings(deadline=None)
 @given(counts=st.lists(st.integers(1, 30), min_size=1, max_size=12))
 def test_public_rows_are_of_many_plots(survey_knowledge, counts):

@@ -65,6 +65,10 @@ def test_where_to_go_next(come, survey_knowledge):
     assert "5 of 16" in page
     assert "7 of 8 plots not looked at (" in text
     assert "4 of 8 plots not looked at (" in text
+    # Plot 1's side is the better known one, so it comes after the other.
+    thin = re.findall(r"Alder Row, (\w+) side: (\d+) % of what is asked from the street", text)
+    assert len(thin) == 2
+    assert int(thin[0][1]) < int(thin[1][1])
     assert "people differ and it counts as not known: 2 wildlife pond" in text
     assert "Not looked at again in 2026: 9." in text
     assert "&lt;b&gt;" not in page
@@ -83,6 +87,7 @@ def test_the_public_sees_stretches_alone(come, survey_knowledge):
     page = progress_page(found, knowledge=survey_knowledge)
     assert "<svg" not in page
     assert "CANARY" not in page
+    assert "contradict" not in page  # what people differ on is not the public's to know
     assert "pond" not in page[page.index("<main>") : page.index("Where to go next")]
     assert "Left out: Addresses and labels" in page
 

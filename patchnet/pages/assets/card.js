@@ -215,7 +215,7 @@ function distanceWords(view) {
   if (view.group === ALL) return W.distance_words_all;
   const group = G[view.group];
   if (!group.ground) return "";
-  return fill(DATA.public ? W.distance_words_public : W.distance_words_ground, { hop: group.hop.toLocaleString("en-GB") });
+  return fill(W.distance_words_ground, { hop: group.hop.toLocaleString("en-GB") });
 }
 
 function cardOf(plot, view) {

@@ -43,7 +43,7 @@ function writeLegend(view, layer) {
     items.push(
       legendItem(
         lineSwatch(T.links.link, 1.8, ""),
-        fill(G[view.group].ground ? (DATA.public ? W.legend_links_public : W.legend_ways) : W.legend_links, {
+        fill(G[view.group].ground ? W.legend_ways : W.legend_links, {
           shown: shown.toLocaleString("en-GB"),
           all: G[view.group].links[1].toLocaleString("en-GB"),
           hop: G[view.group].hop.toLocaleString("en-GB"),

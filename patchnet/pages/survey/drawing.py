@@ -21,6 +21,8 @@ _ROOM = 8.0  # mm kept free round the plots
 _STEP = 50  # scales go in steps of 1 to so many: nobody measures on these maps
 _FONT = 3.6  # mm
 _LETTER = 0.62  # width of a digit, of the font's size
+_STREET_FONT, _STREET_LETTER = 3.2, 0.5  # mm; width of a letter in italics, of the font's size
+_BAR_ROOM = 10.0  # mm along the foot that the bar scale takes
 _AROUND = 8  # directions in which a number may stand beside its plot
 
 
@@ -73,16 +75,23 @@ def _shapes(paper: Paper, shapes: Iterable[shapely.Geometry], name: str) -> str:
 
 
 def _street_names(paper: Paper, tables: Iterable[gpd.GeoDataFrame]) -> str:
+    """Write each street's name once; one that would not fit on the paper is left out."""
     frame = Frame((0.0, 0.0), 1, 0, (), (), 0.0)  # only its centimetres are used
+    window = paper.window()
+    seen = [table.assign(geometry=table.geometry.intersection(window)) for table in tables]
     out = []
-    for table in tables:
-        seen = table.assign(geometry=table.geometry.intersection(paper.window()))
-        for name, x, y, angle in name_places(frame, seen):
-            ((at, down),) = paper.mm(np.array([[x, y]], dtype=np.float64) / 100).tolist()
-            out.append(
-                f'<text class="street" transform="translate({at:.2f} {down:.2f}) '
-                f'rotate({-float(str(angle)):g})">{text(name)}</text>'
-            )
+    for name, x, y, angle in name_places(frame, *seen):
+        ((at, down),) = paper.mm(np.array([[x, y]], dtype=np.float64) / 100).tolist()
+        turn = math.radians(float(str(angle)))
+        half = len(str(name)) * _STREET_FONT * _STREET_LETTER / 2
+        wide = half * abs(math.cos(turn)) + _STREET_FONT / 2
+        high = half * abs(math.sin(turn)) + _STREET_FONT / 2
+        if not (wide < at < _WIDE - wide and high < down < _HIGH - high - _BAR_ROOM):
+            continue
+        out.append(
+            f'<text class="street" transform="translate({at:.2f} {down:.2f}) '
+            f'rotate({-float(str(angle)):g})">{text(name)}</text>'
+        )
     return "".join(out)
 
 

@@ -61,7 +61,7 @@ def survey_phone_page(survey: SurveyRound) -> str:
         style=style,
         script=script,
         payload=json_inside_script(_payload(survey)),
-        credits=" ".join(text(line) for line in survey.neighbourhood.credits),
+        credits=" &middot; ".join(text(line) for line in survey.neighbourhood.credits),
         safety=rules_html(survey.knowledge, "safety"),
         seeing=rules_html(survey.knowledge, "seeing"),
         privacy=notice_html(survey),
@@ -157,7 +157,7 @@ def _ground(survey: SurveyRound, frame: Frame) -> dict[str, object]:
         "wayAreas": areas(hood.footways),
         "wayLines": lines(hood.footways),
         "houses": areas(hood.buildings),
-        "names": name_places(frame, hood.roads) + name_places(frame, hood.footways),
+        "names": name_places(frame, hood.roads, hood.footways),
     }
 
 

@@ -67,7 +67,7 @@ def _map_page(survey: SurveyRound, stretch: Stretch) -> str:
         f"<p>{words}<span></span></p>"
         for words in ("Surveyors", "Date", "From, to (time)", "Seen from")
     )
-    credits_ = " ".join(text(line) for line in survey.neighbourhood.credits)
+    credits_ = " &middot; ".join(text(line) for line in survey.neighbourhood.credits)
     return (
         _top(survey, survey.stretch_name(stretch), under)
         + f'<div class="fields">{fields}</div>{drawing.svg}'
