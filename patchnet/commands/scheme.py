@@ -33,6 +33,7 @@ from patchnet.pages.scheme import (
     scheme_files,
     write_scheme_folder,
 )
+from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.phasing import certificate_words
 from patchnet.pages.table import paragraph, text_table
 
@@ -329,7 +330,9 @@ def _words(found: Scheme) -> str:
                 one.plot,
                 one.site.key,
                 one.site.verdict,
-                "measure this" if clear is None else f"{clear:.2f} m ({one.site.clear_basis})",
+                "measure this"
+                if clear is None
+                else f"{centimetres(clear)} m ({one.site.clear_basis})",
                 one.recipe.name,
                 one.keeper or "nobody yet",
             )

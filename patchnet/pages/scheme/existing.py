@@ -19,7 +19,7 @@ from patchnet.pages.scheme.drawing import (
     label,
     match_lines,
 )
-from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, width_words
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, width_words
 from patchnet.pages.scheme.sheets import Sheet
 
 __all__ = ["Bay", "bays_of", "existing_html", "existing_sheets", "numbered_objects", "object_marks"]
@@ -136,7 +136,9 @@ def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> str:
     at = sign * (widest + 4.5 * paper_m)
     mark = "\N{EN DASH}"
     if bay.there:
-        mark = "?" if bay.width_m is None else f"{bay.width_m:.2f} {BASIS_MARKS[bay.basis]}"
+        mark = (
+            "?" if bay.width_m is None else f"{centimetres(bay.width_m)} {BASIS_MARKS[bay.basis]}"
+        )
     parts = [label(stretch.paper, across(street, middle, at), mark, css="halo bay-width")]
     for end in (bay.start_m, bay.stop_m):
         foot = across(street, end, sign * (widest + 0.8 * paper_m))

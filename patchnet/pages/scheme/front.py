@@ -7,7 +7,7 @@ from patchnet.ground.street.records import Verdict
 from patchnet.pages.compare_text import signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.pack import SchemePack, pounds, width_words
+from patchnet.pages.scheme.pack import SchemePack, centimetres, pounds, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.scheme.sheets import blank
 from patchnet.pages.scheme.tables import table_html
@@ -16,7 +16,7 @@ __all__ = ["NOT_A_PERMISSION", "front_html", "many", "summary_html"]
 
 NOT_A_PERMISSION = "Not a permission; follow your authority's code and its licensing."
 _VERDICTS: dict[Verdict, str] = {
-    "fits": "meets every rule that was tested",
+    "fits": "meeting every rule that was tested",
     "ask": "to be asked about",
     "measure": "to be measured first",
 }
@@ -156,7 +156,7 @@ def _planters(scheme: Scheme) -> str:
     )
     widths = [one.site.clear_m for one in scheme.planters if one.site.clear_m is not None]
     least = (
-        f" The least walking width left beside one is {min(widths):.2f} m."
+        f" The least walking width left beside one is {centimetres(min(widths))} m."
         if len(widths) == len(scheme.planters) and widths
         else " Not every walking width is known."
     )

@@ -1,5 +1,6 @@
 """What the pages of a scheme are made from, worked out once."""
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,7 +12,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
 from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 
-__all__ = ["BASIS_MARKS", "SchemePack", "Told", "pounds", "width_words"]
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "pounds", "width_words"]
 
 BASIS_MARKS: dict[Basis, str] = {"measured": "meas.", "from the map": "map", "assumed": "ass."}
 """How a figure on a drawing says where it comes from."""
@@ -97,10 +98,21 @@ def pounds(amount: float) -> str:
     return f"£{amount:,.0f}" if amount >= 10 or amount == 0 else f"£{amount:.2f}"
 
 
+def centimetres(metres: float) -> str:
+    """A width that people rely on, in metres: whole centimetres, never rounded up.
+
+    A millimetre is forgiven, as no drawing is truer.
+
+    >>> centimetres(1.996), centimetres(2.0), centimetres(1.5995)
+    ('1.99', '2.00', '1.60')
+    """
+    return f"{math.floor(metres * 100 + 0.1) / 100:.2f}"
+
+
 def width_words(metres: float | None, basis: Basis) -> str:
     """A width with where it comes from, or that it is to be measured.
 
     >>> width_words(2.1, "measured"), width_words(None, "assumed")
     ('2.10 m (measured)', 'not known: measure this')
     """
-    return "not known: measure this" if metres is None else f"{metres:.2f} m ({basis})"
+    return "not known: measure this" if metres is None else f"{centimetres(metres)} m ({basis})"

@@ -19,7 +19,7 @@ from patchnet.pages.scheme.drawing import (
     match_lines,
 )
 from patchnet.pages.scheme.existing import object_marks
-from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
 from patchnet.pages.scheme.sheets import Sheet
 from patchnet.pages.to_scale import Paper
 
@@ -139,7 +139,7 @@ def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
             foot = out(end)
             ends = [(foot.x - s * north * tick, foot.y + s * east * tick) for s in (1, -1)]
             parts.append(paper.path(shapely.LineString(ends), css="dimension"))
-        mark = f"{site.clear_m:.2f} {BASIS_MARKS[site.clear_basis]}"
+        mark = f"{centimetres(site.clear_m)} {BASIS_MARKS[site.clear_basis]}"
     behind = edge + (site.clear_m or 0.0) + 4.2 * paper.scale / 1000
     parts.append(label(paper, out(behind), mark, css="halo clear-width"))
     front = -(half + site.offset_m + 2.4 * paper.scale / 1000)

@@ -3,7 +3,7 @@
 from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.ground.street.records import SIDES
 from patchnet.pages.escape import text
-from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.pack import SchemePack, centimetres
 from patchnet.pages.to_scale import Paper
 
 __all__ = ["section_html", "sections_of"]
@@ -89,7 +89,9 @@ def _drawing(
     grown = f"M{box - spread:.2f} {rim:.2f}q{spread + wide / 2:.2f} {-_GROWN * mm:.2f}"
     first, second = low + _BED_MM + 6, low + _BED_MM + 14
     walk = box + wide + spread
-    walk_words = f"{clear:.2f} m to walk in" if site.clear_m is not None else "measure this"
+    walk_words = (
+        f"{centimetres(clear)} m to walk in" if site.clear_m is not None else "measure this"
+    )
     upright = box - spread - 2
     feet = f"M{upright - 1:.2f} {ground:.2f}h2M{upright - 1:.2f} {rim:.2f}h2"
     parts = [

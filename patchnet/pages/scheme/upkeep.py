@@ -58,6 +58,11 @@ def _rota(pack: SchemePack) -> str:
     can = know.scheme_figure("water_can_l")
     daily = know.scheme_figure("water_l_m2_day")
     parts = ["<h3>Watering rota</h3>"]
+    if any(one.keeper is not None for one in pack.scheme.planters):
+        parts.append(
+            "<p>Names stand here because these people said so: ask them again before this report "
+            "is published, and leave telephone numbers out of any copy that goes on a website.</p>"
+        )
     missing = [one.plot for one in pack.scheme.planters if one.keeper is None]
     if missing:
         parts.append(

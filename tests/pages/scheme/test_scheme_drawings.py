@@ -12,6 +12,7 @@ import shapely
 from patchnet.pages.scheme import SchemePack, Told
 from patchnet.pages.scheme.drawing import SHEET_HIGH, SHEET_WIDE, across, cut_street
 from patchnet.pages.scheme.existing import bays_of, existing_html, existing_sheets
+from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
 from patchnet.pages.scheme.section import section_html, sections_of
 
@@ -192,3 +193,11 @@ def test_section_is_to_scale(pack):
     assert back - kerb == pytest.approx(site.footway_m * mm, abs=0.02)
     assert f"{site.clear_m:.2f} m to walk in" in html
     assert site.clear_m == min(each.site.clear_m for each in pack.scheme.planters)
+
+
+@pytest.mark.parametrize(
+    ("metres", "said"), [(1.996, "1.99"), (2.0, "2.00"), (1.9995, "2.00"), (1.4949, "1.49")]
+)
+def test_a_width_is_never_rounded_up_to_the_limit(metres, said):
+    """1.996 m is not the 2 m that the rule asks for, whatever rounding would say."""
+    assert centimetres(metres) == said

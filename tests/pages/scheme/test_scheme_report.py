@@ -106,6 +106,7 @@ def test_every_risk_task_and_consent_of_the_tables_is_there(report, knowledge):
 def test_what_is_missing_is_said(report):
     assert "2 planters without a keeper: S03, S04" in report
     assert "more is asked than was promised" in report
+    assert "ask them again before this report is published" in report
     assert "£2,000" in report
 
 
