@@ -6,8 +6,8 @@ import click
 
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.errors import WrongUse
-from patchnet.files import ensure_may_write
-from patchnet.ground.base import make_base, summary_of, write_base
+from patchnet.files import ensure_may_write, write_aside
+from patchnet.ground.base import keep_survey, make_base, summary_of, write_base
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.table import paragraph
 
@@ -55,7 +55,8 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     "--earlier",
     type=_FILE,
     metavar="GPKG",
-    help="An earlier base map: plots that are still there keep their numbers.",
+    help="An earlier base map: plots that are still there keep their numbers, what was put right "
+    "by hand stays, and its survey goes along.",
 )
 @click.option("--crs", metavar="CODE", help="Coordinate system where a file names none.")
 @click.option(
@@ -115,9 +116,21 @@ def base(
     )
     for fault in made.faults:
         click.echo(str(fault), err=True)
-    write_base(made, output)
+    carried = 0
+    with write_aside(output) as draft:
+        write_base(made, draft)
+        if earlier is not None:
+            carried = keep_survey(earlier, draft, knowledge=knowledge)
     for text in summary_of(made):
         click.echo(paragraph(text), err=True)
+    if carried:
+        click.echo(
+            paragraph(
+                f"The survey of the earlier base is kept: {carried:,} statements, with consent and "
+                "what was to be forgotten."
+            ),
+            err=True,
+        )
     click.echo("Next, to look at it, and to make the sheets to take along:", err=True)
     click.echo(f"  patchnet map {output} -o {output.with_suffix('.html')}", err=True)
     click.echo(f"  patchnet survey {output} -o survey", err=True)

@@ -1,11 +1,12 @@
-"""An earlier base map, read for the numbers of its plots."""
+"""An earlier base map, read for the numbers of its plots and what people put right in it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
 import shapely
 from numpy.typing import NDArray
@@ -32,12 +33,24 @@ class Earlier:
         Id and outline of each plot, shape (n,).
     codes
         Street -> code.
+    table
+        The plots: id, kind, label, street, basis (text, empty where not said), geometry.
+    barriers
+        kind, gap, height_m, osm, geometry.
+    features
+        plot, feature, osm, basis, geometry.
+    is_base
+        Whether a base map wrote it, so that plots without ``basis`` are of other making.
     """
 
     where: str
     ids: tuple[str, ...]
     shapes: NDArray[np.object_]
     codes: Mapping[str, str]
+    table: gpd.GeoDataFrame
+    barriers: gpd.GeoDataFrame
+    features: gpd.GeoDataFrame
+    is_base: bool
 
 
 def read_earlier(path: Path | str, crs: pyproj.CRS, faults: FaultList) -> Earlier | None:
@@ -58,8 +71,8 @@ def read_earlier(path: Path | str, crs: pyproj.CRS, faults: FaultList) -> Earlie
         If the file is missing or damaged, or has no layer of plots with ids.
     """
     where = Path(path).name
-    layers = [layer for layer in open_layers(local_path(path)) if layer.name == "plots"]
-    table = layers[0].table if layers else None
+    layers = {layer.name: layer.table for layer in open_layers(local_path(path))}
+    table = layers.get("plots")
     if not isinstance(table, gpd.GeoDataFrame) or "id" not in table.columns:
         raise CannotRead(f"{path} is no earlier base: it has no layer plots with a column id.")
     if table.crs is None:
@@ -86,4 +99,32 @@ def read_earlier(path: Path | str, crs: pyproj.CRS, faults: FaultList) -> Earlie
             if street and code:
                 codes.setdefault(street, code)
     kept = tuple(ident for ident, there in zip(ids, drawn, strict=True) if there)
-    return Earlier(where, kept, outlines[drawn], codes)
+    plots = _said(table, ("kind", "label", "street", "basis"), crs)
+    return Earlier(
+        where, kept, outlines[drawn], codes,
+        plots.assign(id=list(ids))[drawn].set_geometry(outlines[drawn], crs=crs),
+        _said(layers.get("barriers"), ("kind", "gap", "osm"), crs, numbers=("height_m",)),
+        _said(layers.get("features"), ("plot", "feature", "osm", "basis"), crs),
+        {"basis", "part", "code"} <= set(table.columns),
+    )  # fmt: skip
+
+
+def _said(
+    table: pd.DataFrame | None,
+    words: Sequence[str],
+    crs: pyproj.CRS,
+    numbers: Sequence[str] = (),
+) -> gpd.GeoDataFrame:
+    """Return some columns of a layer; no rows where there is no such layer."""
+    if not isinstance(table, gpd.GeoDataFrame) or table.crs is None:
+        return gpd.GeoDataFrame({name: [] for name in (*words, *numbers)}, geometry=[], crs=crs)
+    made = table.to_crs(crs)
+    columns: dict[str, object] = {
+        name: texts(table[name]) if name in table.columns else "" for name in words
+    }
+    for name in numbers:
+        columns[name] = (
+            pd.to_numeric(table[name], errors="coerce") if name in table.columns else np.nan
+        )
+    shapes = made.geometry.to_numpy()
+    return gpd.GeoDataFrame(columns, index=table.index, geometry=shapes, crs=crs)

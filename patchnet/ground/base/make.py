@@ -1,7 +1,7 @@
 """The base map of a neighbourhood put together from open data."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from patchnet.errors import DataFaults, WrongUse
 from patchnet.faults import Fault, nearest_hint
+from patchnet.ground.base.carried import carried_barriers, carried_features, carried_plots
 from patchnet.ground.base.derived import Derived
 from patchnet.ground.base.earlier import read_earlier
 from patchnet.ground.base.facing import find_facing
@@ -187,12 +188,20 @@ def make_base(
     def near(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         return _near(table, plots, wanted, margin)
 
+    barriers = near(gathered.barriers.assign(gap="not_known"))
+    if before is not None:
+        plots = carried_plots(plots, before, near, knowledge, faults)
+        gone = tuple(one for one in numbered.gone if one not in set(plots["id"]))
+        numbered = replace(numbered, gone=gone)
+        barriers = carried_barriers(barriers, before, near, faults)
     houses = gathered.buildings[["name", "height_m", "use", "osm", "geometry"]]
     features, left = place_features(near(gathered.features), plots, knowledge)
+    if before is not None:
+        features = carried_features(features, plots, before, near, faults)
     return BaseMap(
         plots=plots,
         features=features,
-        barriers=near(gathered.barriers.assign(gap="not_known")),
+        barriers=barriers,
         buildings=near(houses),
         roads=near(gathered.roads),
         footways=near(_footways(gathered, space, streets)),

@@ -1,0 +1,59 @@
+"""The survey of an earlier base, kept where the new base is of the same street."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from patchnet.errors import DataFaults
+from patchnet.ground.merge import summed_up, write_merged
+from patchnet.ground.read import read_neighbourhood
+from patchnet.ground.returns import street_id
+from patchnet.ground.survey_file import read_records_if_any
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["keep_survey"]
+
+
+def keep_survey(earlier: Path | str, base: Path | str, *, knowledge: Knowledge) -> int:
+    """Lay the survey of an earlier base into a new one, and let it take the same returns.
+
+    Sheets and pages that were made from the earlier base carry its id of the street. Where most
+    plots kept their numbers, the new base takes them too; every statement, answer about consent
+    and household that is to be forgotten goes with it. Statements about plots that are gone stay
+    in the record and count for nothing.
+
+    Parameters
+    ----------
+    earlier
+        The earlier base; stays as it is.
+    base
+        The new base, a GeoPackage; rewritten where there is something to keep.
+    knowledge
+        For ``base_same_street_share``.
+
+    Returns
+    -------
+    int
+        How many statements were kept.
+
+    Raises
+    ------
+    CannotRead, CannotWrite
+        If a file cannot be read or written.
+    """
+    before = read_records_if_any(Path(earlier))
+    new = read_neighbourhood(base, knowledge=knowledge)
+    try:
+        old = read_neighbourhood(earlier, knowledge=knowledge)
+    except DataFaults:
+        return 0
+    shared = len(new.plots.index.intersection(old.plots.index))
+    least = knowledge.setting("base_same_street_share")
+    if shared <= least * min(len(new.plots), len(old.plots)):
+        return 0
+    here = street_id(new)
+    streets = tuple(sorted({here, street_id(old), *before.streets}))
+    if streets == (here,) and not len(before.returns) and not len(before.forgotten):
+        return 0
+    records = replace(before, streets=streets)
+    write_merged(summed_up(Path(base), new, records, knowledge=knowledge, id_column="id"), base)
+    return len(records.statements)
