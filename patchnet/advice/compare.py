@@ -21,6 +21,7 @@ __all__ = [
 ]
 
 _LEAST = 1e-9  # homes; less than that is rounding
+_BY_LINKS = 0.1  # homes held that move by less than this share of the linked homes
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,8 @@ class GroupChange:
         Breaks that are there in only one of the states (the one that counts most first).
     sure
         Whether the homes held change the same way (up, down or not at all) when everything that
-        is not known is taken as absent, as expected, and as present.
+        is not known is taken as absent, as expected, and as present; or hardly change at all
+        beside the linked homes, because what changed are the links (a break that closed).
     """
 
     group: str
@@ -182,6 +184,9 @@ def _group(before: GroupAnswer, after: GroupAnswer, same: _Same) -> GroupChange:
         float(getattr(after, reading).sum() - getattr(before, reading).sum())
         for reading in ("homes_low", "homes", "homes_high")
     ]
+    linked = after.measures.eca - before.measures.eca
+    same_way = min(changes) >= -_LEAST or max(changes) <= _LEAST
+    by_links = max(map(abs, changes)) <= _BY_LINKS * abs(linked)
     return GroupChange(
         group=after.group.key,
         linked_before=before.measures.eca,
@@ -194,7 +199,7 @@ def _group(before: GroupAnswer, after: GroupAnswer, same: _Same) -> GroupChange:
         components_after=after.measures.components,
         breaks_closed=same.closed(before, after),
         breaks_opened=same.opened(before, after),
-        sure=min(changes) >= -_LEAST or max(changes) <= _LEAST,
+        sure=same_way or by_links,
     )
 
 
