@@ -8,20 +8,6 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.commands import main as command_line
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run(["advise", *(str(word) for word in words)])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
-
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory):
@@ -46,7 +32,7 @@ ONE = ("--group", "newt", "--straight", "--month", "10")
 
 
 def test_answer_on_standard_output_and_card_beside_it(run, file, tmp_path):
-    status, out, err = run(file, "1", *ONE, "--card", "card.html", "--tenure", "own")
+    status, out, err = run("advise", file, "1", *ONE, "--card", "card.html", "--tenure", "own")
     assert status == 0
     assert out.startswith("What plot 1 should add")
     assert "Wrote card.html" in err
@@ -54,7 +40,7 @@ def test_answer_on_standard_output_and_card_beside_it(run, file, tmp_path):
 
 
 def test_json(run, file):
-    status, out, _ = run(file, "1", *ONE, "--format", "json", "--small-children")
+    status, out, _ = run("advise", file, "1", *ONE, "--format", "json", "--small-children")
     assert status == 0
     told = json.loads(out)
     assert told["facts"]["small_children"] is True
@@ -67,7 +53,7 @@ def test_json(run, file):
 def test_facts_from_a_file_and_the_command_line_together(run, file, tmp_path):
     (tmp_path / "me.toml").write_text('light = "shade"\nkeep = ["play lawn"]\nfree_m2 = 30\n')
     status, out, _ = run(
-        file, "1", *ONE, "--facts", "me.toml", "--light", "part", "--format", "json"
+        "advise", file, "1", *ONE, "--facts", "me.toml", "--light", "part", "--format", "json"
     )
     assert status == 0
     facts = json.loads(out)["facts"]
@@ -78,7 +64,7 @@ def test_facts_from_a_file_and_the_command_line_together(run, file, tmp_path):
 
 def test_every_mistake_is_listed_and_nothing_is_written(run, file, tmp_path):
     (tmp_path / "me.toml").write_text('light = "bright"\nfree_m2 = -3\ncolour = "red"\n')
-    status, out, err = run(file, "1", *ONE, "--facts", "me.toml", "--card", "card.html")
+    status, out, err = run("advise", file, "1", *ONE, "--facts", "me.toml", "--card", "card.html")
     assert status == 1
     assert out == ""
     assert err.count("error: me.toml") == 3
@@ -86,7 +72,7 @@ def test_every_mistake_is_listed_and_nothing_is_written(run, file, tmp_path):
 
 
 def test_pots_only_and_a_large_pond_contradict(run, file):
-    status, _, err = run(file, "1", *ONE, "--pots-only", "--wish", "pond 10")
+    status, _, err = run("advise", file, "1", *ONE, "--pots-only", "--wish", "pond 10")
     assert status == 1
     assert "must stand in pots" in err
 
@@ -102,14 +88,14 @@ def test_pots_only_and_a_large_pond_contradict(run, file):
     ],
 )
 def test_wrong_use(run, file, words, status, said):
-    got, _, err = run(file, *words, *ONE)
+    got, _, err = run("advise", file, *words, *ONE)
     assert got == status
     assert said in err
 
 
 def test_a_file_that_is_not_toml(run, file, tmp_path):
     (tmp_path / "me.toml").write_text("light: part\n")
-    status, _, err = run(file, "1", *ONE, "--facts", "me.toml")
+    status, _, err = run("advise", file, "1", *ONE, "--facts", "me.toml")
     assert status == 1
     assert "not TOML" in err
 
@@ -123,7 +109,7 @@ def test_asked_one_by_one_with_a_slip_and_skips(run, file, monkeypatch):
     """Light is answered wrongly, then rightly; the rest is skipped but for the tenure."""
     replies = ["brihgt", "part", "", "", "rent", *[""] * 14]
     monkeypatch.setattr("sys.stdin", Terminal("\n".join(replies) + "\n"))
-    status, out, err = run(file, "1", *ONE, "--ask", "--format", "json")
+    status, out, err = run("advise", file, "1", *ONE, "--ask", "--format", "json")
     assert status == 0
     assert "not one of the answers" in err
     facts = json.loads(out)["facts"]

@@ -9,22 +9,8 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.commands import main as command_line
-
 SUBURB = Path(find_spec("pyrosm").origin).parent / "data" / "test.osm.pbf"
 BOX = "26.954,60.525,26.961,60.530"
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run([str(word) for word in words])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
 
 
 @pytest.fixture(scope="module")

@@ -14,23 +14,10 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.commands import main as command_line
 from patchnet.files import MADE_BY
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "data_demo"
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run([str(word) for word in words])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
 
 
 @pytest.fixture(scope="module")

@@ -9,20 +9,6 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.commands import main as command_line
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run(["compare", *(str(word) for word in words)])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
-
 
 def street(path, features, ids=("1", "2")):
     plots = gpd.GeoDataFrame(
@@ -49,7 +35,7 @@ ONLY = ("--group", "mason_bee", "--group", "newt", "--straight")
 
 
 def test_words(run, two):
-    status, out, _ = run(*two, *ONLY)
+    status, out, _ = run("compare", *two, *ONLY)
     assert status == 0
     assert "From y2025 to y2026" in out
     assert "1: flower border is new." in out
@@ -57,9 +43,9 @@ def test_words(run, two):
 
 
 def test_json_and_csv_agree(run, two):
-    _, out, _ = run(*two, *ONLY, "--format", "json")
+    _, out, _ = run("compare", *two, *ONLY, "--format", "json")
     told = json.loads(out)
-    _, table, _ = run(*two, *ONLY, "--format", "csv")
+    _, table, _ = run("compare", *two, *ONLY, "--format", "csv")
     rows = list(csv.DictReader(io.StringIO(table)))
     moved = {(p["plot"], g): h for p in told["plots"] for g, h in p["homes"].items()}
     for row in rows:
@@ -69,24 +55,24 @@ def test_json_and_csv_agree(run, two):
 
 
 def test_page_is_written_and_a_foreign_file_kept(run, two, tmp_path):
-    status, _, err = run(*two, *ONLY, "--page", "change.html")
+    status, _, err = run("compare", *two, *ONLY, "--page", "change.html")
     assert status == 0
     assert "Wrote change.html" in err
     assert "For whom" in (tmp_path / "change.html").read_text()
     (tmp_path / "mine.html").write_text("mine")
-    status, _, err = run(*two, *ONLY, "--page", "mine.html")
+    status, _, err = run("compare", *two, *ONLY, "--page", "mine.html")
     assert status == 3
     assert (tmp_path / "mine.html").read_text() == "mine"
 
 
 def test_nothing_in_common(run, two, tmp_path):
     other = street(tmp_path / "other.gpkg", ["pond 4"], ids=("x",))
-    status, _, err = run(two[0], other, *ONLY)
+    status, _, err = run("compare", two[0], other, *ONLY)
     assert status == 2
     assert "share no plot" in err
 
 
 def test_a_file_that_is_not_there(run, two):
-    status, _, err = run(two[0], "nowhere.gpkg", *ONLY)
+    status, _, err = run("compare", two[0], "nowhere.gpkg", *ONLY)
     assert status == 3
     assert "nowhere.gpkg" in err

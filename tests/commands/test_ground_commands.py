@@ -24,7 +24,6 @@ from affine import Affine
 from shapely import affinity
 
 import patchnet
-from patchnet.commands import main as command_line
 
 EAST, NORTH = 400000, 300000
 GARDENS = {
@@ -68,18 +67,6 @@ def court(tmp_path_factory):
 def opened(tmp_path_factory):
     """The same with a gap in the fence between a and b."""
     return _court(tmp_path_factory.mktemp("opened") / "opened.gpkg", ["yes", "no"])
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run([str(word) for word in words])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
 
 
 @pytest.fixture

@@ -9,22 +9,9 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from patchnet.commands import main as command_line
 from patchnet.files import MADE_BY
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.returns import street_id
-
-
-@pytest.fixture
-def run(capsys, monkeypatch, tmp_path):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        status = command_line._run([str(word) for word in words])
-        out = capsys.readouterr()
-        return status, out.out, out.err
-
-    return call
 
 
 @pytest.fixture
