@@ -142,7 +142,11 @@ def test_plants_are_safe_small_and_for_every_planter(demo_scheme, knowledge):
 
 
 def test_shrubs_get_shrubs_and_say_what_is_missing(demo_scheme, knowledge):
-    recipe = knowledge.recipes["shrubs"]
+    """A group's own recipe with bulbs: no bulb of the plant table suits a street planter."""
+    shrubs = knowledge.recipes["shrubs"]
+    recipe = dataclasses.replace(
+        shrubs, amounts={**shrubs.amounts, "bulbs": shrubs.amounts["planter"]}
+    )
     planters = tuple(dataclasses.replace(one, recipe=recipe) for one in demo_scheme.planters)
     pack = SchemePack(dataclasses.replace(demo_scheme, planters=planters), Told())
     for group in pack.groups:
