@@ -295,15 +295,21 @@ def survey_street(survey_file: Path, knowledge: Knowledge) -> SurveyRound:
     return SurveyRound(read_neighbourhood(survey_file, knowledge=knowledge), knowledge)
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One browser for all tests of a module; none found is a failure."""
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Where the browser is; none found is a failure."""
     names = ("chromium", "chromium-browser", "google-chrome")
     found = next((path for path in map(shutil.which, names) if path), None)
     if found is None:
         pytest.fail(f"No browser on the PATH: none of {', '.join(names)}.")
+    return found
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: str) -> Iterator[Browser]:
+    """One browser for all tests of a module."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         yield browser
         browser.close()
 

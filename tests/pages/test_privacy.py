@@ -272,9 +272,9 @@ def test_a_row_that_takes_in_no_other_keeps_its_name(survey_knowledge):
          "plots": [7, 3, 9], "looked_at": [7, 3, 0], "street_share": 0.5, "all_share": 0.25}
     )  # fmt: skip
     alone = rows_for_public(table[:2], knowledge=survey_knowledge)
-    assert alone[["stretch", "plots"]].values.tolist() == [["A", 10]]
+    assert alone[["stretch", "plots"]].to_numpy().tolist() == [["A", 10]]
     both = rows_for_public(table, knowledge=survey_knowledge)
-    assert both[["stretch", "plots"]].values.tolist() == [["A and smaller stretches", 19]]
+    assert both[["stretch", "plots"]].to_numpy().tolist() == [["A and smaller stretches", 19]]
 
 
 @settings(deadline=None)

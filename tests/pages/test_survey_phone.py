@@ -3,14 +3,13 @@
 import dataclasses
 import json
 import re
-import shutil
 from datetime import date, datetime
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from patchnet.ground.merge import merge_returns
 from patchnet.pages.survey import SurveyRound, survey_phone_page
@@ -32,40 +31,41 @@ PAYLOADS = (
 )
 
 
-@pytest.fixture(scope="module")
-def player():
-    with sync_playwright() as playwright:
-        yield playwright
+OPTIONS = {
+    "viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobile": True,
+    "offline": True, "accept_downloads": True,
+}  # fmt: skip
 
 
 class Phone:
-    """A phone with a browser profile of its own: what is kept on it outlives the browser."""
+    """A phone with the page on it.
 
-    def __init__(self, player, folder, html):
-        self.player, self.profile = player, folder / "profile"
+    Closing puts every tab away and leaves what was kept, as in one browser that stays open. With a
+    `profile` folder the browser itself is closed and started anew: what is kept outlives it.
+    """
+
+    def __init__(self, browser, folder, html, profile=None, program=None):
+        self.browser, self.profile, self.program = browser, profile, program
         self.path = folder / "phone.html"
         self.path.write_text(html, encoding="utf-8")
         self.complaints, self.requests = [], []
         self.context = None
 
-    def open(self, script=None, *, wide=360):
-        names = ("chromium", "chromium-browser", "google-chrome")
-        found = next((path for path in map(shutil.which, names) if path), None)
-        if found is None:
-            pytest.fail("No browser on the PATH.")
-        self.context = self.player.chromium.launch_persistent_context(
-            self.profile,
-            executable_path=found,
-            args=["--no-sandbox"],
-            viewport={"width": wide, "height": 740},
-            has_touch=True,
-            is_mobile=True,
-            offline=True,
-            accept_downloads=True,
-        )
-        self.context.set_default_timeout(8000)
-        if script:
-            self.context.add_init_script(script)
+    def open(self, script=None):
+        if self.context is None:
+            if self.profile is None:
+                self.context = self.browser.new_context(**OPTIONS)
+            else:
+                kind = self.browser.browser_type
+                self.context = kind.launch_persistent_context(
+                    self.profile,
+                    executable_path=self.program,
+                    args=["--no-sandbox"],
+                    **OPTIONS,
+                )
+            self.context.set_default_timeout(8000)
+            if script:
+                self.context.add_init_script(script)
         return self.tab()
 
     def tab(self):
@@ -78,16 +78,33 @@ class Phone:
         return page
 
     def close(self):
+        if self.profile is not None:
+            self.end()
+        else:
+            for page in self.context.pages:
+                page.close()
+
+    def end(self):
         if self.context:
             self.context.close()
         self.context = None
 
 
 @pytest.fixture
-def phone(player, tmp_path, survey_street):
-    made = Phone(player, tmp_path, survey_phone_page(survey_street))
+def phone(browser, tmp_path, survey_street):
+    made = Phone(browser, tmp_path, survey_phone_page(survey_street))
     yield made
-    made.close()
+    made.end()
+
+
+@pytest.fixture
+def own_phone(browser, chromium, tmp_path, survey_street):
+    """A phone whose browser is shut down and started again."""
+    made = Phone(
+        browser, tmp_path, survey_phone_page(survey_street), tmp_path / "profile", chromium
+    )
+    yield made
+    made.end()
 
 
 def row(page, feature):
@@ -108,10 +125,10 @@ def handed_over(page):
 
 
 def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
-    phone, survey_street, survey_file, tmp_path
+    own_phone, survey_street, survey_file, tmp_path
 ):
     """Every answer that was tapped on three plots is in the merged street, and nothing else."""
-    page = phone.open()
+    page = own_phone.open()
     rng = np.random.default_rng(20261125)
     asked = [
         key for key, one in survey_street.knowledge.survey_questions.items() if one.from_street
@@ -137,8 +154,8 @@ def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
         if plot == "3":
             page.tap("#consent-yes")
         if plot == "5":
-            phone.close()  # in the middle of a plot, without a word to the page
-            page = phone.open()
+            own_phone.close()  # in the middle of a plot, without a word to the page
+            page = own_phone.open()
             assert f"{len(tapped)} answers" in page.inner_text("#say")
             page.get_by_role("button", name="5 · 5 Alder Row").tap()
         page.tap("#go")
@@ -172,8 +189,10 @@ def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
     }
     assert found == tapped
     assert dict(merged.consent) == {"3": "yes"}
-    assert phone.complaints == []
-    assert [url for url in phone.requests if not url.startswith(("file:", "blob:", "data:"))] == []
+    assert own_phone.complaints == []
+    assert [
+        url for url in own_phone.requests if not url.startswith(("file:", "blob:", "data:"))
+    ] == []
 
 
 def test_every_step_can_be_undone_and_put_back(phone):
@@ -338,9 +357,9 @@ def test_the_page_says_truly_whether_answers_are_kept(phone, script, words):
     assert phone.complaints == []
 
 
-def test_a_step_caught_by_closing_is_not_lost(phone):
+def test_a_step_caught_by_closing_is_not_lost(own_phone):
     """The page is closed before the database has written: the step waits in the second store."""
-    page = phone.open()
+    page = own_phone.open()
     page.tap("#go")
     page.evaluate(
         "() => { IDBObjectStore.prototype.add = function () { return this.get(['', 0]); };"
@@ -348,8 +367,8 @@ def test_a_step_caught_by_closing_is_not_lost(phone):
     )
     press(page, "pond", "there")
     assert "Writing" in page.inner_text("#kept")
-    phone.close()
-    page = phone.open()
+    own_phone.close()
+    page = own_phone.open()
     assert "1 answer" in page.inner_text("#say")
     _, file = handed_over(page)
     assert [one["feature"] for one in file["statements"]] == ["pond"]
@@ -370,7 +389,7 @@ def test_two_open_pages_do_not_lose_each_others_answers(phone):
     assert {one["feature"] for one in file["statements"]} == {"pond", "bird_bath", "shrub"}
 
 
-def test_a_saved_file_goes_on_another_phone(phone, player, tmp_path, survey_street):
+def test_a_saved_file_goes_on_another_phone(phone, browser, tmp_path, survey_street):
     page = phone.open()
     page.fill("#who", "Robin")
     page.tap("#go")
@@ -390,7 +409,7 @@ def test_a_saved_file_goes_on_another_phone(phone, player, tmp_path, survey_stre
     path = tmp_path / name
     path.write_text(json.dumps(file), encoding="utf-8")
     (tmp_path / "other").mkdir()
-    other = Phone(player, tmp_path / "other", survey_phone_page(survey_street))
+    other = Phone(browser, tmp_path / "other", survey_phone_page(survey_street))
     page = other.open()
     page.tap("#to-over")
     for bad, words in (
@@ -414,7 +433,7 @@ def test_a_saved_file_goes_on_another_phone(phone, player, tmp_path, survey_stre
     page.get_by_text("Delete for good").tap()
     page.wait_for_selector("#earlier", state="hidden")
     assert other.complaints == []
-    other.close()
+    other.end()
 
 
 def test_a_phone_that_shares_no_json_shares_text(phone, survey_street, survey_file, tmp_path):
@@ -487,7 +506,7 @@ def test_a_tap_on_the_map_opens_the_plot_under_it(phone):
     assert page.evaluate("document.activeElement.id") == "plot-name"
 
 
-def test_text_of_the_file_is_text(player, tmp_path, survey_street):
+def test_text_of_the_file_is_text(browser, tmp_path, survey_street):
     hood = survey_street.neighbourhood
     ids = {old: f"{PAYLOADS[at % 5]} {at}" for at, old in enumerate(hood.plots.index)}
     plots = hood.plots.rename(index=ids).assign(
@@ -507,7 +526,7 @@ def test_text_of_the_file_is_text(player, tmp_path, survey_street):
         contact=PAYLOADS[0],
         keep_until=PAYLOADS[1],
     )
-    phone = Phone(player, tmp_path, survey_phone_page(laced))
+    phone = Phone(browser, tmp_path, survey_phone_page(laced))
     page = phone.open()
     page.fill("#who", PAYLOADS[1])
     page.tap("#go")
@@ -525,7 +544,7 @@ def test_text_of_the_file_is_text(player, tmp_path, survey_street):
     assert page.locator("img, svg, script:not([id])").count() == 1  # the page's own script
     assert "<script>window.hit = 1</script>" in page.inner_text("h1") or not page.is_visible("h1")
     assert phone.complaints == []
-    phone.close()
+    phone.end()
 
 
 def test_three_hundred_plots_make_a_small_page(make, knowledge):
