@@ -314,8 +314,8 @@ def _table(
     taken = shapely.union_all(shapes[np.concatenate(rows)])
     records = []
     for number, one in enumerate(rows, 1):
-        street = str(order["street"].iloc[one[0]])
-        side = str(order["side"].iloc[one[0]]) if street else ""
+        street, side = (_shared(order[name].iloc[one]) for name in ("street", "side"))
+        side = side if street else ""
         place = ", ".join(word for word in (street, side) if word)
         if len(one) == 1:
             shape = shapes[one[0]]
@@ -336,6 +336,12 @@ def _table(
     columns = ["plot", "kind", "label", "street", "consent", "area_m2"]
     table = pd.DataFrame(records, columns=columns).set_index("plot")
     return gpd.GeoDataFrame(table, geometry=drawn, crs=hood.plots.crs)
+
+
+def _shared(names: "pd.Series[str]") -> str:
+    """Return the name that all have; empty where they differ."""
+    found = names.unique()
+    return str(found[0]) if len(found) == 1 else ""
 
 
 def _areas(shape: shapely.Geometry, otherwise: shapely.Geometry) -> shapely.Geometry:

@@ -144,6 +144,10 @@ def test_who_is_shown_how(canaries, survey_knowledge):
     assert len(single) == 2
     assert single["area_m2"].tolist() == [600.0, 600.0]
     assert sorted(together["area_m2"] / 600) == [6, 8]
+    assert sorted(together["label"]) == [
+        "6 plots together",  # of two streets: neither is named
+        "8 plots together (Alder Row, north side)",
+    ]
     assert list(seen.plots.index) == ["s1", "s2", "s3", "s4"]
     assert len(seen.barriers) == len(seen.features) == 0
     table = seen.answers.table()
