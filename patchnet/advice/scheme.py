@@ -297,7 +297,7 @@ def _building_order(state: State, picks: Sequence[Pick]) -> list[Pick]:
     """Order in which each stage is worth having: what is missed least is built last."""
     left, last = sorted(picks), []
     while left:
-        rests = {out: rest.value for out, rest in state.without_each((), left)}
+        rests = state.values_without((), left)
         out = max(left, key=lambda pick: rests[pick])
         left.remove(out)
         last.append(out)

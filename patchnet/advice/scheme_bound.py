@@ -59,6 +59,8 @@ class SchemeBound:
     ) -> None:
         self._ceilings, self._worth, self._rules = ceilings, worth, rules
         self._locked = set(locked)
+        self._clusters = [_Clusters.of(ceiling, rules.planters) for ceiling in ceilings]
+        self._cliques = rules.cliques()
 
     def of_size(self, planters: int, linked: Array) -> float:
         """No scheme with so many planters is worth more.
@@ -83,7 +85,7 @@ class SchemeBound:
             unit = float(self._worth.weight[at]) / full
             slope = unit / (2 * touch)
             constant += unit * (touch - now) + slope * (ceiling.base - touch**2)
-            blocks.append(_block(ceiling, planters, slope))
+            blocks.append(_block(ceiling, self._clusters[at], planters, slope))
         gain = np.concatenate([np.zeros(picks), *(block.gain for block in blocks)])
         most = np.concatenate([np.ones(picks), *(block.most for block in blocks)])
         others = len(gain) - picks
@@ -93,7 +95,7 @@ class SchemeBound:
         matrix = [hstack([-by, need])]
         limit = [np.concatenate([block.shift for block in blocks])]
         at_a_site = kron(csr_array(np.eye(sites)), np.ones((1, recipes))).tocsr()
-        one_of = vstack([at_a_site, self._rules.cliques() @ at_a_site])
+        one_of = vstack([at_a_site, self._cliques @ at_a_site])
         locked = at_a_site[sorted(self._locked)]
         for rows, most_of in (
             (one_of, np.ones(one_of.shape[0])),
@@ -122,6 +124,32 @@ class SchemeBound:
         return min(float(prices @ limits + beyond @ most) + constant + _SLACK, everything)
 
 
+class _Clusters(NamedTuple):
+    """Gains of clusters of places, (clusters, picks), and their caps for 1, 2, 3 ... planters."""
+
+    gains: Array
+    caps: Array
+
+    @classmethod
+    def of(cls, ceiling: GroupCeiling, planters: int) -> "_Clusters":
+        """Put neighbouring places together; caps have shape (planters, clusters)."""
+        dense = ceiling.homes.toarray() * ceiling.weight
+        touched = np.flatnonzero(dense.any(axis=0))
+        if touched.size == 0:
+            return cls(np.zeros((0, dense.shape[0])), np.zeros((planters, 0)))
+        dense = dense[:, touched]
+        # The most that so many sites can bring, place by place, and the most there is room for.
+        largest = min(planters, len(dense))
+        top = -np.sort(np.partition(-dense, largest - 1, axis=0)[:largest], axis=0)
+        top = np.vstack([top, np.zeros((planters - largest, len(touched)))])
+        cap = np.minimum(top.cumsum(axis=0), (ceiling.weight * ceiling.gained)[touched])
+        # Neighbouring places are raised by neighbouring sites: cut the order of their best site.
+        order = np.argsort(dense.argmax(axis=0), kind="stable")
+        parts = np.array_split(order, min(_CLUSTERS, len(order)))
+        gains = np.array([dense[:, part].sum(axis=1) for part in parts])
+        return cls(gains, np.stack([cap[:, part].sum(axis=1) for part in parts], axis=1))
+
+
 class _Block(NamedTuple):
     """Part of the programme for one group: what is won, its limit, and what it takes of sites."""
 
@@ -132,8 +160,8 @@ class _Block(NamedTuple):
     shift: Array
 
 
-def _block(ceiling: GroupCeiling, planters: int, slope: float) -> _Block:
-    gains, caps = _clustered(ceiling, planters)
+def _block(ceiling: GroupCeiling, clusters_of: _Clusters, planters: int, slope: float) -> _Block:
+    gains, caps = clusters_of.gains, clusters_of.caps[planters - 1]
     rows: list[float] = []
     shifts: list[float] = []
     column: list[int] = []
@@ -199,21 +227,3 @@ def _hull(starts: Sequence[int], won: Sequence[float], planters: int) -> list[tu
         if rise > 0:
             lines.append((rise, y0 - rise * x0))
     return lines
-
-
-def _clustered(ceiling: GroupCeiling, planters: int) -> tuple[Array, Array]:
-    """Gains of clusters of places, (clusters, sites), and their caps, (clusters,)."""
-    dense = (ceiling.homes.toarray()) * ceiling.weight
-    touched = np.flatnonzero(dense.any(axis=0))
-    if touched.size == 0:
-        return np.zeros((0, dense.shape[0])), np.zeros(0)
-    dense = dense[:, touched]
-    # The most that so many sites can bring, place by place, and the most there is room for.
-    top = np.sort(dense, axis=0)[::-1][:planters].sum(axis=0)
-    cap = np.minimum(top, (ceiling.weight * ceiling.gained)[touched])
-    # Neighbouring places are raised by neighbouring sites: cut the order of their best site.
-    order = np.argsort(dense.argmax(axis=0), kind="stable")
-    parts = np.array_split(order, min(_CLUSTERS, len(order)))
-    gains = np.array([dense[:, part].sum(axis=1) for part in parts])
-    caps = np.array([cap[part].sum() for part in parts])
-    return gains, caps

@@ -1,11 +1,11 @@
-"""Kernels of the certificate: who could better a route, and by how much with so many sites."""
+"""Kernels for routes over several sites: who could better one, how far, and over which."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.movement.compiling import kernel
 
-__all__ = ["able_sites", "further", "over_sites"]
+__all__ = ["able_sites", "further", "one_more", "over_sites"]
 
 Array = NDArray[np.float64]
 Marks = NDArray[np.int64]
@@ -124,3 +124,24 @@ def over_sites(
             through = to_last[i, v] * from_last[j, v]
             best = max(best, through)
         out[at] = best - before[i, j] if best >= least else 0.0
+
+
+@kernel
+def one_more(so_far: Array, between: Array, out: Array, came: Marks) -> None:
+    """Best chances over exactly one site more, and the site before: out(i, v), came(i, v).
+
+    Shapes as in `further`, but `between` may lead from the sites to anywhere, shape (s, any);
+    `came` is -1 where there is no way.
+    """
+    holders, sites = so_far.shape
+    ends = between.shape[1]
+    for i in range(holders):
+        for v in range(ends):
+            out[i, v], came[i, v] = 0.0, -1
+        for u in range(sites):
+            start = so_far[i, u]
+            if start > 0.0:
+                for v in range(ends):
+                    through = start * between[u, v]
+                    if through > out[i, v]:
+                        out[i, v], came[i, v] = through, u

@@ -5,6 +5,7 @@ See `scheme_bound` for how they are put together.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,39 +116,113 @@ def _most_homes(field: GroupField) -> tuple[Array, csr_array]:
             within[columns(field.anchor_columns, place)] += grown
             room[place] += grown
     most = room * field.quality(everything, within)
-    parts = [
-        _single(field, site, recipe, everything, most)
-        for site in range(len(field.offers))
-        for recipe in range(len(field.offers[site]))
-    ]
+    today = _Today.of(field, everything)
+    room_left = np.maximum(most - field.homes, 0.0)
+    fixed = field.layout(0.0)
+    parts = []
+    for site, offers in enumerate(field.offers):
+        span = slice(fixed.start[site], fixed.start[site + 1])
+        near, bits = fixed.rows[span], fixed.bits[span]
+        for offer in offers:
+            raised = np.minimum(_raised(field, today, offer, near, bits), room_left[near])
+            if offer.room:
+                raised[near == field.plots + site] = most[field.plots + site]
+            keep = raised > 0
+            parts.append((near[keep], raised[keep]))
     rows = np.concatenate([np.full(len(cols), at) for at, (cols, _) in enumerate(parts)])
     cols = np.concatenate([cols for cols, _ in parts])
     data = np.concatenate([values for _, values in parts])
     return most, csr_array((data, (rows, cols)), shape=(len(parts), len(room)))
 
 
-def _single(
-    field: GroupField, site: int, recipe: int, everything: Sequence[Array], most: Array
-) -> tuple[NDArray[np.intp], Array]:
-    """Places whose homes a planter can raise, and by how much at most, whatever else is built."""
-    place, offer = field.plots + site, field.offers[site][recipe]
-    touched = [
-        columns(need.reached, place)
-        for need, share in zip(field.needs, offer.shares, strict=True)
-        if share is not None
-    ]
-    if offer.room:
-        touched.append(columns(field.anchor_columns, place))
-    if not touched:
-        return np.empty(0, dtype=np.intp), np.empty(0)
-    rows = np.unique(np.concatenate(touched))
-    raised = np.minimum(
-        _raised(field, place, offer, rows, everything), np.maximum(most - field.homes, 0.0)[rows]
-    )
-    if offer.room:
-        raised[rows == place] = most[place]
-    keep = raised > 0
-    return rows[keep], raised[keep]
+class _Today(NamedTuple):
+    """How the needs of a group stand today, and with everything built, at n places.
+
+    Attributes
+    ----------
+    month
+        Per need, shape (n,): the month that is met worst.
+    met
+        Per need, shape (n,): share met in that month, or the mean of the months.
+    worth_top
+        Per need, shape (n,): worth of a helpful need with everything built; 1 of a vital one.
+    vital, scarce
+        Shape (n,): share met of the vital need that is scarcest (1 where none is), and which.
+    limited
+        Shape (n,): the anchor within reach limits homes, not the needs.
+    """
+
+    month: list[NDArray[np.intp]]
+    met: list[Array]
+    worth_top: list[Array]
+    vital: Array
+    scarce: NDArray[np.intp]
+    limited: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, field: GroupField, everything: Sequence[Array]) -> "_Today":
+        """Work it out."""
+        count = len(field.room)
+        month, met, worth_top = [], [], []
+        vital, scarce = np.ones(count), np.full(count, -1)
+        for at, (need, most) in enumerate(zip(field.needs, everything, strict=True)):
+            amount, worst, floor = need.demand.amount, need.demand.worst, need.demand.floor
+            today = np.minimum(1.0, need.access / amount)
+            month.append(today.argmin(axis=1))
+            met.append(combine_months(today, worst=worst))
+            top = combine_months(np.minimum(1.0, most / amount), worst=worst)
+            worth_top.append(floor + (1 - floor) * top if floor > 0 else np.ones(count))
+            if floor == 0:
+                scarce = np.where(met[at] < vital, at, scarce)
+                vital = np.minimum(vital, met[at])
+        access = [need.access for need in field.needs]
+        by_needs = field.quality(access, np.ones(count))
+        return cls(month, met, worth_top, vital, scarce, by_needs > np.minimum(1.0, field.within))
+
+
+def _raised(
+    field: GroupField, today: _Today, offer: Offer, rows: NDArray[np.int32], bits: NDArray[np.int32]
+) -> Array:
+    """Most by which one offer raises homes at some places, whatever else is built.
+
+    f = V H, the scarcest vital need times the helpful ones:
+    f(S) - f(0) = (V(S) - V(0)) H(S) + V(0) (H(S) - H(0)).
+
+    - V(S) is at most the share met of the need that is scarcest today, in the month that is worst
+      today; that share, capped at 1, rises by no more than the sum of what each planter alone
+      raises it by. Likewise a mean of months.
+    - H(S) is at most what everything built makes it. Its rise is one need after the other's, the
+      others taken as with everything built.
+    """
+    helped_top = np.ones(len(rows))
+    for worth in today.worth_top:
+        helped_top = helped_top * worth[rows]
+    by_needs = np.zeros(len(rows))
+    for at, (need, share) in enumerate(zip(field.needs, offer.shares, strict=True)):
+        if share is None:
+            continue
+        here = (bits >> at & 1)[:, None]
+        amount, floor = need.demand.amount, need.demand.floor
+        more = np.minimum(1.0, (need.access[rows] + here * share) / amount)
+        if need.demand.worst:
+            later = more[np.arange(len(rows)), today.month[at][rows]]
+        else:
+            later = combine_months(more, worst=False)
+        rise = later - today.met[at][rows]
+        if floor == 0:
+            by_needs += np.where(today.scarce[rows] == at, rise * helped_top, 0.0)
+        else:
+            others = np.ones(len(rows))
+            for other, worth in enumerate(today.worth_top):
+                if other != at:
+                    others = others * worth[rows]
+            by_needs += today.vital[rows] * (1 - floor) * rise * others
+    # The smaller of the two caps today; later neither can pass it by more than its own rise.
+    within = field.within[rows]
+    here = bits >> len(field.needs) & 1
+    by_limit = np.minimum(1.0, within + here * offer.room) - np.minimum(1.0, within)
+    raised: Array = field.room[rows] * np.where(today.limited[rows], by_limit, by_needs)
+    return raised
 
 
 def _by_recipe(field: GroupField, able: csr_array) -> csr_array:
@@ -162,68 +237,6 @@ def _by_recipe(field: GroupField, able: csr_array) -> csr_array:
         shape=(sites, stops.size),
     ).tocsr()
     return csr_array(able @ spread)
-
-
-def _raised(
-    field: GroupField, place: int, offer: Offer, rows: NDArray[np.intp], everything: Sequence[Array]
-) -> Array:
-    """Most by which one offer raises homes at some places: see the notes in the body."""
-    room = field.room[rows]
-    every = np.arange(len(rows))
-    met0, met1, top = [], [], []
-    for need, got, most, share in zip(
-        field.needs, [need.access for need in field.needs], everything, offer.shares, strict=True
-    ):
-        amount, worst = need.demand.amount, need.demand.worst
-        today = np.minimum(1.0, got[rows] / amount)
-        more = today
-        if share is not None:
-            here = np.isin(rows, columns(need.reached, place))[:, None]
-            more = np.minimum(1.0, (got[rows] + here * share) / amount)
-        if worst:
-            # The month that is worst today: the worst month later is met no better than it.
-            month = today.argmin(axis=1)
-            met0.append(today[every, month])
-            met1.append(more[every, month])
-        else:
-            met0.append(today.mean(axis=1))
-            met1.append(more.mean(axis=1))
-        top.append(combine_months(np.minimum(1.0, most[rows] / amount), worst=worst))
-    vital0, vital_rise = np.ones(len(rows)), np.zeros(len(rows))
-    helped_top, helpful_rise = np.ones(len(rows)), np.zeros(len(rows))
-    vital = [at for at, need in enumerate(field.needs) if need.demand.floor == 0]
-    if vital:
-        stack0 = np.array([met0[at] for at in vital])
-        # The vital need that is scarcest today: quality later rests on it at most.
-        scarce = stack0.argmin(axis=0)
-        vital0 = stack0[scarce, every]
-        vital_rise = np.array([met1[k] for k in vital])[scarce, every] - vital0
-    worths = []
-    for at, need in enumerate(field.needs):
-        floor = need.demand.floor
-        if floor > 0:
-            worth_top = floor + (1 - floor) * top[at]
-            worths.append((worth_top, (1 - floor) * (met1[at] - met0[at])))
-            helped_top = helped_top * worth_top
-    for at, (_, rise) in enumerate(worths):
-        others = np.ones(len(rows))
-        for other, (worth_top, _) in enumerate(worths):
-            if other != at:
-                others = others * worth_top
-        helpful_rise += rise * others
-    # f = V H: f(S) - f(0) = (V(S) - V(0)) H(S) + V(0) (H(S) - H(0)).
-    by_needs = vital_rise * helped_top + vital0 * helpful_rise
-    limit = np.minimum(1.0, field.within[rows])
-    here = np.isin(rows, columns(field.anchor_columns, place))
-    by_limit = np.minimum(1.0, field.within[rows] + here * offer.room) - limit
-    today = _quality_by_needs(field, rows)
-    # The smaller of the two caps today; later neither can pass it by more than its own rise.
-    return room * np.where(today <= limit, by_needs, by_limit)
-
-
-def _quality_by_needs(field: GroupField, rows: NDArray[np.intp]) -> Array:
-    access = [need.access[rows] for need in field.needs]
-    return field.quality(access, np.ones(len(rows)))
 
 
 def _counts(planters: int) -> tuple[int, ...]:

@@ -10,14 +10,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.advice.scheme_bound_kernels import one_more
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_state import GroupState, Pick, State
 
 __all__ = ["chains_from"]
 
 Array = NDArray[np.float64]
-_LONGEST = 8  # sites in a chain
-_HEADS = 24  # patches that chains start from
+_LONGEST = 6  # sites in a chain
+_HEADS = 16  # patches that chains start from
 _ENDS = 12  # chains of one length, start and group that are told apart by where they end
 _MOST = 24  # chains of one group
 
@@ -71,23 +72,19 @@ def _of_group(
     # What ends in a break holds stands for what hangs on to it: its flow.
     mass = now.flow[heads][:, None] * now.flow[goals]
     so_far = now.chances[np.ix_(heads, places)]
-    came: list[NDArray[np.intp]] = []
+    came: list[NDArray[np.int64]] = []
     rated: list[tuple[float, tuple[int, ...]]] = []
     for count in range(2, longest + 1):
-        grown = np.empty_like(so_far)
-        before = np.empty(so_far.shape, dtype=np.intp)
-        for row in range(len(heads)):
-            ways = so_far[row][:, None] * between
-            before[row] = ways.argmax(axis=0)
-            grown[row] = ways.max(axis=0)
+        grown, before = np.empty_like(so_far), np.empty(so_far.shape, dtype=np.int64)
+        one_more(so_far, between, grown, before)
         came.append(before)
         so_far = grown
         if not so_far.any():
             break
-        for row in range(len(heads)):
-            ways = so_far[row][:, None] * last
-            end = ways.argmax(axis=0)
-            rate = mass[row] * np.maximum(ways.max(axis=0) - today[row], 0.0) / count
+        ways, ends = np.empty(today.shape), np.empty(today.shape, dtype=np.int64)
+        one_more(so_far, last, ways, ends)
+        for row, end in enumerate(ends):
+            rate = mass[row] * np.maximum(ways[row] - today[row], 0.0) / count
             for goal in np.argsort(-rate, kind="stable")[:_ENDS].tolist():
                 if rate[goal] > 0:
                     chain = _traced(came, row, int(end[goal]))
@@ -97,7 +94,7 @@ def _of_group(
     return list(dict.fromkeys(chain for _, chain in rated))[:_MOST]
 
 
-def _traced(came: Sequence[NDArray[np.intp]], row: int, end: int) -> list[int]:
+def _traced(came: Sequence[NDArray[np.int64]], row: int, end: int) -> list[int]:
     chain = [end]
     for before in reversed(came):
         chain.append(int(before[row, chain[-1]]))

@@ -25,8 +25,11 @@ _STARTS = 4  # the plain one, one led by chains, and some with a shaken order
 _SHAKE = 0.15  # gains are shaken by up to this share in the later starts
 _ROUNDS = 3  # rounds of exchanges at most
 _FEW = 96  # up to so many planters to choose from all are judged, in exchanges too
-_SHORT = 48  # beyond that exchanges look at so many: the best, and those near what is taken out
+_SHORT = 32  # beyond that exchanges look at so many: the best, and those near what is taken out
 _CHAINS = 12  # chains tried in a step where there are many planters to choose from
+_WIDE = 240  # there a climb looks at so many, and at all of them in every so many steps:
+_EVERY = 5
+_LONGEST = 4  # planters given up at once for a chain
 
 
 @dataclass
@@ -98,17 +101,26 @@ def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, s
     """
     best = Best()
     shake = np.random.default_rng(seed)
-    for turn in range(_STARTS):
+    for turn in range(_STARTS if _few(rules) else _STARTS // 2):
         state.go_to(fixed)
         _climb(state, rules, best, shake if turn > 1 else None, chains=turn > 0)
         _improve(state, fixed, rules, best)
-        _thin_out(state, fixed, best)
+        if _few(rules):
+            _thin_out(state, fixed, best)
     for count in sorted(best.picks):
         if len(fixed) < count:
             own = replace(rules, planters=count)
             state.go_to(_ordered(fixed, best.picks[count]))
-            _improve(state, fixed, own, best)
+            if _few(rules):
+                _improve(state, fixed, own, best)
+            else:
+                _exchange(state, fixed, own, best, rounds=1)
     return best
+
+
+def _few(rules: SchemeRules) -> bool:
+    """Whether there are so few planters to choose from that all are judged, every time."""
+    return rules.costs.size <= _FEW
 
 
 def _ordered(fixed: Sequence[Pick], picks: Sequence[Pick]) -> list[Pick]:
@@ -122,7 +134,7 @@ def _best_single(
     picks: Sequence[Pick],
     rate: Callable[[float, int], float],
     *,
-    all_of_few: bool = True,
+    every: bool,
 ) -> tuple[float, float, Pick] | None:
     """The planter that rates best: its rate, its value and itself.
 
@@ -130,7 +142,6 @@ def _best_single(
     """
     limits = state.after_at_most(picks)
     rated = np.array([rate(limit, at) for at, limit in enumerate(limits.tolist())])
-    every = all_of_few and len(picks) <= _FEW
     found: tuple[float, float, Pick] | None = None
     for at in np.argsort(-rated, kind="stable").tolist():
         if found is not None and rated[at] < found[0] - _TIE and not every:
@@ -157,8 +168,15 @@ def _climb(
 ) -> None:
     """Put planters as long as there is room, money and gain."""
     best.meet(state.picks, state.value)
-    while True:
+    wide: set[Pick] = set()
+    for step in itertools.count():
         picks = _open(state, rules)
+        if chains and not _few(rules):
+            if step % _EVERY == 0:
+                limits = state.after_at_most(picks)
+                order = np.argsort(-limits, kind="stable")[:_WIDE]
+                wide = {picks[at] for at in order.tolist()}
+            picks = [pick for pick in picks if pick in wide]
         shaken = np.ones(len(picks))
         if shake is not None:
             shaken += _SHAKE * shake.uniform(-1, 1, len(picks))
@@ -168,10 +186,10 @@ def _climb(
         def rate(value: float, at: int, before: float = before, w: "np.ndarray" = weights) -> float:
             return float((value - before) * w[at])
 
-        found = _best_single(state, best, picks, rate)
+        found = _best_single(state, best, picks, rate, every=_few(rules))
         move: tuple[Pick, ...] = () if found is None else (found[2],)
         top = 0.0 if found is None else found[0]
-        for chain in _some(chains_from(state, rules), len(picks)) if chains else ():
+        for chain in _chains_now(state, rules, step) if chains else ():
             won = _worth_of(state, chain, best) - before
             won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
             if won / _price(rules, chain) > top + _TIE:
@@ -187,9 +205,16 @@ def _open(state: State, rules: SchemeRules) -> list[Pick]:
     return [(int(site), int(at)) for site, at in np.argwhere(rules.open_to(state.picks))]
 
 
-def _some(chains: list[tuple[Pick, ...]], choices: int) -> list[tuple[Pick, ...]]:
+def _chains_now(state: State, rules: SchemeRules, step: int) -> list[tuple[Pick, ...]]:
+    """Chains to try in a step of a climb: in every step where there are few planters."""
+    if not _few(rules) and step % _EVERY:
+        return []
+    return _some(chains_from(state, rules), rules)
+
+
+def _some(chains: list[tuple[Pick, ...]], rules: SchemeRules) -> list[tuple[Pick, ...]]:
     """All chains where there are few planters to choose from, else the most promising."""
-    return chains if choices <= _FEW else chains[:_CHAINS]
+    return chains if _few(rules) else chains[:_CHAINS]
 
 
 def _worth_of(state: State, chain: Sequence[Pick], best: Best) -> float:
@@ -217,18 +242,20 @@ def _value(value: float, _at: int) -> float:
 
 def _improve(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
     """Exchange, give way and insert chains until none of it wins anything more."""
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS if _few(rules) else 1):
         before = state.value
-        _exchange(state, fixed, rules, best)
+        _exchange(state, fixed, rules, best, rounds=_ROUNDS if _few(rules) else 2)
         _push_in(state, fixed, rules, best)
         _insert_chains(state, fixed, rules, best)
         if state.value <= before + _TIE:
             return
 
 
-def _exchange(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
+def _exchange(
+    state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best, *, rounds: int = _ROUNDS
+) -> None:
     """Take one planter out and put the best other one in, as long as that wins."""
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         before = state.value
         kept = state.picks
         better: tuple[float, Pick, Pick] | None = None
@@ -236,9 +263,9 @@ def _exchange(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Bes
         for out, rest in state.without_each(fixed, _movable(kept, fixed)):
             best.meet(rest.picks, rest.value)
             picks = _open(rest, rules)
-            if len(picks) > _FEW:
+            if not _few(rules):
                 picks = short(out, picks)
-            found = _best_single(rest, best, picks, _value)
+            found = _best_single(rest, best, picks, _value, every=_few(rules))
             if found is not None and (better is None or found[1] > better[0] + _TIE):
                 better = (found[1], out, found[2])
         if better is None or better[0] <= before + _TIE:
@@ -277,12 +304,12 @@ def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
     others = [pick for pick in others if pick[0] not in taken]
     promise = state.go_to(kept).after_at_most(others)
     order = np.argsort(-promise, kind="stable").tolist()
-    if len(others) > _FEW:
-        order = order[:_CHAINS]
-    missed = {out: rest.value for out, rest in state.without_each(fixed, _movable(kept, fixed))}
+    if not _few(rules):
+        order = order[: _CHAINS // 2]
+    missed = state.values_without(fixed, _movable(kept, fixed))
     by_miss = sorted(missed, key=lambda pick: -missed[pick])
     movable = _movable(kept, fixed)
-    several = range(1, 3) if len(others) <= _FEW else ()
+    several = range(1, 3) if _few(rules) else ()
     given_up = [(), *(out for size in several for out in itertools.combinations(movable, size))]
     tried: set[tuple[Pick, ...]] = set()
     for gone, at in itertools.product(given_up, order):
@@ -310,10 +337,10 @@ def _fill(state: State, rules: SchemeRules, best: Best) -> None:
     """Put the best single planters as long as there is room and gain."""
     while True:
         picks = _open(state, rules)
-        if len(picks) > _FEW:
+        if not _few(rules):
             promise = state.after_at_most(picks)
             picks = [picks[at] for at in np.argsort(-promise, kind="stable")[:_CHAINS].tolist()]
-        found = _best_single(state, best, picks, _value, all_of_few=False)
+        found = _best_single(state, best, picks, _value, every=False)
         if found is None or found[1] <= state.value + _TIE:
             return
         state.add(found[2])
@@ -325,16 +352,12 @@ def _movable(kept: Sequence[Pick], fixed: Sequence[Pick]) -> list[Pick]:
 
 def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
     """Give up the planters that are missed least for a chain, as long as that wins."""
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS if _few(rules) else 1):
         before, kept = state.value, state.picks
         better: tuple[float, tuple[Pick, ...]] | None = None
-        for out in (2, 3, 4):
-            rest = _least_missed(state, fixed, kept, out)
-            if rest is None:
-                break
+        for rest in _fewer(state, fixed, rules):
             state.go_to(rest)
-            choices = int(rules.open_to(state.picks).sum())
-            for chain in _some(chains_from(state, rules), choices):
+            for chain in _some(chains_from(state, rules), rules):
                 value = _worth_of(state, chain, best)
                 if better is None or value > better[0] + _TIE:
                     better = (value, (*rest, *chain))
@@ -344,33 +367,30 @@ def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best
         state.go_to(better[1])
 
 
-def _least_missed(
-    state: State, fixed: Sequence[Pick], kept: Sequence[Pick], out: int
-) -> list[Pick] | None:
-    """Some planters without the `out` that are missed least, one after the other."""
-    left = list(kept)
-    for _ in range(out):
+def _fewer(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> list[list[Pick]]:
+    """The scheme without two, three and four of its planters, those that are missed least."""
+    left = list(state.picks)
+    ranked: list[Pick] = []
+    fewer = []
+    for out in range(1, _LONGEST + 1):
         movable = _movable(left, fixed)
         if not movable:
-            return None
-        gone = _missed_least(state, fixed, movable)[1]
-        left.remove(gone)
-    return left
-
-
-def _missed_least(
-    state: State, fixed: Sequence[Pick], movable: Sequence[Pick]
-) -> tuple[float, Pick]:
-    """What is left without the planter that is missed least, and that planter."""
-    rests = [(rest.value, out) for out, rest in state.without_each(fixed, movable)]
-    top = max(value for value, _ in rests)
-    return next((value, out) for value, out in rests if value >= top - _TIE)
+            break
+        if _few(rules) or not ranked:
+            values = state.values_without(fixed, movable)
+            ranked = sorted(values, key=lambda pick: -values[pick])
+        left.remove(ranked.pop(0))
+        if out > 1:
+            fewer.append(list(left))
+    return fewer
 
 
 def _thin_out(state: State, fixed: Sequence[Pick], best: Best) -> None:
     """Leave out, one after the other, the planter that is missed least."""
     left = [pick for pick in state.picks if pick not in fixed]
     while len(left) > 1:
-        value, out = _missed_least(state, fixed, left)
+        values = state.values_without(fixed, left)
+        top = max(values.values())
+        out = next(pick for pick in left if values[pick] >= top - _TIE)
         left.remove(out)
-        best.meet((*fixed, *left), value)
+        best.meet((*fixed, *left), top)

@@ -242,6 +242,28 @@ class State:
             for _ in rest:
                 self.undo()
 
+    def values_without(self, kept: Sequence[Pick], leavable: Sequence[Pick]) -> dict[Pick, float]:
+        """What is left without each planter that may be left out, all the others there."""
+        self.go_to(kept)
+        values: dict[Pick, float] = {}
+
+        def leave_out(some: Sequence[Pick]) -> None:
+            if len(some) <= 2:
+                for pick in some:
+                    other = [each for each in some if each != pick]
+                    values[pick] = self.after(other[0]) if other else self.value
+                return
+            half = len(some) // 2
+            for out, rest in ((some[:half], some[half:]), (some[half:], some[:half])):
+                for pick in rest:
+                    self.add(pick)
+                leave_out(out)
+                for _ in rest:
+                    self.undo()
+
+        leave_out(leavable)
+        return {pick: values[pick] for pick in leavable}
+
     @property
     def linked(self) -> Array:
         """Shape (G,): linked homes."""
