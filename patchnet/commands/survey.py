@@ -1,13 +1,18 @@
 """patchnet survey: what volunteers take along for a street survey."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from patchnet.commands.options import Asked, input_options, read_asked
+from patchnet.ground.survey_file import read_records_if_any
+from patchnet.ground.survey_records import left_in_peace
 from patchnet.pages.survey import FILES, SurveyRound, write_survey
 
 __all__ = ["survey"]
+
+_SPARED = "asked not to be surveyed: leave blank"
 
 
 @click.command
@@ -41,6 +46,11 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
         --keep-until "31 December 2028"
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
+    spared = left_in_peace(read_records_if_any(asked.file))
+    if spared:
+        label = neighbourhood.plots["label"].mask(neighbourhood.plots.index.isin(spared), _SPARED)
+        plots = neighbourhood.plots.assign(label=label)
+        neighbourhood = replace(neighbourhood, plots=plots)
     pack = SurveyRound(
         neighbourhood, asked.knowledge, title=title, contact=contact, keep_until=keep_until
     )

@@ -17,6 +17,7 @@ __all__ = [
     "Records",
     "digest",
     "joined",
+    "left_in_peace",
     "listed",
 ]
 
@@ -67,6 +68,14 @@ class Records:
     returns: pd.DataFrame = field(default_factory=lambda: _empty(RETURNS))
     forgotten: pd.DataFrame = field(default_factory=lambda: _empty(FORGOTTEN))
     streets: tuple[str, ...] = ()
+
+
+def left_in_peace(records: Records) -> frozenset[str]:
+    """Return the plots whose household asked to be forgotten and has not agreed again since."""
+    agreed = records.consent[records.consent["consent"] == "yes"]
+    last = agreed.groupby("plot")["utc"].max().to_dict()
+    asked = zip(records.forgotten["plot"], records.forgotten["utc"], strict=True)
+    return frozenset(str(plot) for plot, utc in asked if str(last.get(plot, "")) <= str(utc))
 
 
 def listed(column: "pd.Series[Any]") -> list[Any]:

@@ -9,7 +9,7 @@ import pandas as pd
 from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.ground.statements import by_year, disputes, votes
 from patchnet.ground.stretches import walking_order
-from patchnet.ground.survey_records import Records
+from patchnet.ground.survey_records import Records, left_in_peace
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, rows_for_public, sensitive_features
 from patchnet.pages.survey.round import SurveyRound
@@ -80,6 +80,8 @@ def survey_progress(
     here = records.statements["plot"].isin(hood.plots.index)
     seen = replace(records, statements=records.statements[here])
     plots = _plots(hood, seen, knowledge)
+    # Whoever asked to be forgotten is no gap in the survey that somebody should go and fill.
+    plots = plots[~plots.index.isin(left_in_peace(records))].copy()
     differ = _disputes(seen, hood, knowledge, audience)
     counts = differ.groupby("plot").size()
     plots["disputed"] = counts.reindex(plots.index).fillna(0).astype(np.int64)

@@ -189,3 +189,17 @@ def test_a_map_of_another_kind_becomes_a_geopackage(run, surveyed, survey_knowle
     # What is there without a size shares the ground that is left, so those of W01F may shrink.
     rest = old.index != "W01F"
     pd.testing.assert_frame_equal(old[rest], new[rest], rtol=1e-6)
+
+
+def test_nobody_is_sent_to_a_household_that_asked_to_be_forgotten(run, handed_in, tmp_path):
+    """Progress does not call its plot a gap, and sheets say to leave it; until it agrees again."""
+    assert run("merge", "street.gpkg", "returns", "-o", "street.gpkg")[0] == 0
+    assert run("forget", "street.gpkg", "16")[0] == 0
+    assert run("progress", "street.gpkg", "-o", "progress.html")[0] == 0
+    assert "3 of 15" in (tmp_path / "progress.html").read_text(encoding="utf-8")
+    assert run("survey", "street.gpkg", "-o", "round")[0] == 0
+    sheets = (tmp_path / "round" / "sheets.html").read_text(encoding="utf-8")
+    assert sheets.count("asked not to be surveyed") == 2  # beside the map, above its boxes
+    assert run("consent", "street.gpkg", "16", "yes")[0] == 0
+    assert run("progress", "street.gpkg", "-o", "progress.html")[0] == 0
+    assert "3 of 16" in (tmp_path / "progress.html").read_text(encoding="utf-8")
