@@ -8,14 +8,32 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import Space
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 
-__all__ = ["POND_FEATURES", "candidates_for", "fitted", "hours_of", "money_of", "planted_m2"]
+__all__ = [
+    "POND_FEATURES",
+    "PUBLIC",
+    "candidates_for",
+    "fitted",
+    "hours_of",
+    "money_of",
+    "planted_m2",
+]
 
 POND_FEATURES = frozenset({"pond", "container_pond"})
+PUBLIC = frozenset(
+    {"planter", "verge", "tree_pit", "park", "school_ground", "churchyard", "institution"}
+)
+"""Kinds of plot that belong to no household: somebody who looks after them is asked first."""
 _CHILDREN = "small_children"
 _LANDLORD = "landlord"
+_KEEPER = "keeper"
 _NEIGHBOUR = "neighbour"
 _LAWNS = frozenset({"lawn_flowering", "long_grass"})
 _STREET = frozenset({"planter", "verge", "tree_pit"})
+_BIRDS = frozenset(
+    {"bird_feeder", "bird_bath", "nest_box_small", "nest_box_sparrow", "nest_box_open"}
+)
+_ALOFT = frozenset({"balcony", "roof"})
+_BORNE = ("standing", "sill", "wall")
 _SLACK = 1e-9
 _ONLY_ONE = frozenset({"compost_heap", "hedgehog_house", "green_roof"})
 _LIGHT_WORDS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
@@ -42,7 +60,7 @@ def candidates_for(
         if why is None and siting is not None:
             amount = _fits(feature, siting, space, knowledge, wished=wishes.get(key))
             if amount >= feature.smallest.value:
-                offered.append(_candidate(feature, siting, amount, facts, knowledge))
+                offered.append(_candidate(feature, siting, amount, facts, kind, knowledge))
                 continue
             why = _no_room(feature, siting, space)
         if why is not None:
@@ -52,7 +70,7 @@ def candidates_for(
 
 def hours_of(feature: Feature, knowledge: Knowledge) -> float:
     """Hours a month that the usual amount of a feature takes."""
-    return knowledge.setting(f"effort_{feature.effort}_h")
+    return knowledge.sitings[feature.key].upkeep_hours.value
 
 
 def money_of(feature: Feature, knowledge: Knowledge) -> float:
@@ -94,9 +112,7 @@ def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
 def _out_of_place(
     feature: Feature, siting: Siting, facts: PlotFacts, kind: str
 ) -> tuple[str, str] | None:
-    if kind in _STREET and (
-        feature.key in POND_FEATURES or siting.place in ("wall", "sill", "roof")
-    ):
+    if kind in _STREET and not siting.street:
         return "It has no place in a public street.", "place"
     rooted = feature.ground.value > 0 and not feature.container
     if facts.pots_only and (rooted or siting.place in ("ground", "under", "roof")):
@@ -131,7 +147,10 @@ def _there_already(feature: Feature, space: Space) -> tuple[str, str] | None:
     if feature.key in _ONLY_ONE and space.has.get(feature.key, 0) > 0:
         return "There is one already.", "there"
     if feature.key == "lawn_flowering" and space.convertible.get("lawn_short", 0.0) <= 0:
-        return "There is no lawn to spare that could be mown less.", "room"
+        words = (
+            "There is no lawn to spare" if space.has.get("lawn_short", 0) > 0 else "No lawn here"
+        )
+        return f"{words} that could be mown less.", "room"
     return None
 
 
@@ -155,7 +174,8 @@ def _fits(
         most = min(most, space.floor_m2 / ground)
     length = siting.length.value
     if siting.place == "under":
-        most = min(most, max(space.ground_m2 + planted_m2(space, knowledge), 0.0))
+        room = max(space.ground_m2 + planted_m2(space, knowledge), 0.0)
+        most = min(most, room, space.area_m2)
     elif siting.place == "roof":
         most = min(most, space.roof_m2)
     elif length > 0:
@@ -201,15 +221,25 @@ def _candidate(
     siting: Siting,
     amount: float,
     facts: PlotFacts,
+    kind: str,
     knowledge: Knowledge,
 ) -> Candidate:
     asks = []
     if feature.key in POND_FEATURES and facts.small_children is None:
         asks.append(_CHILDREN)
-    if siting.tenancy == "ask" and facts.tenure != "own":
+    if kind in PUBLIC:
+        asks.append(_KEEPER)
+    elif siting.tenancy == "ask" and facts.tenure != "own":
         asks.append(_LANDLORD)
     if "neighbour_consent" in feature.cautions:
         asks.append(_NEIGHBOUR)
+    cautions = list(feature.cautions)
+    if kind in _STREET:
+        cautions.append("street_consent")
+    if kind in _ALOFT and siting.place in _BORNE:
+        cautions.append("weight")
+    if "cat" in facts.pets and feature.key in _BIRDS:
+        cautions.append("cat_and_birds")
     return Candidate(
         feature=feature.key,
         amount=amount,
@@ -219,7 +249,7 @@ def _candidate(
         hours_month=hours_of(feature, knowledge),
         cost=money_of(feature, knowledge),
         months=feature.months,
-        cautions=feature.cautions,
+        cautions=tuple(dict.fromkeys(cautions)),
         asks=tuple(asks),
     )
 

@@ -19,6 +19,7 @@ __all__ = [
     "RuledOut",
     "Stage",
     "Suggestion",
+    "Wished",
     "WouldChange",
 ]
 
@@ -141,6 +142,35 @@ class Suggestion:
     linked_homes: float
     groups: tuple[GroupGain, ...]
     needs: tuple[NeedGain, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wished:
+    """What a thing that was wished for wins.
+
+    Attributes
+    ----------
+    feature, asked, amount
+        Key of the feature; the amount wished for, in its own unit, or None; the amount that
+        fits, and at which it was judged.
+    alone
+        Linked homes it wins by itself.
+    with_best
+        Linked homes it wins on top of the rest of the best set; None where it does not fit
+        beside the set, or there is none.
+    in_best
+        Whether it is one of the best set.
+    why_not
+        Why it cannot be had, or nothing.
+    """
+
+    feature: str
+    asked: float | None
+    amount: float
+    alone: float
+    with_best: float | None
+    in_best: bool
+    why_not: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +298,9 @@ class PlotPlan:
         The best set and the next best that differs in more than an amount; None where nothing
         that fits wins anything.
     wished
-        What was wished for and can be had: feature, linked homes won by it alone.
+        What was wished for, in the order it was said.
+    to_eat
+        Where things to eat are wanted and the best set holds none: the best set that does.
     exact, searched, bound
         Whether every set that fits was judged; how many were; and otherwise the most by which
         any set not judged can be better (score; 0 where exact).
@@ -292,7 +324,8 @@ class PlotPlan:
     facts: PlotFacts
     answer: PlotAnswer
     best: Suggestion | None
-    wished: tuple[tuple[str, float], ...]
+    wished: tuple[Wished, ...]
+    to_eat: Suggestion | None
     runner_up: Suggestion | None
     exact: bool
     searched: int

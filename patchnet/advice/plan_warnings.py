@@ -3,11 +3,31 @@
 from collections.abc import Sequence
 
 from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.plot_facts import Light, PlotFacts
 from patchnet.advice.records import Assessment, PlotAnswer
-from patchnet.advice.space import Space
+from patchnet.advice.space import NO_SOIL, Space
 
-__all__ = ["plan_warnings"]
+__all__ = ["light_words", "plan_warnings"]
+
+_LIGHTS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
+
+
+def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]:
+    """Say which light was taken where the map knows it: a person's word goes first."""
+    if worked_out is None or said == worked_out:
+        return ()
+    map_says = _LIGHTS[worked_out]
+    if said is None:
+        words = (
+            f"Light was worked out from the heights of what stands round about: {map_says} over "
+            "the whole plot. Say so if you know better."
+        )
+    else:
+        words = (
+            f"You said {_LIGHTS[said]}; the heights of what stands round about give {map_says} "
+            "over the whole plot. Your word was taken."
+        )
+    return (words,)
 
 
 def plan_warnings(
@@ -21,24 +41,25 @@ def plan_warnings(
     warnings = []
     known = assessment.known_share
     others = known[known.index != answer.plot]
-    near = {plot for plot, _, share in answer.neighbours_not_known if share >= 1}
+    near = sorted((away, plot) for plot, away, share in answer.neighbours_not_known if share >= 1)
     if len(others) and (others == 0).all():
         warnings.append(
             "Nothing is known of any neighbour, so this is what would help anywhere, not what "
             "is missing here. Look first at what the nearest plots have, and run this again."
         )
     elif near:
-        names = ", ".join(sorted(near)[:3])
+        names = ", ".join(plot for _, plot in near[:3])
         warnings.append(
             f"Of {len(near)} plot{'s' if len(near) > 1 else ''} round about nothing is known "
-            f"(nearest by name: {names}). They are reckoned as like the plots that were seen."
+            f"(nearest: {names}). They are reckoned as like the plots that were seen."
         )
     if known[answer.plot] == 0:
         warnings.append(
             "Nobody has said what this plot has, so it is reckoned as like others of its kind. "
             "Tell what is there and the answer gets better."
         )
-    if space.ground_m2 <= 0 and not facts.pots_only:
+    # Whoever has a balcony or a planter knows that there is no open ground.
+    if space.ground_m2 <= 0 and not facts.pots_only and answer.kind not in NO_SOIL:
         warnings.append(
             "There is no free ground here. Only what stands in pots, hangs on walls or grows "
             "under what is there is offered."

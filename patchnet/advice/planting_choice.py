@@ -22,8 +22,12 @@ parts, that which takes the plants standing earlier in the table. The weights ar
 whole ten-thousandths of the hungriest month, so that ties are ties.
 """
 
-from collections.abc import Mapping
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +38,8 @@ from patchnet.advice.planting_fits import Option, Site
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Aim", "Choice", "choose"]
+
+_STDOUT = 1  # the process's own, as POSIX numbers it
 
 _WORTH = 1000
 _COVER = 10_000
@@ -146,13 +152,14 @@ class _Programme:
         """Return the values that gain most and whether that is proved."""
         constraints = [LinearConstraint(self.matrix, -np.inf, np.array(self.limits))]
         constraints += [LinearConstraint(row[np.newaxis], least, np.inf) for row, least in bounds]
-        found = milp(
-            -gain,
-            integrality=np.r_[np.ones(self.count), np.zeros(self.size - self.count)],
-            bounds=Bounds(0, 1),
-            constraints=constraints,
-            options={"mip_rel_gap": 0.0, "node_limit": self.nodes},
-        )
+        with _standard_output_shut():
+            found = milp(
+                -gain,
+                integrality=np.r_[np.ones(self.count), np.zeros(self.size - self.count)],
+                bounds=Bounds(0, 1),
+                constraints=constraints,
+                options={"mip_rel_gap": 0.0, "node_limit": self.nodes},
+            )
         if found.x is None:
             return (np.zeros(self.size) if fallback is None else fallback), False
         return np.asarray(found.x, dtype=np.float64), found.status == 0
@@ -251,3 +258,25 @@ def _matrix(rows: list[dict[int, float]], size: int) -> csr_array:
     at = [(row, column, value) for row, cells in enumerate(rows) for column, value in cells.items()]
     row, column, value = (np.array(part) for part in zip(*at, strict=True))
     return coo_array((value, (row, column)), shape=(len(rows), size)).tocsr()
+
+
+@contextmanager
+def _standard_output_shut() -> Iterator[None]:
+    """Keep what the solver's own code prints out of the answer (it would spoil JSON).
+
+    The solver writes to the process's standard output, past Python's; a process that has none
+    needs nothing shut.
+    """
+    try:
+        kept = os.dup(_STDOUT)
+    except OSError:
+        yield
+        return
+    try:
+        sys.stdout.flush()
+        with Path(os.devnull).open("wb") as nowhere:
+            os.dup2(nowhere.fileno(), _STDOUT)
+        yield
+    finally:
+        os.dup2(kept, _STDOUT)
+        os.close(kept)

@@ -206,7 +206,7 @@ def _fit(
         if not answer:
             return reason
     holds = int(site.room / each + 1e-9)
-    most = holds if place.counted == "plants" else min(holds, _most(tier, knowledge))
+    most = holds if place.counted == "plants" else min(holds, _most(tier, site, knowledge))
     months = plant.flower_months if FEEDS in plant.roles else ()
     jobs = plant.roles
     if plant.key in knowledge.plant_lists["slow_to_flower"] and not listed:
@@ -296,5 +296,8 @@ def _least(plant: Plant, site: Site, tier: str, knowledge: Knowledge) -> int:
     return max(1, int(knowledge.setting(f"{where}_{kind}_least")))
 
 
-def _most(tier: str, knowledge: Knowledge) -> int:
-    return int(knowledge.setting("planting_bulbs_most" if tier == "bulb" else "planting_most"))
+def _most(tier: str, site: Site, knowledge: Knowledge) -> int:
+    if tier == "bulb":
+        where = "planting_pot" if site.pot else "planting"
+        return int(knowledge.setting(f"{where}_bulbs_most"))
+    return int(knowledge.setting("planting_most"))

@@ -1,16 +1,16 @@
 """What should this plot add? The whole answer for one plot and one householder."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.candidates import POND_FEATURES, candidates_for, fitted
+from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.currency import Currency, amounts_at, common_currency, everything_that_fits
 from patchnet.advice.fences import fence_gaps
 from patchnet.advice.plan_gains import gains_of
+from patchnet.advice.plan_questions import questions
 from patchnet.advice.plan_records import (
     Addition,
     Candidate,
@@ -21,7 +21,8 @@ from patchnet.advice.plan_records import (
     WouldChange,
 )
 from patchnet.advice.plan_stages import plan_stages
-from patchnet.advice.plan_warnings import plan_warnings
+from patchnet.advice.plan_warnings import light_words, plan_warnings
+from patchnet.advice.plan_wished import set_to_eat, wished
 from patchnet.advice.planting import choose_planting
 from patchnet.advice.planting_wishes import planting_wishes
 from patchnet.advice.plot import plot_answer
@@ -31,7 +32,6 @@ from patchnet.advice.set_search import JudgedSets, judge_sets
 from patchnet.advice.space import Space, space_of
 from patchnet.advice.supply import anchor_room, supply_of
 from patchnet.advice.trial import PlotTrials, Trials
-from patchnet.knowledge.records import Siting
 
 __all__ = ["Adviser"]
 
@@ -72,7 +72,7 @@ class Adviser:
         month
             The month it is now, 1-12: what can be done this season.
         light
-            Light as worked out from the buildings, where the householder said nothing of it.
+            Light as worked out from the buildings; what the householder says of it goes first.
 
         Raises
         ------
@@ -81,16 +81,25 @@ class Adviser:
         """
         answer = plot_answer(self.assessment, plot)
         facts = PlotFacts() if facts is None else facts
+        doubt = light_words(facts.light, light)
         if facts.light is None and light is not None:
             facts = replace(facts, light=light)
-        return _Plan(self, answer, facts, month).made()
+        return _Plan(self, answer, facts, month, doubt).made()
 
 
 class _Plan:
     """One plan in the making."""
 
-    def __init__(self, adviser: Adviser, answer: PlotAnswer, facts: PlotFacts, month: int) -> None:
+    def __init__(
+        self,
+        adviser: Adviser,
+        answer: PlotAnswer,
+        facts: PlotFacts,
+        month: int,
+        doubt: Sequence[str],
+    ) -> None:
         self.adviser, self.answer, self.facts, self.month = adviser, answer, facts, month
+        self.doubt = list(doubt)
         self.assessment = adviser.assessment
         self.knowledge = adviser.assessment.knowledge
         self.judged_before: dict[frozenset[tuple[str, float]], Array] = {}
@@ -108,7 +117,7 @@ class _Plan:
         offered, ruled_out = candidates_for(
             self.knowledge, self.facts, self.space, kind=self.answer.kind
         )
-        judged = self.judged(offered)
+        judged = self.judged_for_the_cared_for(offered)
         best = judged.best()
         suggestion = None if best is None else self.suggestion(judged, best)
         runner_up = None
@@ -122,7 +131,8 @@ class _Plan:
             facts=self.facts,
             answer=self.answer,
             best=suggestion,
-            wished=self.wished(judged),
+            wished=wished(judged, best, ruled_out, self.facts, self.joined, self.linked_after),
+            to_eat=self.to_eat(judged, best),
             runner_up=runner_up,
             exact=judged.exact,
             searched=len(judged.sets),
@@ -142,7 +152,10 @@ class _Plan:
                 linked_after=self.linked_after,
                 currency=self.currency,
             ),
-            warnings=plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
+            warnings=(
+                *plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
+                *self.doubt,
+            ),
         )
 
     # the search ---------------------------------------------------------------------------
@@ -157,15 +170,45 @@ class _Plan:
         groups = len(self.currency.groups)
         return np.array([self.judged_before[key] for key in keys]).reshape(-1, groups)
 
-    def judged(self, offered: Sequence[Candidate]) -> JudgedSets:
-        def fit(
-            chosen: Sequence[Candidate],
-        ) -> tuple[tuple[Candidate, ...], Mapping[str, float]] | None:
-            return fitted(chosen, self.space, self.knowledge, self.facts)
+    def judged_for_the_cared_for(self, offered: Sequence[Candidate]) -> JudgedSets:
+        """Judge for the groups cared for; for all groups where nothing wins those anything."""
+        judged = self.judged(offered)
+        cared_for = self.facts.groups
+        if not cared_for:
+            return judged
+        at = judged.best()
+        voting = np.isin(self.currency.groups, cared_for)
+        won = 0.0 if at is None else float((judged.linked[at] - self.currency.now)[voting].sum())
+        if won >= self.knowledge.setting("plan_gain_least"):
+            return judged
+        names = ", ".join(
+            self.knowledge.groups[key].name.lower()
+            for key in self.currency.groups
+            if key in cared_for
+        )
+        self.doubt.insert(
+            0,
+            f"Nothing that fits here wins anything worth naming for: {names}. So all groups have "
+            "a say in this answer.",
+        )
+        self.currency = self.adviser.currency
+        return self.judged(offered)
 
+    def joined(
+        self, chosen: Sequence[Candidate]
+    ) -> tuple[tuple[Candidate, ...], Mapping[str, float]] | None:
+        """Candidates made to fit together, and the change they make; None where they cannot."""
+        return fitted(chosen, self.space, self.knowledge, self.facts)
+
+    def to_eat(self, judged: JudgedSets, best: int | None) -> Suggestion | None:
+        """Return the best set with something to eat, where that is wanted and the best has none."""
+        at = set_to_eat(judged, best, self.knowledge) if self.facts.edible else None
+        return None if at is None else self.suggestion(judged, at)
+
+    def judged(self, offered: Sequence[Candidate]) -> JudgedSets:
         return judge_sets(
             offered,
-            fit=fit,
+            fit=self.joined,
             linked_after=self.linked_after,
             worth=self.currency.worth,
             ceiling=lambda: self.ceiling(offered),
@@ -313,17 +356,6 @@ class _Plan:
         found.sort(key=lambda entry: (-entry[2], entry[1][0][1]))
         return tuple(found)
 
-    def wished(self, judged: JudgedSets) -> tuple[tuple[str, float], ...]:
-        """What was wished for and fits, with what it wins alone."""
-        alone = {
-            judged.candidates[members[0]].feature: float(
-                (judged.linked[at] - self.currency.now).sum()
-            )
-            for at, members in enumerate(judged.sets)
-            if len(members) == 1
-        }
-        return tuple((key, alone[key]) for key, _ in self.facts.wishes if key in alone)
-
     def gaps(self) -> tuple[tuple[str, FenceGap], ...]:
         """The gap in one of this plot's fences that wins most, for each group that walks."""
         found = []
@@ -344,7 +376,7 @@ class _Plan:
             return ()
         now = {one.candidate.feature for one in suggestion.additions}
         found = []
-        for fact, words, allowed in self.questions():
+        for fact, words, allowed in questions(self.facts, self.knowledge, self.answer.kind):
             at = judged.best(allowed)
             features = () if at is None else self.features_of(judged, at)
             if set(features) != now:
@@ -353,47 +385,3 @@ class _Plan:
 
     def features_of(self, judged: JudgedSets, at: int) -> tuple[str, ...]:
         return tuple(judged.candidates[k].feature for k in judged.sets[at])
-
-    def needs_no_soil(self, one: Candidate) -> bool:
-        """Whether it stands in a pot, or hangs."""
-        feature = self.knowledge.features[one.feature]
-        rooted = feature.ground.value > 0 and not feature.container
-        return one.place in ("standing", "wall", "fence", "sill") and not rooted
-
-    def questions(self) -> list[tuple[str, str, Callable[[Candidate], bool]]]:
-        facts, sitings = self.facts, self.knowledge.sitings
-        asked: list[tuple[str, str, Callable[[Candidate], bool]]] = []
-        if facts.small_children is None:
-            asked.append(
-                (
-                    "small_children",
-                    "if children under six live here or visit",
-                    lambda one: one.feature not in POND_FEATURES,
-                )
-            )
-        if facts.tenure is None:
-            asked.append(
-                ("tenure", "if you rent", lambda one: sitings[one.feature].tenancy != "own")
-            )
-        if facts.light is None:
-            asked += [
-                ("light", words, partial(_works_in, sitings, light))
-                for light, words in (
-                    ("sun", "if the plot lies in full sun"),
-                    ("part", "if it lies in half shade"),
-                    ("shade", "if it lies in shade"),
-                )
-            ]
-        if facts.pots_only is None:
-            asked.append(
-                (
-                    "pots_only",
-                    "if everything must stand in pots",
-                    self.needs_no_soil,
-                )
-            )
-        return asked
-
-
-def _works_in(sitings: Mapping[str, Siting], light: str, one: Candidate) -> bool:
-    return light in sitings[one.feature].lights

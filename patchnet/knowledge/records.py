@@ -434,6 +434,8 @@ class Siting:
     ----------
     feature
         Key of the feature.
+    said
+        What one calls it in a sentence, with its article.
     place
         Open ground; standing on any floor; a wall, fence or sill; a roof; or under what grows
         there already.
@@ -446,25 +448,32 @@ class Siting:
         Feature that it is made from where there is some (long grass from short lawn), or None.
     edible
         Whether it gives something to eat.
+    street
+        Whether it has a place in a public street: a verge, a tree pit, a planter.
     length
         Length of wall, fence or sill that it takes, metres per unit of its measure.
     making_hours
         Hours to make the usual amount for the first time.
     open_ground
         Smallest plot it suits, m2.
+    upkeep_hours
+        Hours a month that the usual amount takes, averaged over the year.
     steps
         How it is made, in order.
     """
 
     feature: str
+    said: str
     place: Place
     lights: tuple[str, ...]
     tenancy: Literal["free", "ask", "own"]
     made_from: str | None
     edible: bool
+    street: bool
     length: Figure
     making_hours: Figure
     open_ground: Figure
+    upkeep_hours: Figure
     steps: tuple[Step, ...]
 
 

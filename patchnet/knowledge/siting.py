@@ -15,7 +15,13 @@ PLACES: tuple[Place, ...] = ("ground", "standing", "wall", "fence", "sill", "roo
 TENANCIES = ("free", "ask", "own")
 """A tenant can undo it; a tenant asks the owner first; only for who owns the plot."""
 LIGHTS = ("sun", "part", "shade")
-_QUANTITIES = ("length", "making_hours", "open_ground")
+_UNITS = {
+    "length": "m per {per}",
+    "making_hours": "hours",
+    "open_ground": "m2",
+    "upkeep_hours": "hours a month",
+}
+_QUANTITIES = tuple(_UNITS)
 _PER = {"m2": "m2", "m": "m", "count": "item"}
 
 
@@ -83,18 +89,21 @@ def _siting(
     kind, keys = cells.origin(row, "siting_class", "siting_source")
     address = f"features/{key}/siting"
     origins[address] = Origin(
-        address, "place, light, tenancy", kind, keys, row.cells["siting_note"], row.place
+        address, "place, light, tenancy, street", kind, keys, row.cells["siting_note"], row.place
     )
     return Siting(
         feature=key,
+        said=cells.text(row, "said"),
         place=cast("Place", cells.choice(row, "place", PLACES)),
         lights=lights,
         tenancy=cast("Literal['free', 'ask', 'own']", cells.choice(row, "tenancy", TENANCIES)),
         made_from=made_from,
         edible=cells.flag(row, "edible"),
+        street=cells.flag(row, "street"),
         length=numbers["length"],
         making_hours=numbers["making_hours"],
         open_ground=numbers["open_ground"],
+        upkeep_hours=numbers["upkeep_hours"],
         steps=steps,
     )
 
@@ -111,7 +120,7 @@ def _numbers(
         feature = cells.known(row, "feature", sited, "sited feature")
         quantity = cells.choice(row, "quantity", _QUANTITIES)
         per = _PER[measures.get(feature, "count")]
-        unit = {"length": f"m per {per}", "making_hours": "hours", "open_ground": "m2"}[quantity]
+        unit = _UNITS.get(quantity, "").format(per=per)
         figure = cells.figure(row, f"features/{feature}/{quantity}", unit=unit)
         figures[figure.key] = figure
         numbers.setdefault(feature, {})[quantity] = figure

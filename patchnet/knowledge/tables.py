@@ -53,7 +53,16 @@ LAYOUTS: Mapping[str, Layout] = {
     "feature_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
     "feature_siting.csv": Layout(
         ("feature",),
-        ("place", "light", "tenancy", "edible", "siting_class", "siting_source"),
+        (
+            "said",
+            "place",
+            "light",
+            "tenancy",
+            "edible",
+            "street",
+            "siting_class",
+            "siting_source",
+        ),
         ("made_from", "siting_note"),
     ),
     "feature_siting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),

@@ -152,7 +152,7 @@ def _kind(candidate: Candidate, knowledge: Knowledge) -> dict[str, Any]:
     feature, siting = knowledge.features[candidate.feature], knowledge.sitings[candidate.feature]
     # Ground and length differ from plot to plot; the page itself asks about children, and whose
     # consent a thing needs stands among its cautions.
-    asks = tuple(ask for ask in candidate.asks if ask == "landlord")
+    asks = ("landlord",) if siting.tenancy == "ask" else ()
     bare = replace(candidate, ground_m2=0.0, length_m=0.0, asks=asks)
     return {
         "place": candidate.place,

@@ -14,20 +14,26 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import CALENDAR_STYLE, calendar_figure
 from patchnet.pages.escape import attribute, text
 from patchnet.pages.inline import asset
-from patchnet.pages.numbers import figure, month_spans
+from patchnet.pages.numbers import figure
 from patchnet.pages.plan_words import (
     CARD_INDEX,
     DEFER,
     STAGE_NAMES,
     amount_words,
     asked_first,
+    best_words,
     cautions_of,
     cost_words,
     fills,
+    homes_words,
+    hours_words,
+    in_a_sentence,
     place_words,
     plant_notes,
     stage_words,
     thing,
+    upkeep_words,
+    when_words,
     would_change_words,
 )
 from patchnet.pages.sheet import sheet
@@ -36,7 +42,7 @@ from patchnet.pages.to_scale import Paper, fitting_paper
 
 __all__ = ["plan_card", "write_plan_card"]
 
-_WIDE_MM, _HIGH_MM = 84, 62
+_WIDE_MM, _HIGH_MM = 84, 50
 _NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
 _SERVED = 4  # groups named for one thing
 _CHANGES = 3
@@ -71,6 +77,8 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         heading=text(f"What plot {name} should add"),
         kind=text(f"{kind}, {figure(plan.answer.area_m2)} m²"),
         street=text(assessment.neighbourhood.name),
+        title=text(best_words(plan)),
+        sentence=text(in_a_sentence(plan, knowledge)),
         warnings=_list(plan.warnings, css="mind"),
         plan=_plan_drawing(plan, assessment),
         things=_things(plan, knowledge),
@@ -79,7 +87,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         calendar=_calendar(plan, knowledge),
         sun="" if sun is None else _sun(sun),
         cautions=_cautions(plan, knowledge),
-        changes=_list(would_change_words(plan, knowledge)[:_CHANGES]),
+        changes=_changes(plan, knowledge),
         index=text(CARD_INDEX),
         defer=text(DEFER),
         credits=text(" ".join(assessment.neighbourhood.credits)),
@@ -100,10 +108,7 @@ def _list(lines: "tuple[str, ...] | list[str]", *, css: str = "") -> str:
 
 def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
     if plan.best is None:
-        return (
-            "<p>Nothing that fits here would win linked homes. Keep what there is, and look at "
-            "what would change the answer.</p>"
-        )
+        return "<p>What would change the answer stands below.</p>"
     blocks = []
     for order, addition in enumerate(plan.best.additions, 1):
         one = addition.candidate
@@ -113,10 +118,10 @@ def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
         )
         filled = fills(addition, plan.best, knowledge)[:1]
         facts = [
-            f"wins {figure(addition.given_the_others)} linked homes",
+            f"wins {homes_words(addition.given_the_others)}",
             cost_words(feature.cost, knowledge),
-            f"about {figure(one.hours_month)} hours a month",
-            f"made {month_spans(one.months)}",
+            upkeep_words(one.hours_month, knowledge),
+            when_words(one),
         ]
         made = knowledge.sitings[one.feature].steps
         steps = "".join(f"<li>{text(step.words)}</li>" for step in made)
@@ -133,13 +138,15 @@ def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def _together(best: Suggestion, knowledge: Knowledge) -> str:
-    words = f"Together they win {figure(best.linked_homes)} linked homes."
+    many = len(best.additions) > 1
+    they = "Together they win" if many else "It wins"
+    words = f"{they} {homes_words(best.linked_homes)}."
     if best.gives_way:
         given = ", ".join(
             f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
             for key, amount in best.gives_way.items()
         )
-        words += f" They take the place of {given}."
+        words += f" {'They take' if many else 'It takes'} the place of {given}."
     return words
 
 
@@ -147,7 +154,7 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     rows = "".join(
         f'<tr><th scope="row">{STAGE_NAMES[stage.when]}</th>'
         f"<td>{text(stage_words(stage.additions, knowledge))}</td>"
-        f"<td>{figure(stage.hours)} h</td></tr>"
+        f'<td class="work">{hours_words(stage.hours)}</td></tr>'
         for stage in plan.stages
     )
     if not rows:
@@ -168,7 +175,7 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
         "<p>"
         + text(
             f"With the neighbour's consent: a gap of {side} x {side} cm in the "
-            f"{gap.kinds[0]} between {sides} would win {figure(gap.homes_won)} linked homes for "
+            f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)} for "
             f"the {knowledge.groups[key].name.lower()}."
         )
         + "</p>"
@@ -203,6 +210,11 @@ def _sun(sun: PlotSun) -> str:
 def _cautions(plan: PlotPlan, knowledge: Knowledge) -> str:
     chosen = [] if plan.best is None else [one.candidate for one in plan.best.additions]
     return _list(cautions_of(chosen, knowledge))
+
+
+def _changes(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = would_change_words(plan, knowledge)[:_CHANGES]
+    return f"<h2>What would change the answer</h2>{_list(lines)}" if lines else ""
 
 
 def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:

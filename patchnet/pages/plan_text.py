@@ -5,7 +5,7 @@ from typing import Any
 
 from shapely import Point
 
-from patchnet.advice.plan_records import PlotPlan, Suggestion
+from patchnet.advice.plan_records import Addition, PlotPlan, Suggestion, Wished
 from patchnet.advice.records import ANCHOR
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import calendar_text
@@ -15,12 +15,17 @@ from patchnet.pages.plan_words import (
     CHOSEN,
     DEFER,
     INDEX,
+    ORDER,
     STAGE_NAMES,
     amount_words,
     asked_first,
+    best_words,
     cautions_of,
     exact_words,
     fills,
+    homes_words,
+    hours_words,
+    in_a_sentence,
     nearest_words,
     need_name,
     place_words,
@@ -35,7 +40,7 @@ from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["plan_json", "plan_text"]
 
-_RULED_OUT_NAMED = 12
+_REASONS_NAMED = 12
 
 
 def plan_json(plan: PlotPlan) -> str:
@@ -58,9 +63,11 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
     kind = knowledge.plot_kinds[plan.answer.kind].name.lower()
     parts = [
         f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
+        paragraph(in_a_sentence(plan, knowledge)),
         _warnings(plan),
         _best(plan, knowledge),
         _wished(plan, knowledge),
+        _to_eat(plan, knowledge),
         _runner_up(plan, knowledge),
         _gaps(plan, knowledge),
         _stages(plan, knowledge),
@@ -90,18 +97,17 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             "WHAT TO ADD",
             [
                 paragraph(
-                    "Nothing that fits here would win linked homes. Keep what there is; what "
-                    "would change the answer stands below.",
+                    "Keep what there is, and its care. Why things were ruled out stands below.",
                     indent="  ",
                 )
             ],
         )
     count = len(best.additions)
-    words = {1: "THE BEST THING TO ADD", 2: "THE TWO BEST THINGS, TOGETHER"}
     lines = [
         paragraph(
-            f"Together they win {figure(best.linked_homes)} linked homes over all groups."
-            f"{_way(best, knowledge)} {CHOSEN}",
+            f"{'Together they win' if count > 1 else 'It wins'} "
+            f"{homes_words(best.linked_homes)} over all groups.{_way(best, knowledge)} {CHOSEN}"
+            f"{f' {ORDER}' if count > 1 else ''}",
             indent="  ",
         )
     ]
@@ -110,9 +116,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         lines.append("")
         lines.append(
             paragraph(
-                f"{order}. {thing(one, knowledge)}: {place_words(one)}. Wins "
-                f"{figure(addition.given_the_others)} linked homes on top of the others, "
-                f"{figure(addition.alone)} alone.",
+                f"{order}. {thing(one, knowledge)}: {place_words(one)}. "
+                f"{_wins(addition, alone=count == 1)}",
                 indent="  ",
                 then="     ",
             )
@@ -126,7 +131,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         details += [f"Take care: {words}" for words in cautions_of([one], knowledge)]
         lines += [paragraph(line, indent="     ", then="       ") for line in details]
     lines += ["", paragraph(exact_words(plan), indent="  ")]
-    return _section(words.get(count, "THE THREE BEST THINGS, TOGETHER"), lines)
+    return _section(best_words(plan).upper(), lines)
 
 
 def _way(best: Suggestion, knowledge: Knowledge) -> str:
@@ -136,19 +141,61 @@ def _way(best: Suggestion, knowledge: Knowledge) -> str:
         f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
         for key, amount in best.gives_way.items()
     )
-    return f" They take the place of {given}."
+    they = "They take" if len(best.additions) > 1 else "It takes"
+    return f" {they} the place of {given}."
+
+
+def _wins(addition: Addition, *, alone: bool) -> str:
+    more, by_itself = homes_words(addition.given_the_others), figure(addition.alone)
+    if alone:
+        return f"Wins {homes_words(addition.alone)}."
+    if figure(addition.given_the_others) == by_itself:
+        return f"Wins {more}, alone as on top of the others."
+    return f"Wins {more} on top of the others, {by_itself} alone."
 
 
 def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
         "WHAT YOU WISHED FOR",
-        [
-            paragraph(
-                f"{knowledge.features[key].name}: alone it would win {figure(won)} linked homes.",
-                indent="  ",
-            )
-            for key, won in plan.wished
-        ],
+        [paragraph(_wish(one, plan, knowledge), indent="  ", then="    ") for one in plan.wished],
+    )
+
+
+def _wish(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
+    name = knowledge.features[one.feature].name
+    if one.why_not:
+        return f"{name}: not here. {one.why_not}"
+    amount = amount_words(one.feature, one.amount, knowledge)
+    words = f"{name}, {amount}" if amount else name
+    if one.asked is not None and figure(one.amount) != figure(one.asked):
+        words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
+    words += f": alone it would win {homes_words(one.alone)}"
+    if plan.best is None:
+        return f"{words}."
+    if one.in_best:
+        more = one.alone if one.with_best is None else one.with_best
+        return f"{words}; it is one of the best set, and wins {figure(more)} there."
+    if one.with_best is None:
+        return f"{words}; it does not fit beside the best set."
+    if one.with_best < 0:
+        lost = homes_words(-one.with_best)
+        return f"{words}; beside the best set it takes so much room that {lost} would be lost."
+    return f"{words}, on top of the best set {figure(one.with_best)}."
+
+
+def _to_eat(plan: PlotPlan, knowledge: Knowledge) -> str:
+    if plan.to_eat is None or plan.best is None:
+        return ""
+    things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
+    words = f"{things}. {_beside(plan.to_eat, plan.best)}"
+    return _section("WITH SOMETHING TO EAT", [paragraph(words, indent="  ")])
+
+
+def _beside(other: Suggestion, best: Suggestion) -> str:
+    they = "It wins" if len(other.additions) == 1 else "Together they win"
+    return (
+        f"{they} {homes_words(other.linked_homes)}; where every group counts for its own "
+        f"share, {figure(other.score / best.score)} times what the best wins."
     )
 
 
@@ -156,9 +203,9 @@ def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
     other = plan.runner_up
     if other is None or plan.best is None:
         return ""
-    first = knowledge.features[plan.best.additions[0].candidate.feature].name.lower()
+    first = knowledge.sitings[plan.best.additions[0].candidate.feature].said
     things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
-    words = f"Without a {first}: {things}. It wins {figure(other.linked_homes)} linked homes."
+    words = f"If you do not want {first}: {things}. {_beside(other, plan.best)}"
     return _section("THE RUNNER-UP", [paragraph(words, indent="  ")])
 
 
@@ -169,7 +216,7 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
         lines.append(
             paragraph(
                 f"{knowledge.groups[key].name}: a gap of {_gap_size(knowledge)} in the "
-                f"{gap.kinds[0]} between {sides} would win {figure(gap.homes_won)} linked homes.",
+                f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)}.",
                 indent="  ",
                 then="    ",
             )
@@ -189,15 +236,26 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(
             f"{STAGE_NAMES[stage.when]}: {stage_words(stage.additions, knowledge)}. About "
-            f"{figure(stage.hours)} hours of work, {figure(stage.cost)} "
-            f"{knowledge.settings['cost_low'].unit}; wins {figure(stage.linked_homes)} more "
-            "linked homes.",
+            f"{hours_words(stage.hours)} of work, {_money(stage.cost, knowledge)}; wins "
+            f"{homes_words(stage.linked_homes, 'more')}.",
             indent="  ",
             then="    ",
         )
         for stage in plan.stages
     ]
+    best = () if plan.best is None else plan.best.additions
+    done = {one.feature for stage in plan.stages for one in stage.additions}
+    if lines and any(one.candidate.feature not in done for one in best):
+        words = (
+            "What is free and quick comes first here, so these steps do not end at the same set "
+            "as above. Take either way."
+        )
+        lines.append(paragraph(words, indent="  "))
     return _section("STEP BY STEP, each the best next step given those before", lines)
+
+
+def _money(cost: float, knowledge: Knowledge) -> str:
+    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else "no money"
 
 
 def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -264,11 +322,14 @@ def _plentiful(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def _ruled_out(plan: PlotPlan, knowledge: Knowledge) -> str:
+    named: dict[str, list[str]] = {}
+    for out in plan.ruled_out:
+        named.setdefault(out.why, []).append(knowledge.features[out.feature].name)
+    shown = list(named.items())[:_REASONS_NAMED]
     lines = [
-        paragraph(f"{knowledge.features[out.feature].name}: {out.why}", indent="  ", then="    ")
-        for out in plan.ruled_out[:_RULED_OUT_NAMED]
+        paragraph(f"{'; '.join(names)}: {why}", indent="  ", then="    ") for why, names in shown
     ]
-    more = len(plan.ruled_out) - _RULED_OUT_NAMED
+    more = len(plan.ruled_out) - sum(len(names) for _, names in shown)
     if more > 0:
         lines.append(f"  ... and {more} more; --format json lists them all.")
     return _section("RULED OUT, AND WHY", lines)

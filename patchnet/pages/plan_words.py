@@ -1,6 +1,6 @@
 """The words of a plot's plan, shared by the terminal, the card and the files."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from patchnet.advice.plan_records import Addition, Candidate, PlantingLine, PlotPlan, Suggestion
 from patchnet.knowledge.records import Knowledge
@@ -11,13 +11,19 @@ __all__ = [
     "CHOSEN",
     "DEFER",
     "INDEX",
+    "ORDER",
     "STAGE_NAMES",
     "amount_words",
     "asked_first",
+    "best_words",
     "cautions_of",
     "cost_words",
     "exact_words",
     "fills",
+    "homes_words",
+    "hours_words",
+    "in_a_sentence",
+    "listed",
     "nearest_words",
     "need_name",
     "place_words",
@@ -26,6 +32,8 @@ __all__ = [
     "stage_words",
     "takes",
     "thing",
+    "upkeep_words",
+    "when_words",
     "would_change_words",
 ]
 
@@ -38,8 +46,10 @@ CARD_INDEX = (
     "are our own working assumptions."
 )
 CHOSEN = (
-    "Chosen so that every wildlife group counts for its own share, not only those with many homes."
+    "Every wildlife group counts for its own share: a small gain for a scarce one can weigh more "
+    "than a large one for a common one."
 )
+ORDER = "The things stand in that order."
 DEFER = (
     "This is general advice. Local rules, your tenancy and the law come first; where a trade is "
     "licensed, ask somebody who holds the licence."
@@ -65,10 +75,13 @@ _ASKS = {
         "First answer: do children under six live here, visit, or come in from the street? If "
         "so, leave it for now and take a bird bath or a boggy bed."
     ),
+    "keeper": "Ask whoever looks after this place first.",
     "landlord": "If you rent, ask the owner first.",
     "neighbour": "Ask the neighbour first where it touches the boundary.",
 }
-_EFFORT = {"low": "little upkeep", "some": "some upkeep", "much": "much upkeep at first"}
+_FLOORS = {"standing": "floor"}
+_LENGTHS = {"sill": "sill or rail"}
+_SERVED_SAID = 3
 
 
 def thing(candidate: Candidate, knowledge: Knowledge) -> str:
@@ -139,18 +152,58 @@ def takes(candidate: Candidate, knowledge: Knowledge) -> str:
     feature = knowledge.features[candidate.feature]
     parts = []
     if candidate.ground_m2 > 0:
-        parts.append(f"{figure(candidate.ground_m2)} m² of ground")
+        floor = _FLOORS.get(candidate.place, "ground")
+        parts.append(f"{figure(candidate.ground_m2)} m² of {floor}")
     if candidate.length_m > 0 and candidate.place != "ground":
-        parts.append(f"{figure(candidate.length_m)} m of length")
+        along = _LENGTHS.get(candidate.place, "wall or fence")
+        parts.append(f"{figure(candidate.length_m)} m of {along}")
     parts += [
-        f"{_EFFORT[feature.effort]} (about {figure(candidate.hours_month)} hours a month)",
+        upkeep_words(candidate.hours_month, knowledge),
         cost_words(feature.cost, knowledge),
-        f"made {month_spans(candidate.months)}",
+        when_words(candidate),
     ]
     years = feature.years_to_work.value
     if years > 1:
-        parts.append(f"takes about {years:g} years to give this")
+        parts.append(f"gives its full worth after about {years:g} years")
     return "; ".join(parts)
+
+
+def upkeep_words(hours: float, knowledge: Knowledge) -> str:
+    """Upkeep in words and hours a month."""
+    if hours <= 0:
+        return "no upkeep"
+    if hours <= knowledge.setting("effort_low_h"):
+        kind = "little"
+    else:
+        kind = "some" if hours <= knowledge.setting("effort_some_h") else "much"
+    return f"{kind} upkeep (about {hours_words(hours)} a month)"
+
+
+def hours_words(hours: float) -> str:
+    """Hours with their unit.
+
+    >>> hours_words(1), hours_words(2.5)
+    ('1 hour', '2.5 hours')
+    """
+    words = figure(hours)
+    return f"{words} hour" if words == "1" else f"{words} hours"
+
+
+def homes_words(homes: float, more: str = "") -> str:
+    """Linked homes with their unit.
+
+    >>> homes_words(1), homes_words(0.28, "more")
+    ('1 linked home', '0.28 more linked homes')
+    """
+    words = figure(homes)
+    unit = "linked home" if words == "1" else "linked homes"
+    return " ".join(part for part in (words, more, unit) if part)
+
+
+def when_words(candidate: Candidate) -> str:
+    """When it is made, planted or put up."""
+    months = month_spans(candidate.months)
+    return "can be done in any month" if months == "all year" else f"done {months}"
 
 
 def cost_words(cost: str, knowledge: Knowledge) -> str:
@@ -180,6 +233,8 @@ def plant_notes(line: PlantingLine) -> list[str]:
 
 def exact_words(plan: PlotPlan) -> str:
     """How the sets were searched."""
+    if plan.exact and plan.searched == 1:
+        return "It is the only thing that fits."
     if plan.exact:
         return f"All {plan.searched:,} sets of up to three things that fit were worked through."
     return (
@@ -198,9 +253,54 @@ def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     """What would change the answer, one line each."""
     lines = []
     for change in plan.would_change:
-        names = ", ".join(knowledge.features[key].name.lower() for key in change.features)
+        names = listed([knowledge.sitings[key].said for key in change.features])
         lines.append(f"{change.words[0].upper()}{change.words[1:]}: {names or 'nothing fits'}.")
     return lines
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as one says them.
+
+    >>> listed([]), listed(["a"]), listed(["a", "b", "c"])
+    ('', 'a', 'a, b and c')
+    """
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Put the answer as one can repeat it at the kitchen table."""
+    best = plan.best
+    if best is None:
+        return "Keep what there is: nothing that fits here would win linked homes."
+    names = listed([knowledge.sitings[one.candidate.feature].said for one in best.additions])
+    least = knowledge.setting("plan_gain_least")
+    helped = [
+        f"the {knowledge.groups[gain.group].name.lower()}"
+        for gain in best.groups
+        if gain.share > 0 and gain.linked_after - gain.linked_before >= least
+    ][:_SERVED_SAID]
+    one = len(best.additions) == 1
+    they = "it" if one else "together they"
+    words = f"Add {names}: {they} give{'s' if one else ''} "
+    if not helped:
+        return f"{words}a little more room for wildlife."
+    words += f"more room to {listed(helped)}"
+    for gain in best.needs:
+        if gain.hungry_months_closed:
+            need = need_name(gain.group, gain.need, knowledge)
+            group = knowledge.groups[gain.group].name.lower()
+            months = month_spans(gain.hungry_months_closed)
+            words += f", and end{'s' if one else ''} the shortage of {need} for the {group} "
+            words += f"in {months}"
+            break
+    return f"{words}."
+
+
+def best_words(plan: PlotPlan) -> str:
+    """Put a heading over the best set."""
+    count = 0 if plan.best is None else len(plan.best.additions)
+    counts = {0: "Nothing to add", 1: "The best thing to add", 2: "The two best things, together"}
+    return counts.get(count, "The three best things, together")
 
 
 def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:

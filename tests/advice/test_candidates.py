@@ -175,11 +175,11 @@ def test_a_set_that_cannot_fit_even_at_its_smallest():
 
 
 def test_hours_and_money_are_limits():
-    """Hedge: 3 hours, 100; border: 1.5 hours, 100."""
+    """Hedge: 1 hour, 100; border: 1.5 hours, 100."""
     found, _ = offered()
     pair = [found["hedge_native"], found["flower_border"]]
-    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=4.5, budget=200)) is not None
-    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=4.4)) is None
+    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=2.5, budget=200)) is not None
+    assert fitted(pair, space(), KNOW, PlotFacts(hours_month=2.4)) is None
     assert fitted(pair, space(), KNOW, PlotFacts(budget=199)) is None
 
 

@@ -57,10 +57,13 @@ def faults(tmp_path, name, text):
 
 
 def test_faults_of_a_users_table_are_all_listed(tmp_path):
-    header = "feature,place,light,tenancy,made_from,edible,siting_class,siting_source,siting_note\n"
+    header = (
+        "feature,said,place,light,tenancy,made_from,edible,street,siting_class,siting_source,"
+        "siting_note\n"
+    )
     found = faults(
         tmp_path, "feature_siting.csv",
-        header + "pond,cellar,sun;moonlight,free,lawn_shrt,n,assumption,patchnet,\n",
+        header + "pond,a pond,cellar,sun;moonlight,free,lawn_shrt,n,n,assumption,patchnet,\n",
     )  # fmt: skip
     assert len(found) == 3
     assert any("cellar" in what for what in found)

@@ -1,0 +1,63 @@
+"""Questions a plan asks back, each with what its answer would still allow."""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from patchnet.advice.candidates import POND_FEATURES, PUBLIC
+from patchnet.advice.plan_records import Candidate
+from patchnet.advice.plot_facts import PlotFacts
+from patchnet.advice.space import NO_SOIL
+from patchnet.knowledge.records import Knowledge, Siting
+
+__all__ = ["questions"]
+
+Allowed = Callable[[Candidate], bool]
+
+
+def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[str, str, Allowed]]:
+    """Facts that nobody said and that could change the answer: fact, words, what it allows.
+
+    What makes no sense for a kind of plot is not asked: whether a street verge is rented, or
+    whether an owner must keep a garden in pots.
+    """
+    sitings = knowledge.sitings
+    asked: list[tuple[str, str, Allowed]] = []
+    if facts.small_children is None:
+        asked.append(
+            (
+                "small_children",
+                "if children under six live here or visit",
+                lambda one: one.feature not in POND_FEATURES,
+            )
+        )
+    if facts.tenure is None and kind not in PUBLIC:
+        asked.append(("tenure", "if you rent", lambda one: sitings[one.feature].tenancy != "own"))
+    if facts.light is None:
+        asked += [
+            ("light", words, partial(_works_in, sitings, light))
+            for light, words in (
+                ("sun", "if the plot lies in full sun"),
+                ("part", "if it lies in half shade"),
+                ("shade", "if it lies in shade"),
+            )
+        ]
+    if facts.pots_only is None and facts.tenure != "own" and kind not in (*PUBLIC, *NO_SOIL):
+        asked.append(
+            (
+                "pots_only",
+                "if everything must stand in pots",
+                partial(_needs_no_soil, knowledge),
+            )
+        )
+    return asked
+
+
+def _needs_no_soil(knowledge: Knowledge, one: Candidate) -> bool:
+    """Whether it stands in a pot, or hangs."""
+    feature = knowledge.features[one.feature]
+    rooted = feature.ground.value > 0 and not feature.container
+    return one.place in ("standing", "wall", "fence", "sill") and not rooted
+
+
+def _works_in(sitings: Mapping[str, Siting], light: str, one: Candidate) -> bool:
+    return light in sitings[one.feature].lights
