@@ -6,7 +6,8 @@ The page is opened from disk, without network, in a real browser at 360 x 740 wi
 processor slowed down (4 times unless told otherwise). Each tap is timed by the browser itself,
 from the touch to the next frame that is painted (Event Timing API, in steps of 8 ms), and beside
 it the page's own part: how long its code held the tap up. On a busy machine the whole holds the
-wait for the processor too; the page's own part does not. As a general-purpose peer in the same run: a bare page with one button that changes its own text.
+wait for the processor too; the page's own part does not. As a general-purpose peer in the same
+run: a bare page with one button that changes its own text.
 """
 
 import argparse

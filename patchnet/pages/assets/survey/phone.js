@@ -4,11 +4,13 @@ let screen = "street";
 
 function show(name, focus = true) {
   screen = name;
+  // All changes first, then what needs to know where things lie: laid out once, not thrice.
+  const down = window.scrollY > 0;
   for (const one of ["street", "plot", "draw", "over", "rules"]) hide($(`screen-${one}`), one !== name);
-  if (window.scrollY) window.scrollTo(0, 0);
   if (name === "over") refreshOver();
   if (name === "street") refreshStreet();
   refreshDock();
+  if (down) window.scrollTo(0, 0);
   const heading = $(`screen-${name}`).querySelector("h1");
   if (focus && heading) heading.focus({ preventScroll: true });
 }
