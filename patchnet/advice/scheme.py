@@ -266,8 +266,8 @@ def _curve(
 ) -> tuple[SchemeStep, ...]:
     steps: list[SchemeStep] = []
     names = [group.field.group.key for group in state.groups]
-    for count in sorted(best.picks):
-        picks, value = best.picks[count], best.value[count]
+    for count in range(min(best.picks), max(best.picks) + 1):
+        picks, value = best.picks.get(count, ()), best.value.get(count, -np.inf)
         if steps and value <= steps[-1].value:
             # One more does not help, or only if it were not for the others: fewer are better.
             steps.append(replace(steps[-1], planters=count))

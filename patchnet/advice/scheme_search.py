@@ -104,10 +104,11 @@ def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, s
     for turn in range(_STARTS if _few(rules) else _STARTS // 2):
         state.go_to(fixed)
         _climb(state, rules, best, shake if turn > 1 else None, chains=turn > 0)
-        _improve(state, fixed, rules, best)
+        if _few(rules) or turn:
+            _improve(state, fixed, rules, best)
         if _few(rules):
             _thin_out(state, fixed, best)
-    for count in sorted(best.picks):
+    for count in _sizes(best, rules):
         if len(fixed) < count:
             own = replace(rules, planters=count)
             state.go_to(_ordered(fixed, best.picks[count]))
@@ -116,6 +117,13 @@ def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, s
             else:
                 _exchange(state, fixed, own, best, rounds=1)
     return best
+
+
+def _sizes(best: Best, rules: SchemeRules) -> list[int]:
+    """Numbers of planters whose best scheme is worked on: all, or where there are many, some."""
+    sizes = sorted(best.picks)
+    some = {sizes[-1] // part for part in (1, 2, 4)}
+    return sizes if _few(rules) else [size for size in sizes if size in some]
 
 
 def _few(rules: SchemeRules) -> bool:
