@@ -33,8 +33,9 @@ from patchnet.pages.scheme import (
     scheme_files,
     write_scheme_folder,
 )
+from patchnet.pages.scheme.certificate import certificate_words, enough_words
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.pages.scheme.phasing import certificate_words
+from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["read_keepers", "scheme"]
@@ -93,6 +94,13 @@ _SIZE = re.compile(
 @click.option("--contact", default="", metavar="TEXT", help="Name and number, day and night.")
 @click.option("--date", default="", metavar="TEXT", help="Date, for the drawings.")
 @click.option("--status", default="Draft for consultation", metavar="TEXT", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(list(PAPERS)),
+    default="a4",
+    show_default=True,
+    help="What the plans are drawn on; the scale stays.",
+)
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="DIR")
 def scheme(
     *,
@@ -117,12 +125,14 @@ def scheme(
     contact: str,
     date: str,
     status: str,
+    paper: str,
     output: Path,
 ) -> None:
     """Choose planters along a road and make what a council asks for.
 
-    DIR gets report.html (prints to A4), planters.csv and .geojson, scheme.gpkg, map.html,
-    change.html (before and after) and neighbourhood.gpkg (the street with the planters).
+    DIR gets report.html (prints to A4, its plans to A4 or A3), planters.csv and .geojson,
+    scheme.gpkg, map.html, change.html (before and after) and neighbourhood.gpkg (the street with
+    the planters).
     Street rules, box sizes and rates of another authority: --knowledge DIR.
 
     \b
@@ -186,7 +196,9 @@ def scheme(
             "measure used, so no scheme was made. Ask for other groups, or survey more plots."
         )
     told = Told(by=by, contact=contact, date=date, status=status)
-    write_scheme_folder(scheme_files(SchemePack(found, told)), output, overwrite=overwrite)
+    write_scheme_folder(
+        scheme_files(SchemePack(found, told, PAPERS[paper])), output, overwrite=overwrite
+    )
     click.echo(_words(found))
     click.echo(f"Wrote {output}: begin with report.html.", err=True)
     click.echo(
@@ -337,11 +349,13 @@ def _words(found: Scheme) -> str:
                 one.keeper or "nobody yet",
             )
         )
+    wide = found.after.knowledge.scheme_figure("wide_margin")
+    certificate = certificate_words(found.curve[-1], exact=found.exact, wide=wide)
     return "\n".join(
         [
             text_table(rows, header=True),
             "",
-            *(paragraph(certificate_words(step, exact=found.exact)) for step in found.curve[-1:]),
+            *(paragraph(line) for line in (certificate, enough_words(found)) if line),
             *(paragraph(note) for note in found.notes),
         ]
     )

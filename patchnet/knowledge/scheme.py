@@ -35,6 +35,7 @@ _FIGURES = {
     "cost_delivery": "GBP",
     "cost_kit": "GBP",
     "level_share": "share",
+    "wide_margin": "share",
     "bay_m": "m",
     "review_months": "months",
     "planters": "planters",

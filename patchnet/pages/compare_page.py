@@ -4,10 +4,15 @@ from string import Template
 
 from patchnet.advice.compare import Comparison, GroupChange
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.compare_text import feature_lines, group_words, signed
-from patchnet.pages.escape import text
+from patchnet.pages.compare_text import (
+    change_words,
+    feature_lines,
+    group_words,
+    pair,
+    signed,
+)
+from patchnet.pages.escape import attribute, text
 from patchnet.pages.inline import asset
-from patchnet.pages.numbers import figure
 from patchnet.pages.sheet import sheet
 from patchnet.pages.to_scale import Paper, fitting_paper
 
@@ -15,18 +20,22 @@ __all__ = ["compare_page"]
 
 _WIDE_MM, _HIGH_MM = 180, 95
 _NAMED = 12
+_LITTLE = 0.02  # a change smaller than this share of the largest is not tinted
 _MAPS = 6
 _FEATURES_NAMED = 60
 
 
-def compare_page(comparison: Comparison) -> str:
-    """Return the page as HTML text; it holds everything and asks the network for nothing."""
+def compare_page(comparison: Comparison, *, title: str = "") -> str:
+    """Return the page as HTML text; it holds everything and asks the network for nothing.
+
+    `title` stands over it; without one it is made of the names of the two neighbourhoods.
+    """
     knowledge = comparison.after.knowledge
-    names = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
+    first, second = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    title = f"From {names[0]} to {names[1]}"
+    title = title or (f"From {first} to {second}" if first != second else f"{first}, then and now")
     body = Template(asset("compare.html")).substitute(
         title=text(title),
         table=_table(comparison, knowledge),
@@ -59,8 +68,8 @@ def _most_changed(comparison: Comparison) -> list[GroupChange]:
 def _table(comparison: Comparison, knowledge: Knowledge) -> str:
     rows = "".join(
         f'<tr><th scope="row">{text(knowledge.groups[change.group].name)}</th>'
-        f"<td>{figure(change.linked_before)}</td><td>{figure(change.linked_after)}</td>"
-        f"<td>{signed(change.linked_after - change.linked_before)}</td>"
+        f"<td>{'</td><td>'.join(pair(change.linked_before, change.linked_after))}</td>"
+        f"<td>{change_words(change.linked_before, change.linked_after)}</td>"
         f"<td>{change.components_before} to {change.components_after}</td>"
         f"<td>{'yes' if change.sure else 'not sure'}</td></tr>"
         for change in comparison.groups
@@ -82,6 +91,8 @@ def _group_map(comparison: Comparison, change: GroupChange, knowledge: Knowledge
         for plot in comparison.plots
         if change.group in plot.homes
     }
+    least = _LITTLE * max((abs(won) for won in homes.values()), default=0.0)
+    homes = {plot: won for plot, won in homes.items() if abs(won) >= least}
     new = set(comparison.only_after)
     shapes = []
     for plot, shape in plots.geometry.items():
@@ -89,7 +100,7 @@ def _group_map(comparison: Comparison, change: GroupChange, knowledge: Knowledge
         css = "more" if won > 0 else "less" if won < 0 else "same"
         label = f"Plot {plot}: {signed(won)} homes"
         if plot in new:
-            css, label = "new", f"Plot {plot}: not there before"
+            css, label = f"new {css}", f"Plot {plot}: not there before, {signed(won)} homes"
         shapes.append(paper.path(shape, css=css, label=label))
     shapes += _breaks(paper, change)
     largest = sorted(homes.items(), key=lambda pair: (-abs(pair[1]), pair[0]))[:_NAMED]
@@ -103,7 +114,8 @@ def _group_map(comparison: Comparison, change: GroupChange, knowledge: Knowledge
     rows = "".join(f"<li>{text(plot)}: {signed(won)} homes</li>" for plot, won in largest)
     return (
         f"<section><h3>{text(name)}</h3><p>{text(group_words(change, knowledge))}</p>"
-        f"<figure>{drawn}<figcaption>{_KEY}</figcaption></figure>"
+        f'<figure><div class="wide map" tabindex="0" role="region" aria-label="Map for '
+        f'{attribute(name.lower())}">{drawn}</div><figcaption>{_KEY}</figcaption></figure>'
         f"<details><summary>The plots that change most</summary><ul>{rows}</ul></details></section>"
     )
 
@@ -112,8 +124,8 @@ _KEY = (
     '<span class="key more-key">+ holds more</span> '
     '<span class="key less-key">\N{MINUS SIGN} holds less</span> '
     '<span class="key new-key">new plot</span> '
-    '<span class="key">white: no change; thick line: a break that is closed; dotted line: a new '
-    "break</span>"
+    '<span class="key">white: no change, or less than 2 % of the largest; thick line: a break that '
+    "is closed; dotted line: a new break</span>"
 )
 
 

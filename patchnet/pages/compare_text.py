@@ -2,6 +2,7 @@
 
 import csv
 import io
+import math
 from dataclasses import asdict
 from typing import Any
 
@@ -14,11 +15,15 @@ from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure, month_spans
 from patchnet.pages.table import paragraph, text_table
 
-__all__ = ["compare_csv", "compare_json", "compare_text", "feature_lines", "group_words", "signed"]
+__all__ = [
+    "change_words", "compare_csv", "compare_json", "compare_text", "feature_lines", "group_words",
+    "hardly", "pair", "signed",
+]  # fmt: skip
 
 _NAMED = 8
 _LITTLE = 0.02  # changes smaller than this share of the largest are not named
 _FEATURES_NAMED = 20
+_HARDLY = 0.001  # share of the linked homes: a smaller change is called hardly any
 _KINDS = {
     "new": "is new",
     "gone": "is gone",
@@ -36,6 +41,37 @@ def signed(change: float) -> str:
     if change == 0:
         return "no change"
     return f"+{figure(change)}" if change > 0 else f"-{figure(-change)}"
+
+
+def hardly(before: float, after: float) -> bool:
+    """Whether a change is so small a share of what was there that no one should build on it.
+
+    >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1)
+    (True, False, False)
+    """
+    return before != after and abs(after - before) < _HARDLY * max(abs(before), abs(after))
+
+
+def pair(before: float, after: float) -> tuple[str, str]:
+    """Two figures with as many digits as it takes to see the change between them.
+
+    >>> pair(143.21, 143.44), pair(140, 190), pair(2.1431, 2.1428), pair(0, 3)
+    (('143.21', '143.44'), ('140', '190'), ('2.1', '2.1'), ('0', '3'))
+    """
+    change = abs(after - before)
+    if change == 0 or hardly(before, after) or figure(before) != figure(after):
+        return figure(before), figure(after)
+    places = max(0, 1 - math.floor(math.log10(change)))
+    return f"{before:.{places}f}", f"{after:.{places}f}"
+
+
+def change_words(before: float, after: float) -> str:
+    """A change with its sign, or that there is hardly any.
+
+    >>> change_words(2.1431, 2.1428), change_words(143.2, 143.4)
+    ('hardly any', '+0.2')
+    """
+    return "hardly any" if hardly(before, after) else signed(after - before)
 
 
 def compare_json(comparison: Comparison) -> str:
@@ -112,11 +148,20 @@ def group_words(change: GroupChange, knowledge: Knowledge) -> str:
     if abs(won) < 1e-9 and change.homes_before == change.homes_after:
         return f"{name}: no change."
     doubt = "" if change.sure else " Not sure: what is not known could account for it."
-    return (
-        f"{name}: linked homes {figure(change.linked_before)} before, "
-        f"{figure(change.linked_after)} after ({signed(won)}); connected groups "
-        f"{change.components_before} before, {change.components_after} after.{doubt}"
+    before, after = pair(change.linked_before, change.linked_after)
+    told = change_words(change.linked_before, change.linked_after)
+    told = "hardly any change" if told == "hardly any" else told
+    parts = (
+        f"{change.components_before} connected groups of plots before, "
+        f"{change.components_after} after"
+        if change.components_before != change.components_after
+        else f"still {change.components_after} connected groups of plots"
+        if change.components_after > 1
+        else "all its plots are linked, as before"
+        if change.components_after
+        else "no plots are linked"
     )
+    return f"{name}: linked homes {before} before, {after} after ({told}); {parts}.{doubt}"
 
 
 def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
@@ -126,9 +171,8 @@ def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
     rows += [
         (
             knowledge.groups[change.group].name,
-            figure(change.linked_before),
-            figure(change.linked_after),
-            signed(change.linked_after - change.linked_before),
+            *pair(change.linked_before, change.linked_after),
+            change_words(change.linked_before, change.linked_after),
             f"{change.components_before} to {change.components_after}",
             "yes" if change.sure else "not sure",
         )

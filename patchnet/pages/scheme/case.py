@@ -3,11 +3,10 @@
 from collections import Counter
 
 from patchnet.advice.compare import Comparison, GroupChange
-from patchnet.pages.compare_text import signed
+from patchnet.pages.compare_text import change_words, pair
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure, month_spans
-from patchnet.pages.scheme.front import many
-from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.pack import SchemePack, many
 from patchnet.pages.scheme.tables import table_html
 
 __all__ = ["case_html"]
@@ -25,9 +24,8 @@ def case_html(pack: SchemePack) -> str:
     rows = [
         (
             know.groups[change.group].name,
-            _homes(change.linked_before),
-            _homes(change.linked_after),
-            signed(change.linked_after - change.linked_before),
+            *pair(change.linked_before, change.linked_after),
+            change_words(change.linked_before, change.linked_after),
             f"{change.components_before} to {change.components_after}",
             len(change.breaks_closed),
             _months(comparison, change.group),
@@ -51,11 +49,6 @@ def case_html(pack: SchemePack) -> str:
         "after building, compared with this state; flowers and visitors counted at each box as the "
         "upkeep grid says; the same photographs.</p>"
     )
-
-
-def _homes(value: float) -> str:
-    """Four digits: with two the change of a few planters would not be seen."""
-    return f"{value:.4g}"
 
 
 def _months(comparison: Comparison, group: str) -> str:

@@ -14,11 +14,10 @@ from shapely.ops import substring
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import Street
 from patchnet.pages.escape import text
+from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.to_scale import Paper
 
 __all__ = [
-    "SHEET_HIGH",
-    "SHEET_WIDE",
     "Stretch",
     "across",
     "chainage_marks",
@@ -28,9 +27,6 @@ __all__ = [
     "match_lines",
 ]
 
-SHEET_WIDE, SHEET_HIGH = 277.0, 144.0
-"""Millimetres of a plan on an A4 sheet lying on its side."""
-_USED = 250.0  # mm of street on a sheet: the rest is overlap
 _TICKS_MM = 18.0  # between chainage marks at least
 _STEPS_M = (5, 10, 20, 50, 100, 200)
 _HATCH = (
@@ -52,16 +48,17 @@ class Stretch:
         return self.start_m <= chainage_m <= self.stop_m
 
 
-def cut_street(street: Street, scale: int) -> tuple[Stretch, ...]:
+def cut_street(street: Street, scale: int, size: SheetSize = A4) -> tuple[Stretch, ...]:
     """Cut a street into sheets of one scale, each turned so that the road lies along the paper."""
-    count = max(1, math.ceil(street.length_m * 1000 / scale / _USED - 1e-9))
+    count = max(1, math.ceil(street.length_m * 1000 / scale / size.used_mm - 1e-9))
     ends = np.linspace(0, street.length_m, count + 1).tolist()
     return tuple(
-        Stretch(start, stop, _paper(street, start, stop, scale)) for start, stop in pairwise(ends)
+        Stretch(start, stop, _paper(street, start, stop, scale, size))
+        for start, stop in pairwise(ends)
     )
 
 
-def _paper(street: Street, start: float, stop: float, scale: int) -> Paper:
+def _paper(street: Street, start: float, stop: float, scale: int, size: SheetSize) -> Paper:
     part = substring(street.line, start, stop)
     first, last = (np.asarray(part.coords[at])[:2] for at in (0, -1))
     east, north = (last - first).tolist()
@@ -70,7 +67,7 @@ def _paper(street: Street, start: float, stop: float, scale: int) -> Paper:
     west, south, right, top = laid.bounds
     middle = shapely.Point((west + right) / 2, (south + top) / 2)
     centre = shapely.affinity.rotate(middle, turn, origin=(0, 0))
-    return Paper((centre.x, centre.y), scale, SHEET_WIDE, SHEET_HIGH, turn)
+    return Paper((centre.x, centre.y), scale, size.wide_mm, size.high_mm, turn)
 
 
 def across(street: Street, chainage_m: float, offset_m: float) -> shapely.Point:
@@ -144,7 +141,7 @@ def chainage_marks(stretch: Stretch, street: Street) -> str:
 def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) -> str:
     """Broken lines where the next sheet goes on, with the drawing it is on."""
     out = []
-    reach = SHEET_HIGH * stretch.paper.scale / 1000 * 0.36
+    reach = stretch.paper.high_mm * stretch.paper.scale / 1000 * 0.36
     for chainage, drawing in ((stretch.start_m, before), (stretch.stop_m, after)):
         if not drawing:
             continue

@@ -10,7 +10,6 @@ from patchnet.ground.street import Street, StreetObject, StreetSide
 from patchnet.ground.street.records import SIDES, Basis
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.drawing import (
-    SHEET_WIDE,
     Stretch,
     across,
     chainage_marks,
@@ -96,8 +95,8 @@ def object_marks(stretch: Stretch, street: Street) -> str:
 def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     """The street as it is, with the narrowest footway width of every bay."""
     street = pack.scheme.street
-    short = street.length_m * 1000 / _FINER <= SHEET_WIDE
-    stretches = cut_street(street, _FINER if short else _SCALE)
+    short = street.length_m * 1000 / _FINER <= pack.paper.wide_mm
+    stretches = cut_street(street, _FINER if short else _SCALE, pack.paper)
     bays = bays_of(street, pack.knowledge.scheme_figure("bay_m"))
     sheets = []
     for at, stretch in enumerate(stretches):
@@ -121,7 +120,8 @@ _KEY = (
     "Figures behind the footway: narrowest width of the bay in metres (meas. measured, map from "
     "the map, ? measure this; a dash where the map has no footway); "
     '<span class="sample sight-sample"></span> must stay free to be seen over; numbers in rings: '
-    "things in the street, listed below; small figures along the road: chainage in metres."
+    "things in the street, listed in the table after the sheets; small figures along the road: "
+    "chainage in metres."
 )
 
 

@@ -44,7 +44,10 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
     return {
         "report.html": scheme_report(pack),
         "map.html": map_page(scheme.after, title=pack.title),
-        "change.html": compare_page(scheme.comparison),
+        "change.html": compare_page(
+            scheme.comparison,
+            title=f"{pack.title}: before and after",
+        ),
         "planters.csv": _csv(planter_table(pack)),
         "planters.geojson": _made("planters.geojson", pack, {"planters": planter_table(pack)}),
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),

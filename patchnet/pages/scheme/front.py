@@ -4,15 +4,16 @@ from collections import Counter
 
 from patchnet.advice.scheme_records import Scheme
 from patchnet.ground.street.records import Verdict
-from patchnet.pages.compare_text import signed
+from patchnet.pages.compare_text import hardly, signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.pack import SchemePack, centimetres, pounds, width_words
+from patchnet.pages.scheme.certificate import certificate_words, enough_words
+from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.scheme.sheets import blank
 from patchnet.pages.scheme.tables import table_html
 
-__all__ = ["NOT_A_PERMISSION", "front_html", "many", "summary_html"]
+__all__ = ["NOT_A_PERMISSION", "front_html", "summary_html"]
 
 NOT_A_PERMISSION = "Not a permission; follow your authority's code and its licensing."
 _VERDICTS: dict[Verdict, str] = {
@@ -22,16 +23,9 @@ _VERDICTS: dict[Verdict, str] = {
 }
 
 
+_CLEAR = 0.01  # a share of linked homes: less is not named by itself
+_NAMED = 3
 _SHORT = {"fits": "met", "ask": "ask", "measure": "measure", "no": "refused"}
-
-
-def many(count: int, one: str, more: str = "") -> str:
-    """A number with its noun.
-
-    >>> many(1, "planter"), many(3, "planter"), many(2, "box", "boxes")
-    ('1 planter', '3 planters', '2 boxes')
-    """
-    return f"{count} {one if count == 1 else more or one + 's'}"
 
 
 def front_html(pack: SchemePack) -> str:
@@ -72,14 +66,16 @@ def summary_html(pack: SchemePack) -> str:
         "offers are in (bill of quantities)."
     )
     water = f"{figure(litres)} litres each visit in summer for all planters together (upkeep)."
-    asked = (
-        "A licence for the places in this report, an answer to each line marked ask or measure, "
-        "and the names of those to be consulted (permissions)."
+    asked = _asked(scheme)
+    certificate = certificate_words(
+        scheme.curve[-1], exact=scheme.exact, wide=know.scheme_figure("wide_margin")
     )
     items = (
         ("Aim", _aim(scheme)),
         ("Street", _street(scheme)),
         ("Planters", _planters(scheme)),
+        ("How many are enough", enough_words(scheme) or "Only this number was looked at."),
+        ("How good the choice is", certificate),
         ("Cost", cost),
         ("Who looks after them", _keepers(pack)),
         ("Water", water),
@@ -87,7 +83,8 @@ def summary_html(pack: SchemePack) -> str:
     )
     listed = "".join(f"<div><dt>{name}</dt><dd>{text(words)}</dd></div>" for name, words in items)
     return (
-        f'<section class="summary"><h2>Summary</h2><dl class="facts">{listed}</dl>'
+        f'<section class="summary"><h2>Summary</h2><p class="lead">{text(_in_short(scheme))}</p>'
+        f'<dl class="facts">{listed}</dl>'
         f"<h3>The planters at a glance</h3>{_glance(pack)}</section>"
     )
 
@@ -117,25 +114,78 @@ def _glance(pack: SchemePack) -> str:
     return table_html("The planters at a glance", heads, rows, css="glance")
 
 
+def _in_short(scheme: Scheme) -> str:
+    """What the scheme does for wildlife and what is asked of the council, in one sentence."""
+    knowledge = scheme.after.knowledge
+    risen = sorted(
+        (
+            (change.linked_after - change.linked_before) / change.linked_before,
+            knowledge.groups[change.group].name.lower(),
+        )
+        for change in scheme.comparison.groups
+        if change.linked_after > change.linked_before > 0 and change.sure
+    )[::-1]
+    clear = [f"{name} by {figure(100 * share)} %" for share, name in risen if share >= _CLEAR]
+    closed = sum(len(change.breaks_closed) for change in scheme.comparison.groups)
+    if clear:
+        does = f"raise the linked homes of {_listed(clear[:_NAMED])}"
+        rest = len(risen) - min(len(clear), _NAMED)
+        does += f" and those of {many(rest, 'other group')} by less" if rest else ""
+    elif risen:
+        does = (
+            f"add a little: {risen[0][1]} gain most, {figure(100 * risen[0][0])} % more linked "
+            "homes"
+        )
+    else:
+        does = "bring flowers to the street, with no gain in linked homes that is sure"
+    if closed:
+        does += f", and close {many(closed, 'break')} in the network"
+    count = len(scheme.planters)
+    return (
+        f"{many(count, 'planter')} in {scheme.street.name} would {does}; the council is asked "
+        f"for {_asked_short(scheme)}."
+    )
+
+
+def _listed(names: list[str]) -> str:
+    """Names with commas and an 'and'."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _asked_short(scheme: Scheme) -> str:
+    counts = Counter(one.site.verdict for one in scheme.planters)
+    count = len(scheme.planters)
+    wanted = [f"a licence for {'this place' if count == 1 else f'these {count} places'}"]
+    if counts["ask"]:
+        wanted.append(f"its word on {counts['ask']} of them")
+    if counts["measure"]:
+        wanted.append(f"a look with the group at {counts['measure']} where something is not known")
+    return _listed(wanted)
+
+
+def _asked(scheme: Scheme) -> str:
+    wanted = _asked_short(scheme)
+    return (
+        f"{wanted[0].upper()}{wanted[1:]}. Also the names of those to be consulted (permissions) "
+        "and the speed that drivers keep to, if it has been measured."
+    )
+
+
 def _aim(scheme: Scheme) -> str:
     knowledge = scheme.after.knowledge
-    gains = [
-        (change.linked_after - change.linked_before, change)
-        for change in scheme.comparison.groups
-        if change.linked_after > change.linked_before
-    ]
-    if not gains:
-        names = ", ".join(knowledge.groups[key].name.lower() for key in scheme.after.groups)
-        return f"Flowers and stepping stones for {names}. By the measure used nothing is won."
-    won = "; ".join(
-        f"{knowledge.groups[change.group].name.lower()} {signed(gain)} linked homes"
-        + ("" if change.sure else " (not sure)")
-        for gain, change in gains
-    )
-    return (
-        f"Flowers and stepping stones for wildlife that flies. Won: {won}. Homes are an index of "
-        "room for wildlife, not a forecast of animals."
-    )
+    won, little = [], []
+    for change in scheme.comparison.groups:
+        name = knowledge.groups[change.group].name.lower()
+        gain = change.linked_after - change.linked_before
+        if hardly(change.linked_before, change.linked_after):
+            little.append(name)
+        elif gain:
+            won.append(f"{name} {signed(gain)}" + ("" if change.sure else " (not sure)"))
+    words = "Flowers and stepping stones for wildlife that flies. "
+    words += f"Linked homes: {'; '.join(won)}. " if won else "By the measure used little is won. "
+    if little:
+        words += f"Hardly any change: {', '.join(little)}. "
+    return words + "Homes are an index of room for wildlife, not a forecast of animals."
 
 
 def _street(scheme: Scheme) -> str:

@@ -9,10 +9,11 @@ import pyproj
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme
 from patchnet.ground.street.records import Basis
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
 from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 
-__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "pounds", "width_words"]
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "pounds", "width_words"]
 
 BASIS_MARKS: dict[Basis, str] = {"measured": "meas.", "from the map": "map", "assumed": "ass."}
 """How a figure on a drawing says where it comes from."""
@@ -42,10 +43,11 @@ class Told:
 
 @dataclass(frozen=True, eq=False)
 class SchemePack:
-    """A scheme with its planting and its bill."""
+    """A scheme with its planting and its bill; `paper` is what its plans are drawn on."""
 
     scheme: Scheme
     told: Told
+    paper: SheetSize = A4
 
     @property
     def knowledge(self) -> Knowledge:
@@ -87,6 +89,15 @@ class SchemePack:
     def group_of(self, planter: PlacedPlanter) -> PlantGroup:
         """The planting that a planter belongs to."""
         return next(group for group in self.groups if planter in group.planters)
+
+
+def many(count: int, one: str, more: str = "") -> str:
+    """A number with its noun.
+
+    >>> many(1, "planter"), many(3, "planter"), many(2, "box", "boxes")
+    ('1 planter', '3 planters', '2 boxes')
+    """
+    return f"{count} {one if count == 1 else more or one + 's'}"
 
 
 def pounds(amount: float) -> str:

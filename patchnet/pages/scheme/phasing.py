@@ -5,47 +5,21 @@ from patchnet.pages.colours import INK, MADDER, MUTED, RULE, WOAD
 from patchnet.pages.compare_text import signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.front import many
+from patchnet.pages.scheme.certificate import certificate_words, enough_words
 from patchnet.pages.scheme.pack import SchemePack, pounds
 from patchnet.pages.scheme.tables import table_html
 
-__all__ = ["certificate_words", "levels_off", "phasing_html"]
+__all__ = ["phasing_html"]
 
 _WIDE, _HIGH = 520, 230
 _LITTLE = 0.005  # linked homes: less is not told
 _LEFT, _FOOT, _TOP, _RIGHT = 52, 36, 14, 16
 
 
-def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
-    """The number of planters from which each further one adds less than `share` of all won.
-
-    None where the curve never levels off.
-    """
-    if len(curve) < 2 or curve[-1].value <= 0:
-        return None
-    least = share * curve[-1].value
-    flat = len(curve) - 1
-    while flat > 0 and curve[flat].value - curve[flat - 1].value < least:
-        flat -= 1
-    return None if flat == len(curve) - 1 else curve[flat].planters
-
-
-def certificate_words(step: SchemeStep, *, exact: bool) -> str:
-    """By how much another scheme of the same size could be better, at most."""
-    if exact:
-        return "Every scheme of this size was judged: none is better, by the measure searched."
-    if step.value <= 0:
-        return "Nothing is won, so no share can be told."
-    return (
-        f"No scheme of this size can beat it by more than {figure(100 * step.within)} %, by the "
-        "measure searched."
-    )
-
-
 def phasing_html(pack: SchemePack) -> str:
     """The order of building and the curve of the best scheme for every number."""
     scheme = pack.scheme
-    return _order(scheme) + _curve(scheme, pack.knowledge.scheme_figure("level_share"))
+    return _order(scheme) + _curve(scheme)
 
 
 def _order(scheme: Scheme) -> str:
@@ -95,7 +69,11 @@ def _share(part: float, whole: float) -> str:
     return f"{100 * part / whole:.0f} %" if whole > 0 else "nothing"
 
 
-def _curve(scheme: Scheme, share: float) -> str:
+def _more(step: SchemeStep) -> str:
+    return f"{figure(100 * step.within)} %" if step.value > 0 else "not known"
+
+
+def _curve(scheme: Scheme) -> str:
     curve = scheme.curve
     if len(curve) < 2:
         return ""
@@ -113,25 +91,21 @@ def _curve(scheme: Scheme, share: float) -> str:
             )
             or "none",
             pounds(step.cost),
-            certificate_words(step, exact=scheme.exact),
+            "nothing" if scheme.exact else _more(step),
         )
         for step in curve
         if step.planters
     ]
-    flat = levels_off(curve, share)
-    words = (
-        f"From {many(flat, 'planter')} on, each further one adds less than {share:.0%} of the "
-        "gain: more hardly helps."
-        if flat
-        else "More planters still help at the largest number looked at."
+    certificate = certificate_words(
+        curve[-1], exact=scheme.exact, wide=knowledge.scheme_figure("wide_margin")
     )
     return (
-        f"<h3>How many planters are worth it</h3><p>{text(words)} "
-        f"{text(certificate_words(curve[-1], exact=scheme.exact))}</p>"
+        f"<h3>How many planters are worth it</h3><p>{text(enough_words(scheme))} "
+        f"{text(certificate)}</p>"
         + _drawn(curve)
         + table_html(
             "The best scheme found for every number of planters",
-            ("Planters", "Won", "Linked homes won", "Cost", "How sure"),
+            ("Planters", "Won", "Linked homes won", "Cost", "Most that another could win more"),
             rows,
             css="curve-table",
         )

@@ -9,8 +9,6 @@ from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.ground.street import Site, Street
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.drawing import (
-    SHEET_HIGH,
-    SHEET_WIDE,
     Stretch,
     chainage_marks,
     cut_street,
@@ -20,6 +18,7 @@ from patchnet.pages.scheme.drawing import (
 )
 from patchnet.pages.scheme.existing import object_marks
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
+from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.sheets import Sheet
 from patchnet.pages.to_scale import Paper
 
@@ -29,16 +28,18 @@ _LOCATION_SCALES = (500, 1250, 2500, 5000, 10000)
 _FINE, _PLAIN = 100, 200
 _FINE_SHEETS = 3  # sheets at 1:100 at most; longer streets are drawn at 1:200
 _AROUND_M = 60.0  # of neighbourhood shown round the street
+_LETTER_MM = 1.8  # of paper for a letter of a street name, about
 
 
 def location_sheet(pack: SchemePack) -> Sheet:
     """The street in its neighbourhood, north up."""
-    hood, street = pack.scheme.neighbourhood, pack.scheme.street
+    hood, street, size = pack.scheme.neighbourhood, pack.scheme.street, pack.paper
     west, south, east, north = shapely.bounds(street.line.buffer(_AROUND_M)).tolist()
-    need = 1000 * max((east - west) / SHEET_WIDE, (north - south) / SHEET_HIGH)
+    need = 1000 * max((east - west) / size.wide_mm, (north - south) / size.high_mm)
     scale = next((one for one in _LOCATION_SCALES if one >= need), math.ceil(need / 5000) * 5000)
-    paper = Paper(((west + east) / 2, (south + north) / 2), scale, SHEET_WIDE, SHEET_HIGH)
+    paper = Paper(((west + east) / 2, (south + north) / 2), scale, size.wide_mm, size.high_mm)
     window = paper.window()
+    named: dict[str, shapely.Polygon] = {}
     parts = ground_layers(paper, hood, street, sight=False)
     roads = hood.roads.iloc[hood.roads.sindex.query(window)]
     for name, shape in sorted(
@@ -47,7 +48,12 @@ def location_sheet(pack: SchemePack) -> Sheet:
         parts.append(paper.path(shape, css="road-line"))
         seen = shapely.intersection(shape, window)
         if name and name != street.name and not seen.is_empty:
-            parts.append(label(paper, seen.representative_point(), name, css="street-name"))
+            x, y = paper.place(seen.representative_point())
+            wide = _LETTER_MM * len(name)
+            here = shapely.box(x - wide / 2, y - _LETTER_MM, x + wide / 2, y + _LETTER_MM)
+            if name not in named and not any(here.intersects(one) for one in named.values()):
+                named[name] = here
+                parts.append(label(paper, seen.representative_point(), name, css="street-name"))
     parts.append(paper.path(street.line, css="chosen-road", label=street.name))
     for planter in pack.scheme.planters:
         x, y = paper.place(planter.site.centre)
@@ -63,15 +69,15 @@ def location_sheet(pack: SchemePack) -> Sheet:
     return Sheet("Location plan", paper, "".join(parts), key)
 
 
-def proposal_scale(street: Street) -> int:
+def proposal_scale(street: Street, size: SheetSize = A4) -> int:
     """1:100 for short streets, else 1:200: the scales that planting is drawn at."""
-    return _FINE if len(cut_street(street, _FINE)) <= _FINE_SHEETS else _PLAIN
+    return _FINE if len(cut_street(street, _FINE, size)) <= _FINE_SHEETS else _PLAIN
 
 
 def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     """One sheet for each stretch that has planters; `first` is the number of the first sheet."""
     scheme = pack.scheme
-    stretches = cut_street(scheme.street, proposal_scale(scheme.street))
+    stretches = cut_street(scheme.street, proposal_scale(scheme.street, pack.paper), pack.paper)
     used = [
         at
         for at, stretch in enumerate(stretches)
@@ -141,6 +147,9 @@ def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
             parts.append(paper.path(shapely.LineString(ends), css="dimension"))
         mark = f"{centimetres(site.clear_m)} {BASIS_MARKS[site.clear_basis]}"
     behind = edge + (site.clear_m or 0.0) + 4.2 * paper.scale / 1000
+    if not paper.window().buffer(-2.0 * paper.scale / 1000).covers(out(behind)):
+        # So wide that its end is off the sheet: the figure stands by the box.
+        behind = edge + 4.2 * paper.scale / 1000
     parts.append(label(paper, out(behind), mark, css="halo clear-width"))
     front = -(half + site.offset_m + 2.4 * paper.scale / 1000)
     parts.append(label(paper, out(front), planter.plot, css="halo planter-name"))

@@ -29,7 +29,8 @@ __all__ = ["scheme_report"]
 def scheme_report(pack: SchemePack) -> str:
     """Return the report as HTML text; it needs no scripts and asks the network for nothing.
 
-    The drawings are printed to scale on A4 sheets that lie on their side.
+    The drawings are printed to scale on sheets of `pack.paper` that lie on their side, the rest
+    on A4.
 
     Raises
     ------
@@ -45,7 +46,8 @@ def scheme_report(pack: SchemePack) -> str:
         parts="".join(_parts(pack, sheets)),
         credits=text(" ".join(pack.credits)),
     )
-    page = sheet(title=pack.title, style=asset("scheme.css") + CALENDAR_STYLE, body=body)
+    style = f"{asset('scheme.css')}@page sheet {{ size: {pack.paper.name} landscape; }}\n"
+    page = sheet(title=pack.title, style=style + CALENDAR_STYLE, body=body)
     left = outside_addresses(page)
     if left:
         raise PatchnetError(f"The report would have to fetch {', '.join(sorted(set(left)))}.")

@@ -1,4 +1,4 @@
-"""A4 sheets that lie on their side: a drawing at true scale over its title block."""
+"""Sheets that lie on their side: a drawing at true scale over its title block."""
 
 from dataclasses import dataclass
 
@@ -29,7 +29,7 @@ def sheet_html(sheet: Sheet, pack: SchemePack, *, number: int, of: int, inside: 
     told = pack.told
     cells = (
         ("Drawing", f"{number} of {of}"),
-        ("Scale", f"1:{sheet.paper.scale:,} at A4, printed at full size"),
+        ("Scale", f"1:{sheet.paper.scale:,} at {pack.paper.name}, printed at full size"),
         ("Coordinates", text(pack.crs_name)),
         ("Status", text(told.status)),
         ("Date", blank(told.date, of="date")),

@@ -5,8 +5,7 @@ import math
 from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import MONTHS, figure
-from patchnet.pages.scheme.front import many
-from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.pack import SchemePack, many
 from patchnet.pages.scheme.quantities import (
     Rota,
     litres_a_visit,

@@ -10,9 +10,10 @@ import pytest
 import shapely
 
 from patchnet.pages.scheme import SchemePack, Told
-from patchnet.pages.scheme.drawing import SHEET_HIGH, SHEET_WIDE, across, cut_street
+from patchnet.pages.scheme.drawing import across, cut_street
 from patchnet.pages.scheme.existing import bays_of, existing_html, existing_sheets
 from patchnet.pages.scheme.pack import centimetres
+from patchnet.pages.scheme.paper import A3, A4
 from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
 from patchnet.pages.scheme.section import section_html, sections_of
 
@@ -41,9 +42,10 @@ def bounds(path):
     return (*points.min(axis=0), *points.max(axis=0))
 
 
-def test_sheets_cover_the_street_end_to_end(pack):
+@pytest.mark.parametrize("size", [A4, A3])
+def test_sheets_cover_the_street_end_to_end(pack, size):
     for scale in (100, 200, 500):
-        stretches = cut_street(pack.scheme.street, scale)
+        stretches = cut_street(pack.scheme.street, scale, size)
         assert stretches[0].start_m == 0
         assert stretches[-1].stop_m == pytest.approx(pack.scheme.street.length_m)
         for one, other in pairwise(stretches):
@@ -51,8 +53,8 @@ def test_sheets_cover_the_street_end_to_end(pack):
         for one in stretches:
             for chainage in (one.start_m, (one.start_m + one.stop_m) / 2, one.stop_m):
                 x, y = one.paper.place(pack.scheme.street.line.interpolate(chainage))
-                assert 0 <= x <= SHEET_WIDE
-                assert 0 <= y <= SHEET_HIGH
+                assert 0 <= x <= size.wide_mm
+                assert 0 <= y <= size.high_mm
 
 
 @pytest.mark.parametrize("angle", [0, 33, 90, 145, -120])
@@ -135,6 +137,33 @@ def test_sheets_name_their_neighbours(pack):
     ]
     named = [re.findall(r"goes on: drawing (\d+)", sheet.drawn) for sheet in sheets]
     assert named == [["5"], ["4"], []]
+
+
+def test_a_width_whose_end_is_off_the_sheet_stands_by_its_box(pack):
+    """40 m at 1:200 are 200 mm, more than the sheet is high: the figure is still on the plan."""
+    first = pack.scheme.planters[0]
+    wide = dataclasses.replace(first, site=dataclasses.replace(first.site, clear_m=40.0))
+    laid = SchemePack(dataclasses.replace(pack.scheme, planters=(wide,)), Told())
+    drawn = "".join(sheet.drawn for sheet in proposal_sheets(laid, first=1))
+    assert ">40.00 " in drawn
+
+
+def test_street_names_do_not_lie_over_each_other(pack):
+    """A road mapped in three pieces is named once, and of two at one place one is named."""
+    hood = pack.scheme.neighbourhood
+    middle = pack.scheme.street.line.interpolate(0.5, normalized=True)
+    beside = [
+        shapely.LineString([(middle.x + dx, middle.y + dy), (middle.x + dx + 9, middle.y + dy)])
+        for dx, dy in ((-60, 40), (0, 40), (60, 40), (-60, 41))
+    ]
+    roads = hood.roads.iloc[[0, 0, 0, 0]].set_geometry(beside, crs=hood.roads.crs)
+    roads["name"] = ["Beck Lane", "Beck Lane", "Beck Lane", "Dyke Lane"]
+    laid = dataclasses.replace(
+        pack.scheme, neighbourhood=dataclasses.replace(hood, roads=roads.reset_index(drop=True))
+    )
+    drawn = location_sheet(SchemePack(laid, Told())).drawn
+    assert drawn.count(">Beck Lane</text>") == 1
+    assert ">Dyke Lane</text>" not in drawn
 
 
 def test_location_is_north_up_at_a_usual_scale(pack):

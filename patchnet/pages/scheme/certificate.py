@@ -1,0 +1,60 @@
+"""How good a scheme is, in words: what no other can win more, and how many planters are enough."""
+
+from patchnet.advice.scheme_records import Scheme, SchemeStep
+from patchnet.pages.numbers import figure
+from patchnet.pages.scheme.pack import many
+
+__all__ = ["certificate_words", "enough_words", "levels_off"]
+
+
+def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
+    """The number of planters from which each further one adds less than `share` of all won.
+
+    None where the curve never levels off.
+    """
+    if len(curve) < 2 or curve[-1].value <= 0:
+        return None
+    least = share * curve[-1].value
+    flat = len(curve) - 1
+    while flat > 0 and curve[flat].value - curve[flat - 1].value < least:
+        flat -= 1
+    return None if flat == len(curve) - 1 else curve[flat].planters
+
+
+def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
+    """By how much another scheme of the same size could be better, at most.
+
+    From a share of `wide` on it is said that this leaves much open.
+    """
+    if exact:
+        return "Every scheme of this size was judged: none is better, by the measure searched."
+    if step.value <= 0:
+        return "Nothing is won, so no share can be told."
+    words = (
+        f"No scheme with as many planters can win more than {figure(100 * step.within)} % more "
+        "than this one, by the measure searched."
+    )
+    if step.within < wide:
+        return words
+    return (
+        f"{words} That is a wide margin: a clearly better scheme was not found, but it is not "
+        "ruled out."
+    )
+
+
+def enough_words(scheme: Scheme) -> str:
+    """From how many planters on a further one hardly helps, and what so many win."""
+    curve = scheme.curve
+    if len(curve) < 2 or curve[-1].value <= 0:
+        return ""
+    share = scheme.after.knowledge.scheme_figure("level_share")
+    flat = levels_off(curve, share)
+    if flat is None:
+        return "The last planter still helps: more planters might win more."
+    value = next(step.value for step in curve if step.planters == flat)
+    won = f"{100 * value / curve[-1].value:.0f} %"
+    verb = "wins" if flat == 1 else "win"
+    return (
+        f"{many(flat, 'planter')} of these {verb} {won} of what all {curve[-1].planters} win; "
+        f"each further one adds less than {share:.0%}."
+    )
