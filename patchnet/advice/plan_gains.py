@@ -81,7 +81,8 @@ def _needs(
         first = rising[np.lexsort((rising, -rise[rising]))][:most]
         room = float(sheet.room.iloc[here])
         room_after = float(after.room_within[key][here])
-        closed = (enough_before < room) & (enough >= room_after)
+        more = enough > enough_before + _LEAST
+        closed = more & (enough_before < room) & (enough >= room_after)
         gains.append(
             NeedGain(
                 group=answer.group.key,

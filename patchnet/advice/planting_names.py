@@ -1,5 +1,6 @@
 """Names of plants as people write them, plants the law keeps out, and faults in what is asked."""
 
+import functools
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -48,6 +49,7 @@ def unlawful(plant: Plant, knowledge: Knowledge) -> UnlawfulPlant | None:
     return None
 
 
+@functools.lru_cache(maxsize=4096)  # each name of the lists is asked for with each plant
 def _latin(name: str) -> tuple[str, ...]:
     words = re.split(r"[^\w-]+", name.casefold().replace("\N{MULTIPLICATION SIGN}", " "))
     return tuple(word for word in words if word not in {"", "x", "agg", "subsp", "ssp", "var"})

@@ -118,12 +118,12 @@ class _Plan:
             self.knowledge, self.facts, self.space, kind=self.answer.kind
         )
         judged = self.judged_for_the_cared_for(offered)
-        best = judged.best()
+        best = self.worth_naming(judged, judged.best())
         suggestion = None if best is None else self.suggestion(judged, best)
         runner_up = None
         if suggestion is not None:
             first = suggestion.additions[0].candidate.feature
-            other = judged.best(lambda one: one.feature != first)
+            other = self.worth_naming(judged, judged.best(lambda one: one.feature != first))
             runner_up = None if other is None else self.suggestion(judged, other)
         planting, extra = self.planting(judged, best)
         return PlotPlan(
@@ -193,6 +193,19 @@ class _Plan:
         )
         self.currency = self.adviser.currency
         return self.judged(offered)
+
+    def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
+        """Leave out of a set, one by one, what wins next to nothing on top of the rest."""
+        place = {members: k for k, members in enumerate(judged.sets)}
+        while at is not None:
+            members = judged.sets[at]
+            rests = [place.get(tuple(m for m in members if m != each)) for each in members]
+            before = [self.currency.now if k is None else judged.linked[k] for k in rests]
+            won = [np.abs(judged.linked[at] - linked).max() for linked in before]
+            if min(won) >= self.knowledge.setting("plan_gain_least"):
+                return at
+            at = rests[int(np.argmin(won))]
+        return None
 
     def joined(
         self, chosen: Sequence[Candidate]
@@ -377,7 +390,7 @@ class _Plan:
         now = {one.candidate.feature for one in suggestion.additions}
         found = []
         for fact, words, allowed in questions(self.facts, self.knowledge, self.answer.kind):
-            at = judged.best(allowed)
+            at = self.worth_naming(judged, judged.best(allowed))
             features = () if at is None else self.features_of(judged, at)
             if set(features) != now:
                 found.append(WouldChange(fact, words, features))

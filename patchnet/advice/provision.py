@@ -71,10 +71,13 @@ def need_sheet(
     worst = need.month_rule == "worst"
     room_within = sums[:, -1]
 
-    by_month = pd.DataFrame(np.nan, index=plots, columns=range(1, 13))
-    by_month[list(need.months)] = expected
-    hungry = pd.DataFrame(data=False, index=plots, columns=range(1, 13))
-    hungry[list(need.months)] = (expected < room_within[:, None]) & (room_within > 0)[:, None]
+    asked = np.array(need.months) - 1
+    enough_in = np.full((len(plots), 12), np.nan)
+    enough_in[:, asked] = expected
+    short_in = np.zeros((len(plots), 12), dtype=bool)
+    short_in[:, asked] = (expected < room_within[:, None]) & (room_within > 0)[:, None]
+    by_month = pd.DataFrame(enough_in, index=plots, columns=range(1, 13))
+    hungry = pd.DataFrame(short_in, index=plots, columns=range(1, 13))
     return NeedSheet(
         need=need,
         enough=pd.Series(combine_months(expected, worst=worst), index=plots),
@@ -96,12 +99,9 @@ def scarcest_needs(sheets: tuple[NeedSheet, ...], plots: pd.Index) -> "pd.Series
     (the anchor) are what is scarcest.
     """
     keys = np.array([sheet.need.key for sheet in sheets], dtype=object)
-    ratios = np.column_stack(
-        [
-            np.where(sheet.room > 0, sheet.enough / sheet.room.where(sheet.room > 0, 1.0), np.inf)
-            for sheet in sheets
-        ]
-    )
+    enough = np.column_stack([sheet.enough.to_numpy() for sheet in sheets])
+    room = np.column_stack([sheet.room.to_numpy() for sheet in sheets])
+    ratios = np.where(room > 0, enough / np.where(room > 0, room, 1.0), np.inf)
     least = ratios.argmin(axis=1)
     scarce = ratios[np.arange(len(plots)), least] < 1
     return pd.Series(np.where(scarce, keys[least], ANCHOR), index=plots, dtype=object)

@@ -138,7 +138,13 @@ def _asked(answers: Mapping[str, object], knowledge: Knowledge) -> dict[str, obj
     click.echo("Press Enter to skip a question.", err=True)
     for name, question in _QUESTIONS:
         while name not in found:
-            reply = click.prompt(question.format(**words), default="", show_default=False, err=True)
+            reply = click.prompt(
+                question.format(**words),
+                default="",
+                show_default=False,
+                prompt_suffix=" ",
+                err=True,
+            )
             if not reply.strip():
                 break
             try:

@@ -44,7 +44,19 @@ _REASONS_NAMED = 12
 
 
 def plan_json(plan: PlotPlan) -> str:
-    """The whole plan as JSON (keys as in `PlotPlan`, places as x and y, numbers unrounded)."""
+    """The whole plan as JSON; the same plan gives the same bytes.
+
+    One object whose keys are the fields of `PlotPlan`, in that order, and so on inside: each
+    record is an object with the fields that its class documents (`Suggestion`, `Addition`,
+    `Candidate`, `NeedGain`, `GroupGain`, `Wished`, `RuledOut`, `WouldChange`, `Planting`,
+    `Stage`, and `PlotFacts` and `PlotAnswer` for what was said and what there is today).
+    Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is not
+    known or not there is null; a place is an object of x and y in metres of the file's own
+    coordinate system; keys of features, groups, plants, cautions and sources are those of the
+    tables. Numbers are not rounded; lengths are metres, areas square metres, months 1-12,
+    money and hours as in the tables. Fields may be added in later versions, at any level; none
+    is renamed or changes its unit.
+    """
     return json_text(_pointless(asdict(plan)))
 
 

@@ -285,8 +285,9 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
     if not helped:
         return f"{words}a little more room for wildlife."
     words += f"more room to {listed(helped)}"
+    given = {key for one in best.additions for key in one.needs}
     for gain in best.needs:
-        if gain.hungry_months_closed:
+        if gain.hungry_months_closed and (gain.group, gain.need) in given:
             need = need_name(gain.group, gain.need, knowledge)
             group = knowledge.groups[gain.group].name.lower()
             months = month_spans(gain.hungry_months_closed)

@@ -139,6 +139,20 @@ def test_street_planters_hold_no_water_and_no_boxes():
     assert not {"pond", "container_pond", "bee_hotel", "window_box"} & set(found)
 
 
+def test_a_load_on_a_balcony_and_a_cat_near_birds_are_cautioned():
+    found, _ = offered(PlotFacts(pets=("cat",), wall_m=4), kind="balcony")
+    assert "weight" in found["container_pond"].cautions
+    assert "cat_and_birds" in found["bird_feeder"].cautions
+    without, _ = offered(PlotFacts(wall_m=4))
+    assert "weight" not in without["container_pond"].cautions
+    assert "cat_and_birds" not in without["bird_feeder"].cautions
+
+
+def test_bulbs_never_take_more_than_the_plot():
+    found, _ = offered(PlotFacts(wishes=(("bulbs", 500.0),)), has={"lawn_short": 99.0})
+    assert found["bulbs"].amount <= 100
+
+
 def test_things_too_slow_for_a_household_are_not_ranked():
     _, ruled = offered(has={"lawn_short": 40.0})
     assert ruled["tree_large"].kind in ("slow", "room")

@@ -218,6 +218,96 @@ def test_the_same_answer_each_time(adviser):
     assert adviser.plan("1", month=5) == Adviser(assessed(FEATURES)).plan("1", month=5)
 
 
+def test_a_wish_is_judged_at_its_own_amount(adviser):
+    """Each by assessing the changed street from the start: alone, and on top of the best set."""
+    facts = PlotFacts(wishes=(("shrub", 3.0), ("window_box", None)), tenure="own", sill_m=0)
+    plan = adviser.plan("1", facts, month=5)
+    shrub, box = plan.wished
+    assert (shrub.feature, shrub.asked, shrub.amount) == ("shrub", 3.0, 3.0)
+    now = linked(FEATURES, 0, {})
+    space = space_of(
+        adviser.assessment.neighbourhood, "1", facts, KNOW,
+        amounts=amounts_at(adviser.assessment, "1"),
+    )  # fmt: skip
+    offered = {
+        one.feature: one for one in candidates_for(KNOW, facts, space, kind="garden_back")[0]
+    }
+    _, change = fitted([offered["shrub"]], space, KNOW, facts)
+    assert shrub.alone == pytest.approx((linked(FEATURES, 0, change) - now).sum(), rel=1e-7)
+    rest = [
+        offered[one.candidate.feature]
+        for one in plan.best.additions
+        if one.candidate.feature != "shrub"
+    ]
+    assert shrub.in_best == (len(rest) < len(plan.best.additions))
+    both, without = (
+        fitted(some, space, KNOW, facts)[1] for some in ([*rest, offered["shrub"]], rest)
+    )
+    won = (linked(FEATURES, 0, both) - linked(FEATURES, 0, without)).sum()
+    assert shrub.with_best == pytest.approx(won, rel=1e-6, abs=1e-9)
+    assert "0.0 m of sill" in box.why_not
+
+
+def test_nothing_that_wins_next_to_nothing_is_among_the_best(adviser):
+    least = KNOW.setting("plan_gain_least")
+    for facts in (PlotFacts(), PlotFacts(pots_only=True, tenure="rent"), PlotFacts(budget=0)):
+        plan = adviser.plan("1", facts, month=5)
+        for addition in () if plan.best is None else plan.best.additions:
+            assert addition.groups
+            assert max(won for _, won in addition.groups) >= least
+
+
+def test_no_money_and_hardly_any_time_still_get_an_answer(adviser):
+    plan = adviser.plan("1", PlotFacts(budget=0, hours_month=0.2), month=10)
+    assert plan.best is not None
+    chosen = [one.candidate for one in plan.best.additions]
+    assert sum(one.cost for one in chosen) == 0
+    assert sum(one.hours_month for one in chosen) <= 0.2
+    nothing = adviser.plan("1", PlotFacts(budget=0, hours_month=0.0, light="shade"), month=10)
+    assert nothing.best is None
+    assert nothing.runner_up is None
+
+
+def test_what_a_person_says_of_light_goes_before_the_map(adviser):
+    both = adviser.plan("1", PlotFacts(light="shade"), month=5, light="sun")
+    assert both.facts.light == "shade"
+    assert any("You said shade" in words and "full sun" in words for words in both.warnings)
+    mapped = adviser.plan("1", month=5, light="part")
+    assert mapped.facts.light == "part"
+    assert any("worked out" in words and "half shade" in words for words in mapped.warnings)
+    agreed = adviser.plan("1", PlotFacts(light="sun"), month=5, light="sun")
+    assert not any("heights" in words for words in agreed.warnings)
+
+
+def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
+    plan = adviser.plan("1", PlotFacts(edible=True, light="sun", tenure="own"), month=5)
+    sets = [one for one in (plan.best, plan.to_eat) if one is not None]
+    assert any(
+        KNOW.sitings[addition.candidate.feature].edible
+        for one in sets
+        for addition in one.additions
+    )
+    assert plan.to_eat is None or plan.to_eat.score <= plan.best.score
+
+
+def test_cared_for_groups_that_nothing_helps_are_told_so():
+    """Pots on a balcony give nothing to newts."""
+    lone = Adviser(assessed(["", "paving 140"], kinds=["balcony", "garden_back"], gap=60.0))
+    plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
+    assert any("smooth newt" in words and "all groups" in words for words in plan.warnings)
+    assert plan.best is not None
+
+
+def test_a_verge_is_not_asked_whether_it_is_rented():
+    street = Adviser(assessed(["lawn_short 100", *FEATURES[1:]], kinds=["verge", *["yard"] * 3]))
+    plan = street.plan("1", month=5)
+    assert not {"tenure", "pots_only"} & {change.fact for change in plan.would_change}
+    for addition in plan.best.additions:
+        assert "keeper" in addition.candidate.asks
+        assert "street_consent" in addition.candidate.cautions
+        assert KNOW.sitings[addition.candidate.feature].street
+
+
 def test_a_plot_that_is_not_there(adviser):
     with pytest.raises(WrongUse):
         adviser.plan("17", month=5)

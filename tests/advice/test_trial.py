@@ -113,7 +113,10 @@ def test_a_trial_is_what_assessing_anew_gives(quality, seed, share):
     changes = some_changes(rng, place, plot)
     plain = Trials(before, compiled=False).at(f"p{plot}")
     compiled = Trials(before, compiled=True).at(f"p{plot}")
-    anew = [assess(changed(place, plot, change), **options) for change in changes]
+    # Nothing changed is what was assessed already.
+    anew = [
+        assess(changed(place, plot, change), **options) if change else before for change in changes
+    ]
     expected = np.array([linked(one) for one in anew])
     for trials in (plain, compiled):
         np.testing.assert_allclose(trials.linked_homes(changes), expected, rtol=1e-9, atol=1e-12)

@@ -206,7 +206,7 @@ def test_time_and_money_leave_out_what_takes_more(form):
     able = [
         key
         for key in ("flower_border", "hedge_native", "window_box", "bulbs")
-        if KNOW.features[key].effort == "low"
+        if hours_of(KNOW.features[key], KNOW) <= 0.5
     ]
     assert len(form.titles) == len(able) < 4
     assert "for want of time" in form.words

@@ -1,5 +1,7 @@
 """A plot's plan in words and on the card: complete, escaped, one A4 page, to scale."""
 
+import dataclasses
+import html
 import json
 import re
 
@@ -22,6 +24,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.plan_card import plan_card, write_plan_card
 from patchnet.pages.plan_text import plan_json, plan_text
+from patchnet.pages.plan_words import in_a_sentence
 from patchnet.pages.to_scale import SCALES, Paper, fitting_paper
 
 KNOW = load_knowledge()
@@ -86,6 +89,31 @@ def test_the_answer_comes_first_and_says_all_it_must(plan):
         for step in KNOW.sitings[feature.key].steps:
             assert step.words[:25] in " ".join(words.split())
     assert all(len(line) <= 130 for line in words.splitlines() if "  " not in line.strip())
+
+
+def test_one_sentence_to_repeat_comes_first(plan, card):
+    sentence = in_a_sentence(plan, KNOW)
+    words = " ".join(plan_text(plan, KNOW).split())
+    assert words.index(sentence) < words.index("Mind:")
+    assert sentence.startswith("Add ")
+    assert sentence.count(".") == 1
+    for addition in plan.best.additions:
+        assert KNOW.sitings[addition.candidate.feature].said in sentence
+    assert sentence in html.unescape(card)
+    nothing = dataclasses.replace(plan, best=None)
+    assert in_a_sentence(nothing, KNOW).startswith("Keep what there is")
+    one = dataclasses.replace(
+        plan, best=dataclasses.replace(plan.best, additions=plan.best.additions[:1])
+    )
+    assert ": it gives " in in_a_sentence(one, KNOW)
+    assert "It wins" in plan_text(one, KNOW)
+
+
+def test_the_same_facts_give_the_same_bytes(plan, assessment):
+    again = Adviser(assessment).plan("1", PlotFacts(wishes=(("pond", 2.0),)), month=10)
+    assert plan_json(again) == plan_json(plan)
+    assert plan_text(again, KNOW) == plan_text(plan, KNOW)
+    assert plan_card(again, assessment) == plan_card(plan, assessment)
 
 
 def test_no_marks_and_no_promises(plan):
