@@ -279,7 +279,8 @@ def _warn_unlisted(
         faults.warn(
             where,
             "Nothing is said of what is on any plot: everything is not known.",
-            "Add a column features (pond; lawn 12), a table with --features, or a layer features.",
+            "Survey it (patchnet survey FILE -o DIR), or add a column features (pond; lawn 12), a "
+            "table with --features, or a layer features.",
         )
     elif not whole.everything.any() and any(sheet.lists for sheet in sheets):
         faults.warn(
