@@ -10,6 +10,7 @@ from patchnet.pages.compare_text import (
     group_words,
     pair,
     signed,
+    states_words,
 )
 from patchnet.pages.escape import attribute, text
 from patchnet.pages.inline import asset
@@ -31,11 +32,10 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
     `title` stands over it; without one it is made of the names of the two neighbourhoods.
     """
     knowledge = comparison.after.knowledge
-    first, second = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    title = title or (f"From {first} to {second}" if first != second else f"{first}, then and now")
+    title = title or f"{states_words(comparison)}: what was won and lost"
     body = Template(asset("compare.html")).substitute(
         title=text(title),
         table=_table(comparison, knowledge),

@@ -17,7 +17,7 @@ from patchnet.pages.table import paragraph, text_table
 
 __all__ = [
     "change_words", "compare_csv", "compare_json", "compare_text", "feature_lines", "group_words",
-    "hardly", "pair", "signed",
+    "hardly", "pair", "signed", "states_words",
 ]  # fmt: skip
 
 _NAMED = 8
@@ -124,9 +124,8 @@ def compare_csv(comparison: Comparison) -> str:
 
 def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
     """What was won and lost, for whom and where, the largest change first."""
-    names = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
     parts = [
-        f"From {names[0]} to {names[1]}: what was won and lost",
+        f"{states_words(comparison)}: what was won and lost",
         _groups(comparison, knowledge),
         _where(comparison, knowledge),
         _breaks(comparison, knowledge),
@@ -139,6 +138,12 @@ def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def states_words(comparison: Comparison) -> str:
+    """What is compared: two names, or one of them before and after."""
+    first, second = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
+    return f"From {first} to {second}" if first != second else f"{first}, before and after"
 
 
 def group_words(change: GroupChange, knowledge: Knowledge) -> str:

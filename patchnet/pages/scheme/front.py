@@ -39,7 +39,7 @@ def front_html(pack: SchemePack) -> str:
         ("Date", blank(told.date, of="date")),
         ("Revision", blank("", of="revision")),
         ("Status", text(told.status)),
-        ("Neighbourhood", text(pack.scheme.neighbourhood.name)),
+        ("Map used", text(pack.scheme.neighbourhood.name)),
     )
     listed = "".join(f"<div><dt>{name}</dt><dd>{words}</dd></div>" for name, words in rows)
     notes = [*pack.scheme.notes, *street.notes]
@@ -159,7 +159,9 @@ def _asked_short(scheme: Scheme) -> str:
     if counts["ask"]:
         wanted.append(f"its word on {counts['ask']} of them")
     if counts["measure"]:
-        wanted.append(f"a look with the group at {counts['measure']} where something is not known")
+        wanted.append(
+            f"a visit with the group to {counts['measure']} where something is still unknown"
+        )
     return _listed(wanted)
 
 
