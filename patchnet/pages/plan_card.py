@@ -28,6 +28,7 @@ from patchnet.pages.plan_words import (
     homes_words,
     hours_words,
     in_a_sentence,
+    kind_words,
     place_words,
     plant_notes,
     stage_words,
@@ -70,7 +71,7 @@ def write_plan_card(
 def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = None) -> str:
     """Return the card as HTML text."""
     knowledge = assessment.knowledge
-    kind = knowledge.plot_kinds[plan.answer.kind].name.lower()
+    kind = kind_words(plan, knowledge)
     label = plan.answer.label
     name = plan.plot if label in ("", plan.plot) else f"{plan.plot}, {label}"
     body = Template(asset("plan_card.html")).substitute(

@@ -26,6 +26,7 @@ from patchnet.pages.plan_words import (
     homes_words,
     hours_words,
     in_a_sentence,
+    kind_words,
     nearest_words,
     need_name,
     place_words,
@@ -72,7 +73,7 @@ def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
 
 def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
     """The plan in words: the answer first, then what it rests on."""
-    kind = knowledge.plot_kinds[plan.answer.kind].name.lower()
+    kind = kind_words(plan, knowledge)
     parts = [
         f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
         paragraph(in_a_sentence(plan, knowledge)),

@@ -23,6 +23,7 @@ __all__ = [
     "homes_words",
     "hours_words",
     "in_a_sentence",
+    "kind_words",
     "listed",
     "nearest_words",
     "need_name",
@@ -295,6 +296,11 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
             words += f"in {months}"
             break
     return f"{words}."
+
+
+def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Kind of plot in a few words, without what stands in brackets."""
+    return knowledge.plot_kinds[plan.answer.kind].name.split(" (")[0].lower()
 
 
 def best_words(plan: PlotPlan) -> str:
