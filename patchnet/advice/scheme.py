@@ -12,6 +12,7 @@ from patchnet.advice.compare import compare_assessments
 from patchnet.advice.records import Assessment
 from patchnet.advice.scheme_bound import SchemeBound
 from patchnet.advice.scheme_ceiling import GroupCeiling, ceiling_of
+from patchnet.advice.scheme_cover import Cover, cover_of, cover_order, cover_steps
 from patchnet.advice.scheme_field import GroupField, group_fields, with_sites
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.advice.scheme_rules import SchemeRules
@@ -68,18 +69,26 @@ def plan_scheme(
     worth = _worth(fields, ceilings)
     state = State([GroupState(field, least) for field in fields], worth)
     locked = _locked(usable, ask, state, rules)
-    best = every_scheme(state, locked, rules, most=round(knowledge.setting("scheme_every_most")))
-    exact = best is not None
-    if best is None:
-        best = search_schemes(state, locked, rules, seed=seed)
-    bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
-    curve = _curve(best, state, bound, rules, usable, recipes, exact=exact)
-    chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
-    ordered = _building_order(state, chosen)
-    return _handed_over(
+    cover = cover_of(fields) if ask.goal == "cover" else None
+    if cover is not None:
+        curve, chosen = cover_steps(cover, state, rules, usable, recipes, locked)
+        ordered = cover_order(cover, chosen, len(recipes))
+        exact = all(step.bound == step.value for step in curve)
+    else:
+        most = round(knowledge.setting("scheme_every_most"))
+        best = every_scheme(state, locked, rules, most=most)
+        exact = best is not None
+        if best is None:
+            best = search_schemes(state, locked, rules, seed=seed)
+        bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
+        curve = _curve(best, state, bound, rules, usable, recipes, exact=exact)
+        chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
+        ordered = _building_order(state, chosen)
+    scheme = _handed_over(
         assessment, street, tuple(sites), ask, usable, recipes, rules, fields, state, ordered,
         curve, exact=exact,
     )  # fmt: skip
+    return scheme if cover is None else _by_cover(scheme, cover, ordered, len(recipes))
 
 
 def _checked(
@@ -338,6 +347,27 @@ def _handed_over(
         neighbourhood=hood,
         notes=_notes(street, usable, ordered),
     )
+
+
+def _by_cover(scheme: Scheme, cover: Cover, ordered: Sequence[Pick], recipes: int) -> Scheme:
+    """Say what each planter adds to the share that is reached."""
+    whole = cover.share(ordered, recipes)
+    planters = []
+    for at, (planter, pick) in enumerate(zip(scheme.planters, ordered, strict=True)):
+        others = [other for other in ordered if other != pick]
+        before = cover.share(ordered[:at], recipes)
+        planters.append(
+            replace(
+                planter,
+                worth=whole - cover.share(others, recipes),
+                when_built=cover.share(ordered[: at + 1], recipes) - before,
+            )
+        )
+    note = (
+        "The goal was to reach as much as can be of what homes lack: each planter is counted by "
+        f"the share it adds to the {whole:.0%} of it that some planter gives something towards."
+    )
+    return replace(scheme, planters=tuple(planters), notes=(*scheme.notes, note))
 
 
 def _with_scheme(assessment: Assessment, chosen: Sequence[tuple[Site, Recipe]]) -> Neighbourhood:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import shapely
 
@@ -33,6 +34,9 @@ class SchemeAsk:
         Most planters; None: as many as the budget allows.
     budget
         Most money for boxes, soil and plants; None: no limit.
+    goal
+        ``"links"``: linked homes, in the common currency; ``"cover"``: the share of what homes
+        lack for which some planter gives something within reach (solved exactly).
     groups
         Keys of the wildlife groups; only groups that fly can be served by planters.
     sides
@@ -53,6 +57,7 @@ class SchemeAsk:
 
     planters: int | None
     budget: float | None = None
+    goal: Literal["links", "cover"] = "links"
     groups: tuple[str, ...] = ()
     sides: str = "both"
     spacing_m: float | None = None
@@ -77,13 +82,13 @@ class PlacedPlanter:
     site, recipe
         Where it stands and what grows in it.
     worth
-        What it adds to the common currency on top of all the others (0-1).
+        What it adds to the goal (0-1) on top of all the others.
     linked
         Linked homes that it wins each group on top of all the others, by the measure searched.
     forage
         Plots within reach that are short of flowers and get some from it.
     when_built
-        What it adds to the currency when it is built, on top of those before it.
+        What it adds to the goal when it is built, on top of those before it.
     cost
         Box, soil and plants, in the currency of the tables.
     keeper
@@ -114,7 +119,7 @@ class SchemeStep:
     sites
         Keys of the sites, and of what grows there, in no order.
     value
-        What it wins in the common currency (0-1), by the measure searched.
+        What it wins of the goal (0-1), by the measure searched.
     linked
         Linked homes with it, by group, by the measure searched.
     cost

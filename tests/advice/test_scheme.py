@@ -197,3 +197,16 @@ def test_locked_sites_too_close_together_are_refused(road):
 def test_no_sites_at_all(road):
     with pytest.raises(WrongUse, match="No place for a planter"):
         plan_scheme(road[0], road[1], (), SchemeAsk(planters=1, groups=GROUPS))
+
+
+def test_coverage_is_solved_exactly_and_told_apart(road):
+    """The goal of coverage: a curve that is proved, and planters counted by what they reach."""
+    made = plan_scheme(*road, SchemeAsk(planters=3, groups=GROUPS, goal="cover"))
+    assert made.exact
+    assert all(step.bound == step.value for step in made.curve)
+    values = [step.value for step in made.curve]
+    assert values == sorted(values)
+    assert 0 < values[-1] <= 1
+    built = sum(planter.when_built for planter in made.planters)
+    assert built == pytest.approx(values[-1])
+    assert "share it adds" in made.notes[-1]
