@@ -143,7 +143,18 @@ def _best_step(
     if good.size == 0:
         return None
     best = int(good[int(np.argmax(worth[good]))])
+    # Of two things, one that wins next to nothing on top of the other is not worth the work.
+    for at in good:
+        alone, pair = trials[at][0], trials[best][0]
+        little = np.abs(linked[best] - linked[at]).max() < knowledge.setting("plan_gain_least")
+        if len(alone) < len(pair) and little and _features(alone) < _features(pair):
+            best = int(at)
+            break
     return *trials[best], linked[best], float(worth[best])
+
+
+def _features(chosen: Sequence[Candidate]) -> frozenset[str]:
+    return frozenset(one.feature for one in chosen)
 
 
 def added(one: Mapping[str, float], other: Mapping[str, float]) -> dict[str, float]:
