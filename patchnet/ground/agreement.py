@@ -73,7 +73,7 @@ def agreement(votes: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     votes
-        From `statements.votes`.
+        From `statements.votes`, of first looks: later words are no longer independent.
 
     Returns
     -------

@@ -191,7 +191,7 @@ def summed_up(
         years,
         resolve(years, order, tuple(knowledge.features)),
         disputes(years, held),
-        agreement(held),
+        agreement(votes(placed.statements, first_looks=True)),
         consent_of(records),
         dict(new or {}),
         read,

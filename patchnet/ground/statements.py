@@ -32,7 +32,7 @@ first answer: nobody had said before whether it was."""
 _CELL = ["plot", "feature", "year"]
 
 
-def votes(statements: pd.DataFrame) -> pd.DataFrame:
+def votes(statements: pd.DataFrame, *, first_looks: bool = False) -> pd.DataFrame:
     """Return what each person holds in each year.
 
     Columns: plot, feature, year, person (by which people are told apart), surveyor (as written),
@@ -45,6 +45,9 @@ def votes(statements: pd.DataFrame) -> pd.DataFrame:
     ----------
     statements
         Columns as `survey_records.STATEMENTS`.
+    first_looks
+        True: what each person held at first, in the earliest return of the year in which she
+        could see, before people talked over their differences: what agreement is counted on.
     """
     table = statements.copy()
     names = table["surveyor"].astype(str).str.casefold()
@@ -70,8 +73,9 @@ def votes(statements: pd.DataFrame) -> pd.DataFrame:
     last["holder"] = last.groupby([*_CELL, "person"], sort=False).ngroup()
     blind = last["answer"] == "cannot see"
     seeing = last[~blind]
-    latest = seeing.groupby("holder", sort=False)["moment"].transform("max")
-    kept = seeing[seeing["moment"] == latest].drop_duplicates(["holder", "answer", "amount"])
+    turning = "min" if first_looks else "max"
+    counted = seeing.groupby("holder", sort=False)["moment"].transform(turning)
+    kept = seeing[seeing["moment"] == counted].drop_duplicates(["holder", "answer", "amount"])
     # Who could see at another time of the year is not blind.
     hidden = last[blind & ~last["holder"].isin(seeing["holder"])].drop_duplicates("holder")
     both = pd.concat([kept, hidden]) if len(hidden) else kept

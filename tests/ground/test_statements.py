@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchnet.ground import read_neighbourhood
+from patchnet.ground.agreement import agreement
 from patchnet.ground.merge import merge_records, merge_returns, write_merged
 from patchnet.ground.returns import street_id
 from patchnet.ground.statements import by_year, disputes, resolve, votes
@@ -88,6 +89,22 @@ def test_who_looks_again_and_agrees_settles_it():
         ("there", None, "BOB", "2026-05-09", "b2"),
     )
     assert row["answer"] == "there"
+
+
+def test_agreement_rests_on_first_looks():
+    """Ann and Bob differ on the pond; Bob looks again and gives way.
+
+    The last words agree, so it is there; the first looks differ, so of one pair none agrees.
+    """
+    rows = statements(
+        ("1", "pond", "there", None, "Ann", "2026-05-02", "r1"),
+        ("1", "pond", "not there", None, "Bob", "2026-05-02", "r2"),
+        ("1", "pond", "there", None, "Bob", "2026-05-09", "r3"),
+    )
+    assert set(votes(rows)["answer"]) == {"there"}
+    first = agreement(votes(rows, first_looks=True)).loc["pond"]
+    assert (first["pairs"], first["share"]) == (1, 0)
+    assert agreement(votes(rows)).loc["pond", "share"] == 1
 
 
 def test_in_one_return_the_last_counts():
