@@ -1,5 +1,6 @@
 """patchnet compare: two states of a neighbourhood, or two schemes."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -19,7 +20,7 @@ from patchnet.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.compare_text import compare_csv, compare_json, compare_text
-from patchnet.pages.scheme.files import SCHEME_STREET
+from patchnet.pages.scheme.files import SCHEME_STREET, planters_by_place
 
 __all__ = ["compare"]
 
@@ -52,7 +53,8 @@ def compare(
     """What was won and lost from A to B, for whom and where.
 
     A and B are two files of the same neighbourhood (before and after, last year and this year),
-    or folders that 'patchnet scheme' wrote. Plots are the same where their ids are.
+    or folders that 'patchnet scheme' wrote. Plots are the same where their ids are; planters of
+    two schemes where their places are.
 
     \b
     Examples:
@@ -63,10 +65,15 @@ def compare(
     if page is not None:
         ensure_may_write(page, overwrite=overwrite)
     states = []
-    for path in (first, second):
-        file = path / SCHEME_STREET if (path / SCHEME_STREET).is_file() else path
-        asked = Asked(file, None, {}, None, knowledge)
-        states.append(assess_asked(read_asked(asked), asked, groups, ground))
+    schemes = [(path / SCHEME_STREET).is_file() for path in (first, second)]
+    for path, scheme in zip((first, second), schemes, strict=True):
+        asked = Asked(path / SCHEME_STREET if scheme else path, None, {}, None, knowledge)
+        hood = read_asked(asked)
+        if scheme:
+            hood = replace(hood, name=path.resolve().name)
+        if all(schemes):
+            hood = planters_by_place(hood, path)
+        states.append(assess_asked(hood, asked, groups, ground))
     comparison = compare_assessments(states[0], states[1])
     if page is not None:
         write_text(page, compare_page(comparison))

@@ -33,7 +33,7 @@ from patchnet.pages.scheme import (
     scheme_files,
     write_scheme_folder,
 )
-from patchnet.pages.scheme.certificate import certificate_words, enough_words
+from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
@@ -350,7 +350,7 @@ def _words(found: Scheme) -> str:
             )
         )
     wide = found.after.knowledge.scheme_figure("wide_margin")
-    certificate = certificate_words(found.curve[-1], exact=found.exact, wide=wide)
+    certificate = certificate_words(chosen_step(found), exact=found.exact, wide=wide)
     return "\n".join(
         [
             text_table(rows, header=True),

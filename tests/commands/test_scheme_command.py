@@ -90,6 +90,19 @@ def test_a_scheme_is_made_and_read_back(street, tmp_path, capsys):
     assert scheme(street, again, *options) == 0
     for path in sorted(target.iterdir()):
         assert (again / path.name).read_bytes() == path.read_bytes(), path.name
+    assert _run(["compare", str(target), str(again), "--group", "mason_bee", "--straight"]) == 0
+    said = capsys.readouterr()
+    assert "From scheme to again" in said.out
+    assert "no change" in said.out
+    assert "wholly seen" not in said.err
+    # Two schemes number their planters anew: the same number at another place is another planter.
+    first = planters["place"].iloc[0]
+    table = (again / "planters.csv").read_text(encoding="utf-8-sig")
+    (again / "planters.csv").write_text(table.replace(first, "R077.0"), encoding="utf-8-sig")
+    assert _run(["compare", str(target), str(again), "--group", "mason_bee", "--straight"]) == 0
+    said = capsys.readouterr()
+    assert f"Only in the first: {first}." in said.out
+    assert "Only in the second: R077.0." in said.out
 
 
 def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):

@@ -2,9 +2,8 @@
 
 from patchnet.advice.scheme_records import Scheme, SchemeStep
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.pack import many
 
-__all__ = ["certificate_words", "enough_words", "levels_off"]
+__all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off"]
 
 
 def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
@@ -19,6 +18,12 @@ def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
     while flat > 0 and curve[flat].value - curve[flat - 1].value < least:
         flat -= 1
     return None if flat == len(curve) - 1 else curve[flat].planters
+
+
+def chosen_step(scheme: Scheme) -> SchemeStep:
+    """The step of the curve with as many planters as were chosen."""
+    count = len(scheme.planters)
+    return next((one for one in scheme.curve if one.planters == count), scheme.curve[-1])
 
 
 def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
@@ -53,8 +58,8 @@ def enough_words(scheme: Scheme) -> str:
         return "The last planter still helps: more planters might win more."
     value = next(step.value for step in curve if step.planters == flat)
     won = f"{100 * value / curve[-1].value:.0f} %"
-    verb = "wins" if flat == 1 else "win"
+    best = "The best single planter wins" if flat == 1 else f"The best {flat} planters win"
     return (
-        f"{many(flat, 'planter')} of these {verb} {won} of what all {curve[-1].planters} win; "
-        f"each further one adds less than {share:.0%}."
+        f"{best} {won} of what the best {curve[-1].planters} win; each further one adds less than "
+        f"{share:.0%} of that."
     )

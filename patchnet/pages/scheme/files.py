@@ -4,9 +4,11 @@ import csv
 import io
 import tempfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 
@@ -26,6 +28,7 @@ __all__ = [
     "SCHEME_FILES",
     "SCHEME_STREET",
     "ensure_scheme_folder",
+    "planters_by_place",
     "scheme_files",
     "write_scheme_folder",
 ]
@@ -53,6 +56,22 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
         SCHEME_STREET: _made(SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood)),
     }
+
+
+def planters_by_place(hood: Neighbourhood, folder: Path) -> Neighbourhood:
+    """Call the planters of a scheme's street by their places, as two schemes number them anew.
+
+    A folder without its table of planters leaves the street as it is.
+    """
+    table = folder / "planters.csv"
+    if not table.is_file():
+        return hood
+    with table.open(encoding="utf-8-sig", newline="") as rows:
+        places = {row["planter"]: row["place"] for row in csv.DictReader(rows)}
+    plots = hood.plots.rename(index=places)
+    features = hood.features.assign(plot=hood.features["plot"].replace(places))
+    answers = replace(hood.answers, plots=plots.index)
+    return replace(hood, plots=plots, answers=answers, features=features)
 
 
 def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
@@ -147,6 +166,8 @@ def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:
         "street": plots["street"].to_numpy(),
         "consent": plots["consent"].to_numpy(),
         "features": plot_features(hood),
+        # Every feature answered: said, so that a reader does not take the rest for unseen.
+        "seen": np.where(np.isnan(hood.answers.amount).any(axis=1), "", "all"),
     }
     layers = {"plots": gpd.GeoDataFrame(columns, geometry=plots.geometry.to_numpy(), crs=plots.crs)}
     others = {

@@ -7,7 +7,7 @@ from patchnet.ground.street.records import Verdict
 from patchnet.pages.compare_text import hardly, signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.certificate import certificate_words, enough_words
+from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.scheme.sheets import blank
@@ -68,7 +68,7 @@ def summary_html(pack: SchemePack) -> str:
     water = f"{figure(litres)} litres each visit in summer for all planters together (upkeep)."
     asked = _asked(scheme)
     certificate = certificate_words(
-        scheme.curve[-1], exact=scheme.exact, wide=know.scheme_figure("wide_margin")
+        chosen_step(scheme), exact=scheme.exact, wide=know.scheme_figure("wide_margin")
     )
     items = (
         ("Aim", _aim(scheme)),
@@ -202,6 +202,7 @@ def _street(scheme: Scheme) -> str:
 
 
 def _planters(scheme: Scheme) -> str:
+    rule = scheme.after.knowledge.street_rule
     counts = Counter(one.site.verdict for one in scheme.planters)
     split = ", ".join(
         f"{counts[verdict]} {words}" for verdict, words in _VERDICTS.items() if counts[verdict]
@@ -212,7 +213,11 @@ def _planters(scheme: Scheme) -> str:
         if len(widths) == len(scheme.planters) and widths
         else " Not every walking width is known."
     )
-    return f"{many(len(scheme.planters), 'planter')}: {split}.{least}"
+    return (
+        f"{many(len(scheme.planters), 'planter')}: {split}.{least} The rule used: "
+        f"{rule('clear_width_fits_m'):g} m; the authority is asked about less, down to "
+        f"{rule('clear_width_ask_m'):g} m."
+    )
 
 
 def _keepers(pack: SchemePack) -> str:

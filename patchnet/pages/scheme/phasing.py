@@ -5,7 +5,7 @@ from patchnet.pages.colours import INK, MADDER, MUTED, RULE, WOAD
 from patchnet.pages.compare_text import signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
-from patchnet.pages.scheme.certificate import certificate_words, enough_words
+from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import SchemePack, pounds
 from patchnet.pages.scheme.tables import table_html
 
@@ -97,7 +97,7 @@ def _curve(scheme: Scheme) -> str:
         if step.planters
     ]
     certificate = certificate_words(
-        curve[-1], exact=scheme.exact, wide=knowledge.scheme_figure("wide_margin")
+        chosen_step(scheme), exact=scheme.exact, wide=knowledge.scheme_figure("wide_margin")
     )
     return (
         f"<h3>How many planters are worth it</h3><p>{text(enough_words(scheme))} "

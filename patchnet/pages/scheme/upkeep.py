@@ -57,6 +57,15 @@ def _rota(pack: SchemePack) -> str:
     can = know.scheme_figure("water_can_l")
     daily = know.scheme_figure("water_l_m2_day")
     parts = ["<h3>Watering rota</h3>"]
+    lasts = know.setting("visit_litres_m2") / daily
+    parts.append(
+        f"<p>A visit brings {know.setting('visit_litres_m2'):g} litres a square metre; in summer "
+        f"plants take about {daily:g} litres a square metre a day, so that lasts {figure(lasts)} "
+        "days at best. Rain hardly reaches the soil under full-grown leaves. Water of the first "
+        f"year: about {figure(year_litres(pack.scheme.planters, know) / 1000)} cubic metres. "
+        "Stand-in for holidays and illness: one for each keeper, to be named at the rota "
+        "meeting.</p>"
+    )
     if any(one.keeper is not None for one in pack.scheme.planters):
         parts.append(
             "<p>Names stand here because these people said so: ask them again before this report "
@@ -70,15 +79,6 @@ def _rota(pack: SchemePack) -> str:
             "are built.</p>"
         )
     parts += [_keeper(rota, pack, can) for rota in rotas_of(pack.scheme)]
-    lasts = know.setting("visit_litres_m2") / daily
-    parts.append(
-        f"<p>A visit brings {know.setting('visit_litres_m2'):g} litres a square metre; in summer "
-        f"plants take about {daily:g} litres a square metre a day, so that lasts {figure(lasts)} "
-        "days at best. Rain hardly reaches the soil under full-grown leaves. Water of the first "
-        f"year: about {figure(year_litres(pack.scheme.planters, know) / 1000)} cubic metres. "
-        "Stand-in for holidays and illness: one for each keeper, to be named at the rota "
-        "meeting.</p>"
-    )
     return "".join(parts)
 
 

@@ -11,7 +11,12 @@ from axe_playwright_python.sync_playwright import Axe
 from patchnet.advice.scheme_records import SchemeStep
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
-from patchnet.pages.scheme.certificate import certificate_words, enough_words, levels_off
+from patchnet.pages.scheme.certificate import (
+    certificate_words,
+    chosen_step,
+    enough_words,
+    levels_off,
+)
 from patchnet.pages.scheme.paper import A3
 
 PAYLOAD = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"`"
@@ -139,7 +144,9 @@ def test_how_many_are_enough_is_said_in_words(demo_scheme):
     values = (0, 50, 90, 98, 100)
     steps = tuple(step(*pair) for pair in enumerate(values))
     words = enough_words(dataclasses.replace(demo_scheme, curve=steps))
-    assert "3 planters of these win 98 % of what all 4 win" in words
+    assert "The best 3 planters win 98 % of what the best 4 win" in words
+    only_three = dataclasses.replace(demo_scheme, curve=steps, planters=demo_scheme.planters[:3])
+    assert chosen_step(only_three).planters == 3
     rising = tuple(step(k, 10.0 * k) for k in range(5))
     assert "still helps" in enough_words(dataclasses.replace(demo_scheme, curve=rising))
 
