@@ -8,6 +8,7 @@ from patchnet.pages.compare_text import (
     change_words,
     feature_lines,
     group_words,
+    hardly,
     pair,
     signed,
     states_words,
@@ -39,10 +40,7 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
     body = Template(asset("compare.html")).substitute(
         title=text(title),
         table=_table(comparison, knowledge),
-        maps="".join(
-            _group_map(comparison, change, knowledge) for change in _most_changed(comparison)
-        )
-        or "<p>No homes changed anywhere.</p>",
+        maps=_maps(comparison, knowledge),
         features=_features(comparison, knowledge),
         plots=_plots(comparison),
         credits=text(" ".join(credits_said)),
@@ -50,12 +48,34 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
     return sheet(title=title, style=asset("compare.css"), body=body)
 
 
+def _maps(comparison: Comparison, knowledge: Knowledge) -> str:
+    """Maps of the groups that change; the others by name."""
+    drawn = "".join(
+        _group_map(comparison, change, knowledge) for change in _most_changed(comparison)
+    )
+    small = [
+        knowledge.groups[change.group].name.lower()
+        for change in comparison.groups
+        if _is_small(change)
+    ]
+    if small:
+        drawn += f"<p>Hardly any change, and no map: {text(', '.join(small))}.</p>"
+    return drawn or "<p>No homes changed anywhere.</p>"
+
+
+def _is_small(change: GroupChange) -> bool:
+    """Whether a map would tint what no one should build on."""
+    return hardly(change.linked_before, change.linked_after) and not (
+        change.breaks_closed or change.breaks_opened
+    )
+
+
 def _most_changed(comparison: Comparison) -> list[GroupChange]:
     """The few groups that change most, measured by their own linked homes."""
     changed = [
         change
         for change in comparison.groups
-        if any(change.group in plot.homes for plot in comparison.plots)
+        if any(change.group in plot.homes for plot in comparison.plots) and not _is_small(change)
     ]
 
     def share(change: GroupChange) -> float:

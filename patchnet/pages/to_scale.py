@@ -66,10 +66,12 @@ class Paper:
 
     def _rings(self, shape: shapely.Geometry) -> Iterable[str]:
         for part in shapely.get_parts(shape):
+            if part.is_empty:
+                continue
             if isinstance(part, shapely.Polygon):
                 for ring in (part.exterior, *part.interiors):
                     yield self._points(np.asarray(ring.coords)[:, :2]) + "Z"
-            elif isinstance(part, shapely.LineString) and not part.is_empty:
+            elif isinstance(part, shapely.LineString):
                 yield self._points(np.asarray(part.coords)[:, :2])
 
     def _points(self, points: NDArray[np.float64]) -> str:

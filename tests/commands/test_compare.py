@@ -65,6 +65,17 @@ def test_page_is_written_and_a_foreign_file_kept(run, two, tmp_path):
     assert (tmp_path / "mine.html").read_text() == "mine"
 
 
+def test_a_change_of_next_to_nothing_has_no_map(run, tmp_path):
+    """A pond of 8 and one of 8.0005 m2 differ by less than the thousandth part that is told."""
+    ponds = [street(tmp_path / f"y{at}.gpkg", ["pond 8", f"pond {8 + at / 2000}"]) for at in (0, 1)]
+    status, _, _ = run("compare", *ponds, "--group", "newt", "--straight", "--page", "page.html")
+    page = (tmp_path / "page.html").read_text()
+    assert status == 0
+    assert "hardly any" in page
+    assert "<svg" not in page
+    assert "Hardly any change, and no map" in page
+
+
 def test_nothing_in_common(run, two, tmp_path):
     other = street(tmp_path / "other.gpkg", ["pond 4"], ids=("x",))
     status, _, err = run("compare", two[0], other, *ONLY)

@@ -73,6 +73,14 @@ def test_road_lies_along_the_paper_and_north_points_north(demo_scheme, angle):
     assert turned == pytest.approx(arrow % 360, abs=0.01)
 
 
+def test_what_lies_off_the_paper_is_not_drawn(demo_scheme):
+    """A path without points would be a fault in the page: nothing is written instead."""
+    (stretch,) = cut_street(straight(demo_scheme, 0), 500)
+    far = shapely.Point(0, 0).buffer(1)
+    for shape in (far, far.boundary, shapely.Polygon(), shapely.MultiPolygon([far])):
+        assert stretch.paper.path(shape, css="plot") == ""
+
+
 def test_offsets_are_to_the_left(demo_scheme):
     """Going east, left is north; going north, left is west."""
     east = straight(demo_scheme, 0)

@@ -48,8 +48,11 @@ def shown(browser, tmp_path):
         contexts.append(context)
         page = context.new_page()
         page.requests_made = []
+        said = []
+        page.on("console", lambda message: said.append(message.text))
         page.on("request", lambda request: page.requests_made.append(request.url))
         page.goto(path.as_uri())
+        assert said == []
         return page
 
     yield show
