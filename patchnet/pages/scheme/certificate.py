@@ -61,5 +61,5 @@ def enough_words(scheme: Scheme) -> str:
     best = "The best single planter wins" if flat == 1 else f"The best {flat} planters win"
     return (
         f"{best} {won} of what the best {curve[-1].planters} win; each further one adds less than "
-        f"{share:.0%} of that."
+        f"{100 * share:.0f} % of that."
     )
