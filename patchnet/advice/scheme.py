@@ -175,14 +175,15 @@ def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
     if not sites:
         return "No place for a planter was found along this road."
     count: dict[str, int] = {}
-    for site in sites:
-        for finding in site.findings:
-            if finding.verdict == "no":
-                count[finding.rule] = count.get(finding.rule, 0) + 1
-    reasons = ", ".join(f"{rule} ({number})" for rule, number in sorted(count.items()))
-    wanted = " or ".join(ask.verdicts)
+    beside = [site for site in sites if ask.sides in ("both", site.side)]
+    for site in beside:
+        for rule in {each.rule for each in site.findings if each.verdict == "no"}:
+            count[rule] = count.get(rule, 0) + 1
+    ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
+    reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
+    wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
     return (
-        f"Of {len(sites)} places looked at none has the verdict {wanted} on the side asked for. "
+        f"Of {len(beside)} places looked at on the side asked for none has the verdict {wanted}. "
         f"Rules that say no, and to how many places: {reasons or 'none'}."
     )
 
@@ -457,12 +458,14 @@ def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
 def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> tuple[str, ...]:
     notes = list(street.notes)
     verdicts = pd.Series([usable[site].verdict for site, _ in ordered]).value_counts()
-    for verdict, words in (
-        ("ask", "need the authority's word: the figures stand beside them"),
-        ("measure", "stand where something still has to be measured or looked for on site"),
+    for verdict, one, several, words in (
+        ("ask", "needs", "need", "the authority's word: the figures stand with it"),
+        ("measure", "stands", "stand", "where something still has to be measured on site"),
     ):
-        if verdict in verdicts:
-            notes.append(f"{int(verdicts[verdict])} of the planters {words}.")
+        count = int(verdicts.get(verdict, 0))
+        if count:
+            verb = f"One planter {one}" if count == 1 else f"{count} planters {several}"
+            notes.append(f"{verb} {words}.")
     notes.append(
         "The search shares supplies among the homes that can live there today; what is handed "
         "over was then assessed anew from the start, and those are the figures of the case."

@@ -58,6 +58,14 @@ _SIZE = re.compile(
 )
 @click.option("--budget", type=float, metavar="N", help="Most money for boxes, soil and plants.")
 @click.option(
+    "--goal",
+    type=click.Choice(["links", "cover"]),
+    default="links",
+    show_default=True,
+    help="links: most linked homes. cover: something of what homes lack within reach of as many "
+    "as can be (solved exactly).",
+)
+@click.option(
     "--side",
     type=click.Choice(["left", "right", "both"]),
     default="both",
@@ -120,6 +128,7 @@ def scheme(
     recipes: tuple[str, ...],
     keepers: Path | None,
     unkept: int | None,
+    goal: Literal["links", "cover"],
     seed: int,
     by: str,
     contact: str,
@@ -169,6 +178,7 @@ def scheme(
     ask = SchemeAsk(
         planters=planters,
         budget=budget,
+        goal=goal,
         groups=groups,
         sides=side,
         spacing_m=spacing,

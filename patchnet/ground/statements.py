@@ -73,8 +73,8 @@ def votes(statements: pd.DataFrame, *, first_looks: bool = False) -> pd.DataFram
     last["holder"] = last.groupby([*_CELL, "person"], sort=False).ngroup()
     blind = last["answer"] == "cannot see"
     seeing = last[~blind]
-    turning = "min" if first_looks else "max"
-    counted = seeing.groupby("holder", sort=False)["moment"].transform(turning)
+    moments = seeing.groupby("holder", sort=False)["moment"]
+    counted = moments.transform("min") if first_looks else moments.transform("max")
     kept = seeing[seeing["moment"] == counted].drop_duplicates(["holder", "answer", "amount"])
     # Who could see at another time of the year is not blind.
     hidden = last[blind & ~last["holder"].isin(seeing["holder"])].drop_duplicates("holder")

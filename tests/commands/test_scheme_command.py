@@ -136,7 +136,7 @@ def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):
         (["--budget", "20"], "less than the cheapest planter"),
         (["--lock-in", "L030.0", "--lock-out", "L030.0"], "to be used and not to be used"),
         (["--lock-in", "Q001.0"], "no site 'Q001.0'"),
-        (["--side", "right"], "clear_width"),
+        (["--side", "right"], "clear width"),
         (["--recipe", "flowerz"], "no planter recipe 'flowerz'"),
         (["--size", "long_box", "--size", "9x4x1x1", "--side", "right"], "none has the verdict"),
     ],
@@ -158,7 +158,7 @@ def test_another_authority_is_an_overlay(street, tmp_path, capsys):
         "clear_width_ask_m,4.5,m,4.5,4.5,assumption,patchnet,Our authority\n"
     )
     assert scheme(street, tmp_path / "scheme", "--knowledge", str(rules)) == 2
-    assert re.search(r"clear_width \(\d+\)", capsys.readouterr().err)
+    assert re.search(r"clear width \(\d+\)", capsys.readouterr().err)
 
 
 def test_nothing_is_written_where_nothing_is_won(street, tmp_path, capsys, monkeypatch):
@@ -194,3 +194,12 @@ def test_taps_are_read_from_plots_and_from_metres(street, tmp_path):
     path.write_text("who,where\n")
     assert read_keepers(path, hood, wrong) == ()
     assert "must name the columns" in wrong[0]
+
+
+def test_the_goal_of_coverage(street, tmp_path, capsys):
+    words = ["scheme", str(street), "--road", "Alder Row", "--group", "mason_bee", "--planters"]
+    status = _run([*words, "1", "--goal", "cover", "-o", str(tmp_path / "out")])
+    told = capsys.readouterr()
+    assert status == 0, told.err
+    assert "It is proved that no scheme of this size is better" in " ".join(told.out.split())
+    assert "of what homes lack" in (tmp_path / "out" / "report.html").read_text()

@@ -32,7 +32,7 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     From a share of `wide` on it is said that this leaves much open.
     """
     if exact:
-        return "Every scheme of this size was judged: none is better, by the measure searched."
+        return "It is proved that no scheme of this size is better, by the measure searched."
     if step.value <= 0:
         return "Nothing is won, so no share can be told."
     words = (

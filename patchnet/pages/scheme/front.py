@@ -184,6 +184,11 @@ def _aim(scheme: Scheme) -> str:
         elif gain:
             won.append(f"{name} {signed(gain)}" + ("" if change.sure else " (not sure)"))
     words = "Flowers and stepping stones for wildlife that flies. "
+    if scheme.ask.goal == "cover":
+        words += (
+            f"Chosen so that {scheme.curve[-1].value:.0%} of what homes lack within reach of the "
+            "road gets something towards it. "
+        )
     words += f"Linked homes: {'; '.join(won)}. " if won else "By the measure used little is won. "
     if little:
         words += f"Hardly any change: {', '.join(little)}. "
