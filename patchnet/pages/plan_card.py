@@ -35,6 +35,7 @@ from patchnet.pages.plan_words import (
     thing,
     upkeep_words,
     when_words,
+    wish_words,
     would_change_words,
 )
 from patchnet.pages.sheet import sheet
@@ -85,6 +86,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         things=_things(plan, knowledge),
         stages=_stages(plan, knowledge),
         gaps=_gaps(plan, knowledge),
+        wishes=_wishes(plan, knowledge),
         calendar=_calendar(plan, knowledge),
         sun="" if sun is None else _sun(sun),
         cautions=_cautions(plan, knowledge),
@@ -164,6 +166,15 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
         "<h2>Step by step</h2><table><thead><tr><th>When</th><th>What</th>"
         f"<th>Work</th></tr></thead><tbody>{rows}</tbody></table>"
     )
+
+
+def _wishes(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What becomes of the wishes, and the set with something to eat."""
+    lines = [wish_words(one, plan, knowledge) for one in plan.wished]
+    if plan.to_eat is not None:
+        things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
+        lines.append(f"With something to eat: {things}.")
+    return f"<h2>What you wished for</h2>{_list(lines)}" if lines else ""
 
 
 def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:

@@ -5,7 +5,7 @@ from typing import Any
 
 from shapely import Point
 
-from patchnet.advice.plan_records import Addition, PlotPlan, Suggestion, Wished
+from patchnet.advice.plan_records import Addition, PlotPlan, Suggestion
 from patchnet.advice.records import ANCHOR
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import calendar_text
@@ -19,6 +19,7 @@ from patchnet.pages.plan_words import (
     STAGE_NAMES,
     amount_words,
     asked_first,
+    beside_words,
     best_words,
     cautions_of,
     exact_words,
@@ -35,6 +36,7 @@ from patchnet.pages.plan_words import (
     stage_words,
     takes,
     thing,
+    wish_words,
     would_change_words,
 )
 from patchnet.pages.table import paragraph, text_table
@@ -170,46 +172,19 @@ def _wins(addition: Addition, *, alone: bool) -> str:
 def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
         "WHAT YOU WISHED FOR",
-        [paragraph(_wish(one, plan, knowledge), indent="  ", then="    ") for one in plan.wished],
+        [
+            paragraph(wish_words(one, plan, knowledge), indent="  ", then="    ")
+            for one in plan.wished
+        ],
     )
-
-
-def _wish(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
-    name = knowledge.features[one.feature].name
-    if one.why_not:
-        return f"{name}: not here. {one.why_not}"
-    amount = amount_words(one.feature, one.amount, knowledge)
-    words = f"{name}, {amount}" if amount else name
-    if one.asked is not None and figure(one.amount) != figure(one.asked):
-        words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
-    words += f": alone it would win {homes_words(one.alone)}"
-    if plan.best is None:
-        return f"{words}."
-    if one.in_best:
-        more = one.alone if one.with_best is None else one.with_best
-        return f"{words}; it is one of the best set, and wins {figure(more)} there."
-    if one.with_best is None:
-        return f"{words}; it does not fit beside the best set."
-    if one.with_best < 0:
-        lost = homes_words(-one.with_best)
-        return f"{words}; beside the best set it takes so much room that {lost} would be lost."
-    return f"{words}, on top of the best set {figure(one.with_best)}."
 
 
 def _to_eat(plan: PlotPlan, knowledge: Knowledge) -> str:
     if plan.to_eat is None or plan.best is None:
         return ""
     things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
-    words = f"{things}. {_beside(plan.to_eat, plan.best)}"
+    words = f"{things}. {beside_words(plan.to_eat, plan.best)}"
     return _section("WITH SOMETHING TO EAT", [paragraph(words, indent="  ")])
-
-
-def _beside(other: Suggestion, best: Suggestion) -> str:
-    they = "It wins" if len(other.additions) == 1 else "Together they win"
-    return (
-        f"{they} {homes_words(other.linked_homes)}; where every group counts for its own "
-        f"share, {figure(other.score / best.score)} times what the best wins."
-    )
 
 
 def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -218,7 +193,7 @@ def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
         return ""
     first = knowledge.sitings[plan.best.additions[0].candidate.feature].said
     things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
-    words = f"If you do not want {first}: {things}. {_beside(other, plan.best)}"
+    words = f"If you do not want {first}: {things}. {beside_words(other, plan.best)}"
     return _section("THE RUNNER-UP", [paragraph(words, indent="  ")])
 
 

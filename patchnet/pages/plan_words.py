@@ -2,7 +2,14 @@
 
 from collections.abc import Iterable, Sequence
 
-from patchnet.advice.plan_records import Addition, Candidate, PlantingLine, PlotPlan, Suggestion
+from patchnet.advice.plan_records import (
+    Addition,
+    Candidate,
+    PlantingLine,
+    PlotPlan,
+    Suggestion,
+    Wished,
+)
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.numbers import figure, metres, month_spans
 
@@ -15,6 +22,7 @@ __all__ = [
     "STAGE_NAMES",
     "amount_words",
     "asked_first",
+    "beside_words",
     "best_words",
     "cautions_of",
     "cost_words",
@@ -35,6 +43,7 @@ __all__ = [
     "thing",
     "upkeep_words",
     "when_words",
+    "wish_words",
     "would_change_words",
 ]
 
@@ -313,3 +322,35 @@ def best_words(plan: PlotPlan) -> str:
 def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
     """The nearest plots with their distances."""
     return "; ".join(f"{plot}, {metres(away)}" for plot, away in nearest)
+
+
+def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What becomes of one wish."""
+    name = knowledge.features[one.feature].name
+    if one.why_not:
+        return f"{name}: not here. {one.why_not}"
+    amount = amount_words(one.feature, one.amount, knowledge)
+    words = f"{name}, {amount}" if amount else name
+    if one.asked is not None and figure(one.amount) != figure(one.asked):
+        words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
+    words += f": alone it would win {homes_words(one.alone)}"
+    if plan.best is None:
+        return f"{words}."
+    if one.in_best:
+        more = one.alone if one.with_best is None else one.with_best
+        return f"{words}; it is one of the best set, and wins {figure(more)} there."
+    if one.with_best is None:
+        return f"{words}; it does not fit beside the best set."
+    if one.with_best < 0:
+        lost = homes_words(-one.with_best)
+        return f"{words}; beside the best set it takes so much room that {lost} would be lost."
+    return f"{words}, on top of the best set {figure(one.with_best)}."
+
+
+def beside_words(other: Suggestion, best: Suggestion) -> str:
+    """What another set wins beside the best one."""
+    they = "It wins" if len(other.additions) == 1 else "Together they win"
+    return (
+        f"{they} {homes_words(other.linked_homes)}; where every group counts for its own "
+        f"share, {figure(other.score / best.score)} times what the best wins."
+    )

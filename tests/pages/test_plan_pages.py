@@ -217,3 +217,10 @@ def test_a_shape_lies_inside_the_paper_it_was_fitted_to(wide, high, turn, east):
             np.asarray(shape.exterior.coords)
         )
         assert tight.min() < 6 or (tight.max(axis=0) > np.array([174, 114])).any()
+
+
+def test_wishes_stand_on_the_card_as_in_the_text(plan, card):
+    words = " ".join(plan_text(plan, KNOW).split())
+    start = words.index("Wildlife pond, no fish, 2 m²: alone it would win")
+    told = words[start : words.index(";", start)] if ";" in words[start:] else words[start:]
+    assert told[:60] in " ".join(card.split())
