@@ -224,3 +224,10 @@ def test_wishes_stand_on_the_card_as_in_the_text(plan, card):
     start = words.index("Wildlife pond, no fish, 2 m²: alone it would win")
     told = words[start : words.index(";", start)] if ";" in words[start:] else words[start:]
     assert told[:60] in " ".join(card.split())
+
+
+def test_a_wished_pond_never_comes_without_the_question_about_children(plan, card):
+    for words in (plan_text(plan, KNOW), card):
+        told = " ".join(words.split())
+        start = told.index("Wildlife pond, no fish, 2 m²: alone it would win")
+        assert "children under six" in told[start : start + 400]
