@@ -2,11 +2,11 @@
 
 from string import Template
 
-from patchnet.files import MADE_BY
 from patchnet.knowledge.records import Feature
 from patchnet.knowledge.survey import RULE_PARTS
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset
+from patchnet.pages.sheet import sheet
 from patchnet.pages.survey.drawing import draw_stretch
 from patchnet.pages.survey.notice import notice_html, rules_html, sources_line
 from patchnet.pages.survey.questions import MEASURES, Part, parts_of
@@ -38,14 +38,14 @@ def survey_sheets(survey: SurveyRound) -> str:
             own.append(_notes(survey, stretch))
         pages += own
     pages += _household(survey)
-    return Template(asset("survey/sheets.html")).substitute(
-        generator=MADE_BY,
-        title=text(f"{survey.name}: survey sheets"),
-        style=asset("survey/sheets.css"),
+    title = f"{survey.name}: survey sheets"
+    body = Template(asset("survey/sheets.html")).substitute(
+        title=text(title),
         name=text(survey.name),
         leaves=len(pages) // 2,
         pages="".join(f'<section class="page">{page}</section>' for page in pages),
     )
+    return sheet(title=title, style=asset("survey/sheets.css"), body=body)
 
 
 def _top(survey: SurveyRound, heading: str, under: str, *, level: int = 2) -> str:
