@@ -21,7 +21,6 @@ __all__ = [
 ]
 
 _LEAST = 1e-9  # homes; less than that is rounding
-_BY_LINKS = 0.1  # homes held that move by less than this share of the linked homes
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +155,7 @@ class _Same:
     def __init__(self, before: Assessment, after: Assessment) -> None:
         self._crs = before.neighbourhood.plots.crs, after.neighbourhood.plots.crs
         self._near_m = after.knowledge.setting("same_break_m")
+        self.by_links = after.knowledge.setting("sure_by_links")
 
     def closed(self, before: GroupAnswer, after: GroupAnswer) -> tuple[Break, ...]:
         """Breaks of the first state that are not in the second."""
@@ -186,7 +186,7 @@ def _group(before: GroupAnswer, after: GroupAnswer, same: _Same) -> GroupChange:
     ]
     linked = after.measures.eca - before.measures.eca
     same_way = min(changes) >= -_LEAST or max(changes) <= _LEAST
-    by_links = max(map(abs, changes)) <= _BY_LINKS * abs(linked)
+    by_links = max(map(abs, changes)) <= same.by_links * abs(linked)
     return GroupChange(
         group=after.group.key,
         linked_before=before.measures.eca,

@@ -30,7 +30,6 @@ _RAISED = ("balcony", "roof")
 _MIDDLE = 0.35
 _SPOTS_LEAST = 0.04
 # Less sun than this (hours) that unknown buildings may take is not worth a sentence.
-_NOTABLE_H = 0.5
 
 
 class ShadyCorner(NamedTuple):
@@ -171,7 +170,7 @@ def plots_sun(
         least = sun.behind(guessed) if uncounted[at] else sun.by_month
         wall = sunniest_wall(neighbourhood, plot, screens, place, year, knowledge)
         notes = (
-            *_doubt(int(uncounted[at]), sun.by_month, least, sun.midsummer),
+            *_doubt(int(uncounted[at]), sun.by_month, least, sun.midsummer, knowledge),
             *_notes(str(table.at[plot, "kind"]), surface),
         )
         found[plot] = sun.of_plot(plot, least, wall, notes)
@@ -189,11 +188,15 @@ def _why_not(ground: shapely.Geometry) -> str:
 
 
 def _doubt(
-    uncounted: int, by_month: tuple[float, ...], at_least: tuple[float, ...], midsummer: int
+    uncounted: int,
+    by_month: tuple[float, ...],
+    at_least: tuple[float, ...],
+    midsummer: int,
+    knowledge: Knowledge,
 ) -> tuple[str, ...]:
-    """Say what buildings of unknown height may take at midsummer, where that is half an hour."""
+    """Say what buildings of unknown height may take at midsummer, where that is worth saying."""
     hours, least = by_month[midsummer - 1], at_least[midsummer - 1]
-    if hours - least < _NOTABLE_H:
+    if hours - least < knowledge.setting("sun_doubt_h"):
         return ()
     them = "1 building" if uncounted == 1 else f"{uncounted} buildings"
     it = "it is" if uncounted == 1 else "they are"

@@ -14,7 +14,6 @@ __all__ = ["Standing", "houses_on", "with_sheds"]
 
 Shapes = NDArray[np.object_]
 _NOT_HOUSE = ("outbuilding", "none")
-_JOINED = 0.25  # metres: pieces of one house drawn apart by slips of the pen
 _MOST = 0.5
 
 
@@ -115,7 +114,7 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
         if not len(homes):
             continue
         main[at] = building[homes[int(np.argmax(size[homes]))]]
-        apart = _apart(piece[homes], knowledge.setting("base_second_house_share"))
+        apart = _apart(piece[homes], knowledge)
         number[at] = len(apart)
         if len(apart) == 1:
             house[at] = apart[0]
@@ -123,15 +122,17 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
     return Standing(house, number, main, built, party)
 
 
-def _apart(pieces: Shapes, second: float) -> list[shapely.Geometry]:
-    """Return houses that stand apart; those smaller than `second` of the largest are left out."""
+def _apart(pieces: Shapes, knowledge: Knowledge) -> list[shapely.Geometry]:
+    """Return houses that stand apart; much smaller ones than the largest are left out."""
     if len(pieces) == 1:
         return list(pieces)
-    grown = united(shapely.buffer(pieces, _JOINED, quad_segs=2))
+    grown = united(shapely.buffer(pieces, knowledge.setting("base_pieces_gap_m"), quad_segs=2))
     groups = shapely.get_parts(grown)
     joined = [united(pieces[shapely.intersects(pieces, group)]) for group in groups]
     largest = max(one.area for one in joined)
-    return [one for one in joined if one.area >= second * largest]
+    return [
+        one for one in joined if one.area >= knowledge.setting("base_second_house_share") * largest
+    ]
 
 
 def _party_walls(

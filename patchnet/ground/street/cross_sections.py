@@ -20,7 +20,6 @@ _BESIDE_M = 0.01  # a corner is looked at this much before and after it
 _LOOK_M = 30.0  # how far a line across looks
 _SLIVER_M = 0.02  # gaps and strips narrower than this are drawing errors
 _INTO_M = 0.5  # behind the kerb, where the footway is looked up
-_MOUTH_M = 4.0  # shorter stretches where widths disagree are mouths of passages
 _OVER_LINE_M = 0.05  # a footway that starts nearer the road's middle crosses the road
 
 
@@ -149,7 +148,8 @@ def _side(
     clash = np.isfinite(stated) & (np.abs(stated - width) > differ)
     measured = np.isfinite(stated) & ~(clash & (stated > width))
     footway = np.where(measured, stated, width)
-    _say(side, road.name, said, mapped=mapped, over=over, clash=clash, stations=stations)
+    _say(side, road.name, said, mapped=mapped, over=over, clash=clash, stations=stations,
+         mouth_m=knowledge.setting("street_mouth_m"))  # fmt: skip
     points, away = outward(road.line, stations, side)
     return StreetSide(
         side=side,
@@ -265,6 +265,7 @@ def _say(
     over: NDArray[np.bool_],
     clash: NDArray[np.bool_],
     stations: Floats,
+    mouth_m: float,
 ) -> None:
     notes, odd = said
     if not mapped:
@@ -272,22 +273,22 @@ def _say(
             f"No footway is on the map on the {side} of {name}: its kerb was taken from the width "
             "of the road, and every width there is to be measured."
         )
-    for a, b in _runs(over, stations):
+    for a, b in _runs(over, stations, mouth_m):
         odd.append(
             f"On the {side} of {name} the footway is drawn over the carriageway as its width is "
             f"stated, from {a:.0f} to {b:.0f} m: the drawn kerb was taken. Check the width of the "
             "road."
         )
-    for a, b in _runs(clash, stations):
+    for a, b in _runs(clash, stations, mouth_m):
         odd.append(
             f"On the {side} of {name} the stated width of the footway and the drawn one differ, "
             f"from {a:.0f} to {b:.0f} m: the smaller was taken. Measure again."
         )
 
 
-def _runs(marked: NDArray[np.bool_], stations: Floats) -> list[tuple[float, float]]:
+def _runs(marked: NDArray[np.bool_], stations: Floats, mouth_m: float) -> list[tuple[float, float]]:
     """Stretches of marked stations; the mouth of a passage or of a side road is too short."""
     at = np.flatnonzero(marked)
     runs = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
     ends = [(float(stations[run[0]]), float(stations[run[-1]])) for run in runs if len(run)]
-    return [(a, b) for a, b in ends if b - a >= _MOUTH_M]
+    return [(a, b) for a, b in ends if b - a >= mouth_m]

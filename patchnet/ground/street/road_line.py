@@ -14,7 +14,6 @@ from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Piece", "RoadLine", "along", "pieces_of", "plain_name", "road_line"]
 
-_TURNS_BACK = 135.0  # degrees: two pieces that meet so are the two halves of one road
 _TANGENT_M = 0.5  # the direction at a station is that of the metre round it
 _SAME_PLACE = 0.005  # metres
 
@@ -90,7 +89,7 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
             f"{title} is drawn as an area only: draw the line along its middle in the layer of "
             "roads, with its width in width_m."
         )
-    return _joined(title, pieces, knowledge.street_rule("street_gap_m"))
+    return _joined(title, pieces, knowledge)
 
 
 def along(
@@ -112,14 +111,16 @@ def along(
     return points, ways / sizes[:, None]
 
 
-def _joined(name: str, pieces: list[Piece], most: float) -> RoadLine:
+def _joined(name: str, pieces: list[Piece], knowledge: Knowledge) -> RoadLine:
     lengths = [_length(piece.corners) for piece in pieces]
     start = int(np.argmax(np.round(lengths, 3)))
     chain = [pieces[start]]
+    most = knowledge.street_rule("street_gap_m")
+    turns_back = knowledge.setting("street_turns_back_deg")
     rest = [piece for at, piece in enumerate(pieces) if at != start]
     while rest:
         ways = [way for at, piece in enumerate(rest) for way in _ways(chain, piece, at)]
-        near = [way for way in ways if way[0] <= most and way[1] < _TURNS_BACK]
+        near = [way for way in ways if way[0] <= most and way[1] < turns_back]
         if not near:
             break
         _, _, _, at, end, turned = min(near, key=lambda way: way[:3])

@@ -20,8 +20,6 @@ from patchnet.knowledge.records import Knowledge
 __all__ = ["Road", "junction_areas", "swept"]
 
 _STEP_M = 1.0  # along the kerb
-_BEND = 45.0  # degrees: two arms that turn less are one road that changes its name
-_SNAP_M = 0.5  # a side road may end this far short of the edge of the road it joins
 
 Floats = NDArray[np.float64]
 
@@ -75,9 +73,11 @@ def junction_areas(
     areas: list[SightArea] = []
     notes: list[str] = []
     back = knowledge.street_rule("junction_x_m")
-    for point, meeting in _junctions(own, others):
-        arms = [arm for road in (own, *meeting) for arm in _arms(road, point, (own, *meeting))]
-        minors, unsure = _minors(arms)
+    snap, bend = knowledge.setting("street_snap_m"), knowledge.setting("street_bend_deg")
+    for point, meeting in _junctions(own, others, snap):
+        roads = (own, *meeting)
+        arms = [arm for road in roads for arm in _arms(road, point, roads, snap)]
+        minors, unsure = _minors(arms, bend)
         if unsure:
             named = " and ".join(dict.fromkeys(arm.road.name or "a road" for arm in arms))
             notes.append(
@@ -91,10 +91,12 @@ def junction_areas(
     return areas, list(dict.fromkeys(notes))
 
 
-def _junctions(own: Road, others: Sequence[Road]) -> list[tuple[shapely.Point, list[Road]]]:
+def _junctions(
+    own: Road, others: Sequence[Road], snap: float
+) -> list[tuple[shapely.Point, list[Road]]]:
     found: list[tuple[shapely.Point, list[Road]]] = []
     for other in others:
-        for point in _meeting(own, other):
+        for point in _meeting(own, other, snap):
             near = next((f for f in found if f[0].distance(point) < own.half_m), None)
             if near is None:
                 found.append((point, [other]))
@@ -104,7 +106,7 @@ def _junctions(own: Road, others: Sequence[Road]) -> list[tuple[shapely.Point, l
     return found
 
 
-def _meeting(own: Road, other: Road) -> list[shapely.Point]:
+def _meeting(own: Road, other: Road, snap: float) -> list[shapely.Point]:
     points = [
         part if part.geom_type == "Point" else part.centroid
         for part in shapely.get_parts(shapely.intersection(own.line, other.line))
@@ -115,7 +117,7 @@ def _meeting(own: Road, other: Road) -> list[shapely.Point]:
     ):
         for end in (line.interpolate(0.0), line.interpolate(line.length)):
             gap = end.distance(onto)
-            if 0 < gap <= half + _SNAP_M and all(end.distance(p) > half + _SNAP_M for p in points):
+            if 0 < gap <= half + snap and all(end.distance(p) > half + snap for p in points):
                 points.append(own.line.interpolate(own.line.project(end)))
     return points
 
@@ -135,7 +137,7 @@ def _crosses_itself(line: shapely.LineString) -> list[shapely.Point]:
     ]
 
 
-def _arms(road: Road, point: shapely.Point, meeting: Sequence[Road]) -> list[_Arm]:
+def _arms(road: Road, point: shapely.Point, meeting: Sequence[Road], snap: float) -> list[_Arm]:
     """Return the ways out of a junction along one road; stubs within the junction are none."""
     widest = max((other.half_m for other in meeting if other is not road), default=road.half_m)
     corners = shapely.get_coordinates(road.line)
@@ -143,32 +145,32 @@ def _arms(road: Road, point: shapely.Point, meeting: Sequence[Road]) -> list[_Ar
     starts = np.concatenate([[0.0], np.cumsum(shapely.length(segments))])
     near = [
         float(starts[at] + segments[at].project(point))
-        for at in np.flatnonzero(shapely.dwithin(segments, point, widest + _SNAP_M))
+        for at in np.flatnonzero(shapely.dwithin(segments, point, widest + snap))
     ]
     passes: list[float] = []
     for place in sorted(near):
-        if not passes or place - passes[-1] > 4 * (widest + _SNAP_M):
+        if not passes or place - passes[-1] > 4 * (widest + snap):
             passes.append(place)
     if len(passes) <= 1:
         passes = [road.line.project(point)]
     arms = []
     for place in passes:
         for stop in (0.0, road.line.length):
-            if abs(stop - place) > widest + _SNAP_M:
+            if abs(stop - place) > widest + snap:
                 line = substring(road.line, place, stop)
                 ahead = shapely.get_coordinates(
-                    line.interpolate([0.0, min(line.length, 2 * (widest + _SNAP_M))])
+                    line.interpolate([0.0, min(line.length, 2 * (widest + snap))])
                 )
                 way = ahead[1] - ahead[0]
                 arms.append(_Arm(road, line, way / np.hypot(*way)))
     return arms
 
 
-def _minors(arms: list[_Arm]) -> tuple[list[tuple[_Arm, list[_Arm]]], bool]:
+def _minors(arms: list[_Arm], bend: float) -> tuple[list[tuple[_Arm, list[_Arm]]], bool]:
     """Pair each arm that gives way with the two arms of the road it gives way to."""
     if len(arms) < 3:
         return [], False
-    through, ending = _through(arms)
+    through, ending = _through(arms, bend)
     if not through:
         return [], False
     if ending and len(through) == 1:
@@ -180,7 +182,7 @@ def _minors(arms: list[_Arm]) -> tuple[list[tuple[_Arm, list[_Arm]]], bool]:
     return pairs, True
 
 
-def _through(arms: list[_Arm]) -> tuple[list[tuple[_Arm, _Arm]], list[_Arm]]:
+def _through(arms: list[_Arm], bend: float) -> tuple[list[tuple[_Arm, _Arm]], list[_Arm]]:
     """Pair the arms that run on into each other: the same name first, then the straightest."""
     left = list(arms)
     pairs: list[tuple[_Arm, _Arm]] = []
@@ -191,7 +193,7 @@ def _through(arms: list[_Arm]) -> tuple[list[tuple[_Arm, _Arm]], list[_Arm]]:
                 for at, one in enumerate(left)
                 for other, two in enumerate(left)
                 if at < other and (one.road.name == two.road.name) is same_name
-                and (same_name or _turn(one, two) < _BEND)
+                and (same_name or _turn(one, two) < bend)
             ]  # fmt: skip
             if not choices or (not same_name and pairs):
                 break
