@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Literal, cast
 
 from patchnet.faults import Fault, nearest_hint
-from patchnet.knowledge.cells import Cells
+from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
 from patchnet.knowledge.osm_tags import all_osm_tags
 from patchnet.knowledge.planting import LAYERS, all_planting
@@ -41,7 +41,6 @@ _FEATURE_QUANTITIES = ("typical", "smallest", "ground", "years_to_work")
 _GROUP_QUANTITIES = ("hop", "d50", "anchor", "anchor_reach", "step_min", "weight")
 _NEED_QUANTITIES = ("amount", "reach", "weight", "floor")
 _PLANT_QUANTITIES = ("height", "spread")
-_PER = {"m2": "m2", "m": "m", "count": "item"}
 
 
 def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
@@ -184,8 +183,8 @@ class _Builder:
     def feature(self, row: Row, figure_rows: Mapping[str, Row]) -> Feature:
         cells = self.cells
         key = self.key(row)
-        measure = cells.choice(row, "measure", tuple(_PER))
-        per = _PER[measure]
+        measure = cells.choice(row, "measure", tuple(PER))
+        per = PER[measure]
         units = {
             "typical": "items" if per == "item" else per,
             "smallest": "items" if per == "item" else per,
@@ -228,7 +227,7 @@ class _Builder:
         resource = self.cells.known(row, "resource", self.resources, "resource")
         unit = None
         if feature in self.features and resource in self.resources:
-            per = _PER[self.features[feature].measure]
+            per = PER[self.features[feature].measure]
             unit = f"{self.resources[resource].unit} per {per}"
         amount = self.figure(row, f"supplies/{feature}/{resource}", unit=unit)
         weights = []

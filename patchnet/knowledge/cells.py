@@ -9,7 +9,10 @@ from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.records import CLASSES, Class, Figure, Source
 from patchnet.knowledge.tables import Row
 
-__all__ = ["Cells"]
+__all__ = ["PER", "Cells"]
+
+PER = {"m2": "m2", "m": "m", "count": "item"}
+"""What one unit of a feature's measure is called after "per"."""
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _TO = re.compile(r"\s*[-\u2013]\s*")

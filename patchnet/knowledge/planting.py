@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from typing import Literal, cast
 
 from patchnet.faults import nearest_hint
-from patchnet.knowledge.cells import Cells
+from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.records import Figure, Origin, PlantingPlace, PlantListing, UnlawfulPlant
 from patchnet.knowledge.tables import Row
 
@@ -17,7 +17,6 @@ LAWS = ("schedule_9", "sale_ban", "ias_order")
 """Planting it in the wild is an offence; it may not be sold; it may not be kept at all."""
 _SOILS = ("moist", "well-drained", "dry", "any", "acid well-drained", "wet", "submerged")
 _QUANTITIES = ("room", "height", "spread", "spread_least")
-_PER = {"m2": "m2", "m": "m", "count": "item"}
 
 Planting = tuple[
     dict[str, PlantingPlace],
@@ -117,7 +116,7 @@ def _numbers(
         unit = "m"
         if quantity == "room" and feature in places:
             counted = "plants" if places[feature].cells["counted"] == "plants" else "m2 planted"
-            unit = f"{counted} per {_PER[measures.get(feature, 'count')]}"
+            unit = f"{counted} per {PER[measures.get(feature, 'count')]}"
         figure = cells.figure(row, f"planting/{feature}/{quantity}", unit=unit, positive=True)
         figures[figure.key] = figure
         numbers.setdefault(feature, {})[quantity] = figure

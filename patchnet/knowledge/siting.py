@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from typing import Literal, cast
 
 from patchnet.faults import nearest_hint
-from patchnet.knowledge.cells import Cells
+from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.records import Figure, KeepUse, Origin, Place, Siting, Step
 from patchnet.knowledge.tables import Row
 
@@ -22,7 +22,6 @@ _UNITS = {
     "upkeep_hours": "hours a month",
 }
 _QUANTITIES = tuple(_UNITS)
-_PER = {"m2": "m2", "m": "m", "count": "item"}
 
 
 def all_sitings(
@@ -119,7 +118,7 @@ def _numbers(
     for row in rows:
         feature = cells.known(row, "feature", sited, "sited feature")
         quantity = cells.choice(row, "quantity", _QUANTITIES)
-        per = _PER[measures.get(feature, "count")]
+        per = PER[measures.get(feature, "count")]
         unit = _UNITS.get(quantity, "").format(per=per)
         figure = cells.figure(row, f"features/{feature}/{quantity}", unit=unit)
         figures[figure.key] = figure

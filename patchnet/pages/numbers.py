@@ -3,8 +3,10 @@
 import math
 from collections.abc import Iterable
 
-__all__ = ["MONTHS", "figure", "metres", "month_spans", "span"]
+__all__ = ["MONTHS", "UNITS", "figure", "metres", "month_spans", "span"]
 
+UNITS = {"m2": "m²", "m": "m", "count": ""}
+"""Unit of an amount, by the measure of its feature; pieces have none."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 

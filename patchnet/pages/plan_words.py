@@ -12,7 +12,7 @@ from patchnet.advice.plan_records import (
     Wished,
 )
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.numbers import figure, metres, month_spans
+from patchnet.pages.numbers import UNITS, figure, metres, month_spans
 
 __all__ = [
     "CARD_INDEX",
@@ -71,7 +71,6 @@ STAGE_NAMES = {
     "next_year": "Next year",
     "when_owned": "When you own it",
 }
-_UNITS = {"m2": "m²", "m": "m", "count": ""}
 _PLACES = {
     "ground": "in the ground",
     "standing": "stands anywhere firm",
@@ -104,7 +103,7 @@ def thing(candidate: Candidate, knowledge: Knowledge) -> str:
 
 def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
     """An amount with its unit; nothing for one piece."""
-    unit = _UNITS[knowledge.features[feature].measure]
+    unit = UNITS[knowledge.features[feature].measure]
     if unit:
         return f"{figure(amount)} {unit}"
     return "" if amount == 1 else f"{figure(amount)} of them"

@@ -5,12 +5,11 @@ from dataclasses import asdict
 from patchnet.advice.records import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.json_text import json_text
-from patchnet.pages.numbers import MONTHS, figure, metres, span
+from patchnet.pages.numbers import MONTHS, UNITS, figure, metres, span
 from patchnet.pages.table import paragraph, text_table
 
 __all__ = ["plot_json", "plot_text"]
 
-_UNITS = {"m2": "m²", "m": "m", "count": ""}
 _NAMED = 8  # neighbours not known that are named before the rest is only counted
 
 
@@ -56,7 +55,7 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
         rows.append(
             (
                 feature.name,
-                f"{figure(has.amount)} {_UNITS[feature.measure]}".strip(),
+                f"{figure(has.amount)} {UNITS[feature.measure]}".strip(),
                 ", ".join(doubts),
             )
         )
