@@ -17,7 +17,7 @@ from patchnet.advice.currency import (
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.records import Assessment
-from patchnet.advice.space import NO_SOIL, Space, space_of
+from patchnet.advice.space import Space, space_of
 from patchnet.advice.trial import PlotTrials, Trials
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 from patchnet.movement.compiling import can_compile
@@ -208,7 +208,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
     place = {at: row for row, at in enumerate(kept)}
     return PlotAdditions(
         plot=plot,
-        soil=kind not in NO_SOIL,
+        soil=not knowledge.plot_is(kind, "pots_only"),
         ground_m2=space.ground_m2,
         hard_m2=space.floor_m2 - space.ground_m2,
         planted_m2=planted_m2(space, knowledge),

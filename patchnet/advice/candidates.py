@@ -9,8 +9,6 @@ from patchnet.advice.space import Space
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 
 __all__ = [
-    "POND_FEATURES",
-    "PUBLIC",
     "candidates_for",
     "fitted",
     "hours_of",
@@ -18,24 +16,12 @@ __all__ = [
     "planted_m2",
 ]
 
-POND_FEATURES = frozenset({"pond", "container_pond"})
-PUBLIC = frozenset(
-    {"planter", "verge", "tree_pit", "park", "school_ground", "churchyard", "institution"}
-)
-"""Kinds of plot that belong to no household: somebody who looks after them is asked first."""
 _CHILDREN = "small_children"
 _LANDLORD = "landlord"
 _KEEPER = "keeper"
 _NEIGHBOUR = "neighbour"
-_LAWNS = frozenset({"lawn_flowering", "long_grass"})
-_STREET = frozenset({"planter", "verge", "tree_pit"})
-_BIRDS = frozenset(
-    {"bird_feeder", "bird_bath", "nest_box_small", "nest_box_sparrow", "nest_box_open"}
-)
-_ALOFT = frozenset({"balcony", "roof"})
 _BORNE = ("standing", "sill", "wall")
 _SLACK = 1e-9
-_ONLY_ONE = frozenset({"compost_heap", "hedgehog_house", "green_roof"})
 _LIGHT_WORDS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
 
 
@@ -53,7 +39,7 @@ def candidates_for(
     ruled: list[RuledOut] = []
     wishes = dict(facts.wishes)
     for key, feature in knowledge.features.items():
-        if not feature.addable or key == "fence_gap":
+        if not feature.addable or "way_through" in feature.traits:
             continue  # a gap changes ways, not supply: it is judged over the ground
         siting = knowledge.sitings.get(key)
         why = _why_not(feature, siting, facts, space, kind, knowledge)
@@ -91,16 +77,16 @@ def _why_not(
         return "No table says where it can go.", "table"
     reasons = (
         _unsafe(feature, facts),
-        _out_of_place(feature, siting, facts, kind),
+        _out_of_place(feature, siting, facts, street=knowledge.plot_is(kind, "in_street")),
         _not_for_this_plot(siting, facts),
-        _there_already(feature, space),
+        _there_already(feature, siting, space, knowledge),
         _too_big_or_slow(feature, siting, space, knowledge),
     )
     return next((reason for reason in reasons if reason is not None), None)
 
 
 def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
-    if not (facts.small_children and feature.key in POND_FEATURES):
+    if not (facts.small_children and feature.open_water):
         return None
     words = (
         "Small children come here, and they drown in very little water. A bird bath or a boggy "
@@ -110,9 +96,9 @@ def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
 
 
 def _out_of_place(
-    feature: Feature, siting: Siting, facts: PlotFacts, kind: str
+    feature: Feature, siting: Siting, facts: PlotFacts, *, street: bool
 ) -> tuple[str, str] | None:
-    if kind in _STREET and not siting.street:
+    if street and not siting.street:
         return "It has no place in a public street.", "place"
     rooted = feature.ground.value > 0 and not feature.container
     if facts.pots_only and (rooted or siting.place in ("ground", "under", "roof")):
@@ -143,15 +129,20 @@ def _too_big_or_slow(
     return None
 
 
-def _there_already(feature: Feature, space: Space) -> tuple[str, str] | None:
-    if feature.key in _ONLY_ONE and space.has.get(feature.key, 0) > 0:
+def _there_already(
+    feature: Feature, siting: Siting, space: Space, knowledge: Knowledge
+) -> tuple[str, str] | None:
+    if "only_one" in feature.traits and space.has.get(feature.key, 0) > 0:
         return "There is one already.", "there"
-    if feature.key == "lawn_flowering" and space.convertible.get("lawn_short", 0.0) <= 0:
-        words = (
-            "There is no lawn to spare" if space.has.get("lawn_short", 0) > 0 else "No lawn here"
-        )
+    source = siting.made_from if siting.made_only else None
+    if source is None or space.convertible.get(source, 0.0) > 0:
+        return None
+    there = space.has.get(source, 0) > 0
+    if "lawn" in knowledge.features[source].traits:
+        words = "There is no lawn to spare" if there else "No lawn here"
         return f"{words} that could be mown less.", "room"
-    return None
+    name = knowledge.features[source].name.lower()
+    return f"It is made from {name} only; there is none{' to spare' if there else ''}.", "room"
 
 
 def _fits(
@@ -167,8 +158,8 @@ def _fits(
     ground = feature.ground.value
     if siting.place == "ground" and ground > 0:
         room = space.ground_m2
-        if feature.key == "lawn_flowering":
-            room = space.convertible.get("lawn_short", 0.0)
+        if siting.made_only and siting.made_from is not None:
+            room = space.convertible.get(siting.made_from, 0.0)
         most = min(most, room / ground)
     elif siting.place == "standing" and ground > 0:
         most = min(most, space.floor_m2 / ground)
@@ -225,21 +216,21 @@ def _candidate(
     knowledge: Knowledge,
 ) -> Candidate:
     asks = []
-    if feature.key in POND_FEATURES and facts.small_children is None:
+    if feature.open_water and facts.small_children is None:
         asks.append(_CHILDREN)
-    if kind in PUBLIC:
+    if knowledge.plot_is(kind, "asks_keeper"):
         asks.append(_KEEPER)
     elif siting.tenancy == "ask" and facts.tenure != "own":
         asks.append(_LANDLORD)
-    if "neighbour_consent" in feature.cautions:
+    if set(knowledge.cautions_about("neighbour")) & set(feature.cautions):
         asks.append(_NEIGHBOUR)
     cautions = list(feature.cautions)
-    if kind in _STREET:
-        cautions.append("street_consent")
-    if kind in _ALOFT and siting.place in _BORNE:
-        cautions.append("weight")
-    if "cat" in facts.pets and feature.key in _BIRDS:
-        cautions.append("cat_and_birds")
+    if knowledge.plot_is(kind, "in_street"):
+        cautions += knowledge.cautions_about("street")
+    if knowledge.plot_is(kind, "raised") and siting.place in _BORNE:
+        cautions += knowledge.cautions_about("load")
+    if "cat" in facts.pets and "for_birds" in feature.traits:
+        cautions += knowledge.cautions_about("cats")
     return Candidate(
         feature=feature.key,
         amount=amount,
@@ -254,12 +245,19 @@ def _candidate(
     )
 
 
-def _give_way(grounded: Sequence[Candidate], space: Space) -> dict[str, float]:
+def _give_way(
+    grounded: Sequence[Candidate], space: Space, knowledge: Knowledge
+) -> dict[str, float]:
     """What gives way to things on the ground: lawn to other lawns; else bare ground first."""
-    lawns = sum(one.ground_m2 for one in grounded if one.feature in _LAWNS)
-    lawn = min(lawns, space.convertible.get("lawn_short", 0.0))
-    beds = sum(one.ground_m2 for one in grounded) - lawn
-    given = {"lawn_short": lawn} if lawn > 0 else {}
+    lawn = set(knowledge.features_with("lawn"))
+    left = sum(one.ground_m2 for one in grounded if one.feature in lawn)
+    given: dict[str, float] = {}
+    for cover in (key for key in space.convertible if key in lawn):
+        taken = min(left, space.convertible[cover])
+        if taken > 0:
+            given[cover] = taken
+            left -= taken
+    beds = sum(one.ground_m2 for one in grounded) - sum(given.values())
     left = max(beds - space.bare_m2, 0.0)
     for cover, amount in space.convertible.items():
         taken = min(amount - given.get(cover, 0.0), left)
@@ -306,7 +304,7 @@ def fitted(
     sized = {one.feature: one for one in grounded}
     result = tuple(sized.get(one.feature, one) for one in chosen)
     change = {one.feature: one.amount for one in result}
-    for cover, amount in _give_way(grounded, space).items():
+    for cover, amount in _give_way(grounded, space, knowledge).items():
         change[cover] = change.get(cover, 0.0) - amount
     return result, change
 

@@ -11,6 +11,7 @@ from shapely import LineString
 
 from patchnet.advice.records import Assessment, Break, GroupAnswer
 from patchnet.errors import WrongUse
+from patchnet.knowledge.records import Resource
 
 __all__ = [
     "Comparison",
@@ -208,10 +209,11 @@ def _plots(before: Assessment, after: Assessment, common: pd.Index) -> list[Plot
         key: (answer.homes.loc[common] - before.groups[key].homes.loc[common]).to_numpy()
         for key, answer in after.groups.items()
     }
+    resources = after.knowledge.resources
     hungry = {
         key: (
-            _hungry(before.groups[key]).loc[common].to_numpy(),
-            _hungry(answer).loc[common].to_numpy(),
+            _hungry(before.groups[key], resources).loc[common].to_numpy(),
+            _hungry(answer, resources).loc[common].to_numpy(),
         )
         for key, answer in after.groups.items()
     }
@@ -228,9 +230,9 @@ def _plots(before: Assessment, after: Assessment, common: pd.Index) -> list[Plot
     return changes
 
 
-def _hungry(answer: GroupAnswer) -> pd.DataFrame:
+def _hungry(answer: GroupAnswer, resources: Mapping[str, Resource]) -> pd.DataFrame:
     """Columns 1-12: months in which flowers are short for the group, over its flower needs."""
-    sheets = [sheet for sheet in answer.needs if sheet.need.resource == "bloom"]
+    sheets = [sheet for sheet in answer.needs if resources[sheet.need.resource].by_month]
     total = pd.DataFrame(data=False, index=answer.homes.index, columns=range(1, 13))
     for sheet in sheets:
         total = total | sheet.hungry

@@ -3,10 +3,8 @@
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from patchnet.advice.candidates import POND_FEATURES, PUBLIC
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import NO_SOIL
 from patchnet.knowledge.records import Knowledge, Siting
 
 __all__ = ["questions"]
@@ -21,16 +19,18 @@ def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[s
     whether an owner must keep a garden in pots.
     """
     sitings = knowledge.sitings
+    public = knowledge.plot_is(kind, "asks_keeper")
+    in_pots = public or knowledge.plot_is(kind, "pots_only")
     asked: list[tuple[str, str, Allowed]] = []
     if facts.small_children is None:
         asked.append(
             (
                 "small_children",
                 "if children under six live here or visit",
-                lambda one: one.feature not in POND_FEATURES,
+                lambda one: not knowledge.features[one.feature].open_water,
             )
         )
-    if facts.tenure is None and kind not in PUBLIC:
+    if facts.tenure is None and not public:
         asked.append(("tenure", "if you rent", lambda one: sitings[one.feature].tenancy != "own"))
     if facts.light is None:
         asked += [
@@ -41,7 +41,7 @@ def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[s
                 ("shade", "if it lies in shade"),
             )
         ]
-    if facts.pots_only is None and facts.tenure != "own" and kind not in (*PUBLIC, *NO_SOIL):
+    if facts.pots_only is None and facts.tenure != "own" and not in_pots:
         asked.append(
             (
                 "pots_only",

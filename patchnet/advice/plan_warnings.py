@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import Light, PlotFacts
 from patchnet.advice.records import Assessment, PlotAnswer
-from patchnet.advice.space import NO_SOIL, Space
+from patchnet.advice.space import Space
 
 __all__ = ["light_words", "plan_warnings"]
 
@@ -58,8 +58,9 @@ def plan_warnings(
             "Nobody has said what this plot has, so it is reckoned as like others of its kind. "
             "Tell what is there and the answer gets better."
         )
+    pots = assessment.knowledge.plot_is(answer.kind, "pots_only")
     # Whoever has a balcony or a planter knows that there is no open ground.
-    if space.ground_m2 <= 0 and not facts.pots_only and answer.kind not in NO_SOIL:
+    if space.ground_m2 <= 0 and not facts.pots_only and not pots:
         warnings.append(
             "There is no free ground here. Only what stands in pots, hangs on walls or grows "
             "under what is there is offered."

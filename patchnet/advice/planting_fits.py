@@ -8,10 +8,7 @@ from patchnet.advice.planting_names import unlawful
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.knowledge.records import Knowledge, Plant, PlantingPlace
 
-__all__ = ["FEEDS", "REASONS", "Option", "Site", "fitting", "sites", "toxic_to"]
-
-FEEDS = "nectar-pollen"
-"""The job whose flowers count: wind-pollinated flowers close no hungry month."""
+__all__ = ["REASONS", "Option", "Site", "fitting", "sites", "toxic_to"]
 
 REASONS = {
     "asked": "you asked to leave it out",
@@ -207,12 +204,16 @@ def _fit(
             return reason
     holds = int(site.room / each + 1e-9)
     most = holds if place.counted == "plants" else min(holds, _most(tier, site, knowledge))
-    months = plant.flower_months if FEEDS in plant.roles else ()
+    months = plant.flower_months if knowledge.flower_roles & set(plant.roles) else ()
     jobs = plant.roles
     if plant.key in knowledge.plant_lists["slow_to_flower"] and not listed:
         months = ()
-        jobs = tuple(job for job in jobs if job not in {FEEDS, "berry"})
+        jobs = tuple(job for job in jobs if not _waits(job, knowledge))
     return Option(plant, at, tier, least, max(least, most), each, kept, months, jobs)
+
+
+def _waits(job: str, knowledge: Knowledge) -> bool:
+    return job in knowledge.plant_roles and knowledge.plant_roles[job].waits_for_flower
 
 
 def _belongs(
@@ -288,7 +289,7 @@ def _fewest(knowledge: Knowledge, key: str, place: PlantingPlace) -> int:
 def _least(plant: Plant, site: Site, tier: str, knowledge: Knowledge) -> int:
     if tier == "plants":
         return min(int(site.room), _fewest(knowledge, site.feature, site.place))
-    kind = {"bulb": "bulbs", "herb": "herbs"}.get(tier)
+    kind = f"{tier}s" if tier in ("bulb", "herb") else None
     low = plant.height.value <= knowledge.setting("planting_low_shrub_m")
     if kind is None or (plant.layer == "shrub" and not low):
         return 1

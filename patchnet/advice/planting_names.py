@@ -12,8 +12,6 @@ from patchnet.knowledge.words import plain
 
 __all__ = ["match_plant", "near_plants", "plant_roles", "planting_mistakes", "unlawful"]
 
-_JOBS = ("nectar-pollen", "larval-food", "berry", "seed", "shelter", "evergreen-shelter")
-
 
 def match_plant(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the plant that `word` names (key, English or Latin name), or None."""
@@ -56,9 +54,9 @@ def _latin(name: str) -> tuple[str, ...]:
 
 
 def plant_roles(knowledge: Knowledge) -> tuple[str, ...]:
-    """Return every job of plants: those patchnet knows, then what a user's own plants do."""
+    """Return every job of plants: those of the table, then what a user's own plants do."""
     own = (role for plant in knowledge.plants.values() for role in plant.roles)
-    return tuple(dict.fromkeys((*_JOBS, *own)))
+    return tuple(dict.fromkeys((*knowledge.plant_roles, *own)))
 
 
 def planting_mistakes(

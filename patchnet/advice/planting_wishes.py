@@ -1,26 +1,8 @@
 """What a planting should do here: months that are hungry, and roles that scarce needs call for."""
 
-from collections.abc import Mapping
-
 from patchnet.advice.records import Assessment, PlotAnswer
 
 __all__ = ["planting_wishes"]
-
-ROLES: Mapping[str, tuple[str, ...]] = {
-    "bloom": ("nectar-pollen",),
-    "night_fly": ("nectar-pollen",),
-    "seed": ("seed",),
-    "berries": ("berry",),
-    "leaf_inv": ("larval-food",),
-    "larval_woody": ("larval-food",),
-    "larval_grass": ("larval-food",),
-    "larval_nettle": ("larval-food",),
-    "dense_cover": ("shelter", "evergreen-shelter"),
-    "roost": ("evergreen-shelter",),
-    "nest_open": ("shelter",),
-}
-"""Roles of plants (as in the plant table) that give something of a resource."""
-_FLOWERS = "bloom"
 
 
 def planting_wishes(
@@ -41,13 +23,14 @@ def planting_wishes(
     for group in answer.groups:
         votes = assessment.knowledge.groups[group.group].weight.value
         for need in group.needs:
-            if need.room <= 0 or need.resource not in ROLES:
+            resource = assessment.knowledge.resources[need.resource]
+            if need.room <= 0:
                 continue
             short = votes * max(1 - need.enough / need.room, 0.0)
-            for role in ROLES[need.resource]:
+            for role in resource.plant_roles:
                 if short > 0:
                     wants[role] = wants.get(role, 0.0) + short
-            if need.resource != _FLOWERS:
+            if not resource.by_month:
                 continue
             for month, enough in need.months:
                 lack = votes * max(1 - enough / need.room, 0.0)

@@ -36,7 +36,6 @@ from patchnet.advice.trial import PlotTrials, Trials
 __all__ = ["Adviser"]
 
 Array = NDArray[np.float64]
-_BEDS = frozenset({"flower_border", "herb_bed", "planter", "window_box", "hanging_basket"})
 _NAMED = 3  # plots named for a need, as on a plot's card
 
 
@@ -312,7 +311,8 @@ class _Plan:
         places = self.knowledge.planting_places
         chosen = () if best is None else judged.fitted[best][0]
         new = {one.feature: one.amount for one in chosen if one.feature in places}
-        there = {key: amount for key, amount in self.space.has.items() if key in _BEDS}
+        beds = set(self.knowledge.features_with("bed"))
+        there = {key: amount for key, amount in self.space.has.items() if key in beds}
         planting = self.chosen_plants(new or there)
         lacking = (*planting.uncovered, *planting.no_room)
         extra = None
@@ -341,9 +341,10 @@ class _Plan:
             for at, members in enumerate(judged.sets)
             if len(members) == 1
         ]
+        beds = set(self.knowledge.features_with("bed"))
         found = []
         for _, one in sorted(alone, key=lambda pair: -pair[0]):
-            if one.feature in _BEDS and one.feature not in taken:
+            if one.feature in beds and one.feature not in taken:
                 together = fitted([*chosen, one], self.space, self.knowledge, self.facts)
                 if together is not None:
                     found.append(together[0][-1])

@@ -5,7 +5,6 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import fields
 from typing import Any
 
-from patchnet.advice.candidates import POND_FEATURES
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.errors import DataFaults
 from patchnet.faults import Fault, nearest_hint
@@ -169,7 +168,7 @@ class _Reader:
             if facts.pots_only and siting.place in ("ground", "under", "roof"):
                 what = f"Everything must stand in pots, but {_wished(feature.name, amount)} cannot."
                 self.fault("wishes", what, "Change one of the two.")
-            if facts.small_children and key in POND_FEATURES:
+            if facts.small_children and feature.open_water:
                 what = f"{feature.name} is wished for, but small children come here."
                 self.fault("wishes", what, "Leave it out while they are small.")
             ground = feature.ground.value * (amount or 0.0)

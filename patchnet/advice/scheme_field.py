@@ -40,7 +40,6 @@ from patchnet.knowledge.records import Group, Knowledge, Recipe
 from patchnet.network.routes import cut_length
 
 __all__ = [
-    "SITE_KIND",
     "GroupField",
     "NeedField",
     "Offer",
@@ -52,7 +51,6 @@ __all__ = [
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int32]
-SITE_KIND = "planter"
 
 
 def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]) -> Neighbourhood:
@@ -64,7 +62,7 @@ def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]
     hood = assessment.neighbourhood
     more = gpd.GeoDataFrame(
         {
-            "kind": SITE_KIND,
+            "kind": assessment.knowledge.plot_kind_for("box"),
             "label": list(ids),
             "street": "",
             "area_m2": [site.polygon.area for site in sites],

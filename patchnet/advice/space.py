@@ -11,16 +11,7 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["HARD", "NO_SOIL", "Space", "space_of"]
-
-HARD = ("artificial_grass", "paving", "decking")
-"""Covers that can be taken up, the one that gives least first."""
-NO_SOIL = frozenset({"balcony", "roof", "planter"})
-"""Kinds of plot on which everything stands in pots."""
-_DWELLING = frozenset(
-    {"garden_front", "garden_back", "garden", "communal_garden", "yard", "balcony"}
-)
-_SILLS = frozenset({"garden_front", "balcony"})
+__all__ = ["Space", "space_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +111,11 @@ def space_of(
     wall, fence = _walls(neighbourhood, plot, kind, facts, knowledge, guessed)
     sill = facts.sill_m
     if sill is None:
-        sill = knowledge.setting("sill_guess_m") if kind in _SILLS else 0.0
+        sill = knowledge.setting("sill_guess_m") if knowledge.plot_is(kind, "sill") else 0.0
         if sill:
             guessed.append("how much sill or rail there is")
-    has_roof = kind in _DWELLING and kind != "balcony" and not facts.pots_only
+    home = knowledge.plot_is(kind, "home")
+    has_roof = home and not knowledge.plot_is(kind, "raised") and not facts.pots_only
     return Space(
         area_m2=area,
         ground_m2=ground,
@@ -145,22 +137,28 @@ def _ground(
     """Ground in all, bare ground, floor, and what may give way, m2."""
     taken = sum(knowledge.features[key].ground.value * amount for key, amount in has.items())
     kept_lawn, kept = _kept(facts, knowledge)
-    lawn = has.get("lawn_short", 0.0)
-    hard = sum(has.get(cover, 0.0) for cover in HARD)
+    lawns = [one.key for one in knowledge.gives_way if "lawn" in one.traits]
+    covers = [one.key for one in knowledge.gives_way if "lawn" not in one.traits]
+    lawn = sum(has.get(key, 0.0) for key in lawns)
+    hard = sum(has.get(cover, 0.0) for cover in covers)
     # What kept uses cannot take from lawn or hard floor comes off the open ground.
     bare = max(area - taken - max(kept_lawn - lawn, 0.0) - max(kept - hard, 0.0), 0.0)
     spare_hard = max(hard - kept, 0.0)
-    convertible = {"lawn_short": max(lawn - kept_lawn, 0.0)}
-    ground = bare + convertible["lawn_short"]
+    convertible = {}
+    for key in lawns:
+        convertible[key] = max(has.get(key, 0.0) - kept_lawn, 0.0)
+        kept_lawn = max(kept_lawn - has.get(key, 0.0), 0.0)
+    ground = bare + sum(convertible.values())
     if facts.free_m2 is not None:
         left = min(facts.free_m2, area) - ground
-        for cover in HARD:
+        for cover in covers:
             convertible[cover] = min(has.get(cover, 0.0), spare_hard, max(left, 0.0))
             spare_hard -= convertible[cover]
             left -= convertible[cover]
         ground = min(facts.free_m2, sum(convertible.values()) + bare)
-    floor = 0.0 if kind == "planter" else ground + spare_hard
-    if facts.pots_only or kind in NO_SOIL:
+    whole = kind in knowledge.plot_kinds and knowledge.plot_kinds[kind].implies is not None
+    floor = 0.0 if whole else ground + spare_hard
+    if facts.pots_only or knowledge.plot_is(kind, "pots_only"):
         ground = 0.0
         if facts.free_m2 is not None:
             floor = facts.free_m2
@@ -180,10 +178,11 @@ def _walls(
     buildings = neighbourhood.buildings
     close = buildings.geometry.to_numpy()[buildings.sindex.query(near)]
     wall = float(shapely.length(shapely.intersection(shapely.boundary(close), near)).sum())
-    wall += _barriers(neighbourhood, near, ("wall",))
-    fence = _barriers(neighbourhood, near, ("fence", "railing"))
+    bears = {key: one.bears for key, one in knowledge.barrier_kinds.items()}
+    wall += _barriers(neighbourhood, near, [key for key, as_ in bears.items() if as_ == "wall"])
+    fence = _barriers(neighbourhood, near, [key for key, as_ in bears.items() if as_ == "fence"])
     nothing_mapped = len(buildings) == 0 and len(neighbourhood.barriers) == 0
-    if facts.wall_m is None and nothing_mapped and kind in _DWELLING:
+    if facts.wall_m is None and nothing_mapped and knowledge.plot_is(kind, "home"):
         wall = knowledge.setting("wall_guess_m")
         guessed.append("how much wall there is")
     return (
@@ -197,7 +196,7 @@ def _kept(facts: PlotFacts, knowledge: Knowledge) -> tuple[float, float]:
     lawn = other = 0.0
     for key in facts.keep:
         use = knowledge.keep_uses[key]
-        if use.feature == "lawn_short":
+        if use.feature is not None and "lawn" in knowledge.features[use.feature].traits:
             lawn += use.ground.value
         else:
             other += use.ground.value
@@ -210,9 +209,7 @@ def _known(neighbourhood: Neighbourhood, plot: str) -> bool:
     return bool((~np.isnan(neighbourhood.answers.amount[at])).any())
 
 
-def _barriers(
-    neighbourhood: Neighbourhood, near: shapely.Geometry, kinds: tuple[str, ...]
-) -> float:
+def _barriers(neighbourhood: Neighbourhood, near: shapely.Geometry, kinds: Sequence[str]) -> float:
     lines = neighbourhood.barriers
     lines = lines.iloc[lines.sindex.query(near)]
     lines = lines[lines["kind"].isin(kinds)].geometry.to_numpy()

@@ -76,7 +76,10 @@ def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> 
 
 
 def _knowledge(_: click.Context, __: click.Parameter, folder: Path | None) -> Knowledge:
-    return load_knowledge(folder)
+    knowledge = load_knowledge(folder)
+    for fault in knowledge.warnings:
+        click.echo(str(fault), err=True)
+    return knowledge
 
 
 def knowledge_option(command: Command) -> Command:

@@ -54,10 +54,11 @@ def read_barriers(
     lines, good = _lines(shapes, where, faults)
     odd: list[tuple[Place, str]] = []
     rows = []
+    unnamed = next(key for key, one in knowledge.barrier_kinds.items() if one.unnamed)
     for at in np.flatnonzero(good):
         place = (int(at) + 1, None)
         word = kinds[at] if kinds is not None else ""
-        kind = match_barrier_kind(word, knowledge) if word else "fence"
+        kind = match_barrier_kind(word, knowledge) if word else unnamed
         if kind is None:
             choices = [w for b in knowledge.barrier_kinds.values() for w in (b.name, *b.words)]
             faults.error(

@@ -18,9 +18,6 @@ from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
 __all__ = ["Plots", "read_plots"]
 
 _PLAIN_KIND = frozenset(("kind", "plot kind", "plot type"))
-_UNNAMED_KIND = "other"
-# Kinds that lie above other plots by nature: their outlines may overlap those below.
-_ABOVE = frozenset(("balcony", "roof"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +89,8 @@ def read_plots(
     check_overlaps(
         outlines.shapes[drawn],
         [places[at] for at in drawn],
-        np.array([kinds[at] in _ABOVE for at in drawn], dtype=bool),
+        # What lies above other plots by nature may overlap them.
+        np.array([knowledge.plot_is(kinds[at], "raised") for at in drawn], dtype=bool),
         where=where,
         knowledge=knowledge,
         faults=faults,
@@ -167,13 +165,14 @@ def _kinds(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> list[str]:
+    unnamed = knowledge.plot_kind_for("unnamed")
     if "kind" not in columns.role:
         faults.warn(
             where,
-            "No column says what kind of plot each is: all were taken as 'other'.",
+            f"No column says what kind of plot each is: all were taken as '{unnamed}'.",
             f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
         )
-        return [_UNNAMED_KIND] * len(table)
+        return [unnamed] * len(table)
     words = texts(table[columns.role["kind"]])
     plain_name = columns.role["kind"].casefold().replace("_", " ") in _PLAIN_KIND
     if not plain_name and "kind" not in columns.said:
@@ -183,16 +182,16 @@ def _kinds(
             faults.warn(
                 where,
                 f"No word in the column '{columns.role['kind']}' is a kind of plot: it was not "
-                "read, and all plots were taken as 'other'.",
+                f"read, and all plots were taken as '{unnamed}'.",
                 f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
             )
-            return [_UNNAMED_KIND] * len(table)
+            return [unnamed] * len(table)
     kinds = []
     blank: list[tuple[Place, str]] = []
     for word, place in zip(words, places, strict=True):
-        kind = match_plot_kind(word, knowledge) if word else _UNNAMED_KIND
+        kind = match_plot_kind(word, knowledge) if word else unnamed
         if not word:
-            blank.append((place, "The plot has no kind: it was taken as 'other'."))
+            blank.append((place, f"The plot has no kind: it was taken as '{unnamed}'."))
         if kind is None:
             near = near_plot_kinds(word, knowledge)
             hint = f" Did you mean {' or '.join(near)}?" if near else ""
@@ -203,9 +202,10 @@ def _kinds(
                 row=place[0],
                 ident=place[1],
             )
-        kinds.append(kind or _UNNAMED_KIND)
+        kinds.append(kind or unnamed)
     faults.warn_rows(
-        where, blank, together="{n} plots have no kind: they were taken as 'other'.",
+        where, blank,
+        together="{n} plots have no kind: they were taken as " + f"'{unnamed}'.",
         mend="Fill in the kind.",
     )  # fmt: skip
     return kinds

@@ -18,8 +18,6 @@ from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Screens"]
 
-# The sun shines through these.
-_SEE_THROUGH = ("railing",)
 # Less ground than this (m2) outside buildings is drawing tolerance, not ground.
 _NO_GROUND_M2 = 1e-6
 # Spots that the surface is looked at from at once; and share of a plot's spots it must cover.
@@ -75,7 +73,7 @@ class Screens:
             footprints,
             heights,
             measured,
-            _fences(neighbourhood.barriers),
+            _fences(neighbourhood.barriers, knowledge),
             surface,
             float(np.tan(np.radians(knowledge.setting("sun_altitude_min_deg")))),
         )
@@ -185,14 +183,15 @@ class Screens:
         return self.walls.take(np.sort(self._lines.query(around)))
 
 
-def _fences(barriers: gpd.GeoDataFrame) -> Walls:
+def _fences(barriers: gpd.GeoDataFrame, knowledge: Knowledge) -> Walls:
     """Return the walls that barriers of known height make."""
     nothing = Walls.of(np.empty(0, object), np.empty(0))
     if "height_m" not in barriers.columns or not len(barriers):
         return nothing
     heights = np.asarray(barriers["height_m"], dtype=float)
     shapes = np.asarray(barriers.geometry.array, dtype=object)
-    hides = (heights > 0) & ~np.isin(barriers["kind"].astype(str), _SEE_THROUGH)
+    clear = [key for key, one in knowledge.barrier_kinds.items() if one.see_through]
+    hides = (heights > 0) & ~np.isin(barriers["kind"].astype(str), clear)
     flat = hides & (shapely.get_dimensions(shapes) == 1)
     thick = hides & (shapely.get_dimensions(shapes) == 2)
     return Walls.along(shapes[flat], heights[flat]) + Walls.of(shapes[thick], heights[thick])

@@ -23,8 +23,6 @@ __all__ = ["PlotSun", "Seat", "ShadyCorner", "SunClass", "plot_sun", "plots_sun"
 SunClass = Literal["sun", "part", "shade"]
 Seat = Literal["morning", "evening", "both", "neither"]
 
-# Kinds of plot that lie higher than the ground.
-_RAISED = ("balcony", "roof")
 # A corner is what lies further from the middle than this share of the half width; and has at
 # least this share of the spots.
 _MIDDLE = 0.35
@@ -171,7 +169,7 @@ def plots_sun(
         wall = sunniest_wall(neighbourhood, plot, screens, place, year, knowledge)
         notes = (
             *_doubt(int(uncounted[at]), sun.by_month, least, sun.midsummer, knowledge),
-            *_notes(str(table.at[plot, "kind"]), surface),
+            *_notes(surface, raised=knowledge.plot_is(str(table.at[plot, "kind"]), "raised")),
         )
         found[plot] = sun.of_plot(plot, least, wall, notes)
     return found
@@ -204,9 +202,9 @@ def _doubt(
     return (f"The height of {them} near here is not on the map. If {it} as high as most, {less}.",)
 
 
-def _notes(kind: str, surface: SurfaceHeights | None) -> tuple[str, ...]:
+def _notes(surface: SurfaceHeights | None, *, raised: bool) -> tuple[str, ...]:
     notes = []
-    if kind in _RAISED:
+    if raised:
         notes.append("Worked out for the ground: higher up there is more sun.")
     if surface is None:
         notes.append("Trees and hills are not counted, nor is cloud.")

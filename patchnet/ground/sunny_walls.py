@@ -106,13 +106,18 @@ def _walls_at(
     # Too low to hang a box on; where the height is not known it may do.
     low = heights < knowledge.setting("sunny_wall_height_m")
     lines = np.asarray(barriers.geometry.array, dtype=object)
-    usable = np.isin(kind, ("wall", "fence")) & ~low & shapely.intersects(lines, near)
+    solid = {
+        key: one
+        for key, one in knowledge.barrier_kinds.items()
+        if one.bears is not None and not one.see_through
+    }
+    usable = np.isin(kind, list(solid)) & ~low & shapely.intersects(lines, near)
     flat = usable & (shapely.get_dimensions(lines) == 1)
     walls, kinds = houses, ["house wall"] * len(houses)
-    for one in ("wall", "fence"):
-        chosen = lines[flat & (kind == one)]
+    for key, one in solid.items():
+        chosen = lines[flat & (kind == key)]
         more = Walls.along(chosen, np.full(len(chosen), np.inf))
-        walls, kinds = walls + more, kinds + [f"garden {one}"] * len(more)
+        walls, kinds = walls + more, kinds + [f"garden {one.name}"] * len(more)
     return walls, kinds
 
 

@@ -2,20 +2,24 @@
 
 import math
 from collections.abc import Mapping
-from typing import Literal, cast
+from dataclasses import replace
+from typing import Literal, cast, get_args
 
 from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.cells import PER, Cells
-from patchnet.knowledge.ground import all_ground_costs, all_ground_covers
+from patchnet.knowledge.complete import missing
+from patchnet.knowledge.ground import all_ground_costs, all_ground_covers, with_open_water
 from patchnet.knowledge.osm_tags import all_osm_tags
 from patchnet.knowledge.planting import LAYERS, all_planting
 from patchnet.knowledge.recipes import all_recipes
 from patchnet.knowledge.records import (
+    About,
     Anchor,
     BarrierKind,
     Caution,
     Class,
     Feature,
+    FeatureTrait,
     Figure,
     Group,
     KeepUse,
@@ -23,7 +27,9 @@ from patchnet.knowledge.records import (
     Need,
     Origin,
     Plant,
+    PlantRole,
     PlotKind,
+    PlotTrait,
     Resource,
     Source,
     Supply,
@@ -75,7 +81,13 @@ class _Builder:
     def knowledge(self) -> Knowledge:
         text = self.cells.text
         self.resources = {
-            row.cells["key"]: Resource(self.key(row), text(row, "name"), text(row, "unit"))
+            row.cells["key"]: Resource(
+                self.key(row),
+                text(row, "name"),
+                text(row, "unit"),
+                self.cells.listed(row, "plant_roles"),
+                self.cells.flag_or_no(row, "by_month"),
+            )
             for row in self.tables["resources.csv"]
         }
         self.cautions = {row.cells["key"]: self.caution(row) for row in self.tables["cautions.csv"]}
@@ -83,19 +95,37 @@ class _Builder:
         supplies = tuple(self.supply(row) for row in self.tables["supplies.csv"])
         self.supplied = {supply.resource for supply in supplies}
         groups = self.all_groups()
+        plant_roles = {
+            row.cells["key"]: PlantRole(
+                row.cells["key"],
+                text(row, "name"),
+                self.cells.flag_or_no(row, "flowers"),
+                self.cells.flag_or_no(row, "waits_for_flower"),
+            )
+            for row in self.tables["plant_roles.csv"]
+        }
         plants = self.all_plants()
         plot_kinds = {
             row.cells["key"]: self.plot_kind(row) for row in self.tables["plot_kinds.csv"]
         }
         barrier_kinds = {
             row.cells["key"]: BarrierKind(
-                self.key(row), text(row, "name"), self.cells.listed(row, "words")
+                self.key(row),
+                text(row, "name"),
+                self.cells.listed(row, "words"),
+                cast(
+                    "Literal['wall', 'fence'] | None",
+                    self.cells.choice_or_none(row, "bears", ("wall", "fence")),
+                ),
+                self.cells.flag_or_no(row, "see_through"),
+                self.cells.flag_or_no(row, "unnamed"),
             )
             for row in self.tables["barrier_kinds.csv"]
         }
         covers = all_ground_covers(
             self.tables["ground_covers.csv"], self.cells, self.features, plot_kinds
         )
+        covers = with_open_water(covers, self.features)
         ground_costs = all_ground_costs(
             self.tables, self.cells, self.figures, (groups, covers, barrier_kinds)
         )
@@ -133,7 +163,7 @@ class _Builder:
         self.clashes("barrier_kinds.csv", barrier_kinds)
         self.clashes("street_objects.csv", street.kinds)
         self.clashes("keep_uses.csv", keep_uses)
-        return Knowledge(
+        knowledge = Knowledge(
             groups=groups,
             features=self.features,
             resources=self.resources,
@@ -165,7 +195,12 @@ class _Builder:
             upkeep_tasks=scheme.upkeep,
             scheme_risks=scheme.risks,
             scheme_consents=scheme.consents,
+            plant_roles=plant_roles,
         )
+        left_out = missing(knowledge, self.tables)
+        self.faults += [fault for fault in left_out if fault.severity == "error"]
+        warnings = tuple(fault for fault in left_out if fault.severity == "warning")
+        return replace(knowledge, warnings=warnings)
 
     # rows of one table -------------------------------------------------------------------
 
@@ -173,7 +208,8 @@ class _Builder:
         sources = self.cells.known_list(row, "source", self.sources, "source")
         if not sources:
             self.faults.append(row.fault("The caution names no source.", "Name one."))
-        return Caution(self.key(row), self.cells.text(row, "words"), sources)
+        about = self.cells.choice_or_none(row, "about", get_args(About)) or ""
+        return Caution(self.key(row), self.cells.text(row, "words"), sources, cast("About", about))
 
     def all_features(self) -> dict[str, Feature]:
         rows = {row.cells["key"]: row for row in self.tables["features.csv"]}
@@ -203,6 +239,7 @@ class _Builder:
         }
         months = cells.months(row, "months")
         self.origin(row, f"features/{key}/months", "months", row.cells["months"])
+        cautions = cells.known_list(row, "cautions", self.cautions, "caution")
         return Feature(
             key=key,
             name=cells.text(row, "name"),
@@ -216,11 +253,34 @@ class _Builder:
             cost=cells.choice(row, "cost", ("none", "low", "mid", "high")),
             free=cells.flag(row, "free"),
             months=months,
-            cautions=cells.known_list(row, "cautions", self.cautions, "caution"),
+            cautions=cautions,
             addable=cells.flag(row, "addable"),
             green=cells.flag(row, "green"),
             words=cells.listed(row, "words"),
+            traits=self.traits(row, cautions),
+            gives_way=self.gives_way(row),
         )
+
+    def traits(self, row: Row, cautions: tuple[str, ...]) -> frozenset[FeatureTrait]:
+        """Return what a feature is; what carries the caution about small children is water."""
+        traits = set(self.cells.choices(row, "traits", get_args(FeatureTrait)))
+        about = {self.cautions[key].about for key in cautions if key in self.cautions}
+        if "small_children" in about:
+            traits.add("open_water")
+        elif "open_water" in traits and set(cautions) <= set(self.cautions):
+            what = "It is open water, but has no caution about small children."
+            keys = [key for key, one in self.cautions.items() if one.about == "small_children"]
+            self.faults.append(row.fault(what, f"Add it to its cautions: {' or '.join(keys)}."))
+        return frozenset(cast("set[FeatureTrait]", traits))
+
+    def gives_way(self, row: Row) -> int | None:
+        if not row.cells["gives_way"]:
+            return None
+        place = self.cells.number(row, "gives_way")
+        if row.cells["measure"] != "m2":
+            what = "Only what is measured in m2 can give way to something else."
+            self.faults.append(row.fault(what, "Leave the cell 'gives_way' empty."))
+        return 0 if math.isnan(place) else int(place)
 
     def supply(self, row: Row) -> Supply:
         feature = self.cells.known(row, "feature", self.features, "feature")
@@ -363,7 +423,14 @@ class _Builder:
         if implies is not None:
             self.cells.known(row, "implies", self.features, "feature")
         words = self.cells.listed(row, "words")
-        return PlotKind(self.key(row), self.cells.text(row, "name"), words, implies)
+        traits = self.cells.choices(row, "traits", get_args(PlotTrait))
+        return PlotKind(
+            self.key(row),
+            self.cells.text(row, "name"),
+            words,
+            implies,
+            frozenset(cast("tuple[PlotTrait, ...]", traits)),
+        )
 
     def all_plants(self) -> dict[str, Plant]:
         rows = {row.cells["key"]: row for row in self.tables["plants.csv"]}

@@ -87,6 +87,24 @@ class Cells:
         """Return whether a cell says y (yes) rather than n (no)."""
         return self.choice(row, column, ("n", "y")) == "y"
 
+    def flag_or_no(self, row: Row, column: str) -> bool:
+        """Return whether a cell says y (yes); an empty one says no."""
+        return bool(row.cells[column]) and self.flag(row, column)
+
+    def choices(self, row: Row, column: str, choices: Collection[str]) -> tuple[str, ...]:
+        """Return words, ``;`` between them, each one of some (may be empty)."""
+        parts = self.listed(row, column)
+        for part in parts:
+            if part not in choices:
+                hint = nearest_hint(part, choices)
+                what = f"'{part}' in the column '{column}' is not a word for it.{hint}"
+                self._say(row, what, f"Write some of: {', '.join(choices)}.")
+        return tuple(part for part in parts if part in choices)
+
+    def choice_or_none(self, row: Row, column: str, choices: Collection[str]) -> str | None:
+        """Return one of some words, or None where the cell is empty."""
+        return self.choice(row, column, choices) if row.cells[column] else None
+
     def listed(self, row: Row, column: str) -> tuple[str, ...]:
         """Return the parts of a cell that has ``;`` between them (may be empty)."""
         parts = (part.strip() for part in row.cells[column].split(";"))

@@ -1,13 +1,14 @@
 """Rows on ground covers and on the cost of moving over them, put together and checked."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 from patchnet.faults import Fault
 from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import BarrierKind, Figure, GroundCosts, GroundCover, Group
+from patchnet.knowledge.records import BarrierKind, Feature, Figure, GroundCosts, GroundCover, Group
 from patchnet.knowledge.tables import Row
 
-__all__ = ["GAPS", "ROLES", "all_ground_costs", "all_ground_covers"]
+__all__ = ["GAPS", "ROLES", "all_ground_costs", "all_ground_covers", "with_open_water"]
 
 GAPS = ("yes", "no", "not_known")
 """Whether a barrier has a gap, as a neighbourhood says it."""
@@ -40,6 +41,20 @@ def all_ground_covers(
             where = rows[-1].where if rows else "ground_covers.csv"
             cells.faults.append(Fault("error", where, None, None, said, mend))
     return covers
+
+
+def with_open_water(
+    covers: dict[str, GroundCover], features: Mapping[str, Feature]
+) -> dict[str, GroundCover]:
+    """Take open water in the ground (a user's own) for the same cover as other ponds."""
+    named = {key for cover in covers.values() for key in cover.features}
+    water = [key for key, one in features.items() if one.open_water]
+    own = tuple(key for key in water if key not in named and not features[key].container)
+    home = next((key for key in water if key in named), None)
+    return {
+        key: replace(cover, features=cover.features + own) if home in cover.features else cover
+        for key, cover in covers.items()
+    }
 
 
 def all_ground_costs(

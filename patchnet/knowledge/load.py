@@ -21,14 +21,16 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     ----------
     overlay
         Folder of the user's own tables, laid over the shipped ones: any of the tables, with any
-        of their rows. A row whose key is already there replaces it whole; a new key is added
-        (a new group or feature must bring all its numbers). Files are CSV, UTF-8, with commas
+        of their rows. A row whose key is already there replaces it, but for columns that the
+        file does not have; a new key is added (a new group or feature must bring all its
+        numbers: what is missing is listed). Files are CSV, UTF-8, with commas
         or semicolons between the cells; other files in the folder are not looked at.
 
     Returns
     -------
     Knowledge
-        The typed records. Without an overlay the same object every time.
+        The typed records; `Knowledge.warnings` say what a user's own rows leave out that is
+        not needed. Without an overlay the same object every time.
 
     Raises
     ------

@@ -77,7 +77,10 @@ def _tag(
     kind, sources = cells.origin(row, "class", "source")
     key = f"osm_tags/{role}/{row.cells['tags']}"
     origins[key] = Origin(key, f"becomes {becomes}", kind, sources, row.cells["note"], row.place)
-    return OsmTag(role, tags, drawn, becomes, sure)
+    large = row.cells["large"] or None
+    if large is not None:
+        cells.known(row, "large", known["feature"], "feature")
+    return OsmTag(role, tags, drawn, becomes, sure, large)
 
 
 def _pair(row: Row, text: str, cells: Cells) -> tuple[str, str]:

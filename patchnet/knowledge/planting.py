@@ -3,7 +3,6 @@
 from collections.abc import Collection, Mapping
 from typing import Literal, cast
 
-from patchnet.faults import nearest_hint
 from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.records import Figure, Origin, PlantingPlace, PlantListing, UnlawfulPlant
 from patchnet.knowledge.tables import Row
@@ -80,8 +79,8 @@ def _place(
     return PlantingPlace(
         feature=key,
         counted=cast("Literal['m2', 'plants']", cells.choice(row, "counted", ("m2", "plants"))),
-        layers=_choices(row, cells, "layers", LAYERS),
-        soils=_choices(row, cells, "soils", _SOILS),
+        layers=cells.choices(row, "layers", LAYERS),
+        soils=cells.choices(row, "soils", _SOILS),
         pot=cells.flag(row, "pot"),
         cover=cells.flag(row, "cover"),
         only=row.cells["only"] or None,
@@ -89,17 +88,8 @@ def _place(
         height=numbers.get("height"),
         spread=numbers.get("spread"),
         spread_least=numbers.get("spread_least"),
+        main_layer=cells.choice_or_none(row, "main_layer", LAYERS),
     )
-
-
-def _choices(row: Row, cells: Cells, column: str, choices: Collection[str]) -> tuple[str, ...]:
-    parts = cells.listed(row, column)
-    for part in parts:
-        if part not in choices:
-            what = f"'{part}' in the column '{column}' is not a word for it."
-            mend = f"Write some of: {', '.join(choices)}."
-            cells.faults.append(row.fault(what + nearest_hint(part, choices), mend))
-    return parts
 
 
 def _numbers(
@@ -126,7 +116,7 @@ def _numbers(
 def _unlawful(row: Row, cells: Cells, origins: dict[str, Origin]) -> UnlawfulPlant:
     key = row.cells["key"]
     address = f"unlawful_plants/{key}"
-    laws = _choices(row, cells, "laws", LAWS)
+    laws = cells.choices(row, "laws", LAWS)
     origin = _origin(row, cells, address, "law", ", ".join(laws))
     origins[address] = origin
     latin = (cells.text(row, "latin"), *cells.listed(row, "other_latin"))

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.faults import Fault
 from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
 from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
 
@@ -17,6 +18,7 @@ __all__ = [
     "Caution",
     "Class",
     "Feature",
+    "FeatureTrait",
     "Figure",
     "GroundCosts",
     "GroundCover",
@@ -29,8 +31,10 @@ __all__ = [
     "Place",
     "Plant",
     "PlantListing",
+    "PlantRole",
     "PlantingPlace",
     "PlotKind",
+    "PlotTrait",
     "Recipe",
     "Resource",
     "Siting",
@@ -44,6 +48,17 @@ __all__ = [
 
 Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under"]
 Class = Literal["published", "second-hand", "derived", "common-practice", "memory", "assumption"]
+FeatureTrait = Literal[
+    "open_water", "only_one", "lawn", "bed", "for_birds", "way_through", "in_a_pit"
+]
+"""What a feature is, see `Feature`."""
+PlotTrait = Literal[
+    "plain", "home", "asks_keeper", "in_street", "nobodys", "raised", "pots_only", "sill",
+    "whole", "front", "back", "strip", "pit", "box", "unnamed",
+]  # fmt: skip
+"""What a kind of plot is, see `PlotKind`."""
+About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
+"""What a caution is about, where more hangs on it than its words; see `Caution`."""
 CLASSES: tuple[Class, ...] = (
     "published",
     "second-hand",
@@ -111,20 +126,60 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Resource:
-    """Something an animal needs and a feature can give (flowers in bloom, nest holes ...)."""
+    """Something an animal needs and a feature can give (flowers in bloom, nest holes ...).
+
+    Parameters
+    ----------
+    key, name, unit
+        Key in the tables, name in plain words, unit of its amounts.
+    plant_roles
+        Roles of plants that give something of it.
+    by_month
+        Whether a month short of it is a hungry month, told by its name (flowers).
+    """
 
     key: str
     name: str
     unit: str
+    plant_roles: tuple[str, ...] = ()
+    by_month: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlantRole:
+    """What a plant does for animals.
+
+    Parameters
+    ----------
+    key, name
+        Key in the tables and name in plain words.
+    flowers
+        Whether its flowers do it, so that its months in flower count: wind-pollinated flowers
+        close no hungry month.
+    waits_for_flower
+        Whether a plant that is slow to flower does not do it for years.
+    """
+
+    key: str
+    name: str
+    flowers: bool
+    waits_for_flower: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """A warning that goes with a feature, in plain words."""
+    """A warning that goes with a feature, in plain words.
+
+    `about` says what else hangs on it: ``small_children``, what has it is open water;
+    ``neighbour``, the neighbour is asked first; ``street``, it goes with all that is put in a
+    street; ``load``, with what a balcony or roof bears; ``cats``, with what draws birds where a
+    cat is kept; ``protected``, where it applies is told to nobody else.
+    """
 
     key: str
     words: str
     sources: tuple[str, ...]
+    about: About = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +212,13 @@ class Feature:
         Whether it can be offered as an addition, and whether it counts as living ground.
     words
         Other names people write for it.
+    traits
+        What it is: ``open_water``; ``only_one``, a plot needs no second; ``lawn``; ``bed``, a
+        bed, pot or box in which flowers can be chosen; ``for_birds``; ``way_through`` a barrier;
+        ``in_a_pit``, a tree that stands in the footway where it is mapped in a street.
+    gives_way
+        Place in the order in which ground covers are taken up for something else, or None:
+        it stays.
     """
 
     key: str
@@ -175,6 +237,13 @@ class Feature:
     addable: bool
     green: bool
     words: tuple[str, ...]
+    traits: frozenset[FeatureTrait] = frozenset()
+    gives_way: int | None = None
+
+    @property
+    def open_water(self) -> bool:
+        """Whether small children could drown in it."""
+        return "open_water" in self.traits
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,21 +308,53 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class PlotKind:
-    """A kind of plot; `implies` is a feature that the whole plot is (a planter is one)."""
+    """A kind of plot.
+
+    Parameters
+    ----------
+    key, name, words
+        Key in the tables, name in plain words, other names people write for it.
+    implies
+        Feature that the whole plot is (a planter is one), or None.
+    traits
+        What it is: ``plain``, ground with soil that somebody keeps; somebody's ``home``;
+        ``asks_keeper``, no household's: who looks after it is asked first; ``in_street``;
+        ``nobodys``, telling of it tells of no person; ``raised`` above the ground;
+        ``pots_only``, without soil of its own; ``sill``, with window sills or a rail. Parts that
+        a base map makes: the ``whole`` garden, its ``front`` and ``back``, the ``strip`` of a
+        verge, the ``pit`` of a tree, a planter's ``box``; ``unnamed``, what stands for a kind
+        that nobody named.
+    """
 
     key: str
     name: str
     words: tuple[str, ...]
     implies: str | None
+    traits: frozenset[PlotTrait] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class BarrierKind:
-    """A kind of barrier line (wall, fence, hedge, railing); `words` are other names for it."""
+    """A kind of barrier line.
+
+    Parameters
+    ----------
+    key, name, words
+        Key in the tables, name in plain words, other names people write for it.
+    bears
+        Whether things are hung on it as on a ``wall`` or a ``fence``; None: on neither.
+    see_through
+        Whether the sun shines through it.
+    unnamed
+        Whether it stands for a barrier of which nobody said what it is.
+    """
 
     key: str
     name: str
     words: tuple[str, ...]
+    bears: Literal["wall", "fence"] | None = None
+    see_through: bool = False
+    unnamed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +373,8 @@ class OsmTag:
         Key of the feature, barrier kind or plot kind, or a word of the role.
     sure
         Whether the tags say all that the key claims.
+    large
+        Feature that it becomes where the tags state a large size, or None: the same.
     """
 
     role: str
@@ -279,6 +382,7 @@ class OsmTag:
     drawn: tuple[str, ...]
     becomes: str
     sure: bool
+    large: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -391,6 +495,8 @@ class PlantingPlace:
         Whether its room is square metres of planting or a number of plants.
     layers
         Layers of plants that stand in it.
+    main_layer
+        The one of them that makes it what it is (shrubs, with herbs beneath), or None.
     soils
         Soils of plants that suit it; empty: those that suit the ground of the plot.
     pot
@@ -416,6 +522,7 @@ class PlantingPlace:
     height: Figure | None
     spread: Figure | None
     spread_least: Figure | None
+    main_layer: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -446,6 +553,8 @@ class Siting:
         who owns the plot.
     made_from
         Feature that it is made from where there is some (long grass from short lawn), or None.
+    made_only
+        Whether it can be made from nothing else (a lawn mown less often).
     edible
         Whether it gives something to eat.
     street
@@ -475,6 +584,7 @@ class Siting:
     open_ground: Figure
     upkeep_hours: Figure
     steps: tuple[Step, ...]
+    made_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -540,6 +650,10 @@ class Knowledge:
         Numbers of the method itself (floors, rounds, tolerances), by key.
     figures
         Every `Figure` of every table, by its key.
+    plant_roles
+        What plants do for animals, by key.
+    warnings
+        What a user's own tables leave out that is not needed, each with what that means.
     origins
         Every `Origin` of every table, by its key.
     ground_costs
@@ -590,6 +704,8 @@ class Knowledge:
     upkeep_tasks: tuple[UpkeepTask, ...] = ()
     scheme_risks: tuple[SchemeRisk, ...] = ()
     scheme_consents: tuple[SchemeConsent, ...] = ()
+    plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
+    warnings: tuple[Fault, ...] = ()
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:
@@ -603,6 +719,37 @@ class Knowledge:
             )
         array.flags.writeable = False
         return array
+
+    @cached_property
+    def gives_way(self) -> tuple[Feature, ...]:
+        """Ground covers that can be taken up for something else, in the order they are."""
+        covers = [one for one in self.features.values() if one.gives_way is not None]
+        return tuple(sorted(covers, key=lambda one: one.gives_way or 0))
+
+    @cached_property
+    def flower_roles(self) -> frozenset[str]:
+        """Roles of plants that their flowers do."""
+        return frozenset(key for key, role in self.plant_roles.items() if role.flowers)
+
+    def features_with(self, trait: FeatureTrait) -> tuple[str, ...]:
+        """Keys of the features that have a trait, in the order of the table."""
+        return tuple(key for key, one in self.features.items() if trait in one.traits)
+
+    def plot_kinds_with(self, trait: PlotTrait) -> tuple[str, ...]:
+        """Keys of the kinds of plot that have a trait, in the order of the table."""
+        return tuple(key for key, one in self.plot_kinds.items() if trait in one.traits)
+
+    def plot_kind_for(self, trait: PlotTrait) -> str:
+        """Key of the kind that stands for a part of a base map: the first with the trait."""
+        return self.plot_kinds_with(trait)[0]
+
+    def plot_is(self, kind: str, trait: PlotTrait) -> bool:
+        """Whether plots of a kind have a trait; a kind that no table knows has none."""
+        return kind in self.plot_kinds and trait in self.plot_kinds[kind].traits
+
+    def cautions_about(self, about: About) -> tuple[str, ...]:
+        """Keys of the cautions about something, in the order of the table."""
+        return tuple(key for key, one in self.cautions.items() if one.about == about)
 
     def setting(self, key: str) -> float:
         """Value of one setting of the method."""

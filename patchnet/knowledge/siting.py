@@ -97,6 +97,7 @@ def _siting(
         lights=lights,
         tenancy=cast("Literal['free', 'ask', 'own']", cells.choice(row, "tenancy", TENANCIES)),
         made_from=made_from,
+        made_only=cells.flag_or_no(row, "made_only"),
         edible=cells.flag(row, "edible"),
         street=cells.flag(row, "street"),
         length=numbers["length"],

@@ -150,6 +150,7 @@ def _kind(row: Row, cells: Cells) -> StreetObjectKind:
         test=cast("StreetTest", cells.choice(row, "test", _TESTS)),
         solid=cells.flag(row, "solid"),
         verdict=cast("Literal['no', 'ask']", cells.choice(row, "verdict", ("no", "ask"))),
+        box=cells.flag_or_no(row, "box"),
     )
 
 

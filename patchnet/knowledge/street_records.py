@@ -67,6 +67,8 @@ class StreetObjectKind:
         Whether it stands in the way of somebody who walks.
     verdict
         What a planter is that comes too near: ``no``, or ``ask`` the people concerned.
+    box
+        Whether it is a planter that stands there already.
     """
 
     key: str
@@ -75,3 +77,4 @@ class StreetObjectKind:
     test: StreetTest
     solid: bool
     verdict: Literal["no", "ask"]
+    box: bool = False

@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from patchnet.faults import Fault, nearest_hint
 
@@ -32,8 +32,9 @@ class Layout:
 
 LAYOUTS: Mapping[str, Layout] = {
     "sources.csv": Layout(("key",), ("citation",), ("doi",)),
-    "resources.csv": Layout(("key",), ("name", "unit")),
-    "cautions.csv": Layout(("key",), ("words", "source")),
+    "resources.csv": Layout(("key",), ("name", "unit"), ("plant_roles", "by_month")),
+    "plant_roles.csv": Layout(("key",), ("name",), ("flowers", "waits_for_flower")),
+    "cautions.csv": Layout(("key",), ("words", "source"), ("about",)),
     "features.csv": Layout(
         ("key",),
         (
@@ -48,7 +49,7 @@ LAYOUTS: Mapping[str, Layout] = {
             "addable",
             "green",
         ),
-        ("months_note", "cautions", "words"),
+        ("traits", "gives_way", "months_note", "cautions", "words"),
     ),
     "feature_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
     "feature_siting.csv": Layout(
@@ -63,7 +64,7 @@ LAYOUTS: Mapping[str, Layout] = {
             "siting_class",
             "siting_source",
         ),
-        ("made_from", "siting_note"),
+        ("made_from", "made_only", "siting_note"),
     ),
     "feature_siting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
     "feature_steps.csv": Layout(("feature", "step"), ("words", "source")),
@@ -112,7 +113,7 @@ LAYOUTS: Mapping[str, Layout] = {
     "planting_places.csv": Layout(
         ("feature",),
         ("counted", "layers", "pot", "cover", "place_class", "place_source"),
-        ("soils", "only", "place_note"),
+        ("main_layer", "soils", "only", "place_note"),
     ),
     "planting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
     "unlawful_plants.csv": Layout(
@@ -120,13 +121,13 @@ LAYOUTS: Mapping[str, Layout] = {
         ("name", "latin", "laws", "law_class", "law_source"),
         ("other_latin", "law_note"),
     ),
-    "plot_kinds.csv": Layout(("key",), ("name",), ("words", "implies")),
-    "barrier_kinds.csv": Layout(("key",), ("name",), ("words",)),
+    "plot_kinds.csv": Layout(("key",), ("name",), ("words", "implies", "traits")),
+    "barrier_kinds.csv": Layout(("key",), ("name",), ("words", "bears", "see_through", "unnamed")),
     "ground_covers.csv": Layout(("key",), ("name", "role"), ("features", "plot_kinds")),
     "movement_costs.csv": Layout(("group", "cover"), _FIGURE, ("note",)),
     "barrier_crossings.csv": Layout(("group", "barrier", "gap"), _FIGURE, ("note",)),
     "osm_tags.csv": Layout(
-        ("role", "tags"), ("drawn", "becomes", "sure", "class", "source"), ("note",)
+        ("role", "tags"), ("drawn", "becomes", "sure", "class", "source"), ("large", "note")
     ),
     "survey_questions.csv": Layout(
         ("feature",), ("part", "from_street", "class", "source"), ("hint",)
@@ -136,7 +137,7 @@ LAYOUTS: Mapping[str, Layout] = {
     "street_rules.csv": Layout(("key",), _FIGURE, ("note",)),
     "stopping_sight.csv": Layout(("speed_mph", "vehicle"), _FIGURE, ("note",)),
     "planter_sizes.csv": Layout(("planter", "quantity"), _FIGURE, ("note",)),
-    "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("words",)),
+    "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("box", "words")),
     "scheme_figures.csv": Layout(("key",), _FIGURE, ("note",)),
     "scheme_upkeep.csv": Layout(("key",), ("task", "months", "who", "class", "source"), ("note",)),
     "scheme_risks.csv": Layout(
@@ -153,12 +154,16 @@ LAYOUTS: Mapping[str, Layout] = {
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row of a table: its file, the line it starts at (header is 1), its cells as text."""
+    """One row of a table: its file, the line it starts at (header is 1), its cells as text.
+
+    `absent` are columns that its file does not have; their cells are empty.
+    """
 
     table: str
     where: str
     line: int
     cells: Mapping[str, str]
+    absent: frozenset[str] = frozenset()
 
     @property
     def ident(self) -> str:
@@ -248,9 +253,16 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
 
 
 def lay_over(below: Iterable[Row], above: Iterable[Row]) -> list[Row]:
-    """Lay rows over others: the same key replaces in its place, a new key comes last."""
+    """Lay rows over others: the same key replaces in its place, a new key comes last.
+
+    Columns that the file of a row does not have stay as they were: tables written before there
+    was a column keep what it says.
+    """
     merged = {row.key: row for row in below}
-    merged.update({row.key: row for row in above})
+    for row in above:
+        old = merged.get(row.key)
+        kept = {} if old is None else {column: old.cells[column] for column in row.absent}
+        merged[row.key] = replace(row, cells={**row.cells, **kept})
     return list(merged.values())
 
 
@@ -330,7 +342,7 @@ def _row(
     padded = cells + [""] * (len(columns) - len(cells))
     values = dict.fromkeys(LAYOUTS[table].columns, "")
     values.update({column: cell for column, cell in zip(columns, padded, strict=False) if column})
-    row = Row(table, where, line, values)
+    row = Row(table, where, line, values, frozenset(values) - set(columns))
     stray = [cell for column, cell in zip(columns, padded, strict=False) if not column and cell]
     stray += [cell for cell in padded[len(columns) :] if cell]
     if stray:

@@ -24,7 +24,6 @@ from patchnet.movement.ground_grid import Grid
 
 __all__ = ["Lines", "barrier_lines", "barrier_steps"]
 
-_GAP_FEATURE = "fence_gap"
 _BUILDING = -1
 _FAR = 2  # cells along the barrier within which a gap is looked for beside its place
 
@@ -224,7 +223,8 @@ def _gap_points(
     """
     gaps: dict[int, list[Point]] = {}
     features = neighbourhood.features
-    mapped = features[features["feature"] == _GAP_FEATURE] if len(features) else features
+    openings = knowledge.features_with("way_through")
+    mapped = features[features["feature"].isin(openings)] if len(features) else features
     tree = shapely.STRtree(shapes)
     reach = knowledge.setting("gap_on_line_m")
     near = _Near(shapes, knowledge.setting("barrier_snap_m"))

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from patchnet.advice.additions import PlotAdditions, SingleAddition, needs_soil
-from patchnet.advice.candidates import POND_FEATURES, hours_of, money_of
+from patchnet.advice.candidates import hours_of, money_of
 from patchnet.advice.plan_records import Candidate
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import two_digit_codes, whole_codes
@@ -160,7 +160,7 @@ def _kind(candidate: Candidate, knowledge: Knowledge) -> dict[str, Any]:
         "lights": list(siting.lights),
         "own": siting.tenancy == "own",
         "soil": needs_soil(feature, siting),
-        "water": candidate.feature in POND_FEATURES,
+        "water": feature.open_water,
         "ground": feature.ground.value,
         "length": siting.length.value,
         "hours": hours_of(feature, knowledge),

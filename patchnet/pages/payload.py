@@ -28,9 +28,8 @@ from patchnet.pages.shapes import (
     spot_code,
 )
 
-__all__ = ["FLOWERS", "chosen_groups", "payload"]
+__all__ = ["chosen_groups", "payload"]
 
-FLOWERS = "bloom"  # the resource whose months are written out one by one
 MOST = 9.9e12  # stands for "any number", as in the columns
 
 
@@ -295,7 +294,7 @@ def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index)
     resource = know.resources[need.resource]
     hungry = sheet.hungry.reindex(index).reindex(columns=range(1, 13))
     masks = hungry.fillna(value=False).astype(bool).to_numpy() @ (1 << np.arange(12))
-    flowers = need.resource == FLOWERS
+    flowers = resource.by_month
     return {
         "name": need.name,
         "resource": list(know.resources).index(need.resource),

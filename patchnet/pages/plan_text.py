@@ -210,8 +210,9 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
             )
         )
     if lines:
-        words = knowledge.cautions["neighbour_consent"].words
-        lines.append(paragraph(f"Take care: {words}", indent="  ", then="    "))
+        for key in knowledge.cautions_about("neighbour"):
+            words = knowledge.cautions[key].words
+            lines.append(paragraph(f"Take care: {words}", indent="  ", then="    "))
     return _section("A GAP IN A FENCE, WITH THE NEIGHBOUR", lines)
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 
-from patchnet.advice.candidates import POND_FEATURES
 from patchnet.advice.plan_records import (
     Addition,
     Candidate,
@@ -327,7 +326,8 @@ def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
 def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
     """What becomes of one wish; open water never without the question about small children."""
     words = _wish(one, plan, knowledge)
-    if one.feature in POND_FEATURES and not one.why_not and plan.facts.small_children is None:
+    water = knowledge.features[one.feature].open_water
+    if water and not one.why_not and plan.facts.small_children is None:
         words += f" {_ASKS['small_children']}"
     return words
 

@@ -104,8 +104,9 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
 def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
     """Homes that each month's flowers within reach are enough for, hungry months starred."""
     rows: list[tuple[str, ...]] = [("Flowers for", *MONTHS, "Room")]
+    resources = knowledge.resources
     for at_plot in answer.groups:
-        flowers = [need for need in at_plot.needs if need.resource == "bloom"]
+        flowers = [need for need in at_plot.needs if resources[need.resource].by_month]
         if flowers:
             rows.append((knowledge.groups[at_plot.group].name, *_month_cells(flowers)))
     if len(rows) == 1:

@@ -43,12 +43,6 @@ AUDIENCES: tuple[Audience, ...] = ("own", "group", "public")
 TOGETHER = "plots shown together"
 """Kind of what is shown for several plots at once."""
 
-# Whoever adds a feature or a group of protected roosts, setts or nests gives it this caution.
-_SENSITIVE = frozenset(("bats_protected",))
-_TWO_OF_A_HOUSE = frozenset(("garden_front", "garden_back"))
-_OPENINGS = "fence_gap"
-# Nobody's home: the highway and public parks.
-_NOBODYS = frozenset(("verge", "tree_pit", "planter", "park"))
 _DIGITS = 2  # significant digits of amounts in public: measured ones would be like a signature
 _NEW_IDS = (
     "Ids and labels are new; amounts are rounded to two digits; ways of animals are straight lines "
@@ -128,10 +122,11 @@ def shown_groups(knowledge: Knowledge, groups: Sequence[str], audience: Audience
     asked = list(groups) or list(knowledge.groups)
     if audience == "own":
         return asked
+    protected = knowledge.cautions_about("protected")
     shown = [
         key
         for key in asked
-        if key not in knowledge.groups or knowledge.groups[key].caution not in _SENSITIVE
+        if key not in knowledge.groups or knowledge.groups[key].caution not in protected
     ]
     if not shown:
         raise WrongUse(
@@ -142,8 +137,13 @@ def shown_groups(knowledge: Knowledge, groups: Sequence[str], audience: Audience
 
 
 def sensitive_features(knowledge: Knowledge) -> tuple[str, ...]:
-    """Return the features that tell of protected roosts and nests."""
-    return tuple(key for key, one in knowledge.features.items() if _SENSITIVE & set(one.cautions))
+    """Return the features that tell of protected roosts and nests.
+
+    Whoever adds a feature or a group of protected roosts, setts or nests gives it a caution that
+    is about ``protected``.
+    """
+    protected = set(knowledge.cautions_about("protected"))
+    return tuple(key for key, one in knowledge.features.items() if protected & set(one.cautions))
 
 
 def rows_for_public(table: pd.DataFrame, *, knowledge: Knowledge) -> pd.DataFrame:
@@ -211,11 +211,11 @@ def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
 def _for_public(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
     least = int(knowledge.setting("public_plots_min"))
     kinds = hood.plots["kind"].to_numpy(dtype=object)
-    public_land = np.isin(kinds.astype(str), sorted(_NOBODYS))
+    public_land = np.isin(kinds.astype(str), knowledge.plot_kinds_with("nobodys"))
     alone = public_land | (_consent(hood) == "yes")
     order = walking_order(hood)
     order["street"] = _shared_streets(hood, order["street"], least)
-    units = _laid_together(order[~alone].assign(kind=kinds[~alone]), least)
+    units = _laid_together(order[~alone].assign(kind=kinds[~alone]), least, knowledge)
     left_out = int((~alone).sum()) - sum(len(unit) for unit in units)
     at = pd.Series(np.arange(len(order)), index=order.index)
     single = order[alone].sort_values("order").index
@@ -268,16 +268,18 @@ def _shared_streets(
     return kept
 
 
-def _laid_together(order: pd.DataFrame, least: int) -> list[pd.Index]:
+def _laid_together(order: pd.DataFrame, least: int, knowledge: Knowledge) -> list[pd.Index]:
     """Return the plots of each unit, none smaller than `least`; too few of all: none.
 
     Where a household has two plots, front and back, twice as many make a unit.
     """
+    halves = (knowledge.plot_kinds_with("front"), knowledge.plot_kinds_with("back"))
     units: list[pd.Index] = []
     last_of: dict[str, int] = {}
     rest: list[tuple[str, pd.Index]] = []
     for (street, _), rows in order.sort_values("order").groupby(["street", "side"], sort=True):
-        size = least * (2 if set(rows["kind"]) >= _TWO_OF_A_HOUSE else 1)
+        two_of_a_house = all(rows["kind"].isin(kinds).any() for kinds in halves)
+        size = least * (2 if two_of_a_house else 1)
         if len(rows) < size:
             rest.append((str(street), rows.index))
             continue
@@ -355,7 +357,7 @@ def _amounts(
     answers: Answers, rows: Sequence[NDArray[np.intp]], knowledge: Knowledge
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Add up what is known of each unit; what some plots have and others may have is at least."""
-    hidden = {*sensitive_features(knowledge), _OPENINGS}
+    hidden = {*sensitive_features(knowledge), *knowledge.features_with("way_through")}
     known = np.array([key not in hidden for key in answers.features], dtype=bool)
     amount = np.full((len(rows), len(answers.features)), np.nan)
     sized = np.zeros(amount.shape, dtype=bool)
@@ -392,7 +394,9 @@ def _words(
             "plots of their own); what is not known of one of them counts as not there where "
             "another has it.",
         )
-    names = _names([*sensitive_features(knowledge), _OPENINGS], knowledge)
+    names = _names(
+        [*sensitive_features(knowledge), *knowledge.features_with("way_through")], knowledge
+    )
     withheld = [f"{_NEVER} ({names})."]
     if left_out:
         withheld.append(f"{left_out} plots: too few to be laid together so that none stands out.")

@@ -68,7 +68,10 @@ def make_knowledge(*, hop=60, d50=50, reach=60, anchor_reach=20, months=(4, 5), 
     return Knowledge(
         groups={"imp": group},
         features={"nest": feature("nest"), "food": feature("food", ground=ground)},
-        resources={"nest": Resource("nest", "nests", "n"), "bloom": Resource("bloom", "food", "u")},
+        resources={
+            "nest": Resource("nest", "nests", "n"),
+            "bloom": Resource("bloom", "food", "u", by_month=True),
+        },
         supplies=(
             Supply("nest", "nest", figure(1), full),
             Supply("food", "bloom", figure(1), weights),

@@ -13,7 +13,7 @@ import shapely
 
 from patchnet.advice import assess
 from patchnet.advice.additions import needs_soil, possible_additions
-from patchnet.advice.candidates import POND_FEATURES, candidates_for, fitted
+from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.currency import amounts_at, common_currency, everything_that_fits
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
@@ -22,6 +22,7 @@ from patchnet.errors import WrongUse
 from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 
+PONDS = {"pond", "container_pond"}
 KNOW = load_knowledge()
 GROUPS = ("mason_bee", "newt", "sparrow")
 FEATURES = [
@@ -107,7 +108,7 @@ def test_what_a_thing_wins_is_what_assessing_the_changed_street_gives(assessment
 def test_nothing_is_hidden_because_nothing_was_said(assessment, found):
     """Whatever a plan offers for any light, tenure and answer about children is among them."""
     names = {one.candidate.feature for one in found["1"].singles}
-    assert names & POND_FEATURES
+    assert names & PONDS
     for light, tenure, children in itertools.product(
         ("sun", "part", "shade"), ("own", "rent"), (True, False)
     ):

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from patchnet.advice import assess
-from patchnet.advice.candidates import POND_FEATURES, candidates_for, fitted
+from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.currency import amounts_at
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
@@ -17,6 +17,7 @@ from patchnet.errors import WrongUse
 from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 
+PONDS = {"pond", "container_pond"}
 KNOW = load_knowledge()
 GROUPS = ("mason_bee", "newt", "sparrow")
 
@@ -107,7 +108,7 @@ def test_what_next_door_does_already_wins_little():
         assessment = assess(row(features), knowledge=KNOW, groups=["newt"], straight=True)
         plan = Adviser(assessment).plan("1", PlotFacts(small_children=False), month=10)
         pond = [
-            one for one in plan.best.additions if one.candidate.feature in POND_FEATURES
+            one for one in plan.best.additions if one.candidate.feature in PONDS
         ] if plan.best else []  # fmt: skip
         won.append(pond[0].given_the_others if pond else 0.0)
     assert won[0] > 0
@@ -119,7 +120,7 @@ def test_ponds_never_where_small_children_come(adviser):
     sets = [plan.best, plan.runner_up]
     named = {one.candidate.feature for each in sets if each for one in each.additions}
     named |= {one.feature for stage in plan.stages for one in stage.additions}
-    assert not named & POND_FEATURES
+    assert not named & PONDS
     assert any(out.feature == "pond" and out.kind == "safety" for out in plan.ruled_out)
 
 
@@ -132,7 +133,7 @@ def test_a_pond_in_the_answer_comes_with_its_question_and_what_else_it_would_be(
     assert pond.asks[0] == "small_children"
     assert "pond_children" in pond.cautions
     other = next(change for change in plan.would_change if change.fact == "small_children")
-    assert not set(other.features) & POND_FEATURES
+    assert not set(other.features) & PONDS
 
 
 def test_runner_up_leaves_out_the_best_thing(adviser):

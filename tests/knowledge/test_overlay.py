@@ -115,8 +115,14 @@ def test_a_new_feature_with_its_words_supplies_and_source(tmp_path):
         "feature_figures.csv",
         [{**row, "feature": "swift_brick", "source": "our_club"} for row in rows],
     )
-    rows = shipped("supplies.csv", "bog", "bloom")
-    write_rows(tmp_path, "supplies.csv", [{**row, "feature": "swift_brick"} for row in rows])
+    for table, keys in (
+        ("supplies.csv", ("bog", "bloom")),
+        ("feature_siting.csv", ("bog",)),
+        ("feature_siting_figures.csv", ("bog",)),
+        ("feature_steps.csv", ("bog",)),
+    ):
+        rows = shipped(table, *keys)
+        write_rows(tmp_path, table, [{**row, "feature": "swift_brick"} for row in rows])
     know = load_knowledge(tmp_path)
     assert match_feature("Swift boxes", know) == "swift_brick"
     assert know.features["swift_brick"].typical.sources == ("our_club",)

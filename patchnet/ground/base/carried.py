@@ -69,7 +69,8 @@ def carried_plots(
         told += [
             ((place[ident], ident), "It was drawn by hand, and stays.") for ident in by_hand["id"]
         ]
-        named = [match_plot_kind(kind, knowledge) or "other" for kind in by_hand["kind"]]
+        unnamed = knowledge.plot_kind_for("unnamed")
+        named = [match_plot_kind(kind, knowledge) or unnamed for kind in by_hand["kind"]]
         table = _together(table, by_hand.assign(basis=BY_HAND, kind=named))
     faults.warn_rows(
         earlier.where, told, together="{n} plots keep what was put right by hand.", mend=_LOOK

@@ -169,8 +169,8 @@ def _ground(
         )
     if feature is not None:
         key = feature.becomes
-        if key == "tree_small" and _is_large(tags, knowledge):
-            key = "tree_large"
+        if feature.large is not None and _is_large(tags, knowledge):
+            key = feature.large
         rows["features"].append(
             {"feature": key, "sure": feature.sure, "osm": osm, "geometry": shape}
         )

@@ -192,7 +192,7 @@ def _strong_areas(
     if len(homes):
         bare[np.unique(tree.query(shapes, predicate="contains")[0])] = False
     kinds = inputs.areas["kind"].to_numpy()
-    private = kinds == "garden"
+    private = np.isin(kinds, knowledge.plot_kinds_with("whole"))
     chosen = (bare | np.isin(kinds, sorted(grounds))) & ~private
     return _areas(inputs, np.flatnonzero(chosen), taken, knowledge)
 

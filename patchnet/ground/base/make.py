@@ -77,6 +77,10 @@ class BaseMap:
         How ids came about, against an earlier base as well.
     not_placed
         Features of OpenStreetMap that lie on no plot, and so are left out.
+    earlier
+        Whether it was laid over an earlier base.
+    knowledge
+        Tables that say what the kinds of its plots are.
     """
 
     plots: gpd.GeoDataFrame
@@ -91,6 +95,7 @@ class BaseMap:
     source_crs: str
     derived: Derived | None
     numbered: Numbered
+    knowledge: Knowledge
     not_placed: int = 0
     earlier: bool = field(default=False)
 
@@ -211,6 +216,7 @@ def make_base(
         source_crs=gathered.source_crs,
         derived=grounds.derived,
         numbered=numbered,
+        knowledge=knowledge,
         not_placed=left if wanted is None else 0,
         earlier=before is not None,
     )

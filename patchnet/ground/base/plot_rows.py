@@ -21,9 +21,6 @@ from patchnet.knowledge.records import Knowledge
 __all__ = ["Piece", "ground_pieces", "street_pieces"]
 
 Shapes = NDArray[np.object_]
-_GARDEN, _FRONT, _BACK, _OTHER = "garden", "garden_front", "garden_back", "other"
-_VERGE, _PIT, _PLANTER = "verge", "tree_pit", "planter"
-_TREES = ("tree_small", "tree_large")
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +62,12 @@ def ground_pieces(
     faults
         List that faults are added to: grounds of which nothing is left.
     """
+    part_kinds = {
+        "F": knowledge.plot_kind_for("front"),
+        "B": knowledge.plot_kind_for("back"),
+        "": knowledge.plot_kind_for("whole"),
+    }
+    unnamed, verge = knowledge.plot_kind_for("unnamed"), knowledge.plot_kind_for("strip")
     uses = buildings["use"].tolist()
     numbers = buildings["house"].tolist()
     full = 0
@@ -89,17 +92,17 @@ def ground_pieces(
             near = road >= 0 and shape.distance(streets.lines[road]) <= knowledge.setting(
                 "base_street_reach_m"
             )
-            kind = _OTHER if kind == _VERGE and not near else kind
-            unit = Unit({"": garden}, street, point, "V" if kind == _VERGE else "G")
-            noun = "verge" if kind == _VERGE else "green"
+            kind = unnamed if kind == verge and not near else kind
+            unit = Unit({"": garden}, street, point, "V" if kind == verge else "G")
+            noun = "verge" if kind == verge else "green"
             pieces.append(Piece(unit, {"": kind}, origin, noun))
             continue
         use = uses[main] if main >= 0 else ""
-        kind = _OTHER if not use else _GARDEN if use == "house" else use
+        kind = unnamed if not use else part_kinds[""] if use == "house" else use
         parts, kinds, words = {"": garden}, {"": kind}, ""
-        if kind == _GARDEN:
+        if kind == part_kinds[""]:
             parts, words = _front_and_back(at, garden, standing, facing, knowledge)
-            kinds = {part: {"F": _FRONT, "B": _BACK, "": _GARDEN}[part] for part in parts}
+            kinds = {part: part_kinds[part] for part in parts}
         pieces.append(
             Piece(
                 Unit(parts, street, point), kinds, origin, parcel=str(row["parcel"]),
@@ -159,8 +162,9 @@ def street_pieces(
     knowledge
         For the settings.
     """
+    strip, pit, box = (knowledge.plot_kind_for(part) for part in ("strip", "pit", "box"))
     pieces = [
-        _street_piece(shape, int(street), streets, "V", _VERGE, "verge", "verge")
+        _street_piece(shape, int(street), streets, "V", strip, "verge", "verge")
         for shape, street in zip(space.verges.geometry, space.verges["street"], strict=True)
     ]
     taken = np.array([*drawn, *space.verges.geometry], dtype=object)
@@ -170,8 +174,9 @@ def street_pieces(
     points = shapely.get_dimensions(shapes) == 0
     if not len(table) or not len(streets.lines):
         return pieces
-    wanted = (points & np.isin(kinds, _TREES)) | (
-        (kinds == _PLANTER) & (shapely.get_dimensions(shapes) != 1)
+    boxed = knowledge.plot_kinds[box].implies
+    wanted = (points & np.isin(kinds, knowledge.features_with("in_a_pit"))) | (
+        (kinds == boxed) & (shapely.get_dimensions(shapes) != 1)
     )
     lines = shapely.STRtree(streets.lines)
     reach = knowledge.setting("base_street_reach_m")
@@ -180,7 +185,7 @@ def street_pieces(
     used = [shapely.STRtree(taken)] if len(taken) else []
     own: list[shapely.Geometry] = []
     for one, line in zip(which.tolist(), road.tolist(), strict=True):
-        planter = kinds[one] == _PLANTER
+        planter = kinds[one] == boxed
         side = knowledge.setting("base_planter_m" if planter else "base_tree_pit_m")
         shape = shapes[one]
         drawn_as_area = not points[one]
@@ -193,7 +198,7 @@ def street_pieces(
         own.append(shape)
         street = int(streets.street[line])
         origin = ("planter" if drawn_as_area else "planter_point") if planter else "pit"
-        sort, kind, noun = ("P", _PLANTER, "planter") if planter else ("T", _PIT, "tree pit")
+        sort, kind, noun = ("P", box, "planter") if planter else ("T", pit, "tree pit")
         pieces.append(_street_piece(shape, street, streets, sort, kind, origin, noun))
     return pieces
 

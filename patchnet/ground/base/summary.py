@@ -12,16 +12,19 @@ _NAMED = 12  # earlier numbers listed before the rest is only counted
 
 def summary_of(base: BaseMap) -> tuple[str, ...]:
     """Return the summary as paragraphs."""
+    knowledge = base.knowledge
     plots = base.plots
     streets = len(set(plots["street"]) - {""})
     part, kind = plots["part"], plots["kind"]
-    gardens = kind.isin(("garden_front", "garden_back", "garden"))
+    whole, verge = (kind.isin(knowledge.plot_kinds_with(part)) for part in ("whole", "strip"))
+    halves = [*knowledge.plot_kinds_with("front"), *knowledge.plot_kinds_with("back")]
+    gardens = whole | kind.isin(halves)
     counts = (
         ((part == "front").sum(), "front garden"),
         ((part == "back").sum(), "back garden"),
-        ((kind == "garden").sum(), "garden not split"),
-        ((kind == "verge").sum(), "verge"),
-        ((~gardens & (kind != "verge")).sum(), "piece of other ground"),
+        (whole.sum(), "garden not split"),
+        (verge.sum(), "verge"),
+        ((~gardens & ~verge).sum(), "piece of other ground"),
     )
     listed = ", ".join(_number(int(count), words) for count, words in counts if count)
     paragraphs = [

@@ -68,11 +68,10 @@ def planters_of(
     plots: gpd.GeoDataFrame, line: shapely.LineString, reach: float, *, knowledge: Knowledge
 ) -> list[StreetObject]:
     """Return the plots that are planters already there."""
-    kinds = {key for key, kind in knowledge.plot_kinds.items() if kind.implies == "planter"}
+    kinds = set(knowledge.plot_kinds_with("box"))
+    box = next(kind for kind in knowledge.street_kinds.values() if kind.box)
     return [
-        _object(
-            knowledge.street_kinds["planter"], label or str(ident), shape, np.nan, line, knowledge
-        )
+        _object(box, label or str(ident), shape, np.nan, line, knowledge)
         for ident, kind, label, shape in zip(
             plots.index, plots["kind"], plots["label"], plots.geometry, strict=True
         )

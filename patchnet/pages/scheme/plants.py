@@ -18,8 +18,6 @@ from patchnet.knowledge.street_records import PlanterSize
 
 __all__ = ["PlantGroup", "plant_groups"]
 
-_SHRUBS, _BOX = "shrub", "planter"  # features of the tables
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlantGroup:
@@ -100,7 +98,8 @@ def _planting(
     fit = [plant for plant in knowledge.plants.values() if _suits(plant, size, knowledge)]
     shares = {key: share.value for key, share in first.recipe.amounts.items()}
     # What takes only some plants is filled first; the open rest takes any, best another kind.
-    order = [*(key for key in shares if key != _BOX), *(key for key in shares if key == _BOX)]
+    box = _box(knowledge)
+    order = sorted(shares, key=lambda key: key == box)
     whole: Planting | None = None
     taken: set[str] = set()
     missing = []
@@ -111,7 +110,7 @@ def _planting(
             # Potting soil with loam; the light of the place was not measured.
             PlotFacts(soil="loam", small_children=True, pets=("dog",)),
             hungry=hungry,
-            features={_BOX: shares[feature] * size.plan_m2},
+            features={box: shares[feature] * size.plan_m2},
             wants=wants,
             light=None,
             exclude=(key for key in knowledge.plants if key not in kept),
@@ -125,11 +124,16 @@ def _planting(
     return whole, tuple(missing)
 
 
+def _box(knowledge: Knowledge) -> str:
+    """Feature that the whole of a planter in the street is."""
+    return str(knowledge.plot_kinds[knowledge.plot_kind_for("box")].implies)
+
+
 def _belongs(plant: Plant, feature: str, knowledge: Knowledge) -> bool:
     """Whether a plant is one of those that make a feature what it is."""
-    if feature == _SHRUBS:
-        return plant.layer == "shrub"
     place = knowledge.planting_places.get(feature)
+    if place is not None and place.main_layer is not None:
+        return plant.layer == place.main_layer
     if place is None or plant.layer not in place.layers:
         return False
     return place.only is None or plant.key in knowledge.plant_lists[place.only]
@@ -175,7 +179,7 @@ def _wishes(
 
 
 def _suits(plant: Plant, size: PlanterSize, knowledge: Knowledge) -> bool:
-    place = knowledge.planting_places.get("planter")
+    place = knowledge.planting_places.get(_box(knowledge))
     small = place is None or (
         (place.height is None or plant.height.value <= place.height.value)
         and (place.spread is None or plant.spread.value <= place.spread.value)

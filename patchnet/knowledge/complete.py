@@ -1,0 +1,177 @@
+"""What the tables leave out: whatever could never be offered, asked for or walked over, and why.
+
+A row alone can be right and still do nothing, because another table says nothing of it. What
+could not work at all is an error; what works with less is a warning.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Literal
+
+from patchnet.faults import Fault
+from patchnet.knowledge.planting import LAYERS
+from patchnet.knowledge.records import Feature, Group, Knowledge, Plant, PlotKind, PlotTrait
+from patchnet.knowledge.tables import Row
+
+__all__ = ["missing"]
+
+Severity = Literal["error", "warning"]
+Told = tuple[Severity, str, str]
+"""How bad it is, what is missing, what to do."""
+
+_PARTS: tuple[PlotTrait, ...] = (
+    "whole", "front", "back", "strip", "pit", "box", "unnamed",
+)  # fmt: skip
+"""Parts of a base map, each of which needs a kind of plot."""
+
+
+def missing(knowledge: Knowledge, tables: Mapping[str, list[Row]]) -> list[Fault]:
+    """List what is said of features, groups, plants and kinds of plot too little to work.
+
+    Parameters
+    ----------
+    knowledge
+        All tables, in which every reference is known to hold.
+    tables
+        The rows that it was built from, by file name: a fault names the row it is about.
+
+    Returns
+    -------
+    list of Fault
+        In the order of the tables, each with the table to add to.
+    """
+    faults: list[Fault] = []
+
+    def tell(table: str, key: str, told: Iterable[Told]) -> None:
+        row = next(row for row in tables[table] if row.cells["key"] == key)
+        faults.extend(
+            Fault(severity, row.where, row.line, row.ident, what, mend)
+            for severity, what, mend in told
+        )
+
+    asked = {row.cells["feature"] for row in tables["survey_questions.csv"]}
+    for key, feature in knowledge.features.items():
+        tell("features.csv", key, _of_feature(feature, knowledge, asked))
+    for key, group in knowledge.groups.items():
+        tell("groups.csv", key, _of_group(group, knowledge))
+    for key, plant in knowledge.plants.items():
+        tell("plants.csv", key, _of_plant(plant, knowledge))
+    for key, kind in knowledge.plot_kinds.items():
+        tell("plot_kinds.csv", key, _of_plot_kind(kind))
+    faults += [
+        Fault("error", name, None, None, what, mend) for name, what, mend in _parts(knowledge)
+    ]
+    return faults
+
+
+def _of_feature(feature: Feature, knowledge: Knowledge, asked: set[str]) -> Iterator[Told]:
+    key = feature.key
+    leads = "way_through" in feature.traits
+    gives = any(supply.feature == key for supply in knowledge.supplies)
+    if feature.addable and key not in knowledge.sitings:
+        yield (
+            "error",
+            "Nothing says where it can go, so it would never be offered.",
+            (
+                "Add a row for it to feature_siting.csv, with its numbers in "
+                "feature_siting_figures.csv and its steps in feature_steps.csv; or write n in the "
+                "column 'addable'."
+            ),
+        )
+    if feature.addable and not leads and not gives:
+        yield (
+            "error",
+            "It gives nothing that a group needs, so it would never be offered.",
+            "Add a row for it to supplies.csv; or write n in the column 'addable'.",
+        )
+    if "bed" in feature.traits and key not in knowledge.planting_places:
+        yield (
+            "error",
+            "It is a bed, but nothing says what grows in it.",
+            "Add a row for it to planting_places.csv and its room to planting_figures.csv.",
+        )
+    if key not in asked:
+        yield (
+            "warning",
+            "The survey has no question of its own for it: it is asked last, without a hint.",
+            "Add a row for it to survey_questions.csv.",
+        )
+    siting = knowledge.sitings.get(key)
+    covers = any(key in cover.features for cover in knowledge.ground_covers.values())
+    if siting is not None and siting.place == "ground" and feature.ground.value and not covers:
+        yield (
+            "warning",
+            "No ground cover holds it: what walks over it is taken to walk over the plot.",
+            "Add it to the features of one row of ground_covers.csv.",
+        )
+
+
+def _of_group(group: Group, knowledge: Knowledge) -> Iterator[Told]:
+    if not group.needs:
+        yield (
+            "warning",
+            "It has no need: its homes depend on nothing but what it lives in.",
+            "Add rows for it to needs.csv and need_figures.csv.",
+        )
+    if group.mode == "ground" and group.key not in knowledge.ground_costs:
+        yield (
+            "warning",
+            "Nothing says how hard the ground is to cross for it: distances are straight lines.",
+            "Add rows for it to movement_costs.csv and barrier_crossings.csv.",
+        )
+
+
+def _of_plant(plant: Plant, knowledge: Knowledge) -> Iterator[Told]:
+    served = {role for one in knowledge.resources.values() for role in one.plant_roles}
+    for role in plant.roles:
+        if role not in knowledge.plant_roles or role not in served:
+            yield (
+                "warning",
+                f"No resource is given by the role '{role}': the plant is never chosen for it.",
+                "Add it to plant_roles.csv, and to the column 'plant_roles' of resources.csv.",
+            )
+    if not any(plant.layer in place.layers for place in knowledge.planting_places.values()):
+        yield (
+            "error",
+            (
+                f"Nothing that can be planted has room for the layer '{plant.layer}', so it would "
+                "never be chosen."
+            ),
+            f"Add the layer to a row of planting_places.csv, or write one of: {', '.join(LAYERS)}.",
+        )
+    words = plant.hazard.casefold()
+    told = "toxic" in words or "poison" in words
+    if told and plant.key not in knowledge.plant_lists["toxic"]:
+        yield (
+            "warning",
+            "Its hazard speaks of poison, but nothing says for whom: it counts for everybody.",
+            "Add a row for it to plant_lists.csv, list 'toxic'.",
+        )
+
+
+def _of_plot_kind(kind: PlotKind) -> Iterator[Told]:
+    if not kind.traits:
+        yield (
+            "warning",
+            "Nothing says what it is: it is taken for private ground with soil and no home on it.",
+            (
+                "Write what holds in the column 'traits', such as home, asks_keeper or in_street; "
+                "or plain, if that is what it is."
+            ),
+        )
+
+
+def _parts(knowledge: Knowledge) -> Iterator[tuple[str, str, str]]:
+    for part in _PARTS:
+        if not knowledge.plot_kinds_with(part):
+            what = f"No kind of plot has the trait '{part}', which a base map needs."
+            yield "plot_kinds.csv", what, "Write it in the column 'traits' of one kind."
+    if not any(kind.unnamed for kind in knowledge.barrier_kinds.values()):
+        what = "No kind of barrier stands for one that nobody named."
+        yield "barrier_kinds.csv", what, "Write y in the column 'unnamed' of one kind."
+    if not any(kind.box for kind in knowledge.street_kinds.values()):
+        what = "No thing in the street stands for a planter that is there already."
+        yield "street_objects.csv", what, "Write y in the column 'box' of one kind."
+    box = [knowledge.plot_kinds[key] for key in knowledge.plot_kinds_with("box")]
+    if any(kind.implies is None for kind in box):
+        what = "A planter in the street must say which feature the whole of it is."
+        yield "plot_kinds.csv", what, "Fill in the column 'implies' of the kind with 'box'."
