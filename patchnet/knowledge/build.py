@@ -156,7 +156,7 @@ class _Builder:
         survey_rules = all_survey_rules(self.tables["survey_rules.csv"], self.cells, self.origins)
         for row in self.tables["regressions.csv"]:
             self.figure(row, f"regressions/{row.ident}", least=-math.inf)
-        street = all_street_tables(self.tables, self.cells, self.figures)
+        street = all_street_tables(self.tables, self.cells, self.figures, self.origins)
         scheme = all_scheme_tables(self.tables, self.cells, self.figures, self.origins)
         self.clashes("features.csv", self.features)
         self.clashes("plot_kinds.csv", plot_kinds)
@@ -182,6 +182,7 @@ class _Builder:
             street_kinds=street.kinds,
             planter_sizes=street.sizes,
             stopping_sight=street.sight,
+            sight_rules=street.sight_rules,
             osm_tags=osm_tags,
             sitings=sitings,
             keep_uses=keep_uses,

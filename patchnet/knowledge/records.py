@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.faults import Fault
 from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
-from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
+from patchnet.knowledge.street_records import PlanterSize, SightRule, StreetObjectKind
 
 __all__ = [
     "CLASSES",
@@ -662,6 +662,8 @@ class Knowledge:
         Rules for a planter in a footway, things it keeps clear of, its sizes, by key.
     stopping_sight
         Published stopping sight distances, by upper end of the speed band (mph) and vehicle.
+    sight_rules
+        What a planter in each kind of sight area comes to, by key.
     sitings
         Where each feature that can be added goes, by feature.
     keep_uses
@@ -691,6 +693,7 @@ class Knowledge:
     street_kinds: Mapping[str, StreetObjectKind] = field(default_factory=dict)
     planter_sizes: Mapping[str, PlanterSize] = field(default_factory=dict)
     stopping_sight: Mapping[tuple[float, str], Figure] = field(default_factory=dict)
+    sight_rules: Mapping[str, SightRule] = field(default_factory=dict)
     osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)

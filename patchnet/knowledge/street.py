@@ -4,7 +4,7 @@ The rules stand in ``street_rules.csv``; another authority's rules are a file of
 overlay folder of `load_knowledge`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal, cast
 
@@ -13,11 +13,17 @@ from scipy import constants
 from patchnet.errors import WrongUse
 from patchnet.faults import nearest_hint
 from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import Figure, Knowledge
-from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind, StreetTest
+from patchnet.knowledge.records import Figure, Knowledge, Origin
+from patchnet.knowledge.street_records import (
+    PlanterSize,
+    SightRule,
+    StreetObjectKind,
+    StreetTest,
+)
 from patchnet.knowledge.tables import Row
 
 __all__ = [
+    "SIGHT_AREAS",
     "PlanterSize",
     "StreetObjectKind",
     "StreetTables",
@@ -28,6 +34,8 @@ __all__ = [
 
 Vehicle = Literal["light", "heavy"]
 
+SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing")
+"""What must be seen over: at side roads, where cars come out, where people cross."""
 _TESTS: tuple[StreetTest, ...] = (
     "around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb",
 )  # fmt: skip
@@ -83,18 +91,27 @@ class StreetTables:
     kinds: Mapping[str, StreetObjectKind]
     sizes: Mapping[str, PlanterSize]
     sight: Mapping[tuple[float, str], Figure]
+    sight_rules: Mapping[str, SightRule]
 
 
 def all_street_tables(
-    tables: Mapping[str, list[Row]], cells: Cells, figures: dict[str, Figure]
+    tables: Mapping[str, list[Row]],
+    cells: Cells,
+    figures: dict[str, Figure],
+    origins: dict[str, Origin],
 ) -> StreetTables:
     """Build the street records; what is missing, misspelt or contradictory is a fault."""
     kinds = {row.cells["key"]: _kind(row, cells) for row in tables["street_objects.csv"]}
+    rules = _rules(tables["street_rules.csv"], kinds, cells, figures)
     return StreetTables(
-        rules=_rules(tables["street_rules.csv"], kinds, cells, figures),
+        rules=rules,
         kinds=kinds,
         sizes=_sizes(tables["planter_sizes.csv"], cells, figures),
         sight=_sight(tables["stopping_sight.csv"], cells, figures),
+        sight_rules={
+            row.cells["key"]: _sight_rule(row, cells, origins, rules)
+            for row in tables["sight_areas.csv"]
+        },
     )
 
 
@@ -140,6 +157,24 @@ def stopping_sight_m(
             "so fast a road."
         )
     return bands[0][1]
+
+
+def _sight_rule(
+    row: Row, cells: Cells, origins: dict[str, Origin], rules: Collection[str]
+) -> SightRule:
+    key = cells.choice(row, "key", SIGHT_AREAS)
+    verdict = cells.choice(row, "verdict", ("no", "ask"))
+    kind, sources = cells.origin(row, "class", "source")
+    address = f"sight_areas/{key}"
+    origins[address] = Origin(
+        address, f"verdict {verdict}", kind, sources, row.cells["note"], row.place
+    )
+    return SightRule(
+        key=key,
+        watcher=cells.text(row, "watcher"),
+        verdict=cast("Literal['no', 'ask']", verdict),
+        set_back=cells.known(row, "set_back", rules, "street rule"),
+    )
 
 
 def _kind(row: Row, cells: Cells) -> StreetObjectKind:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["PlanterSize", "StreetObjectKind", "StreetTest"]
+__all__ = ["PlanterSize", "SightRule", "StreetObjectKind", "StreetTest"]
 
 StreetTest = Literal["around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb"]
 """How a thing is kept clear of: all round, the whole kerb it lies on, with sight areas, on the
@@ -51,6 +51,28 @@ class PlanterSize:
     def litres(self) -> float:
         """Soil it holds, in litres (walls of the box counted as soil)."""
         return self.plan_m2 * self.soil_depth_m * _LITRES
+
+
+@dataclass(frozen=True, slots=True)
+class SightRule:
+    """What a planter in a sight area comes to.
+
+    Parameters
+    ----------
+    key
+        ``sight_junction``, ``sight_driveway`` or ``sight_crossing``.
+    watcher
+        Who must see over it, in a sentence.
+    verdict
+        What a planter in it is: ``no``, or ``ask`` the authority.
+    set_back
+        Street rule that says how far back the eye is.
+    """
+
+    key: str
+    watcher: str
+    verdict: Literal["no", "ask"]
+    set_back: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,6 +136,9 @@ LAYOUTS: Mapping[str, Layout] = {
     "settings.csv": Layout(("key",), _FIGURE, ("note",)),
     "street_rules.csv": Layout(("key",), _FIGURE, ("note",)),
     "stopping_sight.csv": Layout(("speed_mph", "vehicle"), _FIGURE, ("note",)),
+    "sight_areas.csv": Layout(
+        ("key",), ("watcher", "verdict", "set_back", "class", "source"), ("note",)
+    ),
     "planter_sizes.csv": Layout(("planter", "quantity"), _FIGURE, ("note",)),
     "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("box", "words")),
     "scheme_figures.csv": Layout(("key",), _FIGURE, ("note",)),

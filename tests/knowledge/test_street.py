@@ -188,3 +188,17 @@ def test_faults_of_sizes(row, words, tmp_path):
     head = f"planter,quantity,{FIGURE}\n"
     faults = faults_of(overlay(tmp_path, "planter_sizes.csv", f"{head}{row}\n"))
     assert words in "\n".join(map(str, faults))
+
+
+def test_another_authority_may_refuse_what_we_ask_about(tmp_path):
+    """The verdict in a driver's view over a drive is theirs, and its source is told."""
+    (tmp_path / "sight_areas.csv").write_text(
+        "key,watcher,verdict,set_back,class,source\n"
+        "sight_driveway,a driver,no,driveway_x_m,assumption,patchnet\n",
+        encoding="utf-8",
+    )
+    own, shipped = load_knowledge(tmp_path), load_knowledge()
+    assert shipped.sight_rules["sight_driveway"].verdict == "ask"
+    assert own.sight_rules["sight_driveway"].verdict == "no"
+    assert own.origins["sight_areas/sight_driveway"].place.endswith("sight_areas.csv line 2")
+    assert own.sight_rules["sight_crossing"] == shipped.sight_rules["sight_crossing"]

@@ -19,21 +19,6 @@ __all__ = ["findings_of"]
 
 _TOUCH_M2 = 1e-6
 _CENTIMETRES = 2
-_WHY = {
-    "sight_junction": "a driver who waits",
-    "sight_driveway": "a driver who comes out",
-    "sight_crossing": "somebody about to cross, a child above all,",
-}
-_SIGHT_RULES = {
-    "sight_junction": "junction_x_m",
-    "sight_driveway": "driveway_x_m",
-    "sight_crossing": "crossing_wait_m",
-}
-_SIGHT_VERDICT: dict[str, Verdict] = {
-    "sight_junction": "no",
-    "sight_driveway": "ask",
-    "sight_crossing": "no",
-}
 
 
 def findings_of(
@@ -91,13 +76,12 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     for area in street.sight_areas:
         if place.grown.intersection(area.polygon).area <= _TOUCH_M2:
             continue
-        rule = _SIGHT_RULES[area.rule]
-        verdict = _SIGHT_VERDICT[area.rule]
-        end = " Ask the authority." if verdict == "ask" else ""
+        rule = knowledge.sight_rules[area.rule]
+        end = " Ask the authority." if rule.verdict == "ask" else ""
         found.append(
             finding(
-                area.rule, verdict, 0.0, area.reach_m, area.basis, knowledge, rule,
-                f"The planter would stand in what {_WHY[area.rule]} must see over "
+                area.rule, rule.verdict, 0.0, area.reach_m, area.basis, knowledge, rule.set_back,
+                f"The planter would stand in what {rule.watcher} must see over "
                 f"{area.label}, {metres(area.reach_m)} along the kerb.{end}",
             )
         )  # fmt: skip
