@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import shapely
 
+from patchnet.core.table import heading
 from patchnet.ground.cells import as_text, whole_number
 from patchnet.ground.columns import ROLES
 from patchnet.ground.layers import LAYERS
@@ -55,7 +56,7 @@ def empty_layers(
     for (name,) in there.execute("SELECT table_name FROM gpkg_contents").fetchall():
         if name in OWN_LAYERS or name == layer:
             continue
-        word = next((key for key, words in LAYERS.items() if _plain(name) in words), "")
+        word = next((key for key, words in LAYERS.items() if heading(name) in words), "")
         if word == "features":
             removed[name] = _delete_features(there, name, plot, shape)
         elif word == "barriers":
@@ -74,9 +75,9 @@ def empty_layers(
 
 def _blank_plot(there: sqlite3.Connection, layer: str, place: int, kept: set[str]) -> None:
     for name, is_key in _columns(there, layer):
-        if is_key or name in kept or _plain(name) in _KEPT:
+        if is_key or name in kept or heading(name) in _KEPT:
             continue
-        if _plain(name) in ROLES["street"]:
+        if heading(name) in ROLES["street"]:
             (count,) = there.execute(
                 f"SELECT count(*) FROM {quoted(layer)} WHERE {quoted(name)} = "
                 f"(SELECT {quoted(name)} FROM {quoted(layer)} WHERE rowid = ?)",
@@ -110,7 +111,7 @@ def _rows_of(there: sqlite3.Connection, name: str, plot: str) -> set[int]:
     return {
         place
         for column, is_key in _columns(there, name)
-        if not is_key and _plain(column) in {*ROLES["plot"], "id"}
+        if not is_key and heading(column) in {*ROLES["plot"], "id"}
         for place, ident in _column(there, name, column)
         if _same(ident, plot)
     }
@@ -135,7 +136,7 @@ def _blank_near(
     columns = [
         column
         for column, is_key in _columns(there, name)
-        if not is_key and (_plain(column) in words or _plain(column).startswith("addr "))
+        if not is_key and (heading(column) in words or heading(column).startswith("addr "))
     ]
     geometry = _geometry_column(there, name)
     if geometry is None or not columns:
@@ -173,7 +174,3 @@ def _geometry_column(there: sqlite3.Connection, name: str) -> str | None:
 
 def _same(ident: object, plot: str) -> bool:
     return whole_number(as_text(ident)) == plot
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ").replace(":", " ").strip().casefold()

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.faults import Fault
 from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
 from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
 
@@ -557,6 +558,8 @@ class Knowledge:
     planting_places, plant_lists, unlawful_plants
         What can be planted in a feature, by feature; lists of plants, by name and plant; plants
         that the law keeps out, by key.
+    faults
+        Warnings about the user's own tables.
     """
 
     groups: Mapping[str, Group]
@@ -590,6 +593,7 @@ class Knowledge:
     upkeep_tasks: tuple[UpkeepTask, ...] = ()
     scheme_risks: tuple[SchemeRisk, ...] = ()
     scheme_consents: tuple[SchemeConsent, ...] = ()
+    faults: tuple[Fault, ...] = ()
 
     @cached_property
     def supply_array(self) -> NDArray[np.float64]:

@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
+from patchnet.core.table import read_table
 from patchnet.errors import CannotWrite
 from patchnet.files import OwnFolder
 from patchnet.ground.base.write import fixed_date
+from patchnet.ground.fault_list import FaultList
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.export import Form, plot_features, write_layers
@@ -66,8 +68,8 @@ def planters_by_place(hood: Neighbourhood, folder: Path) -> Neighbourhood:
     table = folder / "planters.csv"
     if not table.is_file():
         return hood
-    with table.open(encoding="utf-8-sig", newline="") as rows:
-        places = {row["planter"]: row["place"] for row in csv.DictReader(rows)}
+    rows = read_table(table, FaultList(), known=("planter", "place")).records()
+    places = {row["planter"]: row["place"] for _, row in rows}
     plots = hood.plots.rename(index=places)
     features = hood.features.assign(plot=hood.features["plot"].replace(places))
     answers = replace(hood.answers, plots=plots.index)
