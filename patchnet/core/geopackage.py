@@ -165,7 +165,9 @@ def _many(shapes: Any, kind: str) -> list[shapely.Geometry]:  # noqa: ANN401 - a
 def _encoded(table: pd.DataFrame) -> pd.DataFrame:
     """Write lists as text with semicolons, which patchnet reads back, and tags as JSON."""
     nested: dict[str, Any] = {}
-    for name in table.select_dtypes("object").columns:
+    for name in table.columns:
+        if not pd.api.types.is_object_dtype(table[name]):
+            continue
         kinds = set(map(type, table[name]))
         if any(issubclass(kind, _NESTED) for kind in kinds):
             nested[name] = [_cell(cell) for cell in table[name]]

@@ -1,4 +1,4 @@
-"""One writer of GeoPackages: what goes in comes out, nothing stale, and it can be changed inside."""
+"""One writer of GeoPackages: what goes in comes out, nothing stale, changed whole or not."""
 
 import sqlite3
 from contextlib import closing
@@ -157,9 +157,15 @@ def test_what_is_dropped_leaves_no_byte(path):
 def test_a_change_that_fails_changes_nothing(path):
     write_geopackage(path, [OutLayer("plots", plots(id=["a"]))])
     before = path.read_bytes()
-    with pytest.raises(CannotRead), changing(path) as there:
-        drop_table(there, "plots")
-        raise sqlite3.OperationalError
+
+    def spoil():
+        with changing(path) as there:
+            put(there, "statements", SAID)
+            drop_table(there, "plots")
+            raise sqlite3.OperationalError
+
+    with pytest.raises(CannotRead):
+        spoil()
     assert path.read_bytes() == before
     assert [file.name for file in path.parent.iterdir()] == [path.name]
 
