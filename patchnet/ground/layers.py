@@ -13,7 +13,7 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
-from patchnet.core.table import read_table
+from patchnet.core.table import heading, read_table
 from patchnet.errors import CannotRead
 from patchnet.faults import nearest
 from patchnet.ground.columns import ROLES
@@ -196,7 +196,7 @@ def _table(path: Path, faults: FaultList) -> FeatureTable:
 
 
 def _layer_name(name: str) -> str | None:
-    plain = name.casefold().replace("_", " ").replace("-", " ").strip()
+    plain = heading(name)
     for layer, words in LAYERS.items():
         if plain in words:
             return layer

@@ -25,6 +25,7 @@ from patchnet.core.geopackage import (
     table_columns,
     table_names,
 )  # fmt: skip
+from patchnet.core.table import heading
 from patchnet.errors import CannotRead
 from patchnet.files import write_aside
 from patchnet.ground.as_geopackage import as_geopackage
@@ -174,7 +175,7 @@ def plots_layer(there: sqlite3.Connection) -> str:
         for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")
         if row[0] not in OWN_LAYERS
     ]
-    plain = {name.casefold().replace("_", " "): name for name in names}
+    plain = {heading(name): name for name in names}
     for word in ("plots", "plot", "parcels", "gardens", "plot polygons"):
         if word in plain:
             return plain[word]
