@@ -4,24 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-import shapely
-
 from patchnet.advice.compare import Comparison
 from patchnet.advice.records import Assessment
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import Site, Street
+from patchnet.ground.street.keepers import Keeper
 from patchnet.knowledge.records import Recipe
 
 __all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Keeper:
-    """Somebody who waters from a tap: where, and how many litres a visit at most."""
-
-    name: str
-    place: shapely.Point
-    litres: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

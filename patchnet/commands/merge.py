@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
+from patchnet.core.table import SUFFIXES
 from patchnet.errors import DataFaults, WrongUse
 from patchnet.files import ensure_may_write
 from patchnet.ground.merge import merge_returns, write_merged
@@ -96,5 +97,5 @@ def _files(given: Path) -> list[Path]:
         for file in sorted(given.iterdir())
         if file.is_file()
         and not file.name.startswith((".", "~$"))
-        and file.suffix.casefold() in {".json", ".csv", ".xlsx"}
+        and file.suffix.casefold() in {".json", *SUFFIXES}
     ]

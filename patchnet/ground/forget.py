@@ -1,10 +1,8 @@
 """A household taken out of a street's file: every layer, every statement, every byte."""
 
-import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -12,16 +10,16 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
+from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.errors import CannotWrite, WrongUse
 from patchnet.faults import nearest_hint
 from patchnet.ground.merge import Merged, id_column_of, merge_records, summed_up, write_merged
 from patchnet.ground.neighbourhood import Neighbourhood
-from patchnet.ground.open_file import trouble
 from patchnet.ground.read import local_path, read_neighbourhood
 from patchnet.ground.returns import street_id
 from patchnet.ground.returns_dates import sortable
 from patchnet.ground.scrub_layers import empty_layers
-from patchnet.ground.survey_file import connect, read_records
+from patchnet.ground.survey_file import read_records
 from patchnet.ground.survey_records import CONSENT, Records, digest
 from patchnet.knowledge.records import Knowledge
 
@@ -163,12 +161,11 @@ def forget_plots(
     try:
         with tempfile.TemporaryDirectory(prefix="patchnet-") as aside:
             draft = Path(aside) / source.name
-            shutil.copyfile(source, draft)
-            with trouble(draft, "written"), closing(connect(draft)) as there:
+            copy_geopackage(source, draft)
+            with changing(draft) as there:
                 near_m = knowledge.setting("feature_snap_m")
                 for plot in dict.fromkeys(plots):
                     removed.update(empty_layers(there, plot, id_column, near_m, outline=outline))
-                there.commit()
             after = read_neighbourhood(draft, columns=columns, knowledge=knowledge)
             merged = summed_up(
                 draft, after, records, knowledge=knowledge, new={"statements": -1},

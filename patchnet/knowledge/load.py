@@ -1,10 +1,13 @@
 """Loading the knowledge tables: those that ship with patchnet, and a user's own laid over."""
 
+from dataclasses import replace
+from difflib import get_close_matches
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 
+from patchnet.core.table import SUFFIXES
 from patchnet.errors import CannotRead, PatchnetError, TableFaults
 from patchnet.faults import Fault, nearest_hint
 from patchnet.knowledge.build import build
@@ -12,6 +15,8 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.tables import LAYOUTS, Row, lay_over, read_table
 
 __all__ = ["load_knowledge"]
+
+_ALIKE = 0.9  # a letter or two of the name of a table
 
 
 def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
@@ -23,8 +28,8 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
         Folder of the user's own tables, laid over the shipped ones: any of the tables, with any
         of their rows. A row whose key is already there replaces it, but for columns that the
         file does not have; a new key is added (a new group or feature must bring all its
-        numbers: what is missing is listed). Files are CSV, UTF-8, with commas
-        or semicolons between the cells; other files in the folder are not looked at.
+        numbers: what is missing is listed). Files are CSV as any program saves it, or xlsx, of
+        the tables' names; other files in the folder are not looked at.
 
     Returns
     -------
@@ -69,9 +74,9 @@ def _shipped() -> Knowledge:
 
 def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
     knowledge = build(tables, faults)
-    if faults:
+    if any(fault.severity == "error" for fault in faults):
         raise TableFaults(faults)
-    return knowledge
+    return replace(knowledge, warnings=(*knowledge.warnings, *faults)) if faults else knowledge
 
 
 def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
@@ -83,15 +88,20 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         )
     tables: dict[str, list[Row]] = {}
     try:
-        paths = sorted(path for path in folder.iterdir() if path.suffix.casefold() == ".csv")
+        paths = sorted(path for path in folder.iterdir() if _may_be_table(path))
         for path in paths:
-            if path.name not in LAYOUTS:
-                hint = nearest_hint(path.name, LAYOUTS)
+            name = f"{path.stem}.csv"
+            if name not in LAYOUTS:
+                hint = nearest_hint(name, LAYOUTS)
                 what = f"This is not the name of a knowledge table.{hint}"
                 mend = f"Call it one of: {', '.join(LAYOUTS)}."
                 faults.append(Fault("error", str(path), None, None, what, mend))
                 continue
-            tables[path.name] = read_table(path.name, path.read_bytes(), str(path), faults)
+            if name in tables:
+                what = f"There is another file of the table {path.stem}."
+                faults.append(Fault("error", str(path), None, None, what, "Keep one of them."))
+                continue
+            tables[name] = read_table(name, path.read_bytes(), str(path), faults)
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
@@ -100,3 +110,11 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         mend = f"Put at least one of these in it: {', '.join(LAYOUTS)}."
         faults.append(Fault("error", str(folder), None, None, what, mend))
     return tables
+
+
+def _may_be_table(path: Path) -> bool:
+    """Whether a file is meant as a table; a workbook may be anything, so its name must tell."""
+    suffix = path.suffix.casefold()
+    if suffix not in SUFFIXES or path.name.startswith((".", "~$")):
+        return False
+    return suffix == ".csv" or bool(get_close_matches(f"{path.stem}.csv", LAYOUTS, 1, _ALIKE))

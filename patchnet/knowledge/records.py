@@ -673,6 +673,8 @@ class Knowledge:
     planting_places, plant_lists, unlawful_plants
         What can be planted in a feature, by feature; lists of plants, by name and plant; plants
         that the law keeps out, by key.
+    faults
+        Warnings about the user's own tables.
     """
 
     groups: Mapping[str, Group]

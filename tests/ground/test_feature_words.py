@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet.core.numbers import parse_number
 from patchnet.ground.feature_words import (
     FeatureList,
     Problem,
     Said,
     parse_cell,
     parse_list,
-    parse_number,
     write_list,
 )
 from patchnet.knowledge import load_knowledge

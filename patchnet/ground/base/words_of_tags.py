@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from patchnet.ground.feature_words import parse_number
+from patchnet.core.numbers import parse_number
 from patchnet.knowledge.records import Knowledge, OsmTag
 
 __all__ = ["ROAD_SIDES", "match_tags", "metres_of", "speed_of", "walked_sides"]
