@@ -13,9 +13,7 @@ import patchnet
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "patchnet"
 ROOMS = ("core", "knowledge", "ground", "movement", "network", "advice", "pages", "commands")
-HALL = {"errors", "faults", "files"}
-# Stand in another room for a short while, though everything is built on them.
-FOUNDATIONS = {"cells", "fault_list", "open_file"}
+HALL = {"core"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -30,8 +28,6 @@ def imported_rooms(path):
         for name in names:
             parts = name.split(".")
             if parts[0] == "patchnet" and len(parts) > 1:
-                if parts[1:2] == ["ground"] and parts[2:3] and parts[2] in FOUNDATIONS:
-                    continue
                 yield parts[1]
 
 

@@ -12,10 +12,10 @@ from tqdm import tqdm
 
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment, GroupAnswer
-from patchnet.errors import WrongUse
-from patchnet.faults import Fault
+from patchnet.core.errors import WrongUse
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
 from patchnet.ground import read_neighbourhood
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Knowledge

@@ -18,9 +18,9 @@ from patchnet.commands.options import (
     progress_bar,
     read_asked,
 )
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.errors import WrongUse
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import find_street, planter_sites
 from patchnet.ground.street.keepers import Keeper, read_keepers

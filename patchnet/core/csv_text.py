@@ -7,8 +7,8 @@ import re
 from collections.abc import Collection, Sequence
 from itertools import islice
 
+from patchnet.core.fault_list import FaultList
 from patchnet.core.table_rows import NoTable, Row, heading, tidied
-from patchnet.ground.fault_list import FaultList
 
 __all__ = ["csv_rows"]
 

@@ -25,10 +25,10 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from patchnet.errors import CannotRead, CannotWrite
-from patchnet.files import write_aside
-from patchnet.ground.cells import as_text
-from patchnet.ground.open_file import trouble
+from patchnet.core.cells import as_text
+from patchnet.core.errors import CannotRead, CannotWrite
+from patchnet.core.files import write_aside
+from patchnet.core.open_file import trouble
 
 __all__ = [
     "FIXED_DATE", "OutLayer", "changing", "connect", "copy_geopackage", "crs_of", "drop_table",

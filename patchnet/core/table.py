@@ -18,10 +18,10 @@ from pathlib import Path
 import pandas as pd
 
 from patchnet.core.csv_text import csv_rows
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
 from patchnet.core.numbers import with_points, writes_decimal_comma
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, heading, visible
-from patchnet.errors import CannotRead
-from patchnet.ground.fault_list import FaultList
 
 __all__ = [
     "SUFFIXES", "NoTable", "Row", "Sheet", "Table", "cell_text", "heading", "read_sheets",

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import NamedTuple
 
-from patchnet.errors import CannotRead
-from patchnet.ground.cells import as_text
+from patchnet.core.cells import as_text
+from patchnet.core.errors import CannotRead
 
 __all__ = ["NoTable", "Row", "Sheet", "cell_text", "heading", "tidied", "visible"]
 

@@ -9,9 +9,9 @@ from typing import Any
 import openpyxl
 from openpyxl.utils.cell import range_boundaries
 
+from patchnet.core.errors import CannotRead
+from patchnet.core.open_file import trouble
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, tidied
-from patchnet.errors import CannotRead
-from patchnet.ground.open_file import trouble
 
 __all__ = ["workbook_sheets"]
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from patchnet.core.fault_list import FaultList
 from patchnet.core.geopackage import OutLayer, copy_geopackage, fill_geopackage, is_database
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import LAYERS, Layers, SourceLayer, read_layers
 
 __all__ = ["as_geopackage"]

@@ -8,11 +8,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.cells import texts
+from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
-from patchnet.faults import nearest_hint
-from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.shapes import mended
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_barrier_kind

@@ -10,9 +10,9 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
+from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.core.geopackage import changing, copy_geopackage
-from patchnet.errors import CannotWrite, WrongUse
-from patchnet.faults import nearest_hint
 from patchnet.ground.merge import Merged, id_column_of, merge_records, summed_up, write_merged
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.read import local_path, read_neighbourhood

@@ -12,13 +12,13 @@ from pathlib import Path, PurePosixPath
 import geopandas as gpd
 import pandas as pd
 
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest
+from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
 from patchnet.core.table import heading, read_table
-from patchnet.errors import CannotRead
-from patchnet.faults import nearest
 from patchnet.ground.columns import ROLES
-from patchnet.ground.fault_list import FaultList
-from patchnet.ground.open_file import SUFFIXES, Layer, open_layers, trouble
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 

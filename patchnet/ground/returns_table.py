@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pandas as pd
 
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest
 from patchnet.core.table import Row, Sheet, heading, read_sheets
-from patchnet.errors import CannotRead
-from patchnet.faults import nearest
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.returns import SAID, Return
 
 __all__ = ["read_sheet_return"]

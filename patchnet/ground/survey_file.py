@@ -13,6 +13,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from patchnet.core.cells import as_text, whole_number
+from patchnet.core.errors import CannotRead
+from patchnet.core.files import write_aside
 from patchnet.core.geopackage import (
     changing,
     connect,
@@ -25,12 +28,9 @@ from patchnet.core.geopackage import (
     table_columns,
     table_names,
 )  # fmt: skip
+from patchnet.core.open_file import trouble
 from patchnet.core.table import heading
-from patchnet.errors import CannotRead
-from patchnet.files import write_aside
 from patchnet.ground.as_geopackage import as_geopackage
-from patchnet.ground.cells import as_text, whole_number
-from patchnet.ground.open_file import trouble
 from patchnet.ground.survey_records import (
     CONSENT,
     DRAWN,

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.table import NoTable, Table, heading, sheets_of, table_of
-from patchnet.faults import Fault, nearest_hint
-from patchnet.ground.fault_list import FaultList
 
 __all__ = ["LAYOUTS", "MONTHS", "Layout", "Row", "lay_over", "read_table"]
 

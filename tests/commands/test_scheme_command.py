@@ -10,8 +10,8 @@ import shapely
 
 from patchnet.advice.scheme import plan_scheme
 from patchnet.commands.main import _run
+from patchnet.core.fault_list import FaultList
 from patchnet.ground import read_neighbourhood
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.street.keepers import read_keepers
 from patchnet.knowledge import load_knowledge
 

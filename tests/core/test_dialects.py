@@ -10,8 +10,8 @@ import pyogrio
 import pytest
 import shapely
 
+from patchnet.core.fault_list import FaultList
 from patchnet.ground import read_neighbourhood
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.merge import merge_returns
 from patchnet.ground.street.keepers import read_keepers
 from patchnet.knowledge import load_knowledge

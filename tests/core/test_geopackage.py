@@ -10,6 +10,7 @@ import pyogrio
 import pytest
 import shapely
 
+from patchnet.core.errors import CannotRead, CannotWrite
 from patchnet.core.geopackage import (
     OutLayer,
     changing,
@@ -21,7 +22,6 @@ from patchnet.core.geopackage import (
     table_columns,
     write_geopackage,
 )
-from patchnet.errors import CannotRead, CannotWrite
 
 
 def square(at):

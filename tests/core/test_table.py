@@ -10,10 +10,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
 from patchnet.core.numbers import parse_number, with_points, writes_decimal_comma
 from patchnet.core.table import NoTable, cell_text, heading, read_table, sheets_of, table_of
-from patchnet.errors import CannotRead
-from patchnet.ground.fault_list import FaultList
 
 
 def read(raw, *, known=(), encoding="utf-8"):

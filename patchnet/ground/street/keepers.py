@@ -8,11 +8,11 @@ from pathlib import Path
 
 import shapely
 
+from patchnet.core.cells import whole_number
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
 from patchnet.core.table import Table, read_table
-from patchnet.faults import nearest_hint
-from patchnet.ground.cells import whole_number
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.neighbourhood import Neighbourhood
 
 __all__ = ["Keeper", "read_keepers"]

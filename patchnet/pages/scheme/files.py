@@ -11,11 +11,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from patchnet.core.errors import CannotWrite
+from patchnet.core.fault_list import FaultList
+from patchnet.core.files import OwnFolder
 from patchnet.core.geopackage import OutLayer, fill_geopackage
 from patchnet.core.table import read_table
-from patchnet.errors import CannotWrite
-from patchnet.files import OwnFolder
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.export import Form, plot_features, write_layers
