@@ -15,12 +15,12 @@ from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.ground import read_neighbourhood
-from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
 from patchnet.pages.privacy import AUDIENCES, for_audience, shown_groups
+from patchnet.read import read_neighbourhood
+from patchnet.read.neighbourhood import Audience, Neighbourhood
 
 __all__ = [
     "Asked",

@@ -21,7 +21,6 @@ from patchnet.commands.options import (
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import find_street, planter_sites
 from patchnet.ground.street.keepers import Keeper, read_keepers
 from patchnet.knowledge.records import Knowledge
@@ -37,6 +36,7 @@ from patchnet.pages.scheme.certificate import certificate_words, chosen_step, en
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["scheme"]
 

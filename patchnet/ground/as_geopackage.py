@@ -5,7 +5,7 @@ from pathlib import Path
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.geopackage import OutLayer, copy_geopackage, fill_geopackage, is_database
-from patchnet.ground.layers import LAYERS, Layers, SourceLayer, read_layers
+from patchnet.read.layers import LAYERS, Layers, SourceLayer, read_layers
 
 __all__ = ["as_geopackage"]
 

@@ -13,7 +13,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
 from patchnet.core.table import Table, read_table
-from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Keeper", "read_keepers"]
 

@@ -13,10 +13,10 @@ from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
-from patchnet.ground.base_map import kept_parts, metres_of
-from patchnet.ground.columns import Columns
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_street_kind
+from patchnet.read.base_map import kept_parts, metres_of
+from patchnet.read.columns import Columns
 
 __all__ = ["read_speeds", "read_street_objects"]
 

@@ -18,7 +18,7 @@ from patchnet.core.faults import nearest
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
 from patchnet.core.table import heading, read_table
-from patchnet.ground.columns import ROLES
+from patchnet.read.columns import ROLES
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 
