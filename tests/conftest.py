@@ -10,9 +10,9 @@ import pytest
 import shapely
 from hypothesis import settings
 
-from patchnet.ground.returns import street_id
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
+from patchnet.survey.one_return import street_id
 
 EAST, NORTH = 450_000.0, 210_000.0
 

@@ -30,8 +30,8 @@ from patchnet.core.geopackage import (
 )  # fmt: skip
 from patchnet.core.open_file import trouble
 from patchnet.core.table import heading
-from patchnet.ground.as_geopackage import as_geopackage
-from patchnet.ground.survey_records import (
+from patchnet.survey.as_geopackage import as_geopackage
+from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,
     FORGOTTEN,

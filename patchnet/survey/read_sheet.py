@@ -14,7 +14,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.table import Row, Sheet, heading, read_sheets
-from patchnet.ground.returns import SAID, Return
+from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_sheet_return"]
 

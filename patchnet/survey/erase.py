@@ -9,9 +9,9 @@ import shapely
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.geopackage import geometry_of, quoted, table_columns
 from patchnet.core.table import heading
-from patchnet.ground.survey_file import OWN_LAYERS, plots_layer
 from patchnet.read.columns import ROLES
 from patchnet.read.layers import LAYERS
+from patchnet.survey.survey_layers import OWN_LAYERS, plots_layer
 
 __all__ = ["empty_layers"]
 
