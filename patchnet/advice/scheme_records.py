@@ -6,10 +6,10 @@ from typing import Literal
 
 from patchnet.advice.compare import Comparison
 from patchnet.advice.records import Assessment
-from patchnet.ground.street import Site, Street
-from patchnet.ground.street.keepers import Keeper
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import Site, Street
+from patchnet.street.keepers import Keeper
 
 __all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
 

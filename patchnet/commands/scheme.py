@@ -21,8 +21,6 @@ from patchnet.commands.options import (
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.street import find_street, planter_sites
-from patchnet.ground.street.keepers import Keeper, read_keepers
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.pages.scheme import (
@@ -37,6 +35,8 @@ from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import find_street, planter_sites
+from patchnet.street.keepers import Keeper, read_keepers
 
 __all__ = ["scheme"]
 

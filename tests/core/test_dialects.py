@@ -11,10 +11,10 @@ import pytest
 import shapely
 
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.street.keepers import read_keepers
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.land_cover import read_class_costs
 from patchnet.read import read_neighbourhood
+from patchnet.street.keepers import read_keepers
 from patchnet.survey.merge import merge_returns
 
 EAST, NORTH = 450_000.0, 210_000.0
