@@ -5,8 +5,8 @@ from pathlib import Path
 
 import geopandas as gpd
 
+from patchnet.base.make import BaseMap
 from patchnet.core.geopackage import OutLayer, write_geopackage
-from patchnet.ground.base.make import BaseMap
 
 __all__ = ["BASE_LAYERS", "write_base"]
 
