@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from patchnet.advice.compare import Comparison
-from patchnet.advice.records import Assessment
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.compare import Comparison
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
