@@ -8,11 +8,11 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.advice.scheme import plan_scheme
 from patchnet.commands.main import _run
 from patchnet.core.fault_list import FaultList
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
+from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.street.keepers import read_keepers
 
 EAST, NORTH = 450_000.0, 210_000.0
