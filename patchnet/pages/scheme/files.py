@@ -16,12 +16,12 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.files import OwnFolder
 from patchnet.core.geopackage import OutLayer, fill_geopackage
 from patchnet.core.table import read_table
-from patchnet.pages.compare_page import compare_page
-from patchnet.pages.export import Form, plot_features, write_layers
-from patchnet.pages.map_page import map_page
+from patchnet.pages.files.export import Form, plot_features, write_layers
+from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.report import scheme_report
+from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.survey.workbook import harmless
 from patchnet.read.neighbourhood import Neighbourhood
 
