@@ -35,7 +35,7 @@ __all__ = [
 ]
 
 SCHEME_STREET = "neighbourhood.gpkg"
-"""The street with the planters as plots, as `patchnet.ground.read_neighbourhood` reads it."""
+"""The street with the planters as plots, as `patchnet.read_neighbourhood` reads it."""
 SCHEME_FILES = (
     "report.html", "map.html", "change.html", "planters.csv", "planters.geojson", "scheme.gpkg",
     SCHEME_STREET,
