@@ -22,6 +22,7 @@ from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.pages.kit.text_table import paragraph, text_table
+from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.scheme import (
     SchemePack,
     Told,
@@ -31,7 +32,6 @@ from patchnet.pages.scheme import (
 )
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.pages.scheme.paper import PAPERS
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
