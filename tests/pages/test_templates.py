@@ -2,6 +2,7 @@
 
 import ast
 import re
+import tomllib
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -189,6 +190,24 @@ def test_tags_stand_in_templates_alone():
             if id(node) in told or not isinstance(node, ast.Constant):
                 continue
             assert not tag.search(str(node.value)), f"{path.name}: {node.value}"
+
+
+def test_the_kit_knows_none_of_the_pages():
+    for path in (PAGES / "kit").glob("*.py"):
+        source = path.read_text(encoding="utf-8")
+        assert set(re.findall(r"patchnet\.pages\.(\w+)", source)) <= {"kit"}, path.name
+
+
+def test_an_installed_package_holds_every_file_of_the_pages():
+    project = tomllib.loads((PAGES.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    patterns = project["tool"]["setuptools"]["package-data"]["patchnet"]
+    packed = {path for pattern in patterns for path in PAGES.parent.glob(pattern)}
+    beside = {
+        path
+        for path in PAGES.rglob("*.*")
+        if path.suffix not in {".py", ".pyc"} and "__pycache__" not in path.parts
+    }
+    assert beside <= packed
 
 
 def test_what_is_not_given_is_an_error():
