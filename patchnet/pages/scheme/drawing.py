@@ -11,6 +11,7 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
+from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, together
 from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
 from patchnet.read.neighbourhood import Neighbourhood
@@ -29,7 +30,6 @@ __all__ = [
 _TICKS_MM = 18.0  # between chainage marks at least
 _STEPS_M = (5, 10, 20, 50, 100, 200)
 _hatching = drawn_by("scheme/street.svg", "hatching")
-_words = drawn_by("kit/plan.svg", "words")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def label(
     x, y = paper.place(point)
     if not (0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm):
         return Markup()
-    return _words(css, x, y + dy, words)
+    return draw_words(css, x, y + dy, words)
 
 
 def ground_layers(
@@ -144,5 +144,5 @@ def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) ->
         ends = [across(street, chainage, side * reach) for side in (1, -1)]
         out.append(stretch.paper.path(shapely.LineString(ends), css="match"))
         x, y = stretch.paper.place(ends[0])
-        out.append(_words("match-words", x, y - 1.5, f"goes on: {drawing}"))
+        out.append(draw_words("match-words", x, y - 1.5, f"goes on: {drawing}"))
     return together(out)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patchnet.pages.kit.plan_parts import draw_line
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.scheme.drawing import (
@@ -24,7 +25,6 @@ from patchnet.street.site import SIDES, Basis
 __all__ = ["Bay", "bays_of", "existing_html", "existing_sheets", "numbered_objects", "object_marks"]
 
 _SCALE, _FINER = 500, 250
-_line = drawn_by("kit/plan.svg", "line")
 _ring = drawn_by("scheme/street.svg", "ring")
 _key = drawn_by("scheme/plan_sheets.html", "existing_key")
 
@@ -133,7 +133,7 @@ def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> Markup:
         foot = across(street, end, sign * (widest + 0.8 * paper_m))
         tip = across(street, end, sign * (widest + 3.2 * paper_m))
         one, two = stretch.paper.place(foot), stretch.paper.place(tip)
-        parts.append(_line("bay-end", f"M{one[0]:.2f} {one[1]:.2f}L{two[0]:.2f} {two[1]:.2f}"))
+        parts.append(draw_line("bay-end", f"M{one[0]:.2f} {one[1]:.2f}L{two[0]:.2f} {two[1]:.2f}"))
     return together(parts)
 
 

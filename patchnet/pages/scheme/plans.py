@@ -5,6 +5,7 @@ import math
 import shapely
 import shapely.affinity
 
+from patchnet.pages.kit.plan_parts import draw_circle
 from patchnet.pages.kit.templates import Markup, drawn_by, together
 from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
 from patchnet.pages.scheme.drawing import (
@@ -28,7 +29,6 @@ _FINE, _PLAIN = 100, 200
 _FINE_SHEETS = 3  # sheets at 1:100 at most; longer streets are drawn at 1:200
 _AROUND_M = 60.0  # of neighbourhood shown round the street
 _LETTER_MM = 1.8  # of paper for a letter of a street name, about
-_circle = drawn_by("kit/plan.svg", "circle")
 _key = drawn_by("scheme/plan_sheets.html", "proposal_key")
 
 
@@ -58,7 +58,7 @@ def location_sheet(pack: SchemePack) -> Sheet:
     parts.append(paper.path(street.line, css="chosen-road", label=street.name))
     for planter in pack.scheme.planters:
         x, y = paper.place(planter.site.centre)
-        parts.append(_circle("dot", x, y, 1.1))
+        parts.append(draw_circle("dot", x, y, 1.1))
     for words, point in (("start, 0 m", 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
         where = street.line.interpolate(point, normalized=True)
         parts.append(label(paper, where, words, css="halo end", dy=-1.6))

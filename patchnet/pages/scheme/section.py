@@ -1,5 +1,6 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
+from patchnet.pages.kit.plan_parts import draw_line, draw_rect, draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.pack import SchemePack, centimetres
@@ -15,9 +16,6 @@ _HEADROOM_M = 1.9  # of air drawn above the footway
 _UNKNOWN_M = 2.0  # of walking width drawn, broken, where nobody knows it
 _FOOT_MM = 30.0  # mm below the footway: bed and dimensions
 _LEFT_MM, _BED_MM, _STONE_MM, _WALL_MM = 2.0, 3.5, 4.0, 0.8  # mm of paper, for the eye only
-_line = drawn_by("kit/plan.svg", "line")
-_shape = drawn_by("kit/plan.svg", "rect")
-_text = drawn_by("kit/plan.svg", "words")
 _bar_scale = drawn_by("scheme/section.svg", "bar_scale")
 _GROWN = 0.75  # metres of bow over the box that stand for the plants
 
@@ -103,8 +101,8 @@ def _drawing(
         _rect("carriageway", _LEFT_MM, low, kerb - _LEFT_MM, _BED_MM),
         _rect("kerb-stone", kerb, ground, _STONE_MM, low - ground + _BED_MM),
         _rect("footway", kerb + _STONE_MM, ground, paved, _BED_MM),
-        _line(f"back-edge{broken}", f"M{back:.2f} {ground + _BED_MM:.2f}V{rim:.2f}"),
-        _line("plants", f"{grown} {2 * spread + wide:.2f} 0Z"),
+        draw_line(f"back-edge{broken}", f"M{back:.2f} {ground + _BED_MM:.2f}V{rim:.2f}"),
+        draw_line("plants", f"{grown} {2 * spread + wide:.2f} 0Z"),
         _rect("box-side", box, rim, wide, tall),
         _rect("soil", box + _WALL_MM, ground - drain - soil, wide - 2 * _WALL_MM, soil),
         _rect("drainage", box + _WALL_MM, ground - drain, wide - 2 * _WALL_MM, drain),
@@ -114,7 +112,7 @@ def _drawing(
         _dimension(walk, walk + clear * mm, first, walk_words, ground),
         _words(_LEFT_MM, low - 1, "road"),
         _words(back + _BEHIND_M * mm, rim - 1.5, "back of footway", anchor="end"),
-        _line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
+        draw_line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
         _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),
     ]
     if site.footway_m is not None:
@@ -123,11 +121,11 @@ def _drawing(
 
 
 def _rect(css: str, x: float, y: float, wide: float, high: float) -> Markup:
-    return _shape(css, x, y, max(wide, 0), max(high, 0))
+    return draw_rect(css, x, y, max(wide, 0), max(high, 0))
 
 
 def _words(x: float, y: float, words: str, *, anchor: str = "start") -> Markup:
-    return _text("halo", x, y, words, anchor=anchor)
+    return draw_words("halo", x, y, words, anchor=anchor)
 
 
 def _dimension(start: float, stop: float, y: float, words: str, ground: float) -> Markup:
@@ -136,8 +134,8 @@ def _dimension(start: float, stop: float, y: float, words: str, ground: float) -
     leads = f"M{start:.2f} {ground:.2f}V{y:.2f}M{stop:.2f} {ground:.2f}V{y:.2f}"
     return together(
         (
-            _line("lead", leads),
-            _line("dimension", f"M{start:.2f} {y:.2f}H{stop:.2f}{ends}"),
+            draw_line("lead", leads),
+            draw_line("dimension", f"M{start:.2f} {y:.2f}H{stop:.2f}{ends}"),
             _words((start + stop) / 2, y - 1.2, words, anchor="middle"),
         )
     )

@@ -4,7 +4,8 @@ from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
-from patchnet.pages.kit.templates import Markup, drawn_by, together
+from patchnet.pages.kit.plan_parts import draw_words
+from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.terminal.compare_text import (
     change_words,
@@ -23,7 +24,6 @@ _NAMED = 12
 _LITTLE = 0.02  # a change smaller than this share of the largest is not tinted
 _MAPS = 6
 _FEATURES_NAMED = 60
-_words = drawn_by("kit/plan.svg", "words")
 
 
 def compare_page(comparison: Comparison, *, title: str = "") -> str:
@@ -114,7 +114,7 @@ def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> d
     for plot, won in largest:
         x, y = paper.place(plots.geometry.loc[plot].representative_point())
         sign = "+" if won > 0 else "\N{MINUS SIGN}"
-        shapes.append(_words("", x, y + 0.9, sign))
+        shapes.append(draw_words("", x, y + 0.9, sign))
     shapes.append(paper.bar_and_north())
     name = knowledge.groups[change.group].name
     return {

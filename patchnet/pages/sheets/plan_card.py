@@ -11,6 +11,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.plan_words import (
     CARD_INDEX,
     DEFER,
@@ -36,7 +37,7 @@ from patchnet.pages.kit.plan_words import (
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
 from patchnet.pages.kit.sun_figure import sun_figure
-from patchnet.pages.kit.templates import Markup, drawn_by, together
+from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
@@ -47,7 +48,6 @@ _WIDE_MM, _HIGH_MM = 84, 50
 _NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
 _SERVED = 4  # groups named for one thing
 _CHANGES = 3
-_words = drawn_by("kit/plan.svg", "words")
 
 
 def write_plan_card(
@@ -228,7 +228,7 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, 
         name = knowledge.features[str(row.feature)].name
         parts.append(paper.path(row.geometry, css="feature", label=name))
         x, y = paper.place(row.geometry.representative_point())
-        parts.append(_words("key", x, y, chr(96 + order), anchor=""))
+        parts.append(draw_words("key", x, y, chr(96 + order), anchor=""))
         names.append(f"{chr(96 + order)} {name.lower()}")
     fences = hood.barriers.iloc[hood.barriers.sindex.query(window)]
     parts += [
@@ -250,4 +250,4 @@ def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> Markup:
     if room < _NAME_MM:
         return Markup()
     x, y = paper.place(seen.representative_point())
-    return _words("name", x, y, plot)
+    return draw_words("name", x, y, plot)

@@ -12,7 +12,8 @@ from patchnet.core.files import write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
-from patchnet.pages.kit.templates import Markup, drawn_by, render, together
+from patchnet.pages.kit.plan_parts import draw_words
+from patchnet.pages.kit.templates import Markup, render, together
 from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.survey.progress import Progress
 
@@ -27,7 +28,6 @@ _LISTED = 8
 _THINNEST = 3
 _NAMED = 14
 
-_words = drawn_by("kit/plan.svg", "words")
 _MAP_TITLE = "Map of how much is known of each plot; the table below tells the same by stretch"
 
 # What a plot is shaded by: class, words, and the share from which it holds.
@@ -183,7 +183,7 @@ def _number(paper: Paper, plot: str, shape: shapely.Geometry, disputed: bool) ->
     fits = len(words) * _LETTER * _FONT_MM <= wide and high >= _FONT_MM
     if not fits:
         words = "!" if disputed else ""
-    return _words("number", x, y, words, anchor="") if words else Markup()
+    return draw_words("number", x, y, words, anchor="") if words else Markup()
 
 
 def _row(row: Mapping[Any, Any]) -> dict[str, object]:

@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from patchnet.pages.kit.plan_parts import draw_line, draw_words
 from patchnet.pages.kit.shapes import Frame, name_places
 from patchnet.pages.kit.templates import Markup, drawn_by, together
 from patchnet.pages.kit.to_scale import Paper
@@ -26,8 +27,6 @@ _BAR_ROOM = 10.0  # mm along the foot that the bar scale takes
 _AROUND = 8  # directions in which a number may stand beside its plot
 
 _street_name = drawn_by("survey/stretch_map.svg", "street_name")
-_line = drawn_by("kit/plan.svg", "line")
-_words = drawn_by("kit/plan.svg", "words")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +125,8 @@ def _numbers(paper: Paper, own: gpd.GeoDataFrame) -> Markup:
             box = (x - half, y - _FONT / 2, x + half, y + _FONT / 2)
         taken.append(box)
         if dx or dy:
-            out.append(_line("lead", f"M{x:.2f} {y:.2f}L{x + dx:.2f} {y + dy:.2f}"))
-        out.append(_words("number", x + dx, y + dy, ident, anchor=""))
+            out.append(draw_line("lead", f"M{x:.2f} {y:.2f}L{x + dx:.2f} {y + dy:.2f}"))
+        out.append(draw_words("number", x + dx, y + dy, ident, anchor=""))
     return together(out)
 
 
