@@ -1,5 +1,7 @@
 """Sums over the plots within reach, each built on the sum of the plot most like it.
 
+`RowSums` says how; `Shared` and `Tried` are what the compiled kernels of the trials take.
+
 Two neighbours reach nearly the same plots. So the sum for one is the sum for the other, and a
 few terms more and less: on a street of 500 plots and a reach of 275 m some 900 additions
 instead of 160,000.
@@ -11,8 +13,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["RowSums", "row_sums", "stacked"]
+__all__ = ["RowSums", "Shared", "Tried", "row_sums", "stacked"]
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Places = NDArray[np.int32]
 
@@ -42,9 +45,62 @@ class RowSums(NamedTuple):
     all: Places
 
 
+class Shared(NamedTuple):
+    """Needs of one group around one plot: Q needs, h homes, n plots; the plot itself left out.
+
+    Attributes
+    ----------
+    takers, givers
+        Row sums (n from h) and (h from n) of the reach of each need.
+    months
+        Shape (Q + 1,): where the months of each need begin in the arrays by month.
+    supply
+        Shape (months, n), in homes: over the amount one home takes.
+    within
+        Shape (months, h + 1): supply within reach, in homes.
+    share
+        Shape (months,): part of the need's mean that the month makes up.
+    settled_share
+        Shape (Q,): part of the mean made up by months that are met anyway.
+    near_home, near_plot
+        Shapes (Q, h) and (Q, n): 1 where home or plot is within reach of the plot.
+    worst
+        Shape (Q,): True where the worst month decides.
+    floor, weight
+        Shape (Q,).
+    """
+
+    takers: RowSums
+    givers: RowSums
+    months: Ints
+    supply: Floats
+    within: Floats
+    share: Floats
+    settled_share: Floats
+    near_home: Floats
+    near_plot: Floats
+    worst: NDArray[np.bool_]
+    floor: Floats
+    weight: Floats
+
+
+class Tried(NamedTuple):
+    """What is tried: room of all other homes (h,); room and supply of the plot, by trial.
+
+    `whole` and `near_whole`, shapes (h + 1,), are the room within the anchor's reach without the
+    plot, and 1 where the plot lies within it. `supply` has shape (months, trials), in homes.
+    """
+
+    room: Floats
+    whole: Floats
+    near_whole: Floats
+    plot_room: Floats
+    supply: Floats
+
+
 def row_sums(matrix: NDArray[np.float32]) -> RowSums:
     """Find the way with few additions to all row sums of a matrix (r, c) of 0 and 1."""
-    from patchnet.assess.what_if_kernels import tree_of  # noqa: PLC0415 - imports numba
+    from patchnet.assess.likeness_tree_kernel import tree_of  # noqa: PLC0415 - imports numba
 
     rows = len(matrix)
     size = matrix.sum(axis=1)

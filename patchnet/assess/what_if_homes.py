@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.sharing import Form, Settled, settle
-from patchnet.assess.what_if_arrays import Shared, Tried
+from patchnet.assess.sums_by_likeness import Shared, Tried
 from patchnet.assess.what_if_field import Field, no_less
 from patchnet.core.compiled import in_threads, use_compiled
 

@@ -9,11 +9,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.assess.sums_by_likeness import RowSums
-from patchnet.assess.what_if_arrays import Shared, Tried
+from patchnet.assess.sums_by_likeness import RowSums, Shared, Tried
 from patchnet.core.compiled import kernel
 
-__all__ = ["LANES", "settle_lanes", "take_in_stops", "tree_of"]
+__all__ = ["LANES", "settle_lanes", "take_in_stops"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,37 +35,6 @@ def take_in_stops(lengths: NDArray[np.int32], stops: Ints) -> None:
                 row = lengths[i]
                 for j in range(size):
                     row[j] = min(row[j], first + onward[j])
-
-
-@kernel
-def tree_of(
-    differ: NDArray[np.float32], size: NDArray[np.float32], order: Ints, parent: Ints
-) -> None:
-    """Join rows to a tree of least difference (Prim): each comes after the row it is most like.
-
-    Parameters
-    ----------
-    differ
-        Shape (rows, rows): in how many columns two rows differ.
-    size
-        Shape (rows,): how many columns a row has. A row may also stand alone (parent -1).
-    order, parent
-        Shape (rows,), filled in: rows in order, and the row that each builds on.
-    """
-    rows = len(size)
-    cost = size.copy()
-    nearest = np.full(rows, -1)
-    done = np.zeros(rows, np.bool_)
-    for place in range(rows):
-        best = -1
-        for row in range(rows):
-            if not done[row] and (best < 0 or cost[row] < cost[best]):
-                best = row
-        done[best] = True
-        order[place], parent[place] = best, nearest[best]
-        for row in range(rows):
-            if not done[row] and differ[best, row] < cost[row]:
-                cost[row], nearest[row] = differ[best, row], best
 
 
 @kernel

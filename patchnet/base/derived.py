@@ -12,7 +12,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import Voronoi
 
 from patchnet.base.overlay import united
 from patchnet.knowledge.records import Knowledge
@@ -149,6 +148,8 @@ def _nearest_ground(xy: NDArray[np.float64], owner: NDArray[np.intp], count: int
     Only edges between cells of different owners are borders; they meet in the vertices of the
     Voronoi diagram, so what they enclose tiles the plane without a gap.
     """
+    from scipy.spatial import Voronoi
+
     low, high = xy.min(axis=0), xy.max(axis=0)
     middle, far = (low + high) / 2, _FAR * float(np.hypot(*(high - low)) + 1)
     turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)

@@ -53,7 +53,7 @@ def kernel(function: F) -> F:
     Kept on disk between runs where a folder for it can be written to. No fast-math: the
     compiled sums are those that the source says.
     """
-    import numba  # noqa: PLC0415 - slow to import, and small neighbourhoods never need it
+    import numba  # slow to import, and small neighbourhoods never need it
 
     try:
         compiled: F = numba.njit(function, cache=True, nogil=True)

@@ -1,17 +1,20 @@
 """The numbers of a raster at the centres of cells in another coordinate system."""
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pyproj
 from numpy.typing import NDArray
-from rasterio.io import DatasetReader
-from rasterio.windows import Window
+
+if TYPE_CHECKING:
+    from rasterio.io import DatasetReader
 
 __all__ = ["at_centres", "cell_side"]
 
 _ROWS = 512  # of cells that are looked up at once
 
 
-def cell_side(raster: DatasetReader, crs: pyproj.CRS, x: float, y: float) -> float:
+def cell_side(raster: "DatasetReader", crs: pyproj.CRS, x: float, y: float) -> float:
     """Return how long the side of the raster's cell is at a place, in units of `crs`.
 
     That of a square as large, where the cell is no square there.
@@ -29,7 +32,7 @@ def cell_side(raster: DatasetReader, crs: pyproj.CRS, x: float, y: float) -> flo
 
 
 def at_centres(
-    raster: DatasetReader,
+    raster: "DatasetReader",
     crs: pyproj.CRS,
     corner: tuple[float, float],
     cell_m: float,
@@ -60,6 +63,8 @@ def at_centres(
         Of that shape; NaN beyond the raster and where it holds no data. Only the part of the
         raster that is needed is read.
     """
+    from rasterio.windows import Window
+
     values = np.full(shape, np.nan)
     to = pyproj.Transformer.from_crs(crs, pyproj.CRS.from_wkt(raster.crs.to_wkt()), always_xy=True)
     back = ~raster.transform

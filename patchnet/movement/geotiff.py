@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
 
 from patchnet.core.files import write_aside
@@ -70,6 +69,8 @@ def write_bands(
     CannotWrite
         If the file cannot be written.
     """
+    import rasterio
+
     with (
         write_aside(path) as draft,
         rasterio.open(

@@ -7,14 +7,17 @@ next are known and can be fetched in time; waiting for them would be half of the
 Cells are numbered over the padded grid, whose border is closed, so no step leaves it.
 """
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, cast
 
 import numpy as np
+from llvmlite import ir
+from numba.core import types
+from numba.extending import intrinsic
 from numpy.typing import NDArray
 
 from patchnet.core.compiled import kernel
 from patchnet.movement.barrier_steps import DIRECTIONS
-from patchnet.movement.prefetch import fetch
 
 __all__ = ["grow_buckets", "grow_heap", "touching", "trace"]
 
@@ -28,6 +31,32 @@ At = np.uint64
 _SOURCE = 8  # where a cell came from, if it is a source
 _UNREACHED = 255
 _NONE = np.iinfo(np.int32).max
+_TO_READ, _KEEP, _DATA = 0, 3, 1  # LLVM language reference, llvm.prefetch
+_INT = ir.IntType(32)
+_POINTER = ir.IntType(8).as_pointer()
+
+
+def _fetch(_typing: Any, array: Any, at: Any) -> Any:  # noqa: ANN401 - types of a compiler
+    """Ask the processor for a cell before it is needed: a hint that changes no result."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+        kind = signature.args[0]
+        data = context.make_array(kind)(context, builder, values[0]).data
+        place = builder.bitcast(builder.gep(data, [values[1]]), _POINTER)
+        hint = builder.module.declare_intrinsic(
+            "llvm.prefetch", [_POINTER], ir.FunctionType(ir.VoidType(), [_POINTER, *[_INT] * 3])
+        )
+        builder.call(hint, [place, _INT(_TO_READ), _INT(_KEEP), _INT(_DATA)])
+        return context.get_dummy_value()
+
+    return types.void(array, at), generate
+
+
+fetch = cast(Callable[[Any, Any], None], intrinsic(_fetch))
+"""``fetch(array, at)`` asks for ``array[at]`` of a contiguous array of one dimension.
+
+The place is not checked; one outside the array is no error, and brings nothing.
+"""
 _POOL = 1 << 16
 _ONWARD = 5
 _SOON = 16  # steps between asking for a cell and looking at it

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
@@ -126,6 +124,8 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
         If it has no place on the map, does not overlap the ground, holds no data there, holds
         numbers that are no whole numbers, or classes that no cost is given for.
     """
+    from rasterio.errors import RasterioError
+
     bad = sorted(key for key, cost in cover.costs.items() if not cost > 0)
     if bad:
         raise WrongUse(f"The cost of class {bad[0]} must be above 0.")
@@ -150,6 +150,9 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
 
 
 def _numbers(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    import rasterio
+    from rasterio.errors import NotGeoreferencedWarning
+
     with warnings.catch_warnings():
         # Said below as a fault of the user's file.
         warnings.simplefilter("ignore", NotGeoreferencedWarning)

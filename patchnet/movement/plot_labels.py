@@ -6,7 +6,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 
 from patchnet.core.errors import WrongUse
 from patchnet.movement.barriers import Lines
@@ -71,6 +70,8 @@ def label_plots(
     WrongUse
         If so many small plots lie together that not each can have a cell.
     """
+    from rasterio.features import rasterize
+
     shapes = np.asarray(plots.geometry.array, dtype=object)
     order = np.argsort(-shapely.area(shapes), kind="stable")
     labels = np.zeros(grid.shape, np.int32)

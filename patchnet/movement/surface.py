@@ -15,7 +15,6 @@ import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
-from rasterio.features import rasterize
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
@@ -222,6 +221,8 @@ class _Painter:
         touched: bool = False,
     ) -> None:
         """Paint shapes in their order; `touched`: every cell they touch, not only centres."""
+        from rasterio.features import rasterize
+
         pairs = [
             (shape, float(value))
             for shape, value in zip(shapes, values, strict=True)

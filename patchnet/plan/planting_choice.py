@@ -31,7 +31,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array
 
 from patchnet.knowledge.records import Knowledge
@@ -150,6 +149,8 @@ class _Programme:
         fallback: Floats | None = None,
     ) -> tuple[Floats, bool]:
         """Return the values that gain most and whether that is proved."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
         constraints = [LinearConstraint(self.matrix, -np.inf, np.array(self.limits))]
         constraints += [LinearConstraint(row[np.newaxis], least, np.inf) for row, least in bounds]
         with _standard_output_shut():

@@ -21,7 +21,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 from scipy.sparse import block_diag, coo_array, csr_array, diags_array, hstack, kron, vstack
 
 from patchnet.scheme.ceiling import GroupCeiling
@@ -107,6 +106,8 @@ class SchemeBound:
                 matrix.append(hstack([rows, csr_array((rows.shape[0], others))]))
                 limit.append(most_of)
         takes, limits = vstack(matrix).tocsr(), np.concatenate(limit)
+        from scipy.optimize import linprog
+
         result = linprog(
             -gain,
             A_ub=takes,

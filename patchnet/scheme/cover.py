@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import block_array, csr_array, eye_array, kron, vstack
 
 from patchnet.assess.sharing import combine_months
@@ -164,6 +163,8 @@ def most_covered(
     whole[picks + homes :] = 1
     # A hair's price for each planter, so that none stands there for nothing.
     price = min(float(cover.weight.min()) if homes else 1.0, 1.0) / (4 * sites + 4)
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     found = milp(
         _SCALE * np.r_[np.full(picks, price), -cover.weight, np.zeros(kept)],
         constraints=[LinearConstraint(matrix, least, most) for matrix, least, most in rules_of],

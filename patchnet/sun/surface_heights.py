@@ -3,15 +3,12 @@
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import pyproj
-import rasterio
 from numpy.typing import NDArray
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
-from rasterio.io import DatasetReader
-from scipy.ndimage import minimum_filter
 
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
@@ -19,6 +16,9 @@ from patchnet.core.faults import Fault
 from patchnet.core.raster_cells import at_centres, cell_side
 from patchnet.knowledge.records import Knowledge
 from patchnet.sun.course import Course
+
+if TYPE_CHECKING:
+    from rasterio.io import DatasetReader
 
 __all__ = ["SurfaceHeights", "read_surface_heights"]
 
@@ -159,6 +159,8 @@ def read_surface_heights(
     if top is None or (bare_earth is not None and earth is None):
         raise DataFaults(faults.faults)
     if earth is None:
+        from scipy.ndimage import minimum_filter
+
         across = 2 * round(knowledge.setting("surface_ground_m") / cell) + 1
         filled = np.where(np.isnan(top), np.float32(np.inf), top)
         earth = minimum_filter(filled, size=across, mode="nearest").astype(np.float32)
@@ -180,6 +182,9 @@ def _read(
     faults: FaultList,
 ) -> tuple[NDArray[np.float32] | None, float]:
     """Return heights within a box and the side of their cells; None where there are faults."""
+    import rasterio
+    from rasterio.errors import NotGeoreferencedWarning, RasterioError
+
     try:
         with warnings.catch_warnings():
             # Said below as a fault of the user's file.
@@ -212,7 +217,7 @@ def _read(
 
 
 def _gridded(
-    raster: DatasetReader,
+    raster: "DatasetReader",
     plots: gpd.GeoDataFrame,
     box: tuple[float, float, float, float],
     like: tuple[tuple[int, int], float] | None,
