@@ -5,18 +5,18 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.asked import assess_asked, read_asked, surface_asked
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
+    AskedSurface,
     ground_options,
     group_option,
     input_options,
     overwrite_option,
-    read_asked,
+    surface_options,
 )
-from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.pages.sheets.plan_card import write_plan_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.plan_plot import Adviser

@@ -4,7 +4,7 @@ import click
 
 from patchnet.commands.options import Asked, input_options
 from patchnet.core.errors import DataFaults
-from patchnet.pages import check_json, check_text
+from patchnet.pages.terminal.check_text import check_json, check_text
 from patchnet.read import check_file
 
 __all__ = ["check"]

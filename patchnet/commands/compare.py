@@ -6,15 +6,14 @@ from pathlib import Path
 import click
 
 from patchnet.assess.compare import compare_assessments
+from patchnet.commands.asked import assess_asked, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
     ground_options,
     group_option,
     knowledge_option,
     overwrite_option,
-    read_asked,
 )
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge

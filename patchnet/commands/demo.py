@@ -4,12 +4,12 @@ from pathlib import Path
 
 import click
 
-from patchnet.assess import assess
-from patchnet.commands.options import layers_bar, progress_bar, say_warnings
+from patchnet.assess.assess import assess
+from patchnet.commands.asked import layers_bar, progress_bar, say_warnings
 from patchnet.core.files import OwnFolder
 from patchnet.demo.files import demo_files
 from patchnet.knowledge import load_knowledge
-from patchnet.pages import map_page
+from patchnet.pages.map.map_page import map_page
 from patchnet.read import read_neighbourhood
 
 __all__ = ["demo"]

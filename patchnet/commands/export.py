@@ -4,19 +4,18 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.asked import assess_for, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_for,
     audience_option,
     ground_options,
     group_option,
     input_options,
     overwrite_option,
-    read_asked,
 )
 from patchnet.core.files import ensure_may_write
-from patchnet.pages import LAYERS, cut_words, export_form, write_export
+from patchnet.pages.files.export import LAYERS, cut_words, export_form, write_export
 from patchnet.read.neighbourhood import Audience
 
 __all__ = ["export"]

@@ -4,17 +4,16 @@ import click
 
 from patchnet.assess.fences import fence_gaps
 from patchnet.assess.ways import gaps_between, walking_group
+from patchnet.commands.asked import assess_asked, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
     between_options,
     ground_options,
     input_options,
-    read_asked,
     walking_option,
 )
-from patchnet.pages import gaps_json, gaps_text, way_gaps_json, way_gaps_text
+from patchnet.pages.terminal.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
 
 __all__ = ["gaps"]
 

@@ -5,7 +5,7 @@ import click
 from patchnet.commands.options import knowledge_option
 from patchnet.knowledge import describe_source
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages import features_text, groups_text
+from patchnet.pages.terminal.lists import features_text, groups_text
 
 __all__ = ["features", "groups", "source"]
 

@@ -5,22 +5,7 @@ import sys
 
 import click
 
-from patchnet.commands.advise import advise
-from patchnet.commands.base import base
-from patchnet.commands.check import check
-from patchnet.commands.compare import compare
-from patchnet.commands.demo import demo
-from patchnet.commands.export import export
-from patchnet.commands.forget import consent, forget
-from patchnet.commands.gaps import gaps
-from patchnet.commands.lists import features, groups, source
-from patchnet.commands.map import map_
-from patchnet.commands.merge import merge
-from patchnet.commands.plot import plot
-from patchnet.commands.progress import progress
-from patchnet.commands.routes import routes
-from patchnet.commands.scheme import scheme
-from patchnet.commands.survey import survey
+from patchnet.commands.lazy_group import LazyCommand, LazyGroup
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 
 __all__ = ["cli", "main"]
@@ -35,7 +20,38 @@ Exit status:
 """
 
 
-@click.group(epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+_COMMANDS = {
+    name: LazyCommand(f"patchnet.commands.{where}", words)
+    for name, where, words in (
+        ("demo", "demo:demo", "Build the map of an invented neighbourhood."),
+        ("base", "base:base", "Make the base map of a street from open data."),
+        ("survey", "survey:survey", "Make what volunteers take along: paper, spreadsheet, phone."),
+        ("merge", "merge:merge", "Bring the returns of a survey into the map of a street."),
+        ("consent", "forget:consent", "Write down whether a plot may be shown in public."),
+        ("forget", "forget:forget", "Take a household out of every layer and all years."),
+        ("progress", "progress:progress", "Draw how much is known, and where to go next."),
+        ("check", "check:check", "List every fault of a file, and how to mend it."),
+        ("map", "map:map_", "Draw the map: one page that opens anywhere."),
+        ("plot", "plot:plot", "Say what neighbours give a plot, and what it lacks."),
+        ("advise", "advise:advise", "Say what a plot should add, and what to plant."),
+        ("routes", "routes:routes", "Find ways over the ground for a group that walks."),
+        ("gaps", "gaps:gaps", "Find which fences to open, and what each gap wins."),
+        ("scheme", "scheme:scheme", "Choose planters along a road, ready for a council."),
+        ("compare", "compare:compare", "Say what was won and lost between two states."),
+        ("export", "export:export", "Write the results for other programs."),
+        ("groups", "lists:groups", "List the wildlife groups."),
+        ("features", "lists:features", "List the features a plot can have."),
+        ("source", "lists:source", "Say where a number comes from."),
+    )
+}
+
+
+@click.group(
+    cls=LazyGroup,
+    lazy_commands=_COMMANDS,
+    epilog=_EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(package_name="patchnet", message="%(prog)s %(version)s")
 @click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
 def cli(*, debug: bool) -> None:
@@ -45,30 +61,6 @@ def cli(*, debug: bool) -> None:
     error.
     """
     del debug  # read from the arguments in main(), so that it also covers the parsing
-
-
-for command in (
-    demo,
-    base,
-    survey,
-    merge,
-    consent,
-    forget,
-    progress,
-    map_,
-    check,
-    plot,
-    advise,
-    routes,
-    gaps,
-    scheme,
-    compare,
-    export,
-    groups,
-    features,
-    source,
-):
-    cli.add_command(command)
 
 
 def main() -> None:

@@ -4,26 +4,28 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.additions_options import (
+from patchnet.commands.asked import (
     additions_asked,
-    additions_option,
+    assess_for,
     ensure_not_public,
+    layers_bar,
+    read_asked,
+    surface_asked,
 )
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_for,
+    AskedSurface,
+    additions_option,
     audience_option,
     ground_options,
     group_option,
     input_options,
-    layers_bar,
     overwrite_option,
-    read_asked,
+    surface_options,
 )
-from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.core.files import ensure_may_write
-from patchnet.pages import write_map
+from patchnet.pages.map.map_page import write_map
 from patchnet.read.neighbourhood import Audience
 from patchnet.sun.shade import sun_hours
 

@@ -1,32 +1,27 @@
-"""Options that several commands share, and the one way in which each reads its input."""
+"""Options that several commands share; what is done with them stands in `asked`."""
 
 import functools
-import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-from tqdm import tqdm
 
-from patchnet.assess import assess
-from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.knowledge import load_knowledge
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
-from patchnet.pages.privacy import AUDIENCES, for_audience, shown_groups
-from patchnet.read import read_neighbourhood
-from patchnet.read.neighbourhood import Audience, Neighbourhood
+from patchnet.read.neighbourhood import AUDIENCES
 
 __all__ = [
+    "WARNINGS",
     "Asked",
     "AskedGround",
-    "assess_asked",
-    "assess_for",
+    "AskedSurface",
+    "additions_option",
     "audience_option",
     "between_options",
     "columns_option",
@@ -34,17 +29,15 @@ __all__ = [
     "group_option",
     "input_options",
     "knowledge_option",
-    "layers_bar",
     "overwrite_option",
-    "progress_bar",
-    "read_asked",
-    "say_warnings",
+    "say_faults",
+    "surface_options",
     "walking_option",
 ]
 
+WARNINGS = 12  # listed before the rest is only counted; 'patchnet check' lists them all
+
 Command = TypeVar("Command", bound=Callable[..., Any])
-Thing = TypeVar("Thing")
-_WARNINGS = 12  # listed before the rest is only counted; 'patchnet check' lists them all
 
 
 @dataclass(frozen=True)
@@ -67,6 +60,14 @@ class AskedGround:
     landcover: LandCover | None = None
 
 
+@dataclass(frozen=True)
+class AskedSurface:
+    """What was asked for about measured heights."""
+
+    heights: Path | None = None
+    bare_earth: Path | None = None
+
+
 def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
     pairs = [value.partition("=") for value in values]
     for field, sign, name in pairs:
@@ -79,7 +80,7 @@ def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> 
 
 def _knowledge(_: click.Context, __: click.Parameter, folder: Path | None) -> Knowledge:
     knowledge = load_knowledge(folder)
-    _say(knowledge.warnings)
+    say_faults(knowledge.warnings)
     return knowledge
 
 
@@ -210,7 +211,7 @@ def _asked_ground(
     if landcover is not None and costs is not None:
         told = FaultList()
         own = LandCover(landcover, read_class_costs(costs, told))
-        _say(told.faults)
+        say_faults(told.faults)
     return AskedGround(straight, cell, own)
 
 
@@ -264,53 +265,10 @@ def overwrite_option(command: Command) -> Command:
     )(command)
 
 
-def read_asked(asked: Asked) -> Neighbourhood:
-    """Read the neighbourhood and say its warnings on standard error."""
-    neighbourhood = read_neighbourhood(
-        asked.file,
-        features=asked.features,
-        columns=asked.columns,
-        crs=asked.crs,
-        knowledge=asked.knowledge,
-    )
-    say_warnings(neighbourhood)
-    return neighbourhood
-
-
-def assess_asked(
-    neighbourhood: Neighbourhood, asked: Asked, groups: Iterable[str], ground: AskedGround
-) -> Assessment:
-    """Work out the whole answer and say the warnings about the ground on standard error."""
-    answer = assess(
-        neighbourhood,
-        knowledge=asked.knowledge,
-        groups=list(groups) or None,
-        straight=ground.straight,
-        cell_m=ground.cell_m,
-        landcover=ground.landcover,
-        progress=progress_bar,
-    )
-    walked = [each.ground for each in answer.groups.values() if each.ground is not None]
-    said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
-    _say(list(said))
-    return answer
-
-
-def assess_for(
-    neighbourhood: Neighbourhood,
-    asked: Asked,
-    groups: Iterable[str],
-    ground: AskedGround,
-    audience: Audience,
-) -> Assessment:
-    """Work out the answer from what an audience may see."""
-    seen = for_audience(neighbourhood, audience, knowledge=asked.knowledge)
-    chosen = list(groups)
-    if audience != "own":
-        chosen = shown_groups(asked.knowledge, chosen, audience)
-    if audience == "public":
-        ground = AskedGround(straight=True)
-    return assess_asked(seen, asked, chosen, ground)
+def say_faults(faults: Sequence[Fault]) -> None:
+    """List faults on standard error, the first dozen of them."""
+    for fault in faults[:WARNINGS]:
+        click.echo(str(fault), err=True)
 
 
 def audience_option(command: Command) -> Command:
@@ -326,27 +284,39 @@ def audience_option(command: Command) -> Command:
     )(command)
 
 
-def say_warnings(neighbourhood: Neighbourhood) -> None:
-    """List the warnings of a file on standard error, the first dozen of them."""
-    _say(neighbourhood.faults)
-    more = len(neighbourhood.faults) - _WARNINGS
-    if more > 0:
-        click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
+def surface_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add --heights and --bare-earth; the command gets one `surface`, an `AskedSurface`."""
+
+    @functools.wraps(command)
+    def with_surface(*, heights: Path | None, bare_earth: Path | None, **others: object) -> None:
+        if bare_earth is not None and heights is None:
+            raise WrongUse("--bare-earth goes with --heights: what stands on the bare earth.")
+        command(surface=AskedSurface(heights, bare_earth), **others)
+
+    for option in (
+        click.option(
+            "--bare-earth",
+            type=click.Path(path_type=Path),
+            metavar="TIF",
+            help="With --heights: height of the bare earth (a digital terrain model).",
+        ),
+        click.option(
+            "--heights",
+            type=click.Path(path_type=Path),
+            metavar="TIF",
+            help="Measured heights of all that stands, roofs and trees, in metres (a digital "
+            "surface model): sun and shade come from them.",
+        ),
+    ):
+        with_surface = option(with_surface)
+    return with_surface
 
 
-def _say(faults: Sequence[Fault]) -> None:
-    for fault in faults[:_WARNINGS]:
-        click.echo(str(fault), err=True)
-
-
-def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> Iterable[Thing]:
-    """Show a bar while things are worked through, on a terminal only."""
-    bar: Iterable[Thing] = tqdm(
-        things, desc=doing, unit="done", leave=False, file=sys.stderr, disable=None
-    )
-    return bar
-
-
-def layers_bar(answers: Iterable[GroupAnswer]) -> Iterable[GroupAnswer]:
-    """Show a bar while a page's layers of each group are worked out and drawn."""
-    return progress_bar(answers, doing="layers of the page")
+def additions_option(command: Command) -> Command:
+    """Add --additions and --no-additions; the command gets `additions`, None if neither is said."""
+    return click.option(
+        "--additions/--no-additions",
+        default=None,
+        help="Also work out what could be added to each plot: a form on its card. Takes up to a "
+        "second a plot; done by itself on small maps, never on a page to be published.",
+    )(command)

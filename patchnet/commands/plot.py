@@ -2,17 +2,16 @@
 
 import click
 
-from patchnet.assess import plot_answer
+from patchnet.assess.plot import plot_answer
+from patchnet.commands.asked import assess_asked, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
     ground_options,
     group_option,
     input_options,
-    read_asked,
 )
-from patchnet.pages import plot_json, plot_text
+from patchnet.pages.terminal.plot_text import plot_json, plot_text
 
 __all__ = ["plot"]
 

@@ -4,13 +4,8 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.options import (
-    Asked,
-    audience_option,
-    input_options,
-    overwrite_option,
-    read_asked,
-)
+from patchnet.commands.asked import read_asked
+from patchnet.commands.options import Asked, audience_option, input_options, overwrite_option
 from patchnet.core.files import ensure_may_write
 from patchnet.pages.sheets.progress_page import write_progress
 from patchnet.pages.survey.progress import survey_progress

@@ -10,30 +10,22 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.fences import break_corridors, squeeze
 from patchnet.assess.ways import WayBetween, walking_ground, walking_group, way_between
+from patchnet.commands.asked import assess_asked, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
-    assess_asked,
     between_options,
     ground_options,
     input_options,
     overwrite_option,
-    progress_bar,
-    read_asked,
     walking_option,
 )
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.movement.geotiff import write_bands, write_geotiff
-from patchnet.pages import (
-    export_form,
-    routes_json,
-    routes_text,
-    way_json,
-    way_text,
-    write_routes,
-)
-from patchnet.pages.files.export import Form
+from patchnet.pages.files.export import Form, export_form
+from patchnet.pages.files.routes_export import write_routes
+from patchnet.pages.terminal.routes_text import routes_json, routes_text, way_json, way_text
 
 __all__ = ["routes"]
 

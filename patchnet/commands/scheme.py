@@ -8,14 +8,8 @@ from typing import Literal
 import click
 
 from patchnet.assess.assess import assess
-from patchnet.commands.options import (
-    Asked,
-    group_option,
-    input_options,
-    overwrite_option,
-    progress_bar,
-    read_asked,
-)
+from patchnet.commands.asked import progress_bar, read_asked
+from patchnet.commands.options import Asked, group_option, input_options, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.options import Asked, input_options, read_asked
+from patchnet.commands.asked import read_asked
+from patchnet.commands.options import Asked, input_options
 from patchnet.pages.survey import FILES, SurveyRound, write_survey
 from patchnet.survey.survey_layers import read_records_if_any
 from patchnet.survey.survey_record import left_in_peace

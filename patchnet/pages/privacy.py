@@ -29,7 +29,6 @@ from patchnet.read.neighbourhood import Answers, Audience, Neighbourhood
 from patchnet.street.stretches import cut, walking_order
 
 __all__ = [
-    "AUDIENCES",
     "TOGETHER",
     "assessment_for",
     "for_audience",
@@ -38,8 +37,6 @@ __all__ = [
     "shown_groups",
 ]
 
-AUDIENCES: tuple[Audience, ...] = ("own", "group", "public")
-"""Whom something can be for, from those who may see most to everybody."""
 TOGETHER = "plots shown together"
 """Kind of what is shown for several plots at once."""
 

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from patchnet.core.faults import Fault
 
-__all__ = ["Answer", "Answers", "Audience", "Neighbourhood"]
+__all__ = ["AUDIENCES", "Answer", "Answers", "Audience", "Neighbourhood"]
 
 Audience = Literal["own", "group", "public"]
+AUDIENCES: tuple[Audience, ...] = ("own", "group", "public")
+"""Whom something can be for, from those who may see most to everybody."""
 Answer = Literal["there", "not there", "not known"]
 
 

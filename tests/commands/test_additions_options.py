@@ -8,7 +8,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.commands import additions_options
+from patchnet.commands import asked as carried_out
 from patchnet.commands import main as command_line
 
 
@@ -63,14 +63,12 @@ def test_a_page_to_be_published_carries_none(drawn):
 
 def test_a_larger_map_waits_to_be_asked(monkeypatch):
     asked = []
-    monkeypatch.setattr(
-        additions_options, "possible_additions", lambda *_, **__: asked.append(1) or {}
-    )
+    monkeypatch.setattr(carried_out, "possible_additions", lambda *_, **__: asked.append(1) or {})
     table = SimpleNamespace(setting={"page_additions_plots": 100}.__getitem__)
     for plots, additions, expected in (
         (100, None, {}), (101, None, None), (101, True, {}), (100, False, None),
     ):  # fmt: skip
         street = SimpleNamespace(knowledge=table, neighbourhood=SimpleNamespace(plots=range(plots)))
-        found = additions_options.additions_asked(street, additions=additions, public=False)
+        found = carried_out.additions_asked(street, additions=additions, public=False)
         assert found == expected
     assert len(asked) == 2

@@ -10,8 +10,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.core.errors import WrongUse
-from patchnet.pages import map_page
 from patchnet.pages.kit.encode import two_digit_codes
+from patchnet.pages.map.map_page import map_page
 from patchnet.sun.shade import SunHours
 
 YEAR = range(1, 13)
