@@ -16,7 +16,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from patchnet.assess.assess import assess
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
+    from patchnet.assess.compare import Comparison, compare
+    from patchnet.assess.find_gaps import FenceGaps, find_gaps
+    from patchnet.assess.find_routes import Routes, find_routes
     from patchnet.assess.plot import plot_answer
+    from patchnet.assess.tables import break_table, link_table, plot_table
+    from patchnet.base.kept_survey import keep_survey
+    from patchnet.base.make import BaseMap, make_base
+    from patchnet.base.write import write_base
     from patchnet.core.errors import (
         CannotRead,
         CannotWrite,
@@ -27,38 +34,122 @@ if TYPE_CHECKING:
         WrongUse,
     )
     from patchnet.core.faults import Fault
+    from patchnet.demo.files import read_demo, write_demo
     from patchnet.knowledge.load import load_knowledge
+    from patchnet.knowledge.origin import describe_source
     from patchnet.knowledge.records import Knowledge
-    from patchnet.pages.files.export import write_export
+    from patchnet.movement.geotiff import write_bands, write_geotiff
+    from patchnet.movement.land_cover import LandCover, read_class_costs
+    from patchnet.pages.files.export import export
+    from patchnet.pages.files.routes_export import write_routes
     from patchnet.pages.map.map_page import map_page, write_map
+    from patchnet.pages.privacy import for_audience
+    from patchnet.pages.scheme.files import write_report
+    from patchnet.pages.sheets.compare_page import write_comparison
+    from patchnet.pages.sheets.plan_card import write_card
+    from patchnet.pages.sheets.progress_page import write_progress
+    from patchnet.pages.survey.pack import write_survey
+    from patchnet.pages.survey.progress import survey_progress
+    from patchnet.pages.survey.round import plan_survey
+    from patchnet.plan.additions import possible_additions
+    from patchnet.plan.facts import PlotFacts
+    from patchnet.plan.plan_plot import Adviser, plan_plot
+    from patchnet.plan.plot_plan import PlotPlan
+    from patchnet.plan.read_facts import read_facts
     from patchnet.read.build import build_neighbourhood
-    from patchnet.read.check import check_file
+    from patchnet.read.check import CheckReport, check_file
     from patchnet.read.from_file import read_neighbourhood
     from patchnet.read.neighbourhood import Neighbourhood
+    from patchnet.scheme.folder import read_states
+    from patchnet.scheme.plan_scheme import plan_scheme
+    from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
+    from patchnet.street.boxes import planter_boxes
+    from patchnet.street.find import find_street
+    from patchnet.street.keepers import Keeper, read_keepers
+    from patchnet.street.places import planter_sites
+    from patchnet.sun.shade import sun_hours
+    from patchnet.sun.surface_heights import read_surface_heights
+    from patchnet.survey.forget import forget_plots, record_consent
+    from patchnet.survey.merge import Merged, write_merged
+    from patchnet.survey.merge_survey import merge_survey
+    from patchnet.survey.survey_layers import read_records
 
 __all__ = [
+    "Adviser",
     "Assessment",
+    "BaseMap",
     "CannotRead",
     "CannotWrite",
+    "CheckReport",
+    "Comparison",
     "DataFaults",
     "Fault",
+    "FenceGaps",
     "FileTrouble",
     "GroupAnswer",
+    "Keeper",
     "Knowledge",
+    "LandCover",
+    "Merged",
     "Neighbourhood",
     "PatchnetError",
     "PlotAnswer",
+    "PlotFacts",
+    "PlotPlan",
+    "Routes",
+    "Scheme",
+    "SchemeAsk",
     "TableFaults",
     "WrongUse",
     "assess",
+    "break_table",
     "build_neighbourhood",
     "check_file",
+    "compare",
+    "describe_source",
+    "export",
+    "find_gaps",
+    "find_routes",
+    "find_street",
+    "for_audience",
+    "forget_plots",
+    "keep_survey",
+    "link_table",
     "load_knowledge",
+    "make_base",
     "map_page",
+    "merge_survey",
+    "plan_plot",
+    "plan_scheme",
+    "plan_survey",
+    "planter_boxes",
+    "planter_sites",
     "plot_answer",
+    "plot_table",
+    "possible_additions",
+    "read_class_costs",
+    "read_demo",
+    "read_facts",
+    "read_keepers",
     "read_neighbourhood",
-    "write_export",
+    "read_records",
+    "read_states",
+    "read_surface_heights",
+    "record_consent",
+    "sun_hours",
+    "survey_progress",
+    "write_bands",
+    "write_base",
+    "write_card",
+    "write_comparison",
+    "write_demo",
+    "write_geotiff",
     "write_map",
+    "write_merged",
+    "write_progress",
+    "write_report",
+    "write_routes",
+    "write_survey",
 ]
 
 # The same as above for when the program runs; tests/test_api.py holds the two together.
@@ -66,24 +157,117 @@ _WHERE = {
     name: f"patchnet.{module}"
     for module, names in {
         "assess.assess": ("assess",),
-        "assess.assessment": ("Assessment", "GroupAnswer", "PlotAnswer"),
+        "assess.assessment": (
+            "Assessment",
+            "GroupAnswer",
+            "PlotAnswer",
+        ),
+        "assess.compare": (
+            "Comparison",
+            "compare",
+        ),
+        "assess.find_gaps": (
+            "FenceGaps",
+            "find_gaps",
+        ),
+        "assess.find_routes": (
+            "Routes",
+            "find_routes",
+        ),
         "assess.plot": ("plot_answer",),
+        "assess.tables": (
+            "break_table",
+            "link_table",
+            "plot_table",
+        ),
+        "base.kept_survey": ("keep_survey",),
+        "base.make": (
+            "BaseMap",
+            "make_base",
+        ),
+        "base.write": ("write_base",),
         "core.errors": (
-            "CannotRead", "CannotWrite", "DataFaults", "FileTrouble", "PatchnetError",
-            "TableFaults", "WrongUse",
+            "CannotRead",
+            "CannotWrite",
+            "DataFaults",
+            "FileTrouble",
+            "PatchnetError",
+            "TableFaults",
+            "WrongUse",
         ),
         "core.faults": ("Fault",),
+        "demo.files": (
+            "read_demo",
+            "write_demo",
+        ),
         "knowledge.load": ("load_knowledge",),
+        "knowledge.origin": ("describe_source",),
         "knowledge.records": ("Knowledge",),
-        "pages.files.export": ("write_export",),
-        "pages.map.map_page": ("map_page", "write_map"),
+        "movement.geotiff": (
+            "write_bands",
+            "write_geotiff",
+        ),
+        "movement.land_cover": (
+            "LandCover",
+            "read_class_costs",
+        ),
+        "pages.files.export": ("export",),
+        "pages.files.routes_export": ("write_routes",),
+        "pages.map.map_page": (
+            "map_page",
+            "write_map",
+        ),
+        "pages.privacy": ("for_audience",),
+        "pages.scheme.files": ("write_report",),
+        "pages.sheets.compare_page": ("write_comparison",),
+        "pages.sheets.plan_card": ("write_card",),
+        "pages.sheets.progress_page": ("write_progress",),
+        "pages.survey.pack": ("write_survey",),
+        "pages.survey.progress": ("survey_progress",),
+        "pages.survey.round": ("plan_survey",),
+        "plan.additions": ("possible_additions",),
+        "plan.facts": ("PlotFacts",),
+        "plan.plan_plot": (
+            "Adviser",
+            "plan_plot",
+        ),
+        "plan.plot_plan": ("PlotPlan",),
+        "plan.read_facts": ("read_facts",),
         "read.build": ("build_neighbourhood",),
-        "read.check": ("check_file",),
+        "read.check": (
+            "CheckReport",
+            "check_file",
+        ),
         "read.from_file": ("read_neighbourhood",),
         "read.neighbourhood": ("Neighbourhood",),
+        "scheme.folder": ("read_states",),
+        "scheme.plan_scheme": ("plan_scheme",),
+        "scheme.planter_scheme": (
+            "Scheme",
+            "SchemeAsk",
+        ),
+        "street.boxes": ("planter_boxes",),
+        "street.find": ("find_street",),
+        "street.keepers": (
+            "Keeper",
+            "read_keepers",
+        ),
+        "street.places": ("planter_sites",),
+        "sun.shade": ("sun_hours",),
+        "sun.surface_heights": ("read_surface_heights",),
+        "survey.forget": (
+            "forget_plots",
+            "record_consent",
+        ),
+        "survey.merge": (
+            "Merged",
+            "write_merged",
+        ),
+        "survey.merge_survey": ("merge_survey",),
+        "survey.survey_layers": ("read_records",),
     }.items()
     for name in names
-}  # fmt: skip
+}
 
 
 class _Package(ModuleType):

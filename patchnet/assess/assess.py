@@ -18,6 +18,8 @@ from patchnet.assess.supply import anchor_room, patches, supply_of
 from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.named import Named
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.movement.land_cover import LandCover
@@ -51,7 +53,7 @@ def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[G
 def assess(
     neighbourhood: Neighbourhood,
     *,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     groups: Iterable[str] | None = None,
     quality: Form = "scarcest",
     straight: bool = False,
@@ -66,7 +68,7 @@ def assess(
     neighbourhood
         n checked plots in metres.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
     groups
         Keys of wildlife groups; all where None.
     quality
@@ -90,8 +92,32 @@ def assess(
     Raises
     ------
     WrongUse
-        If a group does not exist.
+        If a group does not exist (the nearest spellings are offered), or the neighbourhood was
+        read with other tables.
+
+    Notes
+    -----
+    Supplies are shared among the homes that reach them (two-step floating catchment area; Luo &
+    Wang 2003, Environment and Planning B 30:865-884); the network is measured by the probability
+    of connectivity over best routes (Saura & Pascual-Hortal 2007, Landscape and Urban Planning
+    83:91-103).
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> answer.groups["wren"].homes.index.equals(answer.neighbourhood.plots.index)
+    True
+    >>> answer.groups["wrenn"]
+    Traceback (most recent call last):
+    ...
+    patchnet.core.errors.WrongUse: There is no wildlife group 'wrenn' here. Did you mean wren?
     """
+    knowledge = knowledge or load_knowledge()
+    if neighbourhood.answers.features != tuple(knowledge.features):
+        raise WrongUse(
+            f"{neighbourhood.name} was read with other tables: give the same knowledge to both."
+        )
     chosen = choose_groups(knowledge, groups)
     amounts = draw_in_unknown(neighbourhood, knowledge)
     expected = supply_of(amounts.expected, knowledge)
@@ -127,7 +153,7 @@ def assess(
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
-        groups=answers,
+        groups=Named(answers, "wildlife group"),
         amounts=amounts.expected,
         quality=quality,
         supply=supplies.expected,

@@ -1,7 +1,7 @@
 """The answers as frozen records; per-plot results carry the plots' own index."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,8 @@ from shapely import LineString, Point
 from patchnet.assess.over_ground import OverGround
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
+from patchnet.core.named import Named
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
@@ -34,8 +36,8 @@ __all__ = [
 ANCHOR = "anchor"
 
 
-@dataclass(frozen=True, eq=False)
-class NeedSheet:
+@dataclass(frozen=True, eq=False, repr=False)
+class NeedSheet(Shown):
     """How one need of one group stands at each plot (all Series: index plots).
 
     Attributes
@@ -154,8 +156,8 @@ class Giver:
     features: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class GroupAnswer:
+@dataclass(frozen=True, eq=False, repr=False)
+class GroupAnswer(Shown):
     """All answers for one wildlife group (Series: index plots).
 
     Attributes
@@ -192,6 +194,13 @@ class GroupAnswer:
     ground
         The ground and the links over it; None where the group flies, or straight lines were
         asked for.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> wren = patchnet.assess(patchnet.read_demo(), groups=["wren"]).groups["wren"]
+    >>> bool((wren.homes_low <= wren.homes_high).all()), wren.network.graph.number_of_nodes()
+    (True, 68)
     """
 
     group: Group
@@ -212,8 +221,8 @@ class GroupAnswer:
     ground: OverGround | None
 
 
-@dataclass(frozen=True, eq=False)
-class Assessment:
+@dataclass(frozen=True, eq=False, repr=False)
+class Assessment(Shown):
     """The whole answer for a neighbourhood.
 
     Attributes
@@ -228,6 +237,13 @@ class Assessment:
         Share of the features that are known, per plot, 0-1.
     quality
         Form of quality in use, ``"scarcest"`` or ``"mean"``.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren", "newt"], straight=True)
+    >>> answer.table()["patches"].gt(0).all()
+    np.True_
     """
 
     neighbourhood: Neighbourhood
@@ -237,6 +253,61 @@ class Assessment:
     supply: NDArray[np.float64]
     known_share: "pd.Series[float]"
     quality: Form = "scarcest"
+
+    def of_groups(self, groups: Iterable[str]) -> "Assessment":
+        """Return the same answer with fewer groups, in their order here.
+
+        Parameters
+        ----------
+        groups
+            Keys of groups.
+
+        Raises
+        ------
+        WrongUse
+            If a group is not in this answer; the nearest spellings are offered.
+        """
+        wanted = {self.groups[key].group.key for key in groups}
+        kept = {key: one for key, one in self.groups.items() if key in wanted}
+        return replace(self, groups=Named(kept, "wildlife group"))
+
+    def table(self) -> pd.DataFrame:
+        """How each group stands in the whole neighbourhood, one row a group (index: its key).
+
+        Returns
+        -------
+        DataFrame
+            Columns ``name``; ``room`` and ``homes`` (sums over the plots, homes), ``homes_low``
+            and ``homes_high`` (everything not known absent, and present); ``linked_homes``;
+            ``patches``, ``parts`` (connected groups of patches) and ``breaks`` (counts).
+        """
+        rows = [
+            {
+                "name": one.group.name,
+                "room": one.room.sum(),
+                "homes": one.homes.sum(),
+                "homes_low": one.homes_low.sum(),
+                "homes_high": one.homes_high.sum(),
+                "linked_homes": one.measures.eca,
+                "patches": int(one.patch.sum()),
+                "parts": one.measures.components,
+                "breaks": len(one.breaks),
+            }
+            for one in self.groups.values()
+        ]
+        return pd.DataFrame(rows, index=pd.Index(list(self.groups), name="group"))
+
+    def _rows(self) -> list[tuple[str, str]]:
+        plots = self.neighbourhood.plots
+        known = f"{self.known_share.mean():.0%}" if len(plots) else "nothing"
+        name = f"{self.neighbourhood.name}: {len(plots):,} plots, {known} known"
+        return [("neighbourhood", name), *self._lines()]
+
+    def _lines(self) -> Iterator[tuple[str, str]]:
+        for key, one in self.groups.items():
+            homes = f"{one.homes.sum():.2f} ({one.homes_low.sum():.2f}-{one.homes_high.sum():.2f})"
+            linked = f"{one.measures.eca:.2f} linked homes"
+            yield key, f"{linked}; {homes} homes, in {one.measures.components} parts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,8 +370,8 @@ class PlotGroup:
     needs: tuple[NeedAtPlot, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class PlotAnswer:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlotAnswer(Shown):
     """What one plot has, what its neighbours give it, and what is scarcest within reach.
 
     Attributes
@@ -311,6 +382,13 @@ class PlotAnswer:
         Plots in view with anything not known: id, distance (m), share of features not known.
     view_m
         How far the neighbours listed in `near` and `neighbours_not_known` lie at most.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.plot_answer(answer, "M15B").groups[0].group
+    'wren'
     """
 
     plot: str

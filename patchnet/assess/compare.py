@@ -11,6 +11,7 @@ from shapely import LineString
 
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.core.errors import WrongUse
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Resource
 
 __all__ = [
@@ -18,7 +19,7 @@ __all__ = [
     "FeatureChange",
     "GroupChange",
     "PlotChange",
-    "compare_assessments",
+    "compare",
 ]
 
 _LEAST = 1e-9  # homes; less than that is rounding
@@ -85,8 +86,8 @@ class GroupChange:
     sure: bool
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Shown):
     """Two states of a neighbourhood side by side.
 
     Attributes
@@ -103,6 +104,13 @@ class Comparison:
         Plots that are in one of them only.
     moved
         Plots whose outline changed: id and share of the area that is not common to both.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> now = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.compare(now, now).plot_table().shape
+    (127, 1)
     """
 
     before: Assessment
@@ -114,17 +122,74 @@ class Comparison:
     only_after: tuple[str, ...]
     moved: tuple[tuple[str, float], ...]
 
+    def table(self) -> pd.DataFrame:
+        """How each group fares, one row a group (index: its key).
 
-def compare_assessments(before: Assessment, after: Assessment) -> Comparison:
-    """Compare two assessments made with the same tables.
+        Returns
+        -------
+        DataFrame
+            Columns ``linked_before``, ``linked_after``, ``homes_before``, ``homes_after``
+            (homes), ``patches_before``, ``patches_after``, ``parts_before``, ``parts_after``,
+            ``breaks_closed``, ``breaks_opened`` (counts) and ``sure`` (see `GroupChange`).
+        """
+        rows = [
+            (
+                one.linked_before, one.linked_after, one.homes_before, one.homes_after,
+                one.patches_before, one.patches_after, one.components_before,
+                one.components_after, len(one.breaks_closed), len(one.breaks_opened), one.sure,
+            )
+            for one in self.groups
+        ]  # fmt: skip
+        index = pd.Index([one.group for one in self.groups], name="group")
+        columns = [
+            "linked_before", "linked_after", "homes_before", "homes_after", "patches_before",
+            "patches_after", "parts_before", "parts_after", "breaks_closed", "breaks_opened",
+            "sure",
+        ]  # fmt: skip
+        return pd.DataFrame(rows, index=index, columns=columns)
+
+    def plot_table(self) -> pd.DataFrame:
+        """Change of homes held on each plot that is in both, plots down, groups across.
+
+        Returns
+        -------
+        DataFrame
+            Index of ``after``'s plots without the new ones; homes.
+        """
+        now, then = self.after.groups, self.before.groups
+        plots = self.after.neighbourhood.plots.index
+        common = plots[plots.isin(self.before.neighbourhood.plots.index)]
+        changes = {key: now[key].homes.loc[common] - then[key].homes.loc[common] for key in now}
+        return pd.DataFrame(changes, index=common)
+
+
+def compare(before: Assessment, after: Assessment) -> Comparison:
+    """Compare two states of a neighbourhood: what was won and lost, for whom and where.
 
     Plots are the same where their ids are. What nobody knew in one of the states is never
     called gone or new: it stands as a change of what is known.
+
+    Parameters
+    ----------
+    before, after
+        Two answers for the same wildlife groups, made with the same tables.
+
+    Returns
+    -------
+    Comparison
+        Its `table` has a row a group, its `plot_table` a row a plot.
 
     Raises
     ------
     WrongUse
         If they share no plot, or were made for different groups.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> before = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.compare(before, before).table().loc["wren", "breaks_closed"]
+    np.int64(0)
     """
     if list(before.groups) != list(after.groups):
         raise WrongUse("The two states must be assessed for the same wildlife groups.")

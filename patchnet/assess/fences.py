@@ -11,8 +11,6 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
 from patchnet.assess.over_ground import OverGround
-from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
@@ -44,7 +42,7 @@ def break_corridors(
     progress
         Wraps the breaks while they are worked through, such as a progress bar.
     """
-    answer = _answer(assessment, group)
+    answer = assessment.groups[group]
     if answer.ground is None:
         return ()
     breaks = answer.breaks[:most]
@@ -75,7 +73,7 @@ def squeeze(assessment: Assessment, group: str) -> "NDArray[np.float32] | None":
         patches can be joined, or where the ground has more cells than
         ``settings/squeeze_cells_max`` (the solve takes about 2 kB a cell).
     """
-    answer = _answer(assessment, group)
+    answer = assessment.groups[group]
     knowledge = assessment.knowledge
     if answer.ground is None:
         return None
@@ -130,7 +128,7 @@ def fence_gaps(
         The one that wins most first; gaps that win nothing are left out. Empty where the group
         flies, or straight lines were asked for.
     """
-    answer = _answer(assessment, group)
+    answer = assessment.groups[group]
     if answer.ground is None:
         return ()
     surface = answer.ground.surface
@@ -141,13 +139,6 @@ def fence_gaps(
         _fence_gap(assessment, answer.network, surface, openings, turn)
         for turn in _best_in_turn(answer.network, openings, most)
     )
-
-
-def _answer(assessment: Assessment, group: str) -> GroupAnswer:
-    if group not in assessment.groups:
-        hint = nearest_hint(group, assessment.groups)
-        raise WrongUse(f"There is no wildlife group {group!r} here.{hint}")
-    return assessment.groups[group]
 
 
 def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:

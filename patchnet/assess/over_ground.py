@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs
 from patchnet.movement.ground_links import GroundLinks, ground_links
@@ -19,8 +20,8 @@ from patchnet.read.neighbourhood import Neighbourhood
 __all__ = ["OverGround", "over_ground", "ways_over"]
 
 
-@dataclass(frozen=True, eq=False)
-class OverGround:
+@dataclass(frozen=True, eq=False, repr=False)
+class OverGround(Shown):
     """How a group gets about on the ground.
 
     Attributes

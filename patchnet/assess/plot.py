@@ -18,8 +18,6 @@ from patchnet.assess.assessment import (
     PlotAnswer,
     PlotGroup,
 )
-from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
 
 __all__ = ["plot_answer"]
 
@@ -48,19 +46,20 @@ def plot_answer(
     ------
     WrongUse
         If there is no such plot, or a group was not assessed.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> wren = patchnet.plot_answer(answer, "M15B").groups[0]
+    >>> [need.name for need in wren.needs][:1]
+    ['insects']
     """
     neighbourhood, knowledge = assessment.neighbourhood, assessment.knowledge
     plots = neighbourhood.plots
-    if plot not in plots.index:
-        hint = nearest_hint(plot, plots.index.astype(str))
-        raise WrongUse(f"There is no plot {plot!r} in {neighbourhood.name}.{hint}")
-    wanted = list(assessment.groups) if groups is None else list(groups)
-    for key in wanted:
-        if key not in assessment.groups:
-            hint = nearest_hint(key, assessment.groups)
-            raise WrongUse(f"There is no wildlife group {key!r} here.{hint}")
-
-    here = int(plots.index.get_loc(plot))
+    here = neighbourhood.row_of(plot)
+    wanted = assessment.groups if groups is None else groups
+    chosen = [assessment.groups[key] for key in wanted]
     shapes = plots.geometry.to_numpy()
     # As everywhere, distances are whole millimetres.
     distance = np.round(shapely.distance(shapes, shapes[here]) * 1000) / 1000
@@ -89,9 +88,7 @@ def plot_answer(
         near=_near(assessment, here, distance, view, most),
         neighbours_not_known=_not_known(assessment, here, distance, view),
         view_m=view,
-        groups=tuple(
-            _plot_group(assessment, assessment.groups[key], here, distance, most) for key in wanted
-        ),
+        groups=tuple(_plot_group(assessment, answer, here, distance, most) for answer in chosen),
     )
 
 

@@ -10,6 +10,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.over_ground import OverGround
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
@@ -18,8 +19,8 @@ from patchnet.movement.fence_gaps import GapPlan, gaps_in_order
 __all__ = ["WayBetween", "gaps_between", "walking_ground", "walking_group", "way_between"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class WayBetween:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class WayBetween(Shown):
     """The cheapest way between two plots, and all ways taken together.
 
     Attributes
@@ -115,8 +116,5 @@ def gaps_between(
 
 
 def _ensure_plots(assessment: Assessment, *plots: str) -> None:
-    known = assessment.neighbourhood.plots.index
     for plot in plots:
-        if plot not in known:
-            hint = nearest_hint(plot, known.astype(str))
-            raise WrongUse(f"There is no plot {plot!r} in {assessment.neighbourhood.name}.{hint}")
+        assessment.neighbourhood.row_of(plot)

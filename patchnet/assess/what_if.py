@@ -98,11 +98,8 @@ class Trials:
         groups: Sequence[str] | None = None,
         compiled: bool | None = None,
     ) -> None:
-        for key in groups or ():
-            if key not in assessment.groups:
-                hint = nearest_hint(key, assessment.groups)
-                raise WrongUse(f"There is no wildlife group {key!r} here.{hint}")
-        wanted = set(assessment.groups if groups is None else groups)
+        keys = assessment.groups if groups is None else groups
+        wanted = {assessment.groups[key].group.key for key in keys}
         self.assessment = assessment
         self.groups = tuple(key for key in assessment.groups if key in wanted)
         knowledge = assessment.knowledge
@@ -131,11 +128,7 @@ class Trials:
         WrongUse
             If there is no such plot.
         """
-        plots = self.assessment.neighbourhood.plots.index
-        if plot not in plots:
-            hint = nearest_hint(plot, plots.astype(str))
-            raise WrongUse(f"There is no plot {plot!r}.{hint}")
-        return PlotTrials(self, int(plots.get_loc(plot)))
+        return PlotTrials(self, self.assessment.neighbourhood.row_of(plot))
 
     def full_linked_homes(self, allowed: Mapping[str, Change]) -> Array:
         """Linked homes with changes on many plots at once, shape (groups,).

@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from patchnet.core.errors import DataFaults
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import read_neighbourhood
 from patchnet.survey.merge import summed_up, write_merged
@@ -13,7 +14,9 @@ from patchnet.survey.survey_layers import read_records_if_any
 __all__ = ["keep_survey"]
 
 
-def keep_survey(earlier: Path | str, base: Path | str, *, knowledge: Knowledge) -> int:
+def keep_survey(
+    earlier: Path | str, base: Path | str, *, knowledge: Knowledge | None = None
+) -> int:
     """Lay the survey of an earlier base into a new one, and let it take the same returns.
 
     Sheets and pages that were made from the earlier base carry its id of the street. Where most
@@ -39,7 +42,18 @@ def keep_survey(earlier: Path | str, base: Path | str, *, knowledge: Knowledge) 
     ------
     CannotRead, CannotWrite
         If a file cannot be read or written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> patchnet.write_base(base, "old.gpkg")
+    >>> patchnet.write_base(base, "new.gpkg")
+    >>> patchnet.keep_survey("old.gpkg", "new.gpkg")
+    0
     """
+    knowledge = knowledge or load_knowledge()
     before = read_records_if_any(Path(earlier))
     new = read_neighbourhood(base, knowledge=knowledge)
     try:

@@ -29,6 +29,8 @@ from patchnet.base.streets import Streets, streets_of
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import parse_crs
 
@@ -44,8 +46,8 @@ PLOT_COLUMNS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
-class BaseMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class BaseMap(Shown):
     """A base map, ready to be written and surveyed.
 
     Attributes
@@ -81,6 +83,14 @@ class BaseMap:
         Whether it was laid over an earlier base.
     knowledge
         Tables that say what the kinds of its plots are.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> len(base.plots) > 2 * len(base.roads)
+    True
     """
 
     plots: gpd.GeoDataFrame
@@ -112,7 +122,7 @@ def make_base(
     earlier: Path | str | None = None,
     crs: str | None = None,
     credits: Sequence[str] = (),  # noqa: A002 - the word for lines of attribution
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
 ) -> BaseMap:
     """Make a base map.
 
@@ -133,7 +143,7 @@ def make_base(
     credits
         Lines of attribution for inputs that bring none.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
 
     Returns
     -------
@@ -148,7 +158,16 @@ def make_base(
         If a file is missing, damaged, or of a kind that is not read.
     WrongUse
         If there is no input, or a street that the roads do not have.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> {"id", "kind", "street"} <= set(base.plots.columns)
+    True
     """
+    knowledge = knowledge or load_knowledge()
     faults = FaultList()
     said: list[tuple[Path | str, Role | None]] = [(path, None) for path in inputs]
     named: tuple[tuple[Sequence[Path | str], Role], ...] = (

@@ -25,6 +25,15 @@ def write_base(base: BaseMap, path: Path | str) -> None:
     ------
     CannotWrite
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> patchnet.write_base(base, "base.gpkg")
+    >>> len(patchnet.read_neighbourhood("base.gpkg").plots) == len(base.plots)
+    True
     """
     write_geopackage(path, _layers(base))
 

@@ -1,6 +1,5 @@
 """patchnet advise: what a plot should add."""
 
-import datetime as dt
 from pathlib import Path
 
 import click
@@ -17,10 +16,9 @@ from patchnet.commands.options import (
     overwrite_option,
     surface_options,
 )
-from patchnet.pages.sheets.plan_card import write_plan_card
+from patchnet.pages.sheets.plan_card import write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
-from patchnet.plan.plan_plot import Adviser
-from patchnet.sun.at_plot import plot_sun
+from patchnet.plan.plan_plot import plan_plot
 
 __all__ = ["advise"]
 
@@ -69,17 +67,11 @@ def advise(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     facts = said(asked.knowledge)
     neighbourhood = read_asked(asked)
-    assessment = assess_asked(neighbourhood, asked, groups, ground)
+    assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
     heights = surface_asked(surface, neighbourhood, asked.knowledge)
-    sun = plot_sun(neighbourhood, plot_id, knowledge=asked.knowledge, surface=heights)
-    plan = Adviser(assessment).plan(
-        plot_id,
-        facts,
-        month=dt.datetime.now(tz=dt.UTC).month if month is None else month,
-        light=sun.cls,
-    )
+    plan = plan_plot(assessment, plot_id, facts=facts, month=month, heights=heights)
     if card is not None:
-        write_plan_card(plan, assessment, card, sun=sun, overwrite=overwrite)
+        write_card(plan, card, overwrite=overwrite)
         click.echo(f"Wrote {card}: print it from any browser.", err=True)
     text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge)
     click.echo(text, nl=False)

@@ -48,12 +48,12 @@ def read_asked(asked: Asked) -> Neighbourhood:
 
 
 def assess_asked(
-    neighbourhood: Neighbourhood, asked: Asked, groups: Iterable[str], ground: AskedGround
+    neighbourhood: Neighbourhood, knowledge: Knowledge, groups: Iterable[str], ground: AskedGround
 ) -> Assessment:
     """Work out the whole answer and say the warnings about the ground on standard error."""
     answer = assess(
         neighbourhood,
-        knowledge=asked.knowledge,
+        knowledge=knowledge,
         groups=list(groups) or None,
         straight=ground.straight,
         cell_m=ground.cell_m,
@@ -80,7 +80,7 @@ def assess_for(
         chosen = shown_groups(asked.knowledge, chosen, audience)
     if audience == "public":
         ground = AskedGround(straight=True)
-    return assess_asked(seen, asked, chosen, ground)
+    return assess_asked(seen, asked.knowledge, chosen, ground)
 
 
 def surface_asked(

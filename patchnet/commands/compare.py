@@ -1,25 +1,23 @@
 """patchnet compare: two states of a neighbourhood, or two schemes."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from patchnet.assess.compare import compare_assessments
-from patchnet.commands.asked import assess_asked, read_asked
+from patchnet.assess.compare import compare as compare_states
+from patchnet.commands.asked import assess_asked, say_warnings
 from patchnet.commands.options import (
-    Asked,
     AskedGround,
     ground_options,
     group_option,
     knowledge_option,
     overwrite_option,
 )
-from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.files import ensure_may_write
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.scheme.files import SCHEME_STREET, planters_by_place
-from patchnet.pages.sheets.compare_page import compare_page
+from patchnet.pages.sheets.compare_page import write_comparison
 from patchnet.pages.terminal.compare_text import compare_csv, compare_json, compare_text
+from patchnet.scheme.folder import read_states
 
 __all__ = ["compare"]
 
@@ -64,18 +62,12 @@ def compare(
     if page is not None:
         ensure_may_write(page, overwrite=overwrite)
     states = []
-    schemes = [(path / SCHEME_STREET).is_file() for path in (first, second)]
-    for path, scheme in zip((first, second), schemes, strict=True):
-        asked = Asked(path / SCHEME_STREET if scheme else path, None, {}, None, knowledge)
-        hood = read_asked(asked)
-        if scheme:
-            hood = replace(hood, name=path.resolve().name)
-        if all(schemes):
-            hood = planters_by_place(hood, path)
-        states.append(assess_asked(hood, asked, groups, ground))
-    comparison = compare_assessments(states[0], states[1])
+    for hood in read_states(first, second, knowledge=knowledge):
+        say_warnings(hood)
+        states.append(assess_asked(hood, knowledge, groups, ground))
+    comparison = compare_states(*states)
     if page is not None:
-        write_text(page, compare_page(comparison))
+        write_comparison(comparison, page, overwrite=overwrite)
         click.echo(f"Wrote {page}.", err=True)
     text = {
         "text": lambda: compare_text(comparison, knowledge),

@@ -1,6 +1,7 @@
 """patchnet export: the results as files for other programs."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -15,7 +16,8 @@ from patchnet.commands.options import (
     overwrite_option,
 )
 from patchnet.core.files import ensure_may_write
-from patchnet.pages.files.export import LAYERS, cut_words, export_form, write_export
+from patchnet.pages.files.export import LAYERS, cut_words, export_form
+from patchnet.pages.files.export import export as write_results
 from patchnet.read.neighbourhood import Audience
 
 __all__ = ["export"]
@@ -43,7 +45,8 @@ __all__ = ["export"]
 @click.option(
     "--importance",
     is_flag=True,
-    help="Also what the network loses when each plot goes: its own, flow and connector parts.",
+    help="Also what each plot is worth to the network: what is lost without it, and what runs "
+    "over it.",
 )
 def export(
     *,
@@ -51,7 +54,7 @@ def export(
     overwrite: bool,
     audience: Audience,
     output: Path,
-    layer: str,
+    layer: Literal["plots", "links", "breaks"],
     all_links: bool,
     importance: bool,
     asked: Asked,
@@ -71,10 +74,17 @@ def export(
       patchnet export street.gpkg --layer breaks -o breaks.geojson
       patchnet export street.gpkg --group wren -o wren.graphml
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
-    form = export_form(output, groups)
+    export_form(output, groups)
     ensure_may_write(output, overwrite=overwrite)
     neighbourhood = read_asked(asked)
     answer = assess_for(neighbourhood, asked, groups, ground, audience)
-    write_export(answer, output, form=form, layer=layer, all_links=all_links, importance=importance)
+    write_results(
+        answer,
+        output,
+        layer=layer,
+        all_links=all_links,
+        importance=importance,
+        overwrite=overwrite,
+    )
     click.echo(cut_words(answer), err=True)
     click.echo(output)

@@ -2,18 +2,16 @@
 
 import functools
 import sys
-import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
-from patchnet.core.errors import CannotRead, DataFaults, WrongUse
-from patchnet.core.faults import Fault
+from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.read_facts import read_facts
+from patchnet.plan.read_facts import facts_in_file, read_facts
 
 __all__ = ["SaidFacts", "facts_options"]
 
@@ -89,7 +87,7 @@ def facts_options(command: Callable[..., None]) -> Callable[..., None]:
         told = {name: value for name, value in options.items() if value not in (None, ())}
 
         def said(knowledge: Knowledge) -> PlotFacts:
-            answers = _from_file(facts) if facts is not None else {}
+            answers = facts_in_file(facts) if facts is not None else {}
             answers |= told
             if ask:
                 answers = _asked(answers, knowledge)
@@ -109,21 +107,6 @@ def facts_options(command: Callable[..., None]) -> Callable[..., None]:
         metavar="TOML",
         help="File of answers, such as: light = 'part', tenure = 'rent', free_m2 = 12.",
     )(with_said)
-
-
-def _from_file(path: Path) -> dict[str, object]:
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
-    except UnicodeDecodeError as error:
-        raise CannotRead(f"{path} is not UTF-8 text.") from error
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        mend = 'Write lines such as light = "part" and free_m2 = 12.'
-        what = f"The file is not TOML: {error}."
-        raise DataFaults([Fault("error", str(path), None, None, what, mend)]) from error
 
 
 def _asked(answers: Mapping[str, object], knowledge: Knowledge) -> dict[str, object]:

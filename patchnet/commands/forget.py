@@ -1,6 +1,5 @@
 """patchnet consent and forget: what a household wants of its plot's data."""
 
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -64,7 +63,6 @@ def consent(
         answer,
         target,
         knowledge=knowledge,
-        now=datetime.now(UTC).astimezone(),
         columns=columns,
     )
     agreed = sum(said == "yes" for said in merged.consent.values())
@@ -110,7 +108,6 @@ def forget(
         plots,
         target,
         knowledge=knowledge,
-        now=datetime.now(UTC).astimezone(),
         outline=outline,
         columns=columns,
     )

@@ -2,8 +2,8 @@
 
 import click
 
-from patchnet.assess.fences import fence_gaps
-from patchnet.assess.ways import gaps_between, walking_group
+from patchnet.assess.find_gaps import find_gaps
+from patchnet.assess.ways import walking_group
 from patchnet.commands.asked import assess_asked, read_asked
 from patchnet.commands.options import (
     Asked,
@@ -53,12 +53,11 @@ def gaps(
       patchnet gaps street.gpkg --group frog --format json
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
-    answer = assess_asked(read_asked(asked), asked, (group,), ground)
+    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    found = find_gaps(answer, group, between=between, most=most)
     if between is None:
-        found = fence_gaps(answer, group, most=most)
         words = gaps_json if form == "json" else gaps_text
-        click.echo(words(answer, group, found), nl=False)
+        click.echo(words(answer, group, found.gaps), nl=False)
     else:
-        plans = gaps_between(answer, group, *between, most=most)
         say = way_gaps_json if form == "json" else way_gaps_text
-        click.echo(say(answer, group, between, plans), nl=False)
+        click.echo(say(answer, group, between, found.plans), nl=False)

@@ -106,6 +106,7 @@ def map_(
         public=audience == "public",
         sun=hours,
         additions=found,
+        overwrite=overwrite,
         progress=layers_bar,
     )
     click.echo(output)

@@ -1,6 +1,5 @@
 """patchnet merge: what volunteers hand in, into the one file of a street."""
 
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -8,10 +7,10 @@ import click
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
-from patchnet.core.table import SUFFIXES
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import merge_json, merge_text
-from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.merge import write_merged
+from patchnet.survey.merge_survey import merge_survey
 
 __all__ = ["merge"]
 
@@ -65,17 +64,8 @@ def merge(
         raise WrongUse(f"{output}: the name must end in .gpkg, for it becomes a GeoPackage.")
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
-    files = [file for given in returns for file in _files(given)]
-    if not files:
-        raise WrongUse("There is no return in the folder: .return.json, .csv or .xlsx.")
-    today = datetime.now(UTC).astimezone().date()
-    merged = merge_returns(
-        street,
-        files,
-        knowledge=knowledge,
-        today=today,
-        columns=columns,
-        same_street=same_street,
+    merged = merge_survey(
+        street, returns, columns=columns, same_street=same_street, knowledge=knowledge
     )
     if not merged.read:
         raise DataFaults(merged.faults)
@@ -87,15 +77,3 @@ def merge(
     click.echo(output, err=True)
     if any(fault.severity == "error" for fault in merged.faults):
         click.get_current_context().exit(DataFaults.exit_status)
-
-
-def _files(given: Path) -> list[Path]:
-    if not given.is_dir():
-        return [given]
-    return [
-        file
-        for file in sorted(given.iterdir())
-        if file.is_file()
-        and not file.name.startswith((".", "~$"))
-        and file.suffix.casefold() in {".json", *SUFFIXES}
-    ]

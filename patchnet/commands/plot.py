@@ -34,6 +34,6 @@ def plot(
       patchnet plot street.gpkg 14-back --group hedgehog --straight
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
-    answer = plot_answer(assess_asked(neighbourhood, asked, groups, ground), plot_id)
+    answer = plot_answer(assess_asked(neighbourhood, asked.knowledge, groups, ground), plot_id)
     text = plot_json(answer) if form == "json" else plot_text(answer, asked.knowledge)
     click.echo(text, nl=False)

@@ -4,12 +4,9 @@ from functools import partial
 from pathlib import Path
 
 import click
-import numpy as np
-from numpy.typing import NDArray
 
-from patchnet.assess.assessment import Assessment
-from patchnet.assess.fences import break_corridors, squeeze
-from patchnet.assess.ways import WayBetween, walking_ground, walking_group, way_between
+from patchnet.assess.find_routes import find_routes
+from patchnet.assess.ways import walking_group
 from patchnet.commands.asked import assess_asked, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
@@ -23,8 +20,7 @@ from patchnet.commands.options import (
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.movement.geotiff import write_bands, write_geotiff
-from patchnet.pages.files.export import Form, export_form
-from patchnet.pages.files.routes_export import write_routes
+from patchnet.pages.files.routes_export import routes_form, write_routes
 from patchnet.pages.terminal.routes_text import routes_json, routes_text, way_json, way_text
 
 __all__ = ["routes"]
@@ -86,64 +82,42 @@ def routes(
       patchnet routes street.gpkg --group frog --landcover town.tif --landcover-costs costs.csv
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
-    lines = _may_write(output, (ground_tif, current_tif), group, overwrite=overwrite)
-    answer = assess_asked(read_asked(asked), asked, (group,), ground)
-    way = None if between is None else way_between(answer, group, *between)
-    current = None if current_tif is None else _current(answer, group, way)
-    if way is None:
-        corridors = break_corridors(
-            answer, group, progress=partial(progress_bar, doing="corridors")
-        )
+    _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite)
+    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    found = find_routes(
+        answer, group, between=between, progress=partial(progress_bar, doing="corridors")
+    )
+    current = None if current_tif is None else found.current()
+    if found.way is None:
         words = routes_json if form == "json" else routes_text
-        click.echo(words(answer, group, corridors), nl=False)
+        click.echo(words(answer, group, found.corridors), nl=False)
     else:
-        corridors = (way.corridor,)
         say = way_json if form == "json" else way_text
-        click.echo(say(answer, group, way), nl=False)
-    surface = walking_ground(answer, group).surface
-    if output is not None and lines is not None:
-        layer = "links" if way is None else "corridors"
-        write_routes(answer, group, corridors, output, form=lines, lines=layer)
+        click.echo(say(answer, group, found.way), nl=False)
+    if output is not None:
+        write_routes(found, output, overwrite=overwrite)
         _say_written(output)
     if ground_tif is not None:
-        write_geotiff(surface, ground_tif)
+        write_geotiff(found.surface, ground_tif)
         _say_written(ground_tif)
     if current_tif is not None and current is not None:
-        write_bands(current_tif, surface.grid, {"current": current})
+        write_bands(current_tif, found.surface.grid, {"current": current})
         _say_written(current_tif)
 
 
-def _may_write(
-    output: Path | None, rasters: tuple[Path | None, ...], group: str, *, overwrite: bool
-) -> Form | None:
-    """Look at every name before any long work; return the format of the lines."""
-    lines = None if output is None else export_form(output, (group,))
-    if lines == "graphml":
-        raise WrongUse("Routes are written as .gpkg or .geojson.")
+def _ensure_may_write(
+    output: Path | None, rasters: tuple[Path | None, ...], *, overwrite: bool
+) -> None:
+    """Look at every name before any long work."""
+    if output is not None:
+        routes_form(output)
     for path in rasters:
         if path is not None and path.suffix.lower() not in {".tif", ".tiff"}:
             raise WrongUse(f"{path}: the name must end in .tif or .tiff.")
     for path in (output, *rasters):
         if path is not None:
             ensure_may_write(path, overwrite=overwrite)
-    return lines
 
 
 def _say_written(path: Path) -> None:
     click.echo(f"Written: {path}", err=True)
-
-
-def _current(answer: Assessment, group: str, way: WayBetween | None) -> NDArray[np.float32]:
-    if way is not None:
-        if way.current is None:
-            raise WrongUse(way.not_worked_out)
-        return way.current
-    between_all = squeeze(answer, group)
-    if between_all is None:
-        most = answer.knowledge.setting("squeeze_cells_max")
-        raise WrongUse(
-            "The current between all patches needs two patches, and ground of at most "
-            f"{most:,.0f} cells (settings/squeeze_cells_max): give a larger --cell, or two plots "
-            "with --from and --to."
-        )
-    return between_all

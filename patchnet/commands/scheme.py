@@ -1,7 +1,5 @@
 """patchnet scheme: planters along a road, chosen and made ready to hand to a council."""
 
-import re
-from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -12,31 +10,20 @@ from patchnet.commands.asked import progress_bar, read_asked
 from patchnet.commands.options import Asked, group_option, input_options, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
-from patchnet.core.faults import nearest_hint
-from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import PlanterSize
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
-from patchnet.pages.scheme import (
-    SchemePack,
-    Told,
-    ensure_scheme_folder,
-    scheme_files,
-    write_scheme_folder,
-)
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
+from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
-from patchnet.street import find_street, planter_sites
-from patchnet.street.keepers import Keeper, read_keepers
+from patchnet.street.boxes import planter_boxes
+from patchnet.street.find import find_street
+from patchnet.street.keepers import Keeper, keepers_in
+from patchnet.street.places import planter_sites
 
 __all__ = ["scheme"]
-
-_SIZE = re.compile(
-    r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)", re.IGNORECASE
-)
 
 
 @click.command("scheme")
@@ -149,7 +136,7 @@ def scheme(
     hood = read_asked(asked)
     know = asked.knowledge
     wrong: list[str] = []
-    boxes = _sizes(sizes, box_price, know, wrong)
+    boxes = planter_boxes(sizes, price=box_price, knowledge=know, wrong=wrong)
     people = () if keepers is None else _keepers(keepers, hood, wrong)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
@@ -200,10 +187,10 @@ def scheme(
             f"{', '.join(know.groups[key].name.lower() for key in found.before.groups)}, by the "
             "measure used, so no scheme was made. Ask for other groups, or survey more plots."
         )
-    labels = Told(by=by, contact=contact, date=date, status=status)
-    write_scheme_folder(
-        scheme_files(SchemePack(found, labels, PAPERS[paper])), output, overwrite=overwrite
-    )
+    write_report(
+        found, output, by=by, contact=contact, date=date, status=status, paper=paper,
+        overwrite=overwrite,
+    )  # fmt: skip
     click.echo(_words(found))
     click.echo(f"Wrote {output}: begin with report.html.", err=True)
     click.echo(
@@ -215,63 +202,13 @@ def scheme(
 
 def _keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:
     faults = FaultList()
-    people = read_keepers(path, hood, faults)
+    people = keepers_in(path, hood, faults)
     for fault in faults.faults:
         if fault.severity == "error":
             wrong.append(str(fault).removeprefix("error: "))
         else:
             click.echo(str(fault), err=True)
     return people
-
-
-def _sizes(
-    words: tuple[str, ...], price: float | None, knowledge: Knowledge, wrong: list[str]
-) -> list[PlanterSize]:
-    """Boxes of the tables by their key, own boxes by their measures."""
-    known = knowledge.planter_sizes
-    found = []
-    for word in words:
-        own = _SIZE.fullmatch(word.strip())
-        if word in known:
-            found.append(known[word])
-        elif own is not None:
-            found.append(_own_size(word, own, price, knowledge, wrong))
-        else:
-            wrong.append(
-                f"There is no box {word!r}.{nearest_hint(word, known)} Write one of "
-                f"{', '.join(known)}, or length x width x height x depth of soil in metres, such "
-                "as 1.2x0.5x0.6x0.5."
-            )
-    return found
-
-
-def _own_size(
-    word: str,
-    own: "re.Match[str]",
-    price: float | None,
-    knowledge: Knowledge,
-    wrong: list[str],
-) -> PlanterSize:
-    """An own box; plants spread, and the box weighs and costs, as the table's most like it."""
-    length, width, height, depth = (float(part) for part in own.groups())
-    if depth > height or not min(length, width, height, depth) > 0:
-        wrong.append(
-            f"A box of {word} cannot be: every measure above nought, soil no deeper than the box."
-        )
-    like = min(
-        knowledge.planter_sizes.values(),
-        key=lambda size: (abs(size.plan_m2 - length * width), size.key),
-    )
-    return replace(
-        like,
-        key=word,
-        name=f"own box {word} m",
-        length_m=length,
-        width_m=width,
-        height_m=height,
-        soil_depth_m=depth,
-        cost=like.cost if price is None else price,
-    )
 
 
 def _words(found: Scheme) -> str:

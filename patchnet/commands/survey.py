@@ -1,19 +1,15 @@
 """patchnet survey: what volunteers take along for a street survey."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from patchnet.commands.asked import read_asked
 from patchnet.commands.options import Asked, input_options
-from patchnet.pages.survey import FILES, SurveyRound, write_survey
-from patchnet.survey.survey_layers import read_records_if_any
-from patchnet.survey.survey_record import left_in_peace
+from patchnet.pages.survey.pack import FILES, write_survey
+from patchnet.pages.survey.round import plan_survey
 
 __all__ = ["survey"]
-
-_SPARED = "asked not to be surveyed: leave blank"
 
 
 @click.command
@@ -47,13 +43,13 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
         --keep-until "31 December 2028"
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
-    spared = left_in_peace(read_records_if_any(asked.file))
-    if spared:
-        label = neighbourhood.plots["label"].mask(neighbourhood.plots.index.isin(spared), _SPARED)
-        plots = neighbourhood.plots.assign(label=label)
-        neighbourhood = replace(neighbourhood, plots=plots)
-    pack = SurveyRound(
-        neighbourhood, asked.knowledge, title=title, contact=contact, keep_until=keep_until
+    pack = plan_survey(
+        neighbourhood,
+        file=asked.file,
+        title=title,
+        contact=contact,
+        keep_until=keep_until,
+        knowledge=asked.knowledge,
     )
     paths = write_survey(pack, output)
     for path, words in zip(paths, FILES.values(), strict=True):

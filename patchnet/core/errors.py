@@ -30,7 +30,14 @@ __all__ = [
 
 
 class PatchnetError(Exception):
-    """Root of every error that patchnet raises on purpose."""
+    """Root of every error that patchnet raises on purpose.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> issubclass(patchnet.WrongUse, patchnet.PatchnetError), patchnet.WrongUse.exit_status
+    (True, 2)
+    """
 
     exit_status: ClassVar[int] = 4
 
@@ -42,6 +49,15 @@ class DataFaults(PatchnetError):  # noqa: N818 - named after what the user sees:
     ----------
     faults
         Every fault found, errors and warnings, in the order of the file.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> try:
+    ...     patchnet.read_facts({"soil": "clai"}, patchnet.load_knowledge(), where="you")
+    ... except patchnet.DataFaults as error:
+    ...     print(error.faults[0].what)
+    'clai' is not one of the answers. Did you mean clay?
     """
 
     exit_status: ClassVar[int] = 1
@@ -53,24 +69,74 @@ class DataFaults(PatchnetError):  # noqa: N818 - named after what the user sees:
 
 
 class TableFaults(DataFaults):
-    """A knowledge table has faults (file, key and line are in each fault)."""
+    """A knowledge table has faults (file, key and line are in each fault).
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> from pathlib import Path
+    >>> Path("own").mkdir(exist_ok=True)
+    >>> _ = Path("own", "features.csv").write_text("key")
+    >>> try:
+    ...     patchnet.load_knowledge("own")
+    ... except patchnet.TableFaults as error:
+    ...     print(error.exit_status)
+    1
+    """
 
 
 class WrongUse(PatchnetError):  # noqa: N818 - see DataFaults
-    """Something was asked for that does not exist, or options contradict each other."""
+    """Something was asked for that does not exist, or options contradict each other.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.assess(patchnet.read_demo(), groups=["wrenn"])
+    Traceback (most recent call last):
+    ...
+    patchnet.core.errors.WrongUse: There is no wildlife group 'wrenn'. Did you mean wren? ...
+    """
 
     exit_status: ClassVar[int] = 2
 
 
 class FileTrouble(PatchnetError):  # noqa: N818 - see DataFaults
-    """A file cannot be read or written."""
+    """A file cannot be read or written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> issubclass(patchnet.CannotRead, patchnet.FileTrouble), patchnet.FileTrouble.exit_status
+    (True, 3)
+    """
 
     exit_status: ClassVar[int] = 3
 
 
 class CannotRead(FileTrouble):
-    """A file is missing, damaged, locked or of a kind that cannot be read."""
+    """A file is missing, damaged, locked or of a kind that cannot be read.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> try:
+    ...     patchnet.read_neighbourhood("nowhere.gpkg")
+    ... except patchnet.CannotRead as error:
+    ...     print(error)
+    There is no file nowhere.gpkg.
+    """
 
 
 class CannotWrite(FileTrouble):
-    """A file cannot be written, or would overwrite something patchnet did not make."""
+    """A file cannot be written, or would overwrite something patchnet did not make.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> try:
+    ...     patchnet.write_map(answer, "no-such-folder/street.html")
+    ... except patchnet.CannotWrite as error:
+    ...     print(error)
+    There is no folder no-such-folder: make it first.
+    """

@@ -27,6 +27,12 @@ class Fault:
         What is wrong.
     mend
         What to do about it.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> print(patchnet.Fault("warning", "plots", 3, "14", "It has no kind.", "Say what it is."))
+    warning: plots, row 3 (14): It has no kind. Say what it is.
     """
 
     severity: Literal["error", "warning"]

@@ -1,6 +1,6 @@
 """The invented demo neighbourhood: made from a seed, the same bytes every time.
 
-``python -m patchnet.demo.files data_demo`` writes its files again. Nothing in it is a real
+``python -m patchnet.demo data_demo`` writes its files again. Nothing in it is a real
 place: the plan is laid on open water in the North Sea, far from any street.
 """
 
@@ -8,7 +8,7 @@ import csv
 import io
 import json
 import random
-import sys
+import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -22,8 +22,11 @@ from patchnet.demo.drawing import Plan, Point
 from patchnet.demo.habitat import Survey, describe
 from patchnet.demo.plan import draw_plan
 from patchnet.demo.scenario import HEIGHTS, LOFTS, SPEEDS, STOREYS
+from patchnet.knowledge.records import Knowledge
+from patchnet.read.from_file import read_neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["SEED", "demo_files", "demo_layers", "write_demo"]
+__all__ = ["SEED", "demo_files", "demo_layers", "read_demo", "write_demo"]
 
 SEED = 1
 
@@ -204,13 +207,23 @@ def demo_files(*, seed: int = SEED) -> dict[str, str]:
 def write_demo(folder: Path | str, *, seed: int = SEED) -> list[Path]:
     """Write the invented neighbourhood's files into `folder` and return their paths.
 
-    The folder is made if it is not there; files of the same names are replaced. The same
-    seed gives the same bytes.
+    Parameters
+    ----------
+    folder
+        Made if it is not there; files of the same names are replaced.
+    seed
+        The same seed gives the same bytes.
 
     Raises
     ------
     CannotWrite
         If the folder cannot be made or written to.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> sorted(path.name for path in patchnet.write_demo("demo"))[:2]
+    ['barriers.geojson', 'buildings.geojson']
     """
     target = Path(folder)
     try:
@@ -224,7 +237,27 @@ def write_demo(folder: Path | str, *, seed: int = SEED) -> list[Path]:
     return paths
 
 
-if __name__ == "__main__":
-    if len(sys.argv) != 2:
-        sys.exit("usage: python -m patchnet.demo.files FOLDER")
-    write_demo(sys.argv[1])
+def read_demo(*, seed: int = SEED, knowledge: Knowledge | None = None) -> Neighbourhood:
+    """Return the invented neighbourhood, read as from its files.
+
+    Parameters
+    ----------
+    seed
+        The same seed gives the same neighbourhood.
+    knowledge
+        The tables; None: those that ship with patchnet.
+
+    Returns
+    -------
+    Neighbourhood
+        127 plots on two streets, in metres.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.read_demo().name
+    'Wickthorn'
+    """
+    with tempfile.TemporaryDirectory(prefix="patchnet-") as folder:
+        write_demo(folder, seed=seed)
+        return read_neighbourhood(folder, knowledge=knowledge, name="Wickthorn")

@@ -43,6 +43,12 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
         If the folder or a file in it is missing or cannot be read.
     TableFaults
         If a table has faults: all of them at once, each with file, line and key.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.load_knowledge().groups["wren"].hop.unit
+    'm'
     """
     if overlay is None:
         return _shipped()

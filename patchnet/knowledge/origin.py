@@ -38,6 +38,13 @@ def describe_source(knowledge: Knowledge, key: str) -> str:
     ------
     WrongUse
         If nothing has this key; the message offers the nearest spellings.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> words = patchnet.describe_source(patchnet.load_knowledge(), "groups/mason_bee/hop")
+    >>> words.splitlines()[0].startswith("groups/mason_bee/hop")
+    True
     """
     wanted = key.strip().strip("/").casefold()
     entries: dict[str, Figure | Origin] = {**knowledge.figures, **knowledge.origins}

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.core.faults import Fault
+from patchnet.core.shown import Shown
 from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
 from patchnet.knowledge.street_records import PlanterSize, SightRule, StreetObjectKind
 
@@ -640,8 +641,8 @@ class Recipe:
     amounts: Mapping[str, Figure]
 
 
-@dataclass(frozen=True, eq=False)
-class Knowledge:
+@dataclass(frozen=True, eq=False, repr=False)
+class Knowledge(Shown):
     """All tables together, in the order of the files.
 
     Attributes
@@ -673,8 +674,15 @@ class Knowledge:
     planting_places, plant_lists, unlawful_plants
         What can be planted in a feature, by feature; lists of plants, by name and plant; plants
         that the law keeps out, by key.
-    faults
+    warnings
         Warnings about the user's own tables.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> knowledge = patchnet.load_knowledge()
+    >>> knowledge.features["pond"].measure, knowledge.supply_array.shape[2]
+    ('m2', 12)
     """
 
     groups: Mapping[str, Group]

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.grow import Growth, Ways, grow
@@ -16,8 +17,8 @@ from patchnet.movement.window import cut_out, window_between
 __all__ = ["BothWays", "Corridor", "both_ways", "corridor"]
 
 
-@dataclass(frozen=True, eq=False)
-class Corridor:
+@dataclass(frozen=True, eq=False, repr=False)
+class Corridor(Shown):
     """The cheapest way between two patches.
 
     Attributes

@@ -27,6 +27,12 @@ def write_geotiff(surface: CostSurface, path: Path | str) -> None:
     ------
     CannotWrite
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["frog"], cell_m=2)
+    >>> patchnet.write_geotiff(patchnet.find_routes(answer, "frog", most=1).surface, "cost.tif")
     """
     cost = np.where(np.isfinite(surface.cost), surface.cost, np.float32(_NODATA))
     plots = np.where(surface.labels > 0, surface.labels, -1).astype(np.float32)
@@ -68,6 +74,13 @@ def write_bands(
     ------
     CannotWrite
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["frog"], cell_m=2)
+    >>> way = patchnet.find_routes(answer, "frog", between=("M15B", "M17B"))
+    >>> patchnet.write_bands("flow.tif", way.surface.grid, {"current": way.current()})
     """
     import rasterio
 

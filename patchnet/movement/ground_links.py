@@ -15,14 +15,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.shown import Shown
 from patchnet.movement.grow import Growth, Ways, grow
 from patchnet.movement.surface import CostSurface
 
 __all__ = ["GroundLinks", "ground_links", "territories", "touching_links"]
 
 
-@dataclass(frozen=True, eq=False)
-class GroundLinks:
+@dataclass(frozen=True, eq=False, repr=False)
+class GroundLinks(Shown):
     """Links over the ground, m of them, each pair once.
 
     Attributes

@@ -36,6 +36,12 @@ class LandCover:
         Cost per metre of each class, in metres of the best ground; inf: nothing gets through.
     band
         Which band, counted from 1.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.LandCover("town.tif", {1: 1.0, 2: float("inf")}).band
+    1
     """
 
     path: Path | str
@@ -44,7 +50,7 @@ class LandCover:
 
 
 def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[int, float]:
-    """Read a table of land-cover classes: CSV or xlsx with the columns ``class`` and ``cost``.
+    r"""Read a table of land-cover classes: CSV or xlsx with the columns ``class`` and ``cost``.
 
     A cost is a number above 0, or the word ``closed``. Other columns are passed over.
 
@@ -61,6 +67,14 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
         If the file is missing or is no table.
     DataFaults
         If columns are missing or cells cannot be read: all faults at once.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> from pathlib import Path
+    >>> _ = Path("costs.csv").write_text("class,cost\n1,1.5\n2,closed\n")
+    >>> patchnet.read_class_costs("costs.csv")
+    {1: 1.5, 2: inf}
     """
     where = str(path)
     faults = FaultList() if faults is None else faults

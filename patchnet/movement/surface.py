@@ -18,6 +18,7 @@ from pyproj import CRS
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.movement.barrier_steps import Steps
 from patchnet.movement.barriers import barrier_lines, barrier_steps
@@ -33,8 +34,8 @@ _LINE = (1, 5)
 _NAMED = 12  # plots named in a warning
 
 
-@dataclass(frozen=True, eq=False)
-class CostSurface:
+@dataclass(frozen=True, eq=False, repr=False)
+class CostSurface(Shown):
     """What a metre costs everywhere, where the plots are, and which steps barriers close.
 
     Attributes

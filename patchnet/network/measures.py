@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.shown import Shown
 from patchnet.network.adjacency import components
 from patchnet.network.hops import hop_sums
 from patchnet.network.patch_graph import PatchGraph
@@ -14,8 +15,8 @@ from patchnet.network.routes import route_sums
 __all__ = ["NetworkMeasures", "flow", "network_measures", "probability_of_connectivity"]
 
 
-@dataclass(frozen=True, eq=False)
-class NetworkMeasures:
+@dataclass(frozen=True, eq=False, repr=False)
+class NetworkMeasures(Shown):
     """Measures of one patch graph.
 
     Attributes

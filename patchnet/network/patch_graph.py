@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from patchnet.core.shown import Shown
+
 __all__ = ["PatchGraph"]
 
 
-@dataclass(frozen=True, eq=False)
-class PatchGraph:
+@dataclass(frozen=True, eq=False, repr=False)
+class PatchGraph(Shown):
     """Patches and the links a group can cross in one move.
 
     Attributes

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from patchnet.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Answers, Audience, Neighbourhood
 from patchnet.street.stretches import cut, walking_order
@@ -54,7 +55,7 @@ Array = NDArray[np.float64]
 
 
 def for_audience(
-    neighbourhood: Neighbourhood, audience: Audience, *, knowledge: Knowledge
+    neighbourhood: Neighbourhood, audience: Audience, *, knowledge: Knowledge | None = None
 ) -> Neighbourhood:
     """Return what an audience may see of a neighbourhood.
 
@@ -77,7 +78,16 @@ def for_audience(
     WrongUse
         If so few plots are left that nothing can be shown, or if it was made for more eyes than
         it would be now.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> street = patchnet.read_demo()
+    >>> public = patchnet.for_audience(street, "public")
+    >>> len(public.plots) < len(street.plots), len(public.barriers)
+    (True, 0)
     """
+    knowledge = knowledge or load_knowledge()
     if neighbourhood.audience == audience:
         return neighbourhood
     if neighbourhood.audience != "own":

@@ -152,6 +152,13 @@ def possible_additions(
     ------
     WrongUse
         If there is no such plot.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> list(patchnet.possible_additions(answer, ["M15B"]))
+    ['M15B']
     """
     asked = [str(plot) for plot in assessment.neighbourhood.plots.index] if plots is None else plots
     if trials is None:

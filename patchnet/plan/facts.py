@@ -48,6 +48,12 @@ class PlotFacts:
         Keys of wildlife groups the householder cares for most; empty: all alike.
     wishes
         Features they would like to have, each with an amount in its own unit, or None.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.PlotFacts(tenure="rent", free_m2=6).small_children is None
+    True
     """
 
     light: Light | None = None

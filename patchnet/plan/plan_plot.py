@@ -1,7 +1,9 @@
 """What should this plot add? The whole answer for one plot and one householder."""
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +13,7 @@ from patchnet.assess.fences import fence_gaps
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_room, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.core.errors import WrongUse
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
@@ -28,15 +31,84 @@ from patchnet.plan.plot_plan import (
     WouldChange,
 )
 from patchnet.plan.questions import questions
+from patchnet.plan.read_facts import facts_in_file, read_facts
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
 from patchnet.plan.wishes import set_to_eat, wished
+from patchnet.sun.at_plot import plot_sun
+from patchnet.sun.surface_heights import SurfaceHeights
 
-__all__ = ["Adviser"]
+__all__ = ["Adviser", "plan_plot"]
 
 Array = NDArray[np.float64]
 _NAMED = 3  # plots named for a need, as on a plot's card
+
+
+def plan_plot(
+    assessment: Assessment,
+    plot: str,
+    *,
+    facts: PlotFacts | Mapping[str, object] | Path | str | None = None,
+    month: int | None = None,
+    heights: SurfaceHeights | None = None,
+) -> PlotPlan:
+    """Say what a plot should add: what neighbours lack, what fits, what to plant and when.
+
+    Light is worked out from what stands about, unless it is said. For many plots of one
+    neighbourhood make one `Adviser`.
+
+    Parameters
+    ----------
+    assessment
+        The neighbourhood as it is today.
+    plot
+        Id of the plot.
+    facts
+        What the householder says, all of it optional: `PlotFacts`, a mapping such as
+        ``{"tenure": "rent", "free_m2": 6, "keep": "play lawn"}`` (see `read_facts`), or a TOML
+        file of the same names.
+    month
+        The month it is now, 1-12; None: this month.
+    heights
+        Measured heights of all that stands, from `patchnet.read_surface_heights`.
+
+    Returns
+    -------
+    PlotPlan
+        What to add (`best`), what to plant (`planting`), in which order (`stages`), and why not
+        other things (`ruled_out`, `would_change`).
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot (the nearest spellings are offered), or no such month.
+    DataFaults
+        If anything in `facts` cannot be read or contradicts itself: all of it at once.
+    CannotRead
+        If a file of facts cannot be read.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> plan = patchnet.plan_plot(answer, "M15B", facts={"tenure": "rent"}, month=5)
+    >>> len(plan.best.additions) <= 3
+    True
+    """
+    knowledge = assessment.knowledge
+    if month is None:
+        month = dt.datetime.now(tz=dt.UTC).month
+    if month not in range(1, 13):
+        raise WrongUse(f"Months are 1 to 12, not {month}.")
+    assessment.neighbourhood.row_of(plot)
+    if isinstance(facts, Path | str):
+        facts = read_facts(facts_in_file(facts), knowledge, where=str(facts))
+    elif isinstance(facts, Mapping):
+        facts = read_facts(facts, knowledge, where="facts")
+    sun = plot_sun(assessment.neighbourhood, plot, knowledge=knowledge, surface=heights)
+    plan = Adviser(assessment).plan(plot, facts, month=month, light=sun.cls)
+    return replace(plan, sun=sun)
 
 
 class Adviser:
@@ -49,6 +121,14 @@ class Adviser:
     ----------
     assessment
         The neighbourhood as it is today.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> adviser = patchnet.Adviser(answer)
+    >>> [adviser.plan(plot, month=5).plot for plot in ("M15B", "M17B")]
+    ['M15B', 'M17B']
     """
 
     def __init__(self, assessment: Assessment) -> None:
@@ -155,6 +235,7 @@ class _Plan:
                 *plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
                 *self.doubt,
             ),
+            assessment=self.assessment,
         )
 
     # the search ---------------------------------------------------------------------------

@@ -3,8 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from patchnet.assess.assessment import FenceGap, PlotAnswer
+from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
+from patchnet.core.shown import Shown
 from patchnet.plan.facts import PlotFacts
+from patchnet.sun.at_plot import PlotSun
 
 __all__ = [
     "Addition",
@@ -286,8 +288,8 @@ class Stage:
     cost: float
 
 
-@dataclass(frozen=True, slots=True)
-class PlotPlan:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlotPlan(Shown):
     """The whole answer to "what should this plot add?".
 
     Attributes
@@ -318,6 +320,17 @@ class PlotPlan:
         For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
+    assessment, sun
+        The answer that the plan was made from, and what the sun does on the plot where that was
+        worked out: for the card. They are not part of the plan written as JSON.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> plan = patchnet.plan_plot(answer, "M15B", facts={"pots_only": "yes"}, month=5)
+    >>> plan.facts.pots_only, plan.plot
+    (True, 'M15B')
     """
 
     plot: str
@@ -338,3 +351,5 @@ class PlotPlan:
     planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
+    assessment: Assessment | None = None
+    sun: PlotSun | None = None

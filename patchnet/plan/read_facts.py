@@ -1,18 +1,20 @@
 """A householder's answers from plain words and numbers, every fault in one list."""
 
 import math
+import tomllib
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import fields
+from pathlib import Path
 from typing import Any
 
-from patchnet.core.errors import DataFaults
+from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain
 from patchnet.plan.facts import PlotFacts
 
-__all__ = ["read_facts"]
+__all__ = ["facts_in_file", "read_facts"]
 
 _LIGHTS = {
     "sun": "sun", "full sun": "sun", "sunny": "sun",
@@ -49,6 +51,13 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
     ------
     DataFaults
         If anything cannot be read, is out of range or contradicts itself: all of it at once.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> facts = patchnet.read_facts({"free_m2": "3,5"}, patchnet.load_knowledge(), where="you")
+    >>> facts.free_m2
+    3.5
     """
     reader = _Reader(knowledge, where)
     names = {part.name for part in fields(PlotFacts)}
@@ -65,6 +74,36 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
 
 def _names_wanted(names: Collection[str]) -> str:
     return f"Use some of: {', '.join(sorted(names))}."
+
+
+def facts_in_file(path: Path | str) -> dict[str, object]:
+    """Return what a TOML file says of a plot, not yet checked (see `read_facts`).
+
+    Parameters
+    ----------
+    path
+        File with lines such as ``light = "part"`` and ``free_m2 = 12``.
+
+    Raises
+    ------
+    CannotRead
+        If it cannot be read as UTF-8 text.
+    DataFaults
+        If it is not TOML.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+    except UnicodeDecodeError as error:
+        raise CannotRead(f"{path} is not UTF-8 text.") from error
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        mend = 'Write lines such as light = "part" and free_m2 = 12.'
+        what = f"The file is not TOML: {error}."
+        raise DataFaults([Fault("error", str(path), None, None, what, mend)]) from error
 
 
 class _Reader:

@@ -10,6 +10,7 @@ import pyproj
 from patchnet.core.cells import texts
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import answers_of
 from patchnet.read.base_map import read_barriers, read_named
@@ -42,7 +43,7 @@ def build_neighbourhood(
     street_objects: gpd.GeoDataFrame | None = None,
     columns: Mapping[str, str] | None = None,
     crs: str | pyproj.CRS | None = None,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     name: str = "neighbourhood",
     credits: Sequence[str] = (),  # noqa: A002 - the word for lines of attribution
 ) -> Neighbourhood:
@@ -62,7 +63,7 @@ def build_neighbourhood(
     crs
         CRS of layers that have none.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
     name
         What to call the neighbourhood.
     credits
@@ -79,7 +80,17 @@ def build_neighbourhood(
         If the data have errors: all of them at once, with the warnings.
     WrongUse
         If `columns` names a field, or `crs` a system, that does not exist.
+
+    Examples
+    --------
+    >>> import geopandas, patchnet, shapely
+    >>> outlines = [shapely.box(0, 0, 10, 30), shapely.box(10, 0, 20, 30)]
+    >>> said = {"id": ["1", "2"], "kind": "garden", "features": ["pond 3", "no pond"]}
+    >>> plots = geopandas.GeoDataFrame(said, geometry=outlines, crs="EPSG:27700")
+    >>> patchnet.build_neighbourhood(plots).answers.answer("2", "pond")
+    'not there'
     """
+    knowledge = knowledge or load_knowledge()
     given = [features] if isinstance(features, pd.DataFrame) else list(features or ())
     mapped = [one for one in given if isinstance(one, gpd.GeoDataFrame)]
     if len(mapped) > 1:

@@ -8,6 +8,8 @@ import numpy as np
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
 from patchnet.read.from_file import local_path
@@ -17,8 +19,8 @@ from patchnet.read.neighbourhood import Neighbourhood
 __all__ = ["CheckReport", "check_file"]
 
 
-@dataclass(frozen=True, eq=False)
-class CheckReport:
+@dataclass(frozen=True, eq=False, repr=False)
+class CheckReport(Shown):
     """What a check found.
 
     Attributes
@@ -31,6 +33,13 @@ class CheckReport:
         Shares of all answers (plots x features) of each kind, 0-1; NaN without plots.
     neighbourhood
         None where there are errors.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> patchnet.check_file("demo").summary[:16]
+    'Read: 127 plots,'
     """
 
     faults: tuple[Fault, ...]
@@ -73,7 +82,7 @@ def check_file(
     features: Path | str | None = None,
     columns: Mapping[str, str] | None = None,
     crs: str | None = None,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
 ) -> CheckReport:
     """List every fault of a file; the parameters are those of `read_neighbourhood`.
 
@@ -83,7 +92,15 @@ def check_file(
         If a file is missing, damaged, locked, or of a kind that is not read.
     WrongUse
         If `columns` names a field, or `crs` a system, that does not exist.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> patchnet.check_file("demo").errors
+    0
     """
+    knowledge = knowledge or load_knowledge()
     faults = FaultList()
     layers = read_layers(
         local_path(path), None if features is None else local_path(features), faults

@@ -28,7 +28,7 @@ import numpy as np
 from patchnet.core.numbers import NUMBER, parse_number
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
-from patchnet.read.neighbourhood import Answer
+from patchnet.read.neighbourhood import Answer, Neighbourhood
 
 __all__ = [
     "FeatureList",
@@ -36,6 +36,7 @@ __all__ = [
     "Said",
     "parse_cell",
     "parse_list",
+    "plot_features",
     "write_list",
 ]
 
@@ -305,3 +306,34 @@ def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
         f"'{_short(word)}' is not a feature that patchnet knows.{hint}",
         "'patchnet features' lists the words; write ; between two features.",
     )
+
+
+def plot_features(neighbourhood: Neighbourhood) -> list[str]:
+    """What is known of each plot as a list in the form that patchnet reads.
+
+    Parameters
+    ----------
+    neighbourhood
+        n plots.
+
+    Returns
+    -------
+    list of str
+        n lists, in the order of the plots; what is not listed is not known.
+    """
+    answers = neighbourhood.answers
+    return [
+        write_list(
+            Said(
+                feature,
+                "there" if amount > 0 else "not there",
+                float(amount) if stated and amount > 0 else None,
+                bool(certain),
+            )
+            for feature, amount, stated, certain in zip(
+                answers.features, row, sized, sure, strict=True
+            )
+            if not np.isnan(amount)
+        )
+        for row, sized, sure in zip(answers.amount, answers.sized, answers.sure, strict=True)
+    ]

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
 from patchnet.read.layers import read_layers
@@ -21,7 +22,7 @@ def read_neighbourhood(
     features: Path | str | None = None,
     columns: Mapping[str, str] | None = None,
     crs: str | None = None,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     name: str | None = None,
 ) -> Neighbourhood:
     """Read a file, a zip or a folder and return one checked neighbourhood.
@@ -40,7 +41,7 @@ def read_neighbourhood(
     crs
         CRS where a file names none, such as ``"EPSG:27700"``.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
     name
         What to call it; the file's name if None.
 
@@ -57,7 +58,16 @@ def read_neighbourhood(
         If a file is missing, damaged, locked, or of a kind that is not read.
     WrongUse
         If `columns` names a field, or `crs` a system, that does not exist.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> street = patchnet.read_neighbourhood("demo")
+    >>> len(street.plots), street.plots.crs.is_projected
+    (127, True)
     """
+    knowledge = knowledge or load_knowledge()
     faults = FaultList()
     layers = read_layers(
         local_path(path), None if features is None else local_path(features), faults

@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.core.faults import Fault
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.shown import Shown
 
-__all__ = ["AUDIENCES", "Answer", "Answers", "Audience", "Neighbourhood"]
+__all__ = ["AUDIENCES", "Answer", "Answers", "Audience", "Neighbourhood", "row_of"]
 
 Audience = Literal["own", "group", "public"]
 AUDIENCES: tuple[Audience, ...] = ("own", "group", "public")
@@ -18,8 +20,8 @@ AUDIENCES: tuple[Audience, ...] = ("own", "group", "public")
 Answer = Literal["there", "not there", "not known"]
 
 
-@dataclass(frozen=True, eq=False)
-class Answers:
+@dataclass(frozen=True, eq=False, repr=False)
+class Answers(Shown):
     """What is known of each feature on each plot: there, not there, or not known.
 
     Attributes
@@ -45,8 +47,22 @@ class Answers:
     sure: NDArray[np.bool_]
 
     def answer(self, plot: str, feature: str) -> Answer:
-        """Return which of the three answers stands for a feature on a plot."""
-        amount = self.amount[self.plots.get_loc(plot), self.features.index(feature)]
+        """Return which of the three answers stands for a feature on a plot.
+
+        Parameters
+        ----------
+        plot, feature
+            Id of the plot and key of the feature.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot or feature; the nearest spellings are offered.
+        """
+        if feature not in self.features:
+            hint = nearest_hint(feature, self.features)
+            raise WrongUse(f"There is no feature {feature!r}.{hint}")
+        amount = self.amount[row_of(plot, self.plots), self.features.index(feature)]
         if np.isnan(amount):
             return "not known"
         return "there" if amount > 0 else "not there"
@@ -56,8 +72,8 @@ class Answers:
         return pd.DataFrame(self.amount, index=self.plots, columns=list(self.features))
 
 
-@dataclass(frozen=True, eq=False)
-class Neighbourhood:
+@dataclass(frozen=True, eq=False, repr=False)
+class Neighbourhood(Shown):
     """One neighbourhood in one projected CRS in metres.
 
     Attributes
@@ -95,6 +111,13 @@ class Neighbourhood:
         `patchnet.pages.privacy`.
     generalised, withheld
         What was made coarser and what was left out for that, in words; empty for ``own``.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> street = patchnet.read_demo()
+    >>> street.answers.table().index.equals(street.plots.index)
+    True
     """
 
     name: str
@@ -112,3 +135,41 @@ class Neighbourhood:
     generalised: str = ""
     withheld: str = ""
     street_objects: gpd.GeoDataFrame | None = None
+
+    def row_of(self, plot: str) -> int:
+        """Return which row of `plots` a plot is, from 0.
+
+        Parameters
+        ----------
+        plot
+            Id of the plot.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot; the nearest spellings are offered.
+        """
+        return row_of(plot, self.plots.index, of=self.name)
+
+
+def row_of(plot: str, plots: pd.Index, *, of: str = "") -> int:
+    """Return which row a plot is, from 0.
+
+    Parameters
+    ----------
+    plot
+        Id of the plot.
+    plots
+        Ids of all plots, each once.
+    of
+        What the plots are of, for the message.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such plot; the nearest spellings are offered.
+    """
+    if plot not in plots:
+        hint = nearest_hint(str(plot), plots.astype(str))
+        raise WrongUse(f"There is no plot {plot!r}{f' in {of}' if of else ''}.{hint}")
+    return int(plots.get_indexer(pd.Index([plot]))[0])

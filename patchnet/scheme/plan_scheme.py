@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess, choose_groups
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.compare import compare_assessments
+from patchnet.assess.compare import compare
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge, Recipe
@@ -22,7 +22,9 @@ from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme, SchemeAsk, Sch
 from patchnet.scheme.search import Best, every_scheme, search_schemes
 from patchnet.scheme.state import GroupState, Pick, State, Worth
 from patchnet.scheme.together import SchemeRules
-from patchnet.street import Site, Street
+from patchnet.street.find import find_street
+from patchnet.street.places import planter_sites
+from patchnet.street.site import Site, Street
 
 __all__ = ["plan_scheme"]
 
@@ -31,13 +33,13 @@ Array = NDArray[np.float64]
 
 def plan_scheme(
     assessment: Assessment,
-    street: Street,
-    sites: Sequence[Site],
-    ask: SchemeAsk,
+    street: Street | str,
+    sites: Sequence[Site] | None = None,
+    ask: SchemeAsk | None = None,
     *,
     seed: int = 0,
 ) -> Scheme:
-    """Choose planters for a street.
+    """Choose planters along a street, in the order of building, with a certificate.
 
     Parameters
     ----------
@@ -45,21 +47,43 @@ def plan_scheme(
         The neighbourhood as it is. Only its drawn-in amounts are taken from it: the scheme's
         groups are assessed anew, on straight lines, since planters serve what flies.
     street
-        The street.
+        The street, or its name as the map has it.
     sites
-        Every site along it, with its verdict.
+        Every site along it, with its verdict; None: found with the sizes of the tables.
     ask
-        What the scheme is to be.
+        What the scheme is to be; None: as many planters as the tables say, for every group that
+        flies.
     seed
         For the shaken starts of the search.
 
     Raises
     ------
     WrongUse
-        If groups, sites or recipes do not exist, locks contradict each other, or nothing can be
-        built: every reason at once.
+        If the street, groups, sites or recipes do not exist, locks contradict each other, or
+        nothing can be built: every reason at once.
+
+    Returns
+    -------
+    Scheme
+        With the `planters`, the certificate (`curve`, `exact`), the states `before` and `after`
+        assessed anew, and their `comparison`.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["bumblebee"], straight=True)
+    >>> ask = patchnet.SchemeAsk(planters=1, groups=("bumblebee",))
+    >>> scheme = patchnet.plan_scheme(answer, "Wickthorn Street", ask=ask)
+    >>> [planter.plot for planter in scheme.planters]
+    ['S01']
     """
-    knowledge = assessment.knowledge
+    knowledge, hood = assessment.knowledge, assessment.neighbourhood
+    if isinstance(street, str):
+        street = find_street(hood, street, knowledge=knowledge)
+    if sites is None:
+        sites = planter_sites(hood, street, knowledge=knowledge)
+    if ask is None:
+        ask = SchemeAsk(planters=int(knowledge.scheme_figure("planters")))
     usable, recipes, groups = _checked(assessment, sites, ask)
     ids = [_plot_id(assessment, at) for at in range(len(usable))]
     fields = group_fields(assessment, usable, ids, recipes, groups)
@@ -344,7 +368,7 @@ def _handed_over(
         exact=exact,
         before=before,
         after=after,
-        comparison=compare_assessments(before, after),
+        comparison=compare(before, after),
         neighbourhood=hood,
         notes=_notes(street, usable, ordered),
     )

@@ -6,6 +6,7 @@ from typing import Literal
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
@@ -43,9 +44,15 @@ class SchemeAsk:
         Who waters; empty: nobody named yet.
     unkept
         Most planters without a keeper within carrying distance; None: no limit.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.SchemeAsk(planters=6, budget=2500).goal
+    'links'
     """
 
-    planters: int | None
+    planters: int | None = None
     budget: float | None = None
     goal: Literal["links", "cover"] = "links"
     groups: tuple[str, ...] = ()
@@ -133,8 +140,8 @@ class SchemeStep:
         return (self.bound - self.value) / self.value if self.value > 0 else float("inf")
 
 
-@dataclass(frozen=True, eq=False)
-class Scheme:
+@dataclass(frozen=True, eq=False, repr=False)
+class Scheme(Shown):
     """A planter scheme along one street.
 
     Attributes
@@ -159,6 +166,14 @@ class Scheme:
         The street with the planters as plots.
     notes
         What had to be assumed or left out, in plain words.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["bumblebee"], straight=True)
+    >>> ask = patchnet.SchemeAsk(planters=1, groups=("bumblebee",))
+    >>> len(patchnet.plan_scheme(answer, "Wickthorn Street", ask=ask).planters)
+    1
     """
 
     ask: SchemeAsk

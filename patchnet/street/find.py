@@ -9,6 +9,7 @@ from shapely.ops import substring
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import Vehicle, stopping_sight_m
 from patchnet.read.neighbourhood import Neighbourhood
@@ -30,7 +31,9 @@ class _Speed(NamedTuple):
     basis: Basis
 
 
-def find_street(neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge) -> Street:
+def find_street(
+    neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge | None = None
+) -> Street:
     """Find one road of a neighbourhood and measure it for planters.
 
     Parameters
@@ -52,7 +55,15 @@ def find_street(neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge
     WrongUse
         If there is no such road (with the nearest names), if it is drawn only as an area, or if
         it is too fast for any planter.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> street = patchnet.find_street(patchnet.read_demo(), "mallowby road")
+    >>> street.name
+    'Mallowby Road'
     """
+    knowledge = knowledge or load_knowledge()
     road = road_line(neighbourhood.roads, name, knowledge=knowledge)
     line = road.line
     speed = _speed_of([stretch[3] for stretch in road.stretches], knowledge)

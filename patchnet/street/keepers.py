@@ -9,13 +9,14 @@ from pathlib import Path
 import shapely
 
 from patchnet.core.cells import whole_number
+from patchnet.core.errors import DataFaults
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
 from patchnet.core.table import Table, read_table
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["Keeper", "read_keepers"]
+__all__ = ["Keeper", "keepers_in", "read_keepers"]
 
 _COLUMNS = ("name", "plot", "x", "y", "litres")
 _NEEDED = ("name", "litres")
@@ -24,14 +25,59 @@ _MINUS = re.compile(r"[-\N{MINUS SIGN}]\s*")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Keeper:
-    """Somebody who waters from a tap: where, and how many litres a visit at most."""
+    """Somebody who waters from a tap: where, and how many litres a visit at most.
+
+    Examples
+    --------
+    >>> import patchnet, shapely
+    >>> patchnet.Keeper("the Okoros", shapely.Point(10, 5), 120.0).litres
+    120.0
+    """
 
     name: str
     place: shapely.Point
     litres: float
 
 
-def read_keepers(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keeper, ...]:
+def read_keepers(path: Path | str, neighbourhood: Neighbourhood) -> tuple[Keeper, ...]:
+    r"""Read who waters the planters of a scheme.
+
+    Parameters
+    ----------
+    path
+        CSV or xlsx with the columns ``name``, ``litres`` (a visit), and ``plot`` (whose tap it
+        is), or ``x`` and ``y`` in the neighbourhood's CRS.
+    neighbourhood
+        For the plots.
+
+    Returns
+    -------
+    tuple of Keeper
+        In the order of the file.
+
+    Raises
+    ------
+    CannotRead
+        If the file is missing or is no table.
+    DataFaults
+        If rows cannot be read: every one of them.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> from pathlib import Path
+    >>> _ = Path("taps.csv").write_text("name,litres,plot\nthe Okoros,120,W17F\n")
+    >>> [keeper.litres for keeper in patchnet.read_keepers("taps.csv", patchnet.read_demo())]
+    [120.0]
+    """
+    faults = FaultList()
+    people = keepers_in(Path(path), neighbourhood, faults)
+    if any(fault.severity == "error" for fault in faults.faults):
+        raise DataFaults(faults.faults)
+    return people
+
+
+def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keeper, ...]:
     """Read who waters: a table with the columns name, litres (a visit), and plot, or x and y.
 
     Parameters

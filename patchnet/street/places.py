@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from patchnet.core.errors import WrongUse
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
@@ -29,7 +30,7 @@ def planter_sites(
     neighbourhood: Neighbourhood,
     street: Street,
     *,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     sizes: Iterable[PlanterSize] | None = None,
     spacing_m: float | None = None,
     sides: Literal["both", "left", "right"] = "both",
@@ -62,7 +63,16 @@ def planter_sites(
     ------
     WrongUse
         If a size or the spacing is not above nought, there is no size, or no such side.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> hood = patchnet.read_demo()
+    >>> street = patchnet.find_street(hood, "Mallowby Road")
+    >>> {site.side for site in patchnet.planter_sites(hood, street, sides="left")}
+    {'left'}
     """
+    knowledge = knowledge or load_knowledge()
     if sides not in ("both", *SIDES):
         raise WrongUse(f"There is no side {sides!r}: write left, right or both.")
     if plain_name(street.name) not in map(plain_name, neighbourhood.roads["name"]):

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.faults import Fault
+from patchnet.core.shown import Shown
 from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
 
 __all__ = [
@@ -177,8 +178,8 @@ class SightArea:
     basis: Basis
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Street:
+@dataclass(frozen=True, eq=False, slots=True, repr=False)
+class Street(Shown):
     """One road of the neighbourhood, ready to be planted along.
 
     Attributes

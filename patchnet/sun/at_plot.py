@@ -8,8 +8,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.course import Course, Place, month_of_midsummer, place_of
@@ -149,9 +147,7 @@ def plots_sun(
     place = place_of(table)
     wanted = list(table.index) if plots is None else list(dict.fromkeys(plots))
     for plot in wanted:
-        if plot not in table.index:
-            hint = nearest_hint(str(plot), [str(one) for one in table.index])
-            raise WrongUse(f"There is no plot {plot!r} in {neighbourhood.name}.{hint}")
+        neighbourhood.row_of(plot)
     year = Course.of(place, range(1, 13), knowledge)
     screens = Screens.of(neighbourhood, knowledge, surface=surface)
     guessed = screens.guessed()

@@ -9,9 +9,10 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood, row_of
 from patchnet.sun.course import Course, month_of_midsummer, place_of
 from patchnet.sun.screens import Screens
 from patchnet.sun.surface_heights import SurfaceHeights
@@ -27,8 +28,8 @@ _PLASTIC = 1.324717957244746
 _EMPTIEST = 100
 
 
-@dataclass(frozen=True, eq=False)
-class SunHours:
+@dataclass(frozen=True, eq=False, repr=False)
+class SunHours(Shown):
     """Direct sun on the open ground of each plot; NaN is not known, never "no shade".
 
     Attributes
@@ -80,7 +81,7 @@ class SunHours:
 
 def sun_hours(
     neighbourhood: Neighbourhood,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     *,
     months: Sequence[int] = tuple(range(1, 13)),
     surface: SurfaceHeights | None = None,
@@ -118,7 +119,15 @@ def sun_hours(
     ------
     WrongUse
         If a month or plot does not exist, or the plots have no coordinate system.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> hours = patchnet.sun_hours(patchnet.read_demo(), plots=["M15B"], months=[6]).hours
+    >>> bool(hours.loc["M15B", 6] > 0)
+    True
     """
+    knowledge = knowledge or load_knowledge()
     wanted = _checked(months)
     table = neighbourhood.plots
     place = place_of(table)
@@ -210,7 +219,5 @@ def _checked(months: Sequence[int]) -> tuple[int, ...]:
 
 def _chosen(index: pd.Index, plots: Sequence[str]) -> pd.Index:
     for plot in plots:
-        if plot not in index:
-            hint = nearest_hint(str(plot), [str(one) for one in index])
-            raise WrongUse(f"There is no plot {plot!r}.{hint}")
+        row_of(plot, index)
     return pd.Index(list(dict.fromkeys(plots)), name=index.name)

@@ -14,6 +14,8 @@ from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.raster_cells import at_centres, cell_side
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.sun.course import Course
 
@@ -26,8 +28,8 @@ __all__ = ["SurfaceHeights", "read_surface_heights"]
 _CELLS_MOST = 16_000_000
 
 
-@dataclass(frozen=True, eq=False)
-class SurfaceHeights:
+@dataclass(frozen=True, eq=False, repr=False)
+class SurfaceHeights(Shown):
     """Heights on a grid in the coordinate system of the plots.
 
     Attributes
@@ -117,7 +119,7 @@ class SurfaceHeights:
 def read_surface_heights(
     path: Path | str,
     plots: gpd.GeoDataFrame,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     *,
     bare_earth: Path | str | None = None,
 ) -> SurfaceHeights:
@@ -146,7 +148,22 @@ def read_surface_heights(
     DataFaults
         If a raster has no place on the map, does not overlap the plots, holds no data there, or
         heights that cannot be: every fault of both files at once.
+
+    Examples
+    --------
+    >>> import numpy, patchnet, rasterio
+    >>> street = patchnet.read_demo()
+    >>> west, south, east, north = street.plots.total_bounds
+    >>> place = rasterio.Affine(5, 0, west - 50, 0, -5, north + 50)
+    >>> with rasterio.open(
+    ...     "dsm.tif", "w", driver="GTiff", width=90, height=70, count=1, dtype="float32",
+    ...     crs=street.plots.crs.to_wkt(), transform=place,
+    ... ) as raster:
+    ...     raster.write(numpy.full((1, 70, 90), 12, "float32"))
+    >>> patchnet.read_surface_heights("dsm.tif", street.plots).cell_m
+    5.0
     """
+    knowledge = knowledge or load_knowledge()
     faults = FaultList()
     margin = knowledge.setting("surface_margin_sun_m")
     left, low, right, high = plots.total_bounds + np.array([-1, -1, 1, 1]) * margin

@@ -4,7 +4,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,6 +13,8 @@ import pandas as pd
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.geopackage import changing, copy_geopackage
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.read.neighbourhood import Neighbourhood
@@ -26,8 +28,8 @@ from patchnet.survey.survey_record import CONSENT, Records, digest
 __all__ = ["Forgotten", "forget_plots", "record_consent"]
 
 
-@dataclass(frozen=True, eq=False)
-class Forgotten:
+@dataclass(frozen=True, eq=False, repr=False)
+class Forgotten(Shown):
     """What was taken out.
 
     Attributes
@@ -51,8 +53,8 @@ def record_consent(
     consent: str,
     target: Path | str,
     *,
-    knowledge: Knowledge,
-    now: datetime,
+    knowledge: Knowledge | None = None,
+    now: datetime | None = None,
     columns: Mapping[str, str] | None = None,
 ) -> Merged:
     """Write down a household's answer about being shown in public; earlier answers are kept.
@@ -68,7 +70,7 @@ def record_consent(
     target
         Where to write; may be `path`.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
     now
         When it was said, with its offset.
     columns
@@ -80,7 +82,19 @@ def record_consent(
         If there is no such plot.
     CannotRead, CannotWrite, DataFaults
         As reading and writing.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> patchnet.write_base(base, "street.gpkg")
+    >>> plot = base.plots["id"].iloc[0]
+    >>> patchnet.record_consent("street.gpkg", plot, "yes", "street.gpkg").consent[plot]
+    'yes'
     """
+    knowledge = knowledge or load_knowledge()
+    now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
     _ensure_plot(hood, plot)
@@ -107,8 +121,8 @@ def forget_plots(
     plots: Sequence[str],
     target: Path | str,
     *,
-    knowledge: Knowledge,
-    now: datetime,
+    knowledge: Knowledge | None = None,
+    now: datetime | None = None,
     outline: bool = False,
     columns: Mapping[str, str] | None = None,
 ) -> Forgotten:
@@ -128,7 +142,7 @@ def forget_plots(
     target
         Where to write; may be `path`.
     knowledge
-        The tables.
+        The tables; None: those that ship with patchnet.
     now
         When it was asked, with its offset.
     outline
@@ -142,7 +156,19 @@ def forget_plots(
         If there is no such plot, or the file would have none left.
     CannotRead, CannotWrite, DataFaults
         As reading and writing.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> patchnet.write_base(base, "street.gpkg")
+    >>> plot = base.plots["id"].iloc[0]
+    >>> patchnet.forget_plots("street.gpkg", [plot], "street.gpkg").surveyors
+    0
     """
+    knowledge = knowledge or load_knowledge()
+    now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
     for plot in plots:

@@ -12,6 +12,7 @@ import pandas as pd
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns, find_columns
 from patchnet.read.from_file import local_path, read_neighbourhood
@@ -32,9 +33,9 @@ __all__ = [
 ]  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
-class Merged:
-    """A street with everything that was gathered.
+@dataclass(frozen=True, eq=False, repr=False)
+class Merged(Shown):
+    r"""A street with everything that was gathered.
 
     Attributes
     ----------
@@ -60,6 +61,17 @@ class Merged:
         What was left out or is in doubt.
     id_column
         Name of the plots' column of ids.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> from pathlib import Path
+    >>> _ = patchnet.write_demo("demo")
+    >>> row = "plot,feature,answer,surveyor,date\nM15B,pond,there,Ann,2026-05-09\n"
+    >>> _ = Path("ann.csv").write_text(row)
+    >>> merged = patchnet.merge_survey("demo", "ann.csv", same_street=True)
+    >>> merged.survey["plot"].tolist()
+    ['M15B']
     """
 
     source: Path
@@ -199,7 +211,7 @@ def summed_up(
 
 
 def write_merged(merged: Merged, target: Path | str) -> Path:
-    """Write the street with its records, whole or not at all, and return the path.
+    r"""Write the street with its records, whole or not at all, and return the path.
 
     Where nothing is new and the target is the street's own file, it is left untouched.
 
@@ -207,6 +219,17 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
     ------
     CannotWrite
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> from pathlib import Path
+    >>> _ = patchnet.write_demo("demo")
+    >>> row = "plot,feature,answer,surveyor,date\nM15B,pond,there,Ann,2026-05-09\n"
+    >>> _ = Path("ann.csv").write_text(row)
+    >>> merged = patchnet.merge_survey("demo", "ann.csv", same_street=True)
+    >>> patchnet.write_merged(merged, "street.gpkg").name
+    'street.gpkg'
     """
     path = Path(target)
     same = path.exists() and path.samefile(merged.source)

@@ -74,14 +74,24 @@ _GEOMETRY = "geometry"
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
 
-def read_records(path: Path) -> Records:
+def read_records(path: Path | str) -> Records:
     """Read what was gathered so far; empty where nothing was.
 
     Raises
     ------
     CannotRead
         If the file is no GeoPackage, or its records are damaged.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> _ = patchnet.write_demo("demo")
+    >>> base = patchnet.make_base(["demo/buildings.geojson", "demo/roads.geojson"])
+    >>> patchnet.write_base(base, "street.gpkg")
+    >>> len(patchnet.read_records("street.gpkg").statements)
+    0
     """
+    path = Path(path)
     with trouble(path), closing(connect(path)) as there:
         names = table_names(there)
         if "gpkg_contents" not in names:

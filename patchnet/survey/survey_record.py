@@ -8,6 +8,8 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from patchnet.core.shown import Shown
+
 __all__ = [
     "CONSENT",
     "DRAWN",
@@ -55,8 +57,8 @@ def _no_shapes() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(_empty(DRAWN), geometry=[])
 
 
-@dataclass(frozen=True, eq=False)
-class Records:
+@dataclass(frozen=True, eq=False, repr=False)
+class Records(Shown):
     """Everything gathered; columns as the tuples of this module say.
 
     `streets` are ids under which returns are taken (see `returns.street_id`).

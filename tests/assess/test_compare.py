@@ -8,14 +8,14 @@ from hypothesis import strategies as st
 from worlds.paper import make_knowledge, make_street
 
 from patchnet.assess import assess
-from patchnet.assess.compare import compare_assessments
+from patchnet.assess.compare import compare
 from patchnet.core.errors import WrongUse
 
 KNOW = make_knowledge()
 
 
 def compared(before, after, **options):
-    return compare_assessments(
+    return compare(
         assess(make_street(before, **options), knowledge=KNOW),
         assess(make_street(after, **options), knowledge=KNOW),
     )
@@ -86,16 +86,14 @@ def test_plots_in_only_one_of_them_and_none_in_common():
     other = make_street([(1, 4)])
     other.plots.index = other.plots.index.map({"p1": "x1"})
     with pytest.raises(WrongUse, match="share no plot"):
-        compare_assessments(
-            assess(make_street([(1, 4)]), knowledge=KNOW), assess(other, knowledge=KNOW)
-        )
+        compare(assess(make_street([(1, 4)]), knowledge=KNOW), assess(other, knowledge=KNOW))
 
 
 def test_an_outline_that_moved():
     """10 x 10 m moved by 1 m: 2 x 10 m2 not common of 110 together, 18 %."""
     first = assess(make_street([(1, 4), (1, 4)]), knowledge=KNOW)
     second = assess(make_street([(1, 4), (1, 4)], lefts=[0, 61]), knowledge=KNOW)
-    ((plot, share),) = compare_assessments(first, second).moved
+    ((plot, share),) = compare(first, second).moved
     assert plot == "p2"
     assert share == pytest.approx(20 / 110)
 

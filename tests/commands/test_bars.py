@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from patchnet.commands.options import layers_bar, progress_bar
+from patchnet.commands.asked import layers_bar, progress_bar
 
 
 class Terminal(io.StringIO):

@@ -13,7 +13,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
-from patchnet.street.keepers import read_keepers
+from patchnet.street.keepers import keepers_in
 
 EAST, NORTH = 450_000.0, 210_000.0
 
@@ -189,11 +189,11 @@ def test_taps_are_read_from_plots_and_from_metres(street, tmp_path):
     path = Path(tmp_path / "taps.csv")
     path.write_bytes('\ufeffName,x,y,Litres\nZoë,450010,210020,"32,5"\n'.encode())
     wrong = FaultList()
-    (zoe,) = read_keepers(path, hood, wrong)
+    (zoe,) = keepers_in(path, hood, wrong)
     assert not wrong.faults
     assert (zoe.name, zoe.litres, zoe.place.x, zoe.place.y) == ("Zoë", 32.5, 450010, 210020)
     path.write_text("who,where\n")
-    assert read_keepers(path, hood, wrong) == ()
+    assert keepers_in(path, hood, wrong) == ()
     assert "must name the columns" in wrong.faults[0].mend
 
 

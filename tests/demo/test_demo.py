@@ -80,7 +80,7 @@ def test_rebuilds_byte_for_byte(tmp_path):
 
 
 def test_rebuilds_from_the_command_line(tmp_path):
-    command = [sys.executable, "-W", "error", "-m", "patchnet.demo.files"]
+    command = [sys.executable, "-W", "error", "-m", "patchnet.demo"]
     subprocess.run([*command, tmp_path], check=True)
     assert {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()} == (
         demo.demo_files()

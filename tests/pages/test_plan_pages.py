@@ -20,7 +20,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.kit.plan_words import in_a_sentence
 from patchnet.pages.kit.to_scale import SCALES, Paper, fitting_paper
-from patchnet.pages.sheets.plan_card import plan_card, write_plan_card
+from patchnet.pages.sheets.plan_card import plan_card, write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import Adviser
@@ -148,13 +148,13 @@ def test_nothing_is_fetched_and_text_is_escaped(card):
 
 def test_file_is_replaced_only_where_it_is_ours(plan, assessment, tmp_path):
     path = tmp_path / "card.html"
-    write_plan_card(plan, assessment, path)
-    write_plan_card(plan, assessment, path)
+    write_card(plan, path)
+    write_card(plan, path)
     path.write_text("my shopping list")
     with pytest.raises(CannotWrite):
-        write_plan_card(plan, assessment, path)
+        write_card(plan, path)
     assert path.read_text() == "my shopping list"
-    write_plan_card(plan, assessment, path, overwrite=True)
+    write_card(plan, path, overwrite=True)
     assert "What plot" in path.read_text()
 
 

@@ -12,26 +12,21 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.tables import break_table, importance_table, link_table, plot_table
 from patchnet.core.errors import CannotWrite, WrongUse
-from patchnet.core.files import write_aside
+from patchnet.core.files import ensure_may_write, write_aside
 from patchnet.core.geopackage import OutLayer, write_geopackage
-from patchnet.movement.distance import crossing_line
-from patchnet.network.importance import patch_importance
-from patchnet.network.prune import prune_links
+from patchnet.network.measures import network_measures
 from patchnet.pages.kit.numbers import figure
-from patchnet.read.feature_lists import Said, write_list
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "LAYERS",
     "Form",
-    "break_table",
     "cut_words",
+    "export",
     "export_form",
-    "link_table",
-    "plot_features",
-    "plot_table",
     "write_export",
     "write_layers",
 ]
@@ -84,148 +79,58 @@ def cut_words(assessment: Assessment) -> str:
     )
 
 
-def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDataFrame:
-    """Plots with what they have and how each group stands, one row a plot, metres.
+def export(
+    assessment: Assessment,
+    path: Path | str,
+    *,
+    layer: Literal["plots", "links", "breaks"] = "plots",
+    all_links: bool = False,
+    importance: bool = False,
+    overwrite: bool = False,
+) -> Path:
+    """Write the results for other programs, whole or not at all, and return the path.
 
-    Columns: id, kind, label, street, area_m2, known_share, features (a list that patchnet reads
-    back), and for each group ``room_<group>``, ``homes_``, ``homes_low_``, ``homes_high_``,
-    ``quality_``, ``scarcest_``, ``component_`` (-1: no patch) and, for each need,
-    ``enough_<group>_<need>`` and ``met_<group>_<need>``. With `importance` also what is lost when
-    the plot goes, in percent of the PC numerator: ``loss_<group>`` = ``own_`` + ``flow_`` +
-    ``connector_`` (empty where the plot is no patch).
+    Parameters
+    ----------
+    assessment
+        The answer; where it is for others (see `patchnet.for_audience`), each row says what was
+        made coarser or left out.
+    path
+        Its ending says the format: ``.gpkg`` (GeoPackage, every layer), ``.geojson`` (RFC 7946,
+        one layer, WGS 84), ``.csv`` (RFC 4180, one layer), ``.graphml`` (the patch graph of one
+        group).
+    layer
+        Which layer a GeoJSON or CSV file holds.
+    all_links
+        Also links that no best route needs.
+    importance
+        Also what each plot is worth to the network of each group (see `patchnet.plot_table`).
+    overwrite
+        Also replace a file that patchnet did not make.
+
+    Raises
+    ------
+    WrongUse
+        If the ending is another, there is no such layer, or GraphML is asked for without exactly
+        one group.
+    CannotWrite
+        If the file cannot be written, or would replace one that patchnet did not make.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.export(answer, "plots.csv", importance=True).name
+    'plots.csv'
     """
-    plots = assessment.neighbourhood.plots
-    columns: dict[str, object] = {
-        "id": plots.index.astype(str),
-        "kind": plots["kind"],
-        "label": plots["label"],
-        "street": plots["street"],
-        "area_m2": plots["area_m2"],
-        "known_share": assessment.known_share,
-        "features": plot_features(assessment.neighbourhood),
-    }
-    for key, answer in assessment.groups.items():
-        columns |= _group_columns(key, answer)
-        if importance:
-            shares = patch_importance(answer.network, p_cut=assessment.knowledge.setting("p_cut"))
-            columns |= {
-                f"{part}_{key}": shares[part].reindex(plots.index) for part in shares.columns
-            }
-    table = pd.DataFrame(columns, index=plots.index)
-    return gpd.GeoDataFrame(
-        table.reset_index(drop=True), geometry=plots.geometry.to_numpy(), crs=plots.crs
+    form = export_form(path, list(assessment.groups))
+    if layer not in LAYERS:
+        raise WrongUse(f"There is no layer {layer!r}: write one of {', '.join(LAYERS)}.")
+    ensure_may_write(path, overwrite=overwrite)
+    write_export(
+        assessment, path, form=form, layer=layer, all_links=all_links, importance=importance
     )
-
-
-def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
-    columns: dict[str, object] = {
-        f"room_{key}": answer.room,
-        f"homes_{key}": answer.homes,
-        f"homes_low_{key}": answer.homes_low,
-        f"homes_high_{key}": answer.homes_high,
-        f"quality_{key}": answer.quality,
-        f"scarcest_{key}": answer.scarcest.astype(str),
-        f"component_{key}": answer.component,
-    }
-    for sheet in answer.needs:
-        columns[f"enough_{key}_{sheet.need.key}"] = sheet.enough
-        columns[f"met_{key}_{sheet.need.key}"] = sheet.met
-    return columns
-
-
-def plot_features(neighbourhood: Neighbourhood) -> list[str]:
-    """Feature lists in the form that patchnet reads: unlisted is not known."""
-    answers = neighbourhood.answers
-    return [
-        write_list(
-            Said(
-                feature,
-                "there" if amount > 0 else "not there",
-                float(amount) if stated and amount > 0 else None,
-                bool(certain),
-            )
-            for feature, amount, stated, certain in zip(
-                answers.features, row, sized, sure, strict=True
-            )
-            if not np.isnan(amount)
-        )
-        for row, sized, sure in zip(answers.amount, answers.sized, answers.sure, strict=True)
-    ]
-
-
-def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDataFrame:
-    """Links of every group as lines: group, from_plot, to_plot, length_m, cost_m, p.
-
-    Groups that walk: the cheapest ways over the ground; `cost_m` is in metres of the best
-    ground, and p follows from it. Others: straight lines, of which `cost_m` is the length.
-    Links that no best route needs are left out unless `all_links`; leaving them out changes
-    no route and no measure.
-    """
-    shapes = assessment.neighbourhood.plots.geometry
-    tables = []
-    for key, answer in assessment.groups.items():
-        network = answer.network
-        kept = slice(None) if all_links else prune_links(network)
-        starts, ends = network.ids[network.i[kept]], network.ids[network.j[kept]]
-        cost = network.length_mm[kept] / 1000
-        lines, length = _crossings(assessment, answer, starts, ends)
-        tables.append(
-            pd.DataFrame(
-                {
-                    "group": key,
-                    "from_plot": starts.astype(str),
-                    "to_plot": ends.astype(str),
-                    "length_m": cost if length is None else length,
-                    "cost_m": cost,
-                    "p": np.exp(-network.k_per_m * cost),
-                    "geometry": lines,
-                }
-            )
-        )
-    return gpd.GeoDataFrame(
-        pd.concat(tables, ignore_index=True), geometry="geometry", crs=shapes.crs
-    )
-
-
-def _crossings(
-    assessment: Assessment, answer: GroupAnswer, starts: pd.Index, ends: pd.Index
-) -> tuple[list[shapely.LineString], list[float] | None]:
-    """Lines of links, and their metres where these are not what the links cost."""
-    plots = assessment.neighbourhood.plots
-    if answer.ground is None:
-        pairs = zip(plots.geometry.loc[starts], plots.geometry.loc[ends], strict=True)
-        return [crossing_line(a, b) for a, b in pairs], None
-    at = (plots.index.get_indexer(starts).tolist(), plots.index.get_indexer(ends).tolist())
-    ways = [answer.ground.line(i, j) for i, j in zip(*at, strict=True)]
-    return [line for line, _ in ways], [length for _, length in ways]
-
-
-def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
-    """Breaks of every group as lines, for each group the one that wins most first."""
-    rows = [
-        {
-            "group": key,
-            "from_plot": gap.from_plot,
-            "to_plot": gap.to_plot,
-            "width_m": gap.width_m,
-            "cost_m": gap.cost_m,
-            "stepping_stones": gap.stepping_stones,
-            "homes_won": gap.homes_won,
-            "plots_on_the_way": "; ".join(gap.plots_on_the_way),
-            "geometry": gap.line,
-        }
-        for key, answer in assessment.groups.items()
-        for gap in answer.breaks
-    ]
-    columns = (
-        "group", "from_plot", "to_plot", "width_m", "cost_m", "stepping_stones", "homes_won",
-        "plots_on_the_way", "geometry",
-    )  # fmt: skip
-    return gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=list(columns)),
-        geometry="geometry",
-        crs=assessment.neighbourhood.plots.crs,
-    )
+    return Path(path)
 
 
 def write_export(
@@ -250,17 +155,38 @@ def write_export(
         (answer,) = assessment.groups.values()
         graph = answer.network.graph.copy()
         graph.graph.update(told)
+        if importance:
+            _add_importance(graph, assessment)
         with write_aside(path) as draft:
             nx.write_graphml(graph, draft)
         return
     makers = {
-        "plots": lambda: plot_table(assessment, importance=importance),
+        "plots": lambda: _with_ids(plot_table(assessment, importance=importance)),
         "links": lambda: link_table(assessment, all_links=all_links),
         "breaks": lambda: break_table(assessment),
     }
     wanted = LAYERS if form == "gpkg" else (layer,)
     tables = {name: makers[name]().assign(**told) for name in wanted}
     write_layers(tables, path, form=form, credit_lines=hood.credits, told=told)
+
+
+def _with_ids(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Turn the index of plots into a first column of text."""
+    plain = table.reset_index(drop=True)
+    plain.insert(0, "id", table.index.astype(str))
+    return plain
+
+
+def _add_importance(graph: "nx.Graph[str]", assessment: Assessment) -> None:
+    """What each patch is worth to its neighbours in the graph, and measures of the whole."""
+    ((key, answer),) = assessment.groups.items()
+    for plot, row in importance_table(assessment, key).iterrows():
+        graph.nodes[plot].update({str(part): float(value) for part, value in row.items()})
+    cut = assessment.knowledge.setting("p_cut")
+    measures = network_measures(answer.network, p_cut=cut, hops=True)
+    graph.graph.update(
+        linked_homes=measures.eca, linked_homes_iic=measures.ec_iic, harary=measures.harary
+    )
 
 
 def _told(hood: Neighbourhood) -> dict[str, str]:

@@ -9,7 +9,7 @@ from branca.element import Figure
 
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
-from patchnet.core.files import write_text
+from patchnet.core.files import ensure_may_write, write_text
 from patchnet.pages.kit import colours
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
@@ -123,8 +123,12 @@ def map_page(
 
     Examples
     --------
-    >>> page = map_page(assessment, title="Alder Row")  # doctest: +SKIP
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> "Alder Row" in patchnet.map_page(answer, title="Alder Row")
+    True
     """
+    public = public or assessment.neighbourhood.audience == "public"
     if public and additions is not None:
         raise WrongUse("A page to be published carries no additions: leave out one of the two.")
     if public:
@@ -181,19 +185,35 @@ def write_map(
     public: bool = False,
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
+    overwrite: bool = False,
     progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> Path:
     """Write the map page to `path`, whole or not at all, and return the path.
 
-    Parameters are those of :func:`map_page`.
+    Parameters
+    ----------
+    assessment, title, tiles, tiles_credit, groups, public, sun, additions, progress
+        As in `map_page`.
+    path
+        The HTML file; its folder must be there.
+    overwrite
+        Also replace a file that patchnet did not make.
 
     Raises
     ------
     CannotWrite
-        If the file cannot be written.
+        If the file cannot be written, or would replace one that patchnet did not make.
     WrongUse, PatchnetError
-        As :func:`map_page`.
+        As `map_page`.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.write_map(answer, "street.html", title="Two streets").name
+    'street.html'
     """
+    ensure_may_write(path, overwrite=overwrite)
     made = map_page(
         assessment,
         title=title,

@@ -4,38 +4,36 @@ import csv
 import io
 import tempfile
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from patchnet.core.errors import CannotWrite
-from patchnet.core.fault_list import FaultList
+from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import OwnFolder
 from patchnet.core.geopackage import OutLayer, fill_geopackage
-from patchnet.core.table import read_table
-from patchnet.pages.files.export import Form, plot_features, write_layers
+from patchnet.pages.files.export import Form, write_layers
+from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
-from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.pack import SchemePack, Told
 from patchnet.pages.scheme.report import scheme_report
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.survey.workbook import harmless
+from patchnet.read.feature_lists import plot_features
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.scheme.folder import SCHEME_STREET
+from patchnet.scheme.planter_scheme import Scheme
 
 __all__ = [
     "SCHEME_FILES",
-    "SCHEME_STREET",
     "ensure_scheme_folder",
-    "planters_by_place",
     "scheme_files",
+    "write_report",
     "write_scheme_folder",
 ]
 
-SCHEME_STREET = "neighbourhood.gpkg"
-"""The street with the planters as plots, as `patchnet.read_neighbourhood` reads it."""
 SCHEME_FILES = (
     "report.html", "map.html", "change.html", "planters.csv", "planters.geojson", "scheme.gpkg",
     SCHEME_STREET,
@@ -57,22 +55,6 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
         SCHEME_STREET: _made(SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood)),
     }
-
-
-def planters_by_place(hood: Neighbourhood, folder: Path) -> Neighbourhood:
-    """Call the planters of a scheme's street by their places, as two schemes number them anew.
-
-    A folder without its table of planters leaves the street as it is.
-    """
-    table = folder / "planters.csv"
-    if not table.is_file():
-        return hood
-    rows = read_table(table, FaultList(), known=("planter", "place")).records()
-    places = {row["planter"]: row["place"] for _, row in rows}
-    plots = hood.plots.rename(index=places)
-    features = hood.features.assign(plot=hood.features["plot"].replace(places))
-    answers = replace(hood.answers, plots=plots.index)
-    return replace(hood, plots=plots, answers=answers, features=features)
 
 
 def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
@@ -122,6 +104,64 @@ def write_scheme_folder(
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+
+
+def write_report(
+    scheme: Scheme,
+    folder: Path | str,
+    *,
+    by: str = "",
+    contact: str = "",
+    date: str = "",
+    status: str = "Draft for consultation",
+    paper: str = "a4",
+    overwrite: bool = False,
+) -> Path:
+    """Write everything that a council asks for of a planter scheme, and return the folder.
+
+    Begin with ``report.html`` in it; ``map.html``, ``change.html`` and ``neighbourhood.gpkg``
+    hold what is known of every plot.
+
+    Parameters
+    ----------
+    scheme
+        From `patchnet.plan_scheme`.
+    folder
+        Appears whole or not at all where it was not there.
+    by, contact
+        Who proposes it; name and number that answers day and night. Empty: a line to fill in.
+    date, status
+        As they are to be printed.
+    paper
+        ``"a4"`` or ``"a3"``: what the plans are drawn on; the scale stays.
+    overwrite
+        Also replace files that patchnet did not make.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such paper, or the scheme has no planter.
+    CannotWrite
+        If the folder cannot be written, or holds files that patchnet did not make.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["bumblebee"], straight=True)
+    >>> ask = patchnet.SchemeAsk(planters=1, groups=("bumblebee",))
+    >>> scheme = patchnet.plan_scheme(answer, "Wickthorn Street", ask=ask)
+    >>> patchnet.write_report(scheme, "scheme", by="a street group").name
+    'scheme'
+    """
+    if paper not in PAPERS:
+        raise WrongUse(f"There is no paper {paper!r}: write {' or '.join(PAPERS)}.")
+    if not scheme.planters:
+        raise WrongUse("The scheme has no planter, so there is nothing to report.")
+    ensure_scheme_folder(folder, overwrite=overwrite)
+    told = Told(by=by, contact=contact, date=date, status=status)
+    files = scheme_files(SchemePack(scheme, told, PAPERS[paper]))
+    write_scheme_folder(files, folder, overwrite=overwrite)
+    return Path(folder)
 
 
 def _write_all(files: Mapping[str, str | bytes], folder: Path) -> None:

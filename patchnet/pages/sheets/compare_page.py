@@ -1,6 +1,9 @@
 """The page of a comparison: a map of what changed, and the changes in words and tables."""
 
+from pathlib import Path
+
 from patchnet.assess.compare import Comparison, GroupChange
+from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
@@ -17,13 +20,46 @@ from patchnet.pages.terminal.compare_text import (
     states_words,
 )
 
-__all__ = ["compare_page"]
+__all__ = ["compare_page", "write_comparison"]
 
 _WIDE_MM, _HIGH_MM = 180, 95
 _NAMED = 12
 _LITTLE = 0.02  # a change smaller than this share of the largest is not tinted
 _MAPS = 6
 _FEATURES_NAMED = 60
+
+
+def write_comparison(
+    comparison: Comparison, path: Path | str, *, title: str = "", overwrite: bool = False
+) -> Path:
+    """Write a page with the map of what changed, and return the path.
+
+    Parameters
+    ----------
+    comparison
+        From `patchnet.compare`.
+    path
+        The HTML file; its folder must be there.
+    title
+        Stands over it; empty: made of the names of the two neighbourhoods.
+    overwrite
+        Also replace a file that patchnet did not make.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be written, or a file that patchnet did not make stands there.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> before = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.write_comparison(patchnet.compare(before, before), "change.html").name
+    'change.html'
+    """
+    ensure_may_write(path, overwrite=overwrite)
+    write_text(path, compare_page(comparison, title=title))
+    return Path(path)
 
 
 def compare_page(comparison: Comparison, *, title: str = "") -> str:

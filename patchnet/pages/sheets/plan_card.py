@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from patchnet.assess.assessment import Assessment
+from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
@@ -42,7 +43,7 @@ from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
 
-__all__ = ["plan_card", "write_plan_card"]
+__all__ = ["plan_card", "write_card"]
 
 _WIDE_MM, _HIGH_MM = 84, 50
 _NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
@@ -50,23 +51,39 @@ _SERVED = 4  # groups named for one thing
 _CHANGES = 3
 
 
-def write_plan_card(
-    plan: PlotPlan,
-    assessment: Assessment,
-    path: Path | str,
-    *,
-    sun: PlotSun | None = None,
-    overwrite: bool = False,
-) -> None:
-    """Write the card as one HTML file that opens and prints without network.
+def write_card(plan: PlotPlan, path: Path | str, *, overwrite: bool = False) -> Path:
+    """Write a plot's plan as a card of one A4 page, and return the path.
+
+    The card is one HTML file that opens and prints without network.
+
+    Parameters
+    ----------
+    plan
+        From `patchnet.plan_plot`.
+    path
+        The file; its folder must be there.
+    overwrite
+        Also replace a file that patchnet did not make.
 
     Raises
     ------
+    WrongUse
+        If the plan does not know the answer that it was made from.
     CannotWrite
         If it cannot be written, or a file that patchnet did not make stands there.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> patchnet.write_card(patchnet.plan_plot(answer, "M15B", month=5), "card.html").name
+    'card.html'
     """
+    if plan.assessment is None:
+        raise WrongUse("This plan was not made from an assessment, so no card can be drawn.")
     ensure_may_write(path, overwrite=overwrite)
-    write_text(path, plan_card(plan, assessment, sun=sun))
+    write_text(path, plan_card(plan, plan.assessment, sun=plan.sun))
+    return Path(path)
 
 
 def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = None) -> str:

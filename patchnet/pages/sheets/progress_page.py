@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from patchnet.core.files import write_text
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
@@ -85,7 +86,11 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
 
 
 def write_progress(
-    progress: Progress, path: Path | str, *, knowledge: Knowledge, title: str | None = None
+    progress: Progress,
+    path: Path | str,
+    *,
+    knowledge: Knowledge | None = None,
+    title: str | None = None,
 ) -> Path:
     """Write the page to `path`, whole or not at all, and return the path.
 
@@ -93,7 +98,15 @@ def write_progress(
     ------
     CannotWrite
         If it cannot be written.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> progress = patchnet.survey_progress(patchnet.read_demo())
+    >>> patchnet.write_progress(progress, "progress.html").name
+    'progress.html'
     """
+    knowledge = knowledge or load_knowledge()
     write_text(path, progress_page(progress, knowledge=knowledge, title=title))
     return Path(path)
 

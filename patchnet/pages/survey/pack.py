@@ -36,6 +36,13 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
     CannotWrite
         If a file of that name is not as patchnet made it, or cannot be written. Nothing is
         written then.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> survey = patchnet.plan_survey(patchnet.read_demo(), contact="a street group")
+    >>> [path.name for path in patchnet.write_survey(survey, "round-1")]
+    ['sheets.html', 'phone.html', 'survey.xlsx', 'survey.csv']
     """
     own = OwnFolder(folder)
     own.ensure_may_write(FILES)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, rows_for_public, sensitive_features
 from patchnet.pages.survey.round import SurveyRound
@@ -56,9 +57,9 @@ class Progress:
 
 def survey_progress(
     neighbourhood: Neighbourhood,
-    records: Records,
+    records: Records | None = None,
     *,
-    knowledge: Knowledge,
+    knowledge: Knowledge | None = None,
     audience: Audience = "own",
 ) -> Progress:
     """Tell how much of a street is known, plot by plot and stretch by stretch.
@@ -68,12 +69,21 @@ def survey_progress(
     neighbourhood
         The street.
     records
-        What its survey has gathered (`survey_file.read_records`); may be empty.
+        What its survey has gathered (see `read_records`); None: nothing yet.
     knowledge
         For the questions that are asked, and the settings.
     audience
         Whom it is for (see `patchnet.pages.privacy`).
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> progress = patchnet.survey_progress(patchnet.read_demo())
+    >>> bool(progress.stretches["all_share"].between(0, 1).all())
+    True
     """
+    knowledge = knowledge or load_knowledge()
+    records = Records() if records is None else records
     hood = neighbourhood
     if audience == "group":
         hood = for_audience(hood, "group", knowledge=knowledge)

@@ -1,18 +1,84 @@
 """What a survey pack is made from: the street, its stretches, its id, and whom to ask."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 
+from patchnet.core.shown import Shown
+from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.survey.stretches import Stretch, stretches_of
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.one_return import street_id
+from patchnet.survey.survey_layers import read_records_if_any
+from patchnet.survey.survey_record import left_in_peace
 
-__all__ = ["SurveyRound"]
+__all__ = ["SurveyRound", "plan_survey"]
+
+_SPARED = "asked not to be surveyed: leave blank"
 
 
-@dataclass(frozen=True, eq=False)
-class SurveyRound:
+def plan_survey(
+    neighbourhood: Neighbourhood,
+    *,
+    file: Path | str | None = None,
+    title: str | None = None,
+    contact: str = "",
+    keep_until: str = "",
+    knowledge: Knowledge | None = None,
+) -> "SurveyRound":
+    """Plan a round of a street survey; `patchnet.write_survey` makes what it takes along.
+
+    Parameters
+    ----------
+    neighbourhood
+        The street to be surveyed.
+    file
+        The street's GeoPackage, where it holds a survey already: households that asked to be
+        left in peace are marked so.
+    title
+        Name of the survey; None: that of the neighbourhood.
+    contact
+        Who runs it and how to reach them, for the privacy notice; empty: left to be written in.
+    keep_until
+        Until when personal data are kept, for the privacy notice; empty: left to be written in.
+    knowledge
+        For the questions and the rules; None: those that ship with patchnet.
+
+    Returns
+    -------
+    SurveyRound
+        The street, its stretches in walking order, its id.
+
+    Raises
+    ------
+    CannotRead
+        If the file cannot be read.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> survey = patchnet.plan_survey(patchnet.read_demo(), contact="a street group")
+    >>> len(survey.stretches) > 1
+    True
+    """
+    if file is not None:
+        spared = left_in_peace(read_records_if_any(Path(file)))
+        if spared:
+            here = neighbourhood.plots
+            label = here["label"].mask(here.index.isin(spared), _SPARED)
+            neighbourhood = replace(neighbourhood, plots=here.assign(label=label))
+    return SurveyRound(
+        neighbourhood,
+        knowledge or load_knowledge(),
+        title=title,
+        contact=contact,
+        keep_until=keep_until,
+    )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SurveyRound(Shown):
     """A survey of one neighbourhood.
 
     Parameters

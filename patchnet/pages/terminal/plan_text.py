@@ -1,6 +1,6 @@
 """A plot's plan as plain text for a terminal, short first, and as JSON."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from shapely import Point
@@ -60,7 +60,9 @@ def plan_json(plan: PlotPlan) -> str:
     money and hours as in the tables. Fields may be added in later versions, at any level; none
     is renamed or changes its unit.
     """
-    return json_text(_pointless(asdict(plan)))
+    record = asdict(replace(plan, assessment=None, sun=None))
+    del record["assessment"], record["sun"]
+    return json_text(_pointless(record))
 
 
 def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
