@@ -35,12 +35,19 @@ def plot_answer(
 
     Parameters
     ----------
+    assessment
+        The answer for the neighbourhood.
     plot
         Id of the plot.
     groups
         Keys of groups among those assessed; all of them where None.
     most
         How many of the nearest plots are named for each feature and need.
+
+    Returns
+    -------
+    PlotAnswer
+        Distances in metres, amounts in each feature's own unit, supplies in homes.
 
     Raises
     ------

@@ -21,6 +21,13 @@ def write_base(base: BaseMap, path: Path | str) -> None:
     ``credits``. Each layer carries its own lines of attribution as metadata too, so that what is
     from OpenStreetMap stays apart from what a survey adds.
 
+    Parameters
+    ----------
+    base
+        From `patchnet.make_base`.
+    path
+        The GeoPackage.
+
     Raises
     ------
     CannotWrite

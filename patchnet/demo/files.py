@@ -214,6 +214,11 @@ def write_demo(folder: Path | str, *, seed: int = SEED) -> list[Path]:
     seed
         The same seed gives the same bytes.
 
+    Returns
+    -------
+    list of Path
+        The files, in the order of their names.
+
     Raises
     ------
     CannotWrite

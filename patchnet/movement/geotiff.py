@@ -23,6 +23,13 @@ def write_geotiff(surface: CostSurface, path: Path | str) -> None:
     Band 3: barriers: the most that a step from the cell to a neighbour costs extra, in cost
     metres; 0: no barrier; -1: a closed one.
 
+    Parameters
+    ----------
+    surface
+        Such as ``routes.surface``.
+    path
+        The file.
+
     Raises
     ------
     CannotWrite
@@ -69,6 +76,17 @@ def write_bands(
     path: Path | str, grid: Grid, bands: dict[str, NDArray[np.float32]], *, nodata: float = _NODATA
 ) -> None:
     """Write arrays on a grid as the bands of one GeoTIFF, each with its name.
+
+    Parameters
+    ----------
+    path
+        The file.
+    grid
+        Where the arrays lie, such as ``routes.surface.grid``.
+    bands
+        Name -> array of the shape of the grid.
+    nodata
+        Number that stands for no data.
 
     Raises
     ------

@@ -61,6 +61,11 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
     faults
         List that warnings are added to, such as an encoding that was assumed.
 
+    Returns
+    -------
+    dict
+        Class -> cost per metre, in metres of the best ground; inf: closed.
+
     Raises
     ------
     CannotRead

@@ -47,6 +47,11 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
     where
         What to call the source in faults: the file, or "your answers".
 
+    Returns
+    -------
+    PlotFacts
+        What was said; whatever was not is None or empty.
+
     Raises
     ------
     DataFaults

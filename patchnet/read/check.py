@@ -86,6 +86,16 @@ def check_file(
 ) -> CheckReport:
     """List every fault of a file; the parameters are those of `read_neighbourhood`.
 
+    Parameters
+    ----------
+    path, features, columns, crs, knowledge
+        As in `patchnet.read_neighbourhood`.
+
+    Returns
+    -------
+    CheckReport
+        Every error and warning, how much there is, and how much of it is known.
+
     Raises
     ------
     CannotRead

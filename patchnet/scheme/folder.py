@@ -29,6 +29,11 @@ def read_states(
     knowledge
         The tables; None: those that ship with patchnet.
 
+    Returns
+    -------
+    tuple of Neighbourhood
+        The first and the second.
+
     Raises
     ------
     DataFaults, CannotRead

@@ -38,6 +38,11 @@ def planter_boxes(
     wrong
         A list that what is wrong is added to; None: it is raised.
 
+    Returns
+    -------
+    list of PlanterSize
+        In the order of `words`; lengths in metres.
+
     Raises
     ------
     WrongUse

@@ -141,6 +141,11 @@ def read_surface_heights(
     bare_earth
         Raster of the ground without what stands on it (a digital terrain model), same level.
 
+    Returns
+    -------
+    SurfaceHeights
+        Heights on a grid of square cells, metres; what is in doubt is in `faults`.
+
     Raises
     ------
     CannotRead

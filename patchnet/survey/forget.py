@@ -76,6 +76,11 @@ def record_consent(
     columns
         As in `read_neighbourhood`.
 
+    Returns
+    -------
+    Merged
+        The street after it; ``consent`` has the last word of each plot.
+
     Raises
     ------
     WrongUse
@@ -149,6 +154,11 @@ def forget_plots(
         True: the outlines are deleted too, so that the map has a hole there.
     columns
         As in `read_neighbourhood`.
+
+    Returns
+    -------
+    Forgotten
+        What was taken out, and the street after it.
 
     Raises
     ------

@@ -215,6 +215,18 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
 
     Where nothing is new and the target is the street's own file, it is left untouched.
 
+    Parameters
+    ----------
+    merged
+        From `patchnet.merge_survey`.
+    target
+        The GeoPackage; may be the street's own file, which is then replaced whole.
+
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     CannotWrite

@@ -77,6 +77,16 @@ _UNSAID = "1970-01-01T00:00:00.000Z"
 def read_records(path: Path | str) -> Records:
     """Read what was gathered so far; empty where nothing was.
 
+    Parameters
+    ----------
+    path
+        The street's GeoPackage.
+
+    Returns
+    -------
+    Records
+        Statements, drawn shapes, answers about consent, returns, and who is to be forgotten.
+
     Raises
     ------
     CannotRead

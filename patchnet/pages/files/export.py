@@ -108,6 +108,11 @@ def export(
     overwrite
         Also replace a file that patchnet did not make.
 
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     WrongUse

@@ -70,6 +70,11 @@ def write_routes(routes: Routes, path: Path | str, *, overwrite: bool = False) -
     overwrite
         Also replace a file that patchnet did not make.
 
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     WrongUse

@@ -113,6 +113,11 @@ def map_page(
         Wraps the groups' answers while their layers are worked out and drawn, such as a progress
         bar: groups that walk take a second or so each.
 
+    Returns
+    -------
+    str
+        HTML text.
+
     Raises
     ------
     WrongUse
@@ -198,6 +203,11 @@ def write_map(
         The HTML file; its folder must be there.
     overwrite
         Also replace a file that patchnet did not make.
+
+    Returns
+    -------
+    Path
+        Where it is.
 
     Raises
     ------

@@ -137,6 +137,11 @@ def write_report(
     overwrite
         Also replace files that patchnet did not make.
 
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     WrongUse

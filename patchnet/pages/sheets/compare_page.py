@@ -45,6 +45,11 @@ def write_comparison(
     overwrite
         Also replace a file that patchnet did not make.
 
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     CannotWrite

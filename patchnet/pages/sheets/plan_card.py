@@ -65,6 +65,11 @@ def write_card(plan: PlotPlan, path: Path | str, *, overwrite: bool = False) -> 
     overwrite
         Also replace a file that patchnet did not make.
 
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     WrongUse

@@ -94,6 +94,22 @@ def write_progress(
 ) -> Path:
     """Write the page to `path`, whole or not at all, and return the path.
 
+    Parameters
+    ----------
+    progress
+        From `patchnet.survey_progress`.
+    path
+        The HTML file.
+    knowledge
+        For the names of features; None: the tables that ship with patchnet.
+    title
+        Title of the page; None: the neighbourhood's name.
+
+    Returns
+    -------
+    Path
+        Where it is.
+
     Raises
     ------
     CannotWrite

@@ -31,6 +31,11 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
     folder
         Made if missing.
 
+    Returns
+    -------
+    tuple of Path
+        The four files.
+
     Raises
     ------
     CannotWrite

@@ -75,6 +75,11 @@ def survey_progress(
     audience
         Whom it is for (see `patchnet.pages.privacy`).
 
+    Returns
+    -------
+    Progress
+        ``plots`` and ``stretches`` with their shares known (0-1), and what people differ on.
+
     Examples
     --------
     >>> import patchnet
