@@ -18,7 +18,7 @@ from patchnet.core.shown import Shown, in_short
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "patchnet"
-SLOW = ("folium", "llvmlite", "numba", "openpyxl", "rasterio", "scipy.optimize")
+SLOW = ("folium", "llvmlite", "networkx", "numba", "openpyxl", "rasterio", "scipy.optimize")
 FUNCTIONS = [name for name in patchnet.__all__ if inspect.isfunction(getattr(patchnet, name))]
 
 

@@ -8,8 +8,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal, cast
 
-from scipy import constants
-
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.cells import Cells
@@ -141,6 +139,8 @@ def stopping_sight_m(
     if not speed_mph > 0:
         raise WrongUse(f"A speed of {speed_mph:g} mph cannot be: it must be above nought.")
     if speed_mph <= knowledge.street_rule("ssd_formula_most_mph"):
+        from scipy import constants
+
         speed = speed_mph * constants.mph
         braking = knowledge.street_rule(f"ssd_deceleration_{vehicle}_g") * constants.g
         reaction = knowledge.street_rule("ssd_reaction_s")

@@ -4,7 +4,6 @@ import heapq
 import math
 from fractions import Fraction
 
-import networkx as nx
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -59,6 +58,8 @@ def betweenness(patch_graph: PatchGraph, *, compiled: bool | None = None) -> "pd
         ones = np.ones(links.n)
         values = _compiled(same, ones, cut=2**31, decay=0.0) / 2
     else:
+        import networkx as nx
+
         graph: nx.Graph[int] = nx.Graph()
         graph.add_nodes_from(range(links.n))
         graph.add_edges_from(zip(links.i.tolist(), links.j.tolist(), strict=True))

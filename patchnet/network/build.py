@@ -1,8 +1,8 @@
 """From distances to a patch graph, and from a networkx graph to one."""
 
 from collections.abc import Hashable, Iterable
+from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 from patchnet.core.errors import WrongUse
 from patchnet.movement.distance import Pairs
 from patchnet.network.patch_graph import PatchGraph
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 __all__ = ["from_networkx", "patch_graph"]
 
@@ -87,6 +90,7 @@ def from_networkx(
 
     Examples
     --------
+    >>> import networkx as nx
     >>> graph = nx.Graph()
     >>> graph.add_nodes_from([("a", {"homes": 2.0}), ("b", {"homes": 1.0})])
     >>> graph.add_edge("a", "b", length=50.0)

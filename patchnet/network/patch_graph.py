@@ -3,13 +3,16 @@
 from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.shown import Shown
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 __all__ = ["PatchGraph"]
 
@@ -47,6 +50,8 @@ class PatchGraph(Shown):
     @cached_property
     def graph(self) -> "nx.Graph[Hashable]":
         """A networkx graph: nodes have ``homes``; links ``length`` (m), ``p``, ``cost`` (-ln p)."""
+        import networkx as nx
+
         graph: nx.Graph[Hashable] = nx.Graph()
         ids = list(self.ids)
         graph.add_nodes_from(

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from scipy import constants
 
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
@@ -94,6 +93,8 @@ def read_speeds(
     ``20 mph``, ``30 km/h``. A bare number is mph, or km/h where the column says so: mph is the
     faster of the two, so nobody sees too little of a driver.
     """
+    from scipy import constants
+
     column = columns.role.get("speed")
     cells = texts(table[column]) if column is not None else [""] * len(shapes)
     metric = column is not None and bool(re.search(r"km|kph", column, re.IGNORECASE))

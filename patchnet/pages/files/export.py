@@ -3,10 +3,9 @@
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import geopandas as gpd
-import networkx as nx
 import numpy as np
 import pandas as pd
 import pyogrio
@@ -20,6 +19,9 @@ from patchnet.core.geopackage import OutLayer, write_geopackage
 from patchnet.network.measures import network_measures
 from patchnet.pages.kit.numbers import figure
 from patchnet.read.neighbourhood import Neighbourhood
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 __all__ = [
     "LAYERS",
@@ -162,6 +164,8 @@ def write_export(
         graph.graph.update(told)
         if importance:
             _add_importance(graph, assessment)
+        import networkx as nx
+
         with write_aside(path) as draft:
             nx.write_graphml(graph, draft)
         return
