@@ -40,6 +40,8 @@ if TYPE_CHECKING:
     from patchnet.knowledge.records import Knowledge
     from patchnet.movement.geotiff import write_bands, write_geotiff
     from patchnet.movement.land_cover import LandCover, read_class_costs
+    from patchnet.network.build import from_networkx
+    from patchnet.network.measures import network_measures, probability_of_connectivity
     from patchnet.pages.files.export import export
     from patchnet.pages.files.routes_export import write_routes
     from patchnet.pages.map.map_page import map_page, write_map
@@ -113,12 +115,14 @@ __all__ = [
     "find_street",
     "for_audience",
     "forget_plots",
+    "from_networkx",
     "keep_survey",
     "link_table",
     "load_knowledge",
     "make_base",
     "map_page",
     "merge_survey",
+    "network_measures",
     "plan_plot",
     "plan_scheme",
     "plan_survey",
@@ -127,6 +131,7 @@ __all__ = [
     "plot_answer",
     "plot_table",
     "possible_additions",
+    "probability_of_connectivity",
     "read_class_costs",
     "read_demo",
     "read_facts",
@@ -157,34 +162,14 @@ _WHERE = {
     name: f"patchnet.{module}"
     for module, names in {
         "assess.assess": ("assess",),
-        "assess.assessment": (
-            "Assessment",
-            "GroupAnswer",
-            "PlotAnswer",
-        ),
-        "assess.compare": (
-            "Comparison",
-            "compare",
-        ),
-        "assess.find_gaps": (
-            "FenceGaps",
-            "find_gaps",
-        ),
-        "assess.find_routes": (
-            "Routes",
-            "find_routes",
-        ),
+        "assess.assessment": ("Assessment", "GroupAnswer", "PlotAnswer"),
+        "assess.compare": ("Comparison", "compare"),
+        "assess.find_gaps": ("FenceGaps", "find_gaps"),
+        "assess.find_routes": ("Routes", "find_routes"),
         "assess.plot": ("plot_answer",),
-        "assess.tables": (
-            "break_table",
-            "link_table",
-            "plot_table",
-        ),
+        "assess.tables": ("break_table", "link_table", "plot_table"),
         "base.kept_survey": ("keep_survey",),
-        "base.make": (
-            "BaseMap",
-            "make_base",
-        ),
+        "base.make": ("BaseMap", "make_base"),
         "base.write": ("write_base",),
         "core.errors": (
             "CannotRead",
@@ -196,27 +181,17 @@ _WHERE = {
             "WrongUse",
         ),
         "core.faults": ("Fault",),
-        "demo.files": (
-            "read_demo",
-            "write_demo",
-        ),
+        "demo.files": ("read_demo", "write_demo"),
         "knowledge.load": ("load_knowledge",),
         "knowledge.origin": ("describe_source",),
         "knowledge.records": ("Knowledge",),
-        "movement.geotiff": (
-            "write_bands",
-            "write_geotiff",
-        ),
-        "movement.land_cover": (
-            "LandCover",
-            "read_class_costs",
-        ),
+        "movement.geotiff": ("write_bands", "write_geotiff"),
+        "movement.land_cover": ("LandCover", "read_class_costs"),
+        "network.build": ("from_networkx",),
+        "network.measures": ("network_measures", "probability_of_connectivity"),
         "pages.files.export": ("export",),
         "pages.files.routes_export": ("write_routes",),
-        "pages.map.map_page": (
-            "map_page",
-            "write_map",
-        ),
+        "pages.map.map_page": ("map_page", "write_map"),
         "pages.privacy": ("for_audience",),
         "pages.scheme.files": ("write_report",),
         "pages.sheets.compare_page": ("write_comparison",),
@@ -227,25 +202,16 @@ _WHERE = {
         "pages.survey.round": ("plan_survey",),
         "plan.additions": ("possible_additions",),
         "plan.facts": ("PlotFacts",),
-        "plan.plan_plot": (
-            "Adviser",
-            "plan_plot",
-        ),
+        "plan.plan_plot": ("Adviser", "plan_plot"),
         "plan.plot_plan": ("PlotPlan",),
         "plan.read_facts": ("read_facts",),
         "read.build": ("build_neighbourhood",),
-        "read.check": (
-            "CheckReport",
-            "check_file",
-        ),
+        "read.check": ("CheckReport", "check_file"),
         "read.from_file": ("read_neighbourhood",),
         "read.neighbourhood": ("Neighbourhood",),
         "scheme.folder": ("read_states",),
         "scheme.plan_scheme": ("plan_scheme",),
-        "scheme.planter_scheme": (
-            "Scheme",
-            "SchemeAsk",
-        ),
+        "scheme.planter_scheme": ("Scheme", "SchemeAsk"),
         "street.boxes": ("planter_boxes",),
         "street.find": ("find_street",),
         "street.keepers": (
@@ -255,14 +221,8 @@ _WHERE = {
         "street.places": ("planter_sites",),
         "sun.shade": ("sun_hours",),
         "sun.surface_heights": ("read_surface_heights",),
-        "survey.forget": (
-            "forget_plots",
-            "record_consent",
-        ),
-        "survey.merge": (
-            "Merged",
-            "write_merged",
-        ),
+        "survey.forget": ("forget_plots", "record_consent"),
+        "survey.merge": ("Merged", "write_merged"),
         "survey.merge_survey": ("merge_survey",),
         "survey.survey_layers": ("read_records",),
     }.items()

@@ -42,7 +42,16 @@ def test_readme_python(tmp_path, monkeypatch):
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     (code,) = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
     exec(compile(code, "README.md", "exec"), {})  # noqa: S102 - our own README
-    assert (tmp_path / "street.html").exists()
+    for name in ("street.html", "M15B.html", "street.gpkg", "scheme/report.html"):
+        assert (tmp_path / name).exists()
+
+
+def test_each_story_of_the_readme_takes_at_most_six_lines():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    stories = code.split("\n# ")[1:]
+    assert len(stories) == 6
+    assert max(len(story.strip().splitlines()) - 1 for story in stories) <= 6
 
 
 def test_readme_links_and_pictures_exist():

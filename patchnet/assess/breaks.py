@@ -50,11 +50,11 @@ def find_breaks(
     at = {name: place for place, name in enumerate(plots.index)}
     tree = shapely.STRtree(shapes)
     breaks = []
-    for gap in component_breaks(patch_graph, pairs, hop_m=hop_m, longest_m=longest_m, p_cut=p_cut):
-        ends = (patch_graph.ids[gap.i], patch_graph.ids[gap.j])
+    for one in component_breaks(patch_graph, pairs, hop_m=hop_m, longest_m=longest_m, p_cut=p_cut):
+        ends = (patch_graph.ids[one.i], patch_graph.ids[one.j])
         start, end = at[ends[0]], at[ends[1]]
         if ground is None:
-            line, width = crossing_line(shapes[start], shapes[end]), gap.width_m
+            line, width = crossing_line(shapes[start], shapes[end]), one.width_m
         else:
             line, width = ground.line(start, end)
         touched = tree.query(line, predicate="intersects")
@@ -71,12 +71,12 @@ def find_breaks(
                 from_plot=str(ends[0]),
                 to_plot=str(ends[1]),
                 width_m=width,
-                cost_m=gap.width_m,
+                cost_m=one.width_m,
                 line=line,
                 plots_on_the_way=tuple(str(plots.index[place]) for _, place in sorted(along)),
-                stepping_stones=gap.stones,
-                homes_won=gap.homes_won,
-                homes_each_side=(gap.homes_i, gap.homes_j),
+                stepping_stones=one.stones,
+                homes_won=one.homes_won,
+                homes_each_side=(one.homes_i, one.homes_j),
             )
         )
     return tuple(breaks)

@@ -232,15 +232,15 @@ class _Same:
         return self._missing(after.breaks, self._lines(after, 1), self._lines(before, 0))
 
     def _lines(self, answer: GroupAnswer, state: int) -> list[LineString]:
-        lines = gpd.GeoSeries([gap.line for gap in answer.breaks], crs=self._crs[state])
+        lines = gpd.GeoSeries([one.line for one in answer.breaks], crs=self._crs[state])
         return list(lines.to_crs(self._crs[1]))
 
     def _missing(
         self, breaks: tuple[Break, ...], lines: list[LineString], others: list[LineString]
     ) -> tuple[Break, ...]:
         return tuple(
-            gap
-            for gap, line in zip(breaks, lines, strict=True)
+            one
+            for one, line in zip(breaks, lines, strict=True)
             if not any(line.hausdorff_distance(other) <= self._near_m for other in others)
         )
 

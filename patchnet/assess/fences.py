@@ -50,12 +50,12 @@ def break_corridors(
     return tuple(
         corridor(
             answer.ground.surface,
-            gap.from_plot,
-            gap.to_plot,
+            one.from_plot,
+            one.to_plot,
             assessment.knowledge,
-            at_most=gap.cost_m + _MILLIMETRE,
+            at_most=one.cost_m + _MILLIMETRE,
         )
-        for gap in (breaks if progress is None else progress(breaks))
+        for one in (breaks if progress is None else progress(breaks))
     )
 
 

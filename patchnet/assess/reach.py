@@ -36,7 +36,7 @@ class Reach:
     stops
         Shape (n,), True where the group can rest (its patches).
     hop_m
-        Widest gap crossed in one move, metres.
+        Widest distance crossed in one move, metres.
     shared
         Matrices of plain straight-line reaches, to be shared between groups.
     moves

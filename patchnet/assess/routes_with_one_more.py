@@ -34,7 +34,7 @@ def route_lengths(
     stops
         Shape (n,), True where the group can rest. A route may begin and end anywhere.
     hop_m
-        Widest gap crossed in one move, metres.
+        Widest distance crossed in one move, metres.
     compiled
         True, False, or None: by size. Both give the same lengths.
 

@@ -8,7 +8,7 @@ import shapely
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.movement.distance import crossing_line
 from patchnet.network.betweenness import betweenness, weighted_betweenness
-from patchnet.network.importance import patch_importance
+from patchnet.network.importance import link_importance, patch_importance
 from patchnet.network.prune import prune_links
 from patchnet.read.feature_lists import plot_features
 
@@ -110,7 +110,9 @@ def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
     return columns
 
 
-def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDataFrame:
+def link_table(
+    assessment: Assessment, *, all_links: bool = False, importance: bool = False
+) -> gpd.GeoDataFrame:
     """Links of every group as lines.
 
     Parameters
@@ -120,11 +122,14 @@ def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDat
     all_links
         Also links that no best route needs (there can be very many); without them no route and
         no measure is another.
+    importance
+        Also what is lost when each link is cut (Saura & Rubio 2010, Ecography 33:523-537).
 
     Returns
     -------
     GeoDataFrame
-        Columns group, from_plot, to_plot, length_m, cost_m (metres), p (0-1), geometry.
+        Columns group, from_plot, to_plot, length_m, cost_m (metres), p (0-1), geometry; with
+        `importance` also loss (percent of the PC numerator).
 
     Notes
     -----
@@ -159,6 +164,9 @@ def link_table(assessment: Assessment, *, all_links: bool = False) -> gpd.GeoDat
                 }
             )
         )
+        if importance:
+            p_cut = assessment.knowledge.setting("p_cut")
+            tables[-1]["loss"] = link_importance(network, p_cut=p_cut)["loss"].to_numpy()[kept]
     return gpd.GeoDataFrame(
         pd.concat(tables, ignore_index=True), geometry="geometry", crs=shapes.crs
     )
@@ -201,17 +209,17 @@ def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
     rows = [
         {
             "group": key,
-            "from_plot": gap.from_plot,
-            "to_plot": gap.to_plot,
-            "width_m": gap.width_m,
-            "cost_m": gap.cost_m,
-            "stepping_stones": gap.stepping_stones,
-            "homes_won": gap.homes_won,
-            "plots_on_the_way": "; ".join(gap.plots_on_the_way),
-            "geometry": gap.line,
+            "from_plot": one.from_plot,
+            "to_plot": one.to_plot,
+            "width_m": one.width_m,
+            "cost_m": one.cost_m,
+            "stepping_stones": one.stepping_stones,
+            "homes_won": one.homes_won,
+            "plots_on_the_way": "; ".join(one.plots_on_the_way),
+            "geometry": one.line,
         }
         for key, answer in assessment.groups.items()
-        for gap in answer.breaks
+        for one in answer.breaks
     ]
     columns = (
         "group", "from_plot", "to_plot", "width_m", "cost_m", "stepping_stones", "homes_won",

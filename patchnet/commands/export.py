@@ -45,8 +45,8 @@ __all__ = ["export"]
 @click.option(
     "--importance",
     is_flag=True,
-    help="Also what each plot is worth to the network: what is lost without it, and what runs "
-    "over it.",
+    help="Also what each plot and link is worth to the network: what is lost without it, and "
+    "what runs over it.",
 )
 def export(
     *,

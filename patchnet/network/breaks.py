@@ -56,7 +56,7 @@ def component_breaks(
 
     Joined at u-v over a width L, two components win :math:`2 p(L) f_u f_v` in the PC numerator
     (see `patchnet.network.measures.flow`), so linked homes grow from sqrt(PC) to
-    sqrt(PC + 2 p f_u f_v). A gap L crossed in hops of h needs ceil(L / h) - 1 stops; the kernel
+    sqrt(PC + 2 p f_u f_v). A break of L crossed in hops of h needs ceil(L / h) - 1 stops; the kernel
     exp(-k L) has no memory, so stops of no size on the straight line leave p(L) as it is: it
     is the hop that they make possible (Saura and Pascual-Hortal 2007, Landscape and Urban
     Planning 83:91-103; Saura et al. 2011, Ecological Indicators 11:407-416).
@@ -68,7 +68,7 @@ def component_breaks(
     pairs
         Distances among the patches, at least up to `longest_m`.
     hop_m
-        Widest gap crossed in one move, metres, > 0.
+        Widest distance crossed in one move, metres, > 0.
     longest_m
         Widest break that is looked at, metres.
     p_cut
@@ -95,8 +95,8 @@ def component_breaks(
     >>> from patchnet.network.build import patch_graph
     >>> pairs = Pairs(np.array([0], "i4"), np.array([1], "i4"), np.array([100_000]))
     >>> two = patch_graph(["a", "b"], [2, 3], pairs, hop_m=60, d50_m=50)
-    >>> [gap] = component_breaks(two, pairs, hop_m=60, longest_m=200, p_cut=0)
-    >>> gap.width_m, gap.stones, round(gap.homes_won, 6)
+    >>> [one] = component_breaks(two, pairs, hop_m=60, longest_m=200, p_cut=0)
+    >>> one.width_m, one.stones, round(one.homes_won, 6)
     (100.0, 1, 0.394449)
     """
     if not (np.isfinite(hop_m) and round(hop_m * 1000) > 0):
@@ -134,7 +134,7 @@ def component_breaks(
         )
     return sorted(
         breaks,
-        key=lambda gap: (-gap.homes_won, gap.width_m, *sorted((rank[gap.i], rank[gap.j]))),
+        key=lambda one: (-one.homes_won, one.width_m, *sorted((rank[one.i], rank[one.j]))),
     )
 
 

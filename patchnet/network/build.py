@@ -37,7 +37,7 @@ def patch_graph(
     pairs
         Distances among the patches, at least up to `hop_m`.
     hop_m
-        Widest gap crossed in one move, metres; a gap as wide as that is still crossed.
+        Widest distance crossed in one move, metres; a distance as long as that is still crossed.
     d50_m
         Distance at which half arrive, metres, > 0.
     passable
@@ -82,6 +82,11 @@ def from_networkx(
         Node attribute that holds the homes.
     length
         Link attribute that holds the length in metres (rounded to whole millimetres).
+
+    Returns
+    -------
+    PatchGraph
+        Nodes in the order of the graph; lengths in whole millimetres.
 
     Raises
     ------

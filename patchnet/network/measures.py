@@ -90,6 +90,11 @@ def network_measures(
     compiled
         True, False, or None: whichever is quicker for the size. Both agree to rounding.
 
+    Returns
+    -------
+    NetworkMeasures
+        In the unit of the homes (its square for the numerators); `component` by patch id.
+
     Raises
     ------
     WrongUse
@@ -146,6 +151,11 @@ def probability_of_connectivity(measures: NetworkMeasures, area: float) -> float
         Of a network whose patches hold areas.
     area
         Of the whole study area, in the unit the patches have.
+
+    Returns
+    -------
+    float
+        0-1.
 
     Raises
     ------

@@ -106,7 +106,8 @@ def export(
     all_links
         Also links that no best route needs.
     importance
-        Also what each plot is worth to the network of each group (see `patchnet.plot_table`).
+        Also what each plot and link is worth to the network of each group (see
+        `patchnet.plot_table` and `patchnet.link_table`).
     overwrite
         Also replace a file that patchnet did not make.
 
@@ -171,7 +172,7 @@ def write_export(
         return
     makers = {
         "plots": lambda: _with_ids(plot_table(assessment, importance=importance)),
-        "links": lambda: link_table(assessment, all_links=all_links),
+        "links": lambda: link_table(assessment, all_links=all_links, importance=importance),
         "breaks": lambda: break_table(assessment),
     }
     wanted = LAYERS if form == "gpkg" else (layer,)
