@@ -151,6 +151,34 @@ def test_names_of_commands_are_completed_without_importing_them():
     assert [item.value for item in found] == ["progress", "plot"]
 
 
+DESCRIBED = ("assess", "network", "sun")  # rooms whose every function says what it takes
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        path
+        for room in DESCRIBED
+        for path in sorted((PACKAGE / room).glob("*.py"))
+        if "kernel" not in path.stem
+    ],
+    ids=lambda path: f"{path.parent.name}/{path.stem}",
+)
+def test_functions_of_a_room_say_what_they_take(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    exported = {
+        name
+        for node in tree.body
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__"
+        for name in ast.literal_eval(node.value)
+    }
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and node.name in exported:
+            text = ast.get_docstring(node)
+            if node.args.args or node.args.kwonlyargs:
+                assert "Parameters\n---" in text, node.name
+
+
 # how results show themselves --------------------------------------------------------------
 
 

@@ -33,6 +33,13 @@ __all__ = ["assess", "choose_groups"]
 def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[Group, ...]:
     """Return the groups asked for (all where None), in the order of the tables.
 
+    Parameters
+    ----------
+    knowledge
+        The tables.
+    groups
+        Keys; None: all groups of the tables.
+
     Raises
     ------
     WrongUse

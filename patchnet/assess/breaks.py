@@ -15,7 +15,15 @@ __all__ = ["find_breaks", "pairs_among"]
 
 
 def pairs_among(pairs: Pairs, chosen: NDArray[np.bool_]) -> Pairs:
-    """Pairs of which both ends are chosen, renumbered to the chosen plots."""
+    """Pairs of which both ends are chosen, renumbered to the chosen plots.
+
+    Parameters
+    ----------
+    pairs
+        Pairs of n plots, lengths in whole millimetres.
+    chosen
+        Shape (n,), True where a plot is chosen.
+    """
     number = np.cumsum(chosen, dtype=np.int32) - np.int32(1)
     keep = chosen[pairs.i] & chosen[pairs.j]
     return Pairs(

@@ -66,6 +66,13 @@ def squeeze(assessment: Assessment, group: str) -> "NDArray[np.float32] | None":
     ``settings/squeeze_patches``), so a cell that many ways must pass carries much (McRae,
     Dickson, Keitt & Shah 2008, Ecology 89:2712-2724).
 
+    Parameters
+    ----------
+    assessment
+        An answer that holds the group.
+    group
+        Key of the group.
+
     Returns
     -------
     array or None

@@ -18,7 +18,19 @@ Array = NDArray[np.float64]
 def demands_of(
     group: Group, knowledge: Knowledge, supplies: Sequence[Array], reach: Reach
 ) -> list[Demand]:
-    """Return the needs of a group as the sharing sees them, under K readings of supply."""
+    """Return the needs of a group as the sharing sees them, under K readings of supply.
+
+    Parameters
+    ----------
+    group
+        The group.
+    knowledge
+        For the floors and the months.
+    supplies
+        K arrays of shape (n, R, 12), units of the resources.
+    reach
+        Which plots lie within reach of which.
+    """
     return [
         Demand(
             reach=reach.within(need.reach.value),

@@ -97,6 +97,13 @@ def scarcest_needs(sheets: tuple[NeedSheet, ...], plots: pd.Index) -> "pd.Series
     reach, because reaches differ: the least of them is the scarcest need if it is below 1.
     Where all are at least 1, or where there is no room for any home, the homes themselves
     (the anchor) are what is scarcest.
+
+    Parameters
+    ----------
+    sheets
+        Balance sheets of one group, series over n plots.
+    plots
+        Ids of the n plots.
     """
     keys = np.array([sheet.need.key for sheet in sheets], dtype=object)
     enough = np.column_stack([sheet.enough.to_numpy() for sheet in sheets])

@@ -73,6 +73,13 @@ def route_lengths(
 def with_stop(lengths: Lengths, stop: int) -> Lengths:
     """Return the lengths with one more plot (its position) to rest on.
 
+    Parameters
+    ----------
+    lengths
+        Shape (n, n), whole millimetres, as from `route_lengths`.
+    stop
+        Position of the plot, 0 to n - 1.
+
     Examples
     --------
     >>> moves = Pairs(np.array([0, 1], "i4"), np.array([1, 2], "i4"), np.array([50_000, 50_000]))

@@ -113,7 +113,15 @@ def _flat(stock: Array) -> Array:
 
 
 def combine_months(by_month: Array, *, worst: bool) -> Array:
-    """Shape (n, M, ...) to (n, ...): the worst month, or the mean of the months."""
+    """Shape (n, M, ...) to (n, ...): the worst month, or the mean of the months.
+
+    Parameters
+    ----------
+    by_month
+        Shape (n, M, ...), any unit.
+    worst
+        True: the worst month decides; False: the mean.
+    """
     combined: Array = by_month.min(axis=1) if worst else by_month.mean(axis=1)
     return combined
 
@@ -127,6 +135,17 @@ def quality_of(
     vital needs times the product of the helpful ones. ``"mean"``: the weighted geometric mean
     of m, each taken as at least `lowest` so that one nought does not hide every other change
     (the form of the newt pond index, Oldham et al. 2000).
+
+    Parameters
+    ----------
+    met
+        Q arrays of one shape: share of each need that is met, 0-1.
+    demands
+        The Q needs, in the same order.
+    form
+        How they are put together, see above.
+    lowest
+        Least share that counts, above 0 (only for ``"mean"``).
     """
     if form == "mean":
         total = sum(demand.weight for demand in demands)

@@ -99,7 +99,13 @@ class Tried(NamedTuple):
 
 
 def row_sums(matrix: NDArray[np.float32]) -> RowSums:
-    """Find the way with few additions to all row sums of a matrix (r, c) of 0 and 1."""
+    """Find the way with few additions to all row sums of a matrix (r, c) of 0 and 1.
+
+    Parameters
+    ----------
+    matrix
+        Shape (r, c), 0 or 1.
+    """
     from patchnet.assess.likeness_tree_kernel import tree_of  # noqa: PLC0415 - imports numba
 
     rows = len(matrix)
@@ -124,7 +130,13 @@ def _lists(marked: NDArray[np.bool_]) -> tuple[Ints, Places]:
 
 
 def stacked(sums: Sequence[RowSums]) -> RowSums:
-    """Put several matrices of as many rows together."""
+    """Put several matrices of as many rows together.
+
+    Parameters
+    ----------
+    sums
+        One or more, each with r rows.
+    """
     if len(sums) == 1:
         return sums[0]
 

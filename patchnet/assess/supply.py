@@ -13,7 +13,15 @@ Array = NDArray[np.float64]
 
 
 def supply_of(amounts: Array, knowledge: Knowledge) -> Array:
-    """Shape (n, F) amounts to (n, R, 12) supply, units of the resources table."""
+    """Shape (n, F) amounts to (n, R, 12) supply, units of the resources table.
+
+    Parameters
+    ----------
+    amounts
+        Shape (n, F), each feature in its own unit (m2, m, count).
+    knowledge
+        For the supply of a unit of each feature.
+    """
     features, resources, months = knowledge.supply_array.shape
     flat = amounts @ knowledge.supply_array.reshape(features, resources * months)
     return flat.reshape(len(amounts), resources, months)
@@ -22,13 +30,35 @@ def supply_of(amounts: Array, knowledge: Knowledge) -> Array:
 def resource_months(
     supply: Array, knowledge: Knowledge, resource: str, months: Sequence[int]
 ) -> Array:
-    """Shape (n, M): supply of one resource in the given months (1-12)."""
+    """Shape (n, M): supply of one resource in the given months (1-12).
+
+    Parameters
+    ----------
+    supply
+        Shape (n, R, 12), units of the resources.
+    knowledge
+        For the order of the resources.
+    resource
+        Key of one.
+    months
+        M months, 1-12.
+    """
     at = list(knowledge.resources).index(resource)
     return supply[:, at, np.asarray(months) - 1]
 
 
 def stops(supply: Array, knowledge: Knowledge, group: Group) -> NDArray[np.bool_]:
-    """Shape (n,): True where the best active month has enough of the step resource for a stop."""
+    """Shape (n,): True where the best active month has enough of the step resource for a stop.
+
+    Parameters
+    ----------
+    supply
+        Shape (n, R, 12), units of the resources.
+    knowledge
+        For the order of the resources.
+    group
+        For its step resource, the amount and the months.
+    """
     step = resource_months(supply, knowledge, group.step_resource, group.active_months)
     enough: NDArray[np.bool_] = step.max(axis=1) >= group.step_min.value
     return enough
@@ -41,6 +71,15 @@ def anchor_room(supply: Array, knowledge: Knowledge, group: Group) -> Array:
     where a group has two anchors (grass or nettles for butterflies) their rooms add up. Where
     the anchor is also what the group stops at (a wren's thicket), a piece too small even for a
     stop is no part of a home.
+
+    Parameters
+    ----------
+    supply
+        Shape (n, R, 12), units of the resources.
+    knowledge
+        For the order of the resources.
+    group
+        For its anchors.
     """
     room = np.zeros(len(supply))
     for anchor in group.anchors:
@@ -53,5 +92,17 @@ def anchor_room(supply: Array, knowledge: Knowledge, group: Group) -> Array:
 
 
 def patches(supply: Array, knowledge: Knowledge, group: Group, room: Array) -> NDArray[np.bool_]:
-    """Shape (n,): True where a plot is a patch: room for (part of) a home, or a stop."""
+    """Shape (n,): True where a plot is a patch: room for (part of) a home, or a stop.
+
+    Parameters
+    ----------
+    supply
+        Shape (n, R, 12), units of the resources.
+    knowledge
+        For the order of the resources.
+    group
+        The group.
+    room
+        Shape (n,), homes, from `anchor_room`.
+    """
     return (room > 0) | stops(supply, knowledge, group)

@@ -46,6 +46,13 @@ class WayBetween(Shown):
 def walking_group(knowledge: Knowledge, key: str) -> Group:
     """Return a group that walks.
 
+    Parameters
+    ----------
+    knowledge
+        The tables.
+    key
+        Key of the group.
+
     Raises
     ------
     WrongUse
@@ -66,6 +73,13 @@ def walking_group(knowledge: Knowledge, key: str) -> Group:
 def walking_ground(assessment: Assessment, group: str) -> OverGround:
     """Return the ground of a group of this answer.
 
+    Parameters
+    ----------
+    assessment
+        The answer.
+    group
+        Key of the group.
+
     Raises
     ------
     WrongUse
@@ -82,6 +96,15 @@ def way_between(assessment: Assessment, group: str, plot_a: str, plot_b: str) ->
     """Find the cheapest way between two plots and their effective resistance.
 
     Other plots cost what their ground costs; inside the two plots moving is free.
+
+    Parameters
+    ----------
+    assessment
+        The answer.
+    group
+        Key of the group.
+    plot_a, plot_b
+        Ids of the two plots.
 
     Raises
     ------
@@ -104,6 +127,17 @@ def gaps_between(
     assessment: Assessment, group: str, plot_a: str, plot_b: str, *, most: int = 6
 ) -> tuple[GapPlan, ...]:
     """Find which barriers to open between two plots, each reckoned with those before it.
+
+    Parameters
+    ----------
+    assessment
+        The answer.
+    group
+        Key of the group.
+    plot_a, plot_b
+        Ids of the two plots.
+    most
+        How many steps at most, 1 or more.
 
     Raises
     ------

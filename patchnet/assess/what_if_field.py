@@ -221,7 +221,17 @@ class Field:
 
 
 def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Field:
-    """Make the field of one group as it was assessed."""
+    """Make the field of one group as it was assessed.
+
+    Parameters
+    ----------
+    assessment
+        The answer.
+    key
+        Key of the group.
+    compiled
+        True, False, or None: by size.
+    """
     answer, knowledge = assessment.groups[key], assessment.knowledge
     group, reach = answer.group, answer.reach
     room = np.asarray(answer.room, dtype=np.float64)
@@ -267,7 +277,13 @@ def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> F
 
 
 def no_less(supply: Array) -> Flags:
-    """Shape (M, M): True where no row of `supply` has less in month m than in month k."""
+    """Shape (M, M): True where no row of `supply` has less in month m than in month k.
+
+    Parameters
+    ----------
+    supply
+        Shape (n, M): n plots, M months, any unit.
+    """
     less = supply[:, :, None] < supply[:, None, :]
     return ~np.asarray(less.any(axis=0))
 

@@ -63,6 +63,13 @@ class Changes:
 def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
     """Homes held under each change.
 
+    Parameters
+    ----------
+    tasks
+        Changes of one plot, K of them, for one group each.
+    method
+        How sharing is settled.
+
     Returns
     -------
     list of ndarray
@@ -77,7 +84,15 @@ def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
 
 
 def settled_trials(changes: Changes, method: Method) -> tuple[Array, Settled]:
-    """Room of shape (n, K), and how the sharing comes out, by the ordinary route."""
+    """Room of shape (n, K), and how the sharing comes out, by the ordinary route.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot among n.
+    method
+        How sharing is settled.
+    """
     field, plot, count = changes.field, changes.plot, len(changes.room)
     room = np.repeat(field.room[:, None], count, axis=1)
     room[plot] = changes.room

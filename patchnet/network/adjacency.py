@@ -37,12 +37,24 @@ class Adjacency(NamedTuple):
 
 
 def links_of(patch_graph: PatchGraph) -> Links:
-    """Return the links of a patch graph."""
+    """Return the links of a patch graph.
+
+    Parameters
+    ----------
+    patch_graph
+        n patches, m links, lengths in whole millimetres.
+    """
     return Links(len(patch_graph.ids), patch_graph.i, patch_graph.j, patch_graph.length_mm)
 
 
 def adjacency(links: Links) -> Adjacency:
-    """Sort the links for each of their ends."""
+    """Sort the links for each of their ends.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+    """
     number = np.arange(len(links.i), dtype=np.int32)
     node = np.r_[links.i, links.j]
     length = np.r_[links.length, links.length]
@@ -54,7 +66,15 @@ def adjacency(links: Links) -> Adjacency:
 
 
 def groups(n: int, i: Places, j: Places) -> tuple[int, Places]:
-    """Number of connected groups of nodes, and each node's group, numbered by first node."""
+    """Number of connected groups of nodes, and each node's group, numbered by first node.
+
+    Parameters
+    ----------
+    n
+        How many nodes.
+    i, j
+        Shape (m,): ends of the links, 0 to n - 1.
+    """
     matrix = sp.coo_array((np.ones(len(i), dtype=np.int8), (i, j)), shape=(n, n))
     count, label = csgraph.connected_components(matrix, directed=False)
     _, first = np.unique(label, return_index=True)
@@ -64,7 +84,13 @@ def groups(n: int, i: Places, j: Places) -> tuple[int, Places]:
 
 
 def components(patch_graph: PatchGraph) -> tuple[NDArray[np.float64], Places]:
-    """Homes in each component, most first (ties: by first patch), and each patch's component."""
+    """Homes in each component, most first (ties: by first patch), and each patch's component.
+
+    Parameters
+    ----------
+    patch_graph
+        n patches.
+    """
     count, label = groups(len(patch_graph.ids), patch_graph.i, patch_graph.j)
     homes = np.bincount(label, weights=patch_graph.homes, minlength=count).astype(np.float64)
     order = np.argsort(-homes, kind="stable")
@@ -78,6 +104,11 @@ def touching_joined(links: Links) -> tuple[Links, Places]:
 
     Exact for sums over best routes: patches that touch are at the same distance from
     everything else. Every link that is left is longer than 0.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
     """
     touch = links.length == 0
     if not touch.any():

@@ -56,7 +56,7 @@ def component_breaks(
 
     Joined at u-v over a width L, two components win :math:`2 p(L) f_u f_v` in the PC numerator
     (see `patchnet.network.measures.flow`), so linked homes grow from sqrt(PC) to
-    sqrt(PC + 2 p f_u f_v). A break of L crossed in hops of h needs ceil(L / h) - 1 stops; the kernel
+    sqrt(PC + 2 p f_u f_v). A break of L in hops of h needs ceil(L / h) - 1 stops; the kernel
     exp(-k L) has no memory, so stops of no size on the straight line leave p(L) as it is: it
     is the hop that they make possible (Saura and Pascual-Hortal 2007, Landscape and Urban
     Planning 83:91-103; Saura et al. 2011, Ecological Indicators 11:407-416).

@@ -20,7 +20,15 @@ _BLOCK = 128  # sources
 
 
 def hop_sums(patch_graph: PatchGraph, *, compiled: bool | None = None) -> tuple[float, float]:
-    """IIC numerator and Harary index (see `patchnet.network.measures.network_measures`)."""
+    """IIC numerator and Harary index (see `patchnet.network.measures.network_measures`).
+
+    Parameters
+    ----------
+    patch_graph
+        n patches with homes.
+    compiled
+        True, False, or None: by size. Both agree to rounding.
+    """
     n = len(patch_graph.ids)
     work, size = _plain_work(patch_graph)
     if use_compiled(compiled=compiled, worthwhile=n > _COMPILE_FROM):

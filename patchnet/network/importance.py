@@ -172,6 +172,15 @@ def route_weights(links: Links, lengths: Ints, cut: int) -> Weights:
     go in circles and, of equally long ones, those with fewest such links count as best. A key
     on the heap has the node in `bits` more bits.
 
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+    lengths
+        Shape (m,), whole millimetres.
+    cut
+        Longest route allowed, whole millimetres.
+
     Raises
     ------
     WrongUse

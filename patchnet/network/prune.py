@@ -66,7 +66,19 @@ def prune_links(
 def needed_links(
     links: Links, *, witnesses: int = 1, strict: bool = False, compiled: bool | None = None
 ) -> NDArray[np.bool_]:
-    """Do the same for bare links (see `prune_links`)."""
+    """Do the same for bare links (see `prune_links`).
+
+    Parameters
+    ----------
+    links
+        m links between n nodes, whole millimetres.
+    witnesses
+        How many ways round, no longer than the link, make it superfluous.
+    strict
+        True: only shorter ways round count, so that ties stay.
+    compiled
+        True, False, or None: by size. Both give the same.
+    """
     degree = np.bincount(np.r_[links.i, links.j], minlength=links.n)
     ways = int(degree[links.j].sum())
     slack = 1 if strict else 0

@@ -42,6 +42,13 @@ class RouteSums(NamedTuple):
 def cut_length(d50_m: float, p_cut: float) -> int:
     """Longest route, in whole mm, that is no less likely than `p_cut` (0: no cut).
 
+    Parameters
+    ----------
+    d50_m
+        Distance at which half arrive, metres.
+    p_cut
+        A probability, 0 to below 1.
+
     Raises
     ------
     WrongUse
@@ -61,12 +68,26 @@ def cut_length(d50_m: float, p_cut: float) -> int:
 
 
 def only(links: Links, keep: NDArray[np.bool_]) -> Links:
-    """Return the links that are kept."""
+    """Return the links that are kept.
+
+    Parameters
+    ----------
+    links
+        m links.
+    keep
+        Shape (m,), True where a link is kept.
+    """
     return Links(links.n, links.i[keep], links.j[keep], links.length[keep])
 
 
 def matrix_of(links: Links) -> "sp.csr_array":
-    """Return the links as a symmetric sparse matrix of lengths in mm, 0 shown as `TOUCH`."""
+    """Return the links as a symmetric sparse matrix of lengths in mm, 0 shown as `TOUCH`.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+    """
     weight = np.where(links.length == 0, TOUCH, links.length.astype(np.float64))
     ends = (np.r_[links.i, links.j], np.r_[links.j, links.i])
     return sp.coo_array((np.r_[weight, weight], ends), shape=(links.n, links.n)).tocsr()

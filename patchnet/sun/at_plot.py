@@ -110,6 +110,17 @@ def plot_sun(
 ) -> PlotSun:
     """Work out what the sun does on one plot, see `plots_sun`.
 
+    Parameters
+    ----------
+    neighbourhood
+        As in `plots_sun`.
+    plot
+        Id of the plot.
+    knowledge
+        For the settings of the sun.
+    surface
+        Measured heights, or None.
+
     Raises
     ------
     WrongUse

@@ -124,6 +124,11 @@ class Course:
 def place_of(plots: gpd.GeoDataFrame) -> Place:
     """Return the middle of the plots and where true north lies there.
 
+    Parameters
+    ----------
+    plots
+        In metres, with a CRS.
+
     Raises
     ------
     WrongUse
@@ -144,7 +149,13 @@ def place_of(plots: gpd.GeoDataFrame) -> Place:
 
 
 def month_of_midsummer(place: Place) -> int:
-    """Return 6, or 12 south of the equator."""
+    """Return 6, or 12 south of the equator.
+
+    Parameters
+    ----------
+    place
+        With its latitude, degrees, north positive.
+    """
     return 6 if place.latitude >= 0 else 12
 
 

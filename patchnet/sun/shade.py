@@ -181,20 +181,48 @@ def in_sun(
     *,
     above_m: float = 0.0,
 ) -> NDArray[np.float64]:
-    """Return whether the sun shines on each spot at each moment, shape (spots, moments), 0 or 1."""
+    """Return whether the sun shines on each spot at each moment, shape (spots, moments), 0 or 1.
+
+    Parameters
+    ----------
+    screens
+        What hides the sun.
+    spots
+        Shape (s, 2), metres in the CRS of the plots.
+    days
+        Moments, t of them: where the sun stands.
+    above_m
+        Height above the ground, metres.
+    """
     horizon = screens.horizon(spots, days, above_m=above_m)
     return (days.slope > horizon[:, days.direction]).astype(np.float64)
 
 
 def class_shares(hours: NDArray[np.float64], knowledge: Knowledge) -> NDArray[np.float64]:
-    """Return the shares of spots in full sun, part shade and shade, by their midsummer hours."""
+    """Return the shares of spots in full sun, part shade and shade, by their midsummer hours.
+
+    Parameters
+    ----------
+    hours
+        Shape (s,), hours of sun at midsummer.
+    knowledge
+        For the hours of full sun and part shade.
+    """
     full = hours > knowledge.setting("sun_full_h")
     part = ~full & (hours >= knowledge.setting("sun_part_h"))
     return np.array([full.mean(), part.mean(), (~full & ~part).mean()])
 
 
 def spots_on(ground: shapely.Geometry, count: int) -> NDArray[np.float64]:
-    """Return about `count` points spread evenly over a ground, shape (n, 2), the same each time."""
+    """Return about `count` points spread evenly over a ground, shape (n, 2), the same each time.
+
+    Parameters
+    ----------
+    ground
+        An area, metres.
+    count
+        About how many, 1 or more.
+    """
     frame = shapely.get_coordinates(shapely.oriented_envelope(ground))
     shapely.prepare(ground)
     if len(frame) == 5:

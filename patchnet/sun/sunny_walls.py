@@ -44,7 +44,13 @@ class SunnyWall(NamedTuple):
 
 
 def compass(bearing: float) -> str:
-    """Return the nearest of eight points of the compass: ``north-east``."""
+    """Return the nearest of eight points of the compass: ``north-east``.
+
+    Parameters
+    ----------
+    bearing
+        Degrees from north, clockwise.
+    """
     return _POINTS[round((bearing % 360) / 45) % 8]
 
 
@@ -61,6 +67,21 @@ def sunniest_wall(
     The wall faces the midday sun to within ``sunny_wall_turn_deg`` of the settings; the sun
     shines on it from in front, and nothing hides it at the height of ``sunny_wall_height_m``.
     None where no such place gets as many hours as part shade has (``sun_part_h``).
+
+    Parameters
+    ----------
+    neighbourhood
+        With walls of buildings and fences.
+    plot
+        Id of the plot.
+    screens
+        What hides the sun.
+    place
+        Where on Earth it is.
+    year
+        Course of the sun, a day of each month.
+    knowledge
+        For the settings of the sun.
     """
     outline = neighbourhood.plots.geometry[plot]
     walls, kinds = _walls_at(neighbourhood, outline, screens, knowledge)
