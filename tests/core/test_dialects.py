@@ -14,7 +14,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.land_cover import read_class_costs
 from patchnet.read import read_neighbourhood
-from patchnet.street.keepers import read_keepers
+from patchnet.street.keepers import keepers_in
 from patchnet.survey.merge import merge_returns
 
 EAST, NORTH = 450_000.0, 210_000.0
@@ -170,7 +170,7 @@ def keepers(save, folder, street):
     ]
     faults = FaultList()
     hood = read_neighbourhood(street, knowledge=load_knowledge())
-    found = read_keepers(save(folder, "taps", rows), hood, faults)
+    found = keepers_in(save(folder, "taps", rows), hood, faults)
     assert not faults.errors, faults.faults
     return [(one.name, one.litres, one.place.x, one.place.y) for one in found]
 
