@@ -1,7 +1,7 @@
 """The householder's whole answer as frozen records."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.core.shown import Shown
@@ -351,5 +351,5 @@ class PlotPlan(Shown):
     planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
-    assessment: Assessment | None = None
-    sun: PlotSun | None = None
+    assessment: Assessment | None = field(default=None, compare=False)
+    sun: PlotSun | None = field(default=None, compare=False)
