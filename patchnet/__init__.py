@@ -7,7 +7,7 @@
 """
 
 from patchnet.advice import Assessment, GroupAnswer, PlotAnswer, assess, plot_answer
-from patchnet.errors import (
+from patchnet.core.errors import (
     CannotRead,
     CannotWrite,
     DataFaults,
@@ -16,7 +16,7 @@ from patchnet.errors import (
     TableFaults,
     WrongUse,
 )
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.ground import Neighbourhood, build_neighbourhood, check_file, read_neighbourhood
 from patchnet.knowledge import Knowledge, load_knowledge
 from patchnet.pages import map_page, write_export, write_map

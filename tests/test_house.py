@@ -12,8 +12,8 @@ import patchnet
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "patchnet"
-ROOMS = ("knowledge", "ground", "movement", "network", "advice", "pages", "commands")
-HALL = {"errors", "faults", "files"}
+ROOMS = ("core", "knowledge", "ground", "movement", "network", "advice", "pages", "commands")
+HALL = {"core"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

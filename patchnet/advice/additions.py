@@ -19,8 +19,8 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.records import Assessment
 from patchnet.advice.space import Space, space_of
 from patchnet.advice.trial import PlotTrials, Trials
+from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Feature, Knowledge, Siting
-from patchnet.movement.compiling import can_compile
 
 __all__ = [
     "AdditionSize",

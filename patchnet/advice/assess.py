@@ -16,8 +16,8 @@ from patchnet.advice.records import Assessment, Break, GroupAnswer
 from patchnet.advice.sharing import Form
 from patchnet.advice.supply import anchor_room, patches, supply_of
 from patchnet.advice.unknown import draw_in_unknown
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_within

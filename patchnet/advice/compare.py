@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from patchnet.advice.records import Assessment, Break, GroupAnswer
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Resource
 
 __all__ = [

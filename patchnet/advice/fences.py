@@ -11,8 +11,8 @@ from shapely import Point
 
 from patchnet.advice.over_ground import OverGround
 from patchnet.advice.records import Assessment, Break, FenceGap, GroupAnswer
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest

@@ -7,7 +7,7 @@ from patchnet.advice.planting_choice import Aim, choose
 from patchnet.advice.planting_fits import REASONS, Option, Site, fitting, sites
 from patchnet.advice.planting_names import match_plant, planting_mistakes, unlawful
 from patchnet.advice.plot_facts import Light, PlotFacts
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge, Plant
 
 __all__ = ["choose_planting"]

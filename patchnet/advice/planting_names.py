@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.faults import nearest, nearest_hint
+from patchnet.core.faults import nearest, nearest_hint
 from patchnet.knowledge.records import Knowledge, Plant, UnlawfulPlant
 from patchnet.knowledge.words import plain
 

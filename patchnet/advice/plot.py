@@ -18,8 +18,8 @@ from patchnet.advice.records import (
     PlotAnswer,
     PlotGroup,
 )
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 
 __all__ = ["plot_answer"]
 

@@ -6,8 +6,8 @@ from dataclasses import fields
 from typing import Any
 
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.errors import DataFaults
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.errors import DataFaults
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain

@@ -18,8 +18,8 @@ from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, Sch
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_search import Best, every_scheme, search_schemes
 from patchnet.advice.scheme_state import GroupState, Pick, State, Worth
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import Site, Street
 from patchnet.knowledge.records import Knowledge, Recipe

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import kernel
+from patchnet.core.compiled import kernel
 
 __all__ = ["able_sites", "further", "one_more", "over_sites"]
 

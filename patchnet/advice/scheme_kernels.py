@@ -15,7 +15,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import kernel
+from patchnet.core.compiled import kernel
 
 __all__ = [
     "Layout",

@@ -22,7 +22,7 @@ from patchnet.advice.scheme_kernels import (
     take_in,
     take_out,
 )
-from patchnet.movement.compiling import in_threads
+from patchnet.core.compiled import in_threads
 
 __all__ = ["GroupState", "Pick", "State", "Worth"]
 

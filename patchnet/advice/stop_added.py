@@ -9,7 +9,7 @@ has to be found anew.
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import use_compiled
+from patchnet.core.compiled import use_compiled
 from patchnet.movement.distance import Pairs
 
 __all__ = ["NO_ROUTE", "route_lengths", "with_stop"]

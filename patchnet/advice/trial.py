@@ -26,8 +26,8 @@ from patchnet.advice.sharing import combine_months
 from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
 from patchnet.advice.trial_field import Field, field_of
 from patchnet.advice.trial_settle import Changes, Method, held_homes, settled_trials
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from patchnet.advice.row_sums import RowSums
 from patchnet.advice.trial_shapes import Shared, Tried
-from patchnet.movement.compiling import kernel
+from patchnet.core.compiled import kernel
 
 __all__ = ["LANES", "settle_lanes", "take_in_stops", "tree_of"]
 

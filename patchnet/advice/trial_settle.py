@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from patchnet.advice.sharing import Form, Settled, settle
 from patchnet.advice.trial_field import Field, no_less
 from patchnet.advice.trial_shapes import Shared, Tried
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
 
 __all__ = ["Changes", "Method", "held_homes", "settled_trials"]
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from patchnet.advice.over_ground import OverGround
 from patchnet.advice.records import Assessment
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit

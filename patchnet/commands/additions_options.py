@@ -9,7 +9,7 @@ from tqdm import tqdm
 
 from patchnet.advice.additions import PlotAdditions, possible_additions
 from patchnet.advice.records import Assessment
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 __all__ = ["additions_asked", "additions_option", "ensure_not_public"]
 

@@ -3,7 +3,7 @@
 import click
 
 from patchnet.commands.options import Asked, input_options
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground import check_file
 from patchnet.pages import check_json, check_text
 

@@ -16,7 +16,7 @@ from patchnet.commands.options import (
     overwrite_option,
     read_asked,
 )
-from patchnet.files import ensure_may_write, write_text
+from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.compare_text import compare_csv, compare_json, compare_text

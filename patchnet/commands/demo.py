@@ -6,7 +6,7 @@ import click
 
 from patchnet.advice import assess
 from patchnet.commands.options import layers_bar, progress_bar, say_warnings
-from patchnet.files import OwnFolder
+from patchnet.core.files import OwnFolder
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.demo import demo_files
 from patchnet.knowledge import load_knowledge

@@ -15,7 +15,7 @@ from patchnet.commands.options import (
     overwrite_option,
     read_asked,
 )
-from patchnet.files import ensure_may_write
+from patchnet.core.files import ensure_may_write
 from patchnet.ground.neighbourhood import Audience
 from patchnet.pages import LAYERS, cut_words, export_form, write_export
 

@@ -11,8 +11,8 @@ import click
 
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.read_facts import read_facts
-from patchnet.errors import CannotRead, DataFaults, WrongUse
-from patchnet.faults import Fault
+from patchnet.core.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.faults import Fault
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["SaidFacts", "facts_options"]

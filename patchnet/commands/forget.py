@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
-from patchnet.files import ensure_may_write
+from patchnet.core.files import ensure_may_write
 from patchnet.ground.forget import forget_plots, record_consent
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.merge_text import forgotten_text

@@ -21,7 +21,7 @@ from patchnet.commands.progress import progress
 from patchnet.commands.routes import routes
 from patchnet.commands.scheme import scheme
 from patchnet.commands.survey import survey
-from patchnet.errors import DataFaults, PatchnetError, WrongUse
+from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 
 __all__ = ["cli", "main"]
 

@@ -22,7 +22,7 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
-from patchnet.files import ensure_may_write
+from patchnet.core.files import ensure_may_write
 from patchnet.ground.neighbourhood import Audience
 from patchnet.ground.shade import sun_hours
 from patchnet.pages import write_map

@@ -6,8 +6,8 @@ from pathlib import Path
 import click
 
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
-from patchnet.errors import DataFaults, WrongUse
-from patchnet.files import ensure_may_write
+from patchnet.core.errors import DataFaults, WrongUse
+from patchnet.core.files import ensure_may_write
 from patchnet.ground.merge import merge_returns, write_merged
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.merge_text import merge_json, merge_text

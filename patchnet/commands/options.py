@@ -12,7 +12,7 @@ from tqdm import tqdm
 
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment, GroupAnswer
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge

@@ -11,7 +11,7 @@ from patchnet.commands.options import (
     overwrite_option,
     read_asked,
 )
-from patchnet.files import ensure_may_write
+from patchnet.core.files import ensure_may_write
 from patchnet.ground.neighbourhood import Audience
 from patchnet.ground.survey_file import read_records_if_any
 from patchnet.pages.progress import survey_progress

@@ -22,8 +22,8 @@ from patchnet.commands.options import (
     read_asked,
     walking_option,
 )
-from patchnet.errors import WrongUse
-from patchnet.files import ensure_may_write
+from patchnet.core.errors import WrongUse
+from patchnet.core.files import ensure_may_write
 from patchnet.movement.geotiff import write_bands, write_geotiff
 from patchnet.pages import (
     export_form,

@@ -20,8 +20,8 @@ from patchnet.commands.options import (
     progress_bar,
     read_asked,
 )
-from patchnet.errors import CannotRead, WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import CannotRead, WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge.records import Knowledge

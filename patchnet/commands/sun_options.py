@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.surface_heights import SurfaceHeights, read_surface_heights
 from patchnet.knowledge.records import Knowledge

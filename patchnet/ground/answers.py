@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.ground.fault_list import FaultList, Place
+from patchnet.core.fault_list import FaultList, Place
 from patchnet.ground.neighbourhood import Answers
 from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Knowledge

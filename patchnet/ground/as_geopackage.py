@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pyogrio
 
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.fault_list import FaultList
+from patchnet.core.open_file import trouble
 from patchnet.ground.layers import LAYERS, FeatureTable, SourceLayer, read_layers
-from patchnet.ground.open_file import trouble
 
 __all__ = ["SQLITE", "as_geopackage", "is_database"]
 

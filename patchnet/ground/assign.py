@@ -17,9 +17,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.cells import texts
+from patchnet.core.cells import texts
+from patchnet.core.fault_list import FaultList, Place
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
 from patchnet.ground.shapes import mended
 from patchnet.ground.sheets import Sheet

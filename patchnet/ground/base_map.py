@@ -8,10 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.faults import nearest_hint
-from patchnet.ground.cells import texts
+from patchnet.core.cells import texts
+from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import parse_number
 from patchnet.ground.shapes import mended
 from patchnet.knowledge.records import Knowledge

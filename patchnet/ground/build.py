@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from patchnet.errors import DataFaults, WrongUse
+from patchnet.core.cells import texts
+from patchnet.core.errors import DataFaults, WrongUse
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.answers import answers_of
 from patchnet.ground.base_map import read_barriers, read_named
-from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns, check_columns
 from patchnet.ground.crs import Projected, check_crs, parse_crs, to_metres
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import FeatureTable, Layers, SourceLayer
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.plots import read_plots

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from patchnet.faults import Fault
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
 from patchnet.ground.build import neighbourhood_of
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import LAYERS, Layers, read_layers
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.read import local_path

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest, nearest_hint
-from patchnet.ground.cells import texts
+from patchnet.core.cells import texts
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest, nearest_hint
 from patchnet.ground.feature_words import Problem, parse_cell
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature

@@ -14,9 +14,9 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.exceptions import CRSError, ProjError
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.axes import look_swapped
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import SourceLayer
 from patchnet.knowledge.records import Knowledge
 

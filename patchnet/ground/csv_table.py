@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from patchnet.errors import CannotRead
-from patchnet.ground.open_file import trouble
+from patchnet.core.errors import CannotRead
+from patchnet.core.open_file import trouble
 
 __all__ = ["FIRST_ROW", "CsvTable", "decoded", "read_csv_table"]
 

@@ -16,8 +16,8 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.errors import CannotWrite
-from patchnet.files import write_text
+from patchnet.core.errors import CannotWrite
+from patchnet.core.files import write_text
 from patchnet.ground.demo_drawing import Plan, Point
 from patchnet.ground.demo_habitat import Survey, describe
 from patchnet.ground.demo_plan import draw_plan

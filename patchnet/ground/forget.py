@@ -12,11 +12,11 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.errors import CannotWrite, WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.faults import nearest_hint
+from patchnet.core.open_file import trouble
 from patchnet.ground.merge import Merged, id_column_of, merge_records, summed_up, write_merged
 from patchnet.ground.neighbourhood import Neighbourhood
-from patchnet.ground.open_file import trouble
 from patchnet.ground.read import local_path, read_neighbourhood
 from patchnet.ground.returns import street_id
 from patchnet.ground.returns_dates import sortable

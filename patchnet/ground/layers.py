@@ -12,11 +12,11 @@ from pathlib import Path, PurePosixPath
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.errors import CannotRead
-from patchnet.faults import nearest
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest
+from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.ground.csv_table import FIRST_ROW, read_csv_table
-from patchnet.ground.fault_list import FaultList
-from patchnet.ground.open_file import SUFFIXES, Layer, open_layers, trouble
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 

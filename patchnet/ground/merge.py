@@ -9,11 +9,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from patchnet.errors import CannotRead
-from patchnet.faults import Fault
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
 from patchnet.ground.agreement import agreement
 from patchnet.ground.columns import check_columns, find_columns
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import read_layers
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.read import local_path, read_neighbourhood

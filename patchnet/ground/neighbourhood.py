@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 
 __all__ = ["Answer", "Answers", "Audience", "Neighbourhood"]
 

@@ -8,9 +8,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.cells import texts, whole_number
+from patchnet.core.cells import texts, whole_number
+from patchnet.core.fault_list import FaultList, Place
 from patchnet.ground.columns import Columns, id_candidates
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.shapes import check_outlines, check_overlaps
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind, near_plot_kinds

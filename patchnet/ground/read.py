@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from patchnet.errors import CannotRead, DataFaults
+from patchnet.core.errors import CannotRead, DataFaults
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.build import neighbourhood_of
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import read_layers
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge

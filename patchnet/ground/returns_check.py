@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.feature_words import Problem
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.returns import Return

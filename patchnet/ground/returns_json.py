@@ -9,10 +9,10 @@ from typing import Any
 
 import pandas as pd
 
-from patchnet.errors import CannotRead
-from patchnet.ground.cells import as_text
-from patchnet.ground.fault_list import FaultList
-from patchnet.ground.open_file import trouble
+from patchnet.core.cells import as_text
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.open_file import trouble
 from patchnet.ground.returns import SAID, Return
 
 __all__ = ["read_page_return"]

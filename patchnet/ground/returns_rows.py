@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from patchnet.faults import nearest
-from patchnet.ground.cells import as_text, whole_number
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.cells import as_text, whole_number
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest
 from patchnet.ground.feature_words import Problem
 from patchnet.ground.returns import SAID, Return
 from patchnet.ground.returns_dates import mangled_idents

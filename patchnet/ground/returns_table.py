@@ -15,12 +15,12 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 
-from patchnet.errors import CannotRead
-from patchnet.faults import nearest
-from patchnet.ground.cells import as_text
+from patchnet.core.cells import as_text
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest
+from patchnet.core.open_file import trouble
 from patchnet.ground.csv_table import decoded
-from patchnet.ground.fault_list import FaultList
-from patchnet.ground.open_file import trouble
 from patchnet.ground.returns import SAID, Return
 
 __all__ = ["read_sheet_return"]

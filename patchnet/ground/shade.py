@@ -8,8 +8,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.screens import Screens
 from patchnet.ground.sun_course import Course, month_of_midsummer, place_of

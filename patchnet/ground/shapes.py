@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.fault_list import FaultList, Place
+from patchnet.core.fault_list import FaultList, Place
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Outlines", "check_outlines", "check_overlaps", "mended", "polygons_of"]

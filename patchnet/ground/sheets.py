@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.ground.fault_list import FaultList, Place
+from patchnet.core.fault_list import FaultList, Place
 from patchnet.ground.feature_words import Said
 
 __all__ = ["Sheet", "lay_together"]

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import geopandas as gpd
 import numpy as np
 
+from patchnet.core.cells import texts
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.assign import assign_features
-from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns
 from patchnet.ground.crs import Projected
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import FeatureTable, Layers, SourceLayer
 from patchnet.ground.plots import Plots
 from patchnet.ground.sheets import Sheet

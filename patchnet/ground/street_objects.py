@@ -9,11 +9,11 @@ import shapely
 from numpy.typing import NDArray
 from scipy import constants
 
-from patchnet.faults import nearest_hint
+from patchnet.core.cells import texts
+from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.base_map import kept_parts, metres_of
-from patchnet.ground.cells import texts
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import parse_number
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_street_kind

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 __all__ = ["SunPosition", "solar_noon", "solar_position"]
 

@@ -9,7 +9,7 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.sun import solar_noon, solar_position
 from patchnet.knowledge.records import Knowledge
 

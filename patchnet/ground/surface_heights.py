@@ -13,10 +13,10 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import DatasetReader
 from scipy.ndimage import minimum_filter
 
-from patchnet.errors import CannotRead, DataFaults
-from patchnet.faults import Fault
-from patchnet.ground.fault_list import FaultList
-from patchnet.ground.raster_cells import at_centres, cell_side
+from patchnet.core.errors import CannotRead, DataFaults
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
+from patchnet.core.raster_cells import at_centres, cell_side
 from patchnet.ground.sun_course import Course
 from patchnet.knowledge.records import Knowledge
 

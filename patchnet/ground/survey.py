@@ -5,10 +5,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from patchnet.faults import nearest
-from patchnet.ground.cells import texts, whole_number
+from patchnet.core.cells import texts, whole_number
+from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.faults import nearest
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList, Place
 from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
 from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Knowledge

@@ -16,11 +16,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from patchnet.errors import CannotRead
-from patchnet.files import write_aside
+from patchnet.core.cells import as_text, whole_number
+from patchnet.core.errors import CannotRead
+from patchnet.core.files import write_aside
+from patchnet.core.open_file import trouble
 from patchnet.ground.as_geopackage import as_geopackage, is_database
-from patchnet.ground.cells import as_text, whole_number
-from patchnet.ground.open_file import trouble
 from patchnet.ground.survey_records import (
     CONSENT,
     DRAWN,

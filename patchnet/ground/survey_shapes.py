@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from patchnet.ground.cells import texts
+from patchnet.core.cells import texts
 from patchnet.ground.crs import Projected
 from patchnet.ground.layers import SourceLayer
 from patchnet.ground.sheets import Sheet

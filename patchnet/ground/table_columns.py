@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from patchnet.faults import nearest_hint
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.columns import Columns, column_names, find_columns
-from patchnet.ground.fault_list import FaultList
 from patchnet.ground.layers import Layers
 from patchnet.knowledge.records import Knowledge
 

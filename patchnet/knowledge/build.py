@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal, cast, get_args
 
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.complete import missing
 from patchnet.knowledge.ground import all_ground_costs, all_ground_covers, with_open_water

@@ -5,7 +5,7 @@ import re
 from collections.abc import Collection, Mapping
 from typing import cast
 
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.records import CLASSES, Class, Figure, Source
 from patchnet.knowledge.tables import Row
 

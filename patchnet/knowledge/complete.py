@@ -7,7 +7,7 @@ could not work at all is an error; what works with less is a warning.
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.knowledge.planting import LAYERS
 from patchnet.knowledge.records import Feature, Group, Knowledge, Plant, PlotKind, PlotTrait
 from patchnet.knowledge.tables import Row

@@ -3,7 +3,7 @@
 import math
 from typing import Literal
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["homing_distance_m", "is_ceiling"]

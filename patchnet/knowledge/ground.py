@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.records import BarrierKind, Feature, Figure, GroundCosts, GroundCover, Group
 from patchnet.knowledge.tables import Row

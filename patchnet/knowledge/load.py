@@ -5,8 +5,8 @@ from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 
-from patchnet.errors import CannotRead, PatchnetError, TableFaults
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.errors import CannotRead, PatchnetError, TableFaults
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.build import build
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.tables import LAYOUTS, Row, lay_over, read_table

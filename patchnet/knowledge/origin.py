@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest
 from patchnet.knowledge.records import Class, Figure, Knowledge, Origin
 
 __all__ = ["CLASS_WORDS", "describe_source"]

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.knowledge.scheme_records import SchemeConsent, SchemeRisk, UpkeepTask
 from patchnet.knowledge.street_records import PlanterSize, SightRule, StreetObjectKind
 

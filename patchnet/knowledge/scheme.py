@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import cast
 
-from patchnet.faults import nearest_hint
+from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.planting import LAYERS
 from patchnet.knowledge.records import Figure, Origin

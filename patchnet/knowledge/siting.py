@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from typing import Literal, cast
 
-from patchnet.faults import nearest_hint
+from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.cells import PER, Cells
 from patchnet.knowledge.records import Figure, KeepUse, Origin, Place, Siting, Step
 from patchnet.knowledge.tables import Row

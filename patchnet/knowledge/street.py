@@ -10,8 +10,8 @@ from typing import Literal, cast
 
 from scipy import constants
 
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.records import Figure, Knowledge, Origin
 from patchnet.knowledge.street_records import (

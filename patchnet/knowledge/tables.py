@@ -5,7 +5,7 @@ import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.faults import Fault, nearest_hint
 
 __all__ = ["LAYOUTS", "MONTHS", "Layout", "Row", "lay_over", "read_table"]
 

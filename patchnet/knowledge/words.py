@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Protocol
 
-from patchnet.faults import nearest
+from patchnet.core.faults import nearest
 from patchnet.knowledge.records import Knowledge
 
 __all__ = [

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Point
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import GroundCosts, Knowledge
 from patchnet.movement.barrier_steps import (

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.grow import Growth, Ways, grow

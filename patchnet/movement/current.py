@@ -22,7 +22,7 @@ from scipy.sparse import coo_array, csc_array
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import SuperLU, splu
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.dissection import nested_dissection

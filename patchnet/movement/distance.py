@@ -8,8 +8,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
-from patchnet.errors import WrongUse
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
+from patchnet.core.errors import WrongUse
 
 __all__ = ["Pairs", "crossing_line", "pairs_within"]
 

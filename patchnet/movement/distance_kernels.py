@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import in_threads, kernel
+from patchnet.core.compiled import in_threads, kernel
 
 __all__ = ["blocks"]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Point
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.corridors import BothWays, both_ways, opened_steps
 from patchnet.movement.surface import CostSurface

@@ -6,7 +6,7 @@ import numpy as np
 import rasterio
 from numpy.typing import NDArray
 
-from patchnet.files import write_aside
+from patchnet.core.files import write_aside
 from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.ground_grid import Grid
 from patchnet.movement.surface import CostSurface

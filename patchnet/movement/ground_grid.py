@@ -8,7 +8,7 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Grid", "ensure_fits", "lay_grid"]

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.grow import Growth, Ways, grow
 from patchnet.movement.surface import CostSurface
 

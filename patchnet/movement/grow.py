@@ -18,10 +18,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
+from patchnet.core.compiled import use_compiled
+from patchnet.core.errors import WrongUse
 from patchnet.movement import grow_plain
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
-from patchnet.movement.compiling import use_compiled
 
 __all__ = ["Growth", "Ways", "grow"]
 

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.compiled import kernel
 from patchnet.movement.barrier_steps import DIRECTIONS
-from patchnet.movement.compiling import kernel
 from patchnet.movement.prefetch import fetch
 
 __all__ = ["grow_buckets", "grow_heap", "touching", "trace"]

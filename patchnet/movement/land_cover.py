@@ -12,9 +12,9 @@ import rasterio
 from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
-from patchnet.errors import CannotRead, DataFaults, WrongUse
-from patchnet.faults import Fault
-from patchnet.ground.raster_cells import at_centres
+from patchnet.core.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.faults import Fault
+from patchnet.core.raster_cells import at_centres
 from patchnet.movement.ground_grid import Grid
 
 __all__ = ["LandCover", "read_class_costs", "read_land_cover"]

@@ -8,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.barriers import Lines
 from patchnet.movement.ground_grid import Grid
 

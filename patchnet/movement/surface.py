@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.features import rasterize
 
-from patchnet.errors import WrongUse
-from patchnet.faults import Fault
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import Fault
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.movement.barrier_steps import Steps

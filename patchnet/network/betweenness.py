@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.network.adjacency import Links, adjacency, links_of
 from patchnet.network.importance import route_weights
 from patchnet.network.patch_graph import PatchGraph

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import kernel
+from patchnet.core.compiled import kernel
 from patchnet.network.adjacency import Ints, Places
 from patchnet.network.importance_kernels import settle
 

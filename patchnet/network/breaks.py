@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.distance import Pairs
 from patchnet.network.adjacency import components
 from patchnet.network.patch_graph import PatchGraph

@@ -6,7 +6,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse import csgraph
 
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.network.adjacency import links_of
 from patchnet.network.patch_graph import PatchGraph
 

@@ -9,8 +9,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
-from patchnet.errors import WrongUse
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
+from patchnet.core.errors import WrongUse
 from patchnet.network.adjacency import Links, components, links_of
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links

@@ -9,7 +9,7 @@ those below k follow it in one run; they are then routed again from all the othe
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import kernel
+from patchnet.core.compiled import kernel
 from patchnet.network.adjacency import Ints, Places
 from patchnet.network.kernels import pop, push
 

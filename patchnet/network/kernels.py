@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import in_threads, kernel
+from patchnet.core.compiled import in_threads, kernel
 from patchnet.network.adjacency import Adjacency, Ints, Links, Places
 
 __all__ = ["adjacency", "mark_superfluous", "pop", "push", "route_sums"]

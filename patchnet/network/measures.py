@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.network.adjacency import components
 from patchnet.network.hops import hop_sums
 from patchnet.network.patch_graph import PatchGraph

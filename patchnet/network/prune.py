@@ -8,7 +8,7 @@ about seven links a patch.
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.network.adjacency import Adjacency, Links, adjacency, links_of
 from patchnet.network.patch_graph import PatchGraph
 

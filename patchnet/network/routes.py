@@ -8,8 +8,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
-from patchnet.errors import WrongUse
-from patchnet.movement.compiling import in_threads, use_compiled
+from patchnet.core.compiled import in_threads, use_compiled
+from patchnet.core.errors import WrongUse
 from patchnet.network.adjacency import Links, links_of, touching_joined
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links

@@ -3,7 +3,7 @@
 import json
 from dataclasses import asdict
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.ground.check import CheckReport
 from patchnet.pages.table import paragraph
 

@@ -13,8 +13,8 @@ import pyogrio
 import shapely
 
 from patchnet.advice.records import Assessment, GroupAnswer
-from patchnet.errors import CannotWrite, WrongUse
-from patchnet.files import write_aside
+from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.files import write_aside
 from patchnet.ground.feature_words import Said, write_list
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.movement.distance import crossing_line

@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 from importlib import metadata, resources
 from pathlib import Path
 
-from patchnet.errors import PatchnetError
+from patchnet.core.errors import PatchnetError
 
 __all__ = ["asset", "leaflet_script", "leaflet_style", "local_copy", "outside_addresses", "sha256"]
 

@@ -10,8 +10,8 @@ from branca.element import Figure
 
 from patchnet.advice.additions import PlotAdditions
 from patchnet.advice.records import Assessment, GroupAnswer
-from patchnet.errors import PatchnetError, WrongUse
-from patchnet.files import write_text
+from patchnet.core.errors import PatchnetError, WrongUse
+from patchnet.core.files import write_text
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.shade import SunHours
 from patchnet.pages import colours, words

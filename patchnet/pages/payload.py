@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import ArrayLike
 
 from patchnet.advice.records import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import ALPHABET, path_code, two_digit_codes, whole_codes

@@ -8,7 +8,7 @@ import shapely
 
 from patchnet.advice.plan_records import PlotPlan, Suggestion
 from patchnet.advice.records import Assessment
-from patchnet.files import ensure_may_write, write_text
+from patchnet.core.files import ensure_may_write, write_text
 from patchnet.ground.sun_at_plots import PlotSun
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import CALENDAR_STYLE, calendar_figure

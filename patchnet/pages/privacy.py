@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.neighbourhood import Answers, Audience, Neighbourhood
 from patchnet.ground.stretches import cut, walking_order
 from patchnet.knowledge.records import Knowledge

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import shapely
 
-from patchnet.files import write_text
+from patchnet.core.files import write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset, outside_addresses

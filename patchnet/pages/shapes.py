@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 from pyproj.crs.crs import CRS
 
-from patchnet.errors import PatchnetError
+from patchnet.core.errors import PatchnetError
 from patchnet.pages.encode import path_code
 
 __all__ = [

@@ -2,7 +2,7 @@
 
 from string import Template
 
-from patchnet.files import MADE_BY
+from patchnet.core.files import MADE_BY
 from patchnet.pages import colours
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset

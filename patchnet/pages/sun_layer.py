@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.shade import SunHours
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import two_digit_codes

@@ -18,7 +18,7 @@ from patchnet.advice.currency import amounts_at, common_currency, everything_tha
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
 from patchnet.advice.trial import Trials
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 

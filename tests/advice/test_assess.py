@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from patchnet.advice import ANCHOR, assess
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 NAN = math.nan
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from patchnet.advice import assess
 from patchnet.advice.compare import compare_assessments
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 from .conftest import make_knowledge, make_street
 

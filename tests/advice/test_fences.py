@@ -10,7 +10,7 @@ import shapely
 
 from patchnet.advice import assess
 from patchnet.advice.fences import break_corridors, fence_gaps, squeeze
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs

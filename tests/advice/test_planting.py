@@ -11,7 +11,7 @@ from patchnet.advice.planting import choose_planting
 from patchnet.advice.planting_fits import REASONS, fitting, sites, toxic_to
 from patchnet.advice.planting_names import match_plant, near_plants, unlawful
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 
 KNOW = load_knowledge()

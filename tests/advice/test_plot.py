@@ -6,7 +6,7 @@ import pytest
 
 from patchnet.advice import assess, plot_answer
 from patchnet.advice.records import Giver, HasFeature
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from patchnet.advice.currency import amounts_at
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.space import space_of
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 

@@ -4,7 +4,7 @@ import pytest
 
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.read_facts import read_facts
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
 
 KNOW = load_knowledge()

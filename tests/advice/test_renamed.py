@@ -18,7 +18,7 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.read_facts import read_facts
 from patchnet.advice.space import space_of
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build

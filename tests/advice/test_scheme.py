@@ -10,7 +10,7 @@ from patchnet.advice import assess
 from patchnet.advice.scheme import plan_scheme
 from patchnet.advice.scheme_field import group_fields
 from patchnet.advice.scheme_records import Keeper, SchemeAsk
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import build_neighbourhood
 from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge import load_knowledge

@@ -16,7 +16,7 @@ from patchnet.advice import assess, over_ground, trial_kernels
 from patchnet.advice.row_sums import row_sums, stacked
 from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
 from patchnet.advice.trial import Trials
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs

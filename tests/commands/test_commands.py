@@ -14,7 +14,7 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.files import MADE_BY
+from patchnet.core.files import MADE_BY
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "data_demo"

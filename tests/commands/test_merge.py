@@ -9,7 +9,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from patchnet.files import MADE_BY
+from patchnet.core.files import MADE_BY
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.returns import street_id
 

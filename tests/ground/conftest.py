@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 

@@ -15,7 +15,7 @@ import pyproj
 import pytest
 import shapely
 
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground import build_neighbourhood, check_file
 
 PATH = momepy.datasets.get_path("bubenec")

@@ -6,7 +6,7 @@ import pyproj
 import pytest
 import shapely
 
-from patchnet.errors import DataFaults, WrongUse
+from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.ground import build_neighbourhood
 from patchnet.ground.axes import look_swapped
 

@@ -18,7 +18,7 @@ import pytest
 import shapely
 from shapely.geometry import shape
 
-from patchnet.errors import CannotWrite
+from patchnet.core.errors import CannotWrite
 from patchnet.ground import demo, demo_habitat, read_neighbourhood
 from patchnet.knowledge import load_knowledge, match_barrier_kind, match_feature, match_plot_kind
 

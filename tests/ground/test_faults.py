@@ -6,7 +6,7 @@ import pytest
 import shapely
 from geopandas.testing import assert_geodataframe_equal
 
-from patchnet.errors import DataFaults, WrongUse
+from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.ground import build_neighbourhood
 
 

@@ -7,7 +7,7 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.forget import forget_plots, record_consent
 from patchnet.ground.merge import merge_returns, write_merged

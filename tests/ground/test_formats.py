@@ -12,7 +12,7 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.errors import CannotRead, DataFaults
+from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.ground import check_file, read_neighbourhood
 from patchnet.ground.demo import demo_files, demo_layers
 
@@ -113,7 +113,7 @@ def test_geoparquet_without_its_library(plots, tmp_path, knowledge, monkeypatch)
     plots.to_parquet(tmp_path / "s.parquet")
     there = importlib.util.find_spec
     monkeypatch.setattr(
-        "patchnet.ground.open_file.find_spec",
+        "patchnet.core.open_file.find_spec",
         lambda name: None if name == "pyarrow" else there(name),
     )
     with pytest.raises(CannotRead, match=r"patchnet\[parquet\]"):

@@ -15,9 +15,9 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.errors import CannotRead, DataFaults, PatchnetError
+from patchnet.core.errors import CannotRead, DataFaults, PatchnetError
+from patchnet.core.open_file import SUFFIXES
 from patchnet.ground import check_file, read_neighbourhood
-from patchnet.ground.open_file import SUFFIXES
 
 SLOWEST = 10.0  # seconds; on a busy machine a fair reading takes well under one
 FOREIGN = re.compile(

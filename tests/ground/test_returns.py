@@ -9,8 +9,8 @@ import pytest
 import shapely
 from openpyxl.utils.datetime import to_excel
 
-from patchnet.errors import CannotRead
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.merge import merge_returns, read_return
 from patchnet.ground.returns_dates import day_first, mangled_idents, parse_when
 from patchnet.ground.returns_words import read_place, read_reply, read_sure

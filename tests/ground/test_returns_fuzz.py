@@ -10,8 +10,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from patchnet.errors import CannotRead
-from patchnet.ground.fault_list import FaultList
+from patchnet.core.errors import CannotRead
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.merge import merge_returns, read_return
 
 FUZZ = settings(

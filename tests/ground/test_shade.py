@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import build_neighbourhood
 from patchnet.ground.shade import SUN_CLASSES, sun_hours
 from patchnet.ground.shadows import Walls

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from shapely import LineString, MultiPoint, MultiPolygon, Point, Polygon
 
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground import build_neighbourhood
 from patchnet.ground.shapes import polygons_of
 

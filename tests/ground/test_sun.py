@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.sun import solar_noon, solar_position
 
 # Reda, I. & Andreas, A. 2004. Solar position algorithm for solar radiation applications. Solar

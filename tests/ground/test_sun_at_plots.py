@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import build_neighbourhood, read_neighbourhood
 from patchnet.ground.shade import spots_on, sun_hours
 from patchnet.ground.shadows import Walls

@@ -11,7 +11,7 @@ import rasterio
 import shapely
 from affine import Affine
 
-from patchnet.errors import CannotRead, DataFaults
+from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.ground import build_neighbourhood
 from patchnet.ground.shade import sun_hours
 from patchnet.ground.shadows import Walls

@@ -6,7 +6,7 @@ from importlib import resources
 
 import pytest
 
-from patchnet.errors import TableFaults
+from patchnet.core.errors import TableFaults
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.ground import ROLES
 

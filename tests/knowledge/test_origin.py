@@ -2,7 +2,7 @@
 
 import pytest
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge import describe_source, load_knowledge
 
 KNOW = load_knowledge()

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patchnet.errors import CannotRead, TableFaults
+from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.knowledge import load_knowledge, match_feature
 from patchnet.knowledge.tables import LAYOUTS
 

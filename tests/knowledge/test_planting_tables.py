@@ -4,7 +4,7 @@ import pytest
 
 from patchnet.advice.planting import choose_planting
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.errors import TableFaults
+from patchnet.core.errors import TableFaults
 from patchnet.knowledge import load_knowledge
 
 KNOW = load_knowledge()

@@ -5,7 +5,7 @@ from importlib import resources
 
 import pytest
 
-from patchnet.errors import TableFaults
+from patchnet.core.errors import TableFaults
 from patchnet.knowledge import describe_source, load_knowledge
 
 KNOW = load_knowledge()

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from patchnet.errors import TableFaults
+from patchnet.core.errors import TableFaults
 from patchnet.knowledge import load_knowledge
 
 KNOW = load_knowledge()

@@ -7,7 +7,7 @@ from importlib import resources
 
 import pytest
 
-from patchnet.errors import TableFaults, WrongUse
+from patchnet.core.errors import TableFaults, WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.street import PlanterSize, stopping_sight_m
 from patchnet.knowledge.words import match_street_kind

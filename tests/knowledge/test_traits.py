@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from patchnet.errors import TableFaults
+from patchnet.core.errors import TableFaults
 from patchnet.knowledge import load_knowledge, records, scheme_records, street_records
 from patchnet.knowledge.planting import LAYERS, PLANT_LISTS
 from patchnet.knowledge.tables import LAYOUTS

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely import LineString, Point, box
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.corridors import both_ways, corridor
 from patchnet.movement.fence_gaps import gaps_in_order, single_gaps
 from patchnet.movement.ground_links import ground_links

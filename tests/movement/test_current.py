@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from pyproj import CRS
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.barrier_steps import Steps
 from patchnet.movement.current import circuit
 from patchnet.movement.ground_grid import Grid

@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 
-from patchnet.errors import WrongUse
-from patchnet.movement import compiling, distance
+from patchnet.core import compiled as compiling
+from patchnet.core.errors import WrongUse
+from patchnet.movement import distance
 from patchnet.movement.distance import Pairs, crossing_line, pairs_within
 
 ROUTES = pytest.mark.parametrize("compiled", [False, True], ids=["plain", "compiled"])

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.graph import MCP_Geometric
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement import grow as grow_module
 from patchnet.movement.barrier_steps import Segments, Steps, crossings, gather_steps
 from patchnet.movement.ground_links import touching_links

@@ -9,7 +9,7 @@ from affine import Affine
 from pyproj import Transformer
 from shapely import box
 
-from patchnet.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.errors import CannotRead, DataFaults, WrongUse
 from patchnet.movement.land_cover import LandCover, read_class_costs, read_land_cover
 from patchnet.movement.surface import cost_surface
 

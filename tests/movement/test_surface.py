@@ -10,7 +10,7 @@ from rasterio.features import rasterize
 from shapely import LineString, Point, box
 from shapely.affinity import rotate
 
-from patchnet.errors import CannotWrite, WrongUse
+from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.movement.geotiff import barrier_map, write_geotiff
 from patchnet.movement.ground_grid import lay_grid
 from patchnet.movement.ground_links import ground_links

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 
-from patchnet.movement import compiling
+from patchnet.core import compiled as compiling
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.network import importance, routes
 from patchnet.network.betweenness import betweenness, weighted_betweenness

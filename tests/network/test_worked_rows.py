@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.movement.distance import Pairs
 from patchnet.network.betweenness import betweenness, weighted_betweenness
 from patchnet.network.breaks import component_breaks

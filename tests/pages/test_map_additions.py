@@ -22,7 +22,7 @@ from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
 from patchnet.advice.trial import Trials
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.encode import two_digit_codes
 from patchnet.pages.map_page import map_page

@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 
 from patchnet.advice import assess
-from patchnet.errors import CannotWrite, PatchnetError, WrongUse
+from patchnet.core.errors import CannotWrite, PatchnetError, WrongUse
 from patchnet.pages import words
 from patchnet.pages.inline import asset, leaflet_style, local_copy, outside_addresses
 from patchnet.pages.map_page import map_page, write_map

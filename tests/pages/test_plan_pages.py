@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from patchnet.advice import assess
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
-from patchnet.errors import CannotWrite
+from patchnet.core.errors import CannotWrite
 from patchnet.ground.build import build_neighbourhood
 from patchnet.ground.sun_at_plots import plot_sun
 from patchnet.knowledge import load_knowledge

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from patchnet.advice import assess
 from patchnet.commands import main as command_line
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground import read_neighbourhood
 from patchnet.ground.merge import merge_returns, write_merged
 from patchnet.ground.stretches import cut

@@ -8,7 +8,7 @@ import pytest
 from pyproj import CRS, Geod, Transformer
 from shapely import LineString, MultiPolygon, Polygon, box
 
-from patchnet.errors import PatchnetError
+from patchnet.core.errors import PatchnetError
 from patchnet.pages.shapes import area_codes, frame_of, line_codes, name_places
 
 

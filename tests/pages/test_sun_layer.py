@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.shade import SunHours
 from patchnet.pages import map_page
 from patchnet.pages.encode import two_digit_codes

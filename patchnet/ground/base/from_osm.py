@@ -9,12 +9,12 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.base.addresses import STREET, with_addresses
 from patchnet.ground.base.gathered import areas_only, frame, lines_only
 from patchnet.ground.base.words_of_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.ground.base_map import read_named
 from patchnet.ground.columns import Columns
-from patchnet.ground.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge, OsmTag
 
 __all__ = ["sort_osm", "with_heights"]

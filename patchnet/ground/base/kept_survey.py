@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground.merge import summed_up, write_merged
 from patchnet.ground.read import read_neighbourhood
 from patchnet.ground.returns import street_id

@@ -11,8 +11,9 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.errors import DataFaults, WrongUse
-from patchnet.faults import Fault, nearest_hint
+from patchnet.core.errors import DataFaults, WrongUse
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault, nearest_hint
 from patchnet.ground.base.carried import carried_barriers, carried_features, carried_plots
 from patchnet.ground.base.derived import Derived
 from patchnet.ground.base.earlier import read_earlier
@@ -29,7 +30,6 @@ from patchnet.ground.base.roles import Role, sort_inputs
 from patchnet.ground.base.street_space import StreetSpace, find_street_space
 from patchnet.ground.base.streets import Streets, streets_of
 from patchnet.ground.crs import parse_crs
-from patchnet.ground.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["BaseMap", "make_base"]

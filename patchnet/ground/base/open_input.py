@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
-from patchnet.errors import CannotRead
+from patchnet.core.errors import CannotRead
+from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.ground.layers import unpacked
-from patchnet.ground.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.ground.read import local_path
 
 __all__ = ["OSM_CREDIT", "OSM_KEYS", "open_input", "osm_table"]

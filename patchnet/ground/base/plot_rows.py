@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.fault_list import FaultList
 from patchnet.ground.base.facing import Facing
 from patchnet.ground.base.front_back import building_line, split_garden, usable_ground
 from patchnet.ground.base.gathered import Gathered
@@ -15,7 +16,6 @@ from patchnet.ground.base.houses import Standing
 from patchnet.ground.base.numbering import Unit
 from patchnet.ground.base.street_space import StreetSpace
 from patchnet.ground.base.streets import Streets
-from patchnet.ground.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Piece", "ground_pieces", "street_pieces"]

@@ -9,8 +9,8 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
-from patchnet.errors import CannotWrite
-from patchnet.files import write_aside
+from patchnet.core.errors import CannotWrite
+from patchnet.core.files import write_aside
 from patchnet.ground.base.make import BaseMap
 
 __all__ = ["BASE_LAYERS", "fixed_date", "write_base"]

@@ -7,8 +7,8 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from patchnet.errors import WrongUse
-from patchnet.faults import Fault
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import Fault
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street.cross_sections import footways_of, half_width, street_sides
 from patchnet.ground.street.objects import access_areas, objects_of

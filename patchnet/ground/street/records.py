@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
 
 __all__ = [

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.errors import WrongUse
-from patchnet.faults import nearest_hint
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Piece", "RoadLine", "along", "pieces_of", "plain_name", "road_line"]

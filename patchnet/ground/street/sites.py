@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street.place import Place, place_at
 from patchnet.ground.street.records import SIDES, Finding, Side, Site, Street, Verdict

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
-from patchnet.errors import CannotWrite
-from patchnet.files import OwnFolder
+from patchnet.core.errors import CannotWrite
+from patchnet.core.files import OwnFolder
 from patchnet.ground.base.write import fixed_date
 from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.pages.compare_page import compare_page

@@ -12,7 +12,7 @@ from patchnet.advice.plot import plot_answer
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.records import Assessment
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme
-from patchnet.errors import PatchnetError
+from patchnet.core.errors import PatchnetError
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
 from patchnet.knowledge.street_records import PlanterSize
 

@@ -2,7 +2,7 @@
 
 from string import Template
 
-from patchnet.errors import PatchnetError
+from patchnet.core.errors import PatchnetError
 from patchnet.pages.calendar import CALENDAR_STYLE
 from patchnet.pages.escape import text
 from patchnet.pages.inline import asset, outside_addresses

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from patchnet.files import OwnFolder
+from patchnet.core.files import OwnFolder
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.pages.survey.sheets import survey_sheets

@@ -8,8 +8,8 @@ from string import Template
 import geopandas as gpd
 import shapely
 
-from patchnet.errors import PatchnetError
-from patchnet.files import MADE_BY
+from patchnet.core.errors import PatchnetError
+from patchnet.core.files import MADE_BY
 from patchnet.ground.returns_words import SEEN_FROM
 from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
 from patchnet.pages.inline import asset, outside_addresses, sha256

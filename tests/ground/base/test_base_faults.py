@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.errors import CannotRead, DataFaults, WrongUse
 from patchnet.ground.base import make_base
 
 

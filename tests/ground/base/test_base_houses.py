@@ -6,7 +6,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from patchnet.errors import DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.ground.base import make_base
 from patchnet.ground.base.houses import houses_on, with_sheds
 from patchnet.ground.base.overlay import cut_away

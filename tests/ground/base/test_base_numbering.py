@@ -8,7 +8,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.errors import CannotRead, DataFaults, WrongUse
 from patchnet.ground.base import write_base
 from patchnet.ground.base.streets import street_codes, streets_of
 

@@ -8,7 +8,7 @@ import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from patchnet.errors import DataFaults, WrongUse
+from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.ground.street import planter_sites
 from patchnet.knowledge.street import PlanterSize
 

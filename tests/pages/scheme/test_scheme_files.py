@@ -11,7 +11,7 @@ import pyogrio
 import pytest
 from pyproj import Transformer
 
-from patchnet.errors import CannotWrite
+from patchnet.core.errors import CannotWrite
 from patchnet.ground import read_neighbourhood
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.scheme import (

@@ -16,7 +16,7 @@ The number is the exit status of the command line.
 from collections.abc import Iterable
 from typing import ClassVar
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 
 __all__ = [
     "CannotRead",

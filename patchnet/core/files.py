@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from patchnet.errors import CannotWrite
+from patchnet.core.errors import CannotWrite
 
 __all__ = ["MADE_BY", "OwnFolder", "ensure_may_write", "write_aside", "write_bytes", "write_text"]
 

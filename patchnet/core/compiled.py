@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-from patchnet.errors import WrongUse
+from patchnet.core.errors import WrongUse
 
 __all__ = ["can_compile", "in_threads", "kernel", "use_compiled"]
 

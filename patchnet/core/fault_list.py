@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from patchnet.faults import Fault
+from patchnet.core.faults import Fault
 
 __all__ = ["FaultList", "Place"]
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from patchnet.errors import CannotWrite
-from patchnet.files import MADE_BY, OwnFolder, ensure_may_write, write_aside, write_text
+from patchnet.core.errors import CannotWrite
+from patchnet.core.files import MADE_BY, OwnFolder, ensure_may_write, write_aside, write_text
 
 
 def test_a_failure_half_way_leaves_the_old_file(tmp_path):

@@ -19,7 +19,7 @@ import geopandas as gpd
 import pandas as pd
 import pyogrio
 
-from patchnet.errors import CannotRead, PatchnetError
+from patchnet.core.errors import CannotRead, PatchnetError
 
 __all__ = ["SUFFIXES", "Layer", "open_layers", "trouble"]
 

@@ -1,0 +1,1 @@
+"""Core room: errors, faults, files, tables and the choice of compiled or plain kernels."""

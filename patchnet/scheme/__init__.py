@@ -1,0 +1,1 @@
+"""Scheme room: which planters along a road win most, with a certificate."""
