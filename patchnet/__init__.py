@@ -17,9 +17,9 @@ from patchnet.core.errors import (
     WrongUse,
 )
 from patchnet.core.faults import Fault
-from patchnet.ground import Neighbourhood, build_neighbourhood, check_file, read_neighbourhood
 from patchnet.knowledge import Knowledge, load_knowledge
 from patchnet.pages import map_page, write_export, write_map
+from patchnet.read import Neighbourhood, build_neighbourhood, check_file, read_neighbourhood
 
 __all__ = [
     "Assessment",

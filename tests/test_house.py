@@ -12,7 +12,17 @@ import patchnet
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "patchnet"
-ROOMS = ("core", "knowledge", "ground", "movement", "network", "advice", "pages", "commands")
+ROOMS = (
+    "core",
+    "knowledge",
+    "read",
+    "ground",
+    "movement",
+    "network",
+    "advice",
+    "pages",
+    "commands",
+)
 HALL = {"core"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

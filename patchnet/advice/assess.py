@@ -18,12 +18,12 @@ from patchnet.advice.supply import anchor_room, patches, supply_of
 from patchnet.advice.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.movement.land_cover import LandCover
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["assess", "choose_groups"]
 

@@ -6,10 +6,10 @@ from numpy.typing import NDArray
 
 from patchnet.advice.over_ground import OverGround
 from patchnet.advice.records import Break
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.movement.distance import Pairs, crossing_line
 from patchnet.network.breaks import component_breaks
 from patchnet.network.patch_graph import PatchGraph
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["find_breaks", "pairs_among"]
 

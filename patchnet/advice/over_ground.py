@@ -9,12 +9,12 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs
 from patchnet.movement.ground_links import GroundLinks, ground_links
 from patchnet.movement.land_cover import LandCover
 from patchnet.movement.surface import CostSurface, cost_surface
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["OverGround", "over_ground", "ways_over"]
 

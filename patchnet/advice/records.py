@@ -11,10 +11,10 @@ from shapely import LineString, Point
 from patchnet.advice.over_ground import OverGround
 from patchnet.advice.reach import Reach
 from patchnet.advice.sharing import Form
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "ANCHOR",

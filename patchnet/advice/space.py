@@ -8,8 +8,8 @@ import shapely
 
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Space", "space_of"]
 

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Amounts", "draw_in_unknown"]
 

@@ -4,8 +4,8 @@ import click
 
 from patchnet.commands.options import Asked, input_options
 from patchnet.core.errors import DataFaults
-from patchnet.ground import check_file
 from patchnet.pages import check_json, check_text
+from patchnet.read import check_file
 
 __all__ = ["check"]
 

@@ -16,8 +16,8 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.core.files import ensure_may_write
-from patchnet.ground.neighbourhood import Audience
 from patchnet.pages import LAYERS, cut_words, export_form, write_export
+from patchnet.read.neighbourhood import Audience
 
 __all__ = ["export"]
 

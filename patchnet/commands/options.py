@@ -13,12 +13,12 @@ from tqdm import tqdm
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.core.errors import WrongUse
-from patchnet.ground import read_neighbourhood
-from patchnet.ground.neighbourhood import Audience, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
 from patchnet.pages.privacy import AUDIENCES, for_audience, shown_groups
+from patchnet.read import read_neighbourhood
+from patchnet.read.neighbourhood import Audience, Neighbourhood
 
 __all__ = [
     "Asked",

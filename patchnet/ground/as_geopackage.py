@@ -7,7 +7,7 @@ import pyogrio
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import trouble
-from patchnet.ground.layers import LAYERS, FeatureTable, SourceLayer, read_layers
+from patchnet.read.layers import LAYERS, FeatureTable, SourceLayer, read_layers
 
 __all__ = ["SQLITE", "as_geopackage", "is_database"]
 

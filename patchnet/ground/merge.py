@@ -13,10 +13,6 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.ground.agreement import agreement
-from patchnet.ground.columns import check_columns, find_columns
-from patchnet.ground.layers import read_layers
-from patchnet.ground.neighbourhood import Neighbourhood
-from patchnet.ground.read import local_path, read_neighbourhood
 from patchnet.ground.returns import Return, street_id
 from patchnet.ground.returns_check import check_returns
 from patchnet.ground.returns_json import read_page_return
@@ -25,6 +21,10 @@ from patchnet.ground.statements import by_year, disputes, resolve, votes
 from patchnet.ground.survey_file import read_records_if_any, write_records
 from patchnet.ground.survey_records import Records, joined
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.columns import check_columns, find_columns
+from patchnet.read.from_file import local_path, read_neighbourhood
+from patchnet.read.layers import read_layers
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "read_return",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import pandas as pd
 import shapely
 
-from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["SAID", "Return", "street_id"]
 

@@ -14,8 +14,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.feature_words import Problem
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.returns import Return
 from patchnet.ground.returns_drawn import check_drawn, undescribed
 from patchnet.ground.returns_rows import (
@@ -32,6 +30,8 @@ from patchnet.ground.returns_times import with_times
 from patchnet.ground.returns_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
 from patchnet.ground.survey_records import CONSENT, RETURNS, STATEMENTS, Records, digest
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.feature_lists import Problem
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["check_returns"]
 

@@ -9,9 +9,6 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
-from patchnet.ground.assign import measured
-from patchnet.ground.feature_words import Problem
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.returns import SAID, Return
 from patchnet.ground.returns_rows import (
     Asked,
@@ -23,8 +20,11 @@ from patchnet.ground.returns_rows import (
     with_plots,
 )
 from patchnet.ground.returns_times import with_times
-from patchnet.ground.shapes import mended
 from patchnet.ground.survey_records import DRAWN, digest
+from patchnet.read.assign import measured
+from patchnet.read.feature_lists import Problem
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.repair import mended
 
 __all__ = ["check_drawn", "undescribed"]
 

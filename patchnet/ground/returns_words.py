@@ -3,8 +3,8 @@
 import re
 from dataclasses import dataclass
 
-from patchnet.ground.feature_words import Problem, parse_cell
 from patchnet.knowledge.records import Feature
+from patchnet.read.feature_lists import Problem, parse_cell
 
 __all__ = ["ANSWERS", "OTHER_PLACE", "SEEN_FROM", "Reply", "read_place", "read_reply", "read_sure"]
 

@@ -10,11 +10,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.shadows import Walls
 from patchnet.ground.sun_course import Course
 from patchnet.ground.surface_heights import SurfaceHeights
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Screens"]
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import shapely
 
 from patchnet.core.cells import as_text, whole_number
-from patchnet.ground.columns import ROLES
-from patchnet.ground.layers import LAYERS
 from patchnet.ground.survey_file import OWN_LAYERS, geometry_of, plots_layer, quoted
+from patchnet.read.columns import ROLES
+from patchnet.read.layers import LAYERS
 
 __all__ = ["empty_layers"]
 

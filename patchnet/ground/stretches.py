@@ -9,7 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.neighbourhood import Neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["cut", "walking_order"]
 

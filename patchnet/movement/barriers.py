@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from patchnet.core.faults import Fault
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import GroundCosts, Knowledge
 from patchnet.movement.barrier_steps import (
     Crossings,
@@ -21,6 +20,7 @@ from patchnet.movement.barrier_steps import (
     gather_steps,
 )
 from patchnet.movement.ground_grid import Grid
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Lines", "barrier_lines", "barrier_steps"]
 

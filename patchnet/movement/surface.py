@@ -19,13 +19,13 @@ from rasterio.features import rasterize
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.movement.barrier_steps import Steps
 from patchnet.movement.barriers import barrier_lines, barrier_steps
 from patchnet.movement.ground_grid import Grid, lay_grid
 from patchnet.movement.land_cover import LandCover, read_land_cover
 from patchnet.movement.plot_labels import label_plots
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["CostSurface", "cost_surface"]
 

@@ -4,8 +4,8 @@ import json
 from dataclasses import asdict
 
 from patchnet.core.faults import Fault
-from patchnet.ground.check import CheckReport
 from patchnet.pages.table import paragraph
+from patchnet.read.check import CheckReport
 
 __all__ = ["check_json", "check_text"]
 

@@ -15,12 +15,12 @@ import shapely
 from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import write_aside
-from patchnet.ground.feature_words import Said, write_list
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
 from patchnet.pages.numbers import figure
+from patchnet.read.feature_lists import Said, write_list
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "LAYERS",

@@ -12,7 +12,6 @@ from patchnet.advice.additions import PlotAdditions
 from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import write_text
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.shade import SunHours
 from patchnet.pages import colours, words
 from patchnet.pages.additions_payload import additions_payload
@@ -28,6 +27,7 @@ from patchnet.pages.inline import (
 from patchnet.pages.payload import payload
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.sun_layer import SUN_SHOW, sun_layer
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["SVG_PLOTS", "map_page", "write_map"]
 

@@ -13,7 +13,6 @@ from numpy.typing import ArrayLike
 from patchnet.advice.records import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import ALPHABET, path_code, two_digit_codes, whole_codes
 from patchnet.pages.ground_layers import ground_layers, straightened
@@ -27,6 +26,7 @@ from patchnet.pages.shapes import (
     name_places,
     spot_code,
 )
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 __all__ = ["chosen_groups", "payload"]
 

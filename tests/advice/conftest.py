@@ -10,7 +10,6 @@ import pandas as pd
 import pytest
 import shapely
 
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge.records import (
     Anchor,
     Feature,
@@ -21,6 +20,7 @@ from patchnet.knowledge.records import (
     Resource,
     Supply,
 )
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 SETTINGS = {
     "prior_strength": 2,

@@ -19,8 +19,8 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
 from patchnet.advice.trial import Trials
 from patchnet.core.errors import WrongUse
-from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}
 KNOW = load_knowledge()

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
-from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read.build import build_neighbourhood
 
 KNOW = load_knowledge()
 HAS = {"lawn_short": 40.0, "paving": 10.0}

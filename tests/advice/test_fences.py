@@ -11,11 +11,11 @@ import shapely
 from patchnet.advice import assess
 from patchnet.advice.fences import break_corridors, fence_gaps, squeeze
 from patchnet.core.errors import WrongUse
-from patchnet.ground import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
+from patchnet.read import build_neighbourhood
 
 KNOWLEDGE = load_knowledge()
 HABITAT = "lawn 200; flower border 60; log pile 3; leaf pile 4; hedgehog house; bird bath"

@@ -14,8 +14,8 @@ from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.space import space_of
 from patchnet.core.errors import WrongUse
-from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}
 KNOW = load_knowledge()

@@ -19,13 +19,13 @@ from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.read_facts import read_facts
 from patchnet.advice.space import space_of
 from patchnet.core.errors import DataFaults
-from patchnet.ground.build import build_neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build
 from patchnet.knowledge.load import _shipped_rows
 from patchnet.knowledge.tables import LAYOUTS
 from patchnet.pages.additions_payload import _kind
 from patchnet.pages.privacy import for_audience
+from patchnet.read.build import build_neighbourhood
 
 KNOW = load_knowledge()
 TABLES = resources.files("patchnet.knowledge") / "tables"

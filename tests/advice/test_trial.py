@@ -17,9 +17,9 @@ from patchnet.advice.row_sums import row_sums, stacked
 from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
 from patchnet.advice.trial import Trials
 from patchnet.core.errors import WrongUse
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 NAN = math.nan
 TABLES = load_knowledge()

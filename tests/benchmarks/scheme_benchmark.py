@@ -37,7 +37,7 @@ from patchnet.advice.scheme_field import group_fields
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_search import every_scheme, greedy_scheme, search_schemes
 from patchnet.advice.scheme_state import GroupState, State, Worth
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 GROUPS = ("mason_bee", "hoverfly", "butterfly")
 SAMPLE = 1  # candidates for which scipy's routes are timed, of each group

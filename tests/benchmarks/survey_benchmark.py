@@ -22,9 +22,9 @@ import pyogrio
 import shapely
 from playwright.sync_api import Page, sync_playwright
 
-from patchnet.ground import read_neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.survey import SurveyRound, survey_phone_page
+from patchnet.read import read_neighbourhood
 
 WATCH = """() => {
   window.taps = [];

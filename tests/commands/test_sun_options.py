@@ -8,8 +8,8 @@ import rasterio
 from affine import Affine
 
 from patchnet.commands import main as command_line
-from patchnet.ground import read_neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read import read_neighbourhood
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 

@@ -19,8 +19,8 @@ import shapely
 from shapely.geometry import shape
 
 from patchnet.core.errors import CannotWrite
-from patchnet.ground import demo, demo_habitat, read_neighbourhood
 from patchnet.knowledge import load_knowledge, match_barrier_kind, match_feature, match_plot_kind
+from patchnet.read import demo, demo_habitat, read_neighbourhood
 
 COMMITTED = Path(__file__).resolve().parents[2] / "data_demo"
 LAYERS = ("plots", "features", "barriers", "buildings", "roads", "footways", "street_objects")

@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground import build_neighbourhood
 from patchnet.ground.shade import SUN_CLASSES, sun_hours
 from patchnet.ground.shadows import Walls
 from patchnet.ground.sun import solar_noon, solar_position
 from patchnet.ground.sun_course import Course, place_of
 from patchnet.knowledge import load_knowledge
+from patchnet.read import build_neighbourhood
 
 KNOW = load_knowledge()
 # Transverse Mercator on the Greenwich meridian: on it the y axis is true north.

@@ -11,7 +11,6 @@ import pytest
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground import build_neighbourhood, read_neighbourhood
 from patchnet.ground.shade import spots_on, sun_hours
 from patchnet.ground.shadows import Walls
 from patchnet.ground.sun import solar_noon, solar_position
@@ -19,6 +18,7 @@ from patchnet.ground.sun_at_plots import plot_sun, plots_sun
 from patchnet.ground.sun_course import Course, Place
 from patchnet.ground.sunny_walls import compass
 from patchnet.knowledge import load_knowledge
+from patchnet.read import build_neighbourhood, read_neighbourhood
 
 KNOW = load_knowledge()
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"

@@ -5,8 +5,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 CRS = "EPSG:27700"
 

@@ -13,14 +13,14 @@ from shapely import LineString, box
 
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment, Break, GroupAnswer, NeedSheet
-from patchnet.ground import read_neighbourhood
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.pages.map_page import map_page
 from patchnet.pages.survey import SurveyRound
+from patchnet.read import read_neighbourhood
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 CRS = "EPSG:27700"

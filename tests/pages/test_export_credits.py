@@ -7,8 +7,8 @@ import geopandas as gpd
 import pytest
 
 from patchnet.advice import assess
-from patchnet.ground import read_neighbourhood
 from patchnet.pages.export import write_export, write_layers
+from patchnet.read import read_neighbourhood
 
 CREDITS = ('\N{COPYRIGHT SIGN} Someone & "others", ODbL', "Survey: the <b>volunteers</b>")
 

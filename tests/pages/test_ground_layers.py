@@ -10,10 +10,10 @@ import shapely
 
 from patchnet.advice import assess
 from patchnet.advice.fences import break_corridors, fence_gaps
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.pages.encode import ALPHABET
 from patchnet.pages.map_page import map_page
 from patchnet.pages.shapes import frame_of
+from patchnet.read.neighbourhood import Neighbourhood
 
 
 def _path(code: str) -> list[tuple[int, int]]:

@@ -6,8 +6,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.advice import assess
-from patchnet.ground import read_neighbourhood
 from patchnet.pages.map_page import map_page
+from patchnet.read import read_neighbourhood
 
 pytestmark = pytest.mark.browser
 

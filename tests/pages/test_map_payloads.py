@@ -4,8 +4,8 @@ import dataclasses
 
 import pytest
 
-from patchnet.ground.neighbourhood import Answers
 from patchnet.pages.map_page import map_page
+from patchnet.read.neighbourhood import Answers
 
 pytestmark = pytest.mark.browser
 

@@ -16,7 +16,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import open_layers
 from patchnet.ground.base.gathered import areas_only
-from patchnet.ground.read import local_path
+from patchnet.read.from_file import local_path
 
 __all__ = ["Earlier", "read_earlier"]
 

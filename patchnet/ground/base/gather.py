@@ -18,11 +18,11 @@ from patchnet.ground.base.houses import with_sheds
 from patchnet.ground.base.parcels import clean_parcels
 from patchnet.ground.base.roles import ROLES, Role, credits_of
 from patchnet.ground.base.words_of_tags import metres_of, speed_of
-from patchnet.ground.columns import ROLES as COLUMN_WORDS
-from patchnet.ground.columns import column_names
-from patchnet.ground.crs import check_crs, to_metres
-from patchnet.ground.layers import SourceLayer
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.columns import ROLES as COLUMN_WORDS
+from patchnet.read.columns import column_names
+from patchnet.read.crs import check_crs, to_metres
+from patchnet.read.layers import SourceLayer
 
 __all__ = ["gather"]
 

@@ -9,7 +9,7 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.shapes import mended, polygons_of
+from patchnet.read.repair import mended, polygons_of
 
 __all__ = ["COLUMNS", "Gathered", "areas_only", "frame", "lines_only"]
 

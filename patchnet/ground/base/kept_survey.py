@@ -5,10 +5,10 @@ from pathlib import Path
 
 from patchnet.core.errors import DataFaults
 from patchnet.ground.merge import summed_up, write_merged
-from patchnet.ground.read import read_neighbourhood
 from patchnet.ground.returns import street_id
 from patchnet.ground.survey_file import read_records_if_any
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.from_file import read_neighbourhood
 
 __all__ = ["keep_survey"]
 

@@ -29,8 +29,8 @@ from patchnet.ground.base.plot_rows import Piece, ground_pieces, street_pieces
 from patchnet.ground.base.roles import Role, sort_inputs
 from patchnet.ground.base.street_space import StreetSpace, find_street_space
 from patchnet.ground.base.streets import Streets, streets_of
-from patchnet.ground.crs import parse_crs
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.crs import parse_crs
 
 __all__ = ["BaseMap", "make_base"]
 

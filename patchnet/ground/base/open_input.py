@@ -16,8 +16,8 @@ import pyogrio
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
-from patchnet.ground.layers import unpacked
-from patchnet.ground.read import local_path
+from patchnet.read.from_file import local_path
+from patchnet.read.layers import unpacked
 
 __all__ = ["OSM_CREDIT", "OSM_KEYS", "open_input", "osm_table"]
 

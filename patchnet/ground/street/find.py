@@ -9,7 +9,6 @@ from shapely.ops import substring
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street.cross_sections import footways_of, half_width, street_sides
 from patchnet.ground.street.objects import access_areas, objects_of
 from patchnet.ground.street.records import Basis, SightArea, Street, StreetObject
@@ -17,6 +16,7 @@ from patchnet.ground.street.road_line import RoadLine, pieces_of, plain_name, ro
 from patchnet.ground.street.sight_areas import Road, junction_areas
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import Vehicle, stopping_sight_m
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["find_street"]
 

@@ -4,7 +4,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street.cross_sections import at_stations, outward
 from patchnet.ground.street.records import (
     SIDES,
@@ -18,6 +17,7 @@ from patchnet.ground.street.records import (
 from patchnet.ground.street.sight_areas import swept
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import StreetObjectKind
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["access_areas", "kerb_points", "objects_of", "strip"]
 

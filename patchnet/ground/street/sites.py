@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.ground.street.place import Place, place_at
 from patchnet.ground.street.records import SIDES, Finding, Side, Site, Street, Verdict
 from patchnet.ground.street.road_line import plain_name
@@ -16,6 +15,7 @@ from patchnet.ground.street.rules import findings_of
 from patchnet.ground.street.width_rules import Width
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["RANK", "planter_sites"]
 

@@ -15,7 +15,6 @@ import pyogrio
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import OwnFolder
 from patchnet.ground.base.write import fixed_date
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.export import Form, plot_features, write_layers
 from patchnet.pages.map_page import map_page
@@ -23,6 +22,7 @@ from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.report import scheme_report
 from patchnet.pages.survey.workbook import harmless
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "SCHEME_FILES",

@@ -6,11 +6,11 @@ from datetime import date
 import geopandas as gpd
 import pytest
 
-from patchnet.ground import read_neighbourhood
 from patchnet.ground.base import keep_survey, write_base
 from patchnet.ground.merge import merge_returns, write_merged
 from patchnet.ground.returns import street_id
 from patchnet.ground.survey_file import read_records
+from patchnet.read import read_neighbourhood
 
 LAYERS = ("plots", "buildings", "roads")
 

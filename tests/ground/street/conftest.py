@@ -7,9 +7,9 @@ import pytest
 import shapely
 from shapely import affinity
 
-from patchnet.ground import build_neighbourhood
 from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge import load_knowledge
+from patchnet.read import build_neighbourhood
 
 EAST, NORTH = 450_000.0, 210_000.0
 FAR_ROAD = ("Far Road", shapely.LineString([(-400, 900), (400, 900)]), 6.0, "30 mph")

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from patchnet.ground import read_neighbourhood
 from patchnet.ground.street import find_street, planter_sites
+from patchnet.read import read_neighbourhood
 
 DEMO = Path(__file__).resolve().parents[3] / "data_demo"
 

@@ -12,7 +12,6 @@ import pytest
 from pyproj import Transformer
 
 from patchnet.core.errors import CannotWrite
-from patchnet.ground import read_neighbourhood
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.scheme import (
     SchemePack,
@@ -22,6 +21,7 @@ from patchnet.pages.scheme import (
     write_scheme_folder,
 )
 from patchnet.pages.scheme.files import SCHEME_FILES
+from patchnet.read import read_neighbourhood
 
 
 @pytest.fixture(scope="module")

@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.ground.columns import Columns
-from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
-from patchnet.ground.shapes import mended
-from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Feature, Knowledge
+from patchnet.read.columns import Columns
+from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
+from patchnet.read.feature_sheet import Sheet
+from patchnet.read.repair import mended
 
 __all__ = ["assign_features", "measured"]
 

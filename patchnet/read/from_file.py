@@ -7,10 +7,10 @@ from pathlib import Path
 
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.build import neighbourhood_of
-from patchnet.ground.layers import read_layers
-from patchnet.ground.neighbourhood import Neighbourhood
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.build import neighbourhood_of
+from patchnet.read.layers import read_layers
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["local_path", "read_neighbourhood"]
 

@@ -10,19 +10,19 @@ import pyproj
 from patchnet.core.cells import texts
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.answers import answers_of
-from patchnet.ground.base_map import read_barriers, read_named
-from patchnet.ground.columns import Columns, check_columns
-from patchnet.ground.crs import Projected, check_crs, parse_crs, to_metres
-from patchnet.ground.layers import FeatureTable, Layers, SourceLayer
-from patchnet.ground.neighbourhood import Neighbourhood
-from patchnet.ground.plots import read_plots
-from patchnet.ground.sheets import Sheet, lay_together
-from patchnet.ground.sources import read_drawn, read_written
-from patchnet.ground.street_objects import read_speeds, read_street_objects
-from patchnet.ground.survey_shapes import still_there, surveyed_shapes
-from patchnet.ground.table_columns import TableColumns, columns_of
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.answers import answers_of
+from patchnet.read.base_map import read_barriers, read_named
+from patchnet.read.columns import Columns, check_columns
+from patchnet.read.crs import Projected, check_crs, parse_crs, to_metres
+from patchnet.read.drawn_features import still_there, surveyed_shapes
+from patchnet.read.feature_sheet import Sheet, lay_together
+from patchnet.read.layers import FeatureTable, Layers, SourceLayer
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.plots import read_plots
+from patchnet.read.sources import read_drawn, read_written
+from patchnet.read.street_objects import read_speeds, read_street_objects
+from patchnet.read.table_columns import TableColumns, columns_of
 
 __all__ = ["build_neighbourhood", "neighbourhood_of"]
 

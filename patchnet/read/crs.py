@@ -16,9 +16,9 @@ from pyproj.exceptions import CRSError, ProjError
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.axes import look_swapped
-from patchnet.ground.layers import SourceLayer
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.axes import look_swapped
+from patchnet.read.layers import SourceLayer
 
 __all__ = ["Projected", "check_crs", "parse_crs", "to_metres"]
 

@@ -16,7 +16,7 @@ import pytest
 import shapely
 
 from patchnet.core.errors import DataFaults
-from patchnet.ground import build_neighbourhood, check_file
+from patchnet.read import build_neighbourhood, check_file
 
 PATH = momepy.datasets.get_path("bubenec")
 COPYRIGHT = "\N{COPYRIGHT SIGN}"

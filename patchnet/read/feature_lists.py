@@ -25,9 +25,9 @@ from typing import Literal
 
 import numpy as np
 
-from patchnet.ground.neighbourhood import Answer
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
+from patchnet.read.neighbourhood import Answer
 
 __all__ = [
     "FeatureList",

@@ -7,7 +7,7 @@ import shapely
 from geopandas.testing import assert_geodataframe_equal
 
 from patchnet.core.errors import DataFaults, WrongUse
-from patchnet.ground import build_neighbourhood
+from patchnet.read import build_neighbourhood
 
 
 def only(faults, words, severity="error"):

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPoint, Point
 
-from patchnet.ground import build_neighbourhood
 from patchnet.knowledge import load_knowledge
+from patchnet.read import build_neighbourhood
 
 
 def line(street, *points):

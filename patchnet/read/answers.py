@@ -7,9 +7,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.ground.neighbourhood import Answers
-from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.feature_sheet import Sheet
+from patchnet.read.neighbourhood import Answers
 
 __all__ = ["answers_of"]
 

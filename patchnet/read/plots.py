@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.ground.columns import Columns, id_candidates
-from patchnet.ground.shapes import check_outlines, check_overlaps
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
+from patchnet.read.columns import Columns, id_candidates
+from patchnet.read.repair import check_outlines, check_overlaps
 
 __all__ = ["Plots", "read_plots"]
 

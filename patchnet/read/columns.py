@@ -11,9 +11,9 @@ import pandas as pd
 from patchnet.core.cells import texts
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest, nearest_hint
-from patchnet.ground.feature_words import Problem, parse_cell
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature
+from patchnet.read.feature_lists import Problem, parse_cell
 
 __all__ = ["ROLES", "Columns", "check_columns", "column_names", "find_columns", "id_candidates"]
 

@@ -8,10 +8,10 @@ import pandas as pd
 from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest
-from patchnet.ground.columns import Columns
-from patchnet.ground.feature_words import Problem, Said, parse_cell, parse_list
-from patchnet.ground.sheets import Sheet
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.columns import Columns
+from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
+from patchnet.read.feature_sheet import Sheet
 
 __all__ = ["SEEN_ALL", "match_plots", "read_survey"]
 

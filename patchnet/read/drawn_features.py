@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from patchnet.core.cells import texts
-from patchnet.ground.crs import Projected
-from patchnet.ground.layers import SourceLayer
-from patchnet.ground.sheets import Sheet
+from patchnet.read.crs import Projected
+from patchnet.read.feature_sheet import Sheet
+from patchnet.read.layers import SourceLayer
 
 __all__ = ["still_there", "surveyed_shapes"]
 

@@ -17,7 +17,7 @@ import shapely
 
 from patchnet.core.errors import CannotRead, DataFaults, PatchnetError
 from patchnet.core.open_file import SUFFIXES
-from patchnet.ground import check_file, read_neighbourhood
+from patchnet.read import check_file, read_neighbourhood
 
 SLOWEST = 10.0  # seconds; on a busy machine a fair reading takes well under one
 FOREIGN = re.compile(

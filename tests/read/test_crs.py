@@ -7,8 +7,8 @@ import pytest
 import shapely
 
 from patchnet.core.errors import DataFaults, WrongUse
-from patchnet.ground import build_neighbourhood
-from patchnet.ground.axes import look_swapped
+from patchnet.read import build_neighbourhood
+from patchnet.read.axes import look_swapped
 
 GEOD = pyproj.Geod(ellps="WGS84")
 

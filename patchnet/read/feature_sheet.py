@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.ground.feature_words import Said
+from patchnet.read.feature_lists import Said
 
 __all__ = ["Sheet", "lay_together"]
 

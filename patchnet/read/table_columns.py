@@ -7,9 +7,9 @@ import pandas as pd
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.columns import Columns, column_names, find_columns
-from patchnet.ground.layers import Layers
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.columns import Columns, column_names, find_columns
+from patchnet.read.layers import Layers
 
 __all__ = ["TableColumns", "columns_of"]
 

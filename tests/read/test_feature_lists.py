@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.ground.feature_words import (
+from patchnet.knowledge import load_knowledge
+from patchnet.read.feature_lists import (
     FeatureList,
     Problem,
     Said,
@@ -16,7 +17,6 @@ from patchnet.ground.feature_words import (
     parse_number,
     write_list,
 )
-from patchnet.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()
 

@@ -8,11 +8,11 @@ import numpy as np
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.ground.build import neighbourhood_of
-from patchnet.ground.layers import LAYERS, Layers, read_layers
-from patchnet.ground.neighbourhood import Neighbourhood
-from patchnet.ground.read import local_path
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.build import neighbourhood_of
+from patchnet.read.from_file import local_path
+from patchnet.read.layers import LAYERS, Layers, read_layers
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["CheckReport", "check_file"]
 

@@ -10,9 +10,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.ground import build_neighbourhood
-from patchnet.ground.feature_words import Said, write_list
 from patchnet.knowledge import load_knowledge
+from patchnet.read import build_neighbourhood
+from patchnet.read.feature_lists import Said, write_list
 
 KNOWLEDGE = load_knowledge()
 FEATURES = list(KNOWLEDGE.features)

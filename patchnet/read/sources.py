@@ -7,15 +7,15 @@ import numpy as np
 
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.assign import assign_features
-from patchnet.ground.columns import Columns
-from patchnet.ground.crs import Projected
-from patchnet.ground.layers import FeatureTable, Layers, SourceLayer
-from patchnet.ground.plots import Plots
-from patchnet.ground.sheets import Sheet
-from patchnet.ground.survey import match_plots, read_survey
-from patchnet.ground.table_columns import TableColumns
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.assign import assign_features
+from patchnet.read.columns import Columns
+from patchnet.read.crs import Projected
+from patchnet.read.feature_sheet import Sheet
+from patchnet.read.feature_table import match_plots, read_survey
+from patchnet.read.layers import FeatureTable, Layers, SourceLayer
+from patchnet.read.plots import Plots
+from patchnet.read.table_columns import TableColumns
 
 __all__ = ["read_drawn", "read_written"]
 

@@ -4,10 +4,10 @@
 lists every fault.
 """
 
-from patchnet.ground.build import build_neighbourhood
-from patchnet.ground.check import CheckReport, check_file
-from patchnet.ground.neighbourhood import Answers, Neighbourhood
-from patchnet.ground.read import read_neighbourhood
+from patchnet.read.build import build_neighbourhood
+from patchnet.read.check import CheckReport, check_file
+from patchnet.read.from_file import read_neighbourhood
+from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 __all__ = [
     "Answers",

@@ -6,8 +6,8 @@ import shapely
 from shapely import LineString, MultiPoint, MultiPolygon, Point, Polygon
 
 from patchnet.core.errors import DataFaults
-from patchnet.ground import build_neighbourhood
-from patchnet.ground.shapes import polygons_of
+from patchnet.read import build_neighbourhood
+from patchnet.read.repair import polygons_of
 
 
 def at(street, shape):

@@ -16,7 +16,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
-from patchnet.ground.csv_table import FIRST_ROW, read_csv_table
+from patchnet.read.csv_table import FIRST_ROW, read_csv_table
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 
