@@ -16,6 +16,7 @@ ROOMS = (
     "core",
     "knowledge",
     "read",
+    "demo",
     "ground",
     "movement",
     "network",

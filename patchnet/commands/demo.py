@@ -7,7 +7,7 @@ import click
 from patchnet.advice import assess
 from patchnet.commands.options import layers_bar, progress_bar, say_warnings
 from patchnet.core.files import OwnFolder
-from patchnet.ground.demo import demo_files
+from patchnet.demo.files import demo_files
 from patchnet.knowledge import load_knowledge
 from patchnet.pages import map_page
 from patchnet.read import read_neighbourhood

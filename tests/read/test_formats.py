@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from patchnet.core.errors import CannotRead, DataFaults
-from patchnet.ground.demo import demo_files, demo_layers
+from patchnet.demo.files import demo_files, demo_layers
 from patchnet.read import check_file, read_neighbourhood
 
 LISTS = ["pond 4; no bulbs; tree 2?", "lawn 100; nothing else", ""]

@@ -1,6 +1,6 @@
 """The invented demo neighbourhood: made from a seed, the same bytes every time.
 
-``python -m patchnet.ground.demo data_demo`` writes its files again. Nothing in it is a real
+``python -m patchnet.demo.files data_demo`` writes its files again. Nothing in it is a real
 place: the plan is laid on open water in the North Sea, far from any street.
 """
 
@@ -18,10 +18,10 @@ import pandas as pd
 
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import write_text
-from patchnet.ground.demo_drawing import Plan, Point
-from patchnet.ground.demo_habitat import Survey, describe
-from patchnet.ground.demo_plan import draw_plan
-from patchnet.ground.demo_scenario import HEIGHTS, LOFTS, SPEEDS, STOREYS
+from patchnet.demo.drawing import Plan, Point
+from patchnet.demo.habitat import Survey, describe
+from patchnet.demo.plan import draw_plan
+from patchnet.demo.scenario import HEIGHTS, LOFTS, SPEEDS, STOREYS
 
 __all__ = ["SEED", "demo_files", "demo_layers", "write_demo"]
 
@@ -226,5 +226,5 @@ def write_demo(folder: Path | str, *, seed: int = SEED) -> list[Path]:
 
 if __name__ == "__main__":
     if len(sys.argv) != 2:
-        sys.exit("usage: python -m patchnet.ground.demo FOLDER")
+        sys.exit("usage: python -m patchnet.demo.files FOLDER")
     write_demo(sys.argv[1])

@@ -3,9 +3,9 @@
 import random
 from itertools import pairwise
 
-from patchnet.ground.demo_drawing import Barrier, Plan, Plot, Point, Shape, Street, between, noded
-from patchnet.ground.demo_rows import terrace_row, villa_row
-from patchnet.ground.demo_scenario import (
+from patchnet.demo.drawing import Barrier, Plan, Plot, Point, Shape, Street, between, noded
+from patchnet.demo.rows import terrace_row, villa_row
+from patchnet.demo.scenario import (
     ALLEY,
     ALLOTMENTS,
     BALCONIES,
@@ -26,7 +26,7 @@ from patchnet.ground.demo_scenario import (
     VILLA_LINE,
     VILLA_STREET,
 )
-from patchnet.ground.demo_street import draw_streets
+from patchnet.demo.street import draw_streets
 
 __all__ = ["draw_plan"]
 

@@ -3,8 +3,8 @@
 import random
 from collections.abc import Sequence
 
-from patchnet.ground.demo_drawing import Barrier, Plan, Plot, Point, Shape, Street
-from patchnet.ground.demo_scenario import (
+from patchnet.demo.drawing import Barrier, Plan, Plot, Point, Shape, Street
+from patchnet.demo.scenario import (
     PASSAGE_AFTER,
     TERRACE,
     TERRACE_STREET,

@@ -1,7 +1,7 @@
 """The streets of the demo neighbourhood: footways, their widths, and what stands in them."""
 
-from patchnet.ground.demo_drawing import Plan, Shape, Street
-from patchnet.ground.demo_scenario import (
+from patchnet.demo.drawing import Plan, Shape, Street
+from patchnet.demo.scenario import (
     BUILT_OUT,
     NARROWED,
     STREET_OBJECTS,

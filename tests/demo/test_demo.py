@@ -19,8 +19,10 @@ import shapely
 from shapely.geometry import shape
 
 from patchnet.core.errors import CannotWrite
+from patchnet.demo import files as demo
+from patchnet.demo import habitat as demo_habitat
 from patchnet.knowledge import load_knowledge, match_barrier_kind, match_feature, match_plot_kind
-from patchnet.read import demo, demo_habitat, read_neighbourhood
+from patchnet.read import read_neighbourhood
 
 COMMITTED = Path(__file__).resolve().parents[2] / "data_demo"
 LAYERS = ("plots", "features", "barriers", "buildings", "roads", "footways", "street_objects")
@@ -78,7 +80,7 @@ def test_rebuilds_byte_for_byte(tmp_path):
 
 
 def test_rebuilds_from_the_command_line(tmp_path):
-    command = [sys.executable, "-W", "error", "-m", "patchnet.ground.demo"]
+    command = [sys.executable, "-W", "error", "-m", "patchnet.demo.files"]
     subprocess.run([*command, tmp_path], check=True)
     assert {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()} == (
         demo.demo_files()

@@ -14,7 +14,7 @@ import random
 import re
 from dataclasses import dataclass
 
-from patchnet.ground.demo_drawing import Plan, Point
+from patchnet.demo.drawing import Plan, Point
 
 __all__ = ["Survey", "describe"]
 

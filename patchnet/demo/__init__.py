@@ -1,0 +1,1 @@
+"""Demo room: an invented neighbourhood, made from a seed."""
