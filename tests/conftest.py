@@ -9,9 +9,9 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.ground.returns import street_id
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
+from patchnet.survey.one_return import street_id
 
 EAST, NORTH = 450_000.0, 210_000.0
 

@@ -17,6 +17,7 @@ ROOMS = (
     "knowledge",
     "read",
     "demo",
+    "survey",
     "ground",
     "movement",
     "network",

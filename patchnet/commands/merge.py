@@ -8,9 +8,9 @@ import click
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
-from patchnet.ground.merge import merge_returns, write_merged
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.merge_text import merge_json, merge_text
+from patchnet.survey.merge import merge_returns, write_merged
 
 __all__ = ["merge"]
 

@@ -12,10 +12,10 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.core.files import ensure_may_write
-from patchnet.ground.survey_file import read_records_if_any
 from patchnet.pages.progress import survey_progress
 from patchnet.pages.progress_page import write_progress
 from patchnet.read.neighbourhood import Audience
+from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["progress"]
 

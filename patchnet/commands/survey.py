@@ -6,9 +6,9 @@ from pathlib import Path
 import click
 
 from patchnet.commands.options import Asked, input_options, read_asked
-from patchnet.ground.survey_file import read_records_if_any
-from patchnet.ground.survey_records import left_in_peace
 from patchnet.pages.survey import FILES, SurveyRound, write_survey
+from patchnet.survey.survey_layers import read_records_if_any
+from patchnet.survey.survey_record import left_in_peace
 
 __all__ = ["survey"]
 

@@ -6,12 +6,12 @@ from typing import Any
 
 import pandas as pd
 
-from patchnet.ground.forget import Forgotten
-from patchnet.ground.merge import Merged
-from patchnet.ground.statements import CHANGES
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure
 from patchnet.pages.table import paragraph, text_table
+from patchnet.survey.forget import Forgotten
+from patchnet.survey.merge import Merged
+from patchnet.survey.statements import CHANGES
 
 __all__ = ["forgotten_text", "merge_json", "merge_text"]
 

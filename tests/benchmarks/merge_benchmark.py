@@ -20,10 +20,10 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from patchnet.ground.merge import merge_returns, write_merged
-from patchnet.ground.returns import street_id
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
+from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.one_return import street_id
 
 PLOTS = 100
 FEATURES = 10  # asked of each plot: a thousand statements a return

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from patchnet.core.files import MADE_BY
-from patchnet.ground.returns import street_id
 from patchnet.read import read_neighbourhood
+from patchnet.survey.one_return import street_id
 
 
 @pytest.fixture

@@ -6,12 +6,12 @@ from datetime import UTC, date, datetime
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.ground.forget import record_consent
-from patchnet.ground.merge import merge_returns, write_merged
-from patchnet.ground.survey_file import read_records
 from patchnet.pages.progress import survey_progress
 from patchnet.pages.progress_page import progress_page
 from patchnet.read import read_neighbourhood
+from patchnet.survey.forget import record_consent
+from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.survey_layers import read_records
 
 
 @pytest.fixture

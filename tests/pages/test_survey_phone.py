@@ -11,8 +11,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from patchnet.ground.merge import merge_returns
 from patchnet.pages.survey import SurveyRound, survey_phone_page
+from patchnet.survey.merge import merge_returns
 
 pytestmark = pytest.mark.browser
 

@@ -9,9 +9,9 @@ from importlib import resources
 import openpyxl
 import pytest
 
-from patchnet.ground.merge import merge_returns
 from patchnet.knowledge import match_feature
 from patchnet.pages.survey import survey_csv, survey_xlsx
+from patchnet.survey.merge import merge_returns
 
 HEADER = [
     "plot", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor", "date",

@@ -4,11 +4,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from patchnet.core.errors import DataFaults
-from patchnet.ground.merge import summed_up, write_merged
-from patchnet.ground.returns import street_id
-from patchnet.ground.survey_file import read_records_if_any
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import read_neighbourhood
+from patchnet.survey.merge import summed_up, write_merged
+from patchnet.survey.one_return import street_id
+from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["keep_survey"]
 

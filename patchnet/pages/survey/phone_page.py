@@ -10,7 +10,6 @@ import shapely
 
 from patchnet.core.errors import PatchnetError
 from patchnet.core.files import MADE_BY
-from patchnet.ground.returns_words import SEEN_FROM
 from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
 from patchnet.pages.inline import asset, outside_addresses, sha256
 from patchnet.pages.shapes import Frame, area_codes, frame_of, line_codes, name_places, spot_code
@@ -18,6 +17,7 @@ from patchnet.pages.survey import words
 from patchnet.pages.survey.notice import notice_html, rules_html, sources_line
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
+from patchnet.survey.answer_words import SEEN_FROM
 
 __all__ = ["survey_phone_page"]
 

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-from patchnet.ground.returns import street_id
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.survey.stretches import Stretch, stretches_of
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.one_return import street_id
 
 __all__ = ["SurveyRound"]
 

@@ -13,9 +13,9 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
-from patchnet.ground.returns_words import ANSWERS, SEEN_FROM
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
+from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
 
 __all__ = ["COLUMNS", "harmless", "survey_csv", "survey_xlsx"]
 

@@ -7,10 +7,10 @@ import geopandas as gpd
 import pytest
 
 from patchnet.ground.base import keep_survey, write_base
-from patchnet.ground.merge import merge_returns, write_merged
-from patchnet.ground.returns import street_id
-from patchnet.ground.survey_file import read_records
 from patchnet.read import read_neighbourhood
+from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.one_return import street_id
+from patchnet.survey.survey_layers import read_records
 
 LAYERS = ("plots", "buildings", "roads")
 

@@ -12,12 +12,12 @@ import pandas as pd
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
-from patchnet.ground.returns import SAID, Return
-from patchnet.ground.returns_dates import mangled_idents
-from patchnet.ground.survey_records import listed
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.feature_lists import Problem
+from patchnet.survey.dates import mangled_idents
+from patchnet.survey.one_return import SAID, Return
+from patchnet.survey.survey_record import listed
 
 __all__ = [
     "Asked",

@@ -8,11 +8,11 @@ import pytest
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.forget import forget_plots, record_consent
-from patchnet.ground.merge import merge_returns, write_merged
-from patchnet.ground.returns import street_id
-from patchnet.ground.survey_file import read_records
 from patchnet.read import read_neighbourhood
+from patchnet.survey.forget import forget_plots, record_consent
+from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.one_return import street_id
+from patchnet.survey.survey_layers import read_records
 
 TODAY = date(2026, 6, 1)
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.merge import merge_returns, read_return
+from patchnet.survey.merge import merge_returns, read_return
 
 FUZZ = settings(
     max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -13,7 +13,7 @@ from patchnet.core.cells import as_text
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import trouble
-from patchnet.ground.returns import SAID, Return
+from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_page_return"]
 

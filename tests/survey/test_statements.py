@@ -13,13 +13,13 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.ground.agreement import agreement
-from patchnet.ground.merge import merge_records, merge_returns, write_merged
-from patchnet.ground.returns import street_id
-from patchnet.ground.statements import by_year, disputes, resolve, votes
-from patchnet.ground.survey_file import read_records
-from patchnet.ground.survey_records import STATEMENTS, Records, digest
 from patchnet.read import read_neighbourhood
+from patchnet.survey.agreement import agreement
+from patchnet.survey.merge import merge_records, merge_returns, write_merged
+from patchnet.survey.one_return import street_id
+from patchnet.survey.statements import by_year, disputes, resolve, votes
+from patchnet.survey.survey_layers import read_records
+from patchnet.survey.survey_record import STATEMENTS, Records, digest
 
 TODAY = date(2027, 6, 1)
 

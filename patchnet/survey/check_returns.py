@@ -14,9 +14,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.returns import Return
-from patchnet.ground.returns_drawn import check_drawn, undescribed
-from patchnet.ground.returns_rows import (
+from patchnet.knowledge.records import Knowledge
+from patchnet.read.feature_lists import Problem
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.answer_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
+from patchnet.survey.drawn import check_drawn, undescribed
+from patchnet.survey.one_return import Return
+from patchnet.survey.rows import (
     Asked,
     clean,
     mapped,
@@ -26,12 +30,8 @@ from patchnet.ground.returns_rows import (
     with_features,
     with_plots,
 )
-from patchnet.ground.returns_times import with_times
-from patchnet.ground.returns_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
-from patchnet.ground.survey_records import CONSENT, RETURNS, STATEMENTS, Records, digest
-from patchnet.knowledge.records import Knowledge
-from patchnet.read.feature_lists import Problem
-from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest
+from patchnet.survey.times import with_times
 
 __all__ = ["check_returns"]
 

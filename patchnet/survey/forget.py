@@ -15,15 +15,15 @@ import pandas as pd
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.open_file import trouble
-from patchnet.ground.merge import Merged, id_column_of, merge_records, summed_up, write_merged
-from patchnet.ground.returns import street_id
-from patchnet.ground.returns_dates import sortable
-from patchnet.ground.scrub_layers import empty_layers
-from patchnet.ground.survey_file import connect, read_records
-from patchnet.ground.survey_records import CONSENT, Records, digest
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.dates import sortable
+from patchnet.survey.erase import empty_layers
+from patchnet.survey.merge import Merged, id_column_of, merge_records, summed_up, write_merged
+from patchnet.survey.one_return import street_id
+from patchnet.survey.survey_layers import connect, read_records
+from patchnet.survey.survey_record import CONSENT, Records, digest
 
 __all__ = ["Forgotten", "forget_plots", "record_consent"]
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import shapely
 
 from patchnet.core.cells import as_text, whole_number
-from patchnet.ground.survey_file import OWN_LAYERS, geometry_of, plots_layer, quoted
 from patchnet.read.columns import ROLES
 from patchnet.read.layers import LAYERS
+from patchnet.survey.survey_layers import OWN_LAYERS, geometry_of, plots_layer, quoted
 
 __all__ = ["empty_layers"]
 

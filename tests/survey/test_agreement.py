@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.metrics import cohen_kappa_score
 
-from patchnet.ground.agreement import agreement, cohens_kappa
+from patchnet.survey.agreement import agreement, cohens_kappa
 
 
 def test_a_published_printout():

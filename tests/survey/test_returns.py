@@ -11,9 +11,9 @@ from openpyxl.utils.datetime import to_excel
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.merge import merge_returns, read_return
-from patchnet.ground.returns_dates import day_first, mangled_idents, parse_when
-from patchnet.ground.returns_words import read_place, read_reply, read_sure
+from patchnet.survey.answer_words import read_place, read_reply, read_sure
+from patchnet.survey.dates import day_first, mangled_idents, parse_when
+from patchnet.survey.merge import merge_returns, read_return
 
 TODAY = date(2026, 6, 1)
 HEAD = "plot,feature,answer,amount,unit,how sure,seen from,surveyor,date,note,photo,street"

@@ -17,8 +17,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from patchnet.ground.survey_records import Records
 from patchnet.read.feature_lists import Said, write_list
+from patchnet.survey.survey_record import Records
 
 __all__ = ["CHANGES", "by_year", "disputes", "resolve", "votes"]
 

@@ -9,8 +9,12 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
-from patchnet.ground.returns import SAID, Return
-from patchnet.ground.returns_rows import (
+from patchnet.read.assign import measured
+from patchnet.read.feature_lists import Problem
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.repair import mended
+from patchnet.survey.one_return import SAID, Return
+from patchnet.survey.rows import (
     Asked,
     Matcher,
     clean,
@@ -19,12 +23,8 @@ from patchnet.ground.returns_rows import (
     with_features,
     with_plots,
 )
-from patchnet.ground.returns_times import with_times
-from patchnet.ground.survey_records import DRAWN, digest
-from patchnet.read.assign import measured
-from patchnet.read.feature_lists import Problem
-from patchnet.read.neighbourhood import Neighbourhood
-from patchnet.read.repair import mended
+from patchnet.survey.survey_record import DRAWN, digest
+from patchnet.survey.times import with_times
 
 __all__ = ["check_drawn", "undescribed"]
 

@@ -12,19 +12,19 @@ import pandas as pd
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.ground.agreement import agreement
-from patchnet.ground.returns import Return, street_id
-from patchnet.ground.returns_check import check_returns
-from patchnet.ground.returns_json import read_page_return
-from patchnet.ground.returns_table import read_sheet_return
-from patchnet.ground.statements import by_year, disputes, resolve, votes
-from patchnet.ground.survey_file import read_records_if_any, write_records
-from patchnet.ground.survey_records import Records, joined
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns, find_columns
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.read.layers import read_layers
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.agreement import agreement
+from patchnet.survey.check_returns import check_returns
+from patchnet.survey.one_return import Return, street_id
+from patchnet.survey.read_phone import read_page_return
+from patchnet.survey.read_sheet import read_sheet_return
+from patchnet.survey.statements import by_year, disputes, resolve, votes
+from patchnet.survey.survey_layers import read_records_if_any, write_records
+from patchnet.survey.survey_record import Records, joined
 
 __all__ = [
     "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "read_return",

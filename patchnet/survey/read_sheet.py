@@ -20,8 +20,8 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.open_file import trouble
-from patchnet.ground.returns import SAID, Return
 from patchnet.read.csv_table import decoded
+from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_sheet_return"]
 

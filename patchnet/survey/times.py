@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.ground.returns import Return
-from patchnet.ground.returns_dates import When, day_first, parse_when
-from patchnet.ground.returns_rows import Asked, mapped, say_problems
-from patchnet.ground.survey_records import listed
 from patchnet.read.feature_lists import Problem
+from patchnet.survey.dates import When, day_first, parse_when
+from patchnet.survey.one_return import Return
+from patchnet.survey.rows import Asked, mapped, say_problems
+from patchnet.survey.survey_record import listed
 
 __all__ = ["with_times"]
 

@@ -20,8 +20,8 @@ from patchnet.core.cells import as_text, whole_number
 from patchnet.core.errors import CannotRead
 from patchnet.core.files import write_aside
 from patchnet.core.open_file import trouble
-from patchnet.ground.as_geopackage import as_geopackage, is_database
-from patchnet.ground.survey_records import (
+from patchnet.survey.as_geopackage import as_geopackage, is_database
+from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,
     FORGOTTEN,
