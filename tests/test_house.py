@@ -18,6 +18,7 @@ ROOMS = (
     "read",
     "demo",
     "survey",
+    "sun",
     "ground",
     "movement",
     "network",

@@ -18,9 +18,9 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
-from patchnet.ground.sun_at_plots import plot_sun
 from patchnet.pages.plan_card import write_plan_card
 from patchnet.pages.plan_text import plan_json, plan_text
+from patchnet.sun.at_plot import plot_sun
 
 __all__ = ["advise"]
 

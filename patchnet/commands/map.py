@@ -23,9 +23,9 @@ from patchnet.commands.options import (
 )
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.core.files import ensure_may_write
-from patchnet.ground.shade import sun_hours
 from patchnet.pages import write_map
 from patchnet.read.neighbourhood import Audience
+from patchnet.sun.shade import sun_hours
 
 __all__ = ["map_"]
 

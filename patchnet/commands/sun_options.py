@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.surface_heights import SurfaceHeights, read_surface_heights
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.surface_heights import SurfaceHeights, read_surface_heights
 
 __all__ = ["AskedSurface", "surface_asked", "surface_options"]
 

@@ -12,7 +12,6 @@ from patchnet.advice.additions import PlotAdditions
 from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import write_text
-from patchnet.ground.shade import SunHours
 from patchnet.pages import colours, words
 from patchnet.pages.additions_payload import additions_payload
 from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
@@ -28,6 +27,7 @@ from patchnet.pages.payload import payload
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.sun_layer import SUN_SHOW, sun_layer
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.shade import SunHours
 
 __all__ = ["SVG_PLOTS", "map_page", "write_map"]
 
@@ -91,7 +91,7 @@ def map_page(
         True: a page that may be published: worked out anew from what the public may see (see
         `patchnet.pages.privacy`), which it says.
     sun
-        Hours of sun of all months, from `patchnet.ground.shade.sun_hours`: a layer to choose and
+        Hours of sun of all months, from `patchnet.sun.shade.sun_hours`: a layer to choose and
         a part of each card. Worked out for what the page shows, so for a public page from
         what the public may see.
     additions

@@ -9,7 +9,6 @@ import shapely
 from patchnet.advice.plan_records import PlotPlan, Suggestion
 from patchnet.advice.records import Assessment
 from patchnet.core.files import ensure_may_write, write_text
-from patchnet.ground.sun_at_plots import PlotSun
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import CALENDAR_STYLE, calendar_figure
 from patchnet.pages.escape import attribute, text
@@ -41,6 +40,7 @@ from patchnet.pages.plan_words import (
 from patchnet.pages.sheet import sheet
 from patchnet.pages.sun_figure import sun_figure
 from patchnet.pages.to_scale import Paper, fitting_paper
+from patchnet.sun.at_plot import PlotSun
 
 __all__ = ["plan_card", "write_plan_card"]
 

@@ -2,11 +2,11 @@
 
 import math
 
-from patchnet.ground.sun_at_plots import PlotSun
 from patchnet.pages.colours import INK, RULE, STEPS
 from patchnet.pages.escape import attribute, text
 from patchnet.pages.numbers import MONTHS
 from patchnet.pages.words import MONTHS as LONG_MONTHS
+from patchnet.sun.at_plot import PlotSun
 
 __all__ = ["hours_words", "sun_figure", "sun_words"]
 

@@ -5,9 +5,9 @@ from typing import Any
 import pandas as pd
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.shade import SunHours
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import two_digit_codes
+from patchnet.sun.shade import SunHours
 
 __all__ = ["SUN_SHOW", "SUN_WORDS", "sun_layer"]
 

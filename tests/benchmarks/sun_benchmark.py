@@ -15,11 +15,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from patchnet.ground.shade import sun_hours
-from patchnet.ground.sun_at_plots import plot_sun
-from patchnet.ground.sun_course import Course, place_of
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.sun.at_plot import plot_sun
+from patchnet.sun.course import Course, place_of
+from patchnet.sun.shade import sun_hours
 
 
 def terraces(plots, knowledge):

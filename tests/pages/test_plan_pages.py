@@ -18,7 +18,6 @@ from patchnet.advice import assess
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.core.errors import CannotWrite
-from patchnet.ground.sun_at_plots import plot_sun
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.plan_card import plan_card, write_plan_card
@@ -26,6 +25,7 @@ from patchnet.pages.plan_text import plan_json, plan_text
 from patchnet.pages.plan_words import in_a_sentence
 from patchnet.pages.to_scale import SCALES, Paper, fitting_paper
 from patchnet.read.build import build_neighbourhood
+from patchnet.sun.at_plot import plot_sun
 
 KNOW = load_knowledge()
 PAYLOAD = '<img src=x onerror="alert(1)">'

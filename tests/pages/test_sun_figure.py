@@ -7,10 +7,10 @@ from xml.etree import ElementTree as ET
 import pytest
 import shapely
 
-from patchnet.ground.sun_at_plots import PlotSun, ShadyCorner
-from patchnet.ground.sunny_walls import SunnyWall
 from patchnet.pages.colours import STEPS, contrast
 from patchnet.pages.sun_figure import hours_words, sun_figure, sun_words
+from patchnet.sun.at_plot import PlotSun, ShadyCorner
+from patchnet.sun.sunny_walls import SunnyWall
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOURS = (0.0, 0.2, 0.6, 2.4, 4.6, 6.4, 5.0, 3.3, 1.0, 0.1, 0.0, 0.0)

@@ -10,9 +10,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.shade import SunHours
 from patchnet.pages import map_page
 from patchnet.pages.encode import two_digit_codes
+from patchnet.sun.shade import SunHours
 
 YEAR = range(1, 13)
 SUN_DAY = (6.2, 8.6, 10.9, 13.0, 14.8, 15.4, 14.8, 13.0, 10.9, 8.6, 6.2, 5.1)

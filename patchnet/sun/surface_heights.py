@@ -17,8 +17,8 @@ from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.raster_cells import at_centres, cell_side
-from patchnet.ground.sun_course import Course
 from patchnet.knowledge.records import Knowledge
+from patchnet.sun.course import Course
 
 __all__ = ["SurfaceHeights", "read_surface_heights"]
 

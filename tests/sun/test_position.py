@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.sun import solar_noon, solar_position
+from patchnet.sun.position import solar_noon, solar_position
 
 # Reda, I. & Andreas, A. 2004. Solar position algorithm for solar radiation applications. Solar
 # Energy 76:577-589 (NREL/TP-560-34302), worked example: 17 October 2003, 12:30:30, UTC-7.

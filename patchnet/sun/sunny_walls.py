@@ -6,12 +6,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.screens import Screens
-from patchnet.ground.shade import in_sun
-from patchnet.ground.shadows import Walls
-from patchnet.ground.sun_course import Course, Place, month_of_midsummer
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.course import Course, Place, month_of_midsummer
+from patchnet.sun.screens import Screens
+from patchnet.sun.shade import in_sun
+from patchnet.sun.shadows import Walls
 
 __all__ = ["SunnyWall", "compass", "sunniest_wall"]
 

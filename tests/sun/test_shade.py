@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.shade import SUN_CLASSES, sun_hours
-from patchnet.ground.shadows import Walls
-from patchnet.ground.sun import solar_noon, solar_position
-from patchnet.ground.sun_course import Course, place_of
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.sun.course import Course, place_of
+from patchnet.sun.position import solar_noon, solar_position
+from patchnet.sun.shade import SUN_CLASSES, sun_hours
+from patchnet.sun.shadows import Walls
 
 KNOW = load_knowledge()
 # Transverse Mercator on the Greenwich meridian: on it the y axis is true north.

@@ -10,8 +10,8 @@ import pyproj
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.sun import solar_noon, solar_position
 from patchnet.knowledge.records import Knowledge
+from patchnet.sun.position import solar_noon, solar_position
 
 __all__ = ["Course", "Place", "month_of_midsummer", "place_of"]
 

@@ -11,14 +11,14 @@ import pytest
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.shade import spots_on, sun_hours
-from patchnet.ground.shadows import Walls
-from patchnet.ground.sun import solar_noon, solar_position
-from patchnet.ground.sun_at_plots import plot_sun, plots_sun
-from patchnet.ground.sun_course import Course, Place
-from patchnet.ground.sunny_walls import compass
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood, read_neighbourhood
+from patchnet.sun.at_plot import plot_sun, plots_sun
+from patchnet.sun.course import Course, Place
+from patchnet.sun.position import solar_noon, solar_position
+from patchnet.sun.shade import spots_on, sun_hours
+from patchnet.sun.shadows import Walls
+from patchnet.sun.sunny_walls import compass
 
 KNOW = load_knowledge()
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"

@@ -12,13 +12,13 @@ import shapely
 from affine import Affine
 
 from patchnet.core.errors import CannotRead, DataFaults
-from patchnet.ground.shade import sun_hours
-from patchnet.ground.shadows import Walls
-from patchnet.ground.sun_at_plots import plot_sun
-from patchnet.ground.sun_course import Course
-from patchnet.ground.surface_heights import SurfaceHeights, read_surface_heights
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.sun.at_plot import plot_sun
+from patchnet.sun.course import Course
+from patchnet.sun.shade import sun_hours
+from patchnet.sun.shadows import Walls
+from patchnet.sun.surface_heights import SurfaceHeights, read_surface_heights
 
 KNOW = load_knowledge()
 # Transverse Mercator on the Greenwich meridian: on it the y axis is true north.

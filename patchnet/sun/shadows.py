@@ -8,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.polygon import orient
 
-from patchnet.ground.sun_course import Course
+from patchnet.sun.course import Course
 
 __all__ = ["Walls"]
 

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.screens import Screens
-from patchnet.ground.sun_course import Course, month_of_midsummer, place_of
-from patchnet.ground.surface_heights import SurfaceHeights
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.course import Course, month_of_midsummer, place_of
+from patchnet.sun.screens import Screens
+from patchnet.sun.surface_heights import SurfaceHeights
 
 __all__ = ["SUN_CLASSES", "SunHours", "class_shares", "in_sun", "spots_on", "sun_hours"]
 

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.screens import Screens
-from patchnet.ground.shade import class_shares, in_sun, spots_on
-from patchnet.ground.sun_course import Course, Place, month_of_midsummer, place_of
-from patchnet.ground.sunny_walls import SunnyWall, compass, sunniest_wall
-from patchnet.ground.surface_heights import SurfaceHeights
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.course import Course, Place, month_of_midsummer, place_of
+from patchnet.sun.screens import Screens
+from patchnet.sun.shade import class_shares, in_sun, spots_on
+from patchnet.sun.sunny_walls import SunnyWall, compass, sunniest_wall
+from patchnet.sun.surface_heights import SurfaceHeights
 
 __all__ = ["PlotSun", "Seat", "ShadyCorner", "SunClass", "plot_sun", "plots_sun"]
 

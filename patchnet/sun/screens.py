@@ -10,11 +10,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.shadows import Walls
-from patchnet.ground.sun_course import Course
-from patchnet.ground.surface_heights import SurfaceHeights
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.course import Course
+from patchnet.sun.shadows import Walls
+from patchnet.sun.surface_heights import SurfaceHeights
 
 __all__ = ["Screens"]
 
