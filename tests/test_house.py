@@ -19,6 +19,7 @@ ROOMS = (
     "demo",
     "survey",
     "sun",
+    "street",
     "ground",
     "movement",
     "network",

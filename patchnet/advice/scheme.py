@@ -20,9 +20,9 @@ from patchnet.advice.scheme_search import Best, every_scheme, search_schemes
 from patchnet.advice.scheme_state import GroupState, Pick, State, Worth
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.street import Site, Street
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import Site, Street
 
 __all__ = ["plan_scheme"]
 

@@ -19,8 +19,8 @@ from patchnet.advice.scheme_records import SchemeStep
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_state import Pick, State
 from patchnet.advice.sharing import combine_months
-from patchnet.ground.street import Site
 from patchnet.knowledge.records import Recipe
+from patchnet.street import Site
 
 __all__ = ["Cover", "cover_of", "cover_order", "cover_steps", "most_covered"]
 

@@ -34,10 +34,10 @@ from patchnet.advice.sharing import Demand, combine_months, quality_of
 from patchnet.advice.stop_added import NO_ROUTE
 from patchnet.advice.supply import anchor_room, resource_months, stops, supply_of
 from patchnet.advice.trial_field import Field, field_of
-from patchnet.ground.street import Site
 from patchnet.knowledge.records import Group, Knowledge, Recipe
 from patchnet.network.routes import cut_length
 from patchnet.read.neighbourhood import Answers, Neighbourhood
+from patchnet.street import Site
 
 __all__ = [
     "GroupField",

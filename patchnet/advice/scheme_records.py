@@ -8,9 +8,9 @@ import shapely
 
 from patchnet.advice.compare import Comparison
 from patchnet.advice.records import Assessment
-from patchnet.ground.street import Site, Street
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import Site, Street
 
 __all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
 

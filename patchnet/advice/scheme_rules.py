@@ -11,7 +11,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from patchnet.advice.scheme_records import Keeper
-from patchnet.ground.street import Site
+from patchnet.street import Site
 
 __all__ = ["SchemeRules"]
 

@@ -22,7 +22,6 @@ from patchnet.commands.options import (
 )
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.pages.scheme import (
@@ -37,6 +36,7 @@ from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import find_street, planter_sites
 
 __all__ = ["read_keepers", "scheme"]
 

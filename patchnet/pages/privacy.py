@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 from patchnet.advice import assess
 from patchnet.advice.records import Assessment
 from patchnet.core.errors import WrongUse
-from patchnet.ground.stretches import cut, walking_order
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Answers, Audience, Neighbourhood
+from patchnet.street.stretches import cut, walking_order
 
 __all__ = [
     "AUDIENCES",

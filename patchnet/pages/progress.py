@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from patchnet.ground.stretches import walking_order
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, rows_for_public, sensitive_features
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.read.neighbourhood import Audience, Neighbourhood
+from patchnet.street.stretches import walking_order
 from patchnet.survey.statements import by_year, disputes, votes
 from patchnet.survey.survey_record import Records, left_in_peace
 

@@ -11,9 +11,9 @@ from patchnet.advice.scheme import plan_scheme
 from patchnet.advice.scheme_field import group_fields
 from patchnet.advice.scheme_records import Keeper, SchemeAsk
 from patchnet.core.errors import WrongUse
-from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.street import find_street, planter_sites
 
 GROUPS = ("mason_bee", "hoverfly")
 EAST, NORTH = 450_000.0, 210_000.0

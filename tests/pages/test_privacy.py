@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 from patchnet.advice import assess
 from patchnet.commands import main as command_line
 from patchnet.core.errors import WrongUse
-from patchnet.ground.stretches import cut
 from patchnet.pages.privacy import (
     TOGETHER,
     assessment_for,
@@ -26,6 +25,7 @@ from patchnet.pages.privacy import (
     shown_groups,
 )
 from patchnet.read import read_neighbourhood
+from patchnet.street.stretches import cut
 from patchnet.survey.merge import merge_returns, write_merged
 
 # In every private field a word of its own; the amount is a number nobody else has.

@@ -11,11 +11,11 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
-from patchnet.ground.street import Street
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.to_scale import Paper
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street import Street
 
 __all__ = [
     "Stretch",

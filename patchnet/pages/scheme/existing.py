@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchnet.ground.street import Street, StreetObject, StreetSide
-from patchnet.ground.street.records import SIDES, Basis
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.drawing import (
     Stretch,
@@ -20,6 +18,8 @@ from patchnet.pages.scheme.drawing import (
 )
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, width_words
 from patchnet.pages.scheme.sheets import Sheet
+from patchnet.street import Street, StreetObject, StreetSide
+from patchnet.street.site import SIDES, Basis
 
 __all__ = ["Bay", "bays_of", "existing_html", "existing_sheets", "numbered_objects", "object_marks"]
 

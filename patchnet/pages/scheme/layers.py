@@ -3,10 +3,10 @@
 import geopandas as gpd
 import pandas as pd
 
-from patchnet.ground.street import Site, Street
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.places import reason_words, reasons_of
 from patchnet.pages.scheme.quantities import litres_a_visit, load_of
+from patchnet.street import Site, Street
 
 __all__ = ["layers_of", "planter_table", "site_table", "street_table"]
 

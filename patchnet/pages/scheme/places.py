@@ -2,9 +2,9 @@
 
 from collections import Counter
 
-from patchnet.ground.street import Finding, Site
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.tables import table_html
+from patchnet.street import Finding, Site
 
 __all__ = ["places_html", "reason_words", "reasons_of", "refusals"]
 

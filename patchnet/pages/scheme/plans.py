@@ -6,7 +6,6 @@ import shapely
 import shapely.affinity
 
 from patchnet.advice.scheme_records import PlacedPlanter
-from patchnet.ground.street import Site, Street
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.drawing import (
     Stretch,
@@ -21,6 +20,7 @@ from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
 from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.sheets import Sheet
 from patchnet.pages.to_scale import Paper
+from patchnet.street import Site, Street
 
 __all__ = ["location_sheet", "planter_shapes", "proposal_scale", "proposal_sheets"]
 

@@ -8,9 +8,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.stretches import walking_order
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street.stretches import walking_order
 
 __all__ = ["Stretch", "stretches_of"]
 

@@ -12,9 +12,9 @@ import shapely
 from patchnet.advice import assess
 from patchnet.advice.compare import compare_assessments
 from patchnet.advice.scheme_records import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
-from patchnet.ground.street import find_street, planter_sites
 from patchnet.read import read_neighbourhood
 from patchnet.read.neighbourhood import Answers
+from patchnet.street import find_street, planter_sites
 
 DEMO = Path(__file__).parents[3] / "data_demo"
 GROUPS = ("mason_bee", "bumblebee")

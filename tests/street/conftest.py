@@ -6,13 +6,16 @@ import geopandas as gpd
 import pytest
 import shapely
 from shapely import affinity
+from worlds.row_of_gardens import build, faults_of, knowledge, street
 
-from patchnet.ground.street import find_street, planter_sites
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.street import find_street, planter_sites
 
 EAST, NORTH = 450_000.0, 210_000.0
 FAR_ROAD = ("Far Road", shapely.LineString([(-400, 900), (400, 900)]), 6.0, "30 mph")
+
+__all__ = ["build", "faults_of", "knowledge", "street"]
 
 
 @dataclass

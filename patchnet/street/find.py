@@ -9,14 +9,14 @@ from shapely.ops import substring
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
-from patchnet.ground.street.cross_sections import footways_of, half_width, street_sides
-from patchnet.ground.street.objects import access_areas, objects_of
-from patchnet.ground.street.records import Basis, SightArea, Street, StreetObject
-from patchnet.ground.street.road_line import RoadLine, pieces_of, plain_name, road_line
-from patchnet.ground.street.sight_areas import Road, junction_areas
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import Vehicle, stopping_sight_m
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street.cross_sections import footways_of, half_width, street_sides
+from patchnet.street.objects import access_areas, objects_of
+from patchnet.street.road_line import RoadLine, pieces_of, plain_name, road_line
+from patchnet.street.sight_areas import Road, junction_areas
+from patchnet.street.site import Basis, SightArea, Street, StreetObject
 
 __all__ = ["find_street"]
 

@@ -4,9 +4,9 @@
 the street rules.
 """
 
-from patchnet.ground.street.find import find_street
-from patchnet.ground.street.records import Finding, Site, Street, StreetObject, StreetSide
-from patchnet.ground.street.sites import planter_sites
+from patchnet.street.find import find_street
+from patchnet.street.places import planter_sites
+from patchnet.street.site import Finding, Site, Street, StreetObject, StreetSide
 
 __all__ = [
     "Finding",

@@ -4,8 +4,12 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from patchnet.ground.street.cross_sections import at_stations, outward
-from patchnet.ground.street.records import (
+from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.street_records import StreetObjectKind
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street.cross_sections import at_stations, outward
+from patchnet.street.sight_areas import swept
+from patchnet.street.site import (
     SIDES,
     Basis,
     Floats,
@@ -14,10 +18,6 @@ from patchnet.ground.street.records import (
     StreetObject,
     StreetSide,
 )
-from patchnet.ground.street.sight_areas import swept
-from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import StreetObjectKind
-from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["access_areas", "kerb_points", "objects_of", "strip"]
 

@@ -4,8 +4,8 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.ground.street import find_street
 from patchnet.read import check_file, read_neighbourhood
+from patchnet.street import find_street
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 """Findings put together: the figure, what the rule asks, and where the rule comes from."""
 
-from patchnet.ground.street.records import Basis, Finding, Verdict
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.site import Basis, Finding, Verdict
 
 __all__ = ["finding", "metres", "source_of"]
 

@@ -6,11 +6,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.street.cross_sections import at_stations
-from patchnet.ground.street.objects import kerb_points
-from patchnet.ground.street.records import Floats, Side, Street, StreetSide
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
+from patchnet.street.cross_sections import at_stations
+from patchnet.street.objects import kerb_points
+from patchnet.street.site import Floats, Side, Street, StreetSide
 
 __all__ = ["Place", "place_at"]
 

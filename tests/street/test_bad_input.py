@@ -9,8 +9,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patchnet.core.errors import DataFaults, WrongUse
-from patchnet.ground.street import planter_sites
 from patchnet.knowledge.street import PlanterSize
+from patchnet.street import planter_sites
 
 SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)
 LINE = shapely.LineString

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from patchnet.ground.street import find_street, planter_sites
 from patchnet.read import read_neighbourhood
+from patchnet.street import find_street, planter_sites
 
-DEMO = Path(__file__).resolve().parents[3] / "data_demo"
+DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 
 
 @pytest.fixture(scope="module")

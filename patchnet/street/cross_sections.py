@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.street.records import SIDES, Basis, Floats, Side, StreetSide
-from patchnet.ground.street.road_line import RoadLine, along
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.road_line import RoadLine, along
+from patchnet.street.site import SIDES, Basis, Floats, Side, StreetSide
 
 __all__ = ["Footways", "at_stations", "footways_of", "half_width", "outward", "street_sides"]
 

@@ -13,9 +13,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.ops import substring
 
-from patchnet.ground.street.records import Basis, SightArea
-from patchnet.ground.street.road_line import along
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.road_line import along
+from patchnet.street.site import Basis, SightArea
 
 __all__ = ["Road", "junction_areas", "swept"]
 

@@ -5,12 +5,12 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from patchnet.ground.street.clear_width import ClearWidth, clear_width
-from patchnet.ground.street.cross_sections import at_stations, outward
-from patchnet.ground.street.place import Place
-from patchnet.ground.street.records import Basis, Finding, Floats, Street, StreetSide, Verdict
-from patchnet.ground.street.said import finding, metres
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.box_place import Place
+from patchnet.street.clear_width import ClearWidth, clear_width
+from patchnet.street.cross_sections import at_stations, outward
+from patchnet.street.findings import finding, metres
+from patchnet.street.site import Basis, Finding, Floats, Street, StreetSide, Verdict
 
 __all__ = ["Width", "clear_finding", "fire_finding", "footway_finding", "kerb_finding"]
 

@@ -8,14 +8,14 @@ import numpy as np
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.ground.street.place import Place, place_at
-from patchnet.ground.street.records import SIDES, Finding, Side, Site, Street, Verdict
-from patchnet.ground.street.road_line import plain_name
-from patchnet.ground.street.rules import findings_of
-from patchnet.ground.street.width_rules import Width
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street.box_place import Place, place_at
+from patchnet.street.road_line import plain_name
+from patchnet.street.rules import findings_of
+from patchnet.street.site import SIDES, Finding, Side, Site, Street, Verdict
+from patchnet.street.width_rules import Width
 
 __all__ = ["RANK", "planter_sites"]
 

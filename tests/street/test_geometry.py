@@ -8,8 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.ground.street.clear_width import clear_width
 from patchnet.knowledge.street import PlanterSize
+from patchnet.street.clear_width import clear_width
 
 BOX = PlanterSize("box", "box", 1.2, 0.5, 0.6, 0.5, 0.15)
 SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)

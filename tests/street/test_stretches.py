@@ -6,7 +6,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from patchnet.ground.stretches import walking_order
+from patchnet.street.stretches import walking_order
 
 EAST, NORTH = 450_000.0, 210_000.0
 

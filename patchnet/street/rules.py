@@ -2,18 +2,18 @@
 
 import shapely
 
-from patchnet.ground.street.objects import strip
-from patchnet.ground.street.place import Place
-from patchnet.ground.street.records import Basis, Finding, Street, StreetObject, Verdict
-from patchnet.ground.street.said import finding, metres, source_of
-from patchnet.ground.street.width_rules import (
+from patchnet.knowledge.records import Knowledge
+from patchnet.street.box_place import Place
+from patchnet.street.findings import finding, metres, source_of
+from patchnet.street.objects import strip
+from patchnet.street.site import Basis, Finding, Street, StreetObject, Verdict
+from patchnet.street.width_rules import (
     Width,
     clear_finding,
     fire_finding,
     footway_finding,
     kerb_finding,
 )
-from patchnet.knowledge.records import Knowledge
 
 __all__ = ["findings_of"]
 
