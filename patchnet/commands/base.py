@@ -4,10 +4,10 @@ from pathlib import Path
 
 import click
 
+from patchnet.base import keep_survey, make_base, summary_of, write_base
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
-from patchnet.ground.base import keep_survey, make_base, summary_of, write_base
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.table import paragraph
 

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from patchnet.ground.base.derived import derive_plots, street_corridor
+from patchnet.base.derived import derive_plots, street_corridor
 from patchnet.knowledge import load_knowledge
 
 LONG = 30  # houses in a row

@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
+from patchnet.base.write import fixed_date
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import OwnFolder
-from patchnet.ground.base.write import fixed_date
 from patchnet.pages.compare_page import compare_page
 from patchnet.pages.export import Form, plot_features, write_layers
 from patchnet.pages.map_page import map_page

@@ -11,11 +11,11 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.gathered import areas_only
 from patchnet.core.cells import texts
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import open_layers
-from patchnet.ground.base.gathered import areas_only
 from patchnet.read.from_file import local_path
 
 __all__ = ["Earlier", "read_earlier"]

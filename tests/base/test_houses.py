@@ -6,10 +6,10 @@ import pytest
 import shapely
 from shapely import affinity
 
+from patchnet.base import make_base
+from patchnet.base.houses import houses_on, with_sheds
+from patchnet.base.overlay import cut_away
 from patchnet.core.errors import DataFaults
-from patchnet.ground.base import make_base
-from patchnet.ground.base.houses import houses_on, with_sheds
-from patchnet.ground.base.overlay import cut_away
 
 
 def buildings(*rows):

@@ -6,7 +6,7 @@ from datetime import date
 import geopandas as gpd
 import pytest
 
-from patchnet.ground.base import keep_survey, write_base
+from patchnet.base import keep_survey, write_base
 from patchnet.read import read_neighbourhood
 from patchnet.survey.merge import merge_returns, write_merged
 from patchnet.survey.one_return import street_id

@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.base.overlay import united
+from patchnet.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Standing", "houses_on", "with_sheds"]

@@ -9,10 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.ops import substring
 
-from patchnet.ground.base.gathered import areas_only
-from patchnet.ground.base.overlay import areas_of, cut_away, united
-from patchnet.ground.base.sight import blocked
-from patchnet.ground.base.streets import Streets
+from patchnet.base.gathered import areas_only
+from patchnet.base.overlay import areas_of, cut_away, united
+from patchnet.base.sight import blocked
+from patchnet.base.streets import Streets
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["StreetSpace", "find_street_space"]

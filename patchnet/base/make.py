@@ -11,24 +11,24 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.carried import carried_barriers, carried_features, carried_plots
+from patchnet.base.derived import Derived
+from patchnet.base.earlier import read_earlier
+from patchnet.base.facing import find_facing
+from patchnet.base.gather import gather
+from patchnet.base.gathered import Gathered
+from patchnet.base.grounds import BASIS, Grounds, find_grounds
+from patchnet.base.houses import houses_on
+from patchnet.base.numbering import Numbered, number_plots
+from patchnet.base.on_plots import place_features
+from patchnet.base.open_input import open_input
+from patchnet.base.plot_rows import Piece, ground_pieces, street_pieces
+from patchnet.base.roles import Role, sort_inputs
+from patchnet.base.street_space import StreetSpace, find_street_space
+from patchnet.base.streets import Streets, streets_of
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault, nearest_hint
-from patchnet.ground.base.carried import carried_barriers, carried_features, carried_plots
-from patchnet.ground.base.derived import Derived
-from patchnet.ground.base.earlier import read_earlier
-from patchnet.ground.base.facing import find_facing
-from patchnet.ground.base.gather import gather
-from patchnet.ground.base.gathered import Gathered
-from patchnet.ground.base.grounds import BASIS, Grounds, find_grounds
-from patchnet.ground.base.houses import houses_on
-from patchnet.ground.base.numbering import Numbered, number_plots
-from patchnet.ground.base.on_plots import place_features
-from patchnet.ground.base.open_input import open_input
-from patchnet.ground.base.plot_rows import Piece, ground_pieces, street_pieces
-from patchnet.ground.base.roles import Role, sort_inputs
-from patchnet.ground.base.street_space import StreetSpace, find_street_space
-from patchnet.ground.base.streets import Streets, streets_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import parse_crs
 

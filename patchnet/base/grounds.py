@@ -8,10 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.derived import Derived, derive_plots, street_corridor
+from patchnet.base.gathered import Gathered, areas_only
+from patchnet.base.overlay import cut_away, united
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base.derived import Derived, derive_plots, street_corridor
-from patchnet.ground.base.gathered import Gathered, areas_only
-from patchnet.ground.base.overlay import cut_away, united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["BASIS", "Grounds", "find_grounds"]

@@ -13,9 +13,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.earlier import Earlier
+from patchnet.base.streets import Streets, street_codes
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base.earlier import Earlier
-from patchnet.ground.base.streets import Streets, street_codes
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Numbered", "Unit", "number_plots"]

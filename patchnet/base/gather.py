@@ -9,15 +9,15 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.from_osm import sort_osm, with_heights
+from patchnet.base.gathered import COLUMNS, Gathered, areas_only, frame, lines_only
+from patchnet.base.houses import with_sheds
+from patchnet.base.matched_tags import metres_of, speed_of
+from patchnet.base.parcels import clean_parcels
+from patchnet.base.roles import ROLES, Role, credits_of
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.open_file import Layer
-from patchnet.ground.base.from_osm import sort_osm, with_heights
-from patchnet.ground.base.gathered import COLUMNS, Gathered, areas_only, frame, lines_only
-from patchnet.ground.base.houses import with_sheds
-from patchnet.ground.base.parcels import clean_parcels
-from patchnet.ground.base.roles import ROLES, Role, credits_of
-from patchnet.ground.base.words_of_tags import metres_of, speed_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import ROLES as COLUMN_WORDS
 from patchnet.read.columns import column_names

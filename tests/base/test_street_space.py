@@ -8,8 +8,8 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.ground.base.street_space import find_street_space
-from patchnet.ground.base.streets import streets_of
+from patchnet.base.street_space import find_street_space
+from patchnet.base.streets import streets_of
 
 
 def verges(base, name="Elm Road"):

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import Voronoi
 
-from patchnet.ground.base.overlay import united
+from patchnet.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Derived", "derive_plots", "street_corridor"]

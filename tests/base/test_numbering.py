@@ -8,9 +8,9 @@ import geopandas as gpd
 import pytest
 import shapely
 
+from patchnet.base import write_base
+from patchnet.base.streets import street_codes, streets_of
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
-from patchnet.ground.base import write_base
-from patchnet.ground.base.streets import street_codes, streets_of
 
 WALK = ["w", "t1", "t2", "t3", "s1", "s2", "a", "c", "f", "g", "n", "d"]
 

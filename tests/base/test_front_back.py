@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.ground.base.front_back import building_line
+from patchnet.base.front_back import building_line
 
 
 def areas(base, parcel):

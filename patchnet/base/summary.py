@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable
 
-from patchnet.ground.base.grounds import BASIS
-from patchnet.ground.base.make import BaseMap
+from patchnet.base.grounds import BASIS
+from patchnet.base.make import BaseMap
 
 __all__ = ["summary_of"]
 

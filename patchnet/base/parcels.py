@@ -5,8 +5,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.ground.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["clean_parcels"]

@@ -8,8 +8,8 @@ import pandas as pd
 import shapely
 from pandas.api.types import is_numeric_dtype
 
+from patchnet.base.earlier import Earlier
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base.earlier import Earlier
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind
 

@@ -3,9 +3,9 @@
 `make_base` puts one together, `write_base` writes it as a file that `read_neighbourhood` reads.
 """
 
-from patchnet.ground.base.kept_survey import keep_survey
-from patchnet.ground.base.make import BaseMap, make_base
-from patchnet.ground.base.summary import summary_of
-from patchnet.ground.base.write import BASE_LAYERS, write_base
+from patchnet.base.kept_survey import keep_survey
+from patchnet.base.make import BaseMap, make_base
+from patchnet.base.summary import summary_of
+from patchnet.base.write import BASE_LAYERS, write_base
 
 __all__ = ["BASE_LAYERS", "BaseMap", "keep_survey", "make_base", "summary_of", "write_base"]

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 import shapely
 
+from patchnet.base import make_base
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
-from patchnet.ground.base import make_base
 
 
 def words(faults):

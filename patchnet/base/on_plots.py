@@ -6,8 +6,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.ground.base.gathered import areas_only
-from patchnet.ground.base.overlay import united
+from patchnet.base.gathered import areas_only
+from patchnet.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["place_features"]

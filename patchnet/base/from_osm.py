@@ -9,10 +9,10 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.addresses import STREET, with_addresses
+from patchnet.base.gathered import areas_only, frame, lines_only
+from patchnet.base.matched_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base.addresses import STREET, with_addresses
-from patchnet.ground.base.gathered import areas_only, frame, lines_only
-from patchnet.ground.base.words_of_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.knowledge.records import Knowledge, OsmTag
 from patchnet.read.base_map import read_named
 from patchnet.read.columns import Columns

@@ -27,7 +27,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from patchnet.ground.base import make_base
+from patchnet.base import make_base
 from patchnet.knowledge import load_knowledge
 
 EAST, NORTH = 450_000.0, 210_000.0

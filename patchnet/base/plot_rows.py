@@ -8,14 +8,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.facing import Facing
+from patchnet.base.front_back import building_line, split_garden, usable_ground
+from patchnet.base.gathered import Gathered
+from patchnet.base.houses import Standing
+from patchnet.base.numbering import Unit
+from patchnet.base.street_space import StreetSpace
+from patchnet.base.streets import Streets
 from patchnet.core.fault_list import FaultList
-from patchnet.ground.base.facing import Facing
-from patchnet.ground.base.front_back import building_line, split_garden, usable_ground
-from patchnet.ground.base.gathered import Gathered
-from patchnet.ground.base.houses import Standing
-from patchnet.ground.base.numbering import Unit
-from patchnet.ground.base.street_space import StreetSpace
-from patchnet.ground.base.streets import Streets
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Piece", "ground_pieces", "street_pieces"]
