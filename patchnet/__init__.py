@@ -6,7 +6,7 @@
 'Wren'
 """
 
-from patchnet.advice import Assessment, GroupAnswer, PlotAnswer, assess, plot_answer
+from patchnet.assess import Assessment, GroupAnswer, PlotAnswer, assess, plot_answer
 from patchnet.core.errors import (
     CannotRead,
     CannotWrite,

@@ -23,6 +23,7 @@ ROOMS = (
     "movement",
     "base",
     "network",
+    "assess",
     "advice",
     "pages",
     "commands",

@@ -16,9 +16,9 @@ from patchnet.advice.currency import (
 )
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.records import Assessment
 from patchnet.advice.space import Space, space_of
-from patchnet.advice.trial import PlotTrials, Trials
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.what_if import PlotTrials, Trials
 from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 

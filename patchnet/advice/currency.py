@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.records import Assessment
 from patchnet.advice.space import Space, space_of
+from patchnet.assess.assessment import Assessment
 
 __all__ = ["Currency", "amounts_at", "common_currency", "everything_that_fits"]
 

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from patchnet.advice.plan_records import GroupGain, NeedGain
-from patchnet.advice.records import Assessment, GroupAnswer
-from patchnet.advice.trial import TrialGroup
+from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.what_if import TrialGroup
 
 __all__ = ["gains_of"]
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.records import FenceGap, PlotAnswer
+from patchnet.assess.assessment import FenceGap, PlotAnswer
 
 __all__ = [
     "Addition",

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import Light, PlotFacts
-from patchnet.advice.records import Assessment, PlotAnswer
 from patchnet.advice.space import Space
+from patchnet.assess.assessment import Assessment, PlotAnswer
 
 __all__ = ["light_words", "plan_warnings"]
 

@@ -1,6 +1,6 @@
 """What a planting should do here: months that are hungry, and roles that scarce needs call for."""
 
-from patchnet.advice.records import Assessment, PlotAnswer
+from patchnet.assess.assessment import Assessment, PlotAnswer
 
 __all__ = ["planting_wishes"]
 

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.currency import Currency, amounts_at, common_currency, everything_that_fits
-from patchnet.advice.fences import fence_gaps
 from patchnet.advice.plan_gains import gains_of
 from patchnet.advice.plan_questions import questions
 from patchnet.advice.plan_records import (
@@ -25,13 +24,14 @@ from patchnet.advice.plan_warnings import light_words, plan_warnings
 from patchnet.advice.plan_wished import set_to_eat, wished
 from patchnet.advice.planting import choose_planting
 from patchnet.advice.planting_wishes import planting_wishes
-from patchnet.advice.plot import plot_answer
 from patchnet.advice.plot_facts import Light, PlotFacts
-from patchnet.advice.records import Assessment, FenceGap, PlotAnswer
 from patchnet.advice.set_search import JudgedSets, judge_sets
 from patchnet.advice.space import Space, space_of
-from patchnet.advice.supply import anchor_room, supply_of
-from patchnet.advice.trial import PlotTrials, Trials
+from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
+from patchnet.assess.fences import fence_gaps
+from patchnet.assess.plot import plot_answer
+from patchnet.assess.supply import anchor_room, supply_of
+from patchnet.assess.what_if import PlotTrials, Trials
 
 __all__ = ["Adviser"]
 

@@ -7,9 +7,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.advice.assess import assess, choose_groups
-from patchnet.advice.compare import compare_assessments
-from patchnet.advice.records import Assessment
 from patchnet.advice.scheme_bound import SchemeBound
 from patchnet.advice.scheme_ceiling import GroupCeiling, ceiling_of
 from patchnet.advice.scheme_cover import Cover, cover_of, cover_order, cover_steps
@@ -18,6 +15,9 @@ from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, Sch
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_search import Best, every_scheme, search_schemes
 from patchnet.advice.scheme_state import GroupState, Pick, State, Worth
+from patchnet.assess.assess import assess, choose_groups
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.compare import compare_assessments
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge, Recipe

@@ -15,7 +15,7 @@ from patchnet.advice.scheme_bound_kernels import able_sites, further, over_sites
 from patchnet.advice.scheme_field import GroupField, Offer, columns
 from patchnet.advice.scheme_kernels import take_in
 from patchnet.advice.scheme_state import GroupState
-from patchnet.advice.sharing import combine_months
+from patchnet.assess.sharing import combine_months
 
 __all__ = ["GroupCeiling", "ceiling_of"]
 

@@ -18,7 +18,7 @@ from patchnet.advice.scheme_field import GroupField
 from patchnet.advice.scheme_records import SchemeStep
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_state import Pick, State
-from patchnet.advice.sharing import combine_months
+from patchnet.assess.sharing import combine_months
 from patchnet.knowledge.records import Recipe
 from patchnet.street import Site
 

@@ -27,13 +27,13 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.assess import assess
-from patchnet.advice.records import Assessment, GroupAnswer
 from patchnet.advice.scheme_kernels import Layout, not_dominated
-from patchnet.advice.sharing import Demand, combine_months, quality_of
-from patchnet.advice.stop_added import NO_ROUTE
-from patchnet.advice.supply import anchor_room, resource_months, stops, supply_of
-from patchnet.advice.trial_field import Field, field_of
+from patchnet.assess.assess import assess
+from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.routes_with_one_more import NO_ROUTE
+from patchnet.assess.sharing import Demand, combine_months, quality_of
+from patchnet.assess.supply import anchor_room, resource_months, stops, supply_of
+from patchnet.assess.what_if_field import Field, field_of
 from patchnet.knowledge.records import Group, Knowledge, Recipe
 from patchnet.network.routes import cut_length
 from patchnet.read.neighbourhood import Answers, Neighbourhood

@@ -6,8 +6,8 @@ from typing import Literal
 
 import shapely
 
-from patchnet.advice.compare import Comparison
-from patchnet.advice.records import Assessment
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.compare import Comparison
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street

@@ -8,7 +8,7 @@ import click
 from tqdm import tqdm
 
 from patchnet.advice.additions import PlotAdditions, possible_additions
-from patchnet.advice.records import Assessment
+from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
 
 __all__ = ["additions_asked", "additions_option", "ensure_not_public"]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.advice.compare import compare_assessments
+from patchnet.assess.compare import compare_assessments
 from patchnet.commands.options import (
     Asked,
     AskedGround,

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.advice import assess
+from patchnet.assess import assess
 from patchnet.commands.options import layers_bar, progress_bar, say_warnings
 from patchnet.core.files import OwnFolder
 from patchnet.demo.files import demo_files

@@ -2,8 +2,8 @@
 
 import click
 
-from patchnet.advice.fences import fence_gaps
-from patchnet.advice.ways import gaps_between, walking_group
+from patchnet.assess.fences import fence_gaps
+from patchnet.assess.ways import gaps_between, walking_group
 from patchnet.commands.options import (
     Asked,
     AskedGround,

@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 import click
 from tqdm import tqdm
 
-from patchnet.advice import assess
-from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.assess import assess
+from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Knowledge

@@ -2,7 +2,7 @@
 
 import click
 
-from patchnet.advice import plot_answer
+from patchnet.assess import plot_answer
 from patchnet.commands.options import (
     Asked,
     AskedGround,

@@ -7,9 +7,9 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.fences import break_corridors, squeeze
-from patchnet.advice.records import Assessment
-from patchnet.advice.ways import WayBetween, walking_ground, walking_group, way_between
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.fences import break_corridors, squeeze
+from patchnet.assess.ways import WayBetween, walking_ground, walking_group, way_between
 from patchnet.commands.options import (
     Asked,
     AskedGround,

@@ -9,9 +9,9 @@ from typing import Literal
 import click
 import shapely
 
-from patchnet.advice.assess import assess
 from patchnet.advice.scheme import plan_scheme
 from patchnet.advice.scheme_records import Keeper, Scheme, SchemeAsk
+from patchnet.assess.assess import assess
 from patchnet.commands.options import (
     Asked,
     group_option,

@@ -2,7 +2,7 @@
 
 from string import Template
 
-from patchnet.advice.compare import Comparison, GroupChange
+from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.compare_text import (
     change_words,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from shapely import LineString
 
-from patchnet.advice.compare import Comparison, FeatureChange, GroupChange
+from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure, month_spans

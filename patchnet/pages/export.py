@@ -12,7 +12,7 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import write_aside
 from patchnet.movement.distance import crossing_line

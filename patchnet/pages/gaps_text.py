@@ -4,7 +4,7 @@ from typing import Any
 
 from shapely import Point
 
-from patchnet.advice.records import Assessment, FenceGap
+from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.movement.fence_gaps import GapPlan
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure

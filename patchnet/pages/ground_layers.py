@@ -12,9 +12,9 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.features import geometry_mask, shapes
 
-from patchnet.advice.fences import break_corridors, fence_gaps, squeeze
-from patchnet.advice.over_ground import OverGround
-from patchnet.advice.records import Assessment, FenceGap, GroupAnswer
+from patchnet.assess.assessment import Assessment, FenceGap, GroupAnswer
+from patchnet.assess.fences import break_corridors, fence_gaps, squeeze
+from patchnet.assess.over_ground import OverGround
 from patchnet.movement.corridors import Corridor
 from patchnet.movement.distance import Pairs
 from patchnet.movement.surface import CostSurface

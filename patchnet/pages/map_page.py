@@ -9,7 +9,7 @@ import folium
 from branca.element import Figure
 
 from patchnet.advice.additions import PlotAdditions
-from patchnet.advice.records import Assessment, GroupAnswer
+from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import write_text
 from patchnet.pages import colours, words
@@ -76,7 +76,7 @@ def map_page(
     Parameters
     ----------
     assessment
-        The answers, from :func:`patchnet.advice.assess`.
+        The answers, from :func:`patchnet.assess.assess`.
     title
         Heading of the page; None: the neighbourhood's name.
     tiles

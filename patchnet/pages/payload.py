@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
-from patchnet.advice.records import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
+from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge

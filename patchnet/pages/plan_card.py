@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 
 from patchnet.advice.plan_records import PlotPlan, Suggestion
-from patchnet.advice.records import Assessment
+from patchnet.assess.assessment import Assessment
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import CALENDAR_STYLE, calendar_figure

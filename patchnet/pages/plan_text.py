@@ -6,7 +6,7 @@ from typing import Any
 from shapely import Point
 
 from patchnet.advice.plan_records import Addition, PlotPlan, Suggestion
-from patchnet.advice.records import ANCHOR
+from patchnet.assess.assessment import ANCHOR
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import calendar_text
 from patchnet.pages.json_text import json_text

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 
-from patchnet.advice.records import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
+from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import MONTHS, UNITS, figure, metres, span

@@ -21,8 +21,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.advice import assess
-from patchnet.advice.records import Assessment
+from patchnet.assess import assess
+from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Answers, Audience, Neighbourhood

@@ -8,8 +8,8 @@ import pandas as pd
 import shapely
 from rasterio.features import shapes as outlines
 
-from patchnet.advice.records import Assessment
-from patchnet.advice.ways import walking_ground
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.ways import walking_ground
 from patchnet.movement.corridors import Corridor
 from patchnet.movement.surface import CostSurface
 from patchnet.pages.export import Form, break_table, link_table, write_layers

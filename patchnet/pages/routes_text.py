@@ -4,8 +4,8 @@ from typing import Any
 
 import numpy as np
 
-from patchnet.advice.records import Assessment
-from patchnet.advice.ways import WayBetween, walking_ground
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.ways import WayBetween, walking_ground
 from patchnet.movement.corridors import Corridor
 from patchnet.pages.json_text import json_text
 from patchnet.pages.numbers import figure

@@ -20,7 +20,7 @@ from patchnet.advice.scheme_field import GroupField, NeedField, Offer
 from patchnet.advice.scheme_kernels import not_dominated
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_state import GroupState, State, Worth
-from patchnet.advice.sharing import Demand
+from patchnet.assess.sharing import Demand
 
 LEAST = 1e-4
 

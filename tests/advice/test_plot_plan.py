@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import assess
 from patchnet.advice.candidates import candidates_for, fitted
 from patchnet.advice.currency import amounts_at
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.space import space_of
+from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read.build import build_neighbourhood

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import assess
 from patchnet.advice.candidates import candidates_for
 from patchnet.advice.plan_questions import questions
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
 from patchnet.advice.read_facts import read_facts
 from patchnet.advice.space import space_of
+from patchnet.assess import assess
 from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import assess
 from patchnet.advice.scheme import plan_scheme
 from patchnet.advice.scheme_field import group_fields
 from patchnet.advice.scheme_records import Keeper, SchemeAsk
+from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood

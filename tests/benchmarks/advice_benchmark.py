@@ -28,9 +28,9 @@ import pyogrio
 from map_benchmark import terraces
 
 from patchnet import load_knowledge, read_neighbourhood
-from patchnet.advice import assess
-from patchnet.advice.trial import Trials
-from patchnet.advice.unknown import draw_in_unknown
+from patchnet.assess import assess
+from patchnet.assess.unknown import draw_in_unknown
+from patchnet.assess.what_if import Trials
 
 CANDIDATES = 25
 AGAIN = 6  # candidates for which everything is done again

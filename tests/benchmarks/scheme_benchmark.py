@@ -30,13 +30,13 @@ import shapely
 from scipy.sparse.csgraph import dijkstra
 
 from patchnet import load_knowledge
-from patchnet.advice import assess
 from patchnet.advice.scheme_bound import SchemeBound
 from patchnet.advice.scheme_ceiling import ceiling_of
 from patchnet.advice.scheme_field import group_fields
 from patchnet.advice.scheme_rules import SchemeRules
 from patchnet.advice.scheme_search import every_scheme, greedy_scheme, search_schemes
 from patchnet.advice.scheme_state import GroupState, State, Worth
+from patchnet.assess import assess
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 GROUPS = ("mason_bee", "hoverfly", "butterfly")

@@ -11,8 +11,8 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from shapely import LineString, box
 
-from patchnet.advice import assess
-from patchnet.advice.records import Assessment, Break, GroupAnswer, NeedSheet
+from patchnet.assess import assess
+from patchnet.assess.assessment import Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures

@@ -6,7 +6,7 @@ import json
 import geopandas as gpd
 import pytest
 
-from patchnet.advice import assess
+from patchnet.assess import assess
 from patchnet.pages.export import write_export, write_layers
 from patchnet.read import read_neighbourhood
 

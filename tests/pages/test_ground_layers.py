@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import assess
-from patchnet.advice.fences import break_corridors, fence_gaps
+from patchnet.assess import assess
+from patchnet.assess.fences import break_corridors, fence_gaps
 from patchnet.pages.encode import ALPHABET
 from patchnet.pages.map_page import map_page
 from patchnet.pages.shapes import frame_of

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.advice import assess
+from patchnet.assess import assess
 from patchnet.pages.map_page import map_page
 from patchnet.read import read_neighbourhood
 

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.advice import assess
 from patchnet.advice.additions import (
     AdditionSize,
     PairAddition,
@@ -21,7 +20,8 @@ from patchnet.advice.currency import amounts_at, common_currency, everything_tha
 from patchnet.advice.plan_records import Candidate
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.space import space_of
-from patchnet.advice.trial import Trials
+from patchnet.assess import assess
+from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.encode import two_digit_codes

@@ -8,7 +8,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Polygon, affinity, box
 
-from patchnet.advice.reach import Reach
+from patchnet.assess.reach import Reach
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.pages.encode import path_code, two_digit_codes
 from patchnet.pages.ground_layers import move_code

@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from patchnet.advice import assess
+from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite, PatchnetError, WrongUse
 from patchnet.pages import words
 from patchnet.pages.inline import asset, leaflet_style, local_copy, outside_addresses

@@ -14,9 +14,9 @@ from axe_playwright_python.sync_playwright import Axe
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.advice import assess
 from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.plot_plan import Adviser
+from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.inline import outside_addresses

@@ -13,7 +13,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.advice import assess
+from patchnet.assess import assess
 from patchnet.commands import main as command_line
 from patchnet.core.errors import WrongUse
 from patchnet.pages.privacy import (

@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from patchnet.advice.compare import Comparison, GroupChange
+from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.pages.compare_text import change_words, pair
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure, month_spans

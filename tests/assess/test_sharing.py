@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchnet.advice.sharing import Demand, Settled, combine_months, quality_of, settle, share_once
+from patchnet.assess.sharing import Demand, Settled, combine_months, quality_of, settle, share_once
 
 ROW = np.array([[1.0, 1, 0], [1, 1, 1], [0, 1, 1]])
 ROOM = np.array([2.0, 1, 0])

@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.advice.records import (
+from patchnet.assess.assessment import (
     Assessment,
     Giver,
     GroupAnswer,

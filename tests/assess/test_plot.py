@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from patchnet.advice import assess, plot_answer
-from patchnet.advice.records import Giver, HasFeature
+from patchnet.assess import assess, plot_answer
+from patchnet.assess.assessment import Giver, HasFeature
 from patchnet.core.errors import WrongUse
 
 

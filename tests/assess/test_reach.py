@@ -5,7 +5,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.advice.reach import Reach
+from patchnet.assess.reach import Reach
 from patchnet.movement.distance import Pairs
 
 

@@ -7,9 +7,9 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.records import ANCHOR, NeedSheet
-from patchnet.advice.sharing import combine_months
-from patchnet.advice.supply import resource_months
+from patchnet.assess.assessment import ANCHOR, NeedSheet
+from patchnet.assess.sharing import combine_months
+from patchnet.assess.supply import resource_months
 from patchnet.knowledge.records import Knowledge, Need
 
 __all__ = ["Readings", "need_sheet", "scarcest_needs"]

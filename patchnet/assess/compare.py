@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
-from patchnet.advice.records import Assessment, Break, GroupAnswer
+from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Resource
 

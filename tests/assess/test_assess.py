@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import ANCHOR, assess
+from patchnet.assess import ANCHOR, assess
 from patchnet.core.errors import WrongUse
 
 NAN = math.nan

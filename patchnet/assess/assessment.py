@@ -8,9 +8,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
-from patchnet.advice.over_ground import OverGround
-from patchnet.advice.reach import Reach
-from patchnet.advice.sharing import Form
+from patchnet.assess.over_ground import OverGround
+from patchnet.assess.reach import Reach
+from patchnet.assess.sharing import Form
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph

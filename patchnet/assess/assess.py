@@ -7,15 +7,15 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.gaps import find_breaks, pairs_among
-from patchnet.advice.homes import settle_group
-from patchnet.advice.over_ground import OverGround, over_ground
-from patchnet.advice.provision import Readings, need_sheet, scarcest_needs
-from patchnet.advice.reach import Reach
-from patchnet.advice.records import Assessment, Break, GroupAnswer
-from patchnet.advice.sharing import Form
-from patchnet.advice.supply import anchor_room, patches, supply_of
-from patchnet.advice.unknown import draw_in_unknown
+from patchnet.assess.assessment import Assessment, Break, GroupAnswer
+from patchnet.assess.breaks import find_breaks, pairs_among
+from patchnet.assess.homes import settle_group
+from patchnet.assess.over_ground import OverGround, over_ground
+from patchnet.assess.provision import Readings, need_sheet, scarcest_needs
+from patchnet.assess.reach import Reach
+from patchnet.assess.sharing import Form
+from patchnet.assess.supply import anchor_room, patches, supply_of
+from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Group, Knowledge

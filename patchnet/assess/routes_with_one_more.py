@@ -61,7 +61,7 @@ def route_lengths(
     np.fill_diagonal(lengths, 0)
     through = np.flatnonzero(stops)
     if use_compiled(compiled=compiled, worthwhile=len(through) * size**2 > _COMPILE_FROM):
-        from patchnet.advice.trial_kernels import take_in_stops  # noqa: PLC0415 - imports numba
+        from patchnet.assess.what_if_kernels import take_in_stops  # noqa: PLC0415 - imports numba
 
         take_in_stops(lengths, through)
         return lengths

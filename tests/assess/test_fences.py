@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice import assess
-from patchnet.advice.fences import break_corridors, fence_gaps, squeeze
+from patchnet.assess import assess
+from patchnet.assess.fences import break_corridors, fence_gaps, squeeze
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs

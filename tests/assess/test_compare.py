@@ -5,12 +5,11 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds.paper import make_knowledge, make_street
 
-from patchnet.advice import assess
-from patchnet.advice.compare import compare_assessments
+from patchnet.assess import assess
+from patchnet.assess.compare import compare_assessments
 from patchnet.core.errors import WrongUse
-
-from .conftest import make_knowledge, make_street
 
 KNOW = make_knowledge()
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.over_ground import OverGround
-from patchnet.advice.records import Assessment
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.over_ground import OverGround
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Group, Knowledge

@@ -12,10 +12,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.advice import assess, over_ground, trial_kernels
-from patchnet.advice.row_sums import row_sums, stacked
-from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
-from patchnet.advice.trial import Trials
+from patchnet.assess import assess, over_ground
+from patchnet.assess import what_if_kernels as trial_kernels
+from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
+from patchnet.assess.sums_by_likeness import row_sums, stacked
+from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs

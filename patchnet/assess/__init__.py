@@ -1,8 +1,7 @@
 """Answers: what neighbours provide, what is missing, where the breaks are."""
 
-from patchnet.advice.assess import assess
-from patchnet.advice.plot import plot_answer
-from patchnet.advice.records import (
+from patchnet.assess.assess import assess
+from patchnet.assess.assessment import (
     ANCHOR,
     Assessment,
     Break,
@@ -11,6 +10,7 @@ from patchnet.advice.records import (
     NeedSheet,
     PlotAnswer,
 )
+from patchnet.assess.plot import plot_answer
 
 __all__ = [
     "ANCHOR",

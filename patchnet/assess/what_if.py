@@ -18,14 +18,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.gaps import pairs_among
-from patchnet.advice.homes import settle_group
-from patchnet.advice.over_ground import ways_over
-from patchnet.advice.records import Assessment
-from patchnet.advice.sharing import combine_months
-from patchnet.advice.supply import anchor_room, patches, resource_months, supply_of
-from patchnet.advice.trial_field import Field, field_of
-from patchnet.advice.trial_settle import Changes, Method, held_homes, settled_trials
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.breaks import pairs_among
+from patchnet.assess.homes import settle_group
+from patchnet.assess.over_ground import ways_over
+from patchnet.assess.sharing import combine_months
+from patchnet.assess.supply import anchor_room, patches, resource_months, supply_of
+from patchnet.assess.what_if_field import Field, field_of
+from patchnet.assess.what_if_homes import Changes, Method, held_homes, settled_trials
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.network.build import patch_graph

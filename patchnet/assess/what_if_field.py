@@ -9,13 +9,13 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.homes import demands_of
-from patchnet.advice.over_ground import OverGround, ways_over
-from patchnet.advice.reach import Reach
-from patchnet.advice.records import Assessment
-from patchnet.advice.row_sums import RowSums, row_sums, stacked
-from patchnet.advice.sharing import DENSE_MOST, DENSE_SHARE, Demand
-from patchnet.advice.stop_added import NO_ROUTE, route_lengths, with_stop
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.homes import demands_of
+from patchnet.assess.over_ground import OverGround, ways_over
+from patchnet.assess.reach import Reach
+from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
+from patchnet.assess.sharing import DENSE_MOST, DENSE_SHARE, Demand
+from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.routes import cut_length
 

@@ -7,9 +7,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.sharing import Form, Settled, settle
-from patchnet.advice.trial_field import Field, no_less
-from patchnet.advice.trial_shapes import Shared, Tried
+from patchnet.assess.sharing import Form, Settled, settle
+from patchnet.assess.what_if_arrays import Shared, Tried
+from patchnet.assess.what_if_field import Field, no_less
 from patchnet.core.compiled import in_threads, use_compiled
 
 __all__ = ["Changes", "Method", "held_homes", "settled_trials"]
@@ -140,7 +140,7 @@ class _Chunk(NamedTuple):
 
 
 def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
-    from patchnet.advice import trial_kernels as kernels  # noqa: PLC0415 - imports numba
+    from patchnet.assess import what_if_kernels as kernels  # noqa: PLC0415 - imports numba
 
     results: list[Array] = []
     chunks: list[_Chunk] = []

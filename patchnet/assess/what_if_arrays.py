@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.row_sums import RowSums
+from patchnet.assess.sums_by_likeness import RowSums
 
 __all__ = ["Shared", "Tried"]
 

@@ -44,7 +44,7 @@ class RowSums(NamedTuple):
 
 def row_sums(matrix: NDArray[np.float32]) -> RowSums:
     """Find the way with few additions to all row sums of a matrix (r, c) of 0 and 1."""
-    from patchnet.advice.trial_kernels import tree_of  # noqa: PLC0415 - imports numba
+    from patchnet.assess.what_if_kernels import tree_of  # noqa: PLC0415 - imports numba
 
     rows = len(matrix)
     size = matrix.sum(axis=1)

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.reach import Reach
-from patchnet.advice.sharing import Demand, Form, Settled, settle
-from patchnet.advice.supply import resource_months
+from patchnet.assess.reach import Reach
+from patchnet.assess.sharing import Demand, Form, Settled, settle
+from patchnet.assess.supply import resource_months
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = ["demands_of", "settle_group"]

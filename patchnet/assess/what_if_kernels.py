@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.row_sums import RowSums
-from patchnet.advice.trial_shapes import Shared, Tried
+from patchnet.assess.sums_by_likeness import RowSums
+from patchnet.assess.what_if_arrays import Shared, Tried
 from patchnet.core.compiled import kernel
 
 __all__ = ["LANES", "settle_lanes", "take_in_stops", "tree_of"]
@@ -277,7 +277,7 @@ def settle_lanes(
 ) -> None:
     """Homes held at each home, shape (h + 1, trials), for trials `first` to `last`.
 
-    The same rounds as `patchnet.advice.sharing.settle`. `votes` is the weight of all needs of
+    The same rounds as `patchnet.assess.sharing.settle`. `votes` is the weight of all needs of
     the group together, those that are met anyway among them, where quality is their weighted
     mean; 0 where the scarcest need decides.
     """

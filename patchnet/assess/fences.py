@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph
 from shapely import Point
 
-from patchnet.advice.over_ground import OverGround
-from patchnet.advice.records import Assessment, Break, FenceGap, GroupAnswer
+from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
+from patchnet.assess.over_ground import OverGround
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.movement.corridors import Corridor, corridor

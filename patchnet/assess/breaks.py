@@ -4,8 +4,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.advice.over_ground import OverGround
-from patchnet.advice.records import Break
+from patchnet.assess.assessment import Break
+from patchnet.assess.over_ground import OverGround
 from patchnet.movement.distance import Pairs, crossing_line
 from patchnet.network.breaks import component_breaks
 from patchnet.network.patch_graph import PatchGraph
