@@ -24,6 +24,7 @@ ROOMS = (
     "base",
     "network",
     "assess",
+    "plan",
     "advice",
     "pages",
     "commands",

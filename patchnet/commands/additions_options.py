@@ -7,9 +7,9 @@ from typing import Any, TypeVar
 import click
 from tqdm import tqdm
 
-from patchnet.advice.additions import PlotAdditions, possible_additions
 from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
+from patchnet.plan.additions import PlotAdditions, possible_additions
 
 __all__ = ["additions_asked", "additions_option", "ensure_not_public"]
 

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import click
 
-from patchnet.advice.plot_plan import Adviser
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
@@ -20,6 +19,7 @@ from patchnet.commands.options import (
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
 from patchnet.pages.plan_card import write_plan_card
 from patchnet.pages.plan_text import plan_json, plan_text
+from patchnet.plan.plan_plot import Adviser
 from patchnet.sun.at_plot import plot_sun
 
 __all__ = ["advise"]

@@ -9,11 +9,11 @@ from typing import Any
 
 import click
 
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.read_facts import read_facts
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
 from patchnet.core.faults import Fault
 from patchnet.knowledge.records import Knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.read_facts import read_facts
 
 __all__ = ["SaidFacts", "facts_options"]
 

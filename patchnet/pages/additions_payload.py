@@ -6,12 +6,12 @@ from typing import Any
 
 import pandas as pd
 
-from patchnet.advice.additions import PlotAdditions, SingleAddition, needs_soil
-from patchnet.advice.candidates import hours_of, money_of
-from patchnet.advice.plan_records import Candidate
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.encode import two_digit_codes, whole_codes
 from patchnet.pages.plan_words import DEFER, asked_first, place_words, takes
+from patchnet.plan.additions import PlotAdditions, SingleAddition, needs_soil
+from patchnet.plan.candidates import hours_of, money_of
+from patchnet.plan.plot_plan import Candidate
 
 __all__ = ["ADDITIONS_WORDS", "additions_payload"]
 

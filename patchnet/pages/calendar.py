@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from patchnet.advice.plan_records import Planting
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.colours import INK, MOTIFS, MUTED, PANEL, RULE, WOAD
 from patchnet.pages.escape import attribute, text
 from patchnet.pages.numbers import MONTHS, month_spans
 from patchnet.pages.table import paragraph, text_table
 from patchnet.pages.words import MONTHS as LONG_MONTHS
+from patchnet.plan.plot_plan import Planting
 
 __all__ = ["CALENDAR_STYLE", "calendar_figure", "calendar_table", "calendar_text", "calendar_words"]
 

@@ -8,7 +8,6 @@ from string import Template
 import folium
 from branca.element import Figure
 
-from patchnet.advice.additions import PlotAdditions
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import write_text
@@ -26,6 +25,7 @@ from patchnet.pages.inline import (
 from patchnet.pages.payload import payload
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.sun_layer import SUN_SHOW, sun_layer
+from patchnet.plan.additions import PlotAdditions
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.shade import SunHours
 
@@ -95,7 +95,7 @@ def map_page(
         a part of each card. Worked out for what the page shows, so for a public page from
         what the public may see.
     additions
-        What could be added to each plot, from `patchnet.advice.additions.possible_additions`: a
+        What could be added to each plot, from `patchnet.plan.additions.possible_additions`: a
         form on each card. None: the card says how to get it.
     progress
         Wraps the groups' answers while their layers are worked out and drawn, such as a progress

@@ -6,7 +6,6 @@ from string import Template
 import numpy as np
 import shapely
 
-from patchnet.advice.plan_records import PlotPlan, Suggestion
 from patchnet.assess.assessment import Assessment
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
@@ -40,6 +39,7 @@ from patchnet.pages.plan_words import (
 from patchnet.pages.sheet import sheet
 from patchnet.pages.sun_figure import sun_figure
 from patchnet.pages.to_scale import Paper, fitting_paper
+from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
 
 __all__ = ["plan_card", "write_plan_card"]

@@ -5,7 +5,6 @@ from typing import Any
 
 from shapely import Point
 
-from patchnet.advice.plan_records import Addition, PlotPlan, Suggestion
 from patchnet.assess.assessment import ANCHOR
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.calendar import calendar_text
@@ -40,6 +39,7 @@ from patchnet.pages.plan_words import (
     would_change_words,
 )
 from patchnet.pages.table import paragraph, text_table
+from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
 
 __all__ = ["plan_json", "plan_text"]
 

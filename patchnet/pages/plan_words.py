@@ -2,7 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
-from patchnet.advice.plan_records import (
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.numbers import UNITS, figure, metres, month_spans
+from patchnet.plan.plot_plan import (
     Addition,
     Candidate,
     PlantingLine,
@@ -10,8 +12,6 @@ from patchnet.advice.plan_records import (
     Suggestion,
     Wished,
 )
-from patchnet.knowledge.records import Knowledge
-from patchnet.pages.numbers import UNITS, figure, metres, month_spans
 
 __all__ = [
     "CARD_INDEX",

@@ -11,12 +11,6 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice.candidates import candidates_for
-from patchnet.advice.plan_questions import questions
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.plot_plan import Adviser
-from patchnet.advice.read_facts import read_facts
-from patchnet.advice.space import space_of
 from patchnet.assess import assess
 from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
@@ -25,6 +19,12 @@ from patchnet.knowledge.load import _shipped_rows
 from patchnet.knowledge.tables import LAYOUTS
 from patchnet.pages.additions_payload import _kind
 from patchnet.pages.privacy import for_audience
+from patchnet.plan.candidates import candidates_for
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.questions import questions
+from patchnet.plan.read_facts import read_facts
+from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
 
 KNOW = load_knowledge()

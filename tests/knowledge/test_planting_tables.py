@@ -2,10 +2,10 @@
 
 import pytest
 
-from patchnet.advice.planting import choose_planting
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.core.errors import TableFaults
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.planting import choose_planting
 
 KNOW = load_knowledge()
 

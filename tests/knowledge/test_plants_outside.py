@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from patchnet.advice.planting_names import unlawful
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.plant_names import unlawful
 
 KNOW = load_knowledge()
 

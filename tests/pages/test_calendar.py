@@ -6,9 +6,6 @@ import xml.etree.ElementTree as ET
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.advice.plan_records import Bloom, Planting, PlantingLine
-from patchnet.advice.planting import choose_planting
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.pages.calendar import (
     CALENDAR_STYLE,
     calendar_figure,
@@ -17,6 +14,9 @@ from patchnet.pages.calendar import (
     calendar_words,
 )
 from patchnet.pages.colours import PANEL, WOAD, contrast
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.planting import choose_planting
+from patchnet.plan.plot_plan import Bloom, Planting, PlantingLine
 
 SVG = "{http://www.w3.org/2000/svg}"
 UNSEEN = (

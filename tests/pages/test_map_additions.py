@@ -8,24 +8,24 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.advice.additions import (
-    AdditionSize,
-    PairAddition,
-    PlotAdditions,
-    SingleAddition,
-    possible_additions,
-)
-from patchnet.advice.candidates import candidates_for, fitted, hours_of, money_of
-from patchnet.advice.currency import amounts_at, common_currency, everything_that_fits
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import space_of
 from patchnet.assess import assess
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.encode import two_digit_codes
 from patchnet.pages.map_page import map_page
+from patchnet.plan.additions import (
+    AdditionSize,
+    PairAddition,
+    PlotAdditions,
+    SingleAddition,
+    possible_additions,
+)
+from patchnet.plan.candidates import candidates_for, fitted, hours_of, money_of
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import amounts_at, common_currency, everything_that_fits
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.space import space_of
 
 KNOW = load_knowledge()
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

@@ -14,8 +14,6 @@ from axe_playwright_python.sync_playwright import Axe
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.plot_plan import Adviser
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite
 from patchnet.knowledge import load_knowledge
@@ -24,6 +22,8 @@ from patchnet.pages.plan_card import plan_card, write_plan_card
 from patchnet.pages.plan_text import plan_json, plan_text
 from patchnet.pages.plan_words import in_a_sentence
 from patchnet.pages.to_scale import SCALES, Paper, fitting_paper
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plan_plot import Adviser
 from patchnet.read.build import build_neighbourhood
 from patchnet.sun.at_plot import plot_sun
 

@@ -5,16 +5,16 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from patchnet.advice.plan_records import Bloom, Planting
-from patchnet.advice.planting import choose_planting
-from patchnet.advice.planting_wishes import planting_wishes
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.advice.scheme_records import PlacedPlanter, Scheme
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
 from patchnet.core.errors import PatchnetError
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
 from patchnet.knowledge.street_records import PlanterSize
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.planting import choose_planting
+from patchnet.plan.planting_aims import planting_wishes
+from patchnet.plan.plot_plan import Bloom, Planting
 
 __all__ = ["PlantGroup", "plant_groups"]
 

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from patchnet.advice.planting import choose_planting
-from patchnet.advice.planting_fits import REASONS, fitting, sites, toxic_to
-from patchnet.advice.planting_names import match_plant, near_plants, unlawful
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plant_names import match_plant, near_plants, unlawful
+from patchnet.plan.planting import choose_planting
+from patchnet.plan.planting_fits import REASONS, fitting, sites, toxic_to
 
 KNOW = load_knowledge()
 HUNGRY = {1: 1.0, 2: 1.0, 3: 0.5, 10: 0.75, 11: 1.0}

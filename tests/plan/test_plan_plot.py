@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.currency import amounts_at
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.plot_plan import Adviser
-from patchnet.advice.space import space_of
 from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import amounts_at
+from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}

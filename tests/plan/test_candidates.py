@@ -9,10 +9,10 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import space_of
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
 
 KNOW = load_knowledge()

@@ -5,10 +5,10 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.plan_records import Candidate, RuledOut, Wished
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.set_search import JudgedSets
 from patchnet.knowledge.records import Knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Candidate, RuledOut, Wished
+from patchnet.plan.set_search import JudgedSets
 
 __all__ = ["set_to_eat", "wished"]
 

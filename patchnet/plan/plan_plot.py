@@ -6,11 +6,19 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.currency import Currency, amounts_at, common_currency, everything_that_fits
-from patchnet.advice.plan_gains import gains_of
-from patchnet.advice.plan_questions import questions
-from patchnet.advice.plan_records import (
+from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
+from patchnet.assess.fences import fence_gaps
+from patchnet.assess.plot import plot_answer
+from patchnet.assess.supply import anchor_room, supply_of
+from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.doubts import light_words, plan_warnings
+from patchnet.plan.facts import Light, PlotFacts
+from patchnet.plan.gains import gains_of
+from patchnet.plan.joint_worth import Currency, amounts_at, common_currency, everything_that_fits
+from patchnet.plan.planting import choose_planting
+from patchnet.plan.planting_aims import planting_wishes
+from patchnet.plan.plot_plan import (
     Addition,
     Candidate,
     NeedGain,
@@ -19,19 +27,11 @@ from patchnet.advice.plan_records import (
     Suggestion,
     WouldChange,
 )
-from patchnet.advice.plan_stages import plan_stages
-from patchnet.advice.plan_warnings import light_words, plan_warnings
-from patchnet.advice.plan_wished import set_to_eat, wished
-from patchnet.advice.planting import choose_planting
-from patchnet.advice.planting_wishes import planting_wishes
-from patchnet.advice.plot_facts import Light, PlotFacts
-from patchnet.advice.set_search import JudgedSets, judge_sets
-from patchnet.advice.space import Space, space_of
-from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
-from patchnet.assess.fences import fence_gaps
-from patchnet.assess.plot import plot_answer
-from patchnet.assess.supply import anchor_room, supply_of
-from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.plan.questions import questions
+from patchnet.plan.set_search import JudgedSets, judge_sets
+from patchnet.plan.space import Space, space_of
+from patchnet.plan.stages import plan_stages
+from patchnet.plan.wishes import set_to_eat, wished
 
 __all__ = ["Adviser"]
 

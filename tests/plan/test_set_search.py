@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.set_search import judge_sets
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.set_search import judge_sets
 
 
 def things(count):

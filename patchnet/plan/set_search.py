@@ -8,7 +8,7 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.plan_records import Candidate
+from patchnet.plan.plot_plan import Candidate
 
 __all__ = ["JudgedSets", "judge_sets"]
 

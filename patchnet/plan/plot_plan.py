@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.assess.assessment import FenceGap, PlotAnswer
+from patchnet.plan.facts import PlotFacts
 
 __all__ = [
     "Addition",

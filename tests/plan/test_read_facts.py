@@ -2,10 +2,10 @@
 
 import pytest
 
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.read_facts import read_facts
 from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.read_facts import read_facts
 
 KNOW = load_knowledge()
 

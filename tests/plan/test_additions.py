@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice.additions import needs_soil, possible_additions
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.currency import amounts_at, common_currency, everything_that_fits
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import space_of
 from patchnet.assess import assess
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
+from patchnet.plan.additions import needs_soil, possible_additions
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import amounts_at, common_currency, everything_that_fits
+from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}

@@ -5,12 +5,12 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import fields
 from typing import Any
 
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain
+from patchnet.plan.facts import PlotFacts
 
 __all__ = ["read_facts"]
 

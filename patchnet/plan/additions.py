@@ -7,20 +7,20 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.candidates import candidates_for, fitted, planted_m2
-from patchnet.advice.currency import (
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.core.compiled import can_compile
+from patchnet.knowledge.records import Feature, Knowledge, Siting
+from patchnet.plan.candidates import candidates_for, fitted, planted_m2
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import (
     Currency,
     amounts_at,
     common_currency,
     everything_that_fits,
 )
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import Space, space_of
-from patchnet.assess.assessment import Assessment
-from patchnet.assess.what_if import PlotTrials, Trials
-from patchnet.core.compiled import can_compile
-from patchnet.knowledge.records import Feature, Knowledge, Siting
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.space import Space, space_of
 
 __all__ = [
     "AdditionSize",

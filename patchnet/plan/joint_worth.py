@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import Space, space_of
 from patchnet.assess.assessment import Assessment
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.space import Space, space_of
 
 __all__ = ["Currency", "amounts_at", "common_currency", "everything_that_fits"]
 

@@ -3,9 +3,9 @@
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.knowledge.records import Knowledge, Siting
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Candidate
 
 __all__ = ["questions"]
 

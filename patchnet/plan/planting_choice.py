@@ -34,8 +34,8 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array
 
-from patchnet.advice.planting_fits import Option, Site
 from patchnet.knowledge.records import Knowledge
+from patchnet.plan.planting_fits import Option, Site
 
 __all__ = ["Aim", "Choice", "choose"]
 

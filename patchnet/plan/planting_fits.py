@@ -4,9 +4,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from patchnet.advice.planting_names import unlawful
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.knowledge.records import Knowledge, Plant, PlantingPlace
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plant_names import unlawful
 
 __all__ = ["REASONS", "Option", "Site", "fitting", "sites", "toxic_to"]
 

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from patchnet.advice.plan_records import GroupGain, NeedGain
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.what_if import TrialGroup
+from patchnet.plan.plot_plan import GroupGain, NeedGain
 
 __all__ = ["gains_of"]
 

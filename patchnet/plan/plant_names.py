@@ -5,10 +5,10 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.core.faults import nearest, nearest_hint
 from patchnet.knowledge.records import Knowledge, Plant, UnlawfulPlant
 from patchnet.knowledge.words import plain
+from patchnet.plan.facts import PlotFacts
 
 __all__ = ["match_plant", "near_plants", "plant_roles", "planting_mistakes", "unlawful"]
 

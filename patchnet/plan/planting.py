@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 
-from patchnet.advice.plan_records import Bloom, HazardLine, Planting, PlantingLine
-from patchnet.advice.planting_choice import Aim, choose
-from patchnet.advice.planting_fits import REASONS, Option, Site, fitting, sites
-from patchnet.advice.planting_names import match_plant, planting_mistakes, unlawful
-from patchnet.advice.plot_facts import Light, PlotFacts
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge, Plant
+from patchnet.plan.facts import Light, PlotFacts
+from patchnet.plan.plant_names import match_plant, planting_mistakes, unlawful
+from patchnet.plan.planting_choice import Aim, choose
+from patchnet.plan.planting_fits import REASONS, Option, Site, fitting, sites
+from patchnet.plan.plot_plan import Bloom, HazardLine, Planting, PlantingLine
 
 __all__ = ["choose_planting"]
 
@@ -35,7 +35,7 @@ def choose_planting(
 
     First of all something is in flower in as many hungry months as can be (by their weight);
     then plants do the jobs wanted, do several jobs each, give a second kind to hungry months and
-    use every layer. The aim is stated in full in `patchnet.advice.planting_choice`.
+    use every layer. The aim is stated in full in `patchnet.plan.planting_choice`.
 
     Parameters
     ----------

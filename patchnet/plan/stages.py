@@ -7,12 +7,12 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.candidates import candidates_for, fitted
-from patchnet.advice.currency import Currency
-from patchnet.advice.plan_records import Candidate, Stage
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import Space
 from patchnet.knowledge.records import Knowledge
+from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import Currency
+from patchnet.plan.plot_plan import Candidate, Stage
+from patchnet.plan.space import Space
 
 __all__ = ["STAGES", "added", "plan_stages"]
 

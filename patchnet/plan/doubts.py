@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import Light, PlotFacts
-from patchnet.advice.space import Space
 from patchnet.assess.assessment import Assessment, PlotAnswer
+from patchnet.plan.facts import Light, PlotFacts
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.space import Space
 
 __all__ = ["light_words", "plan_warnings"]
 

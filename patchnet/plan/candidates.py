@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from patchnet.advice.plan_records import Candidate, RuledOut
-from patchnet.advice.plot_facts import PlotFacts
-from patchnet.advice.space import Space
 from patchnet.knowledge.records import Feature, Knowledge, Siting
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Candidate, RuledOut
+from patchnet.plan.space import Space
 
 __all__ = [
     "candidates_for",

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from patchnet.advice.plan_records import Candidate
-from patchnet.advice.plot_facts import PlotFacts
 from patchnet.knowledge.records import Knowledge
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Candidate
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Space", "space_of"]
