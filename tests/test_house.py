@@ -25,7 +25,7 @@ ROOMS = (
     "network",
     "assess",
     "plan",
-    "advice",
+    "scheme",
     "pages",
     "commands",
 )

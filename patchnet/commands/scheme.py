@@ -9,8 +9,6 @@ from typing import Literal
 import click
 import shapely
 
-from patchnet.advice.scheme import plan_scheme
-from patchnet.advice.scheme_records import Keeper, Scheme, SchemeAsk
 from patchnet.assess.assess import assess
 from patchnet.commands.options import (
     Asked,
@@ -36,6 +34,8 @@ from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
 from patchnet.pages.table import paragraph, text_table
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.scheme.plan_scheme import plan_scheme
+from patchnet.scheme.planter_scheme import Keeper, Scheme, SchemeAsk
 from patchnet.street import find_street, planter_sites
 
 __all__ = ["read_keepers", "scheme"]

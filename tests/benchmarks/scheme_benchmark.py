@@ -30,14 +30,14 @@ import shapely
 from scipy.sparse.csgraph import dijkstra
 
 from patchnet import load_knowledge
-from patchnet.advice.scheme_bound import SchemeBound
-from patchnet.advice.scheme_ceiling import ceiling_of
-from patchnet.advice.scheme_field import group_fields
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_search import every_scheme, greedy_scheme, search_schemes
-from patchnet.advice.scheme_state import GroupState, State, Worth
 from patchnet.assess import assess
 from patchnet.read.neighbourhood import Answers, Neighbourhood
+from patchnet.scheme.bound import SchemeBound
+from patchnet.scheme.ceiling import ceiling_of
+from patchnet.scheme.field import group_fields
+from patchnet.scheme.search import every_scheme, greedy_scheme, search_schemes
+from patchnet.scheme.state import GroupState, State, Worth
+from patchnet.scheme.together import SchemeRules
 
 GROUPS = ("mason_bee", "hoverfly", "butterfly")
 SAMPLE = 1  # candidates for which scipy's routes are timed, of each group
@@ -155,7 +155,7 @@ def peer_second(field, least):
 
 def small_cases(count):
     """How many random small cases equal brute force, and the worst gap."""
-    file = Path(__file__).parents[1] / "advice" / "scheme_cases.py"
+    file = Path(__file__).parents[1] / "worlds" / "scheme_cases.py"
     spec = importlib.util.spec_from_file_location("scheme_cases", file)
     cases = importlib.util.module_from_spec(spec)
     sys.modules["scheme_cases"] = cases

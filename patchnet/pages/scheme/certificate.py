@@ -1,7 +1,7 @@
 """How good a scheme is, in words: what no other can win more, and how many planters are enough."""
 
-from patchnet.advice.scheme_records import Scheme, SchemeStep
 from patchnet.pages.numbers import figure
+from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
 __all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off"]
 

@@ -1,9 +1,9 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
-from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.knowledge.scheme_records import ConsentPart
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.tables import Raw, table_html
+from patchnet.scheme.planter_scheme import PlacedPlanter
 
 __all__ = ["permissions_html", "risks_html"]
 

@@ -2,7 +2,6 @@
 
 from collections import Counter
 
-from patchnet.advice.scheme_records import Scheme
 from patchnet.pages.compare_text import hardly, signed
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import figure
@@ -11,6 +10,7 @@ from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, wi
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.scheme.sheets import blank
 from patchnet.pages.scheme.tables import table_html
+from patchnet.scheme.planter_scheme import Scheme
 from patchnet.street.site import Verdict
 
 __all__ = ["NOT_A_PERMISSION", "front_html", "summary_html"]

@@ -6,11 +6,11 @@ from functools import cached_property
 
 import pyproj
 
-from patchnet.advice.scheme_records import PlacedPlanter, Scheme
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
 from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
+from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.street.site import Basis
 
 __all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "pounds", "width_words"]

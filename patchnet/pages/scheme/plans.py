@@ -5,7 +5,6 @@ import math
 import shapely
 import shapely.affinity
 
-from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.drawing import (
     Stretch,
@@ -20,6 +19,7 @@ from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
 from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.sheets import Sheet
 from patchnet.pages.to_scale import Paper
+from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Site, Street
 
 __all__ = ["location_sheet", "planter_shapes", "proposal_scale", "proposal_sheets"]

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterable
 
-from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.pack import SchemePack, width_words
 from patchnet.pages.scheme.tables import table_html
+from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Finding
 
 __all__ = ["VERDICT_WORDS", "findings_html", "limit_words", "setting_out"]

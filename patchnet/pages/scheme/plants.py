@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from patchnet.advice.scheme_records import PlacedPlanter, Scheme
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
 from patchnet.core.errors import PatchnetError
@@ -15,6 +14,7 @@ from patchnet.plan.facts import PlotFacts
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.plan.plot_plan import Bloom, Planting
+from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 
 __all__ = ["PlantGroup", "plant_groups"]
 

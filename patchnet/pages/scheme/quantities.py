@@ -4,11 +4,11 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from patchnet.advice.scheme_records import PlacedPlanter, Scheme
 from patchnet.knowledge.records import Figure, Knowledge
 from patchnet.knowledge.street_records import PlanterSize
 from patchnet.knowledge.tables import MONTHS
 from patchnet.pages.scheme.plants import PlantGroup
+from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 
 __all__ = [
     "Load",

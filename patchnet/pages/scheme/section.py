@@ -1,9 +1,9 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
-from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.pages.escape import text
 from patchnet.pages.scheme.pack import SchemePack, centimetres
 from patchnet.pages.to_scale import Paper
+from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street.site import SIDES
 
 __all__ = ["section_html", "sections_of"]

@@ -2,7 +2,6 @@
 
 import math
 
-from patchnet.advice.scheme_records import PlacedPlanter
 from patchnet.pages.escape import text
 from patchnet.pages.numbers import MONTHS, figure
 from patchnet.pages.scheme.pack import SchemePack, many
@@ -14,6 +13,7 @@ from patchnet.pages.scheme.quantities import (
     year_litres,
 )
 from patchnet.pages.scheme.tables import Raw, table_html
+from patchnet.scheme.planter_scheme import PlacedPlanter
 
 __all__ = ["upkeep_html"]
 

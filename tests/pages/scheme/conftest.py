@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 import shapely
 
-from patchnet.advice.scheme_records import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.assess import assess
 from patchnet.assess.compare import compare_assessments
 from patchnet.read import read_neighbourhood
 from patchnet.read.neighbourhood import Answers
+from patchnet.scheme.planter_scheme import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.street import find_street, planter_sites
 
 DEMO = Path(__file__).parents[3] / "data_demo"

@@ -8,7 +8,6 @@ import zlib
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.advice.scheme_records import SchemeStep
 from patchnet.pages.inline import outside_addresses
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.scheme.certificate import (
@@ -18,6 +17,7 @@ from patchnet.pages.scheme.certificate import (
     levels_off,
 )
 from patchnet.pages.scheme.paper import A3
+from patchnet.scheme.planter_scheme import SchemeStep
 
 PAYLOAD = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"`"
 POINTS = 72 / 25.4  # of a PDF in a millimetre

@@ -7,14 +7,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.advice.scheme_bound import SchemeBound
-from patchnet.advice.scheme_ceiling import GroupCeiling, ceiling_of
-from patchnet.advice.scheme_cover import Cover, cover_of, cover_order, cover_steps
-from patchnet.advice.scheme_field import GroupField, group_fields, with_sites
-from patchnet.advice.scheme_records import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_search import Best, every_scheme, search_schemes
-from patchnet.advice.scheme_state import GroupState, Pick, State, Worth
 from patchnet.assess.assess import assess, choose_groups
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import compare_assessments
@@ -22,6 +14,14 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.scheme.bound import SchemeBound
+from patchnet.scheme.ceiling import GroupCeiling, ceiling_of
+from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
+from patchnet.scheme.field import GroupField, group_fields, with_sites
+from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
+from patchnet.scheme.search import Best, every_scheme, search_schemes
+from patchnet.scheme.state import GroupState, Pick, State, Worth
+from patchnet.scheme.together import SchemeRules
 from patchnet.street import Site, Street
 
 __all__ = ["plan_scheme"]

@@ -14,9 +14,9 @@ from math import comb
 
 import numpy as np
 
-from patchnet.advice.scheme_chains import chains_from
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_state import Pick, State
+from patchnet.scheme.chains import chains_from
+from patchnet.scheme.state import Pick, State
+from patchnet.scheme.together import SchemeRules
 
 __all__ = ["Best", "every_scheme", "greedy_scheme", "search_schemes"]
 

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.scheme_bound_kernels import one_more
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_state import GroupState, Pick, State
+from patchnet.scheme.bound_kernels import one_more
+from patchnet.scheme.state import GroupState, Pick, State
+from patchnet.scheme.together import SchemeRules
 
 __all__ = ["chains_from"]
 

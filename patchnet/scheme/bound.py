@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import block_diag, coo_array, csr_array, diags_array, hstack, kron, vstack
 
-from patchnet.advice.scheme_ceiling import GroupCeiling
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_state import Worth
+from patchnet.scheme.ceiling import GroupCeiling
+from patchnet.scheme.state import Worth
+from patchnet.scheme.together import SchemeRules
 
 __all__ = ["SchemeBound"]
 

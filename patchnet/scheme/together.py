@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from patchnet.advice.scheme_records import Keeper
+from patchnet.scheme.planter_scheme import Keeper
 from patchnet.street import Site
 
 __all__ = ["SchemeRules"]

@@ -8,8 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.advice.scheme_records import Keeper
-from patchnet.advice.scheme_search import every_scheme, greedy_scheme, search_schemes
+from patchnet.scheme.planter_scheme import Keeper
+from patchnet.scheme.search import every_scheme, greedy_scheme, search_schemes
 
 
 @pytest.mark.parametrize("seed", range(10))

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.advice.scheme_search import every_scheme
-from patchnet.assess import scheme_bound
+from patchnet.scheme import bound as scheme_bound
+from patchnet.scheme.search import every_scheme
 
 
 def beaten(cases, seed):

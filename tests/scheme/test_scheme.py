@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 import shapely
 
-from patchnet.advice.scheme import plan_scheme
-from patchnet.advice.scheme_field import group_fields
-from patchnet.advice.scheme_records import Keeper, SchemeAsk
 from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.scheme.field import group_fields
+from patchnet.scheme.plan_scheme import plan_scheme
+from patchnet.scheme.planter_scheme import Keeper, SchemeAsk
 from patchnet.street import find_street, planter_sites
 
 GROUPS = ("mason_bee", "hoverfly")

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
-from patchnet.advice.scheme_cover import Cover, cover_of, cover_order, most_covered
+from patchnet.scheme.cover import Cover, cover_of, cover_order, most_covered
 
 
 def brute_force(cover, rules, planters):

@@ -14,13 +14,13 @@ import numpy as np
 import scipy.sparse as sp
 import shapely
 
-from patchnet.advice.scheme_bound import SchemeBound
-from patchnet.advice.scheme_ceiling import ceiling_of
-from patchnet.advice.scheme_field import GroupField, NeedField, Offer
-from patchnet.advice.scheme_kernels import not_dominated
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_state import GroupState, State, Worth
 from patchnet.assess.sharing import Demand
+from patchnet.scheme.bound import SchemeBound
+from patchnet.scheme.ceiling import ceiling_of
+from patchnet.scheme.field import GroupField, NeedField, Offer
+from patchnet.scheme.kernels import not_dominated
+from patchnet.scheme.state import GroupState, State, Worth
+from patchnet.scheme.together import SchemeRules
 
 LEAST = 1e-4
 

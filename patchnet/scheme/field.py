@@ -27,7 +27,6 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.advice.scheme_kernels import Layout, not_dominated
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.routes_with_one_more import NO_ROUTE
@@ -37,6 +36,7 @@ from patchnet.assess.what_if_field import Field, field_of
 from patchnet.knowledge.records import Group, Knowledge, Recipe
 from patchnet.network.routes import cut_length
 from patchnet.read.neighbourhood import Answers, Neighbourhood
+from patchnet.scheme.kernels import Layout, not_dominated
 from patchnet.street import Site
 
 __all__ = [

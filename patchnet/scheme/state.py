@@ -12,8 +12,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.advice.scheme_field import GroupField
-from patchnet.advice.scheme_kernels import (
+from patchnet.core.compiled import in_threads
+from patchnet.scheme.field import GroupField
+from patchnet.scheme.kernels import (
     Standing,
     homes_of,
     judge,
@@ -22,7 +23,6 @@ from patchnet.advice.scheme_kernels import (
     take_in,
     take_out,
 )
-from patchnet.core.compiled import in_threads
 
 __all__ = ["GroupState", "Pick", "State", "Worth"]
 

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
-from patchnet.advice.scheme_bound_kernels import able_sites, further, over_sites
-from patchnet.advice.scheme_field import GroupField, Offer, columns
-from patchnet.advice.scheme_kernels import take_in
-from patchnet.advice.scheme_state import GroupState
 from patchnet.assess.sharing import combine_months
+from patchnet.scheme.bound_kernels import able_sites, further, over_sites
+from patchnet.scheme.field import GroupField, Offer, columns
+from patchnet.scheme.kernels import take_in
+from patchnet.scheme.state import GroupState
 
 __all__ = ["GroupCeiling", "ceiling_of"]
 

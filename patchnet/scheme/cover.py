@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import block_array, csr_array, eye_array, kron, vstack
 
-from patchnet.advice.scheme_field import GroupField
-from patchnet.advice.scheme_records import SchemeStep
-from patchnet.advice.scheme_rules import SchemeRules
-from patchnet.advice.scheme_state import Pick, State
 from patchnet.assess.sharing import combine_months
 from patchnet.knowledge.records import Recipe
+from patchnet.scheme.field import GroupField
+from patchnet.scheme.planter_scheme import SchemeStep
+from patchnet.scheme.state import Pick, State
+from patchnet.scheme.together import SchemeRules
 from patchnet.street import Site
 
 __all__ = ["Cover", "cover_of", "cover_order", "cover_steps", "most_covered"]
