@@ -17,8 +17,8 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.commands.sun_options import AskedSurface, surface_asked, surface_options
-from patchnet.pages.plan_card import write_plan_card
-from patchnet.pages.plan_text import plan_json, plan_text
+from patchnet.pages.sheets.plan_card import write_plan_card
+from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.plan_plot import Adviser
 from patchnet.sun.at_plot import plot_sun
 

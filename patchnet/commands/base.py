@@ -9,7 +9,7 @@ from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.table import paragraph
+from patchnet.pages.kit.text_table import paragraph
 
 __all__ = ["base"]
 

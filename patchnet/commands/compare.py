@@ -18,9 +18,9 @@ from patchnet.commands.options import (
 )
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.compare_page import compare_page
-from patchnet.pages.compare_text import compare_csv, compare_json, compare_text
 from patchnet.pages.scheme.files import SCHEME_STREET, planters_by_place
+from patchnet.pages.sheets.compare_page import compare_page
+from patchnet.pages.terminal.compare_text import compare_csv, compare_json, compare_text
 
 __all__ = ["compare"]
 

@@ -8,7 +8,7 @@ import click
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.files import ensure_may_write
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.merge_text import forgotten_text
+from patchnet.pages.terminal.merge_text import forgotten_text
 from patchnet.survey.forget import forget_plots, record_consent
 
 __all__ = ["consent", "forget"]

@@ -9,7 +9,7 @@ from patchnet.commands.options import columns_option, knowledge_option, overwrit
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.merge_text import merge_json, merge_text
+from patchnet.pages.terminal.merge_text import merge_json, merge_text
 from patchnet.survey.merge import merge_returns, write_merged
 
 __all__ = ["merge"]

@@ -12,8 +12,8 @@ from patchnet.commands.options import (
     read_asked,
 )
 from patchnet.core.files import ensure_may_write
-from patchnet.pages.progress import survey_progress
-from patchnet.pages.progress_page import write_progress
+from patchnet.pages.sheets.progress_page import write_progress
+from patchnet.pages.survey.progress import survey_progress
 from patchnet.read.neighbourhood import Audience
 from patchnet.survey.survey_layers import read_records_if_any
 

@@ -33,7 +33,7 @@ from patchnet.pages import (
     way_text,
     write_routes,
 )
-from patchnet.pages.export import Form
+from patchnet.pages.files.export import Form
 
 __all__ = ["routes"]
 

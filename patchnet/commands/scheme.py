@@ -22,6 +22,7 @@ from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street_records import PlanterSize
+from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.scheme import (
     SchemePack,
     Told,
@@ -32,7 +33,6 @@ from patchnet.pages.scheme import (
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.pages.scheme.paper import PAPERS
-from patchnet.pages.table import paragraph, text_table
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Keeper, Scheme, SchemeAsk

@@ -1,13 +1,13 @@
 """What people look at or carry away: words, tables, files, the map page."""
 
-from patchnet.pages.check_text import check_json, check_text
-from patchnet.pages.export import LAYERS, cut_words, export_form, write_export
-from patchnet.pages.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
-from patchnet.pages.lists import features_text, groups_text
-from patchnet.pages.map_page import map_page, write_map
-from patchnet.pages.plot_text import plot_json, plot_text
-from patchnet.pages.routes_export import write_routes
-from patchnet.pages.routes_text import routes_json, routes_text, way_json, way_text
+from patchnet.pages.files.export import LAYERS, cut_words, export_form, write_export
+from patchnet.pages.files.routes_export import write_routes
+from patchnet.pages.map.map_page import map_page, write_map
+from patchnet.pages.terminal.check_text import check_json, check_text
+from patchnet.pages.terminal.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
+from patchnet.pages.terminal.lists import features_text, groups_text
+from patchnet.pages.terminal.plot_text import plot_json, plot_text
+from patchnet.pages.terminal.routes_text import routes_json, routes_text, way_json, way_text
 
 __all__ = [
     "LAYERS",

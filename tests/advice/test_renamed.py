@@ -17,7 +17,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build
 from patchnet.knowledge.load import _shipped_rows
 from patchnet.knowledge.tables import LAYOUTS
-from patchnet.pages.additions_payload import _kind
+from patchnet.pages.map.additions_payload import _kind
 from patchnet.pages.privacy import for_audience
 from patchnet.plan.candidates import candidates_for
 from patchnet.plan.facts import PlotFacts

@@ -17,7 +17,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
-from patchnet.pages.map_page import map_page
+from patchnet.pages.map.map_page import map_page
 from patchnet.pages.survey import SurveyRound
 from patchnet.read import read_neighbourhood
 from patchnet.read.neighbourhood import Answers, Neighbourhood

@@ -6,14 +6,14 @@ import xml.etree.ElementTree as ET
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.pages.calendar import (
+from patchnet.pages.kit.colours import PANEL, WOAD, contrast
+from patchnet.pages.kit.planting_calendar import (
     CALENDAR_STYLE,
     calendar_figure,
     calendar_table,
     calendar_text,
     calendar_words,
 )
-from patchnet.pages.colours import PANEL, WOAD, contrast
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.plot_plan import Bloom, Planting, PlantingLine

@@ -7,7 +7,7 @@ import itertools
 
 import pytest
 
-from patchnet.pages import colours
+from patchnet.pages.kit import colours
 
 TINTS = [
     *colours.STEPS,

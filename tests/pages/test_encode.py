@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.pages.encode import ALPHABET, path_code, two_digit_codes, whole_codes
+from patchnet.pages.kit.encode import ALPHABET, path_code, two_digit_codes, whole_codes
 
 
 def _numbers(code: str) -> list[float]:

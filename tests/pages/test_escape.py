@@ -5,7 +5,7 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
+from patchnet.pages.kit.escape import attribute, inside_script, json_inside_script, text
 
 NASTY = "</script><script>alert(1)</script><!-- ` ${1} \" ' & \u2028\u2029 \u202e"
 

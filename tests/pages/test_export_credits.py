@@ -7,7 +7,7 @@ import geopandas as gpd
 import pytest
 
 from patchnet.assess import assess
-from patchnet.pages.export import write_export, write_layers
+from patchnet.pages.files.export import write_export, write_layers
 from patchnet.read import read_neighbourhood
 
 CREDITS = ('\N{COPYRIGHT SIGN} Someone & "others", ODbL', "Survey: the <b>volunteers</b>")

@@ -10,9 +10,9 @@ import shapely
 
 from patchnet.assess import assess
 from patchnet.assess.fences import break_corridors, fence_gaps
-from patchnet.pages.encode import ALPHABET
-from patchnet.pages.map_page import map_page
-from patchnet.pages.shapes import frame_of
+from patchnet.pages.kit.encode import ALPHABET
+from patchnet.pages.kit.shapes import frame_of
+from patchnet.pages.map.map_page import map_page
 from patchnet.read.neighbourhood import Neighbourhood
 
 

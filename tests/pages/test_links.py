@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patchnet.network.patch_graph import PatchGraph
-from patchnet.pages.links import holding_links
+from patchnet.pages.map.drawn_links import holding_links
 
 
 @given(st.integers(2, 25), st.integers(0, 2**32 - 1))

@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.assess import assess
-from patchnet.pages.map_page import map_page
+from patchnet.pages.map.map_page import map_page
 from patchnet.read import read_neighbourhood
 
 pytestmark = pytest.mark.browser

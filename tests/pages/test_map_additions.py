@@ -12,8 +12,8 @@ from patchnet.assess import assess
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
-from patchnet.pages.encode import two_digit_codes
-from patchnet.pages.map_page import map_page
+from patchnet.pages.kit.encode import two_digit_codes
+from patchnet.pages.map.map_page import map_page
 from patchnet.plan.additions import (
     AdditionSize,
     PairAddition,

@@ -8,8 +8,8 @@ import pytest
 from PIL import Image
 from shapely import Point
 
-from patchnet.pages import colours
-from patchnet.pages.map_page import map_page
+from patchnet.pages.kit import colours
+from patchnet.pages.map.map_page import map_page
 
 pytestmark = pytest.mark.browser
 

@@ -10,9 +10,9 @@ from shapely import MultiPolygon, Polygon, affinity, box
 
 from patchnet.assess.reach import Reach
 from patchnet.movement.distance import Pairs, pairs_within
-from patchnet.pages.encode import path_code, two_digit_codes
-from patchnet.pages.ground_layers import move_code
-from patchnet.pages.inline import asset
+from patchnet.pages.kit.encode import path_code, two_digit_codes
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.map.ground_layers import move_code
 
 pytestmark = pytest.mark.browser
 

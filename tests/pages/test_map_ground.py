@@ -8,7 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 
-from patchnet.pages import colours
+from patchnet.pages.kit import colours
 
 pytestmark = pytest.mark.browser
 

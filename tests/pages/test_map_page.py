@@ -9,9 +9,9 @@ import pytest
 
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite, PatchnetError, WrongUse
-from patchnet.pages import words
-from patchnet.pages.inline import asset, leaflet_style, local_copy, outside_addresses
-from patchnet.pages.map_page import map_page, write_map
+from patchnet.pages.kit.inline import asset, leaflet_style, local_copy, outside_addresses
+from patchnet.pages.map import map_words as words
+from patchnet.pages.map.map_page import map_page, write_map
 
 
 class Reader(HTMLParser):

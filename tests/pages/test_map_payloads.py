@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from patchnet.pages.map_page import map_page
+from patchnet.pages.map.map_page import map_page
 from patchnet.read.neighbourhood import Answers
 
 pytestmark = pytest.mark.browser

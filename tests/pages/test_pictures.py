@@ -8,7 +8,7 @@ from PIL import Image
 from pyproj import CRS, Transformer
 
 from patchnet.movement.ground_grid import Grid
-from patchnet.pages.pictures import (
+from patchnet.pages.map.pictures import (
     NOWHERE,
     block_means,
     dotted,

@@ -17,11 +17,11 @@ from hypothesis import strategies as st
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite
 from patchnet.knowledge import load_knowledge
-from patchnet.pages.inline import outside_addresses
-from patchnet.pages.plan_card import plan_card, write_plan_card
-from patchnet.pages.plan_text import plan_json, plan_text
-from patchnet.pages.plan_words import in_a_sentence
-from patchnet.pages.to_scale import SCALES, Paper, fitting_paper
+from patchnet.pages.kit.inline import outside_addresses
+from patchnet.pages.kit.plan_words import in_a_sentence
+from patchnet.pages.kit.to_scale import SCALES, Paper, fitting_paper
+from patchnet.pages.sheets.plan_card import plan_card, write_plan_card
+from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import Adviser
 from patchnet.read.build import build_neighbourhood

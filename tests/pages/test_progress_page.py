@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.pages.progress import survey_progress
-from patchnet.pages.progress_page import progress_page
+from patchnet.pages.sheets.progress_page import progress_page
+from patchnet.pages.survey.progress import survey_progress
 from patchnet.read import read_neighbourhood
 from patchnet.survey.forget import record_consent
 from patchnet.survey.merge import merge_returns, write_merged

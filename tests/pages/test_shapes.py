@@ -9,7 +9,7 @@ from pyproj import CRS, Geod, Transformer
 from shapely import LineString, MultiPolygon, Polygon, box
 
 from patchnet.core.errors import PatchnetError
-from patchnet.pages.shapes import area_codes, frame_of, line_codes, name_places
+from patchnet.pages.kit.shapes import area_codes, frame_of, line_codes, name_places
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ from xml.etree import ElementTree as ET
 import pytest
 import shapely
 
-from patchnet.pages.colours import STEPS, contrast
-from patchnet.pages.sun_figure import hours_words, sun_figure, sun_words
+from patchnet.pages.kit.colours import STEPS, contrast
+from patchnet.pages.kit.sun_figure import hours_words, sun_figure, sun_words
 from patchnet.sun.at_plot import PlotSun, ShadyCorner
 from patchnet.sun.sunny_walls import SunnyWall
 

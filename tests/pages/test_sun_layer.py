@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.core.errors import WrongUse
 from patchnet.pages import map_page
-from patchnet.pages.encode import two_digit_codes
+from patchnet.pages.kit.encode import two_digit_codes
 from patchnet.sun.shade import SunHours
 
 YEAR = range(1, 13)

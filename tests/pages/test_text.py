@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.pages import numbers, table
-from patchnet.pages.numbers import MONTHS, figure, metres, month_spans, span
+from patchnet.pages.kit import numbers
+from patchnet.pages.kit import text_table as table
+from patchnet.pages.kit.numbers import MONTHS, figure, metres, month_spans, span
 
 
 @pytest.mark.parametrize("module", [numbers, table])

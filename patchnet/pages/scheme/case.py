@@ -3,11 +3,11 @@
 from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
-from patchnet.pages.compare_text import change_words, pair
-from patchnet.pages.escape import text
-from patchnet.pages.numbers import figure, month_spans
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.scheme.pack import SchemePack, many
 from patchnet.pages.scheme.tables import table_html
+from patchnet.pages.terminal.compare_text import change_words, pair
 
 __all__ = ["case_html"]
 

@@ -1,6 +1,6 @@
 """How good a scheme is, in words: what no other can win more, and how many planters are enough."""
 
-from patchnet.pages.numbers import figure
+from patchnet.pages.kit.numbers import figure
 from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
 __all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off"]

@@ -11,9 +11,9 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.paper import A4, SheetSize
-from patchnet.pages.to_scale import Paper
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Street
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
 from patchnet.pages.scheme.drawing import (
     Stretch,
     across,
@@ -17,7 +17,7 @@ from patchnet.pages.scheme.drawing import (
     match_lines,
 )
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, width_words
-from patchnet.pages.scheme.sheets import Sheet
+from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.street import Street, StreetObject, StreetSide
 from patchnet.street.site import SIDES, Basis
 

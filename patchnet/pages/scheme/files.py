@@ -15,12 +15,12 @@ import pyogrio
 from patchnet.base.write import fixed_date
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import OwnFolder
-from patchnet.pages.compare_page import compare_page
-from patchnet.pages.export import Form, plot_features, write_layers
-from patchnet.pages.map_page import map_page
+from patchnet.pages.files.export import Form, plot_features, write_layers
+from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.report import scheme_report
+from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.survey.workbook import harmless
 from patchnet.read.neighbourhood import Neighbourhood
 

@@ -2,14 +2,14 @@
 
 from collections import Counter
 
-from patchnet.pages.compare_text import hardly, signed
-from patchnet.pages.escape import text
-from patchnet.pages.numbers import figure
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.numbers import figure
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, width_words
+from patchnet.pages.scheme.plan_sheets import blank
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
-from patchnet.pages.scheme.sheets import blank
 from patchnet.pages.scheme.tables import table_html
+from patchnet.pages.terminal.compare_text import hardly, signed
 from patchnet.scheme.planter_scheme import Scheme
 from patchnet.street.site import Verdict
 

@@ -1,12 +1,12 @@
 """In which order to build, what each stage adds, and where more planters stop helping."""
 
-from patchnet.pages.colours import INK, MADDER, MUTED, RULE, WOAD
-from patchnet.pages.compare_text import signed
-from patchnet.pages.escape import text
-from patchnet.pages.numbers import figure
+from patchnet.pages.kit.colours import INK, MADDER, MUTED, RULE, WOAD
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.numbers import figure
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import SchemePack, pounds
 from patchnet.pages.scheme.tables import table_html
+from patchnet.pages.terminal.compare_text import signed
 from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
 __all__ = ["phasing_html"]

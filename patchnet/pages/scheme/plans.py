@@ -5,7 +5,8 @@ import math
 import shapely
 import shapely.affinity
 
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.drawing import (
     Stretch,
     chainage_marks,
@@ -17,8 +18,7 @@ from patchnet.pages.scheme.drawing import (
 from patchnet.pages.scheme.existing import object_marks
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
 from patchnet.pages.scheme.paper import A4, SheetSize
-from patchnet.pages.scheme.sheets import Sheet
-from patchnet.pages.to_scale import Paper
+from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Site, Street
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
 from patchnet.pages.scheme.pack import SchemePack, width_words
 from patchnet.pages.scheme.tables import table_html
 from patchnet.scheme.planter_scheme import PlacedPlanter

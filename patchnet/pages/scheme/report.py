@@ -3,25 +3,25 @@
 from string import Template
 
 from patchnet.core.errors import PatchnetError
-from patchnet.pages.calendar import CALENDAR_STYLE
-from patchnet.pages.escape import text
-from patchnet.pages.inline import asset, outside_addresses
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.inline import asset, outside_addresses
+from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE
+from patchnet.pages.kit.sheet import sheet
 from patchnet.pages.scheme.bill import bill_html
 from patchnet.pages.scheme.case import case_html
 from patchnet.pages.scheme.duties import permissions_html, risks_html
 from patchnet.pages.scheme.existing import existing_html, existing_sheets
 from patchnet.pages.scheme.front import NOT_A_PERMISSION, front_html, summary_html
+from patchnet.pages.scheme.grounds_for_figures import sources_html
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.phasing import phasing_html
 from patchnet.pages.scheme.places import places_html
+from patchnet.pages.scheme.plan_sheets import Sheet, sheet_html
 from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
 from patchnet.pages.scheme.planters import findings_html, setting_out
 from patchnet.pages.scheme.schedule import schedule_html
 from patchnet.pages.scheme.section import section_html
-from patchnet.pages.scheme.sheets import Sheet, sheet_html
-from patchnet.pages.scheme.sources import sources_html
 from patchnet.pages.scheme.upkeep import upkeep_html
-from patchnet.pages.sheet import sheet
 
 __all__ = ["scheme_report"]
 

@@ -1,13 +1,13 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.calendar import calendar_figure
-from patchnet.pages.escape import text
-from patchnet.pages.numbers import month_spans
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.numbers import month_spans
+from patchnet.pages.kit.planting_calendar import calendar_figure
+from patchnet.pages.map.map_words import MONTHS
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.plants import PlantGroup
 from patchnet.pages.scheme.tables import Raw, table_html
-from patchnet.pages.words import MONTHS
 
 __all__ = ["schedule_html"]
 

@@ -1,8 +1,8 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.pack import SchemePack, centimetres
-from patchnet.pages.to_scale import Paper
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street.site import SIDES
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from patchnet.pages.escape import attribute, text
+from patchnet.pages.kit.escape import attribute, text
 
 __all__ = ["Raw", "table_html"]
 

@@ -2,8 +2,8 @@
 
 import math
 
-from patchnet.pages.escape import text
-from patchnet.pages.numbers import MONTHS, figure
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.scheme.pack import SchemePack, many
 from patchnet.pages.scheme.quantities import (
     Rota,

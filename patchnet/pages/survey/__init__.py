@@ -1,9 +1,9 @@
 """What a street survey takes along: paper sheets, spreadsheets, and a page for the phone."""
 
 from patchnet.pages.survey.pack import FILES, write_survey
+from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.pages.survey.sheets import survey_sheets
 from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 __all__ = [

@@ -8,11 +8,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from patchnet.pages.escape import text
-from patchnet.pages.shapes import Frame, name_places
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.shapes import Frame, name_places
+from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.pages.survey.stretches import Stretch
-from patchnet.pages.to_scale import Paper
 
 __all__ = ["Drawing", "draw_stretch"]
 

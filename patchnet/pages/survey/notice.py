@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from patchnet.knowledge.records import Knowledge, SurveyRule
-from patchnet.pages.escape import text
+from patchnet.pages.kit.escape import text
 from patchnet.pages.survey.round import SurveyRound
 
 __all__ = ["notice_html", "rules_html", "sources_line"]

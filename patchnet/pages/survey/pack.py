@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from patchnet.core.files import OwnFolder
+from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.pages.survey.sheets import survey_sheets
 from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 __all__ = ["FILES", "write_survey"]

@@ -10,10 +10,17 @@ import shapely
 
 from patchnet.core.errors import PatchnetError
 from patchnet.core.files import MADE_BY
-from patchnet.pages.escape import attribute, inside_script, json_inside_script, text
-from patchnet.pages.inline import asset, outside_addresses, sha256
-from patchnet.pages.shapes import Frame, area_codes, frame_of, line_codes, name_places, spot_code
-from patchnet.pages.survey import words
+from patchnet.pages.kit.escape import attribute, inside_script, json_inside_script, text
+from patchnet.pages.kit.inline import asset, outside_addresses, sha256
+from patchnet.pages.kit.shapes import (
+    Frame,
+    area_codes,
+    frame_of,
+    line_codes,
+    name_places,
+    spot_code,
+)
+from patchnet.pages.survey import phone_words as words
 from patchnet.pages.survey.notice import notice_html, rules_html, sources_line
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound

@@ -12,7 +12,7 @@ import pytest
 from pyproj import Transformer
 
 from patchnet.core.errors import CannotWrite
-from patchnet.pages.inline import outside_addresses
+from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.scheme import (
     SchemePack,
     Told,

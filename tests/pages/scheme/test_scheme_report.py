@@ -8,7 +8,7 @@ import zlib
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from patchnet.pages.inline import outside_addresses
+from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.scheme.certificate import (
     certificate_words,

@@ -1,0 +1,1 @@
+"""Page kit: what all pages, sheets and files are made with."""

@@ -1,0 +1,363 @@
+"""The words of a plot's plan, shared by the terminal, the card and the files."""
+
+from collections.abc import Iterable, Sequence
+
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
+from patchnet.plan.plot_plan import (
+    Addition,
+    Candidate,
+    PlantingLine,
+    PlotPlan,
+    Suggestion,
+    Wished,
+)
+
+__all__ = [
+    "CARD_INDEX",
+    "CHOSEN",
+    "DEFER",
+    "INDEX",
+    "ORDER",
+    "STAGE_NAMES",
+    "amount_words",
+    "asked_first",
+    "beside_words",
+    "best_words",
+    "cautions_of",
+    "cost_words",
+    "exact_words",
+    "fills",
+    "homes_words",
+    "hours_words",
+    "in_a_sentence",
+    "kind_words",
+    "listed",
+    "nearest_words",
+    "need_name",
+    "place_words",
+    "plant_notes",
+    "serves",
+    "stage_words",
+    "takes",
+    "thing",
+    "upkeep_words",
+    "when_words",
+    "wish_words",
+    "would_change_words",
+]
+
+INDEX = (
+    "Homes are an index of room for wildlife, not a forecast of animals. Most figures behind "
+    "them are our own working assumptions: 'patchnet source KEY' says where each comes from."
+)
+CARD_INDEX = (
+    "Homes are an index of room for wildlife, not a forecast of animals; most figures behind them "
+    "are our own working assumptions."
+)
+CHOSEN = (
+    "Every wildlife group counts for its own share: a small gain for a scarce one can weigh more "
+    "than a large one for a common one."
+)
+ORDER = "The things stand in that order."
+DEFER = (
+    "This is general advice. Local rules, your tenancy and the law come first; where a trade is "
+    "licensed, ask somebody who holds the licence."
+)
+STAGE_NAMES = {
+    "weekend": "This weekend",
+    "season": "This season",
+    "next_year": "Next year",
+    "when_owned": "When you own it",
+}
+_PLACES = {
+    "ground": "in the ground",
+    "standing": "stands anywhere firm",
+    "wall": "on a wall or fence",
+    "fence": "on a fence",
+    "sill": "on a sill or rail",
+    "roof": "on a low roof",
+    "under": "between and under what grows there",
+}
+_ASKS = {
+    "small_children": (
+        "First answer: do children under six live here, visit, or come in from the street? If "
+        "so, leave it for now and take a bird bath or a boggy bed."
+    ),
+    "keeper": "Ask whoever looks after this place first.",
+    "landlord": "If you rent, ask the owner first.",
+    "neighbour": "Ask the neighbour first where it touches the boundary.",
+}
+_FLOORS = {"standing": "floor"}
+_LENGTHS = {"sill": "sill or rail"}
+_SERVED_SAID = 3
+
+
+def thing(candidate: Candidate, knowledge: Knowledge) -> str:
+    """Name and amount of an addition: ``Log pile``, ``Herb bed left to flower, 3 m²``."""
+    amount = amount_words(candidate.feature, candidate.amount, knowledge)
+    name = knowledge.features[candidate.feature].name
+    return f"{name}, {amount}" if amount else name
+
+
+def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
+    """An amount with its unit; nothing for one piece."""
+    unit = UNITS[knowledge.features[feature].measure]
+    if unit:
+        return f"{figure(amount)} {unit}"
+    return "" if amount == 1 else f"{figure(amount)} of them"
+
+
+def place_words(candidate: Candidate) -> str:
+    """Where it goes."""
+    return _PLACES[candidate.place]
+
+
+def serves(addition: Addition, knowledge: Knowledge) -> str:
+    """Whom it serves, with the linked homes won for each."""
+    return ", ".join(
+        f"{knowledge.groups[key].name.lower()} (+{figure(won)})" for key, won in addition.groups
+    )
+
+
+def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> list[str]:
+    """What it gives: homes, and needs met better, where; hungry months that the set closes.
+
+    Groups it wins most for come first.
+    """
+    lines = []
+    rank = {key: at for at, (key, _) in enumerate(addition.groups)}
+    given = {
+        supply.resource
+        for supply in knowledge.supplies
+        if supply.feature == addition.candidate.feature
+    }
+    for served, place in rank.items():
+        anchors = [anchor.resource for anchor in knowledge.groups[served].anchors]
+        names = [knowledge.resources[each].name for each in anchors if each in given]
+        if names:
+            lines.append((place, f"{knowledge.groups[served].name}: a home ({names[0]})"))
+    gains = {(gain.group, gain.need): gain for gain in suggestion.needs}
+    for key in addition.needs:
+        gain = gains[key]
+        group, need = knowledge.groups[key[0]], need_name(key[0], key[1], knowledge)
+        plots = ", ".join(plot for plot, _ in gain.plots)
+        more = gain.plots_count - len(gain.plots)
+        where = f"{plots} and {more} more plots" if more > 0 else plots
+        line = f"{group.name}: {need}, better met at {where}"
+        if gain.hungry_months_closed:
+            line += f"; no longer short in {month_spans(gain.hungry_months_closed)}"
+        lines.append((rank.get(key[0], len(rank)), line))
+    return [line for _, line in sorted(lines, key=lambda pair: pair[0])]
+
+
+def need_name(group: str, need: str, knowledge: Knowledge) -> str:
+    """A need in plain words."""
+    return next(each.name for each in knowledge.groups[group].needs if each.key == need)
+
+
+def takes(candidate: Candidate, knowledge: Knowledge) -> str:
+    """What it takes: room, upkeep, money, and when it is made."""
+    feature = knowledge.features[candidate.feature]
+    parts = []
+    if candidate.ground_m2 > 0:
+        floor = _FLOORS.get(candidate.place, "ground")
+        parts.append(f"{figure(candidate.ground_m2)} m² of {floor}")
+    if candidate.length_m > 0 and candidate.place != "ground":
+        along = _LENGTHS.get(candidate.place, "wall or fence")
+        parts.append(f"{figure(candidate.length_m)} m of {along}")
+    parts += [
+        upkeep_words(candidate.hours_month, knowledge),
+        cost_words(feature.cost, knowledge),
+        when_words(candidate),
+    ]
+    years = feature.years_to_work.value
+    if years > 1:
+        parts.append(f"gives its full worth after about {years:g} years")
+    return "; ".join(parts)
+
+
+def upkeep_words(hours: float, knowledge: Knowledge) -> str:
+    """Upkeep in words and hours a month."""
+    if hours <= 0:
+        return "no upkeep"
+    if hours <= knowledge.setting("effort_low_h"):
+        kind = "little"
+    else:
+        kind = "some" if hours <= knowledge.setting("effort_some_h") else "much"
+    return f"{kind} upkeep (about {hours_words(hours)} a month)"
+
+
+def hours_words(hours: float) -> str:
+    """Hours with their unit.
+
+    >>> hours_words(1), hours_words(2.5)
+    ('1 hour', '2.5 hours')
+    """
+    words = figure(hours)
+    return f"{words} hour" if words == "1" else f"{words} hours"
+
+
+def homes_words(homes: float, more: str = "") -> str:
+    """Linked homes with their unit.
+
+    >>> homes_words(1), homes_words(0.28, "more")
+    ('1 linked home', '0.28 more linked homes')
+    """
+    words = figure(homes)
+    unit = "linked home" if words == "1" else "linked homes"
+    return " ".join(part for part in (words, more, unit) if part)
+
+
+def when_words(candidate: Candidate) -> str:
+    """When it is made, planted or put up."""
+    months = month_spans(candidate.months)
+    return "can be done in any month" if months == "all year" else f"done {months}"
+
+
+def cost_words(cost: str, knowledge: Knowledge) -> str:
+    """Cost class as a span of money."""
+    held = knowledge.settings[f"cost_{cost}"]
+    if held.value == 0:
+        return "costs nothing"
+    return f"about {held.low:.0f} to {held.high:.0f} {held.unit}"
+
+
+def asked_first(candidate: Candidate) -> list[str]:
+    """Questions that come before it."""
+    return [_ASKS[ask] for ask in candidate.asks]
+
+
+def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[str]:
+    """Cautions that belong to some additions, each once."""
+    keys = dict.fromkeys(key for one in candidates for key in one.cautions)
+    return [knowledge.cautions[key].words for key in keys]
+
+
+def plant_notes(line: PlantingLine) -> list[str]:
+    """What to mind with a plant: its hazard, its note, the soil it needs in a pot."""
+    deep = f"needs {line.depth_m * 100:.0f} cm of soil" if line.depth_m else ""
+    return [words for words in (line.hazard, line.note, deep) if words]
+
+
+def exact_words(plan: PlotPlan) -> str:
+    """How the sets were searched."""
+    if plan.exact and plan.searched == 1:
+        return "It is the only thing that fits."
+    if plan.exact:
+        return f"All {plan.searched:,} sets of up to three things that fit were worked through."
+    return (
+        f"{plan.searched:,} of the sets that fit were worked through. No set left out could win "
+        f"more than {figure(plan.bound)} on the scale on which this one wins "
+        f"{figure(plan.best.score if plan.best else 0.0)}."
+    )
+
+
+def stage_words(additions: Iterable[Candidate], knowledge: Knowledge) -> str:
+    """What a stage adds, in one line."""
+    return "; ".join(thing(one, knowledge) for one in additions)
+
+
+def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """What would change the answer, one line each."""
+    lines = []
+    for change in plan.would_change:
+        names = listed([knowledge.sitings[key].said for key in change.features])
+        lines.append(f"{change.words[0].upper()}{change.words[1:]}: {names or 'nothing fits'}.")
+    return lines
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as one says them.
+
+    >>> listed([]), listed(["a"]), listed(["a", "b", "c"])
+    ('', 'a', 'a, b and c')
+    """
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Put the answer as one can repeat it at the kitchen table."""
+    best = plan.best
+    if best is None:
+        return "Keep what there is: nothing that fits here would win linked homes."
+    names = listed([knowledge.sitings[one.candidate.feature].said for one in best.additions])
+    least = knowledge.setting("plan_gain_least")
+    helped = [
+        f"the {knowledge.groups[gain.group].name.lower()}"
+        for gain in best.groups
+        if gain.share > 0 and gain.linked_after - gain.linked_before >= least
+    ][:_SERVED_SAID]
+    one = len(best.additions) == 1
+    they = "it" if one else "together they"
+    words = f"Add {names}: {they} give{'s' if one else ''} "
+    if not helped:
+        return f"{words}a little more room for wildlife."
+    words += f"more room to {listed(helped)}"
+    given = {key for one in best.additions for key in one.needs}
+    for gain in best.needs:
+        if gain.hungry_months_closed and (gain.group, gain.need) in given:
+            need = need_name(gain.group, gain.need, knowledge)
+            group = knowledge.groups[gain.group].name.lower()
+            months = month_spans(gain.hungry_months_closed)
+            words += f", and end{'s' if one else ''} the shortage of {need} for the {group} "
+            words += f"in {months}"
+            break
+    return f"{words}."
+
+
+def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Kind of plot in a few words, without what stands in brackets."""
+    return knowledge.plot_kinds[plan.answer.kind].name.split(" (")[0].lower()
+
+
+def best_words(plan: PlotPlan) -> str:
+    """Put a heading over the best set."""
+    count = 0 if plan.best is None else len(plan.best.additions)
+    counts = {0: "Nothing to add", 1: "The best thing to add", 2: "The two best things, together"}
+    return counts.get(count, "The three best things, together")
+
+
+def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
+    """The nearest plots with their distances."""
+    return "; ".join(f"{plot}, {metres(away)}" for plot, away in nearest)
+
+
+def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What becomes of one wish; open water never without the question about small children."""
+    words = _wish(one, plan, knowledge)
+    water = knowledge.features[one.feature].open_water
+    if water and not one.why_not and plan.facts.small_children is None:
+        words += f" {_ASKS['small_children']}"
+    return words
+
+
+def _wish(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
+    name = knowledge.features[one.feature].name
+    if one.why_not:
+        return f"{name}: not here. {one.why_not}"
+    amount = amount_words(one.feature, one.amount, knowledge)
+    words = f"{name}, {amount}" if amount else name
+    if one.asked is not None and figure(one.amount) != figure(one.asked):
+        words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
+    words += f": alone it would win {homes_words(one.alone)}"
+    if plan.best is None:
+        return f"{words}."
+    if one.in_best:
+        more = one.alone if one.with_best is None else one.with_best
+        return f"{words}; it is one of the best set, and wins {figure(more)} there."
+    if one.with_best is None:
+        return f"{words}; it does not fit beside the best set."
+    if one.with_best < 0:
+        lost = homes_words(-one.with_best)
+        return f"{words}; beside the best set it takes so much room that {lost} would be lost."
+    return f"{words}, on top of the best set {figure(one.with_best)}."
+
+
+def beside_words(other: Suggestion, best: Suggestion) -> str:
+    """What another set wins beside the best one."""
+    they = "It wins" if len(other.additions) == 1 else "Together they win"
+    return (
+        f"{they} {homes_words(other.linked_homes)}; where every group counts for its own "
+        f"share, {figure(other.score / best.score)} times what the best wins."
+    )

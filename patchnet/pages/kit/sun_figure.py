@@ -1,0 +1,155 @@
+"""Hours of sun on one plot, month by month: as sentences, and as a figure to print."""
+
+import math
+
+from patchnet.pages.kit.colours import INK, RULE, STEPS
+from patchnet.pages.kit.escape import attribute, text
+from patchnet.pages.kit.numbers import MONTHS
+from patchnet.pages.map.map_words import MONTHS as LONG_MONTHS
+from patchnet.sun.at_plot import PlotSun
+
+__all__ = ["hours_words", "sun_figure", "sun_words"]
+
+# Measures of the figure in px at its own size: as wide as half an A4 page, or a phone.
+_WIDTH = 360
+_LEFT = 4
+_COLUMN = 29
+_BAR = 21
+_TOP = 30
+_TALL = 104
+_FOOT = _TOP + _TALL
+_HEIGHT = _FOOT + 22
+_FONT = 11.5
+
+_CLASS = {"sun": "in full sun", "part": "in part shade", "shade": "in shade"}
+_SEAT = {
+    "both": "A seat can have morning sun, and one can have evening sun.",
+    "morning": "A seat can have morning sun, but not evening sun.",
+    "evening": "A seat can have evening sun, but not morning sun.",
+    "neither": "No seat has much morning or evening sun.",
+}
+
+
+def hours_words(hours: float) -> str:
+    """Write hours a day as people say them, to the half hour below five.
+
+    >>> [hours_words(h) for h in (0.0, 0.2, 0.5, 1.1, 2.6, 6.4)]
+    ['no sun', 'less than half an hour', 'half an hour', '1 hour', '2.5 hours', '6 hours']
+    """
+    if hours <= 0:
+        return "no sun"
+    rounded = _rounded(hours)
+    if rounded == 0 or hours < 0.3:
+        return "less than half an hour"
+    if rounded == 0.5:
+        return "half an hour"
+    return "1 hour" if rounded == 1 else f"{rounded:g} hours"
+
+
+def sun_words(sun: PlotSun) -> tuple[str, ...]:
+    """Say in sentences what the sun does on a plot, and what is not known of it."""
+    if not sun.known or sun.cls is None:
+        return (sun.why_not,)
+    high, low = sun.midsummer - 1, (sun.midsummer + 5) % 12
+    winter = "there is none" if sun.hours[low] <= 0 else f"it is {hours_words(sun.hours[low])}"
+    summer = (
+        f"{hours_words(sun.hours[high])} a day of direct" if sun.hours[high] > 0 else "no direct"
+    )
+    said = [f"At midsummer the ground gets {summer} sun, on average: it lies {_CLASS[sun.cls]}."]
+    if sun.hours[high] > 0:
+        first, second = _about(sun.morning_hours), _about(sun.afternoon_hours)
+        said.append(f"In the first half of the day it is {first}, in the second {second}.")
+    there = hours_words(sun.open_hours[low])
+    said.append(f"In {LONG_MONTHS[low]} {winter}; a place in the open has {there}.")
+    if sun.seat is not None:
+        said.append(_SEAT[sun.seat])
+    if sun.sunny_wall is not None:
+        hours = hours_words(sun.sunny_wall.hours)
+        said.append(
+            f"The sunniest place for a bee box is the {sun.sunny_wall.words}: {hours} of sun a "
+            "day in spring. Ask first if it is not yours."
+        )
+    if sun.shady_corner is not None:
+        hours = hours_words(sun.shady_corner.hours)
+        said.append(
+            f"The {sun.shady_corner.words} has least sun, {hours} a day at midsummer: a place "
+            "for ferns and other plants of part shade."
+        )
+    return (*said, *sun.notes)
+
+
+def sun_figure(sun: PlotSun, *, ident: str = "sun") -> str:
+    """Draw hours of direct sun by month as an SVG that needs nothing else.
+
+    Bars with numbers are what the plot gets, the outlines behind them what a place in the open
+    would get; it reads in black and white.
+
+    Parameters
+    ----------
+    sun
+        What is known of the plot.
+    ident
+        Start of the ids in it; must differ between figures on one page.
+
+    Returns
+    -------
+    str
+        An ``<svg>`` element, its numbers in ``<desc>``; empty where nothing is known.
+    """
+    if not sun.known:
+        return ""
+    own = attribute(ident)
+    most = max(*sun.open_hours, 1.0)
+    bars = "".join(
+        _bar(month, hours, there, _TALL / most)
+        for month, (hours, there) in enumerate(zip(sun.hours, sun.open_hours, strict=True))
+    )
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" class="sun-figure" role="img" '
+        f'aria-labelledby="{own}-title" aria-describedby="{own}-words" '
+        f'viewBox="0 0 {_WIDTH} {_HEIGHT}" width="{_WIDTH}" height="{_HEIGHT}" '
+        'style="max-width:100%;height:auto" '
+        f'font-family="system-ui, sans-serif" font-size="{_FONT}" fill="{INK}">'
+        f'<title id="{own}-title">Hours of direct sun a day, by month</title>'
+        f'<desc id="{own}-words">{text(_numbers(sun))}</desc>'
+        f'<text x="{_LEFT}" y="12">Hours of sun a day. Outline: a place in the open.</text>'
+        f"{bars}"
+        f'<path d="M0 {_FOOT}H{_LEFT + 12 * _COLUMN}" stroke="{INK}" fill="none"/></svg>'
+    )
+
+
+def _rounded(hours: float) -> float:
+    return math.floor(hours * 2 + 0.5) / 2 if hours < 5 else float(math.floor(hours + 0.5))
+
+
+def _about(hours: float) -> str:
+    return f"about {hours_words(hours)}" if hours > 0 else "none"
+
+
+def _short(hours: float) -> str:
+    """One number for a bar: whole from ten on, else halves; what is hardly any is marked so."""
+    rounded = _rounded(hours)
+    return "<½" if 0 < hours < 0.3 else f"{rounded:g}"
+
+
+def _numbers(sun: PlotSun) -> str:
+    parts = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.hours, strict=True)]
+    there = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.open_hours, strict=True)]
+    return f"On this plot: {', '.join(parts)}. In the open: {', '.join(there)}."
+
+
+def _bar(month: int, hours: float, there: float, scale: float) -> str:
+    left = _LEFT + month * _COLUMN + (_COLUMN - _BAR) / 2
+    middle = left + _BAR / 2
+    open_top, top = _FOOT - there * scale, _FOOT - hours * scale
+    tint = STEPS[-1].base
+    # The number stands above the bar, with a paper rim where the outline would cross it.
+    return (
+        f'<rect x="{left:g}" y="{open_top:.1f}" width="{_BAR}" height="{_FOOT - open_top:.1f}" '
+        f'fill="none" stroke="{RULE}" stroke-dasharray="3 2"/>'
+        f'<rect x="{left:g}" y="{top:.1f}" width="{_BAR}" height="{_FOOT - top:.1f}" '
+        f'fill="{tint}"/>'
+        f'<text x="{middle:g}" y="{top - 4:.1f}" text-anchor="middle" font-weight="700" '
+        f'stroke="#fff" stroke-width="3" paint-order="stroke">{text(_short(hours))}</text>'
+        f'<text x="{middle:g}" y="{_FOOT + 15}" text-anchor="middle">{MONTHS[month]}</text>'
+    )

@@ -1,0 +1,189 @@
+"""What could be added to each plot, for the form on its card: columns and words for the script."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.encode import two_digit_codes, whole_codes
+from patchnet.pages.kit.plan_words import DEFER, asked_first, place_words, takes
+from patchnet.plan.additions import PlotAdditions, SingleAddition, needs_soil
+from patchnet.plan.candidates import hours_of, money_of
+from patchnet.plan.plot_plan import Candidate
+
+__all__ = ["ADDITIONS_WORDS", "additions_payload"]
+
+_GROUPS = 3  # places for groups in a row of text; 4095 where there are fewer
+_NO_GROUP = 4095
+
+ADDITIONS_WORDS: dict[str, object] = {
+    "card_additions": "What could be added here",
+    "additions_none": "What could be added was not worked out for this page.",
+    "additions_ask_one": "For this plot, with your file of the neighbourhood in place of FILE:",
+    "additions_ask_all": "For all plots, on a page like this one:",
+    "additions_form": "Say what you know of this plot",
+    "additions_kept": (
+        "All optional. Your answers stay on this page, for the next plot too: change them where "
+        "it differs."
+    ),
+    "additions_clear": "Clear answers",
+    "said_light": "Sun in summer",
+    "said_lights": {"sun": "Full sun", "part": "Half shade", "shade": "Shade"},
+    "said_worked_out": "{light} (worked out)",
+    "said_tenure": "Own or rent",
+    "said_tenures": {"own": "We own it", "rent": "We rent it"},
+    "said_children": "Do children under six live here, visit, or come in from the street?",
+    "said_pots": "Must everything stand in pots?",
+    "said_yes_no": {"yes": "Yes", "no": "No"},
+    "said_free": "Ground that may be changed, m²",
+    "said_hours": "Hours a month for it",
+    "said_money": "Money for the first year, {unit}",
+    "said_nothing": "Not said",
+    "said_line": "Worked out for: {answers}.",
+    "said_children_yes": "small children come here",
+    "said_children_no": "no small children",
+    "said_pots_yes": "pots only",
+    "said_amounts": {
+        "free": "{n} m² to change",
+        "hours": "{n} hours a month",
+        "money": "{n} {unit}",
+    },
+    "said_no_number": "Write a number, 0 or more.",
+    "additions_order": (
+        "Each thing by itself, the one worth most first. Every wildlife group counts for its own "
+        "share of what it could win, so that a thing for a group with few homes can stand first."
+    ),
+    "additions_empty": "Nothing that suits what you said would win anything here.",
+    "additions_nothing": "Nothing that fits on this plot would win anything.",
+    "addition_amount": "{name}, {amount}",
+    "addition_many": "{n} of them",
+    "addition_serves": "For {groups}.",
+    "addition_wins": "Wins {won} linked homes by itself.",
+    "addition_own": "Only for whoever owns the plot: it stays when you leave.",
+    "addition_ground": "{n} m² of ground",
+    "addition_length": "{n} m of length",
+    "additions_left_out": "Left out: {reasons}.",
+    "additions_reasons": {
+        "children": "{n} because of small children",
+        "light": "{n} for the light",
+        "tenure": "{n} that only an owner should make",
+        "pots": "{n} that cannot stand in pots",
+        "ground": "{n} for want of ground",
+        "hours": "{n} for want of time",
+        "money": "{n} for want of money",
+    },
+    "additions_more": "{n} more things fit and are worth less here.",
+    "additions_more_one": "1 more thing fits and is worth less here.",
+    "additions_pond_title": "Not before one question is answered",
+    "additions_pond": (
+        "{things} could win something here too. First answer above: do children under six live "
+        "here, visit, or come in from the street?"
+    ),
+    "additions_pair_title": "Worth more together",
+    "additions_pair": (
+        "{one} and {other}: {together} linked homes together, {apart} if each is reckoned alone."
+    ),
+    "additions_ground_more": (
+        "The map knows of {n} m² here that may be changed; what would need more is not in this "
+        "list."
+    ),
+    "additions_sets": (
+        "Things chosen together, to fit side by side, can do more than the best single ones. For "
+        "the whole answer, with plants, a calendar and a plan over the years, run this (with your "
+        "file of the neighbourhood in place of FILE):"
+    ),
+    "additions_defer": DEFER,
+    "said_additions_one": "{n} thing listed: {things}.",
+    "said_additions": "{n} things listed: {things}.",
+}
+"""Words for the script."""
+
+
+def additions_payload(
+    additions: Mapping[str, PlotAdditions],
+    *,
+    plots: pd.Index,
+    features: Sequence[str],
+    knowledge: Knowledge,
+) -> dict[str, Any]:
+    """Return what could be added to each plot as the columns that the page's script reads.
+
+    Each plot is one line of text: its single things one after the other, then, after a full
+    stop, its pairs. A single thing is written as two characters for its feature and its number
+    of sizes (4 x feature + sizes), three groups of two characters, and for each size amount,
+    linked homes and common currency; a pair as its two places in the list, its ground, linked
+    homes and currency.
+
+    Parameters
+    ----------
+    additions
+        By plot id; plots that are not in it get an empty line.
+    plots
+        Ids of the plots in the order of the page.
+    features
+        Keys of the features in the order of the page.
+    """
+    feature_at = {key: at for at, key in enumerate(features)}
+    singles = [one for each in additions.values() for one in each.singles]
+    groups = sorted({key for one in singles for key in one.groups})
+    group_at = {key: at for at, key in enumerate(groups)}
+    held = [additions.get(str(plot)) for plot in plots]
+    samples = {one.candidate.feature: one.candidate for one in singles}
+    return {
+        "groups": [knowledge.groups[key].name for key in groups],
+        "kinds": {
+            str(feature_at[key]): _kind(candidate, knowledge)
+            for key, candidate in sorted(samples.items(), key=lambda pair: feature_at[pair[0]])
+        },
+        "least": knowledge.setting("plan_gain_least"),
+        "unit": knowledge.settings["cost_low"].unit,
+        "plots": ["" if one is None else _line(one, feature_at, group_at) for one in held],
+        "soil": "".join("1" if one is None or one.soil else "0" for one in held),
+        "ground": two_digit_codes([0.0 if one is None else one.ground_m2 for one in held]),
+        "hard": two_digit_codes([0.0 if one is None else one.hard_m2 for one in held]),
+        "planted": two_digit_codes([0.0 if one is None else one.planted_m2 for one in held]),
+    }
+
+
+def _kind(candidate: Candidate, knowledge: Knowledge) -> dict[str, Any]:
+    """All about a feature that is the same on every plot."""
+    feature, siting = knowledge.features[candidate.feature], knowledge.sitings[candidate.feature]
+    # Ground and length differ from plot to plot; the page itself asks about children, and whose
+    # consent a thing needs stands among its cautions.
+    asks = ("landlord",) if siting.tenancy == "ask" else ()
+    bare = replace(candidate, ground_m2=0.0, length_m=0.0, asks=asks)
+    return {
+        "place": candidate.place,
+        "where": place_words(candidate),
+        "lights": list(siting.lights),
+        "own": siting.tenancy == "own",
+        "soil": needs_soil(feature, siting),
+        "water": feature.open_water,
+        "ground": feature.ground.value,
+        "length": siting.length.value,
+        "hours": hours_of(feature, knowledge),
+        "money": money_of(feature, knowledge),
+        "takes": takes(bare, knowledge),
+        "ask": " ".join(asked_first(bare)),
+    }
+
+
+def _line(one: PlotAdditions, feature_at: Mapping[str, int], group_at: Mapping[str, int]) -> str:
+    singles = "".join(_single(each, feature_at, group_at) for each in one.singles)
+    pairs = "".join(
+        whole_codes(pair.members) + two_digit_codes([pair.ground_m2, pair.linked_homes, pair.worth])
+        for pair in one.pairs
+    )
+    return f"{singles}.{pairs}" if pairs else singles
+
+
+def _single(one: SingleAddition, feature_at: Mapping[str, int], group_at: Mapping[str, int]) -> str:
+    groups = [group_at[key] for key in one.groups][:_GROUPS]
+    groups += [_NO_GROUP] * (_GROUPS - len(groups))
+    head = whole_codes([4 * feature_at[one.candidate.feature] + len(one.sizes), *groups])
+    return head + "".join(
+        two_digit_codes([size.amount, max(size.linked_homes, 0.0), max(size.worth, 0.0)])
+        for size in one.sizes
+    )

@@ -1,0 +1,297 @@
+"""The map page: one HTML file that opens anywhere and asks the network for nothing."""
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from string import Template
+
+import folium
+from branca.element import Figure
+
+from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.core.errors import PatchnetError, WrongUse
+from patchnet.core.files import write_text
+from patchnet.pages.kit import colours
+from patchnet.pages.kit.escape import attribute, inside_script, json_inside_script, text
+from patchnet.pages.kit.inline import (
+    asset,
+    leaflet_script,
+    leaflet_style,
+    outside_addresses,
+    sha256,
+)
+from patchnet.pages.map import map_words as words
+from patchnet.pages.map.additions_payload import additions_payload
+from patchnet.pages.map.figures_used import sources_html
+from patchnet.pages.map.payload import payload
+from patchnet.pages.map.sun_layer import SUN_SHOW, sun_layer
+from patchnet.pages.privacy import assessment_for
+from patchnet.plan.additions import PlotAdditions
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.shade import SunHours
+
+__all__ = ["SVG_PLOTS", "map_page", "write_map"]
+
+# Up to this many plots each is an element of its own, which a keyboard and a screen reader can
+# reach; beyond it they are painted on a canvas, which stays quick, and the table leads to them.
+SVG_PLOTS = 600
+
+OSM = "openstreetmap"
+_OSM_CREDIT = (
+    '&copy; <a href="https://www.openstreetmap.org/copyright">OpenStreetMap</a> contributors'
+)
+_TILE_ADDRESS = re.compile(r"https?://[^\s<>\"'`\\]+")
+
+
+class _StreetMap(folium.Map):
+    """folium's map under a name that is the same each time."""
+
+    def get_name(self) -> str:
+        return "map_street"
+
+
+class _Tiles(folium.TileLayer):
+    """folium's tile layer under a name that is the same each time."""
+
+    def get_name(self) -> str:
+        return "tiles_street"
+
+
+def map_page(
+    assessment: Assessment,
+    *,
+    title: str | None = None,
+    tiles: str | None = None,
+    tiles_credit: str | None = None,
+    groups: Sequence[str] | None = None,
+    public: bool = False,
+    sun: SunHours | None = None,
+    additions: Mapping[str, PlotAdditions] | None = None,
+    progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
+) -> str:
+    """Return the map page of an assessment as HTML text.
+
+    The page holds everything it needs: it opens from disk without network. The same assessment
+    gives the same text.
+
+    Parameters
+    ----------
+    assessment
+        The answers, from :func:`patchnet.assess.assess`.
+    title
+        Heading of the page; None: the neighbourhood's name.
+    tiles
+        None: drawn from the user's own data alone. ``"openstreetmap"`` or an address such as
+        ``"https://tiles.example.org/{z}/{x}/{y}.png"``: background pictures from the network,
+        which the page then says.
+    tiles_credit
+        Credit line of the tiles, plain text; without one the page names the server.
+    groups
+        Keys of the wildlife groups to carry; None: all.
+    public
+        True: a page that may be published: worked out anew from what the public may see (see
+        `patchnet.pages.privacy`), which it says.
+    sun
+        Hours of sun of all months, from `patchnet.sun.shade.sun_hours`: a layer to choose and
+        a part of each card. Worked out for what the page shows, so for a public page from
+        what the public may see.
+    additions
+        What could be added to each plot, from `patchnet.plan.additions.possible_additions`: a
+        form on each card. None: the card says how to get it.
+    progress
+        Wraps the groups' answers while their layers are worked out and drawn, such as a progress
+        bar: groups that walk take a second or so each.
+
+    Raises
+    ------
+    WrongUse
+        If a group is not in the assessment, the tiles' address is of no use, or additions are
+        meant for a public page: they would tell what is in single gardens.
+    PatchnetError
+        If a file that the page needs is not installed, so that it would have to be fetched.
+
+    Examples
+    --------
+    >>> page = map_page(assessment, title="Alder Row")  # doctest: +SKIP
+    """
+    if public and additions is not None:
+        raise WrongUse("A page to be published carries no additions: leave out one of the two.")
+    if public:
+        assessment = assessment_for(assessment, "public")
+    hood = assessment.neighbourhood
+    data = payload(assessment, groups=groups, public=public, progress=progress)
+    data["colours"] = colours.for_page()
+    data["words"] = words.SCRIPT
+    data["svgPlots"] = SVG_PLOTS
+    data["start"] = "homes"
+    data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
+    data["additions"] = None
+    if additions is not None:
+        data["additions"] = additions_payload(
+            additions,
+            plots=hood.plots.index,
+            features=hood.answers.features,
+            knowledge=assessment.knowledge,
+        )
+    as_svg = len(hood.plots) <= SVG_PLOTS
+    street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
+    library, style, map_box, map_script = _drawn_by_folium(street_map)
+    page_script = inside_script(asset("map.js"))
+    policy = (
+        f"default-src 'none'; img-src data:{tile_host}; style-src 'unsafe-inline'; "
+        f"script-src {sha256(library)} {sha256(map_script)} {sha256(page_script)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    heading = title if title is not None else hood.name
+    privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
+    if hood.withheld:
+        privacy = f"{privacy} {words.LEFT_OUT} {hood.withheld}"
+    page = Template(asset("page.html")).substitute(
+        _page_words(as_svg=as_svg),
+        title=text(heading),
+        policy=attribute(policy),
+        leaflet_style=style,
+        palette=colours.css_variables(),
+        style=asset("map.css"),
+        privacy=text(_public_words(hood) if public else privacy),
+        tiles_words=f'<p class="notice">{text(words.TILES)}</p>' if tile_host else "",
+        assumptions=text(words.ASSUMPTIONS).replace(
+            "patchnet source", "<code>patchnet source</code>"
+        ),
+        shows="".join(
+            f'<option value="{attribute(key)}">{text(name)}</option>'
+            for key, name in {**words.SHOWS, **(SUN_SHOW if sun is not None else {})}.items()
+        ),
+        map_box=map_box,
+        sources=sources_html(assessment.knowledge),
+        credits=_credits(hood.credits, attribution),
+        payload=json_inside_script(data),
+        library=library,
+        map_script=map_script,
+        page_script=page_script,
+    )
+    left = outside_addresses(page)
+    if left:
+        raise PatchnetError(f"The page would have to fetch {', '.join(sorted(set(left)))}.")
+    return page
+
+
+def write_map(
+    assessment: Assessment,
+    path: Path | str,
+    *,
+    title: str | None = None,
+    tiles: str | None = None,
+    tiles_credit: str | None = None,
+    groups: Sequence[str] | None = None,
+    public: bool = False,
+    sun: SunHours | None = None,
+    additions: Mapping[str, PlotAdditions] | None = None,
+    progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
+) -> Path:
+    """Write the map page to `path`, whole or not at all, and return the path.
+
+    Parameters are those of :func:`map_page`.
+
+    Raises
+    ------
+    CannotWrite
+        If the file cannot be written.
+    WrongUse, PatchnetError
+        As :func:`map_page`.
+    """
+    page = map_page(
+        assessment,
+        title=title,
+        tiles=tiles,
+        tiles_credit=tiles_credit,
+        groups=groups,
+        public=public,
+        sun=sun,
+        additions=additions,
+        progress=progress,
+    )
+    write_text(path, page)
+    return Path(path)
+
+
+def _street_map(
+    tiles: str | None, credit: str | None, *, as_svg: bool
+) -> tuple[folium.Map, str, str]:
+    """Return folium's map and, with tiles, where they come from and their credit as HTML."""
+    street_map = _StreetMap(
+        tiles=None,
+        zoom_control=False,
+        prefer_canvas=not as_svg,
+        control_scale=True,
+        zoom_animation=False,
+        fade_animation=False,
+        marker_zoom_animation=False,
+        zoom_snap=0.25,
+        max_zoom=22,
+        attribution_control=tiles is not None,
+    )
+    if tiles is None:
+        if credit is not None:
+            raise WrongUse("A credit for tiles was given, but no tiles.")
+        return street_map, "", ""
+    if tiles == OSM:
+        address, attribution = "https://tile.openstreetmap.org/{z}/{x}/{y}.png", _OSM_CREDIT
+    else:
+        if not _TILE_ADDRESS.fullmatch(tiles) or not all(
+            part in tiles for part in ("{z}", "{x}", "{y}")
+        ):
+            raise WrongUse(
+                f"Tiles are {OSM!r} or an address with {{z}}, {{x}} and {{y}}, such as "
+                f"https://tiles.example.org/{{z}}/{{x}}/{{y}}.png; not {tiles!r}."
+            )
+        address = tiles
+        attribution = _OSM_CREDIT if ".openstreetmap." in tiles else ""
+        attribution = text(credit) if credit else attribution or text(_tile_host(tiles))
+    layer = _Tiles(tiles=address, attr=attribution, max_zoom=22, max_native_zoom=19, name="tiles")
+    layer.add_to(street_map)
+    host = re.sub(r"\{\w+\}", "*", "/".join(address.split("/", 3)[:3]))
+    return street_map, f" {host}", attribution
+
+
+def _tile_host(address: str) -> str:
+    """Name where tiles come from, for want of a credit line."""
+    return "Map tiles: " + address.split("/", 3)[2].removeprefix("{s}.")
+
+
+def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, str, str]:
+    """Leaflet's script and style, and the map's own box and script, as folium makes them.
+
+    folium's page around them (its libraries for markers, a viewport that cannot be zoomed) is
+    left out: the page needs Leaflet alone.
+    """
+    figure = Figure()
+    street_map.add_to(figure)
+    figure.render()
+    scripts: Mapping[str, str] = dict(street_map.default_js)
+    styles: Mapping[str, str] = dict(street_map.default_css)
+    try:
+        library = inside_script(leaflet_script(scripts["leaflet"]))
+        style = leaflet_style(styles["leaflet_css"])
+    except KeyError as error:
+        raise PatchnetError(f"This version of folium names no {error}.") from error
+    return library, style, figure.html.render(), f"\n{figure.script.render().strip()}\n"
+
+
+def _public_words(hood: Neighbourhood) -> str:
+    return f"{words.PUBLIC} {hood.generalised} {words.LEFT_OUT} {hood.withheld}"
+
+
+def _page_words(*, as_svg: bool) -> dict[str, str]:
+    how = words.PAGE["map_how_svg" if as_svg else "map_how_canvas"]
+    escaped = {f"w_{name}": text(value) for name, value in words.PAGE.items()}
+    return {**escaped, "w_map_how": text(how)}
+
+
+def _credits(lines: Sequence[str], attribution: str) -> str:
+    """List the credits; `attribution` is that of the tiles, already HTML."""
+    items = [text(line) for line in lines]
+    if attribution:
+        items.append(attribution)
+    items.append(text(words.PAGE["drawn_by"]))
+    return "".join(f"<li>{item}</li>" for item in items)

@@ -1,0 +1,1 @@
+"""Sheets to read and print: card, comparison, progress."""

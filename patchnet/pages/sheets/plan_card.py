@@ -1,0 +1,280 @@
+"""The plot card: one A4 page with a plan of the plot, the answer, the calendar, the cautions."""
+
+from pathlib import Path
+from string import Template
+
+import numpy as np
+import shapely
+
+from patchnet.assess.assessment import Assessment
+from patchnet.core.files import ensure_may_write, write_text
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.escape import attribute, text
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.plan_words import (
+    CARD_INDEX,
+    DEFER,
+    STAGE_NAMES,
+    amount_words,
+    asked_first,
+    best_words,
+    cautions_of,
+    cost_words,
+    fills,
+    homes_words,
+    hours_words,
+    in_a_sentence,
+    kind_words,
+    place_words,
+    plant_notes,
+    stage_words,
+    thing,
+    upkeep_words,
+    when_words,
+    wish_words,
+    would_change_words,
+)
+from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
+from patchnet.pages.kit.sheet import sheet
+from patchnet.pages.kit.sun_figure import sun_figure
+from patchnet.pages.kit.to_scale import Paper, fitting_paper
+from patchnet.plan.plot_plan import PlotPlan, Suggestion
+from patchnet.sun.at_plot import PlotSun
+
+__all__ = ["plan_card", "write_plan_card"]
+
+_WIDE_MM, _HIGH_MM = 84, 50
+_NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
+_SERVED = 4  # groups named for one thing
+_CHANGES = 3
+
+
+def write_plan_card(
+    plan: PlotPlan,
+    assessment: Assessment,
+    path: Path | str,
+    *,
+    sun: PlotSun | None = None,
+    overwrite: bool = False,
+) -> None:
+    """Write the card as one HTML file that opens and prints without network.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be written, or a file that patchnet did not make stands there.
+    """
+    ensure_may_write(path, overwrite=overwrite)
+    write_text(path, plan_card(plan, assessment, sun=sun))
+
+
+def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = None) -> str:
+    """Return the card as HTML text."""
+    knowledge = assessment.knowledge
+    kind = kind_words(plan, knowledge)
+    label = plan.answer.label
+    name = plan.plot if label in ("", plan.plot) else f"{plan.plot}, {label}"
+    body = Template(asset("plan_card.html")).substitute(
+        heading=text(f"What plot {name} should add"),
+        kind=text(f"{kind}, {figure(plan.answer.area_m2)} m²"),
+        street=text(assessment.neighbourhood.name),
+        title=text(best_words(plan)),
+        sentence=text(in_a_sentence(plan, knowledge)),
+        warnings=_list(plan.warnings, css="mind"),
+        plan=_plan_drawing(plan, assessment),
+        things=_things(plan, knowledge),
+        stages=_stages(plan, knowledge),
+        gaps=_gaps(plan, knowledge),
+        wishes=_wishes(plan, knowledge),
+        calendar=_calendar(plan, knowledge),
+        sun="" if sun is None else _sun(sun),
+        cautions=_cautions(plan, knowledge),
+        changes=_changes(plan, knowledge),
+        index=text(CARD_INDEX),
+        defer=text(DEFER),
+        credits=text(" ".join(assessment.neighbourhood.credits)),
+    )
+    return sheet(
+        title=f"Plot {plan.plot}: what to add",
+        style=asset("plan_card.css") + CALENDAR_STYLE,
+        body=body,
+    )
+
+
+def _list(lines: "tuple[str, ...] | list[str]", *, css: str = "") -> str:
+    if not lines:
+        return ""
+    items = "".join(f"<li>{text(line)}</li>" for line in lines)
+    return f'<ul class="{attribute(css)}">{items}</ul>' if css else f"<ul>{items}</ul>"
+
+
+def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
+    if plan.best is None:
+        return "<p>What would change the answer stands below.</p>"
+    blocks = []
+    for order, addition in enumerate(plan.best.additions, 1):
+        one = addition.candidate
+        feature = knowledge.features[one.feature]
+        served = ", ".join(
+            knowledge.groups[key].name.lower() for key, _ in addition.groups[:_SERVED]
+        )
+        filled = fills(addition, plan.best, knowledge)[:1]
+        facts = [
+            f"wins {homes_words(addition.given_the_others)}",
+            cost_words(feature.cost, knowledge),
+            upkeep_words(one.hours_month, knowledge),
+            when_words(one),
+        ]
+        made = knowledge.sitings[one.feature].steps
+        steps = "".join(f"<li>{text(step.words)}</li>" for step in made)
+        asks = "".join(f'<p class="ask">{text(words)}</p>' for words in asked_first(one))
+        blocks.append(
+            f'<section class="thing"><h3><span class="order">{order}</span> '
+            f"{text(thing(one, knowledge))}</h3>"
+            + (f"<p>For {text(served)}.</p>" if served else "")
+            + "".join(f"<p>{text(line)}.</p>" for line in filled)
+            + f'<p class="facts">{text(place_words(one))}; {text("; ".join(facts))}</p>'
+            + f"<ol>{steps}</ol>{asks}</section>"
+        )
+    return "".join(blocks) + f'<p class="together">{text(_together(plan.best, knowledge))}</p>'
+
+
+def _together(best: Suggestion, knowledge: Knowledge) -> str:
+    many = len(best.additions) > 1
+    they = "Together they win" if many else "It wins"
+    words = f"{they} {homes_words(best.linked_homes)}."
+    if best.gives_way:
+        given = ", ".join(
+            f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
+            for key, amount in best.gives_way.items()
+        )
+        words += f" {'They take' if many else 'It takes'} the place of {given}."
+    return words
+
+
+def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
+    rows = "".join(
+        f'<tr><th scope="row">{STAGE_NAMES[stage.when]}</th>'
+        f"<td>{text(stage_words(stage.additions, knowledge))}</td>"
+        f'<td class="work">{hours_words(stage.hours)}</td></tr>'
+        for stage in plan.stages
+    )
+    if not rows:
+        return ""
+    return (
+        "<h2>Step by step</h2><table><thead><tr><th>When</th><th>What</th>"
+        f"<th>Work</th></tr></thead><tbody>{rows}</tbody></table>"
+    )
+
+
+def _wishes(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What becomes of the wishes, and the set with something to eat."""
+    lines = [wish_words(one, plan, knowledge) for one in plan.wished]
+    if plan.to_eat is not None:
+        things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
+        lines.append(f"With something to eat: {things}.")
+    return f"<h2>What you wished for</h2>{_list(lines)}" if lines else ""
+
+
+def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
+    if not plan.gaps:
+        return ""
+    key, gap = plan.gaps[0]
+    side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
+    sides = " and ".join(plot or "open ground" for plot in gap.plots)
+    return (
+        "<p>"
+        + text(
+            f"With the neighbour's consent: a gap of {side} x {side} cm in the "
+            f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)} for "
+            f"the {knowledge.groups[key].name.lower()}."
+        )
+        + "</p>"
+    )
+
+
+def _calendar(plan: PlotPlan, knowledge: Knowledge) -> str:
+    drawn = calendar_figure(plan.planting, knowledge)
+    if not drawn:
+        return ""
+    rows = "; ".join(
+        f"{line.number} {knowledge.plants[line.plant].name}"
+        + (f" ({'; '.join(plant_notes(line))})" if plant_notes(line) else "")
+        for line in plan.planting.lines
+    )
+    return f'<h2>What to plant</h2>{drawn}<p class="plants">{text(rows)}.</p>'
+
+
+def _sun(sun: PlotSun) -> str:
+    if not sun.known:
+        return f'<h2>Sun</h2><p class="facts">{text(sun.why_not)}</p>'
+    words = []
+    if sun.sunny_wall is not None:
+        words.append(f"Sunny wall for a bee box: {sun.sunny_wall.words}.")
+    if sun.shady_corner is not None:
+        words.append(f"Shady place for ferns: {sun.shady_corner.words}.")
+    if sun.seat in ("morning", "evening"):
+        words.append(f"Seat in the sun: in the {sun.seat}.")
+    return f'<h2>Sun</h2>{sun_figure(sun)}<p class="facts">{text(" ".join(words))}</p>'
+
+
+def _cautions(plan: PlotPlan, knowledge: Knowledge) -> str:
+    chosen = [] if plan.best is None else [one.candidate for one in plan.best.additions]
+    return _list(cautions_of(chosen, knowledge))
+
+
+def _changes(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = would_change_words(plan, knowledge)[:_CHANGES]
+    return f"<h2>What would change the answer</h2>{_list(lines)}" if lines else ""
+
+
+def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
+    """The plot to scale with what is mapped on it, its neighbours, houses and fences."""
+    hood, knowledge = assessment.neighbourhood, assessment.knowledge
+    plot = hood.plots.geometry.loc[plan.plot]
+    paper = fitting_paper(plot, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=3)
+    window = paper.window()
+    others = hood.plots.iloc[hood.plots.sindex.query(window)]
+    parts = [
+        paper.path(shape, css="neighbour", label=f"Plot {other}")
+        for other, shape in others.geometry.items()
+        if other != plan.plot
+    ]
+    parts.append(paper.path(plot, css="own", label=f"Plot {plan.plot}"))
+    for table, css in ((hood.buildings, "house"), (hood.roads, "road")):
+        near = table.iloc[table.sindex.query(window)]
+        parts += [paper.path(shape, css=css) for shape in near.geometry]
+    mine = hood.features[hood.features["plot"] == plan.plot]
+    names = []
+    for order, row in enumerate(mine.itertuples(), 1):
+        name = knowledge.features[str(row.feature)].name
+        parts.append(paper.path(row.geometry, css="feature", label=name))
+        x, y = paper.place(row.geometry.representative_point())
+        parts.append(f'<text class="key" x="{x:.2f}" y="{y:.2f}">{chr(96 + order)}</text>')
+        names.append(f"{chr(96 + order)} {name.lower()}")
+    fences = hood.barriers.iloc[hood.barriers.sindex.query(window)]
+    parts += [
+        paper.path(row.geometry, css=f"barrier {row.kind}", label=str(row.kind))
+        for row in fences.itertuples()
+    ]
+    parts += [
+        _name_on(paper, other, shapely.intersection(shape, window))
+        for other, shape in others.geometry.items()
+    ]
+    parts.append(paper.bar_and_north(longest_mm=30))
+    drawn = paper.svg("".join(parts), title=f"Plan of plot {plan.plot}, 1 to {paper.scale}")
+    key = f" {'; '.join(names)}." if names else ""
+    return (
+        f"<figure>{drawn}<figcaption>Plan, 1:{paper.scale} when printed at full size. Not a "
+        f"boundary survey.{text(key)}</figcaption></figure>"
+    )
+
+
+def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> str:
+    """The plot's id on what is seen of it, where there is room for it."""
+    room = np.sqrt(seen.area) * 1000 / paper.scale
+    if room < _NAME_MM:
+        return ""
+    x, y = paper.place(seen.representative_point())
+    return f'<text class="name" x="{x:.2f}" y="{y:.2f}" text-anchor="middle">{text(plot)}</text>'

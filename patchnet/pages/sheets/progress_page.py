@@ -1,0 +1,312 @@
+"""The progress page: how much of the street is known, and where to go next. No script in it."""
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import shapely
+
+from patchnet.core.files import write_text
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.inline import asset, outside_addresses
+from patchnet.pages.kit.sheet import sheet
+from patchnet.pages.kit.to_scale import Paper
+from patchnet.pages.survey.progress import Progress
+
+__all__ = ["progress_page", "write_progress"]
+
+_WIDE_MM, _HIGH_MM = 180.0, 150.0
+_LEAST_HIGH_MM = 45.0
+_MARGIN_MM = 6.0
+_FONT_MM = 3.0
+_LETTER = 0.62  # width of a digit, of the font's size
+_LISTED = 8
+_THINNEST = 3
+_NAMED = 14
+
+_KEYS = '<ul class="keys">{}</ul>'
+_MAP_TITLE = "Map of how much is known of each plot; the table below tells the same by stretch"
+
+# What a plot is shaded by: class, words, and the share from which it holds.
+_STEPS = (
+    ("none", "nobody has looked"),
+    ("little", "less than half of the street's questions answered"),
+    ("much", "half or more answered"),
+    ("whole", "all answered"),
+)
+_NONE = "\N{EN DASH}"
+_NOTICES = {
+    "own": "For those who keep the file.",
+    "group": "For the group, not for publishing.",
+    "public": "Made for publishing: it tells of stretches of street, not of plots.",
+}
+_MEANING = (
+    "A question counts as answered when somebody saw the thing, or saw that it is not there. "
+    "'Cannot see' and an empty cell answer nothing; nor does an answer that people differ on."
+)
+
+
+def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None = None) -> str:
+    """Return the page as HTML text that holds everything it needs.
+
+    Parameters
+    ----------
+    progress
+        From `survey_progress`.
+    knowledge
+        For the names of features.
+    title
+        Heading; None: the neighbourhood's name.
+    """
+    hood = progress.neighbourhood
+    heading = f"{title if title is not None else hood.name}: how far the survey has come"
+    lines = "".join(f"<li>{text(line)}</li>" for line in hood.credits)
+    body = (
+        f'<main>\n<h1>{text(heading)}</h1>\n<p class="notice">{text(_notice(progress))}</p>\n'
+        f'<dl class="facts">{_summary(progress)}</dl>\n'
+        f'<h2>Where to go next</h2>\n<ol class="next">{_next(progress, knowledge)}</ol>\n'
+        f"{_map(progress)}\n<h2>Stretch by stretch</h2>\n{_table(progress)}\n"
+        f'<p class="meaning">{text(_MEANING)}</p>\n'
+        + (f'<h2>Credits</h2>\n<ul class="credits">{lines}</ul>\n' if lines else "")
+        + "</main>"
+    )
+    page = sheet(title=heading, style=asset("progress.css"), body=body)
+    left = outside_addresses(page)
+    if left:
+        raise AssertionError(left)
+    return page
+
+
+def write_progress(
+    progress: Progress, path: Path | str, *, knowledge: Knowledge, title: str | None = None
+) -> Path:
+    """Write the page to `path`, whole or not at all, and return the path.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be written.
+    """
+    write_text(path, progress_page(progress, knowledge=knowledge, title=title))
+    return Path(path)
+
+
+def _notice(progress: Progress) -> str:
+    words = [_NOTICES[progress.audience]]
+    if progress.audience != "own":
+        words.append(f"Left out: {progress.neighbourhood.withheld}")
+    return " ".join(words)
+
+
+def _percent(share: float) -> str:
+    """Whole percent; never 0 or 100 where it is not quite none or all."""
+    whole = round(100 * share)
+    if whole == 0 and share > 0:
+        return "under 1 %"
+    return "99 %" if whole == 100 and share < 1 else f"{whole} %"
+
+
+def _summary(progress: Progress) -> str:
+    table = progress.stretches
+    plots = int(table["plots"].sum())
+    looked = int(table["looked_at"].sum())
+    weight = table["plots"] / max(plots, 1)
+    street = float((table["street_share"] * weight).sum())
+    whole = float((table["all_share"] * weight).sum())
+    facts = [
+        (f"{looked} of {plots}", "plots looked at"),
+        (_percent(street), "of what is asked from the street answered"),
+        (_percent(whole), "of all questions answered"),
+    ]
+    if progress.audience != "public":
+        facts.append((str(len(progress.disputes)), "answers that people differ on"))
+        twice, of = progress.twice
+        if of:
+            facts.append((f"{twice} of {of}", "plots seen by two people"))
+    return "".join(
+        f"<div><dt>{text(name)}</dt><dd>{text(value)}</dd></div>" for value, name in facts
+    )
+
+
+def _step(share: float, *, looked: bool) -> int:
+    if not looked:
+        return 0
+    if share >= 1:
+        return 3
+    return 2 if share >= 0.5 else 1
+
+
+def _map(progress: Progress) -> str:
+    """Draw the plots, shaded by how much is known; nothing of single plots for the public."""
+    hood, plots = progress.neighbourhood, progress.plots
+    if not len(plots):
+        return ""
+    shapes = hood.plots.geometry.reindex(plots.index)
+    west, south, east, north = shapes.total_bounds
+    # No taller than the street needs: a long street lies flat on the paper.
+    wide, high = max(east - west, 1.0), max(north - south, 1.0)
+    high_mm = min(_HIGH_MM, max(_LEAST_HIGH_MM, _WIDE_MM * high / wide + 2 * _MARGIN_MM))
+    need = 1000 * max(wide / (_WIDE_MM - 2 * _MARGIN_MM), high / (high_mm - 2 * _MARGIN_MM))
+    paper = Paper(((west + east) / 2, (south + north) / 2), math.ceil(need), _WIDE_MM, high_mm)
+    parts = [
+        _drawn(paper, hood.roads.geometry, "road"),
+        _drawn(paper, hood.footways.geometry, "way"),
+    ]
+    for plot, shape in shapes.items():
+        row = plots.loc[plot]
+        step, words = _STEPS[_step(float(row["street_share"]), looked=bool(row["looked_at"]))]
+        disputed = ", people differ" if row["disputed"] else ""
+        parts.append(paper.path(shape, css=f"plot {step}", label=f"{plot}: {words}{disputed}"))
+    parts.append(_drawn(paper, hood.buildings.geometry, "house"))
+    parts += [_number(paper, str(plot), shape, plots.loc[plot, "disputed"] > 0)
+              for plot, shape in shapes.items()]  # fmt: skip
+    parts.append(paper.bar_and_north())
+    drawing = paper.svg(
+        _MOTIFS + "".join(parts),
+        title=_MAP_TITLE,
+    )
+    keys = "".join(
+        f'<li><svg class="plan key" viewBox="0 0 8 5" aria-hidden="true">'
+        f'<rect class="plot {name}" x=".4" y=".4" width="7.2" height="4.2"/></svg>'
+        f"{text(words)}</li>"
+        for name, words in _STEPS
+    )
+    keys += '<li><b aria-hidden="true">!</b> people differ on something</li>'
+    return f"<h2>Map</h2><figure>{drawing}<figcaption>{_KEYS.format(keys)}</figcaption></figure>"
+
+
+# Each step is a motif as well as a shade, so that nothing rests on colour; also in black and white.
+_MOTIFS = (
+    '<defs><pattern id="m-little" width="2" height="2" patternUnits="userSpaceOnUse">'
+    '<rect class="ground" width="2" height="2"/>'
+    '<circle class="ink" cx="1" cy="1" r=".28"/></pattern>'
+    '<pattern id="m-much" width="1.6" height="1.6" patternUnits="userSpaceOnUse">'
+    '<rect class="ground" width="1.6" height="1.6"/>'
+    '<path class="line" d="M-.4 .4L.4 -.4M0 1.6L1.6 0M1.2 2L2 1.2"/></pattern></defs>'
+)
+
+
+def _drawn(paper: Paper, shapes: Sequence[shapely.Geometry], css: str) -> str:
+    return "".join(paper.path(shape, css=css) for shape in shapes if shape is not None)
+
+
+def _number(paper: Paper, plot: str, shape: shapely.Geometry, disputed: bool) -> str:  # noqa: FBT001 - private
+    """Write the plot's number where it fits, and a mark where people differ."""
+    words = f"{plot} !" if disputed else plot
+    x, y = paper.place(shapely.point_on_surface(shape))
+    room = paper.mm(shapely.get_coordinates(shape))
+    wide, high = room.max(axis=0) - room.min(axis=0)
+    fits = len(words) * _LETTER * _FONT_MM <= wide and high >= _FONT_MM
+    if not fits:
+        words = "!" if disputed else ""
+    return f'<text class="number" x="{x:.2f}" y="{y:.2f}">{text(words)}</text>' if words else ""
+
+
+def _table(progress: Progress) -> str:
+    public = progress.audience == "public"
+    heads = ["Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
+             "People differ"]  # fmt: skip
+    if public:
+        heads = [name for name in heads if name not in {"Side", "People differ"}]
+    rows = []
+    for row in progress.stretches.to_dict("records"):
+        cells = [] if public else [f'<td class="side">{text(row["side"] or _NONE)}</td>']
+        cells += [
+            f'<td class="n">{row["plots"]}</td>',
+            f'<td class="n">{row["looked_at"]}</td>',
+            f"<td>{_bar(row['street_share'])}</td>",
+            f"<td>{_bar(row['all_share'])}</td>",
+        ]
+        cells += [] if public else [f'<td class="n">{row["disputed"] or ""}</td>']
+        rows.append(f'<tr><th scope="row">{text(row["stretch"])}</th>{"".join(cells)}</tr>')
+    head = "".join(f'<th scope="col">{text(name)}</th>' for name in heads)
+    return (
+        '<div class="wide" tabindex="0" role="region" aria-labelledby="by-stretch"><table>'
+        f'<caption id="by-stretch">Share of questions answered, by stretch and side</caption>'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _bar(share: float) -> str:
+    return (
+        f'<span class="share"><span class="rule" aria-hidden="true"><span style="width:'
+        f'{100 * share:.0f}%"></span></span><span class="n">{_percent(share)}</span></span>'
+    )
+
+
+def _next(progress: Progress, knowledge: Knowledge) -> str:
+    items = _unseen(progress) + _thin(progress)
+    if progress.audience != "public":
+        items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
+    if not items:
+        items = ["Every question that is asked from the street is answered on every plot."]
+    return "".join(f"<li>{item}</li>" for item in items)
+
+
+def _thin(progress: Progress) -> list[str]:
+    """Name the stretches that were looked at and whose answers are fewest, fewest first."""
+    table = progress.stretches
+    begun = table[(table["looked_at"] > 0) & (table["street_share"] < 1)]
+    fewest = begun.sort_values("street_share", kind="stable").head(_THINNEST)
+    return [
+        f"<b>{text(_where(row))}</b>: {_percent(float(row['street_share']))} of what is asked from "
+        "the street is answered: take the sheets along again for the rest."
+        for _, row in fewest.iterrows()
+    ]
+
+
+def _where(row: "pd.Series[Any]") -> str:
+    return ", ".join(word for word in (row["stretch"], row["side"]) if word)
+
+
+def _unseen(progress: Progress) -> list[str]:
+    """Name the stretches with most plots that nobody has looked at."""
+    table = progress.stretches
+    left = (table["plots"] - table["looked_at"]).astype(int)
+    order = left[left > 0].sort_values(ascending=False, kind="stable").index[:_LISTED]
+    items = []
+    for at in order:
+        row = table.loc[at]
+        where = _where(row)
+        plots = progress.plots
+        mine = plots[(plots.get("stretch") == row["stretch"]) & (plots.get("side") == row["side"])]
+        ids = _listed([str(one) for one in mine.index[~mine["looked_at"]]]) if len(mine) else ""
+        told = f"<b>{text(where)}</b>: {left[at]} of {row['plots']} plots not looked at"
+        items.append(f"{told} ({text(ids)})." if ids else f"{told}.")
+    return items
+
+
+def _to_settle(progress: Progress, knowledge: Knowledge) -> list[str]:
+    rows = progress.disputes
+    named = [
+        f"{plot} {knowledge.features[key].name.lower()}"
+        for plot, key in zip(rows["plot"], rows["feature"], strict=True)
+        if key in knowledge.features
+    ]
+    head = "<b>Look again together</b>, for people differ and it counts as not known:"
+    return [f"{head} {text(_listed(named, '; '))}."] if named else []
+
+
+def _second_look(progress: Progress) -> list[str]:
+    if not progress.wanted_twice:
+        return []
+    head = "<b>A second pair of eyes</b>, who has not seen the first sheet:"
+    why = "Plots seen twice tell how far the answers can be trusted."
+    return [f"{head} {text(_listed(progress.wanted_twice))}. {why}"]
+
+
+def _old(progress: Progress) -> list[str]:
+    plots = progress.plots
+    old = plots[(plots["year"] > 0) & (plots["year"] < progress.year)]
+    if not len(old):
+        return []
+    ids = text(_listed([str(one) for one in old.index]))
+    return [f"<b>Not looked at again in {progress.year}</b>: {ids}. The earlier answers stand."]
+
+
+def _listed(names: Sequence[str], between: str = ", ") -> str:
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return between.join(names[:_NAMED]) + more

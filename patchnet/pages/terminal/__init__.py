@@ -1,0 +1,1 @@
+"""Answers as words for a terminal, and as JSON."""

@@ -1,0 +1,309 @@
+"""What was won and lost between two states, in plain words, as a table, and as JSON."""
+
+import csv
+import io
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from shapely import LineString
+
+from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.numbers import figure, month_spans
+from patchnet.pages.kit.text_table import paragraph, text_table
+from patchnet.pages.terminal.json_text import json_text
+
+__all__ = [
+    "change_words", "compare_csv", "compare_json", "compare_text", "feature_lines", "group_words",
+    "hardly", "pair", "signed", "states_words",
+]  # fmt: skip
+
+_NAMED = 8
+_LITTLE = 0.02  # changes smaller than this share of the largest are not named
+_FEATURES_NAMED = 20
+_HARDLY = 0.001  # share of the linked homes: a smaller change is called hardly any
+_KINDS = {
+    "new": "is new",
+    "gone": "is gone",
+    "more": "has grown",
+    "less": "has shrunk",
+}
+
+
+def signed(change: float) -> str:
+    """A change with its sign; ``no change`` where it is nothing.
+
+    >>> signed(1.26), signed(-0.034), signed(0.0)
+    ('+1.3', '-0.034', 'no change')
+    """
+    if change == 0:
+        return "no change"
+    return f"+{figure(change)}" if change > 0 else f"-{figure(-change)}"
+
+
+def hardly(before: float, after: float) -> bool:
+    """Whether a change is so small a share of what was there that no one should build on it.
+
+    >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1)
+    (True, False, False)
+    """
+    return before != after and abs(after - before) < _HARDLY * max(abs(before), abs(after))
+
+
+def pair(before: float, after: float) -> tuple[str, str]:
+    """Two figures with as many digits as it takes to see the change between them.
+
+    >>> pair(143.21, 143.44), pair(140, 190), pair(2.1431, 2.1428), pair(0, 3)
+    (('143.21', '143.44'), ('140', '190'), ('2.1', '2.1'), ('0', '3'))
+    """
+    change = abs(after - before)
+    if change == 0 or hardly(before, after) or figure(before) != figure(after):
+        return figure(before), figure(after)
+    places = max(0, 1 - math.floor(math.log10(change)))
+    return f"{before:.{places}f}", f"{after:.{places}f}"
+
+
+def change_words(before: float, after: float) -> str:
+    """A change with its sign, or that there is hardly any.
+
+    >>> change_words(2.1431, 2.1428), change_words(143.2, 143.4)
+    ('hardly any', '+0.2')
+    """
+    return "hardly any" if hardly(before, after) else signed(after - before)
+
+
+def compare_json(comparison: Comparison) -> str:
+    """All changes as JSON: groups, plots, features, only_before, only_after, moved."""
+    return json_text(
+        {
+            "before": comparison.before.neighbourhood.name,
+            "after": comparison.after.neighbourhood.name,
+            "groups": [_plain(asdict(change)) for change in comparison.groups],
+            "plots": [asdict(change) for change in comparison.plots],
+            "features": [asdict(change) for change in comparison.features],
+            "only_before": list(comparison.only_before),
+            "only_after": list(comparison.only_after),
+            "moved": [{"plot": plot, "share": share} for plot, share in comparison.moved],
+        }
+    )
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - walks any record
+    if isinstance(value, LineString):
+        return [list(point) for point in value.coords]
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value
+
+
+def compare_csv(comparison: Comparison) -> str:
+    """One row a plot and group that changes, RFC 4180 (commas, CRLF)."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(
+        ("plot", "group", "homes_change", "months_no_longer_hungry", "months_newly_hungry")
+    )
+    for change in comparison.plots:
+        keys = [*change.homes, *change.hungry_closed, *change.hungry_opened]
+        for group in dict.fromkeys(keys):
+            writer.writerow(
+                (
+                    change.plot,
+                    group,
+                    f"{change.homes.get(group, 0.0):.6g}",
+                    " ".join(map(str, change.hungry_closed.get(group, ()))),
+                    " ".join(map(str, change.hungry_opened.get(group, ()))),
+                )
+            )
+    return out.getvalue()
+
+
+def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
+    """What was won and lost, for whom and where, the largest change first."""
+    parts = [
+        f"{states_words(comparison)}: what was won and lost",
+        _groups(comparison, knowledge),
+        _where(comparison, knowledge),
+        _breaks(comparison, knowledge),
+        _hungry(comparison, knowledge),
+        _features(comparison, knowledge),
+        _plots(comparison),
+        paragraph(
+            "Homes are an index of room for wildlife, not a forecast of animals. A change that "
+            "could come from what is not known is marked 'not sure'."
+        ),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def states_words(comparison: Comparison) -> str:
+    """What is compared: two names, or one of them before and after."""
+    first, second = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
+    return f"From {first} to {second}" if first != second else f"{first}, before and after"
+
+
+def group_words(change: GroupChange, knowledge: Knowledge) -> str:
+    """One group's change in a sentence."""
+    name = knowledge.groups[change.group].name
+    won = change.linked_after - change.linked_before
+    if abs(won) < 1e-9 and change.homes_before == change.homes_after:
+        return f"{name}: no change."
+    doubt = "" if change.sure else " Not sure: what is not known could account for it."
+    before, after = pair(change.linked_before, change.linked_after)
+    told = change_words(change.linked_before, change.linked_after)
+    told = "hardly any change" if told == "hardly any" else told
+    parts = (
+        f"{change.components_before} connected groups of plots before, "
+        f"{change.components_after} after"
+        if change.components_before != change.components_after
+        else f"still {change.components_after} connected groups of plots"
+        if change.components_after > 1
+        else "all its plots are linked, as before"
+        if change.components_after
+        else "no plots are linked"
+    )
+    return f"{name}: linked homes {before} before, {after} after ({told}); {parts}.{doubt}"
+
+
+def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
+    rows: list[tuple[str, ...]] = [
+        ("Group", "Linked before", "After", "Change", "Connected groups", "Sure")
+    ]
+    rows += [
+        (
+            knowledge.groups[change.group].name,
+            *pair(change.linked_before, change.linked_after),
+            change_words(change.linked_before, change.linked_after),
+            f"{change.components_before} to {change.components_after}",
+            "yes" if change.sure else "not sure",
+        )
+        for change in comparison.groups
+    ]
+    return "FOR WHOM\n" + text_table(rows, indent="  ", header=True)
+
+
+def _where(comparison: Comparison, knowledge: Knowledge) -> str:
+    lines = []
+    for change in comparison.groups:
+        moved = [
+            (plot.homes[change.group], plot.plot)
+            for plot in comparison.plots
+            if change.group in plot.homes
+        ]
+        if not moved:
+            continue
+        moved.sort(key=lambda pair: (-abs(pair[0]), pair[1]))
+        moved = [pair for pair in moved if abs(pair[0]) >= _LITTLE * abs(moved[0][0])]
+        named = "; ".join(f"{plot} {signed(homes)}" for homes, plot in moved[:_NAMED])
+        more = len(moved) - _NAMED
+        tail = f"; and {more} more plots" if more > 0 else ""
+        name = knowledge.groups[change.group].name
+        lines.append(paragraph(f"{name}: {named}{tail}", indent="  ", then="    "))
+    return "\n".join(["WHERE (homes held)", *lines]) if lines else ""
+
+
+def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
+    lines = []
+    for change in comparison.groups:
+        name = knowledge.groups[change.group].name
+        for breaks, words in ((change.breaks_closed, "closed"), (change.breaks_opened, "new")):
+            lines += [
+                paragraph(
+                    f"{name}: the break between {gap.from_plot} and {gap.to_plot} "
+                    f"({figure(gap.width_m)} m) is {words}.",
+                    indent="  ",
+                    then="    ",
+                )
+                for gap in breaks[:_NAMED]
+            ]
+    return "\n".join(["BREAKS", *lines]) if lines else ""
+
+
+def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:
+    lines = []
+    for change in comparison.groups:
+        for what, words in (
+            ("hungry_closed", "no longer short of flowers in"),
+            ("hungry_opened", "newly short of flowers in"),
+        ):
+            months: dict[int, int] = {}
+            for plot in comparison.plots:
+                for month in getattr(plot, what).get(change.group, ()):
+                    months[month] = months.get(month, 0) + 1
+            if months:
+                name = knowledge.groups[change.group].name
+                most = max(months.values())
+                plots = f"{most} plot" + ("s" if most > 1 else "")
+                lines.append(
+                    paragraph(
+                        f"{name}: {words} {month_spans(months)}, on up to {plots}.",
+                        indent="  ",
+                        then="    ",
+                    )
+                )
+    return "\n".join(["HUNGRY MONTHS", *lines]) if lines else ""
+
+
+def feature_words(change: FeatureChange, knowledge: Knowledge) -> str:
+    """What became of one feature, in a sentence."""
+    name = knowledge.features[change.feature].name
+    words = f"{change.plot}: {name.lower()} {_KINDS[change.kind]}"
+    if change.kind in ("more", "less"):
+        words += f" ({figure(change.before)} to {figure(change.after)})"
+    return f"{words}."
+
+
+def _features(comparison: Comparison, knowledge: Knowledge) -> str:
+    changes = feature_lines(comparison, knowledge)
+    lines = [paragraph(line, indent="  ", then="    ") for line in changes[:_FEATURES_NAMED]]
+    more = len(changes) - _FEATURES_NAMED
+    if more > 0:
+        lines.append(f"  ... and {more} more changes; --format json lists them all.")
+    return "\n".join(["ON THE PLOTS", *lines]) if lines else ""
+
+
+def feature_lines(comparison: Comparison, knowledge: Knowledge) -> list[str]:
+    """What became of the features: real changes one by one, changes of knowledge plot by plot."""
+    order = {kind: at for at, kind in enumerate(_KINDS)}
+    real = [one for one in comparison.features if one.kind in _KINDS]
+    real.sort(key=lambda one: (order[one.kind], one.plot, one.feature))
+    lines = [feature_words(change, knowledge) for change in real]
+    known: dict[tuple[str, str], list[FeatureChange]] = {}
+    for one in comparison.features:
+        if one.kind not in _KINDS:
+            known.setdefault((one.plot, one.kind), []).append(one)
+    for (plot, kind), changes in sorted(known.items()):
+        amounts = {one.feature: float(np.nanmax([one.before, one.after])) for one in changes}
+        there = [
+            f"{knowledge.features[key].name.lower()} {figure(amount)}"
+            for key, amount in amounts.items()
+            if amount > 0
+        ]
+        words = (
+            "not known before and known now"
+            if kind == "now known"
+            else "known before and not known now"
+        )
+        lines.append(
+            f"{plot}: {len(changes)} features {words}; of these there: "
+            f"{', '.join(there) or 'none'}. Not a change on the ground."
+        )
+    return lines
+
+
+def _plots(comparison: Comparison) -> str:
+    lines = []
+    for plots, words in (
+        (comparison.only_before, "Only in the first"),
+        (comparison.only_after, "Only in the second"),
+    ):
+        if plots:
+            lines.append(paragraph(f"{words}: {', '.join(plots)}.", indent="  ", then="    "))
+    if comparison.moved:
+        names = ", ".join(f"{plot} ({share:.0%})" for plot, share in comparison.moved)
+        lines.append(paragraph(f"Outlines that differ: {names}.", indent="  ", then="    "))
+    return "\n".join(["PLOTS", *lines]) if lines else ""

@@ -1,0 +1,153 @@
+"""What merging, and forgetting, came to, in words."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.text_table import paragraph, text_table
+from patchnet.pages.terminal.json_text import json_text
+from patchnet.survey.forget import Forgotten
+from patchnet.survey.merge import Merged
+from patchnet.survey.statements import CHANGES
+
+__all__ = ["forgotten_text", "merge_json", "merge_text"]
+
+_LISTED = 12
+_CHANGE_WORDS = {
+    "gone": "gone: there before, not there now",
+    "still there": "still there",
+    "new": "new: not there before, there now",
+    "not looked at again": "not looked at again: the earlier answer stands",
+    "still not there": "still not there",
+    "first answer": "first answer: nobody had said before",
+    "disputed": "disputed: not known until people agree",
+    "cannot see": "nobody could see",
+}
+
+
+def merge_text(merged: Merged) -> str:
+    """Tell what was new, what people differ on, how far they agree, and what has changed."""
+    new = _count(merged.new.get("statements", 0), "statement")
+    plots = f"{merged.survey['plot'].nunique()} of {len(merged.neighbourhood.plots)} plots"
+    whole = len(merged.records.statements)
+    parts = [
+        paragraph(f"{_count(merged.read, 'return')} read: {new} new, {whole} in all, on {plots}.")
+    ]
+    parts += [_disputes(merged), _agreement(merged), _changes(merged), _consent(merged)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def merge_json(merged: Merged) -> str:
+    """Tell the same as JSON."""
+    return json_text(
+        {
+            "returns": merged.read,
+            "new": dict(merged.new),
+            "statements": len(merged.records.statements),
+            "disputed": merged.disputes.to_dict("records"),
+            "agreement": merged.agreement.reset_index().to_dict("records"),
+            "changes": merged.survey["change"].value_counts().to_dict(),
+            "survey": _rows(merged.survey.drop(columns="features")),
+            "consent": dict(sorted(merged.consent.items())),
+            "faults": [str(fault) for fault in merged.faults],
+        }
+    )
+
+
+def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
+    """Tell what was taken out, and what the file cannot do."""
+    taken = ", ".join(f"{rows} of {layer}" for layer, rows in found.removed.items() if rows)
+    words = [f"Forgotten: {', '.join(plots)}. Rows deleted or emptied: {taken or 'none'}."]
+    if found.surveyors:
+        words.append("Who surveyed it as their own plot is no longer named on other plots.")
+    words.append(
+        "Delete the returns that tell of it, copies of the file, and pages and files made before; "
+        "notes on other plots may still speak of it."
+    )
+    return paragraph(" ".join(words)) + "\n"
+
+
+def _disputes(merged: Merged) -> str:
+    rows = merged.disputes
+    if not len(rows):
+        return "Nobody contradicts anybody."
+    lines = [("plot", "feature", "year", "there, says", "not there, says")]
+    shown = rows.head(_LISTED).astype(str).to_numpy(dtype=object).tolist()
+    lines += [(plot, key, year, yes[:40], no[:40]) for plot, key, year, yes, no in shown]
+    more = f"\n  ... and {len(rows) - _LISTED} more" if len(rows) > _LISTED else ""
+    head = paragraph(
+        "People differ; what they differ on counts as not known until those who saw it look again "
+        "and agree:"
+    )
+    return f"{head}\n{text_table(lines, indent='  ', header=True)}{more}"
+
+
+def _agreement(merged: Merged) -> str:
+    table = merged.agreement
+    if not len(table):
+        return paragraph(
+            "Nothing was looked at by two people. Let two walk a tenth of the plots without seeing "
+            "each other's sheet: it tells how far the answers can be trusted."
+        )
+    lines = [("feature", "pairs", "alike", "kappa")]
+    lines += [
+        (
+            str(feature),
+            str(pairs),
+            f"{100 * share:.0f} %",
+            "\N{EN DASH}" if math.isnan(kappa) else f"{kappa:.2f}",
+        )
+        for feature, pairs, share, kappa in zip(
+            table.index, table["pairs"], table["share"], table["kappa"], strict=True
+        )
+    ]
+    head = paragraph(
+        "Where two people judged the same thing: how often alike, and Cohen's kappa, which is 1 "
+        "for full agreement and 0 for no more than chance gives (\N{EN DASH}: everybody said the "
+        "same, so it tells nothing)."
+    )
+    return f"{head}\n{text_table(lines, indent='  ', header=True)}"
+
+
+def _changes(merged: Merged) -> str:
+    years = sorted(set(merged.years["year"])) if len(merged.years) else []
+    if len(years) < 2:
+        return ""
+    counts = merged.survey["change"].value_counts()
+    lines = [
+        (str(int(counts[change])), _CHANGE_WORDS[change]) for change in CHANGES if change in counts
+    ]
+    named = []
+    for change in ("gone", "new"):
+        rows = merged.survey[merged.survey["change"] == change]
+        words = [f"{plot} {key}" for plot, key in zip(rows["plot"], rows["feature"], strict=True)]
+        if words:
+            rest = f" and {len(words) - _LISTED} more" if len(words) > _LISTED else ""
+            named.append(paragraph(f"{change.capitalize()}: {', '.join(words[:_LISTED])}{rest}."))
+    head = f"{years[-1]} against {', '.join(str(year) for year in years[:-1])}:"
+    return "\n".join([head, text_table(lines, indent="  "), *named])
+
+
+def _consent(merged: Merged) -> str:
+    said = list(merged.consent.values())
+    return (
+        f"Consent to be shown in public: {said.count('yes')} yes, {said.count('no')} no, "
+        f"{len(merged.neighbourhood.plots) - len(said)} not asked."
+    )
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {
+            str(key): None if isinstance(value, float) and math.isnan(value) else value
+            for key, value in row.items()
+        }
+        for row in table.to_dict("records")
+    ]
+
+
+def _count(number: int, word: str) -> str:
+    return f"{figure(number) if number >= 10_000 else number} {word}{'' if number == 1 else 's'}"

@@ -1,0 +1,331 @@
+"""A plot's plan as plain text for a terminal, short first, and as JSON."""
+
+from dataclasses import asdict
+from typing import Any
+
+from shapely import Point
+
+from patchnet.assess.assessment import ANCHOR
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.numbers import figure, metres, month_spans
+from patchnet.pages.kit.plan_words import (
+    CHOSEN,
+    DEFER,
+    INDEX,
+    ORDER,
+    STAGE_NAMES,
+    amount_words,
+    asked_first,
+    beside_words,
+    best_words,
+    cautions_of,
+    exact_words,
+    fills,
+    homes_words,
+    hours_words,
+    in_a_sentence,
+    kind_words,
+    nearest_words,
+    need_name,
+    place_words,
+    plant_notes,
+    serves,
+    stage_words,
+    takes,
+    thing,
+    wish_words,
+    would_change_words,
+)
+from patchnet.pages.kit.planting_calendar import calendar_text
+from patchnet.pages.kit.text_table import paragraph, text_table
+from patchnet.pages.terminal.json_text import json_text
+from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
+
+__all__ = ["plan_json", "plan_text"]
+
+_REASONS_NAMED = 12
+
+
+def plan_json(plan: PlotPlan) -> str:
+    """The whole plan as JSON; the same plan gives the same bytes.
+
+    One object whose keys are the fields of `PlotPlan`, in that order, and so on inside: each
+    record is an object with the fields that its class documents (`Suggestion`, `Addition`,
+    `Candidate`, `NeedGain`, `GroupGain`, `Wished`, `RuledOut`, `WouldChange`, `Planting`,
+    `Stage`, and `PlotFacts` and `PlotAnswer` for what was said and what there is today).
+    Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is not
+    known or not there is null; a place is an object of x and y in metres of the file's own
+    coordinate system; keys of features, groups, plants, cautions and sources are those of the
+    tables. Numbers are not rounded; lengths are metres, areas square metres, months 1-12,
+    money and hours as in the tables. Fields may be added in later versions, at any level; none
+    is renamed or changes its unit.
+    """
+    return json_text(_pointless(asdict(plan)))
+
+
+def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
+    if isinstance(value, Point):
+        return {"x": value.x, "y": value.y}
+    if isinstance(value, dict):
+        return {key: _pointless(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_pointless(item) for item in value]
+    return value
+
+
+def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """The plan in words: the answer first, then what it rests on."""
+    kind = kind_words(plan, knowledge)
+    parts = [
+        f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
+        paragraph(in_a_sentence(plan, knowledge)),
+        _warnings(plan),
+        _best(plan, knowledge),
+        _wished(plan, knowledge),
+        _to_eat(plan, knowledge),
+        _runner_up(plan, knowledge),
+        _gaps(plan, knowledge),
+        _stages(plan, knowledge),
+        _planting(plan, knowledge),
+        _balance(plan, knowledge),
+        _plentiful(plan, knowledge),
+        _ruled_out(plan, knowledge),
+        _would_change(plan, knowledge),
+        paragraph(INDEX),
+        paragraph(DEFER),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _section(title: str, lines: list[str]) -> str:
+    return "\n".join([title, *lines]) if lines else ""
+
+
+def _warnings(plan: PlotPlan) -> str:
+    return "\n".join(paragraph(f"Mind: {words}", then="  ") for words in plan.warnings)
+
+
+def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
+    best = plan.best
+    if best is None:
+        return _section(
+            "WHAT TO ADD",
+            [
+                paragraph(
+                    "Keep what there is, and its care. Why things were ruled out stands below.",
+                    indent="  ",
+                )
+            ],
+        )
+    count = len(best.additions)
+    lines = [
+        paragraph(
+            f"{'Together they win' if count > 1 else 'It wins'} "
+            f"{homes_words(best.linked_homes)} over all groups.{_way(best, knowledge)} {CHOSEN}"
+            f"{f' {ORDER}' if count > 1 else ''}",
+            indent="  ",
+        )
+    ]
+    for order, addition in enumerate(best.additions, 1):
+        one = addition.candidate
+        lines.append("")
+        lines.append(
+            paragraph(
+                f"{order}. {thing(one, knowledge)}: {place_words(one)}. "
+                f"{_wins(addition, alone=count == 1)}",
+                indent="  ",
+                then="     ",
+            )
+        )
+        details = [f"For: {serves(addition, knowledge)}."] if addition.groups else []
+        details += [f"Fills: {line}." for line in fills(addition, best, knowledge)[:3]]
+        details.append(f"Takes: {takes(one, knowledge)}.")
+        steps = knowledge.sitings[one.feature].steps
+        details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
+        details += asked_first(one)
+        details += [f"Take care: {words}" for words in cautions_of([one], knowledge)]
+        lines += [paragraph(line, indent="     ", then="       ") for line in details]
+    lines += ["", paragraph(exact_words(plan), indent="  ")]
+    return _section(best_words(plan).upper(), lines)
+
+
+def _way(best: Suggestion, knowledge: Knowledge) -> str:
+    if not best.gives_way:
+        return ""
+    given = ", ".join(
+        f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
+        for key, amount in best.gives_way.items()
+    )
+    they = "They take" if len(best.additions) > 1 else "It takes"
+    return f" {they} the place of {given}."
+
+
+def _wins(addition: Addition, *, alone: bool) -> str:
+    more, by_itself = homes_words(addition.given_the_others), figure(addition.alone)
+    if alone:
+        return f"Wins {homes_words(addition.alone)}."
+    if figure(addition.given_the_others) == by_itself:
+        return f"Wins {more}, alone as on top of the others."
+    return f"Wins {more} on top of the others, {by_itself} alone."
+
+
+def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
+    return _section(
+        "WHAT YOU WISHED FOR",
+        [
+            paragraph(wish_words(one, plan, knowledge), indent="  ", then="    ")
+            for one in plan.wished
+        ],
+    )
+
+
+def _to_eat(plan: PlotPlan, knowledge: Knowledge) -> str:
+    if plan.to_eat is None or plan.best is None:
+        return ""
+    things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
+    words = f"{things}. {beside_words(plan.to_eat, plan.best)}"
+    return _section("WITH SOMETHING TO EAT", [paragraph(words, indent="  ")])
+
+
+def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
+    other = plan.runner_up
+    if other is None or plan.best is None:
+        return ""
+    first = knowledge.sitings[plan.best.additions[0].candidate.feature].said
+    things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
+    words = f"If you do not want {first}: {things}. {beside_words(other, plan.best)}"
+    return _section("THE RUNNER-UP", [paragraph(words, indent="  ")])
+
+
+def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = []
+    for key, gap in plan.gaps:
+        sides = " and ".join(side or "open ground" for side in gap.plots)
+        lines.append(
+            paragraph(
+                f"{knowledge.groups[key].name}: a gap of {_gap_size(knowledge)} in the "
+                f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)}.",
+                indent="  ",
+                then="    ",
+            )
+        )
+    if lines:
+        for key in knowledge.cautions_about("neighbour"):
+            words = knowledge.cautions[key].words
+            lines.append(paragraph(f"Take care: {words}", indent="  ", then="    "))
+    return _section("A GAP IN A FENCE, WITH THE NEIGHBOUR", lines)
+
+
+def _gap_size(knowledge: Knowledge) -> str:
+    side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
+    return f"{side} x {side} cm"
+
+
+def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = [
+        paragraph(
+            f"{STAGE_NAMES[stage.when]}: {stage_words(stage.additions, knowledge)}. About "
+            f"{hours_words(stage.hours)} of work, {_money(stage.cost, knowledge)}; wins "
+            f"{homes_words(stage.linked_homes, 'more')}.",
+            indent="  ",
+            then="    ",
+        )
+        for stage in plan.stages
+    ]
+    best = () if plan.best is None else plan.best.additions
+    done = {one.feature for stage in plan.stages for one in stage.additions}
+    if lines and any(one.candidate.feature not in done for one in best):
+        words = (
+            "What is free and quick comes first here, so these steps do not end at the same set "
+            "as above. Take either way."
+        )
+        lines.append(paragraph(words, indent="  "))
+    return _section("STEP BY STEP, each the best next step given those before", lines)
+
+
+def _money(cost: float, knowledge: Knowledge) -> str:
+    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else "no money"
+
+
+def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
+    planting = plan.planting
+    if not planting.lines:
+        return ""
+    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Mind")]
+    rows += [
+        (
+            f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
+            str(line.number),
+            knowledge.features[line.place].name.lower(),
+            month_spans(line.months) if line.months else "",
+            "; ".join(plant_notes(line)),
+        )
+        for line in planting.lines
+    ]
+    parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
+    extra = plan.planting_with
+    if extra is not None:
+        words = (
+            f"So that hungry months get flowers, with one thing more: {thing(extra, knowledge)}."
+        )
+        parts.insert(0, paragraph(words, indent="  "))
+    parts += [
+        paragraph(f"Not offered: {why} ({count}).", indent="  ", then="    ")
+        for why, count in planting.left_out
+    ]
+    parts += [
+        paragraph(f"Kept out: {knowledge.plants[key].name}: {why}.", indent="  ", then="    ")
+        for key, why in planting.refused
+    ]
+    return _section("WHAT TO PLANT, chosen together", parts)
+
+
+def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
+    rows: list[tuple[str, ...]] = [("Group", "Scarcest here", "Enough for", "Room for")]
+    for group in plan.answer.groups:
+        record = knowledge.groups[group.group]
+        if group.scarcest == ANCHOR:
+            anchors = " or ".join(
+                knowledge.resources[anchor.resource].name for anchor in record.anchors
+            )
+            rows.append((record.name, f"a home: {anchors}", "", figure(group.room_within)))
+            continue
+        need = next(need for need in group.needs if need.need == group.scarcest)
+        name = f"{need_name(group.group, need.need, knowledge)} within {metres(need.reach_m)}"
+        rows.append((record.name, name, figure(need.enough), figure(need.room)))
+    return _section("THE BALANCE SHEET TODAY", [text_table(rows, indent="  ", header=True)])
+
+
+def _plentiful(plan: PlotPlan, knowledge: Knowledge) -> str:
+    return _section(
+        "PLENTIFUL NEARBY: need not be repeated",
+        [
+            paragraph(
+                f"{knowledge.features[key].name}: {count} plots, nearest {nearest_words(nearest)}",
+                indent="  ",
+                then="    ",
+            )
+            for key, nearest, count in plan.plentiful
+        ],
+    )
+
+
+def _ruled_out(plan: PlotPlan, knowledge: Knowledge) -> str:
+    named: dict[str, list[str]] = {}
+    for out in plan.ruled_out:
+        named.setdefault(out.why, []).append(knowledge.features[out.feature].name)
+    shown = list(named.items())[:_REASONS_NAMED]
+    lines = [
+        paragraph(f"{'; '.join(names)}: {why}", indent="  ", then="    ") for why, names in shown
+    ]
+    more = len(plan.ruled_out) - sum(len(names) for _, names in shown)
+    if more > 0:
+        lines.append(f"  ... and {more} more; --format json lists them all.")
+    return _section("RULED OUT, AND WHY", lines)
+
+
+def _would_change(plan: PlotPlan, knowledge: Knowledge) -> str:
+    lines = [
+        paragraph(line, indent="  ", then="    ") for line in would_change_words(plan, knowledge)
+    ]
+    return _section("WHAT WOULD CHANGE THE ANSWER", lines)
