@@ -21,7 +21,7 @@ from patchnet.commands.options import (
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.scheme import (
     SchemePack,

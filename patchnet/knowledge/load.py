@@ -1,15 +1,20 @@
 """Loading the knowledge tables: those that ship with patchnet, and a user's own laid over."""
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 
-from patchnet.core.errors import CannotRead, PatchnetError, TableFaults
+from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.build import build
-from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.tables import LAYOUTS, Row, lay_over, read_table
+from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import TABLES
+from patchnet.knowledge.tables import lay_over, read_shipped, read_table
 
 __all__ = ["load_knowledge"]
 
@@ -51,20 +56,34 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
 @cache
 def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
     folder = resources.files("patchnet.knowledge") / "tables"
-    faults: list[Fault] = []
-    tables = {
-        name: tuple(read_table(name, (folder / name).read_bytes(), name, faults))
-        for name in LAYOUTS
-    }
-    if faults:
-        raise PatchnetError("\n".join(str(fault) for fault in faults))
-    return MappingProxyType(tables)
+    return MappingProxyType(
+        {
+            name: tuple(read_shipped(name, (folder / name).read_text(encoding="utf-8")))
+            for name in TABLES
+        }
+    )
 
 
 @cache
 def _shipped() -> Knowledge:
-    tables = {name: list(rows) for name, rows in _shipped_rows().items()}
-    return _built(tables, [])
+    with _nothing_thrown_away():
+        tables = {name: list(rows) for name, rows in _shipped_rows().items()}
+        return _built(tables, [])
+
+
+@contextmanager
+def _nothing_thrown_away() -> Iterator[None]:
+    """Keep the collector of garbage from running: of so many small objects all are kept.
+
+    With pandas loaded its rounds take longer than the reading.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
@@ -85,10 +104,10 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
     try:
         paths = sorted(path for path in folder.iterdir() if path.suffix.casefold() == ".csv")
         for path in paths:
-            if path.name not in LAYOUTS:
-                hint = nearest_hint(path.name, LAYOUTS)
+            if path.name not in TABLES:
+                hint = nearest_hint(path.name, TABLES)
                 what = f"This is not the name of a knowledge table.{hint}"
-                mend = f"Call it one of: {', '.join(LAYOUTS)}."
+                mend = f"Call it one of: {', '.join(TABLES)}."
                 faults.append(Fault("error", str(path), None, None, what, mend))
                 continue
             tables[path.name] = read_table(path.name, path.read_bytes(), str(path), faults)
@@ -97,6 +116,6 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
     if not paths:
         what = "The folder holds no knowledge table."
-        mend = f"Put at least one of these in it: {', '.join(LAYOUTS)}."
+        mend = f"Put at least one of these in it: {', '.join(TABLES)}."
         faults.append(Fault("error", str(folder), None, None, what, mend))
     return tables

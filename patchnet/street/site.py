@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.faults import Fault
-from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
+from patchnet.knowledge.street import PlanterSize, StreetObjectKind
 
 __all__ = [
     "SIDES",

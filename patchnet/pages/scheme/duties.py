@@ -1,6 +1,6 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
-from patchnet.knowledge.scheme_records import ConsentPart
+from patchnet.knowledge.scheme import ConsentPart
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.tables import Raw, table_html
 from patchnet.scheme.planter_scheme import PlacedPlanter
