@@ -21,6 +21,7 @@ from patchnet.commands.progress import progress
 from patchnet.commands.routes import routes
 from patchnet.commands.scheme import scheme
 from patchnet.commands.survey import survey
+from patchnet.commands.tables import tables
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 
 __all__ = ["cli", "main"]
@@ -67,6 +68,7 @@ for command in (
     groups,
     features,
     source,
+    tables,
 ):
     cli.add_command(command)
 

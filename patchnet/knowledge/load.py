@@ -16,7 +16,7 @@ from patchnet.knowledge.row import Row
 from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.tables import lay_over, read_shipped, read_table
 
-__all__ = ["load_knowledge"]
+__all__ = ["load_knowledge", "load_rows"]
 
 
 def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
@@ -46,11 +46,46 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     """
     if overlay is None:
         return _shipped()
-    folder = Path(overlay)
     faults: list[Fault] = []
+    with _nothing_thrown_away():
+        return _built(_laid_over(Path(overlay), faults), faults)
+
+
+def load_rows(overlay: Path | str | None = None) -> dict[str, list[Row]]:
+    """Load the rows of every table by file name, as text; see `load_knowledge`."""
+    if overlay is None:
+        return {name: list(rows) for name, rows in _shipped_rows().items()}
+    faults: list[Fault] = []
+    tables = _laid_over(Path(overlay), faults)
+    if faults:
+        raise TableFaults(faults)
+    return tables
+
+
+def _laid_over(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
     own = _read_folder(folder, faults)
-    tables = {name: lay_over(rows, own.get(name, [])) for name, rows in _shipped_rows().items()}
-    return _built(tables, faults)
+    tables = {}
+    for name, shipped in _shipped_rows().items():
+        if TABLES[name].fixed:
+            _keep_to(shipped, own.get(name, []), faults)
+        tables[name] = lay_over(shipped, own.get(name, []))
+    return tables
+
+
+def _keep_to(shipped: tuple[Row, ...], own: list[Row], faults: list[Fault]) -> None:
+    """Of tables whose keys are the program's own, a new key would be passed over in silence."""
+    known = {row.ident: row for row in shipped}
+    for row in own:
+        called = TABLES[row.table].called
+        before = known.get(row.ident)
+        if before is None:
+            hint = nearest_hint(row.ident, known)
+            what = f"'{row.ident}' is not a known {called}.{hint}"
+            mend = f"'patchnet source {row.table.removesuffix('.csv')}' lists those there are."
+            faults.append(row.fault(what, mend))
+        elif row.cells["unit"] not in ("", before.cells["unit"]):
+            what = f"The unit is '{row.cells['unit']}'."
+            faults.append(row.fault(what, f"This number must be in '{before.cells['unit']}'."))
 
 
 @cache
@@ -67,8 +102,7 @@ def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
 @cache
 def _shipped() -> Knowledge:
     with _nothing_thrown_away():
-        tables = {name: list(rows) for name, rows in _shipped_rows().items()}
-        return _built(tables, [])
+        return _built(load_rows(), [])
 
 
 @contextmanager

@@ -284,6 +284,7 @@ class _Owned:
             if not isinstance(part, Quantities) and row.cells[column]:
                 mend = f"Leave the cell '{column}' empty: '{quantity}' has none."
                 self.reader.say(row, f"'{quantity}' has a {column}.", mend)
+                return
         owner = self._owner(row)
         if isinstance(part, Quantities):
             self.several.setdefault(owner, {}).setdefault(quantity, []).append(row)

@@ -97,7 +97,7 @@ class Number:
     def unit_in_words(self) -> str:
         """The unit with words for what stands in other cells."""
         if self.unit is None:
-            return "any" if self.by_key is None else "that of the key"
+            return "any" if self.by_key is None else "that of its key"
 
         def said(found: re.Match[str]) -> str:
             return f"({found[2] or found[1]}{f' of the {found[1]}' if found[2] else ''})"
@@ -177,13 +177,16 @@ class Basis:
 
     def columns(self) -> tuple[tuple[str, Column], ...]:
         """Return the columns."""
-        of = f" of the {self.of.replace('_', ' ')}" if self.of else ""
+        what = f"what is said of its {self.of}" if self.of else "it"
         found: list[tuple[str, Column]] = [
-            (f"{self.stem}class", Choice(f"how well founded{of}", of=CLASSES)),
-            (f"{self.stem}source", Refs(f"where from{of}", table="sources.csv", blank=NEEDED)),
+            (f"{self.stem}class", Choice(f"how well {what} is founded", of=CLASSES)),
+            (
+                f"{self.stem}source",
+                Refs(f"where {what} comes from", table="sources.csv", blank=NEEDED),
+            ),
         ]
         if self.noted:
-            found.append((f"{self.stem}note", Text("what was done to get it, or else", blank="")))
+            found.append((f"{self.stem}note", Text(f"how {what} was got, in words", blank="")))
         return tuple(found)
 
 
@@ -285,7 +288,7 @@ class Table:
     address
         What the addresses of its figures and bases begin with.
     fixed
-        Whether only rows that ship mean anything.
+        Whether only keys and units that ship mean anything.
     """
 
     file: str
@@ -316,6 +319,11 @@ class Table:
     def refs(self) -> Mapping[str, str]:
         """Tables that its columns hold keys of, by column."""
         return {name: kind.table for name, kind in self.columns if isinstance(kind, Ref | Refs)}
+
+    def refs_of(self, name: str) -> Ref | None:
+        """Return one of its columns if it holds keys of another table."""
+        kind = dict(self.columns).get(name)
+        return kind if isinstance(kind, Ref) else None
 
     def column(self, name: str) -> Column:
         """Return one of its columns."""
@@ -438,12 +446,14 @@ def _figure_table(owner: Table, figures: Figures) -> Table:
         elif len(figures.owner) == 1:
             columns.append((name, Ref(meaning, table=owner.file)))
         else:
-            columns.append((name, Text(meaning)))
+            columns.append((name, owner.refs_of(name) or Text(meaning)))
     columns.append(("quantity", Choice("which number it is", of=tuple(quantities))))
     for part in several:
         kind = dict(_parts(part.record))[part.by]
         columns.append((part.by, replace(kind, blank="", meaning=f"{kind.meaning}; else empty")))
-    columns += Number("the number", unit=None, least=-math.inf).columns()
+    figure = dict(Number("the number", least=-math.inf).columns())
+    figure["unit"] = Unit("its unit, that of the quantity")
+    columns += figure.items()
     return Table(
         figures.file,
         f"The numbers of each {owner.called}, one a row.",

@@ -100,7 +100,6 @@ def _scheme_numbers(at: Reading) -> Mapping[str, Number]:
     "A rate, weight or share that planter schemes are worked out with.",
     called="figure of a scheme",
     address="scheme/{key}",
-    fixed=True,
 )
 @dataclass(frozen=True, slots=True)
 class SchemeFigure:
@@ -157,7 +156,7 @@ class SchemeRisk:
     ]
     harm: Annotated[str, Choice("how bad", of=("slight", "serious", "grave"))]
     control: Annotated[str, Text("what is done about it")]
-    left: Annotated[str, Text("what is left then: low, medium ...")]
+    left: Annotated[str, Text("what is left then, such as low or medium")]
     sources: Annotated[tuple[str, ...], SourcesOf()]
 
 

@@ -92,7 +92,7 @@ def _names(at: Reading) -> Collection[str]:
     return tuple(_numbers(at))
 
 
-@table("street_rules.csv", "A rule for planters in a footway.", called="street rule", fixed=True)
+@table("street_rules.csv", "A rule for planters in a footway.", called="street rule")
 @dataclass(frozen=True, slots=True)
 class StreetRule:
     """A rule for planters in a footway: a width, a distance, a speed."""

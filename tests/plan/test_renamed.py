@@ -15,7 +15,7 @@ from patchnet.assess import assess
 from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build
-from patchnet.knowledge.load import _shipped_rows
+from patchnet.knowledge.load import load_rows
 from patchnet.knowledge.schema import TABLES
 from patchnet.pages.map.additions_payload import _kind
 from patchnet.pages.privacy import for_audience
@@ -94,7 +94,7 @@ def holding(what):
 @cache
 def renamed():
     """The shipped tables with other keys for all these things."""
-    tables = {name: list(rows) for name, rows in _shipped_rows().items()}
+    tables = load_rows()
     for what in SPELT:
         keys = set(getattr(KNOW, what))
         for table, column in holding(what):
