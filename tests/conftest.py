@@ -8,12 +8,17 @@ import geopandas as gpd
 import pyogrio
 import pytest
 import shapely
+from hypothesis import settings
 
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
 from patchnet.survey.one_return import street_id
 
 EAST, NORTH = 450_000.0, 210_000.0
+
+# How long an example takes is the machine's business, not the program's
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @dataclass

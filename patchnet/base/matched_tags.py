@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from patchnet.core.numbers import parse_number
 from patchnet.knowledge.records import Knowledge, OsmTag
-from patchnet.read.feature_lists import parse_number
 
 __all__ = ["ROAD_SIDES", "match_tags", "metres_of", "speed_of", "walked_sides"]
 

@@ -17,7 +17,7 @@ def united(shapes: "Shapes | list[shapely.Geometry]") -> shapely.Geometry:
     """Return the union of shapes.
 
     On a grid of a micrometre, which no survey comes near: without one GEOS 3.14 was seen to lose
-    a piece of a union of many that touch (`tests/ground/base/test_base_derived.py` holds it).
+    a piece of a union of many that touch (`tests/base/test_derived.py` holds it).
     """
     if len(shapes) == 1:
         return shapes[0]

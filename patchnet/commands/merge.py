@@ -8,6 +8,7 @@ import click
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.table import SUFFIXES
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import merge_json, merge_text
 from patchnet.survey.merge import merge_returns, write_merged
@@ -96,5 +97,5 @@ def _files(given: Path) -> list[Path]:
         for file in sorted(given.iterdir())
         if file.is_file()
         and not file.name.startswith((".", "~$"))
-        and file.suffix.casefold() in {".json", ".csv", ".xlsx"}
+        and file.suffix.casefold() in {".json", *SUFFIXES}
     ]

@@ -2,7 +2,7 @@
 
 import functools
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -13,6 +13,8 @@ from tqdm import tqdm
 from patchnet.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import WrongUse
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
@@ -77,8 +79,7 @@ def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> 
 
 def _knowledge(_: click.Context, __: click.Parameter, folder: Path | None) -> Knowledge:
     knowledge = load_knowledge(folder)
-    for fault in knowledge.warnings:
-        click.echo(str(fault), err=True)
+    _say(knowledge.warnings)
     return knowledge
 
 
@@ -131,8 +132,8 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--features",
             type=click.Path(path_type=Path),
-            metavar="CSV",
-            help="Table of features keyed by plot id.",
+            metavar="TABLE",
+            help="Features keyed by plot id: CSV or xlsx.",
         ),
         click.argument("file", type=click.Path(path_type=Path)),
     ):
@@ -167,8 +168,8 @@ def ground_options(
             click.option(
                 "--landcover-costs",
                 type=click.Path(path_type=Path),
-                metavar="CSV",
-                help="Table of its classes: columns class and cost (above 0, or 'closed').",
+                metavar="TABLE",
+                help="CSV or xlsx of its classes: columns class and cost (above 0, or 'closed').",
             ),
             click.option(
                 "--landcover",
@@ -207,7 +208,9 @@ def _asked_ground(
         raise WrongUse("--straight lays no ground, so it takes no --cell and no --landcover.")
     own = None
     if landcover is not None and costs is not None:
-        own = LandCover(landcover, read_class_costs(costs))
+        told = FaultList()
+        own = LandCover(landcover, read_class_costs(costs, told))
+        _say(told.faults)
     return AskedGround(straight, cell, own)
 
 
@@ -289,8 +292,7 @@ def assess_asked(
     )
     walked = [each.ground for each in answer.groups.values() if each.ground is not None]
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
-    for fault in list(said)[:_WARNINGS]:
-        click.echo(str(fault), err=True)
+    _say(list(said))
     return answer
 
 
@@ -326,11 +328,15 @@ def audience_option(command: Command) -> Command:
 
 def say_warnings(neighbourhood: Neighbourhood) -> None:
     """List the warnings of a file on standard error, the first dozen of them."""
-    for fault in neighbourhood.faults[:_WARNINGS]:
-        click.echo(str(fault), err=True)
+    _say(neighbourhood.faults)
     more = len(neighbourhood.faults) - _WARNINGS
     if more > 0:
         click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
+
+
+def _say(faults: Sequence[Fault]) -> None:
+    for fault in faults[:_WARNINGS]:
+        click.echo(str(fault), err=True)
 
 
 def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> Iterable[Thing]:

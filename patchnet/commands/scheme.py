@@ -1,13 +1,11 @@
 """patchnet scheme: planters along a road, chosen and made ready to hand to a council."""
 
-import csv
 import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 import click
-import shapely
 
 from patchnet.assess.assess import assess
 from patchnet.commands.options import (
@@ -18,11 +16,13 @@ from patchnet.commands.options import (
     progress_bar,
     read_asked,
 )
-from patchnet.core.errors import CannotRead, WrongUse
+from patchnet.core.errors import WrongUse
+from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.pages.kit.text_table import paragraph, text_table
+from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.scheme import (
     SchemePack,
     Told,
@@ -32,13 +32,13 @@ from patchnet.pages.scheme import (
 )
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.pages.scheme.paper import PAPERS
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
-from patchnet.scheme.planter_scheme import Keeper, Scheme, SchemeAsk
+from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
 from patchnet.street import find_street, planter_sites
+from patchnet.street.keepers import Keeper, read_keepers
 
-__all__ = ["read_keepers", "scheme"]
+__all__ = ["scheme"]
 
 _SIZE = re.compile(
     r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)", re.IGNORECASE
@@ -93,8 +93,9 @@ _SIZE = re.compile(
 @click.option(
     "--keepers",
     type=click.Path(path_type=Path),
-    metavar="CSV",
-    help="Who waters: columns name, litres (a visit), and plot, or x and y in the map's metres.",
+    metavar="TABLE",
+    help="Who waters: CSV or xlsx with the columns name, litres (a visit), and plot, or x and y in "
+    "the map's metres.",
 )
 @click.option("--unkept", type=int, metavar="N", help="Most planters without a keeper.")
 @click.option("--seed", type=int, default=0, show_default=True, help="For the search.")
@@ -155,7 +156,7 @@ def scheme(
     know = asked.knowledge
     wrong: list[str] = []
     boxes = _sizes(sizes, box_price, know, wrong)
-    people = () if keepers is None else read_keepers(keepers, hood, wrong)
+    people = () if keepers is None else _keepers(keepers, hood, wrong)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
             wrong.append(f"{words} {number:g} cannot be: write a number from nought up.")
@@ -205,9 +206,9 @@ def scheme(
             f"{', '.join(know.groups[key].name.lower() for key in found.before.groups)}, by the "
             "measure used, so no scheme was made. Ask for other groups, or survey more plots."
         )
-    told = Told(by=by, contact=contact, date=date, status=status)
+    labels = Told(by=by, contact=contact, date=date, status=status)
     write_scheme_folder(
-        scheme_files(SchemePack(found, told, PAPERS[paper])), output, overwrite=overwrite
+        scheme_files(SchemePack(found, labels, PAPERS[paper])), output, overwrite=overwrite
     )
     click.echo(_words(found))
     click.echo(f"Wrote {output}: begin with report.html.", err=True)
@@ -218,78 +219,15 @@ def scheme(
     )
 
 
-def read_keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:
-    """Read who waters; what is wrong with the rows is added to `wrong`.
-
-    Raises
-    ------
-    CannotRead
-        If the file cannot be read as UTF-8 text.
-    """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise CannotRead(f"{path} cannot be read: {reason}.") from error
-    lines = text.splitlines()
-    first = lines[0] if lines else ""
-    reader = csv.reader(lines, delimiter=";" if first.count(";") > first.count(",") else ",")
-    rows = [[cell.strip() for cell in row] for row in reader]
-    heads = [head.casefold() for head in rows[0]] if rows else []
-    if "name" not in heads or "litres" not in heads:
-        wrong.append(
-            f"{path}: the first line must name the columns name, litres, and plot or x, y."
-        )
-        return ()
-    people = []
-    for number, cells in enumerate(rows[1:], 2):
-        if not any(cells):
-            continue
-        row = dict(zip(heads, cells, strict=False))
-        where = f"{path}, line {number}"
-        litres = _number(row.get("litres", ""), f"{where}: litres", wrong)
-        place = _tap(row, hood, where, wrong)
-        if not row["name"]:
-            wrong.append(f"{where}: the keeper has no name.")
-        elif litres is not None and place is not None:
-            if litres <= 0:
-                wrong.append(f"{where}: {litres:g} litres a visit cannot be.")
-            else:
-                people.append(Keeper(row["name"], place, litres))
-    names = [one.name for one in people]
-    wrong += [
-        f"{path}: the name {name!r} comes twice; give each keeper a name of their own."
-        for name in dict.fromkeys(names)
-        if names.count(name) > 1
-    ]
-    if not people and not wrong:
-        wrong.append(f"{path}: no keeper is listed.")
-    return tuple(people)
-
-
-def _number(cell: str, what: str, wrong: list[str]) -> float | None:
-    try:
-        return float(cell.replace(",", "."))
-    except ValueError:
-        wrong.append(f"{what} {cell!r} is not a number.")
-        return None
-
-
-def _tap(
-    row: dict[str, str], hood: Neighbourhood, where: str, wrong: list[str]
-) -> shapely.Point | None:
-    plot = row.get("plot", "")
-    if plot:
-        if plot in hood.plots.index:
-            return hood.plots.geometry.loc[plot].representative_point()
-        wrong.append(f"{where}: there is no plot {plot!r}.{nearest_hint(plot, hood.plots.index)}")
-        return None
-    if not row.get("x") or not row.get("y"):
-        wrong.append(f"{where}: say where the tap is: a plot, or x and y.")
-        return None
-    x = _number(row["x"], f"{where}: x", wrong)
-    y = _number(row["y"], f"{where}: y", wrong)
-    return None if x is None or y is None else shapely.Point(x, y)
+def _keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:
+    faults = FaultList()
+    people = read_keepers(path, hood, faults)
+    for fault in faults.faults:
+        if fault.severity == "error":
+            wrong.append(str(fault).removeprefix("error: "))
+        else:
+            click.echo(str(fault), err=True)
+    return people
 
 
 def _sizes(

@@ -1,1 +1,1 @@
-"""Core room: errors, faults, files, tables and the choice of compiled or plain kernels."""
+"""What every room stands on: numbers as people write them, tables and GeoPackages."""

@@ -33,7 +33,7 @@ _SQLITE = b"SQLite format 3\0"
 _RECORDS = frozenset(
     ("statements", "consent", "returns", "forgotten", "survey_years", "survey_about")
 )
-_OTHER_TABLES = (".xlsx", ".xls", ".ods")
+_TABLES = (".csv", ".tsv", ".xlsx", ".xls", ".ods")
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,11 +115,7 @@ def open_layers(path: Path) -> list[Layer]:
     }:
         says_crs, credit_lines = _probe_geojson(path)
         return _with_gdal(path, says_crs=says_crs, credit_lines=credit_lines)
-    if suffix in _OTHER_TABLES:
-        raise CannotRead(
-            f"{path} is a spreadsheet: save its table as CSV and give that with --features."
-        )
-    if suffix == ".csv":
+    if suffix in _TABLES:
         raise CannotRead(
             f"{path} is a table without outlines: give the plots' map, and this with --features."
         )

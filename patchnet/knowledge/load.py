@@ -3,6 +3,8 @@
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
+from difflib import get_close_matches
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -10,6 +12,7 @@ from types import MappingProxyType
 
 from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.table import SUFFIXES
 from patchnet.knowledge.build import build
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.row import Row
@@ -17,6 +20,8 @@ from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.tables import lay_over, read_shipped, read_table
 
 __all__ = ["load_knowledge", "load_rows"]
+
+_ALIKE = 0.9  # a letter or two of the name of a table
 
 
 def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
@@ -28,8 +33,8 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
         Folder of the user's own tables, laid over the shipped ones: any of the tables, with any
         of their rows. A row whose key is already there replaces it, but for columns that the
         file does not have; a new key is added (a new group or feature must bring all its
-        numbers: what is missing is listed). Files are CSV, UTF-8, with commas
-        or semicolons between the cells; other files in the folder are not looked at.
+        numbers: what is missing is listed). Files are CSV as any program saves it, or xlsx, of
+        the tables' names; other files in the folder are not looked at.
 
     Returns
     -------
@@ -57,7 +62,7 @@ def load_rows(overlay: Path | str | None = None) -> dict[str, list[Row]]:
         return {name: list(rows) for name, rows in _shipped_rows().items()}
     faults: list[Fault] = []
     tables = _laid_over(Path(overlay), faults)
-    if faults:
+    if any(fault.severity == "error" for fault in faults):
         raise TableFaults(faults)
     return tables
 
@@ -122,9 +127,9 @@ def _nothing_thrown_away() -> Iterator[None]:
 
 def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
     knowledge = build(tables, faults)
-    if faults:
+    if any(fault.severity == "error" for fault in faults):
         raise TableFaults(faults)
-    return knowledge
+    return replace(knowledge, warnings=(*knowledge.warnings, *faults)) if faults else knowledge
 
 
 def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
@@ -136,15 +141,20 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         )
     tables: dict[str, list[Row]] = {}
     try:
-        paths = sorted(path for path in folder.iterdir() if path.suffix.casefold() == ".csv")
+        paths = sorted(path for path in folder.iterdir() if _may_be_table(path))
         for path in paths:
-            if path.name not in TABLES:
-                hint = nearest_hint(path.name, TABLES)
+            name = f"{path.stem}.csv"
+            if name not in TABLES:
+                hint = nearest_hint(name, TABLES)
                 what = f"This is not the name of a knowledge table.{hint}"
                 mend = f"Call it one of: {', '.join(TABLES)}."
                 faults.append(Fault("error", str(path), None, None, what, mend))
                 continue
-            tables[path.name] = read_table(path.name, path.read_bytes(), str(path), faults)
+            if name in tables:
+                what = f"There is another file of the table {path.stem}."
+                faults.append(Fault("error", str(path), None, None, what, "Keep one of them."))
+                continue
+            tables[name] = read_table(name, path.read_bytes(), str(path), faults)
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
@@ -153,3 +163,11 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         mend = f"Put at least one of these in it: {', '.join(TABLES)}."
         faults.append(Fault("error", str(folder), None, None, what, mend))
     return tables
+
+
+def _may_be_table(path: Path) -> bool:
+    """Whether a file is meant as a table; a workbook may be anything, so its name must tell."""
+    suffix = path.suffix.casefold()
+    if suffix not in SUFFIXES or path.name.startswith((".", "~$")):
+        return False
+    return suffix == ".csv" or bool(get_close_matches(f"{path.stem}.csv", TABLES, 1, _ALIKE))

@@ -1,6 +1,5 @@
 """A user's own land-cover raster, read onto the grid as cost per metre."""
 
-import csv
 import math
 import warnings
 from collections.abc import Mapping
@@ -13,12 +12,16 @@ from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.numbers import parse_number
 from patchnet.core.raster_cells import at_centres
+from patchnet.core.table import read_sheets, table_of
 from patchnet.movement.ground_grid import Grid
 
 __all__ = ["LandCover", "read_class_costs", "read_land_cover"]
 
+_COLUMNS = ("class", "cost")
 _CLOSED_WORDS = ("closed", "impassable", "inf")
 _FEW = 12  # classes named in a message
 
@@ -42,64 +45,64 @@ class LandCover:
     band: int = 1
 
 
-def read_class_costs(path: Path | str) -> dict[int, float]:
-    """Read a table of land-cover classes: a CSV with the columns ``class`` and ``cost``.
+def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[int, float]:
+    """Read a table of land-cover classes: CSV or xlsx with the columns ``class`` and ``cost``.
 
     A cost is a number above 0, or the word ``closed``. Other columns are passed over.
+
+    Parameters
+    ----------
+    path
+        The file.
+    faults
+        List that warnings are added to, such as an encoding that was assumed.
 
     Raises
     ------
     CannotRead
-        If the file is missing or is not UTF-8 text.
+        If the file is missing or is no table.
     DataFaults
         If columns are missing or cells cannot be read: all faults at once.
     """
     where = str(path)
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
-    except UnicodeDecodeError as error:
-        raise CannotRead(f"{path} is not UTF-8 text. Save it as 'CSV UTF-8'.") from error
-    first = text.partition("\n")[0]
-    lines = csv.DictReader(text.splitlines(), delimiter=";" if ";" in first else ",")
-    lines.fieldnames = [name.strip().casefold() for name in lines.fieldnames or []]
-    missing = [name for name in ("class", "cost") if name not in lines.fieldnames]
+    faults = FaultList() if faults is None else faults
+    sheets = read_sheets(Path(path), faults, known=_COLUMNS)
+    table = table_of(sheets, where, faults, known=_COLUMNS)
+    missing = [name for name in _COLUMNS if table.column_of((name,)) is None]
     if missing:
         what = f"Missing column: {', '.join(missing)}."
-        mend = "The first line must name the columns class and cost."
-        raise DataFaults([Fault("error", where, 1, None, what, mend)])
+        mend = "The heading must name the columns class and cost."
+        faults.error(where, what, mend, row=table.head)
+        raise DataFaults(faults.faults)
     costs: dict[int, float] = {}
-    faults = []
-    for row in lines:
-        number, cost = (str(row[name] or "").strip() for name in ("class", "cost"))
+    for row, cells in table.records():
+        number, cost = cells["class"], cells["cost"]
         if not number and not cost:
             continue
         read = _class_cost(number, cost)
         if read is None:
             what = f"'{number}' with the cost '{cost}' is not a class and a cost."
             mend = "Write a whole number, and a cost above 0 or the word closed."
-            faults.append(Fault("error", where, lines.line_num, number, what, mend))
+            faults.error(where, what, mend, row=row, ident=number)
         elif read[0] in costs:
             what = f"The class {read[0]} stands there twice."
-            faults.append(Fault("error", where, lines.line_num, number, what, "Keep one."))
+            faults.error(where, what, "Keep one.", row=row, ident=number)
         else:
             costs[read[0]] = read[1]
-    if not costs and not faults:
-        mend = "Write one line for each class."
-        faults.append(Fault("error", where, None, None, "There are no classes.", mend))
-    if faults:
-        raise DataFaults(faults)
+    if not costs and not faults.errors:
+        faults.error(where, "There are no classes.", "Write one line for each class.")
+    if faults.errors:
+        raise DataFaults(faults.faults)
     return costs
 
 
 def _class_cost(number: str, cost: str) -> tuple[int, float] | None:
     try:
         key = int(number)
-        value = math.inf if cost.casefold() in _CLOSED_WORDS else float(cost)
     except ValueError:
         return None
-    return (key, value) if value > 0 else None
+    value = math.inf if cost.casefold() in _CLOSED_WORDS else parse_number(cost)
+    return (key, value) if value is not None and value > 0 else None
 
 
 def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:

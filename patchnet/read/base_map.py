@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest_hint
+from patchnet.core.numbers import parse_number
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_barrier_kind
 from patchnet.read.columns import Columns
-from patchnet.read.feature_lists import parse_number
 from patchnet.read.repair import mended
 
 __all__ = ["kept_parts", "metres_of", "read_barriers", "read_named"]

@@ -11,6 +11,7 @@ import pandas as pd
 from patchnet.core.cells import texts
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest, nearest_hint
+from patchnet.core.table import heading
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature
 from patchnet.read.feature_lists import Problem, parse_cell
@@ -97,7 +98,7 @@ def check_columns(columns: Mapping[str, str] | None, knowledge: Knowledge) -> di
     """
     checked = {}
     for field_name, column in (columns or {}).items():
-        word = _plain(field_name)
+        word = heading(field_name)
         key = word if word in ROLES else match_feature(field_name, knowledge)
         if key is None:
             hint = nearest_hint(word, ROLES)
@@ -135,7 +136,7 @@ def find_columns(
     names = column_names(table)
     by_plain: dict[str, str] = {}
     for name in names:
-        by_plain.setdefault(_plain(name), name)
+        by_plain.setdefault(heading(name), name)
     role: dict[str, str] = {}
     feature: dict[str, str] = {}
     had: set[str] = set()
@@ -143,7 +144,7 @@ def find_columns(
     for key, column in said.items():
         if key not in roles if key in ROLES else not with_features:
             continue  # it is about another table
-        found = column if column in names else by_plain.get(_plain(column))
+        found = column if column in names else by_plain.get(heading(column))
         if found is None:
             missing.add(key)
             continue
@@ -199,7 +200,7 @@ def _find_features(
     unreadable: dict[str, str],
 ) -> None:
     words = {
-        _plain(word): record.key
+        heading(word): record.key
         for record in knowledge.features.values()
         for word in (record.key, *record.words)
     }
@@ -207,7 +208,7 @@ def _find_features(
         bare = _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
         key = match_feature(name, knowledge) or match_feature(bare, knowledge)
         if key is None:
-            close = [w for w in nearest(_plain(bare), words) if _like(_plain(bare), w)]
+            close = [w for w in nearest(heading(bare), words) if _like(heading(bare), w)]
             if close and _readable(table, name, knowledge, words[close[0]]):
                 misspelt[name] = words[close[0]]
         elif _readable(table, name, knowledge, key):
@@ -225,7 +226,3 @@ def _readable(table: pd.DataFrame, name: str, knowledge: Knowledge, key: str) ->
 
 def _like(one: str, other: str) -> bool:
     return difflib.SequenceMatcher(None, one, other).ratio() >= _LIKENESS
-
-
-def _plain(name: str) -> str:
-    return re.sub(r"[\W_]+", " ", name).strip().casefold()

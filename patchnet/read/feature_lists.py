@@ -25,6 +25,7 @@ from typing import Literal
 
 import numpy as np
 
+from patchnet.core.numbers import NUMBER, parse_number
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.neighbourhood import Answer
@@ -35,7 +36,6 @@ __all__ = [
     "Said",
     "parse_cell",
     "parse_list",
-    "parse_number",
     "write_list",
 ]
 
@@ -69,7 +69,6 @@ class FeatureList:
     problems: tuple[Problem, ...] = ()
 
 
-_NUMBER = r"(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?"
 _UNITS: dict[str, Unit] = {
     **dict.fromkeys(
         ("m2", "m\N{SUPERSCRIPT TWO}", "m^2", "sqm", "sq m", "sq. m", "qm", "square metres",
@@ -80,13 +79,13 @@ _UNITS: dict[str, Unit] = {
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNITS, key=len, reverse=True))
 _TRAILING = re.compile(
     r"(?P<word>.*?[^\W\d_][^\d]*?)(?:(?P<times>[\s:=(]+x|\s*\N{MULTIPLICATION SIGN})\s*|[\s:=(]*)"
-    rf"(?P<sign>[-\u2212]\s*)?(?<![\d.,])(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
+    rf"(?P<sign>[-\u2212]\s*)?(?<![\d.,])(?P<number>{NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
 )
 _LEADING = re.compile(
-    rf"(?P<sign>[-\u2212]\s*)?(?P<number>{_NUMBER})\s*(?:(?P<unit>{_UNIT})(?![^\W\d_]))?\s*(?:of\s+)?"
+    rf"(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?:(?P<unit>{_UNIT})(?![^\W\d_]))?\s*(?:of\s+)?"
     r"(?P<word>[^\W\d_].*)"
 )
-_CELL = re.compile(rf"(?P<sign>[-\u2212]\s*)?(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?")
+_CELL = re.compile(rf"(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?P<unit>{_UNIT})?")
 _SEPARATORS = re.compile(r"[;\n\r|]+")
 _COMMA = re.compile(r",(?!\d)|(?<!\d),")
 _NONE_BEFORE = re.compile(r"(?:no|not|without|zero)\s+(?:a\s+|an\s+|any\s+)?(?P<word>.+)")
@@ -112,16 +111,6 @@ _NOTHING_ELSE = frozenset(("nothing else", "nothing more", "no others", "no othe
 _LONGEST = 200  # characters of one item: no feature's name is half as long
 
 _UNIT_WORDS: dict[Unit, str] = {"m2": "square metres", "m": "metres", "count": "a number of items"}
-
-
-def parse_number(text: str) -> float | None:
-    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200."""
-    bare = text.strip().casefold()
-    if not re.fullmatch(_NUMBER, bare):
-        return None
-    if re.fullmatch(r"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?", bare):
-        bare = bare.replace(",", "")
-    return float(bare.replace(",", "."))
 
 
 def parse_list(text: str, knowledge: Knowledge) -> FeatureList:

@@ -141,7 +141,7 @@ def match_plots(
     idents: Sequence[str],
     *,
     where: str,
-    first_row: int,
+    numbers: Sequence[int],
     faults: FaultList,
 ) -> tuple[list[int | None], list[Place]]:
     """Match the ids of a table with those of the plots.
@@ -157,8 +157,8 @@ def match_plots(
         Ids of the plots.
     where
         Name of the table.
-    first_row
-        Number of its first row.
+    numbers
+        Number of each of its rows in the user's program.
     faults
         List that faults are added to: ids that no plot has.
     """
@@ -170,7 +170,7 @@ def match_plots(
     plots: list[int | None] = []
     places: list[Place] = []
     strangers: list[tuple[Place, str]] = []
-    for row, cell in enumerate(cells, first_row):
+    for row, cell in zip(numbers, cells, strict=True):
         ident = whole_number(cell)
         near = loose.get(_loose(ident), [])
         plot = exact.get(ident, near[0] if len(near) == 1 else None)

@@ -16,7 +16,9 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
-from patchnet.read.csv_table import FIRST_ROW, read_csv_table
+from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
+from patchnet.core.table import heading, read_table
+from patchnet.read.columns import ROLES
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
 
@@ -31,6 +33,7 @@ LAYERS: dict[str, tuple[str, ...]] = {
 }
 """Layers that are read, and other names people have for them."""
 
+_HEADINGS = frozenset(word for role in ("id", "seen", "features", "amount") for word in ROLES[role])
 _UNPACKED_MOST = 2**30  # bytes: a zip that swells beyond this is not a neighbourhood
 
 
@@ -45,15 +48,21 @@ class SourceLayer:
 
 @dataclass(frozen=True, eq=False)
 class FeatureTable:
-    """A table of features keyed by plot id; `first_row` is the number of its first row.
+    """A table of features keyed by plot id.
 
-    `resolved`: it is what a survey's statements came to, which overrules other sources.
+    `rows` are the numbers of its rows in the user's program (none: counted from 1); `resolved`:
+    it is what a survey's statements came to, which overrules other sources.
     """
 
     where: str
     table: pd.DataFrame
-    first_row: int = 1
+    rows: Sequence[int] = ()
     resolved: bool = False
+
+    @property
+    def numbers(self) -> Sequence[int]:
+        """The number of each row."""
+        return self.rows or range(1, len(self.table) + 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +83,7 @@ class Layers:
 
 
 def read_layers(path: Path, features: Path | None, faults: FaultList) -> Layers:
-    """Read a file, a zip or a folder, and the CSV of features if one is given.
+    """Read a file, a zip or a folder, and the table of features if one is given.
 
     Faults that are met on the way (two files for one layer, an assumed encoding) are added to
     `faults`.
@@ -91,7 +100,7 @@ def read_layers(path: Path, features: Path | None, faults: FaultList) -> Layers:
             layers, tables = open_layers(place), []
         found = _sort(layers, faults, path)
     if features is not None:
-        tables = [_csv(features, faults)]
+        tables = [_table(features, faults)]
     tables += [
         FeatureTable(one.where, one.table, resolved={"change", "before"} <= set(one.table.columns))
         for one in found.pop("tables", [])
@@ -112,16 +121,13 @@ def _source(layer: Layer) -> SourceLayer:
 def unpacked(path: Path) -> Iterator[Path]:
     """Give the path itself, or the folder that a zip was unpacked into."""
     with trouble(path):
-        packed = path.is_file() and path.suffix.casefold() != ".csv" and zipfile.is_zipfile(path)
+        named = path.suffix.casefold() in TABLE_SUFFIXES
+        packed = path.is_file() and not named and zipfile.is_zipfile(path)
     if not packed:
         if path.is_file() and path.suffix.casefold() == ".zip":
             raise CannotRead(f"{path} is not a zip file, or is cut off.")
         yield path
         return
-    if path.suffix.casefold() in {".xlsx", ".ods"}:
-        raise CannotRead(
-            f"{path} is a spreadsheet: save its table as CSV and give that with --features."
-        )
     with tempfile.TemporaryDirectory(prefix="patchnet-", ignore_cleanup_errors=True) as aside:
         _unzip(path, Path(aside))
         try:
@@ -177,34 +183,20 @@ def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], li
             ]
         layers += opened
     tables = [
-        _csv(file, faults)
+        _table(file, faults)
         for file in files
-        if file.suffix.casefold() == ".csv" and _layer_name(file.stem) == "features"
+        if file.suffix.casefold() in TABLE_SUFFIXES and _layer_name(file.stem) == "features"
     ]
     return layers, tables
 
 
-def _csv(path: Path, faults: FaultList) -> FeatureTable:
-    read = read_csv_table(path)
-    if read.encoding:
-        faults.warn(
-            read.where,
-            f"The text is not UTF-8; it was read as {read.encoding}.",
-            "If letters look wrong, save it again as CSV (UTF-8).",
-        )
-    if read.long_rows:
-        rows = ", ".join(str(row) for row in read.long_rows[:20])
-        faults.error(
-            read.where,
-            f"There are more cells than the header has columns in row {rows}.",
-            "Put a cell that holds the delimiter in quotation marks, or give the column a name.",
-            row=read.long_rows[0],
-        )
-    return FeatureTable(read.where, read.table, FIRST_ROW)
+def _table(path: Path, faults: FaultList) -> FeatureTable:
+    read = read_table(path, faults, known=_HEADINGS)
+    return FeatureTable(read.where, read.frame(), [row.number for row in read.rows])
 
 
 def _layer_name(name: str) -> str | None:
-    plain = name.casefold().replace("_", " ").replace("-", " ").strip()
+    plain = heading(name)
     for layer, words in LAYERS.items():
         if plain in words:
             return layer

@@ -104,7 +104,9 @@ def read_drawn(
     named: list[int | None] = [None] * len(layer.table)
     if "plot" in role:
         cells = texts(layer.table[role["plot"]])
-        named, _ = match_plots(cells, idents, where=layer.where, first_row=1, faults=faults)
+        named, _ = match_plots(
+            cells, idents, where=layer.where, numbers=range(1, len(cells) + 1), faults=faults
+        )
     sheet = Sheet(layer.where, len(idents), tuple(knowledge.features))
     sheet.lists = True
     drawn = assign_features(
@@ -144,15 +146,15 @@ def _read_table(
         return
     cells = texts(table.table[columns.role["id"]])
     rows, places = match_plots(
-        cells, idents, where=table.where, first_row=table.first_row, faults=faults
+        cells, idents, where=table.where, numbers=table.numbers, faults=faults
     )
-    for row, cell in enumerate(cells):
-        if not cell and any(texts(table.table.iloc[row])):
+    for at, (cell, number) in enumerate(zip(cells, table.numbers, strict=True)):
+        if not cell and any(texts(table.table.iloc[at])):
             faults.error(
                 table.where,
                 "The row has no plot id.",
                 "Fill it in, or delete the row.",
-                row=row + table.first_row,
+                row=number,
             )
     read_survey(table.table, columns, rows, places, sheet, knowledge=knowledge, faults=faults)
     told = set(rows)

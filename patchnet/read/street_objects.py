@@ -12,11 +12,11 @@ from scipy import constants
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest_hint
+from patchnet.core.numbers import parse_number
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_street_kind
 from patchnet.read.base_map import kept_parts, metres_of
 from patchnet.read.columns import Columns
-from patchnet.read.feature_lists import parse_number
 
 __all__ = ["read_speeds", "read_street_objects"]
 

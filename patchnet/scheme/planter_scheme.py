@@ -4,24 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-import shapely
-
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison
 from patchnet.knowledge.records import Recipe
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
+from patchnet.street.keepers import Keeper
 
 __all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Keeper:
-    """Somebody who waters from a tap: where, and how many litres a visit at most."""
-
-    name: str
-    place: shapely.Point
-    litres: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import shapely
 
 from patchnet.core.cells import as_text, whole_number
+from patchnet.core.geopackage import geometry_of, quoted, table_columns
+from patchnet.core.table import heading
 from patchnet.read.columns import ROLES
 from patchnet.read.layers import LAYERS
-from patchnet.survey.survey_layers import OWN_LAYERS, geometry_of, plots_layer, quoted
+from patchnet.survey.survey_layers import OWN_LAYERS, plots_layer
 
 __all__ = ["empty_layers"]
 
@@ -41,7 +43,6 @@ def empty_layers(
     dict
         Layer -> rows deleted or emptied.
     """
-    there.execute("PRAGMA secure_delete = ON")
     layer = plots_layer(there)
     place = next(row for row, ident in _column(there, layer, id_column) if _same(ident, plot))
     shape_column = _geometry_column(there, layer) or "geom"
@@ -55,7 +56,7 @@ def empty_layers(
     for (name,) in there.execute("SELECT table_name FROM gpkg_contents").fetchall():
         if name in OWN_LAYERS or name == layer:
             continue
-        word = next((key for key, words in LAYERS.items() if _plain(name) in words), "")
+        word = next((key for key, words in LAYERS.items() if heading(name) in words), "")
         if word == "features":
             removed[name] = _delete_features(there, name, plot, shape)
         elif word == "barriers":
@@ -73,10 +74,10 @@ def empty_layers(
 
 
 def _blank_plot(there: sqlite3.Connection, layer: str, place: int, kept: set[str]) -> None:
-    for name, is_key in _columns(there, layer):
-        if is_key or name in kept or _plain(name) in _KEPT:
+    for name, is_key in table_columns(there, layer):
+        if is_key or name in kept or heading(name) in _KEPT:
             continue
-        if _plain(name) in ROLES["street"]:
+        if heading(name) in ROLES["street"]:
             (count,) = there.execute(
                 f"SELECT count(*) FROM {quoted(layer)} WHERE {quoted(name)} = "
                 f"(SELECT {quoted(name)} FROM {quoted(layer)} WHERE rowid = ?)",
@@ -109,8 +110,8 @@ def _rows_of(there: sqlite3.Connection, name: str, plot: str) -> set[int]:
     """Return the rows that name the plot."""
     return {
         place
-        for column, is_key in _columns(there, name)
-        if not is_key and _plain(column) in {*ROLES["plot"], "id"}
+        for column, is_key in table_columns(there, name)
+        if not is_key and heading(column) in {*ROLES["plot"], "id"}
         for place, ident in _column(there, name, column)
         if _same(ident, plot)
     }
@@ -134,8 +135,8 @@ def _blank_near(
     words = {word for role in roles for word in ROLES[role]}
     columns = [
         column
-        for column, is_key in _columns(there, name)
-        if not is_key and (_plain(column) in words or _plain(column).startswith("addr "))
+        for column, is_key in table_columns(there, name)
+        if not is_key and (heading(column) in words or heading(column).startswith("addr "))
     ]
     geometry = _geometry_column(there, name)
     if geometry is None or not columns:
@@ -153,13 +154,6 @@ def _blank_near(
     return len(near)
 
 
-def _columns(there: sqlite3.Connection, name: str) -> list[tuple[str, bool]]:
-    """Return each column and whether it is the key of the rows."""
-    return [
-        (str(row[1]), bool(row[5])) for row in there.execute(f"PRAGMA table_info({quoted(name)})")
-    ]
-
-
 def _column(there: sqlite3.Connection, name: str, column: str) -> list[tuple[int, object]]:
     return there.execute(f"SELECT rowid, {quoted(column)} FROM {quoted(name)}").fetchall()
 
@@ -173,7 +167,3 @@ def _geometry_column(there: sqlite3.Connection, name: str) -> str | None:
 
 def _same(ident: object, plot: str) -> bool:
     return whole_number(as_text(ident)) == plot
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ").replace(":", " ").strip().casefold()

@@ -1,10 +1,8 @@
 """A household taken out of a street's file: every layer, every statement, every byte."""
 
-import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +12,7 @@ import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.core.open_file import trouble
+from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.read.neighbourhood import Neighbourhood
@@ -22,7 +20,7 @@ from patchnet.survey.dates import sortable
 from patchnet.survey.erase import empty_layers
 from patchnet.survey.merge import Merged, id_column_of, merge_records, summed_up, write_merged
 from patchnet.survey.one_return import street_id
-from patchnet.survey.survey_layers import connect, read_records
+from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import CONSENT, Records, digest
 
 __all__ = ["Forgotten", "forget_plots", "record_consent"]
@@ -163,12 +161,11 @@ def forget_plots(
     try:
         with tempfile.TemporaryDirectory(prefix="patchnet-") as aside:
             draft = Path(aside) / source.name
-            shutil.copyfile(source, draft)
-            with trouble(draft, "written"), closing(connect(draft)) as there:
+            copy_geopackage(source, draft)
+            with changing(draft) as there:
                 near_m = knowledge.setting("feature_snap_m")
                 for plot in dict.fromkeys(plots):
                     removed.update(empty_layers(there, plot, id_column, near_m, outline=outline))
-                there.commit()
             after = read_neighbourhood(draft, columns=columns, knowledge=knowledge)
             merged = summed_up(
                 draft, after, records, knowledge=knowledge, new={"statements": -1},

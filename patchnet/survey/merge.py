@@ -93,8 +93,6 @@ def read_return(path: Path | str, faults: FaultList) -> Return:
     except OSError as error:
         raise CannotRead(f"{place} cannot be read: {error.strerror}.") from error
     if head.startswith(b"PK"):
-        if place.suffix.casefold() != ".xlsx":
-            raise CannotRead(f"{place} is packed, but no .xlsx workbook: unpack it first.")
         return read_sheet_return(place, faults)
     bare = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
     if bare.startswith(b"{") or place.suffix.casefold() == ".json":

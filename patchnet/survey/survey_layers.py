@@ -5,22 +5,32 @@ geometry also in ``gpkg_geometry_columns``; a geometry is a short header and wel
 """
 
 import sqlite3
-import struct
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.errors import CannotRead
 from patchnet.core.files import write_aside
+from patchnet.core.geopackage import (
+    changing,
+    connect,
+    crs_of,
+    drop_table,
+    geometry_of,
+    is_database,
+    put_table,
+    quoted,
+    table_columns,
+    table_names,
+)  # fmt: skip
 from patchnet.core.open_file import trouble
-from patchnet.survey.as_geopackage import as_geopackage, is_database
+from patchnet.core.table import heading
+from patchnet.survey.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,
@@ -28,15 +38,11 @@ from patchnet.survey.survey_record import (
     RETURNS,
     STATEMENTS,
     Records,
-    listed,
 )
 
 __all__ = [
     "OWN_LAYERS",
-    "connect",
-    "geometry_of",
     "plots_layer",
-    "quoted",
     "read_records",
     "read_records_if_any",
     "write_records",
@@ -77,11 +83,11 @@ def read_records(path: Path) -> Records:
         If the file is no GeoPackage, or its records are damaged.
     """
     with trouble(path), closing(connect(path)) as there:
-        names = _names(there)
+        names = table_names(there)
         if "gpkg_contents" not in names:
             raise CannotRead(f"{path} is not a GeoPackage.")
         drawn = _read(there, names, "drawn", (*DRAWN, _GEOMETRY))
-        crs = _crs(there, "drawn")
+        crs = crs_of(there, "drawn")
         shapes = [geometry_of(blob) for blob in drawn[_GEOMETRY]]
         about = _read(there, names, "survey_about", ("name", "value"))
         return Records(
@@ -135,11 +141,9 @@ def write_records(
     changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
     with write_aside(target) as draft:
         as_geopackage(source, draft)
-        with trouble(draft, "written"), closing(connect(draft)) as there:
-            there.execute("PRAGMA secure_delete = ON")
-            there.execute("PRAGMA journal_mode = MEMORY")
+        with changing(draft) as there:
             for name in OWN_LAYERS:
-                _drop(there, name)
+                drop_table(there, name)
             srs = _plots_srs(there)
             stamp = _stamp(changed)
             for name, table in (
@@ -150,12 +154,18 @@ def write_records(
                 ("returns", records.returns),
                 ("forgotten", records.forgotten),
                 ("survey_about", about),
+                ("drawn", records.drawn),
             ):
-                _add(there, name, table, stamp)
-            _add(there, "drawn", records.drawn, stamp, srs=srs)
+                put_table(
+                    there,
+                    name,
+                    table,
+                    says=_SAYS[name],
+                    types=_TYPES,
+                    stamp=stamp,
+                    srs=srs if name == "drawn" else None,
+                )
             _put_consent(there, consent, id_column)
-            there.commit()
-            there.execute("VACUUM")
 
 
 def plots_layer(there: sqlite3.Connection) -> str:
@@ -165,7 +175,7 @@ def plots_layer(there: sqlite3.Connection) -> str:
         for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")
         if row[0] not in OWN_LAYERS
     ]
-    plain = {name.casefold().replace("_", " "): name for name in names}
+    plain = {heading(name): name for name in names}
     for word in ("plots", "plot", "parcels", "gardens", "plot polygons"):
         if word in plain:
             return plain[word]
@@ -174,43 +184,12 @@ def plots_layer(there: sqlite3.Connection) -> str:
     raise CannotRead("The GeoPackage has no layer called plots: name it so.")
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """Open a GeoPackage for reading and writing.
-
-    Raises
-    ------
-    CannotRead
-        If there is no such file, or it is none.
-    """
-    if not path.is_file():
-        raise CannotRead(f"There is no file {path}.")
-    if not is_database(path):
-        raise CannotRead(
-            f"{path} is not a GeoPackage, as 'patchnet merge' and 'patchnet base' write it: only "
-            "there every statement is kept beside the map."
-        )
-    there = sqlite3.connect(path)
-    # GDAL's triggers of spatial indexes call these; no geometry is changed here.
-    for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
-        there.create_function(name, 1, lambda _: None, deterministic=True)
-    return there
-
-
-def quoted(name: str) -> str:
-    """Return the name of a table or column as SQL takes any name."""
-    return '"' + name.replace('"', '""') + '"'
-
-
-def _names(there: sqlite3.Connection) -> set[str]:
-    return {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
-
-
 def _read(
     there: sqlite3.Connection, names: set[str], name: str, columns: Sequence[str]
 ) -> pd.DataFrame:
     if name not in names:
         return pd.DataFrame(columns=list(columns), dtype=object)
-    has = {str(row[1]) for row in there.execute(f"PRAGMA table_info({quoted(name)})")}
+    has = {column for column, _ in table_columns(there, name)}
     picked = ", ".join(f'"{key}"' if key in has else "NULL" for key in columns)
     rows = there.execute(f"SELECT {picked} FROM {quoted(name)} ORDER BY fid").fetchall()  # noqa: S608 - our own names
     table = pd.DataFrame(rows, columns=list(columns), dtype=object)
@@ -226,86 +205,11 @@ def _read(
     return table
 
 
-def _crs(there: sqlite3.Connection, name: str) -> str | None:
-    if "gpkg_geometry_columns" not in _names(there):
-        return None
-    row = there.execute(
-        "SELECT s.definition FROM gpkg_geometry_columns g JOIN gpkg_spatial_ref_sys s "
-        "ON s.srs_id = g.srs_id WHERE g.table_name = ?",
-        (name,),
-    ).fetchone()
-    return None if row is None else str(row[0])
-
-
 def _plots_srs(there: sqlite3.Connection) -> int:
     row = there.execute(
         "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?", (plots_layer(there),)
     ).fetchone()
     return int(row[0])
-
-
-def _drop(there: sqlite3.Connection, name: str) -> None:
-    there.execute(f"DROP TABLE IF EXISTS {quoted(name)}")
-    present = _names(there)
-    for register in (
-        "gpkg_geometry_columns", "gpkg_extensions", "gpkg_ogr_contents", "gpkg_contents",
-    ):  # fmt: skip
-        if register in present:
-            there.execute(f"DELETE FROM {register} WHERE table_name = ?", (name,))  # noqa: S608 - our own names
-
-
-def _add(
-    there: sqlite3.Connection, name: str, table: pd.DataFrame, stamp: str, *, srs: int | None = None
-) -> None:
-    keys = [key for key in table.columns if key != _GEOMETRY]
-    columns = "".join(f', "{key}" {_TYPES.get(str(key), "TEXT")}' for key in keys)
-    shape = f', "{_GEOMETRY}" GEOMETRY' if srs is not None else ""
-    there.execute(
-        f"CREATE TABLE {quoted(name)} "
-        f"(fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{shape}{columns})"
-    )
-    box: list[float | None] = [None] * 4
-    if srs is not None and len(table):
-        box = [float(one) for one in table.total_bounds]
-    there.execute(
-        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, "
-        "min_x, min_y, max_x, max_y, srs_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (name, "attributes" if srs is None else "features", name, _SAYS[name], stamp, *box, srs),
-    )
-    cells: list[Iterable[object]] = [_cells(table[key]) for key in keys]
-    if srs is not None:
-        there.execute(
-            "INSERT INTO gpkg_geometry_columns VALUES (?, ?, 'GEOMETRY', ?, 0, 0)",
-            (name, _GEOMETRY, srs),
-        )
-        head = struct.pack("<2sBBi", b"GP", 0, 1, srs)
-        cells.insert(0, [head + blob for blob in shapely.to_wkb(table.geometry.to_numpy())])
-        keys.insert(0, _GEOMETRY)
-    if len(table):
-        named = ", ".join(f'"{key}"' for key in keys)
-        marks = ", ".join("?" * len(keys))
-        there.executemany(
-            f"INSERT INTO {quoted(name)} ({named}) VALUES ({marks})",  # noqa: S608 - our own names
-            zip(*cells, strict=True),
-        )
-
-
-def _cells(column: "pd.Series[Any]") -> list[object]:
-    kind = _TYPES.get(str(column.name), "TEXT")
-    if kind == "TEXT":
-        return [str(value) for value in listed(column)]
-    if kind == "BOOLEAN":
-        return [int(bool(value)) for value in column]
-    numbers = column.to_numpy(dtype=float)
-    if kind == "INTEGER":
-        return [None if np.isnan(value) else int(value) for value in numbers]
-    return [None if np.isnan(value) else float(value) for value in numbers]
-
-
-def geometry_of(blob: bytes) -> shapely.Geometry:
-    """Return the geometry of a GeoPackage blob: a header of 8 bytes, perhaps a box, then WKB."""
-    box = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}[(blob[3] >> 1) & 7]
-    return shapely.from_wkb(blob[8 + box :])
 
 
 def _stamp(saved: str) -> str:
@@ -316,7 +220,7 @@ def _stamp(saved: str) -> str:
 
 def _put_consent(there: sqlite3.Connection, consent: Mapping[str, str], id_column: str) -> None:
     name = plots_layer(there)
-    has = {str(row[1]) for row in there.execute(f"PRAGMA table_info({quoted(name)})")}
+    has = {column for column, _ in table_columns(there, name)}
     if not consent and "consent" not in has:
         return
     if "consent" not in has:

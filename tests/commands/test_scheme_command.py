@@ -9,10 +9,11 @@ import pytest
 import shapely
 
 from patchnet.commands.main import _run
-from patchnet.commands.scheme import read_keepers
+from patchnet.core.fault_list import FaultList
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
+from patchnet.street.keepers import read_keepers
 
 EAST, NORTH = 450_000.0, 210_000.0
 
@@ -121,9 +122,9 @@ def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):
     assert status == 2
     for words in (
         "Did you mean Alder Row?", "no box 'boxx'", "1x1x0.3x0.5 cannot be", "--planters 0",
-        "--budget -1", "--unkept -2", "--spacing nan", "line 2: there is no plot 'a9'",
-        "line 3: the keeper has no name", "line 4: say where the tap is", "line 5: y 'one'",
-        "line 5: litres 'many'", "line 6: 0 litres", "'Eve' comes twice",
+        "--budget -1", "--unkept -2", "--spacing nan", "row 2: There is no plot 'a9'",
+        "row 3: The keeper has no name", "row 4: It does not say where the tap is",
+        "row 5: y 'one'", "row 5: litres 'many'", "row 6: 0 litres", "'Eve' comes twice",
     ):  # fmt: skip
         assert words in said, words
     assert not target.exists()
@@ -179,7 +180,7 @@ def test_files_of_others_and_missing_tables_are_said_before_any_work(street, tmp
     assert "report.html" in capsys.readouterr().err
     assert (target / "report.html").read_text() == "mine"
     assert scheme(street, tmp_path / "other", "--keepers", str(tmp_path / "no.csv")) == 3
-    assert "no.csv cannot be read" in capsys.readouterr().err
+    assert "There is no file" in capsys.readouterr().err
 
 
 def test_taps_are_read_from_plots_and_from_metres(street, tmp_path):
@@ -187,13 +188,13 @@ def test_taps_are_read_from_plots_and_from_metres(street, tmp_path):
     hood = read_neighbourhood(street, knowledge=know)
     path = Path(tmp_path / "taps.csv")
     path.write_bytes('\ufeffName,x,y,Litres\nZoë,450010,210020,"32,5"\n'.encode())
-    wrong: list[str] = []
+    wrong = FaultList()
     (zoe,) = read_keepers(path, hood, wrong)
-    assert not wrong
+    assert not wrong.faults
     assert (zoe.name, zoe.litres, zoe.place.x, zoe.place.y) == ("Zoë", 32.5, 450010, 210020)
     path.write_text("who,where\n")
     assert read_keepers(path, hood, wrong) == ()
-    assert "must name the columns" in wrong[0]
+    assert "must name the columns" in wrong.faults[0].mend
 
 
 def test_the_goal_of_coverage(street, tmp_path, capsys):

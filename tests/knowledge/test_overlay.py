@@ -5,6 +5,7 @@ import io
 import math
 from importlib import resources
 
+import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -172,12 +173,30 @@ def test_a_misspelt_table(tmp_path):
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "utf-16"])
-def test_another_encoding_is_said_with_its_line(encoding, tmp_path):
-    text = f"key,{FIGURE}\nview_m,{HOP}\np_cut,1,m,1,1,assumption,patchnet,après\n"
-    fault = one_fault(put(tmp_path, "settings.csv", text, encoding))
-    assert "not UTF-8" in fault.what
-    assert "CSV UTF-8" in fault.mend
-    assert fault.row == (3 if encoding == "cp1252" else 1)
+def test_another_encoding_is_read_and_said_where_it_was_assumed(encoding, tmp_path):
+    text = f"key,{FIGURE}\nview_m,50,m,40,60,assumption,patchnet,après\n"
+    know = load_knowledge(put(tmp_path, "settings.csv", text, encoding))
+    assert know.settings["view_m"].note == "après"
+    assert ["Windows-1252" in fault.what for fault in know.warnings] == [True] * (
+        encoding == "cp1252"
+    )
+
+
+def test_a_workbook_beside_a_csv_of_the_same_table(tmp_path):
+    put(tmp_path, "settings.csv", f"key,{FIGURE}\nview_m,{HOP}\n")
+    book = openpyxl.Workbook()
+    book.save(tmp_path / "our accounts.xlsx")
+    book.save(tmp_path / "~$settings.xlsx")
+    assert load_knowledge(tmp_path).setting("view_m") == 50
+    book.save(tmp_path / "settings.xlsx")
+    assert "another file of the table settings" in one_fault(tmp_path).what
+
+
+def test_a_number_that_could_be_two_is_refused(tmp_path):
+    """1,200 with points elsewhere in the table: twelve hundred, or one and a fifth?"""
+    row = 'view_m,"1,200",m,0.5,1300,assumption,patchnet,'
+    fault = one_fault(put(tmp_path, "settings.csv", f"key,{FIGURE}\n{row}\n"))
+    assert "'1,200' in the column 'value' is not a number" in fault.what
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", ",,,\n"])
@@ -187,7 +206,7 @@ def test_an_empty_table(text, tmp_path):
 
 def test_a_huge_cell(tmp_path):
     text = f'key,{FIGURE}\nview_m,50,m,40,60,assumption,patchnet,"{"x" * 200_000}"\n'
-    assert "cannot be read as CSV" in one_fault(put(tmp_path, "settings.csv", text)).what
+    assert "longer than any spreadsheet" in one_fault(put(tmp_path, "settings.csv", text)).what
     text = f'key,{FIGURE}\nview_m,50,m,40,60,assumption,patchnet,"{"x" * 40_000}"\n'
     assert "longer than any spreadsheet" in one_fault(put(tmp_path, "settings.csv", text)).what
 
@@ -297,9 +316,26 @@ def test_a_fault_in_a_row_of_words(table, key, change, said, tmp_path):
 
 
 def test_a_key_twice_names_both_lines(tmp_path):
-    fault = one_fault(put(tmp_path, "settings.csv", f"key,{FIGURE}\nx,{HOP}\ny,{HOP}\nx,{HOP}\n"))
+    fault = one_fault(
+        put(
+            tmp_path,
+            "settings.csv",
+            f"key,{FIGURE}\nview_m,{HOP}\ngap_side_m,{HOP}\nview_m,{HOP}\n",
+        )
+    )
     assert "stands already in line 2" in fault.what
-    assert (fault.row, fault.ident) == (4, "x")
+    assert (fault.row, fault.ident) == (4, "view_m")
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("viev_m,50,m,40,60,assumption,patchnet,", "not a known setting. Did you mean view_m?"),
+        ("view_m,50,km,40,60,assumption,patchnet,", "must be in 'm'"),
+    ],
+)
+def test_a_setting_that_would_be_passed_over_is_a_fault(row, said, tmp_path):
+    assert said in str(one_fault(put(tmp_path, "settings.csv", f"key,{FIGURE}\n{row}\n")))
 
 
 def test_a_key_that_is_no_plain_word(tmp_path):
@@ -346,9 +382,10 @@ def test_all_faults_come_at_once(tmp_path):
     assert all(fault.mend for fault in faults)
 
 
-def test_a_quoted_line_break_does_not_shift_the_lines(tmp_path):
+def test_a_line_break_in_a_cell_does_not_shift_the_rows(tmp_path):
+    """A spreadsheet program shows the cell of two lines in row 2, and what follows in row 3."""
     text = f'key,{FIGURE}\nview_m,50,m,40,60,assumption,patchnet,"two\nlines"\nx,?,m,1,1,,,\n'
-    assert {fault.row for fault in faults_of(put(tmp_path, "settings.csv", text))} == {4}
+    assert {fault.row for fault in faults_of(put(tmp_path, "settings.csv", text))} == {3}
 
 
 @pytest.mark.parametrize(

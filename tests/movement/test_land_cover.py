@@ -10,6 +10,7 @@ from pyproj import Transformer
 from shapely import box
 
 from patchnet.core.errors import CannotRead, DataFaults, WrongUse
+from patchnet.core.fault_list import FaultList
 from patchnet.movement.land_cover import LandCover, read_class_costs, read_land_cover
 from patchnet.movement.surface import cost_surface
 
@@ -211,7 +212,7 @@ def test_a_table_of_classes(text, tmp_path):
 @pytest.mark.parametrize(
     ("text", "what"),
     [
-        ("", "Missing column: class, cost."),
+        ("kind,price\n1,2\n", "Missing column: class, cost."),
         ("class,price\n1,2\n", "Missing column: cost."),
         ("class,cost\n", "There are no classes."),
         ("class,cost\nlawn,2\n", "'lawn' with the cost '2'"),
@@ -238,8 +239,15 @@ def test_all_faults_of_a_table_at_once(tmp_path):
 
 
 def test_a_table_that_cannot_be_read(tmp_path):
-    with pytest.raises(CannotRead):
+    with pytest.raises(CannotRead, match="no file"):
         read_class_costs(tmp_path / "none.csv")
+    (tmp_path / "empty.csv").write_text("\n\n")
+    with pytest.raises(CannotRead, match="is empty"):
+        read_class_costs(tmp_path / "empty.csv")
+
+
+def test_warnings_of_a_table_of_classes(tmp_path):
     (tmp_path / "latin.csv").write_bytes("class,cost,name\n1,2,été\n".encode("cp1252"))
-    with pytest.raises(CannotRead, match="UTF-8"):
-        read_class_costs(tmp_path / "latin.csv")
+    faults = FaultList()
+    assert read_class_costs(tmp_path / "latin.csv", faults) == {1: 2.0}
+    assert "Windows-1252" in faults.faults[0].what

@@ -10,7 +10,6 @@ from patchnet.pages.kit.colours import PANEL, WOAD, contrast
 from patchnet.pages.kit.planting_calendar import (
     CALENDAR_STYLE,
     calendar_figure,
-    calendar_table,
     calendar_text,
     calendar_words,
 )
@@ -19,10 +18,6 @@ from patchnet.plan.planting import choose_planting
 from patchnet.plan.plot_plan import Bloom, Planting, PlantingLine
 
 SVG = "{http://www.w3.org/2000/svg}"
-UNSEEN = (
-    ".unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);"
-    "white-space:nowrap}"
-)
 
 
 def line(plant, months, place="flower_border", layer="herb"):
@@ -108,24 +103,10 @@ def test_hungry_months_are_hatched_and_an_empty_one_is_boxed(small, knowledge):
     assert [float(one.get("x")) for one in boxes] == [317.5]
 
 
-def test_table_says_the_same(small, knowledge):
-    table = parsed(calendar_table(small, knowledge))
-    rows = {
-        "".join(row[0].itertext()): ["".join(cell.itertext()) for cell in row[1:]]
-        for row in table.iter("tr")
-    }
-    assert [at + 1 for at, cell in enumerate(rows["Cowslip"]) if cell] == [4, 5]
-    assert [at + 1 for at, cell in enumerate(rows["Hungry here"]) if cell] == [3, 11]
-    assert rows["Winter heath"][11].endswith("flowers")
-    assert rows["Plants in flower"] == list("111210000001")
-    assert rows["Plant"][0] == "JJanuary"
-
-
 @pytest.mark.parametrize("lines", [[], [line("hop", ())]])
 def test_nothing_in_flower(lines, knowledge):
     planting = made(lines, {3})
     assert calendar_figure(planting, knowledge) == ""
-    assert calendar_table(planting, knowledge) == ""
     assert calendar_text(planting, knowledge)
 
 
@@ -146,9 +127,9 @@ def test_names_from_a_table_of_ones_own_are_escaped(knowledge):
     plants = {"cowslip": dataclasses.replace(knowledge.plants["cowslip"], name=evil)}
     own = dataclasses.replace(knowledge, plants=plants)
     planting = made([line("cowslip", (4, 5))], {4})
-    for page in (calendar_figure(planting, own), calendar_table(planting, own)):
-        assert "<img" not in page
-        assert evil in "".join(parsed(page).itertext())
+    page = calendar_figure(planting, own)
+    assert "<img" not in page
+    assert evil in "".join(parsed(page).itertext())
     drawn = [one.text for one in shapes(calendar_figure(planting, own), "text")]
     assert max(len(name) for name in drawn if name.startswith("<img")) == 23
 
@@ -181,14 +162,13 @@ def test_on_a_phone_nothing_is_cut_off_and_axe_finds_nothing(knowledge, browser,
     )
     parts = [
         f"<h2>{name}</h2>{calendar_figure(one, knowledge, ident=name)}"
-        f"{calendar_table(one, knowledge)}"
         for name, one in (("chosen", planting), ("every", every))
     ]
     page = tmp_path / "calendar.html"
     page.write_text(
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width"><title>Calendar</title>'
-        f"<style>body{{margin:8px;font:13px sans-serif;background:{PANEL}}}{UNSEEN}"
+        f"<style>body{{margin:8px;font:13px sans-serif;background:{PANEL}}}"
         f"{CALENDAR_STYLE}</style></head><body><main><h1>Year</h1>{''.join(parts)}</main>"
         "</body></html>",
         encoding="utf-8",

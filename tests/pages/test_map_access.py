@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 from patchnet.assess import assess
 from patchnet.pages.map.map_page import map_page
@@ -31,6 +32,8 @@ def test_axe_finds_nothing(assessment, open_page, phone):
     tab.click('[data-plot="0"]')
     for summary in tab.locator("summary").all():
         summary.click()
+    # What a box holds is drawn once the browser says that it is open.
+    expect(tab.locator("#card details.sheet[open]:not(:has(.balance))")).to_have_count(0)
     assert violations(opened) == []
     assert opened.complaints == []
 
@@ -51,7 +54,7 @@ def test_the_demo_passes_with_all_groups(knowledge, open_page):
     tab.click('[data-plot="1"]')
     for summary in tab.locator("#card summary").all():
         summary.click()
-    assert tab.locator(".balance").count() == len(knowledge.groups)
+    expect(tab.locator(".balance")).to_have_count(len(knowledge.groups))
     assert violations(opened) == []
     assert opened.complaints == []
     assert opened.fetched == []

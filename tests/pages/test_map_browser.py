@@ -277,8 +277,8 @@ def test_paper_has_the_map_and_every_row(make, open_page):
 def test_tiles_are_asked_for_only_where_wished_and_credited(assessment, open_page):
     """With tiles the page asks their server and no other; the credit stays in sight."""
     opened = open_page(map_page(assessment, tiles="openstreetmap"))
-    opened.page.wait_for_timeout(300)
-    assert opened.fetched
+    if not opened.fetched:
+        opened.page.wait_for_event("request")
     assert all(url.startswith("https://tile.openstreetmap.org/") for url in opened.fetched)
     assert not [one for one in opened.complaints if "Content Security Policy" in one]
     credit = opened.page.locator(".leaflet-control-attribution")

@@ -34,8 +34,8 @@ def run(browser, shapes, expression: str, columns: list[str] | None = None):
     script = "\n".join(
         [
             f"const P = {json.dumps(plots)}, DATA = {json.dumps(data)}, PLOTS = P.shape.length;",
-            re.sub(r'^"use strict";', "", asset("decode.js")),
-            asset("distance.js"),
+            asset("kit/script/decode.js"),
+            asset("map/script/distance.js"),
             f"return {expression};",
         ]
     )
@@ -151,7 +151,9 @@ def test_reach_over_the_ground_agrees_on_the_demo(walked, walked_page, open_page
     data = json.loads(re.search(r'id="payload">(.*?)</script>', walked_page)[1])
     (sent,) = [one for one in data["groups"] if one["ground"]]
     context = open_page(walked_page).context
-    script = re.sub(r'^"use strict";', "", asset("decode.js")) + asset("distance.js")
+    script = re.sub(r'^"use strict";', "", asset("kit/script/decode.js")) + asset(
+        "map/script/distance.js"
+    )
     kept = [data["plots"], {"columns": [], "frame": data["frame"]}, sent, need.reach.value]
     got = context.new_page().evaluate(
         "([P, DATA, group, reach]) => { const PLOTS = P.shape.length;"

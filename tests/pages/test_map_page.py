@@ -10,8 +10,9 @@ import pytest
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite, PatchnetError, WrongUse
 from patchnet.pages.kit.inline import asset, leaflet_style, local_copy, outside_addresses
+from patchnet.pages.kit.page import script_of
 from patchnet.pages.map import map_words as words
-from patchnet.pages.map.map_page import map_page, write_map
+from patchnet.pages.map.map_page import SCRIPTS, map_page, write_map
 
 
 class Reader(HTMLParser):
@@ -182,6 +183,6 @@ def test_numbers_without_end_are_written_as_any_number(make):
 
 def test_the_script_and_its_words_fit_together():
     """Every word the script asks for exists, and none lies about unused."""
-    asked = set(re.findall(r"\bW\.(\w+)", asset("map.js")))
+    asked = set(re.findall(r"\bW\.(\w+)", script_of(SCRIPTS)))
     assert asked == set(words.SCRIPT)
-    assert set(re.findall(r"\$w_(\w+)", asset("page.html"))) - {"map_how"} <= set(words.PAGE)
+    assert set(re.findall(r"\bw\.(\w+)", asset("map/map_page.html"))) <= set(words.PAGE)

@@ -3,6 +3,7 @@
 import dataclasses
 
 import pytest
+from playwright.sync_api import expect
 
 from patchnet.pages.map.map_page import map_page
 from patchnet.read.neighbourhood import Answers
@@ -126,6 +127,7 @@ def test_payloads_do_nothing(make, open_page):
         tab.evaluate(f"document.querySelector('[data-plot=\"{plot}\"]').click()")
         for summary in tab.locator("summary").all():
             summary.click()
+        expect(tab.locator("#card details.sheet[open]:not(:has(.balance))")).to_have_count(0)
     tab.select_option("#group", "0")
     tab.click("text=Show 1")
     assert tab.evaluate("window.hit") is None

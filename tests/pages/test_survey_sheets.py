@@ -1,13 +1,14 @@
 """The paper sheets: whole leaves, true to scale, every plot and feature with its boxes."""
 
 import dataclasses
+import html
 import re
 
 import pytest
 import shapely
 
 from patchnet.pages.survey import survey_sheets
-from patchnet.pages.survey.drawing import draw_stretch
+from patchnet.pages.survey.stretch_map import draw_stretch
 
 pytestmark = pytest.mark.browser
 
@@ -99,7 +100,7 @@ def test_numbers_do_not_cover_each_other(survey_street):
 def test_rules_and_notice_stand_on_the_back(sheets, survey_street):
     rules = survey_street.knowledge.survey_rules.values()
     for rule in rules:
-        assert rule.words.replace("'", "&#x27;") in sheets
+        assert rule.words in html.unescape(sheets)
     assert "INDG73" in sheets
     assert '<span class="blank"></span>' in sheets
     told = dataclasses.replace(

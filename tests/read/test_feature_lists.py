@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet.core.numbers import parse_number
 from patchnet.knowledge import load_knowledge
 from patchnet.read.feature_lists import (
     FeatureList,
@@ -14,7 +15,6 @@ from patchnet.read.feature_lists import (
     Said,
     parse_cell,
     parse_list,
-    parse_number,
     write_list,
 )
 

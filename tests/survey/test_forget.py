@@ -3,6 +3,7 @@
 from datetime import UTC, date, datetime
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 import pytest
 import shapely
@@ -63,6 +64,19 @@ def test_no_byte_is_left(merged_street, survey_knowledge):
     assert not list(merged_street.folder.glob("*-journal")) + list(
         merged_street.folder.glob("*-wal")
     )
+
+
+@pytest.mark.parametrize("column", ["Plot_ID", "Plot-ID", "Plot.ID", "Plot (ID)", "plot  id"])
+def test_it_is_found_under_every_heading_that_is_read(surveyed, survey_knowledge, column):
+    """A table of features whose heading reading accepts is one that forgetting accepts."""
+    table = pd.DataFrame({column: ["1", "2"], "features": ["pond 7", "bog 2"], "who": "CANARYNOTE"})
+    pyogrio.write_dataframe(table, surveyed.path, layer="habitats", append=True)
+    before = read_neighbourhood(surveyed.path, knowledge=survey_knowledge)
+    assert before.answers.answer("1", "pond") == "there"
+    forget_plots(surveyed.path, ["1"], surveyed.path, knowledge=survey_knowledge, now=NOW)
+    rows = pyogrio.read_dataframe(surveyed.path, layer="habitats")
+    assert rows[column].tolist() == ["2"]
+    assert b"pond 7" not in surveyed.path.read_bytes()
 
 
 def test_the_rest_stands(merged_street, survey_knowledge):

@@ -15,6 +15,7 @@ import shapely
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import write_aside
+from patchnet.core.geopackage import OutLayer, write_geopackage
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import patch_importance
 from patchnet.network.prune import prune_links
@@ -291,53 +292,48 @@ def write_layers(
     CannotWrite
         If the file cannot be written.
     """
+    told = told or {}
+    if form == "gpkg":
+        write_geopackage(
+            path,
+            [
+                OutLayer(name, table, credit_lines, told, _geometry_type(table))
+                for name, table in tables.items()
+            ],
+        )
+        return
     with write_aside(path) as draft:
         for name, table in tables.items():
             if form == "csv":
                 _write_csv(table, draft, credit_lines)
             else:
-                _write_layer(table, draft, name, form, credit_lines, told or {})
+                _write_geojson(table, draft, name, credit_lines, told)
 
 
-def _write_layer(
+def _write_geojson(
     table: gpd.GeoDataFrame,
     path: Path,
     name: str,
-    form: Form,
     credit_lines: tuple[str, ...],
     told: Mapping[str, str],
 ) -> None:
-    """One layer through GDAL: GeoPackage in the plots' CRS, GeoJSON in WGS 84.
+    """One layer through GDAL, in WGS 84.
 
-    A GeoJSON has its credits as a list beside the features, a foreign member in the sense of
-    RFC 7946, section 6.1, and reads them back from there.
+    It has its credits as a list beside the features, a foreign member in the sense of RFC 7946,
+    section 6.1, and reads them back from there.
     """
     try:
-        if form == "geojson":
-            world = table.to_crs("OGC:CRS84")
-            pyogrio.write_dataframe(
-                world,
-                path,
-                driver="GeoJSON",
-                layer=name,
-                geometry_type=_geometry_type(table),
-                RFC7946="YES",
-                COORDINATE_PRECISION="7",
-                DESCRIPTION="; ".join([*credit_lines, *told.values()]),
-                **_beside_features(credit_lines),
-            )
-        else:
-            metadata = {"credits": "; ".join(credit_lines)} if credit_lines else {}
-            metadata |= told
-            pyogrio.write_dataframe(
-                table,
-                path,
-                driver="GPKG",
-                layer=name,
-                append=path.exists(),
-                geometry_type=_geometry_type(table),
-                layer_metadata=metadata or None,
-            )
+        pyogrio.write_dataframe(
+            table.to_crs("OGC:CRS84"),
+            path,
+            driver="GeoJSON",
+            layer=name,
+            geometry_type=_geometry_type(table),
+            RFC7946="YES",
+            COORDINATE_PRECISION="7",
+            DESCRIPTION="; ".join([*credit_lines, *told.values()]),
+            **_beside_features(credit_lines),
+        )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise CannotWrite(f"{path.name} cannot be written: {error}") from error
 

@@ -12,22 +12,6 @@ from patchnet.core.errors import PatchnetError
 
 __all__ = ["asset", "leaflet_script", "leaflet_style", "local_copy", "outside_addresses", "sha256"]
 
-_SCRIPTS = (
-    "tell.js",
-    "decode.js",
-    "distance.js",
-    "tints.js",
-    "layers.js",
-    "sun.js",
-    "draw.js",
-    "over_ground.js",
-    "marks.js",
-    "street.js",
-    "table.js",
-    "additions.js",
-    "card.js",
-    "main.js",
-)
 _PACKAGE = "XStatic-Leaflet"
 _ADDRESS_ATTRIBUTES = frozenset(
     {"src", "href", "srcset", "data", "poster", "action", "formaction", "background", "xlink:href"}
@@ -37,12 +21,8 @@ _CSS_ADDRESS = re.compile(r"""url\(\s*['"]?([^'")\s]+)|@import\s+['"]([^'"]+)"""
 
 @cache
 def asset(name: str) -> str:
-    """Text of one of the page's own files; ``"map.js"`` is all scripts in their order."""
-    folder = resources.files("patchnet.pages") / "assets"
-    if name == "map.js":
-        parts = (asset(script) for script in _SCRIPTS)
-        return "(() => {\n" + "\n".join(parts) + "})();\n"
-    return (folder / name).read_text(encoding="utf-8")
+    """Text of one of this room's own files, such as ``"map/script/main.js"``."""
+    return resources.files("patchnet.pages").joinpath(name).read_text(encoding="utf-8")
 
 
 def local_copy(address: str) -> Path:

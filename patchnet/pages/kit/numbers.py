@@ -3,11 +3,25 @@
 import math
 from collections.abc import Iterable
 
-__all__ = ["MONTHS", "UNITS", "figure", "metres", "month_spans", "span"]
+__all__ = ["MONTHS", "MONTH_NAMES", "UNITS", "figure", "metres", "month_spans", "span"]
 
 UNITS = {"m2": "m²", "m": "m", "count": ""}
 """Unit of an amount, by the measure of its feature; pieces have none."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTH_NAMES = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 
 def figure(value: float) -> str:

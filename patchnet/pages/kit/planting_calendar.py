@@ -1,28 +1,19 @@
-"""A planting's year, twelve months by plants: as text, as a table, and as a figure to print."""
+"""A planting's year, twelve months by plants: as text, and as a figure to print."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.colours import INK, MOTIFS, MUTED, PANEL, RULE, WOAD
-from patchnet.pages.kit.escape import attribute, text
 from patchnet.pages.kit.numbers import MONTHS, month_spans
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.kit.text_table import paragraph, text_table
-from patchnet.pages.map.map_words import MONTHS as LONG_MONTHS
 from patchnet.plan.plot_plan import Planting
 
-__all__ = ["CALENDAR_STYLE", "calendar_figure", "calendar_table", "calendar_text", "calendar_words"]
+__all__ = ["CALENDAR_STYLE", "calendar_figure", "calendar_text", "calendar_words"]
 
-CALENDAR_STYLE = (
-    ".calendar{border-collapse:collapse}"
-    ".calendar caption{text-align:left;font-weight:600}"
-    ".calendar th,.calendar td{padding:0.1em 0.25em;text-align:center;font-weight:400;"
-    "position:relative}"
-    ".calendar th:first-child{padding-left:0;text-align:left}"
-    f".calendar tbody tr{{border-top:1px solid {RULE}}}"
-    ".calendar-figure{display:block;break-inside:avoid}"
-)
-"""Style of the table and figure, for the page that they stand in."""
+CALENDAR_STYLE = ".calendar-figure{display:block;break-inside:avoid}"
+"""Style of the figure, for the page that they stand in."""
 
 # Measures of the figure in px at its own size: as wide as half an A4 page, or a phone.
 _WIDTH = 360
@@ -98,46 +89,7 @@ def calendar_text(planting: Planting, knowledge: Knowledge) -> str:
     return text_table(cells, header=True) + "\n\n" + paragraph(" ".join(said))
 
 
-def calendar_table(planting: Planting, knowledge: Knowledge) -> str:
-    """The calendar as an HTML table, empty where nothing flowers.
-
-    A cell says "flowers" to those who do not see the dot. It needs the style `CALENDAR_STYLE` and
-    a class ``unseen`` that hides words from view, not from a screen reader.
-    """
-    rows, _ = _rows(planting, knowledge)
-    if not rows:
-        return ""
-    head = "".join(
-        f'<th scope="col"><span aria-hidden="true">{name[0]}</span>'
-        f'<span class="unseen">{name}</span></th>'
-        for name in LONG_MONTHS
-    )
-    body = [
-        _table_row(row.name, ["\N{BLACK CIRCLE}" if at in row.months else "" for at in _year()],
-                   "flowers")
-        for row in rows
-    ]  # fmt: skip
-    hungry = ["!" if bloom.hungry else "" for bloom in planting.calendar]
-    counts = "".join(f"<td>{len(bloom.plants)}</td>" for bloom in planting.calendar)
-    return (
-        '<table class="calendar"><caption>When the plants flower</caption>'
-        f'<thead><tr><th scope="col">Plant</th>{head}</tr></thead>'
-        f"<tbody>{_table_row('Hungry here', hungry, 'hungry')}{''.join(body)}</tbody>"
-        f'<tfoot><tr><th scope="row">Plants in flower</th>{counts}</tr></tfoot></table>'
-    )
-
-
-def _table_row(name: str, cells: Iterable[str], means: str) -> str:
-    inside = "".join(
-        f'<td><span aria-hidden="true">{cell}</span><span class="unseen">{means}</span></td>'
-        if cell
-        else "<td></td>"
-        for cell in cells
-    )
-    return f'<tr><th scope="row">{text(name)}</th>{inside}</tr>'
-
-
-def calendar_figure(planting: Planting, knowledge: Knowledge, *, ident: str = "calendar") -> str:
+def calendar_figure(planting: Planting, knowledge: Knowledge, *, ident: str = "calendar") -> Markup:
     """The calendar as an SVG that needs nothing else and reads in black and white.
 
     Bars are months in flower, hatched columns are hungry months, the row below counts.
@@ -158,40 +110,42 @@ def calendar_figure(planting: Planting, knowledge: Knowledge, *, ident: str = "c
     """
     rows, _ = _rows(planting, knowledge)
     if not rows:
-        return ""
+        return Markup()
     foot = _TOP + _ROW * len(rows)
     hungry = [bloom.month for bloom in planting.calendar if bloom.hungry]
-    height = foot + _ROW + (28 if hungry else 12)
-    own = attribute(ident)
-    opening = (
-        '<svg xmlns="http://www.w3.org/2000/svg" class="calendar-figure" role="img" '
-        f'aria-labelledby="{own}-title" aria-describedby="{own}-words" '
-        f'viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" height="{height}" '
-        'style="max-width:100%;height:auto" '
-        f'font-family="system-ui, sans-serif" font-size="{_FONT}" fill="{INK}">'
-    )
-    parts = [
-        opening,
-        f'<title id="{own}-title">When the plants flower</title>',
-        f'<desc id="{own}-words">{text(calendar_words(planting, knowledge))}</desc>',
-        _hatching(own),
-        *(
-            f'<rect x="{_left(month)}" y="{_TOP}" width="{_COLUMN}" '
-            f'height="{foot - _TOP}" fill="url(#{own}-hungry)"/>'
-            for month in hungry
-        ),
-        _grid(foot),
-        *(
-            f'<text x="{_left(month) + _COLUMN / 2:g}" y="{_TOP - 6}" text-anchor="middle" '
-            f'font-weight="{700 if month in hungry else 400}">{MONTHS[month - 1][0]}</text>'
+    return render(
+        "kit/planting_calendar.svg",
+        ident=ident,
+        wide=_WIDTH,
+        high=foot + _ROW + (28 if hungry else 12),
+        font=_FONT,
+        ink=INK,
+        muted=MUTED,
+        rule=RULE,
+        woad=WOAD,
+        panel=PANEL,
+        words=calendar_words(planting, knowledge),
+        motif=MOTIFS["lines"],
+        hungry=[_left(month) for month in hungry],
+        top=_TOP,
+        foot=foot,
+        column=_COLUMN,
+        row=_ROW,
+        names=_NAMES,
+        grid=_grid(foot),
+        months=[
+            (_left(month) + _COLUMN / 2, MONTHS[month - 1][0], 700 if month in hungry else 400)
             for month in _year()
-        ),
-        *(_bars(row, _TOP + _ROW * at) for at, row in enumerate(rows)),
-        _counts(planting, foot),
-        _key(own, foot + _ROW + 8) if hungry else "",
-        "</svg>",
-    ]
-    return "".join(parts)
+        ],
+        rows=[
+            (_short(row.name), _TOP + _ROW * at, _bars(row.months)) for at, row in enumerate(rows)
+        ],
+        # An empty hungry month is boxed.
+        counts=[
+            (_left(bloom.month), len(bloom.plants), bloom.hungry and not bloom.plants)
+            for bloom in planting.calendar
+        ],
+    )
 
 
 def _year() -> range:
@@ -202,33 +156,19 @@ def _left(month: int) -> int:
     return _NAMES + (month - 1) * _COLUMN
 
 
-def _hatching(ident: str) -> str:
-    side, width, path = MOTIFS["lines"]
-    return (
-        f'<defs><pattern id="{ident}-hungry" width="{side:g}" height="{side:g}" '
-        f'patternUnits="userSpaceOnUse"><path d="{path}" stroke="{MUTED}" '
-        f'stroke-width="{width}" fill="none"/></pattern></defs>'
-    )
-
-
 def _grid(foot: int) -> str:
     level = [f"M0 {y}H{_RIGHT}" for y in (_TOP, foot)]
     upright = [f"M{_left(month)} {_TOP - 18}V{foot + _ROW}" for month in range(1, 14)]
-    return f'<path d="{"".join(level + upright)}" stroke="{RULE}" stroke-width="0.5" fill="none"/>'
+    return "".join(level + upright)
 
 
-def _bars(row: _Row, top: int) -> str:
-    short = (
-        row.name
-        if len(row.name) <= _LONGEST
-        else f"{row.name[: _LONGEST - 1]}\N{HORIZONTAL ELLIPSIS}"
-    )
-    bars = "".join(
-        f'<rect x="{_left(first) + 1}" y="{top + 4}" width="{(last - first + 1) * _COLUMN - 2}" '
-        f'height="{_ROW - 8}" rx="3" fill="{WOAD}" stroke="{PANEL}"/>'
-        for first, last in _runs(row.months)
-    )
-    return f'<text x="2" y="{top + 13}">{text(short)}</text>{bars}'
+def _short(name: str) -> str:
+    return name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}\N{HORIZONTAL ELLIPSIS}"
+
+
+def _bars(months: Sequence[int]) -> list[tuple[int, int]]:
+    """Left end and length of every run of months in flower, px."""
+    return [(_left(first) + 1, (last - first + 1) * _COLUMN - 2) for first, last in _runs(months)]
 
 
 def _runs(months: Sequence[int]) -> list[tuple[int, int]]:
@@ -240,28 +180,3 @@ def _runs(months: Sequence[int]) -> list[tuple[int, int]]:
         else:
             found.append((month, month))
     return found
-
-
-def _counts(planting: Planting, foot: int) -> str:
-    """How many plants are in flower; an empty hungry month is boxed."""
-    parts = [f'<text x="2" y="{foot + 13}" font-weight="700">Plants in flower</text>']
-    for bloom in planting.calendar:
-        middle = _left(bloom.month) + _COLUMN / 2
-        parts.append(
-            f'<text x="{middle:g}" y="{foot + 13}" text-anchor="middle">{len(bloom.plants)}</text>'
-        )
-        if bloom.hungry and not bloom.plants:
-            parts.append(
-                f'<rect x="{_left(bloom.month) + 1.5:g}" y="{foot + 1.5:g}" '
-                f'width="{_COLUMN - 3}" height="{_ROW - 3}" fill="none" stroke="{INK}" '
-                'stroke-width="1.5"/>'
-            )
-    return "".join(parts)
-
-
-def _key(ident: str, top: int) -> str:
-    return (
-        f'<rect x="{_NAMES}" y="{top}" width="14" height="12" fill="url(#{ident}-hungry)" '
-        f'stroke="{RULE}" stroke-width="0.5"/>'
-        f'<text x="{_NAMES + 20}" y="{top + 10}">hungry month: few flowers near</text>'
-    )

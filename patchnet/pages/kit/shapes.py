@@ -64,11 +64,6 @@ class Frame:
         )
         return whole
 
-    def lon_lat(self, centimetres: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Return longitude and latitude, shape (k, 2), as the page computes them."""
-        matrix = _powers(centimetres / self.half_cm, self.degree)
-        return np.column_stack([matrix @ np.asarray(self.lon), matrix @ np.asarray(self.lat)])
-
     def for_page(self) -> dict[str, object]:
         """Return what the page needs of it."""
         return {"half": self.half_cm, "degree": self.degree, "lon": self.lon, "lat": self.lat}

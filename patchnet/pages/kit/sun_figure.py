@@ -3,9 +3,8 @@
 import math
 
 from patchnet.pages.kit.colours import INK, RULE, STEPS
-from patchnet.pages.kit.escape import attribute, text
-from patchnet.pages.kit.numbers import MONTHS
-from patchnet.pages.map.map_words import MONTHS as LONG_MONTHS
+from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.sun.at_plot import PlotSun
 
 __all__ = ["hours_words", "sun_figure", "sun_words"]
@@ -60,7 +59,7 @@ def sun_words(sun: PlotSun) -> tuple[str, ...]:
         first, second = _about(sun.morning_hours), _about(sun.afternoon_hours)
         said.append(f"In the first half of the day it is {first}, in the second {second}.")
     there = hours_words(sun.open_hours[low])
-    said.append(f"In {LONG_MONTHS[low]} {winter}; a place in the open has {there}.")
+    said.append(f"In {MONTH_NAMES[low]} {winter}; a place in the open has {there}.")
     if sun.seat is not None:
         said.append(_SEAT[sun.seat])
     if sun.sunny_wall is not None:
@@ -78,7 +77,7 @@ def sun_words(sun: PlotSun) -> tuple[str, ...]:
     return (*said, *sun.notes)
 
 
-def sun_figure(sun: PlotSun, *, ident: str = "sun") -> str:
+def sun_figure(sun: PlotSun, *, ident: str = "sun") -> Markup:
     """Draw hours of direct sun by month as an SVG that needs nothing else.
 
     Bars with numbers are what the plot gets, the outlines behind them what a place in the open
@@ -97,24 +96,32 @@ def sun_figure(sun: PlotSun, *, ident: str = "sun") -> str:
         An ``<svg>`` element, its numbers in ``<desc>``; empty where nothing is known.
     """
     if not sun.known:
-        return ""
-    own = attribute(ident)
+        return Markup()
     most = max(*sun.open_hours, 1.0)
-    bars = "".join(
-        _bar(month, hours, there, _TALL / most)
-        for month, (hours, there) in enumerate(zip(sun.hours, sun.open_hours, strict=True))
-    )
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" class="sun-figure" role="img" '
-        f'aria-labelledby="{own}-title" aria-describedby="{own}-words" '
-        f'viewBox="0 0 {_WIDTH} {_HEIGHT}" width="{_WIDTH}" height="{_HEIGHT}" '
-        'style="max-width:100%;height:auto" '
-        f'font-family="system-ui, sans-serif" font-size="{_FONT}" fill="{INK}">'
-        f'<title id="{own}-title">Hours of direct sun a day, by month</title>'
-        f'<desc id="{own}-words">{text(_numbers(sun))}</desc>'
-        f'<text x="{_LEFT}" y="12">Hours of sun a day. Outline: a place in the open.</text>'
-        f"{bars}"
-        f'<path d="M0 {_FOOT}H{_LEFT + 12 * _COLUMN}" stroke="{INK}" fill="none"/></svg>'
+    return render(
+        "kit/sun_figure.svg",
+        ident=ident,
+        wide=_WIDTH,
+        high=_HEIGHT,
+        font=_FONT,
+        ink=INK,
+        rule=RULE,
+        tint=STEPS[-1].base,
+        words=_numbers(sun),
+        left=_LEFT,
+        foot=_FOOT,
+        bar=_BAR,
+        column=_COLUMN,
+        bars=[
+            (
+                _LEFT + month * _COLUMN + (_COLUMN - _BAR) / 2,
+                _FOOT - there * _TALL / most,
+                _FOOT - hours * _TALL / most,
+                MONTHS[month],
+                _short(hours),
+            )
+            for month, (hours, there) in enumerate(zip(sun.hours, sun.open_hours, strict=True))
+        ],
     )
 
 
@@ -136,20 +143,3 @@ def _numbers(sun: PlotSun) -> str:
     parts = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.hours, strict=True)]
     there = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.open_hours, strict=True)]
     return f"On this plot: {', '.join(parts)}. In the open: {', '.join(there)}."
-
-
-def _bar(month: int, hours: float, there: float, scale: float) -> str:
-    left = _LEFT + month * _COLUMN + (_COLUMN - _BAR) / 2
-    middle = left + _BAR / 2
-    open_top, top = _FOOT - there * scale, _FOOT - hours * scale
-    tint = STEPS[-1].base
-    # The number stands above the bar, with a paper rim where the outline would cross it.
-    return (
-        f'<rect x="{left:g}" y="{open_top:.1f}" width="{_BAR}" height="{_FOOT - open_top:.1f}" '
-        f'fill="none" stroke="{RULE}" stroke-dasharray="3 2"/>'
-        f'<rect x="{left:g}" y="{top:.1f}" width="{_BAR}" height="{_FOOT - top:.1f}" '
-        f'fill="{tint}"/>'
-        f'<text x="{middle:g}" y="{top - 4:.1f}" text-anchor="middle" font-weight="700" '
-        f'stroke="#fff" stroke-width="3" paint-order="stroke">{text(_short(hours))}</text>'
-        f'<text x="{middle:g}" y="{_FOOT + 15}" text-anchor="middle">{MONTHS[month]}</text>'
-    )

@@ -9,12 +9,16 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from patchnet.pages.kit.escape import attribute
+from patchnet.pages.kit.templates import Markup, drawn_by
 
-__all__ = ["SCALES", "Paper", "fitting_paper"]
+__all__ = ["A3", "A4", "PAPERS", "SCALES", "Paper", "SheetSize", "fitting_paper"]
 
 SCALES = (20, 25, 50, 100, 125, 200, 250, 500, 1000, 1250, 2500, 5000, 10000)
 """Scales that plans are drawn at in the trade (1 to ...)."""
+_path = drawn_by("kit/plan.svg", "path")
+_bar_and_north = drawn_by("kit/plan.svg", "bar_and_north")
+_whole = drawn_by("kit/plan.svg", "whole")
+_OVERLAP_MM = 27.0  # of a plan, so that both sheets show the place where they meet
 _BARS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
@@ -55,14 +59,11 @@ class Paper:
         turned = shapely.affinity.rotate(box, self.turn_deg, origin=(0, 0))
         return shapely.affinity.translate(turned, *self.centre)
 
-    def path(self, shape: shapely.Geometry, *, css: str, label: str = "") -> str:
+    def path(self, shape: shapely.Geometry, *, css: str, label: str = "") -> Markup:
         """A shape as an SVG path in millimetres, cut to the paper; empty if it lies outside."""
         seen = shapely.intersection(shape, self.window())
         d = "".join(self._rings(seen))
-        if not d:
-            return ""
-        title = f"<title>{attribute(label)}</title>" if label else ""
-        return f'<path class="{attribute(css)}" d="{d}">{title}</path>'
+        return _path(css, d, label) if d else Markup()
 
     def _rings(self, shape: shapely.Geometry) -> Iterable[str]:
         for part in shapely.get_parts(shape):
@@ -87,33 +88,14 @@ class Paper:
         fits = [bar for bar in _BARS if bar * 1000 / self.scale <= longest_mm]
         return max(fits, default=_BARS[0])
 
-    def bar_and_north(self, *, longest_mm: float = 50) -> str:
+    def bar_and_north(self, *, longest_mm: float = 50) -> Markup:
         """A bar scale in the lower left corner and a north arrow in the upper right one."""
         bar = self.bar_m(longest_mm)
-        mm = bar * 1000 / self.scale
-        foot = self.high_mm - 3
-        half = mm / 2
-        name = f"{bar:g} m"
-        return (
-            f'<g class="bar-scale"><title>Bar of {name}, scale 1 to {self.scale:,}</title>'
-            f'<rect class="backing" x="1" y="{foot - 6.2:.2f}" width="{mm + 12:.2f}" height="8.2"/>'
-            f'<rect class="bar full" x="3" y="{foot - 1.6:.2f}" width="{half:.2f}" height="1.6"/>'
-            f'<rect class="bar" x="{3 + half:.2f}" y="{foot - 1.6:.2f}" width="{half:.2f}" '
-            f'height="1.6"/><text x="3" y="{foot - 2.6:.2f}">0</text>'
-            f'<text x="{3 + mm:.2f}" y="{foot - 2.6:.2f}">{name}</text></g>'
-            f'<g class="north" transform="translate({self.wide_mm - 7:.2f} 9) '
-            f'rotate({self.turn_deg:.2f})"><title>North</title>'
-            '<path d="M0 -7L2.4 3L0 1L-2.4 3Z"/><text y="6.6" text-anchor="middle">N</text></g>'
-        )
+        return _bar_and_north(self, f"{bar:g} m", bar * 1000 / self.scale, self.high_mm - 3)
 
-    def svg(self, inside: str, *, title: str) -> str:
+    def svg(self, inside: Markup, *, title: str) -> Markup:
         """A whole ``<svg>`` element whose size is in millimetres, so that it prints to scale."""
-        return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="plan" role="img" '
-            f'aria-label="{attribute(title)}" width="{self.wide_mm:g}mm" '
-            f'height="{self.high_mm:g}mm" viewBox="0 0 {self.wide_mm:g} {self.high_mm:g}">'
-            f"{inside}</svg>"
-        )
+        return _whole(self, inside, title)
 
 
 def fitting_paper(
@@ -135,3 +117,26 @@ def fitting_paper(
     middle = shapely.Point((west + east) / 2, (south + north) / 2)
     centre = shapely.affinity.rotate(middle, turn_deg, origin=origin)
     return Paper((centre.x, centre.y), scale, wide_mm, high_mm, turn_deg)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSize:
+    """A size of paper on its side: its name in ISO 216, and the millimetres that a plan takes.
+
+    Beside the plan are the margins; under it its key and its title block.
+    """
+
+    name: str
+    wide_mm: float
+    high_mm: float
+
+    @property
+    def used_mm(self) -> float:
+        """Millimetres of street on a sheet: the rest is overlap."""
+        return self.wide_mm - _OVERLAP_MM
+
+
+A4 = SheetSize("A4", 277.0, 144.0)
+A3 = SheetSize("A3", 400.0, 228.0)
+PAPERS = {"a4": A4, "a3": A3}
+"""By the word of the command line."""

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from string import Template
 
 import folium
 from branca.element import Figure
@@ -12,17 +11,13 @@ from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import write_text
 from patchnet.pages.kit import colours
-from patchnet.pages.kit.escape import attribute, inside_script, json_inside_script, text
-from patchnet.pages.kit.inline import (
-    asset,
-    leaflet_script,
-    leaflet_style,
-    outside_addresses,
-    sha256,
-)
+from patchnet.pages.kit.escape import json_inside_script
+from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
+from patchnet.pages.kit.page import page, script_of
+from patchnet.pages.kit.templates import Markup, escape, render
 from patchnet.pages.map import map_words as words
 from patchnet.pages.map.additions_payload import additions_payload
-from patchnet.pages.map.figures_used import sources_html
+from patchnet.pages.map.figures_used import figures_used
 from patchnet.pages.map.payload import payload
 from patchnet.pages.map.sun_layer import SUN_SHOW, sun_layer
 from patchnet.pages.privacy import assessment_for
@@ -30,16 +25,32 @@ from patchnet.plan.additions import PlotAdditions
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.shade import SunHours
 
-__all__ = ["SVG_PLOTS", "map_page", "write_map"]
+__all__ = ["SCRIPTS", "SVG_PLOTS", "map_page", "write_map"]
 
 # Up to this many plots each is an element of its own, which a keyboard and a screen reader can
 # reach; beyond it they are painted on a canvas, which stays quick, and the table leads to them.
 SVG_PLOTS = 600
 
 OSM = "openstreetmap"
-_OSM_CREDIT = (
-    '&copy; <a href="https://www.openstreetmap.org/copyright">OpenStreetMap</a> contributors'
+SCRIPTS = (
+    "kit/script/base.js",
+    "map/script/tell.js",
+    "kit/script/decode.js",
+    "map/script/distance.js",
+    "map/script/tints.js",
+    "map/script/layers.js",
+    "map/script/sun.js",
+    "map/script/draw.js",
+    "map/script/over_ground.js",
+    "map/script/marks.js",
+    "map/script/street.js",
+    "map/script/table.js",
+    "map/script/additions.js",
+    "map/script/card.js",
+    "map/script/main.js",
 )
+"""The scripts of the page, in their order."""
+_ICON = ("2d3a78", "8c2f45")
 _TILE_ADDRESS = re.compile(r"https?://[^\s<>\"'`\\]+")
 
 
@@ -136,44 +147,27 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
-    page_script = inside_script(asset("map.js"))
-    policy = (
-        f"default-src 'none'; img-src data:{tile_host}; style-src 'unsafe-inline'; "
-        f"script-src {sha256(library)} {sha256(map_script)} {sha256(page_script)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-    heading = title if title is not None else hood.name
     privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
     if hood.withheld:
         privacy = f"{privacy} {words.LEFT_OUT} {hood.withheld}"
-    page = Template(asset("page.html")).substitute(
-        _page_words(as_svg=as_svg),
-        title=text(heading),
-        policy=attribute(policy),
-        leaflet_style=style,
-        palette=colours.css_variables(),
-        style=asset("map.css"),
-        privacy=text(_public_words(hood) if public else privacy),
-        tiles_words=f'<p class="notice">{text(words.TILES)}</p>' if tile_host else "",
-        assumptions=text(words.ASSUMPTIONS).replace(
-            "patchnet source", "<code>patchnet source</code>"
-        ),
-        shows="".join(
-            f'<option value="{attribute(key)}">{text(name)}</option>'
-            for key, name in {**words.SHOWS, **(SUN_SHOW if sun is not None else {})}.items()
-        ),
+    return page(
+        "map/map_page.html",
+        title=title if title is not None else hood.name,
+        icon=_ICON,
+        styles=[f"\n{style}\n", f"\n{colours.css_variables()}\n{asset('map/map_page.css')}\n"],
+        scripts=[library, map_script, script_of(SCRIPTS)],
+        images=tile_host,
+        w=words.PAGE,
+        map_how=words.PAGE["map_how_svg" if as_svg else "map_how_canvas"],
+        privacy=_public_words(hood) if public else privacy,
+        tiles_words=words.TILES if tile_host else "",
+        assumptions=words.ASSUMPTIONS.partition("patchnet source"),
+        shows={**words.SHOWS, **(SUN_SHOW if sun is not None else {})},
         map_box=map_box,
-        sources=sources_html(assessment.knowledge),
-        credits=_credits(hood.credits, attribution),
+        used=figures_used(assessment.knowledge),
+        credits=[*hood.credits, *([attribution] if attribution else []), words.PAGE["drawn_by"]],
         payload=json_inside_script(data),
-        library=library,
-        map_script=map_script,
-        page_script=page_script,
     )
-    left = outside_addresses(page)
-    if left:
-        raise PatchnetError(f"The page would have to fetch {', '.join(sorted(set(left)))}.")
-    return page
 
 
 def write_map(
@@ -200,7 +194,7 @@ def write_map(
     WrongUse, PatchnetError
         As :func:`map_page`.
     """
-    page = map_page(
+    made = map_page(
         assessment,
         title=title,
         tiles=tiles,
@@ -211,13 +205,13 @@ def write_map(
         additions=additions,
         progress=progress,
     )
-    write_text(path, page)
+    write_text(path, made)
     return Path(path)
 
 
 def _street_map(
     tiles: str | None, credit: str | None, *, as_svg: bool
-) -> tuple[folium.Map, str, str]:
+) -> tuple[folium.Map, str, Markup]:
     """Return folium's map and, with tiles, where they come from and their credit as HTML."""
     street_map = _StreetMap(
         tiles=None,
@@ -234,9 +228,9 @@ def _street_map(
     if tiles is None:
         if credit is not None:
             raise WrongUse("A credit for tiles was given, but no tiles.")
-        return street_map, "", ""
+        return street_map, "", Markup()
     if tiles == OSM:
-        address, attribution = "https://tile.openstreetmap.org/{z}/{x}/{y}.png", _OSM_CREDIT
+        address, attribution = "https://tile.openstreetmap.org/{z}/{x}/{y}.png", _osm_credit()
     else:
         if not _TILE_ADDRESS.fullmatch(tiles) or not all(
             part in tiles for part in ("{z}", "{x}", "{y}")
@@ -246,12 +240,16 @@ def _street_map(
                 f"https://tiles.example.org/{{z}}/{{x}}/{{y}}.png; not {tiles!r}."
             )
         address = tiles
-        attribution = _OSM_CREDIT if ".openstreetmap." in tiles else ""
-        attribution = text(credit) if credit else attribution or text(_tile_host(tiles))
+        known = _osm_credit() if ".openstreetmap." in tiles else escape(_tile_host(tiles))
+        attribution = escape(credit) if credit else known
     layer = _Tiles(tiles=address, attr=attribution, max_zoom=22, max_native_zoom=19, name="tiles")
     layer.add_to(street_map)
     host = re.sub(r"\{\w+\}", "*", "/".join(address.split("/", 3)[:3]))
     return street_map, f" {host}", attribution
+
+
+def _osm_credit() -> Markup:
+    return render("map/osm_credit.html")
 
 
 def _tile_host(address: str) -> str:
@@ -259,7 +257,7 @@ def _tile_host(address: str) -> str:
     return "Map tiles: " + address.split("/", 3)[2].removeprefix("{s}.")
 
 
-def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, str, str]:
+def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, Markup, str]:
     """Leaflet's script and style, and the map's own box and script, as folium makes them.
 
     folium's page around them (its libraries for markers, a viewport that cannot be zoomed) is
@@ -271,27 +269,13 @@ def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, str, str]:
     scripts: Mapping[str, str] = dict(street_map.default_js)
     styles: Mapping[str, str] = dict(street_map.default_css)
     try:
-        library = inside_script(leaflet_script(scripts["leaflet"]))
+        library = leaflet_script(scripts["leaflet"])
         style = leaflet_style(styles["leaflet_css"])
     except KeyError as error:
         raise PatchnetError(f"This version of folium names no {error}.") from error
-    return library, style, figure.html.render(), f"\n{figure.script.render().strip()}\n"
+    box = Markup(figure.html.render())
+    return library, style, box, f"\n{figure.script.render().strip()}\n"
 
 
 def _public_words(hood: Neighbourhood) -> str:
     return f"{words.PUBLIC} {hood.generalised} {words.LEFT_OUT} {hood.withheld}"
-
-
-def _page_words(*, as_svg: bool) -> dict[str, str]:
-    how = words.PAGE["map_how_svg" if as_svg else "map_how_canvas"]
-    escaped = {f"w_{name}": text(value) for name, value in words.PAGE.items()}
-    return {**escaped, "w_map_how": text(how)}
-
-
-def _credits(lines: Sequence[str], attribution: str) -> str:
-    """List the credits; `attribution` is that of the tiles, already HTML."""
-    items = [text(line) for line in lines]
-    if attribution:
-        items.append(attribution)
-    items.append(text(words.PAGE["drawn_by"]))
-    return "".join(f"<li>{item}</li>" for item in items)

@@ -1,5 +1,6 @@
 """The words of the map page. ``{name}`` is filled in by the page's script."""
 
+from patchnet.pages.kit.numbers import MONTH_NAMES
 from patchnet.pages.map.additions_payload import ADDITIONS_WORDS
 from patchnet.pages.map.sun_layer import SUN_WORDS
 
@@ -7,7 +8,6 @@ __all__ = [
     "ASSUMPTIONS",
     "CLASS_WORDS",
     "LEFT_OUT",
-    "MONTHS",
     "PAGE",
     "PRIVACY",
     "PRIVACY_GAPS",
@@ -16,21 +16,6 @@ __all__ = [
     "SHOWS",
     "TILES",
 ]
-
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 
 CLASS_WORDS = {
     "published": "published",
@@ -122,7 +107,7 @@ PAGE = {
 }
 
 SCRIPT: dict[str, object] = {
-    "months": list(MONTHS),
+    "months": list(MONTH_NAMES),
     "classes": CLASS_WORDS,
     "not_known": "not known",
     "not_there": "not there",

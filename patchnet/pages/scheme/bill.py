@@ -1,13 +1,16 @@
 """The bill of quantities, and what the boxes hold and weigh."""
 
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack, pounds
 from patchnet.pages.scheme.quantities import Quantity, litres_a_visit, load_of
-from patchnet.pages.scheme.tables import Raw, table_html
 
 __all__ = ["bill_html"]
 
+_total = drawn_by("scheme/bill_total.html", "total")
 
-def bill_html(pack: SchemePack) -> str:
+
+def bill_html(pack: SchemePack) -> Markup:
     """Every line with quantity, unit, rate, amount and basis; then weights."""
     rows: list[tuple[object, ...]] = [
         (
@@ -20,32 +23,27 @@ def bill_html(pack: SchemePack) -> str:
         )
         for line in pack.bill
     ]
-    rows.append((Raw("<b>Total</b>"), "", "", "", Raw(f"<b>{pounds(pack.total)}</b>"), ""))
+    rows.append((_total("Total"), "", "", "", _total(pounds(pack.total)), ""))
     budget = pack.scheme.ask.budget
     searched = sum(one.cost for one in pack.scheme.planters)
-    words = (
-        f"<p>The places were chosen with a plain estimate of box, soil and plants: "
-        f"{pounds(searched)} in all"
-        + (f", within a budget of {pounds(budget)}" if budget is not None else "")
-        + ". This bill counts what was then planned, and adds what else is needed. Not in it: "
-        "fees, insurance, signs while working, volunteers' time.</p>"
-    )
-    over = ""
-    if budget is not None and pack.total > budget:
-        over = (
-            f'<p class="notice">The bill is {pounds(pack.total - budget)} more than the budget: '
-            "build the last planters later, or find offers below the assumed rates.</p>"
-        )
-    return (
-        table_html(
+    over = budget is not None and pack.total > budget
+    return render(
+        "scheme/bill.html",
+        bill=table(
             "Bill of quantities",
             ("Item", "Quantity", "Unit", "Rate", "Amount", "Basis"),
             rows,
             css="bill",
-        )
-        + over
-        + words
-        + _weights(pack)
+        ),
+        over=pounds(pack.total - (budget or 0)) if over else "",
+        searched=pounds(searched),
+        budget="" if budget is None else pounds(budget),
+        weights=_weights(pack),
+        densities=", ".join(
+            f"{pack.knowledge.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}"
+            for kind in ("light", "loam", "check")
+        ),
+        lift=f"{pack.knowledge.scheme_figure('hand_lift_kg'):g}",
     )
 
 
@@ -59,7 +57,7 @@ def _rate(line: Quantity) -> str:
     return f"{line.rate:.0%}" if line.share else pounds(line.rate)
 
 
-def _weights(pack: SchemePack) -> str:
+def _weights(pack: SchemePack) -> Markup:
     know = pack.knowledge
     sizes = dict.fromkeys(one.site.size for one in pack.scheme.planters)
     rows = []
@@ -78,22 +76,12 @@ def _weights(pack: SchemePack) -> str:
                 f"{litres_a_visit(size, know):.0f} l",
             )
         )
-    densities = ", ".join(
-        f"{know.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}" for kind in ("light", "loam", "check")
-    )
-    return (
-        "<h3>Weight and water of one box</h3>"
-        + table_html(
-            "Weight and water",
-            (
-                "Box", "Soil", "To buy", "Empty", "Wet soil, light mix", "Wet soil, loam",
-                "Whole box, heaviest", "On the ground", "Water a visit",
-            ),
-            rows,
-            css="weights",
-        )
-        + f"<p>Wet soil reckoned at {densities} kg a cubic metre; soil to the full outside size "
-        "of the box, so that no weight is understated. Over cellars, vaults and ducts ask a "
-        f"structural engineer. Above {know.scheme_figure('hand_lift_kg'):g} kg nobody lifts alone: "
-        "boxes are placed empty and by machine.</p>"
+    return table(
+        "Weight and water",
+        (
+            "Box", "Soil", "To buy", "Empty", "Wet soil, light mix", "Wet soil, loam",
+            "Whole box, heaviest", "On the ground", "Water a visit",
+        ),
+        rows,
+        css="weights",
     )  # fmt: skip

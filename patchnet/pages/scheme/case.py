@@ -3,10 +3,10 @@
 from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
-from patchnet.pages.kit.escape import text
 from patchnet.pages.kit.numbers import figure, month_spans
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, many
-from patchnet.pages.scheme.tables import table_html
 from patchnet.pages.terminal.compare_text import change_words, pair
 
 __all__ = ["case_html"]
@@ -18,7 +18,7 @@ _HEADS = (
 )  # fmt: skip
 
 
-def case_html(pack: SchemePack) -> str:
+def case_html(pack: SchemePack) -> Markup:
     """What is won, for whom and where, worked out anew from the start without and with."""
     comparison, know = pack.scheme.comparison, pack.knowledge
     rows = [
@@ -33,21 +33,11 @@ def case_html(pack: SchemePack) -> str:
         )
         for change in comparison.groups
     ]
-    closed = [words for change in comparison.groups for words in _closed(change, pack)]
-    listed = "".join(f"<li>{text(words)}</li>" for words in closed)
-    known = pack.scheme.before.known_share
-    return (
-        "<p>The neighbourhood was worked out from the start twice, without and with the planters. "
-        "Homes are an index of room for wildlife, not a forecast of animals.</p>"
-        + table_html("Before and after", _HEADS, rows, css="case")
-        + (f"<h3>Breaks that are closed</h3><ul>{listed}</ul>" if listed else "")
-        + f"<h3>How sure</h3><p>Of each plot {known.mean():.0%} of the features are known on "
-        "average; what is not known was taken from plots of the same kind. A change is called sure "
-        "where it stays the same way if all of it were absent, and if all of it were there. "
-        "Distances and needs come from the tables, many from few studies: see the sources.</p>"
-        "<h3>How success will be measured again</h3><p>The same survey of the same plots a year "
-        "after building, compared with this state; flowers and visitors counted at each box as the "
-        "upkeep grid says; the same photographs.</p>"
+    return render(
+        "scheme/case.html",
+        table=table("Before and after", _HEADS, rows, css="case"),
+        closed=[words for change in comparison.groups for words in _closed(change, pack)],
+        known=f"{pack.scheme.before.known_share.mean():.0%}",
     )
 
 

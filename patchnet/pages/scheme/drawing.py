@@ -11,9 +11,9 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
-from patchnet.pages.kit.escape import text
-from patchnet.pages.kit.to_scale import Paper
-from patchnet.pages.scheme.paper import A4, SheetSize
+from patchnet.pages.kit.plan_parts import draw_words
+from patchnet.pages.kit.templates import Markup, drawn_by, together
+from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Street
 
@@ -29,10 +29,7 @@ __all__ = [
 
 _TICKS_MM = 18.0  # between chainage marks at least
 _STEPS_M = (5, 10, 20, 50, 100, 200)
-_HATCH = (
-    '<defs><pattern id="sight" width="2.4" height="2.4" patternUnits="userSpaceOnUse" '
-    'patternTransform="rotate(45)"><path d="M0 0V2.4" class="hatching"/></pattern></defs>'
-)
+_hatching = drawn_by("scheme/street.svg", "hatching")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,21 +80,20 @@ def across(street: Street, chainage_m: float, offset_m: float) -> shapely.Point:
 
 def label(
     paper: Paper, point: shapely.Point, words: object, *, css: str = "", dy: float = 0.9
-) -> str:
+) -> Markup:
     """Words centred on a point of the ground; nothing where it lies off the paper."""
     x, y = paper.place(point)
     if not (0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm):
-        return ""
-    spot = f'x="{x:.2f}" y="{y + dy:.2f}" text-anchor="middle"'
-    return f'<text class="{css}" {spot}>{text(words)}</text>'
+        return Markup()
+    return draw_words(css, x, y + dy, words)
 
 
 def ground_layers(
     paper: Paper, hood: Neighbourhood, street: Street, *, sight: bool = True
-) -> list[str]:
+) -> list[Markup]:
     """What is there: plots, carriageway, footways, buildings, barriers, kerbs, sight areas."""
     window = paper.window()
-    parts = [_HATCH]
+    parts = [_hatching()]
     parts += _near(paper, hood.plots, window, "plot")
     parts.append(paper.path(street.other_carriageways, css="carriageway"))
     parts.append(paper.path(street.carriageway, css="carriageway"))
@@ -117,12 +113,12 @@ def ground_layers(
 
 def _near(
     paper: Paper, table: gpd.GeoDataFrame, window: shapely.Polygon, css: str
-) -> Iterable[str]:
+) -> Iterable[Markup]:
     near = table.iloc[np.sort(table.sindex.query(window))]
     return [paper.path(shape, css=css) for shape in near.geometry]
 
 
-def chainage_marks(stretch: Stretch, street: Street) -> str:
+def chainage_marks(stretch: Stretch, street: Street) -> Markup:
     """Short lines across the road every few metres with their chainage."""
     paper = stretch.paper
     step = next((one for one in _STEPS_M if one * 1000 / paper.scale >= _TICKS_MM), _STEPS_M[-1])
@@ -135,10 +131,10 @@ def chainage_marks(stretch: Stretch, street: Street) -> str:
         ends = [across(street, here, side * half) for side in (1, -1)]
         out.append(paper.path(shapely.LineString(ends), css="tick"))
         out.append(label(paper, across(street, here, -half * 2.4), f"{here:g}", css="chainage"))
-    return "".join(out)
+    return together(out)
 
 
-def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) -> str:
+def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) -> Markup:
     """Broken lines where the next sheet goes on, with the drawing it is on."""
     out = []
     reach = stretch.paper.high_mm * stretch.paper.scale / 1000 * 0.36
@@ -148,8 +144,5 @@ def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) ->
         ends = [across(street, chainage, side * reach) for side in (1, -1)]
         out.append(stretch.paper.path(shapely.LineString(ends), css="match"))
         x, y = stretch.paper.place(ends[0])
-        out.append(
-            f'<text class="match-words" x="{x:.2f}" y="{y - 1.5:.2f}" text-anchor="middle">'
-            f"goes on: {text(drawing)}</text>"
-        )
-    return "".join(out)
+        out.append(draw_words("match-words", x, y - 1.5, f"goes on: {drawing}"))
+    return together(out)

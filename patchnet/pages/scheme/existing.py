@@ -1,12 +1,13 @@
 """The street as it is: footway widths bay by bay, and the things that stand in it."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.plan_parts import draw_line
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.scheme.drawing import (
     Stretch,
     across,
@@ -16,7 +17,7 @@ from patchnet.pages.scheme.drawing import (
     label,
     match_lines,
 )
-from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, width_words
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, many, width_words
 from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.street import Street, StreetObject, StreetSide
 from patchnet.street.site import SIDES, Basis
@@ -24,6 +25,8 @@ from patchnet.street.site import SIDES, Basis
 __all__ = ["Bay", "bays_of", "existing_html", "existing_sheets", "numbered_objects", "object_marks"]
 
 _SCALE, _FINER = 500, 250
+_ring = drawn_by("scheme/street.svg", "ring")
+_key = drawn_by("scheme/plan_sheets.html", "existing_key")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,7 @@ def numbered_objects(street: Street) -> tuple[StreetObject, ...]:
     )
 
 
-def object_marks(stretch: Stretch, street: Street) -> str:
+def object_marks(stretch: Stretch, street: Street) -> Markup:
     """Things in the street with their numbers in rings."""
     paper = stretch.paper
     parts = []
@@ -81,15 +84,10 @@ def object_marks(stretch: Stretch, street: Street) -> str:
         if not drawn:
             continue
         x, y = paper.place(one.shape.representative_point())
-        ring = ""
+        parts.append(drawn)
         if 0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm:
-            ring = (
-                f'<circle class="ring" cx="{x:.2f}" cy="{y:.2f}" r="1.55"/>'
-                f'<text class="ring-number" x="{x:.2f}" y="{y + 0.65:.2f}" '
-                f'text-anchor="middle">{number}</text>'
-            )
-        parts.append(drawn + ring)
-    return "".join(parts)
+            parts.append(_ring(x, y, number))
+    return together(parts)
 
 
 def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
@@ -102,7 +100,7 @@ def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     for at, stretch in enumerate(stretches):
         before = f"drawing {first + at - 1}" if at else ""
         after = f"drawing {first + at + 1}" if at + 1 < len(stretches) else ""
-        drawn = "".join(
+        drawn = together(
             [
                 *ground_layers(stretch.paper, pack.scheme.neighbourhood, street),
                 chainage_marks(stretch, street),
@@ -112,23 +110,14 @@ def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
             ]
         )
         name = f"Existing street, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
-        sheets.append(Sheet(name, stretch.paper, drawn, _KEY))
+        sheets.append(Sheet(name, stretch.paper, drawn, _key()))
     return sheets
 
 
-_KEY = (
-    "Figures behind the footway: narrowest width of the bay in metres (meas. measured, map from "
-    "the map, ? measure this; a dash where the map has no footway); "
-    '<span class="sample sight-sample"></span> must stay free to be seen over; numbers in rings: '
-    "things in the street, listed in the table after the sheets; small figures along the road: "
-    "chainage in metres."
-)
-
-
-def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> str:
+def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> Markup:
     middle = (bay.start_m + bay.stop_m) / 2
     if not stretch.has(middle):
-        return ""
+        return Markup()
     side = street.left if bay.side == "left" else street.right
     sign = 1 if bay.side == "left" else -1
     paper_m = stretch.paper.scale / 1000
@@ -144,10 +133,8 @@ def _bay_mark(stretch: Stretch, street: Street, bay: Bay) -> str:
         foot = across(street, end, sign * (widest + 0.8 * paper_m))
         tip = across(street, end, sign * (widest + 3.2 * paper_m))
         one, two = stretch.paper.place(foot), stretch.paper.place(tip)
-        parts.append(
-            f'<path class="bay-end" d="M{one[0]:.2f} {one[1]:.2f}L{two[0]:.2f} {two[1]:.2f}"/>'
-        )
-    return "".join(parts)
+        parts.append(draw_line("bay-end", f"M{one[0]:.2f} {one[1]:.2f}L{two[0]:.2f} {two[1]:.2f}"))
+    return together(parts)
 
 
 def _edge(side: StreetSide, bay: Bay) -> float:
@@ -159,61 +146,42 @@ def _edge(side: StreetSide, bay: Bay) -> float:
     return 0.0
 
 
-def existing_html(pack: SchemePack) -> str:
+def existing_html(pack: SchemePack) -> Markup:
     """Tables of the bays and of the things in the street."""
     street = pack.scheme.street
     bays = bays_of(street, pack.knowledge.scheme_figure("bay_m"))
     count = math.ceil(len(bays) / 2)
-    rows = "".join(_bay_row(left, right) for left, right in zip(bays, bays[count:], strict=False))
     unknown = sum(bay.there and bay.width_m is None for bay in bays)
-    said = (
-        f"<p><strong>{unknown} bay{'s' if unknown != 1 else ''} without a known width: measure "
-        "these before anything is decided.</strong></p>"
-        if unknown
-        else ""
-    )
-    return (
-        f"<h3>Footway widths</h3>{said}<p>The narrowest width in each bay. Left and right as seen "
-        "along the chainage.</p>"
-        '<div class="wide" tabindex="0" role="group" aria-label="Footway widths">'
-        '<table><thead><tr><th scope="col">Chainage</th><th scope="col">Left</th>'
-        f'<th scope="col">Right</th></tr></thead><tbody>{rows}</tbody></table></div>'
-        + _objects(street)
-    )
-
-
-def _bay_row(left: Bay, right: Bay) -> str:
-    return (
-        f'<tr><th scope="row">{left.start_m:g} to {left.stop_m:.0f} m</th>'
-        f"<td>{text(left.words)}</td><td>{text(right.words)}</td></tr>"
+    return render(
+        "scheme/existing.html",
+        unknown=many(unknown, "bay") if unknown else "",
+        bays=table(
+            "Footway widths",
+            ("Chainage", "Left", "Right"),
+            [
+                (f"{left.start_m:g} to {left.stop_m:.0f} m", left.words, right.words)
+                for left, right in zip(bays, bays[count:], strict=False)
+            ],
+        ),
+        things=_objects(street),
+        things_known=street.objects_known,
     )
 
 
-def _objects(street: Street) -> str:
-    things: Sequence[StreetObject] = numbered_objects(street)
-    if not things:
-        words = (
-            "Nothing is recorded in the street."
-            if street.objects_known
-            else "Nobody has recorded what stands in the street: walk it and list covers, "
-            "hydrants, cabinets, lamp columns, signs, trees, doors and bus stops."
+def _objects(street: Street) -> Markup:
+    rows = [
+        (
+            number,
+            f"{one.kind.name} ({one.name})" if one.name else one.kind.name,
+            _span(one),
+            " and ".join(one.sides) or "in the road",
+            "from the map" if one.known_size else "place from the map, size assumed",
         )
-        return f"<h3>Things in the street</h3><p>{words}</p>"
-    rows = "".join(
-        f'<tr><th scope="row">{number}</th><td>{text(one.kind.name)}'
-        f"{text(f' ({one.name})' if one.name else '')}</td><td>{text(_span(one))}</td>"
-        f"<td>{text(' and '.join(one.sides) or 'in the road')}</td>"
-        f"<td>{'from the map' if one.known_size else 'place from the map, size assumed'}</td></tr>"
-        for number, one in enumerate(things, 1)
-    )
-    heads = "".join(
-        f'<th scope="col">{head}</th>' for head in ("No.", "What", "Chainage", "Side", "Basis")
-    )
-    return (
-        "<h3>Things in the street</h3>"
-        '<div class="wide" tabindex="0" role="group" aria-label="Things in the street">'
-        f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
-    )
+        for number, one in enumerate(numbered_objects(street), 1)
+    ]
+    if not rows:
+        return Markup()
+    return table("Things in the street", ("No.", "What", "Chainage", "Side", "Basis"), rows)
 
 
 def _span(one: StreetObject) -> str:

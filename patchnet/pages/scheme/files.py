@@ -10,11 +10,12 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 
-from patchnet.base.write import fixed_date
 from patchnet.core.errors import CannotWrite
+from patchnet.core.fault_list import FaultList
 from patchnet.core.files import OwnFolder
+from patchnet.core.geopackage import OutLayer, fill_geopackage
+from patchnet.core.table import read_table
 from patchnet.pages.files.export import Form, plot_features, write_layers
 from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
@@ -34,7 +35,7 @@ __all__ = [
 ]
 
 SCHEME_STREET = "neighbourhood.gpkg"
-"""The street with the planters as plots, as `patchnet.ground.read_neighbourhood` reads it."""
+"""The street with the planters as plots, as `patchnet.read_neighbourhood` reads it."""
 SCHEME_FILES = (
     "report.html", "map.html", "change.html", "planters.csv", "planters.geojson", "scheme.gpkg",
     SCHEME_STREET,
@@ -66,8 +67,8 @@ def planters_by_place(hood: Neighbourhood, folder: Path) -> Neighbourhood:
     table = folder / "planters.csv"
     if not table.is_file():
         return hood
-    with table.open(encoding="utf-8-sig", newline="") as rows:
-        places = {row["planter"]: row["place"] for row in csv.DictReader(rows)}
+    rows = read_table(table, FaultList(), known=("planter", "place")).records()
+    places = {row["planter"]: row["place"] for _, row in rows}
     plots = hood.plots.rename(index=places)
     features = hood.features.assign(plot=hood.features["plot"].replace(places))
     answers = replace(hood.answers, plots=plots.index)
@@ -148,11 +149,14 @@ def _made(name: str, pack: SchemePack, tables: Mapping[str, gpd.GeoDataFrame]) -
     with tempfile.TemporaryDirectory(prefix="patchnet-") as folder:
         path = Path(folder) / name
         if name == SCHEME_STREET:
-            _write_neighbourhood(tables, path, pack.credits)
+            layers = [
+                OutLayer(one, table.reset_index(drop=True), pack.credits)
+                for one, table in tables.items()
+            ]
+            fill_geopackage(path, layers)
         else:
             form: Form = "geojson" if name.endswith(".geojson") else "gpkg"
-            with fixed_date():
-                write_layers(tables, path, form=form, credit_lines=pack.credits)
+            write_layers(tables, path, form=form, credit_lines=pack.credits)
         return path.read_bytes()
 
 
@@ -180,20 +184,3 @@ def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:
     }
     layers |= {name: table for name, table in others.items() if table is not None and len(table)}
     return layers
-
-
-def _write_neighbourhood(
-    tables: Mapping[str, gpd.GeoDataFrame], path: Path, credit_lines: tuple[str, ...]
-) -> None:
-    with fixed_date():
-        for name, table in tables.items():
-            kinds = set(table.geom_type)
-            pyogrio.write_dataframe(
-                table.reset_index(drop=True),
-                path,
-                driver="GPKG",
-                layer=name,
-                append=path.exists(),
-                geometry_type=kinds.pop() if len(kinds) == 1 else "Unknown",
-                layer_metadata={"credits": "; ".join(credit_lines)} if credit_lines else None,
-            )

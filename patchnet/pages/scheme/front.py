@@ -2,13 +2,12 @@
 
 from collections import Counter
 
-from patchnet.pages.kit.escape import text
 from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.table import blank, table
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, width_words
-from patchnet.pages.scheme.plan_sheets import blank
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
-from patchnet.pages.scheme.tables import table_html
 from patchnet.pages.terminal.compare_text import hardly, signed
 from patchnet.scheme.planter_scheme import Scheme
 from patchnet.street.site import Verdict
@@ -28,36 +27,29 @@ _NAMED = 3
 _SHORT = {"fits": "met", "ask": "ask", "measure": "measure", "no": "refused"}
 
 
-def front_html(pack: SchemePack) -> str:
+def front_html(pack: SchemePack) -> Markup:
     """The front page: what it is, of whom, and what it is not."""
     told, street = pack.told, pack.scheme.street
     rows = (
-        ("Street", text(street.name)),
+        ("Street", street.name),
         ("Planters", str(len(pack.scheme.planters))),
-        ("Proposed by", blank(told.by, of="who proposes it")),
-        ("Answers day and night", blank(told.contact, of="name and number")),
-        ("Date", blank(told.date, of="date")),
-        ("Revision", blank("", of="revision")),
-        ("Status", text(told.status)),
-        ("Map used", text(pack.scheme.neighbourhood.name)),
+        ("Proposed by", told.by or blank("who proposes it")),
+        ("Answers day and night", told.contact or blank("name and number")),
+        ("Date", told.date or blank("date")),
+        ("Revision", blank("revision")),
+        ("Status", told.status),
+        ("Map used", pack.scheme.neighbourhood.name),
     )
-    listed = "".join(f"<div><dt>{name}</dt><dd>{words}</dd></div>" for name, words in rows)
-    notes = [*pack.scheme.notes, *street.notes]
-    said = "".join(f"<li>{text(note)}</li>" for note in dict.fromkeys(notes))
-    return (
-        f'<header class="front"><p class="kind">Scheme report for the highway authority</p>'
-        f'<h1>{text(pack.title)}</h1><p class="notice"><strong>{NOT_A_PERMISSION}</strong> '
-        "Nothing may be placed before the authority and the people in front of whose premises "
-        "it stands have agreed in writing.</p>"
-        f'<dl class="facts">{listed}</dl>'
-        + (f"<h2>Read this first</h2><ul>{said}</ul>" if said else "")
-        + "<p>Every figure says where it comes from: <em>measured</em> in the street, taken "
-        "<em>from the map</em>, or <em>assumed</em>. What nobody knows is marked "
-        "<em>measure this</em>.</p></header>"
+    return render(
+        "scheme/front.html",
+        title=pack.title,
+        not_a_permission=NOT_A_PERMISSION,
+        facts=rows,
+        notes=list(dict.fromkeys([*pack.scheme.notes, *street.notes])),
     )
 
 
-def summary_html(pack: SchemePack) -> str:
+def summary_html(pack: SchemePack) -> Markup:
     """Aim, street, planters, cost, who maintains, and what is asked of the council."""
     scheme, know = pack.scheme, pack.knowledge
     litres = sum(litres_a_visit(one.site.size, know) for one in scheme.planters)
@@ -81,15 +73,12 @@ def summary_html(pack: SchemePack) -> str:
         ("Water", water),
         ("What is asked of the council", asked),
     )
-    listed = "".join(f"<div><dt>{name}</dt><dd>{text(words)}</dd></div>" for name, words in items)
-    return (
-        f'<section class="summary"><h2>Summary</h2><p class="lead">{text(_in_short(scheme))}</p>'
-        f'<dl class="facts">{listed}</dl>'
-        f"<h3>The planters at a glance</h3>{_glance(pack)}</section>"
+    return render(
+        "scheme/summary.html", in_short=_in_short(scheme), facts=items, glance=_glance(pack)
     )
 
 
-def _glance(pack: SchemePack) -> str:
+def _glance(pack: SchemePack) -> Markup:
     rows = [
         (
             one.plot,
@@ -111,7 +100,7 @@ def _glance(pack: SchemePack) -> str:
         "Planting",
         "Keeper",
     )
-    return table_html("The planters at a glance", heads, rows, css="glance")
+    return table("The planters at a glance", heads, rows, css="glance")
 
 
 def _in_short(scheme: Scheme) -> str:

@@ -7,7 +7,7 @@ from functools import cached_property
 import pyproj
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.scheme.paper import A4, SheetSize
+from patchnet.pages.kit.to_scale import A4, SheetSize
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
 from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme

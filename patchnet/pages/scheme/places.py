@@ -2,8 +2,9 @@
 
 from collections import Counter
 
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack
-from patchnet.pages.scheme.tables import table_html
 from patchnet.street import Finding, Site
 
 __all__ = ["places_html", "reason_words", "reasons_of", "refusals"]
@@ -45,7 +46,7 @@ def refusals(sites: tuple[Site, ...]) -> dict[str, int]:
     return dict(sorted(counts.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
-def places_html(pack: SchemePack) -> str:
+def places_html(pack: SchemePack) -> Markup:
     """Counts by rule, then one line a place."""
     scheme = pack.scheme
     used = {one.site.key for one in scheme.planters}
@@ -60,16 +61,13 @@ def places_html(pack: SchemePack) -> str:
         )
         for site in left
     ]
-    return (
-        "<p>Letter and figures of a place: side and chainage. No: refused, perhaps by several "
-        "rules. Open: could be used and was not chosen. The same stands in the "
-        "layer <code>sites</code> of scheme.gpkg.</p>"
-        + (
-            table_html("Refused by rule", ("Rule", "Places refused"), counts, css="counts")
-            if counts
-            else ""
-        )
-        + table_html(
+    refused = ""
+    if counts:
+        refused = table("Refused by rule", ("Rule", "Places refused"), counts, css="counts")
+    return render(
+        "scheme/places.html",
+        counts=refused,
+        table=table(
             "Places not used", ("Place", "Box tried", "Verdict", "Reasons"), rows, css="places"
-        )
+        ),
     )

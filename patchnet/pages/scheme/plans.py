@@ -5,8 +5,9 @@ import math
 import shapely
 import shapely.affinity
 
-from patchnet.pages.kit.escape import text
-from patchnet.pages.kit.to_scale import Paper
+from patchnet.pages.kit.plan_parts import draw_circle
+from patchnet.pages.kit.templates import Markup, drawn_by, together
+from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
 from patchnet.pages.scheme.drawing import (
     Stretch,
     chainage_marks,
@@ -17,7 +18,6 @@ from patchnet.pages.scheme.drawing import (
 )
 from patchnet.pages.scheme.existing import object_marks
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
-from patchnet.pages.scheme.paper import A4, SheetSize
 from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Site, Street
@@ -29,6 +29,7 @@ _FINE, _PLAIN = 100, 200
 _FINE_SHEETS = 3  # sheets at 1:100 at most; longer streets are drawn at 1:200
 _AROUND_M = 60.0  # of neighbourhood shown round the street
 _LETTER_MM = 1.8  # of paper for a letter of a street name, about
+_key = drawn_by("scheme/plan_sheets.html", "proposal_key")
 
 
 def location_sheet(pack: SchemePack) -> Sheet:
@@ -57,7 +58,7 @@ def location_sheet(pack: SchemePack) -> Sheet:
     parts.append(paper.path(street.line, css="chosen-road", label=street.name))
     for planter in pack.scheme.planters:
         x, y = paper.place(planter.site.centre)
-        parts.append(f'<circle class="dot" cx="{x:.2f}" cy="{y:.2f}" r="1.1"/>')
+        parts.append(draw_circle("dot", x, y, 1.1))
     for words, point in (("start, 0 m", 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
         where = street.line.interpolate(point, normalized=True)
         parts.append(label(paper, where, words, css="halo end", dy=-1.6))
@@ -65,8 +66,8 @@ def location_sheet(pack: SchemePack) -> Sheet:
     parts.append(label(paper, middle, street.name, css="halo street-name", dy=5.0))
     ends = [street.line.interpolate(share, normalized=True) for share in (0.0, 1.0)]
     where = "; ".join(f"{one.x:.1f} E {one.y:.1f} N" for one in ends)
-    key = f"Heavy line: the street of the scheme, from {text(where)}. Dots: planters. North is up."
-    return Sheet("Location plan", paper, "".join(parts), key)
+    key = f"Heavy line: the street of the scheme, from {where}. Dots: planters. North is up."
+    return Sheet("Location plan", paper, together(parts), key)
 
 
 def proposal_scale(street: Street, size: SheetSize = A4) -> int:
@@ -90,7 +91,7 @@ def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
         before, after = (
             f"drawing {number[other]}" if other in number else "" for other in (at - 1, at + 1)
         )
-        drawn = "".join(
+        drawn = together(
             [
                 *ground_layers(stretch.paper, scheme.neighbourhood, scheme.street),
                 chainage_marks(stretch, scheme.street),
@@ -100,7 +101,7 @@ def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
             ]
         )
         name = f"Proposal plan, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
-        sheets.append(Sheet(name, stretch.paper, drawn, _KEY))
+        sheets.append(Sheet(name, stretch.paper, drawn, _key()))
     return sheets
 
 
@@ -110,18 +111,7 @@ def _drawn_on(stretch: Stretch, pack: SchemePack) -> list[PlacedPlanter]:
     return [one for one in pack.scheme.planters if window.intersects(one.site.polygon)]
 
 
-_KEY = (
-    '<span class="sample box-sample"></span> planter, with its number; '
-    '<span class="sample spread-sample"></span> full-grown plants; '
-    '<span class="sample sight-sample"></span> must stay free to be seen over; '
-    "figure beside a planter: walking width left in metres, to the full-grown plants "
-    "(meas. measured, map from the map, ass. assumed, ? measure this); numbers in rings: things in "
-    "the street, listed with the existing footway; small figures along the road: chainage in m. "
-    "Stretches without a planter are drawn with the existing street only."
-)
-
-
-def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
+def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> Markup:
     """A planter with its plants, its number on the road side and the width left on the other."""
     paper, site = stretch.paper, planter.site
     grown = shapely.buffer(site.polygon, site.size.spread_m, join_style="mitre", cap_style="square")
@@ -153,7 +143,7 @@ def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> str:
     parts.append(label(paper, out(behind), mark, css="halo clear-width"))
     front = -(half + site.offset_m + 2.4 * paper.scale / 1000)
     parts.append(label(paper, out(front), planter.plot, css="halo planter-name"))
-    return "".join(parts)
+    return together(parts)
 
 
 def _outward(site: Site) -> tuple[float, float]:

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 
-from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, width_words
-from patchnet.pages.scheme.tables import table_html
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Finding
 
@@ -17,9 +17,9 @@ _HEADS = (
 )  # fmt: skip
 
 
-def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> str:
+def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
     """The setting-out table: where every planter stands and what is left to walk in."""
-    return table_html(
+    return table(
         "Setting out",
         _HEADS,
         [
@@ -46,7 +46,7 @@ def _size(planter: PlacedPlanter) -> str:
     return f"{size.length_m:g} x {size.width_m:g} x {size.height_m:g} m"
 
 
-def findings_html(pack: SchemePack) -> str:
+def findings_html(pack: SchemePack) -> Markup:
     """What every rule says of every planter: what is open first, then what is kept."""
     blocks = []
     for one in pack.scheme.planters:
@@ -62,18 +62,21 @@ def findings_html(pack: SchemePack) -> str:
             for each in order
         ]
         blocks.append(
-            f'<section class="planter"><h3>{text(one.plot)}: {one.site.side} side, '
-            f"{one.site.chainage_m:.1f} m (place {text(one.site.key)}), "
-            f"{VERDICT_WORDS[one.site.verdict]}</h3>"
-            + table_html(
-                f"Rules at {one.plot}",
-                ("Rule", "Verdict", "What was found", "Figure and limit", "Basis"),
-                rows,
-                css="findings",
-            )
-            + "</section>"
+            {
+                "name": one.plot,
+                "side": one.site.side,
+                "chainage": f"{one.site.chainage_m:.1f}",
+                "place": one.site.key,
+                "verdict": VERDICT_WORDS[one.site.verdict],
+                "table": table(
+                    f"Rules at {one.plot}",
+                    ("Rule", "Verdict", "What was found", "Figure and limit", "Basis"),
+                    rows,
+                    css="findings",
+                ),
+            }
         )
-    return "".join(blocks)
+    return render("scheme/planters.html", planters=blocks)
 
 
 def limit_words(finding: Finding) -> str:

@@ -1,12 +1,11 @@
 """The scheme report: one HTML file in the order in which a council officer reads it."""
 
-from string import Template
+from dataclasses import dataclass
 
-from patchnet.core.errors import PatchnetError
-from patchnet.pages.kit.escape import text
-from patchnet.pages.kit.inline import asset, outside_addresses
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE
-from patchnet.pages.kit.sheet import sheet
+from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.bill import bill_html
 from patchnet.pages.scheme.case import case_html
 from patchnet.pages.scheme.duties import permissions_html, risks_html
@@ -25,6 +24,8 @@ from patchnet.pages.scheme.upkeep import upkeep_html
 
 __all__ = ["scheme_report"]
 
+_NEW = "part new-page"
+
 
 def scheme_report(pack: SchemePack) -> str:
     """Return the report as HTML text; it needs no scripts and asks the network for nothing.
@@ -38,20 +39,19 @@ def scheme_report(pack: SchemePack) -> str:
         If anything in it would be fetched.
     """
     sheets = _sheets(pack)
-    body = Template(asset("scheme.html")).substitute(
-        foot=NOT_A_PERMISSION,
+    location, existing, proposed = sheets
+    style = f"{asset('scheme/report.css')}@page sheet {{ size: {pack.paper.name} landscape; }}\n"
+    return sheet(
+        "scheme/report.html",
+        title=pack.title,
+        style=style + CALENDAR_STYLE,
         front=front_html(pack),
-        drawings=_register(sheets),
+        drawings=(location, *existing, *proposed),
         summary=summary_html(pack),
-        parts="".join(_parts(pack, sheets)),
-        credits=text(" ".join(pack.credits)),
+        parts=_parts(pack, sheets),
+        foot=NOT_A_PERMISSION,
+        credits=" ".join(pack.credits),
     )
-    style = f"{asset('scheme.css')}@page sheet {{ size: {pack.paper.name} landscape; }}\n"
-    page = sheet(title=pack.title, style=style + CALENDAR_STYLE, body=body)
-    left = outside_addresses(page)
-    if left:
-        raise PatchnetError(f"The report would have to fetch {', '.join(sorted(set(left)))}.")
-    return page
 
 
 def _sheets(pack: SchemePack) -> tuple[Sheet, list[Sheet], list[Sheet]]:
@@ -60,52 +60,44 @@ def _sheets(pack: SchemePack) -> tuple[Sheet, list[Sheet], list[Sheet]]:
     return location_sheet(pack), existing, proposal_sheets(pack, first=2 + len(existing))
 
 
-def _register(sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> str:
-    """The list of drawings."""
-    location, existing, proposed = sheets
-    rows = "".join(
-        f'<li><a href="#drawing-{number}">{text(sheet.name)}</a>, 1:{sheet.paper.scale:,}</li>'
-        for number, sheet in enumerate((location, *existing, *proposed), 1)
-    )
-    return f'<section class="register"><h2>Drawings</h2><ol>{rows}</ol></section>'
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the report under its heading; without a name it is a drawing."""
+
+    name: str | None
+    inside: Markup
+    css: str = "part"
 
 
-def _parts(pack: SchemePack, sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> list[str]:
+def _parts(pack: SchemePack, sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> list[Part]:
     location, existing, proposed = sheets
     every = (location, *existing, *proposed)
     drawn = [
-        sheet_html(sheet, pack, number=number, of=len(every))
-        for number, sheet in enumerate(every, 1)
+        Part(None, sheet_html(one, pack, number=number, of=len(every)))
+        for number, one in enumerate(every, 1)
     ]
     return [
-        f'<h2 class="said">Plans</h2>{drawn[0]}',
-        *drawn[1 : 1 + len(existing)],
-        _part("Existing street", existing_html(pack), new=True),
+        *drawn[: 1 + len(existing)],
+        Part("Existing street", existing_html(pack), _NEW),
         *drawn[1 + len(existing) :],
-        _part(
+        Part(
             "Setting out",
-            f"<p>Coordinates of the middle of each box in {text(pack.crs_name)}; chainage along "
-            "the middle of the road from its start; kerb offset to the near face; walking width at "
-            "the worst point, to the full-grown plants.</p>"
-            f"{setting_out(pack.scheme.planters, pack)}"
-            "<p>Photographs, to be added: at each planter one each way along the footway, with a "
-            "tape across it at the place of the box. No people, no number plates.</p>",
-            new=True,
+            render(
+                "scheme/setting_out.html",
+                crs=pack.crs_name,
+                table=setting_out(pack.scheme.planters, pack),
+            ),
+            _NEW,
         ),
-        _part("Typical section", section_html(pack)),
-        _part("What the street rules say of each planter", findings_html(pack)),
-        _part("Plant schedule", schedule_html(pack), new=True),
-        _part("Bill of quantities", bill_html(pack), new=True),
-        _part("Upkeep", upkeep_html(pack), new=True),
-        _part("Risk sheet", risks_html(pack), new=True),
-        _part("Permissions and consultees", permissions_html(pack), new=True),
-        _part("Phasing", phasing_html(pack), new=True),
-        _part("The ecological case", case_html(pack), keep=True),
-        _part("Places not used", places_html(pack)),
-        _part("Sources", sources_html(pack)),
+        Part("Typical section", section_html(pack)),
+        Part("What the street rules say of each planter", findings_html(pack)),
+        Part("Plant schedule", schedule_html(pack), _NEW),
+        Part("Bill of quantities", bill_html(pack), _NEW),
+        Part("Upkeep", upkeep_html(pack), _NEW),
+        Part("Risk sheet", risks_html(pack), _NEW),
+        Part("Permissions and consultees", permissions_html(pack), _NEW),
+        Part("Phasing", phasing_html(pack), _NEW),
+        Part("The ecological case", case_html(pack), "part keep"),
+        Part("Places not used", places_html(pack)),
+        Part("Sources", sources_html(pack)),
     ]
-
-
-def _part(name: str, inside: str, *, new: bool = False, keep: bool = False) -> str:
-    css = "part new-page" if new else "part keep" if keep else "part"
-    return f'<section class="{css}"><h2>{text(name)}</h2>{inside}</section>'

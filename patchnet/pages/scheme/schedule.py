@@ -1,15 +1,16 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.escape import text
-from patchnet.pages.kit.numbers import month_spans
+from patchnet.pages.kit.numbers import MONTH_NAMES, month_spans
 from patchnet.pages.kit.planting_calendar import calendar_figure
-from patchnet.pages.map.map_words import MONTHS
+from patchnet.pages.kit.table import table
+from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.plants import PlantGroup
-from patchnet.pages.scheme.tables import Raw, table_html
 
 __all__ = ["schedule_html"]
+
+_latin = drawn_by("scheme/latin.html", "latin")
 
 _HEADS = (
     "Plant", "Latin name", "In one", "In all", "Flowers", "Height", "Spread", "Light", "Native",
@@ -17,21 +18,15 @@ _HEADS = (
 )  # fmt: skip
 
 
-def schedule_html(pack: SchemePack) -> str:
+def schedule_html(pack: SchemePack) -> Markup:
     """One table for every kind of planter, and its year in flower."""
-    blocks = [_group(group, pack.knowledge) for group in pack.groups]
-    return (
-        "<p>Left out: plants poisonous to children or dogs, trees, plants that the law keeps out "
-        "or that spread into the wild, and what grows larger than a street planter. How sunny each "
-        "place is was not measured: look before you order. Buy peat-free plants grown in this "
-        "country, free of pests.</p>" + "".join(blocks)
+    return render(
+        "scheme/schedule.html", groups=[_group(group, pack.knowledge) for group in pack.groups]
     )
 
 
-def _group(group: PlantGroup, knowledge: Knowledge) -> str:
+def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
     count = len(group.planters)
-    names = ", ".join(one.plot for one in group.planters)
-    size = group.size
     rows = []
     for key, number in group.numbers.items():
         plant = knowledge.plants[key]
@@ -39,7 +34,7 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> str:
         rows.append(
             (
                 plant.name,
-                Raw(f"<i>{text(plant.latin)}</i>"),
+                _latin(plant.latin),
                 number,
                 number * count,
                 month_spans(plant.flower_months) if plant.flower_months else "does not matter",
@@ -50,19 +45,19 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> str:
                 hazard or "none known",
             )
         )
-    table = table_html(f"Planting {group.letter}", _HEADS, rows, css="plants")
-    return (
-        f'<section class="planting"><h3>Planting {group.letter}: {text(group.recipe.name)} '
-        f"({text(size.name)}, {size.soil_depth_m * 100:.0f} cm of soil)</h3>"
-        f"<p>{text(group.recipe.words)}. For {text(names)}.</p>"
-        + (table if rows else "<p>No plant of the tables fits here.</p>")
-        + _notes(group, knowledge)
-        + calendar_figure(group.planting, knowledge)
-        + "</section>"
-    )
+    return {
+        "letter": group.letter,
+        "recipe": group.recipe,
+        "size": group.size,
+        "depth": f"{group.size.soil_depth_m * 100:.0f}",
+        "names": ", ".join(one.plot for one in group.planters),
+        "table": table(f"Planting {group.letter}", _HEADS, rows, css="plants") if rows else "",
+        "notes": _notes(group, knowledge),
+        "calendar": calendar_figure(group.planting, knowledge),
+    }
 
 
-def _notes(group: PlantGroup, knowledge: Knowledge) -> str:
+def _notes(group: PlantGroup, knowledge: Knowledge) -> list[str]:
     planting = group.planting
     notes = [
         f"{knowledge.features[feature].name}: no plant of the tables both fits a street planter "
@@ -72,11 +67,11 @@ def _notes(group: PlantGroup, knowledge: Knowledge) -> str:
     ]
     short = (*planting.uncovered, *planting.no_room)
     if short:
-        months = ", ".join(MONTHS[month - 1] for month in sorted(short))
+        months = ", ".join(MONTH_NAMES[month - 1] for month in sorted(short))
         notes.append(f"Hungry months that stay without flowers: {months}.")
     if planting.also_fit:
         names = ", ".join(knowledge.plants[key].name for key in planting.also_fit[:8])
         notes.append(f"Where one cannot be had, these fit too: {names}.")
     if not planting.exact:
         notes.append("The choice is good but not proved best.")
-    return "".join(f"<p>{text(note)}</p>" for note in notes)
+    return notes

@@ -1,6 +1,7 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
-from patchnet.pages.kit.escape import text
+from patchnet.pages.kit.plan_parts import draw_line, draw_rect, draw_words
+from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.pack import SchemePack, centimetres
 from patchnet.scheme.planter_scheme import PlacedPlanter
@@ -15,6 +16,7 @@ _HEADROOM_M = 1.9  # of air drawn above the footway
 _UNKNOWN_M = 2.0  # of walking width drawn, broken, where nobody knows it
 _FOOT_MM = 30.0  # mm below the footway: bed and dimensions
 _LEFT_MM, _BED_MM, _STONE_MM, _WALL_MM = 2.0, 3.5, 4.0, 0.8  # mm of paper, for the eye only
+_bar_scale = drawn_by("scheme/section.svg", "bar_scale")
 _GROWN = 0.75  # metres of bow over the box that stand for the plants
 
 
@@ -28,12 +30,14 @@ def sections_of(pack: SchemePack) -> tuple[PlacedPlanter, ...]:
     return tuple(chosen)
 
 
-def section_html(pack: SchemePack) -> str:
+def section_html(pack: SchemePack) -> Markup:
     """A section for each side, through the planter that leaves least to walk in."""
-    return "".join(_section(one, pack) for one in sections_of(pack))
+    return render(
+        "scheme/section.html", sections=[_section(one, pack) for one in sections_of(pack)]
+    )
 
 
-def _section(planter: PlacedPlanter, pack: SchemePack) -> str:
+def _section(planter: PlacedPlanter, pack: SchemePack) -> dict[str, object]:
     site, size = planter.site, planter.site.size
     clear = _UNKNOWN_M if site.clear_m is None else site.clear_m
     least = site.offset_m + size.width_m + size.spread_m + clear
@@ -44,13 +48,8 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> str:
     high = _HEADROOM_M * mm + _FOOT_MM
     paper = Paper((0.0, 0.0), scale, round(total * mm + 4, 2), round(high, 2))
     drawn = _drawing(planter, pack, clear, footway, mm)
-    bar = paper.bar_m(40) * mm
-    scale_bar = (
-        f'<g class="bar-scale"><rect class="bar full" x="2" y="2" width="{bar / 2:.2f}" '
-        f'height="1.6"/><rect class="bar" x="{2 + bar / 2:.2f}" y="2" width="{bar / 2:.2f}" '
-        f'height="1.6"/><text x="2" y="7">0</text><text x="{2 + bar:.2f}" y="7" '
-        f'text-anchor="middle">{paper.bar_m(40):g} m</text></g>'
-    )
+    bar = paper.bar_m(40)
+    scale_bar = _bar_scale(bar * mm, f"{bar:g} m")
     title = f"Section through {planter.plot}, 1 to {scale}"
     unknown = (
         " The walking width is not known and is drawn broken: measure it."
@@ -60,19 +59,23 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> str:
     kerb = pack.scheme.street.side(site.side).kerb_basis
     upstand = pack.knowledge.scheme_figure("kerb_upstand_m") * 1000
     basis = f"Walking width {site.clear_basis}" if site.clear_m is not None else "Not measured"
-    return (
-        f'<figure class="section"><div class="drawing" tabindex="0" role="group" '
-        f'aria-label="{text(title)}">{paper.svg(drawn + scale_bar, title=title)}</div>'
-        f"<figcaption>Section through {text(planter.plot)} at {site.chainage_m:.1f} m, "
-        f"{site.side} side, 1:{scale} printed at full size: the place on this side that leaves "
-        f"least to walk in. {basis}; kerb {kerb}, its upstand assumed ({upstand:g} mm); what is "
-        f"behind the footway is not drawn.{unknown}</figcaption></figure>"
-    )
+    return {
+        "title": title,
+        "drawn": paper.svg(drawn + scale_bar, title=title),
+        "plot": planter.plot,
+        "chainage": f"{site.chainage_m:.1f}",
+        "side": site.side,
+        "scale": scale,
+        "basis": basis,
+        "kerb": kerb,
+        "upstand": f"{upstand:g}",
+        "unknown": unknown,
+    }
 
 
 def _drawing(
     planter: PlacedPlanter, pack: SchemePack, clear: float, footway: float, mm: float
-) -> str:
+) -> Markup:
     site, size, know = planter.site, planter.site.size, pack.knowledge
     kerb = _LEFT_MM + _ROAD_M * mm
     ground = _HEADROOM_M * mm
@@ -98,8 +101,8 @@ def _drawing(
         _rect("carriageway", _LEFT_MM, low, kerb - _LEFT_MM, _BED_MM),
         _rect("kerb-stone", kerb, ground, _STONE_MM, low - ground + _BED_MM),
         _rect("footway", kerb + _STONE_MM, ground, paved, _BED_MM),
-        f'<path class="back-edge{broken}" d="M{back:.2f} {ground + _BED_MM:.2f}V{rim:.2f}"/>',
-        f'<path class="plants" d="{grown} {2 * spread + wide:.2f} 0Z"/>',
+        draw_line(f"back-edge{broken}", f"M{back:.2f} {ground + _BED_MM:.2f}V{rim:.2f}"),
+        draw_line("plants", f"{grown} {2 * spread + wide:.2f} 0Z"),
         _rect("box-side", box, rim, wide, tall),
         _rect("soil", box + _WALL_MM, ground - drain - soil, wide - 2 * _WALL_MM, soil),
         _rect("drainage", box + _WALL_MM, ground - drain, wide - 2 * _WALL_MM, drain),
@@ -109,32 +112,30 @@ def _drawing(
         _dimension(walk, walk + clear * mm, first, walk_words, ground),
         _words(_LEFT_MM, low - 1, "road"),
         _words(back + _BEHIND_M * mm, rim - 1.5, "back of footway", anchor="end"),
-        f'<path class="dimension" d="M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"/>',
+        draw_line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
         _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),
     ]
     if site.footway_m is not None:
         parts.append(_dimension(kerb, back, second, f"footway {site.footway_m:.2f} m", ground))
-    return "".join(parts)
+    return together(parts)
 
 
-def _rect(css: str, x: float, y: float, wide: float, high: float) -> str:
-    return (
-        f'<rect class="{css}" x="{x:.2f}" y="{y:.2f}" width="{max(wide, 0):.2f}" '
-        f'height="{max(high, 0):.2f}"/>'
-    )
+def _rect(css: str, x: float, y: float, wide: float, high: float) -> Markup:
+    return draw_rect(css, x, y, max(wide, 0), max(high, 0))
 
 
-def _words(x: float, y: float, words: str, *, anchor: str = "start") -> str:
-    spot = f'x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}"'
-    return f'<text class="halo" {spot}>{text(words)}</text>'
+def _words(x: float, y: float, words: str, *, anchor: str = "start") -> Markup:
+    return draw_words("halo", x, y, words, anchor=anchor)
 
 
-def _dimension(start: float, stop: float, y: float, words: str, ground: float) -> str:
+def _dimension(start: float, stop: float, y: float, words: str, ground: float) -> Markup:
     """A dimension line with ticks at both ends and its figure above."""
     ends = f"M{start:.2f} {y - 1:.2f}v2M{stop:.2f} {y - 1:.2f}v2"
     leads = f"M{start:.2f} {ground:.2f}V{y:.2f}M{stop:.2f} {ground:.2f}V{y:.2f}"
-    return (
-        f'<path class="lead" d="{leads}"/>'
-        f'<path class="dimension" d="M{start:.2f} {y:.2f}H{stop:.2f}{ends}"/>'
-        + _words((start + stop) / 2, y - 1.2, words, anchor="middle")
+    return together(
+        (
+            draw_line("lead", leads),
+            draw_line("dimension", f"M{start:.2f} {y:.2f}H{stop:.2f}{ends}"),
+            _words((start + stop) / 2, y - 1.2, words, anchor="middle"),
+        )
     )

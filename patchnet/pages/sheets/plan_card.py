@@ -1,7 +1,6 @@
 """The plot card: one A4 page with a plan of the plot, the answer, the calendar, the cautions."""
 
 from pathlib import Path
-from string import Template
 
 import numpy as np
 import shapely
@@ -9,9 +8,10 @@ import shapely
 from patchnet.assess.assessment import Assessment
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.escape import attribute, text
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.plan_words import (
     CARD_INDEX,
     DEFER,
@@ -36,8 +36,8 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
-from patchnet.pages.kit.sheet import sheet
 from patchnet.pages.kit.sun_figure import sun_figure
+from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
@@ -75,69 +75,71 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     kind = kind_words(plan, knowledge)
     label = plan.answer.label
     name = plan.plot if label in ("", plan.plot) else f"{plan.plot}, {label}"
-    body = Template(asset("plan_card.html")).substitute(
-        heading=text(f"What plot {name} should add"),
-        kind=text(f"{kind}, {figure(plan.answer.area_m2)} m²"),
-        street=text(assessment.neighbourhood.name),
-        title=text(best_words(plan)),
-        sentence=text(in_a_sentence(plan, knowledge)),
-        warnings=_list(plan.warnings, css="mind"),
-        plan=_plan_drawing(plan, assessment),
-        things=_things(plan, knowledge),
-        stages=_stages(plan, knowledge),
-        gaps=_gaps(plan, knowledge),
-        wishes=_wishes(plan, knowledge),
-        calendar=_calendar(plan, knowledge),
-        sun="" if sun is None else _sun(sun),
-        cautions=_cautions(plan, knowledge),
-        changes=_changes(plan, knowledge),
-        index=text(CARD_INDEX),
-        defer=text(DEFER),
-        credits=text(" ".join(assessment.neighbourhood.credits)),
-    )
+    drawn, scale, names = _plan_drawing(plan, assessment)
+    calendar = calendar_figure(plan.planting, knowledge)
     return sheet(
+        "sheets/plan_card.html",
         title=f"Plot {plan.plot}: what to add",
-        style=asset("plan_card.css") + CALENDAR_STYLE,
-        body=body,
+        style=asset("sheets/plan_card.css") + CALENDAR_STYLE,
+        heading=f"What plot {name} should add",
+        kind=f"{kind}, {figure(plan.answer.area_m2)} m²",
+        street=assessment.neighbourhood.name,
+        best=best_words(plan),
+        sentence=in_a_sentence(plan, knowledge),
+        warnings=plan.warnings,
+        plan=drawn,
+        scale=scale,
+        key=f" {'; '.join(names)}." if names else "",
+        things=[] if plan.best is None else _things(plan.best, knowledge),
+        together="" if plan.best is None else _together(plan.best, knowledge),
+        stages=[
+            (
+                STAGE_NAMES[stage.when],
+                stage_words(stage.additions, knowledge),
+                hours_words(stage.hours),
+            )
+            for stage in plan.stages
+        ],
+        gap=_gap(plan, knowledge),
+        wishes=_wishes(plan, knowledge),
+        calendar=calendar,
+        plants=_plants(plan, knowledge) if calendar else "",
+        sun_told=sun is not None,
+        sun=Markup() if sun is None else sun_figure(sun),
+        sun_words="" if sun is None else _sun_words(sun),
+        cautions=_cautions(plan, knowledge),
+        changes=would_change_words(plan, knowledge)[:_CHANGES],
+        index=CARD_INDEX,
+        defer=DEFER,
+        credits=" ".join(assessment.neighbourhood.credits),
     )
 
 
-def _list(lines: "tuple[str, ...] | list[str]", *, css: str = "") -> str:
-    if not lines:
-        return ""
-    items = "".join(f"<li>{text(line)}</li>" for line in lines)
-    return f'<ul class="{attribute(css)}">{items}</ul>' if css else f"<ul>{items}</ul>"
-
-
-def _things(plan: PlotPlan, knowledge: Knowledge) -> str:
-    if plan.best is None:
-        return "<p>What would change the answer stands below.</p>"
-    blocks = []
-    for order, addition in enumerate(plan.best.additions, 1):
+def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
+    blocks: list[dict[str, object]] = []
+    for addition in best.additions:
         one = addition.candidate
         feature = knowledge.features[one.feature]
-        served = ", ".join(
-            knowledge.groups[key].name.lower() for key, _ in addition.groups[:_SERVED]
-        )
-        filled = fills(addition, plan.best, knowledge)[:1]
         facts = [
             f"wins {homes_words(addition.given_the_others)}",
             cost_words(feature.cost, knowledge),
             upkeep_words(one.hours_month, knowledge),
             when_words(one),
         ]
-        made = knowledge.sitings[one.feature].steps
-        steps = "".join(f"<li>{text(step.words)}</li>" for step in made)
-        asks = "".join(f'<p class="ask">{text(words)}</p>' for words in asked_first(one))
         blocks.append(
-            f'<section class="thing"><h3><span class="order">{order}</span> '
-            f"{text(thing(one, knowledge))}</h3>"
-            + (f"<p>For {text(served)}.</p>" if served else "")
-            + "".join(f"<p>{text(line)}.</p>" for line in filled)
-            + f'<p class="facts">{text(place_words(one))}; {text("; ".join(facts))}</p>'
-            + f"<ol>{steps}</ol>{asks}</section>"
+            {
+                "name": thing(one, knowledge),
+                "served": ", ".join(
+                    knowledge.groups[key].name.lower() for key, _ in addition.groups[:_SERVED]
+                ),
+                "fills": fills(addition, best, knowledge)[:1],
+                "place": place_words(one),
+                "facts": "; ".join(facts),
+                "steps": [step.words for step in knowledge.sitings[one.feature].steps],
+                "asks": asked_first(one),
+            }
         )
-    return "".join(blocks) + f'<p class="together">{text(_together(plan.best, knowledge))}</p>'
+    return blocks
 
 
 def _together(best: Suggestion, knowledge: Knowledge) -> str:
@@ -153,62 +155,39 @@ def _together(best: Suggestion, knowledge: Knowledge) -> str:
     return words
 
 
-def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
-    rows = "".join(
-        f'<tr><th scope="row">{STAGE_NAMES[stage.when]}</th>'
-        f"<td>{text(stage_words(stage.additions, knowledge))}</td>"
-        f'<td class="work">{hours_words(stage.hours)}</td></tr>'
-        for stage in plan.stages
-    )
-    if not rows:
-        return ""
-    return (
-        "<h2>Step by step</h2><table><thead><tr><th>When</th><th>What</th>"
-        f"<th>Work</th></tr></thead><tbody>{rows}</tbody></table>"
-    )
-
-
-def _wishes(plan: PlotPlan, knowledge: Knowledge) -> str:
+def _wishes(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     """What becomes of the wishes, and the set with something to eat."""
     lines = [wish_words(one, plan, knowledge) for one in plan.wished]
     if plan.to_eat is not None:
         things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
         lines.append(f"With something to eat: {things}.")
-    return f"<h2>What you wished for</h2>{_list(lines)}" if lines else ""
+    return lines
 
 
-def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
+def _gap(plan: PlotPlan, knowledge: Knowledge) -> str:
     if not plan.gaps:
         return ""
     key, gap = plan.gaps[0]
     side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
     sides = " and ".join(plot or "open ground" for plot in gap.plots)
     return (
-        "<p>"
-        + text(
-            f"With the neighbour's consent: a gap of {side} x {side} cm in the "
-            f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)} for "
-            f"the {knowledge.groups[key].name.lower()}."
-        )
-        + "</p>"
+        f"With the neighbour's consent: a gap of {side} x {side} cm in the "
+        f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)} for "
+        f"the {knowledge.groups[key].name.lower()}."
     )
 
 
-def _calendar(plan: PlotPlan, knowledge: Knowledge) -> str:
-    drawn = calendar_figure(plan.planting, knowledge)
-    if not drawn:
-        return ""
-    rows = "; ".join(
+def _plants(plan: PlotPlan, knowledge: Knowledge) -> str:
+    return "; ".join(
         f"{line.number} {knowledge.plants[line.plant].name}"
         + (f" ({'; '.join(plant_notes(line))})" if plant_notes(line) else "")
         for line in plan.planting.lines
     )
-    return f'<h2>What to plant</h2>{drawn}<p class="plants">{text(rows)}.</p>'
 
 
-def _sun(sun: PlotSun) -> str:
+def _sun_words(sun: PlotSun) -> str:
     if not sun.known:
-        return f'<h2>Sun</h2><p class="facts">{text(sun.why_not)}</p>'
+        return sun.why_not
     words = []
     if sun.sunny_wall is not None:
         words.append(f"Sunny wall for a bee box: {sun.sunny_wall.words}.")
@@ -216,21 +195,19 @@ def _sun(sun: PlotSun) -> str:
         words.append(f"Shady place for ferns: {sun.shady_corner.words}.")
     if sun.seat in ("morning", "evening"):
         words.append(f"Seat in the sun: in the {sun.seat}.")
-    return f'<h2>Sun</h2>{sun_figure(sun)}<p class="facts">{text(" ".join(words))}</p>'
+    return " ".join(words)
 
 
-def _cautions(plan: PlotPlan, knowledge: Knowledge) -> str:
+def _cautions(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     chosen = [] if plan.best is None else [one.candidate for one in plan.best.additions]
-    return _list(cautions_of(chosen, knowledge))
+    return cautions_of(chosen, knowledge)
 
 
-def _changes(plan: PlotPlan, knowledge: Knowledge) -> str:
-    lines = would_change_words(plan, knowledge)[:_CHANGES]
-    return f"<h2>What would change the answer</h2>{_list(lines)}" if lines else ""
+def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, list[str]]:
+    """The plot to scale with what is mapped on it, its neighbours, houses and fences.
 
-
-def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
-    """The plot to scale with what is mapped on it, its neighbours, houses and fences."""
+    Returns the drawing, its scale (1 to so many), and what its letters stand for.
+    """
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
     plot = hood.plots.geometry.loc[plan.plot]
     paper = fitting_paper(plot, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=3)
@@ -251,7 +228,7 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
         name = knowledge.features[str(row.feature)].name
         parts.append(paper.path(row.geometry, css="feature", label=name))
         x, y = paper.place(row.geometry.representative_point())
-        parts.append(f'<text class="key" x="{x:.2f}" y="{y:.2f}">{chr(96 + order)}</text>')
+        parts.append(draw_words("key", x, y, chr(96 + order), anchor=""))
         names.append(f"{chr(96 + order)} {name.lower()}")
     fences = hood.barriers.iloc[hood.barriers.sindex.query(window)]
     parts += [
@@ -263,18 +240,14 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> str:
         for other, shape in others.geometry.items()
     ]
     parts.append(paper.bar_and_north(longest_mm=30))
-    drawn = paper.svg("".join(parts), title=f"Plan of plot {plan.plot}, 1 to {paper.scale}")
-    key = f" {'; '.join(names)}." if names else ""
-    return (
-        f"<figure>{drawn}<figcaption>Plan, 1:{paper.scale} when printed at full size. Not a "
-        f"boundary survey.{text(key)}</figcaption></figure>"
-    )
+    drawn = paper.svg(together(parts), title=f"Plan of plot {plan.plot}, 1 to {paper.scale}")
+    return drawn, paper.scale, names
 
 
-def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> str:
+def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> Markup:
     """The plot's id on what is seen of it, where there is room for it."""
     room = np.sqrt(seen.area) * 1000 / paper.scale
     if room < _NAME_MM:
-        return ""
+        return Markup()
     x, y = paper.place(seen.representative_point())
-    return f'<text class="name" x="{x:.2f}" y="{y:.2f}" text-anchor="middle">{text(plot)}</text>'
+    return draw_words("name", x, y, plot)

@@ -1,7 +1,7 @@
 """The progress page: how much of the street is known, and where to go next. No script in it."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +10,10 @@ import shapely
 
 from patchnet.core.files import write_text
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.escape import text
-from patchnet.pages.kit.inline import asset, outside_addresses
-from patchnet.pages.kit.sheet import sheet
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.plan_parts import draw_words
+from patchnet.pages.kit.templates import Markup, render, together
 from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.survey.progress import Progress
 
@@ -27,7 +28,6 @@ _LISTED = 8
 _THINNEST = 3
 _NAMED = 14
 
-_KEYS = '<ul class="keys">{}</ul>'
 _MAP_TITLE = "Map of how much is known of each plot; the table below tells the same by stretch"
 
 # What a plot is shaded by: class, words, and the share from which it holds.
@@ -37,6 +37,7 @@ _STEPS = (
     ("much", "half or more answered"),
     ("whole", "all answered"),
 )
+_REST = "of what is asked from the street is answered: take the sheets along again for the rest."
 _NONE = "\N{EN DASH}"
 _NOTICES = {
     "own": "For those who keep the file.",
@@ -63,21 +64,24 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
     """
     hood = progress.neighbourhood
     heading = f"{title if title is not None else hood.name}: how far the survey has come"
-    lines = "".join(f"<li>{text(line)}</li>" for line in hood.credits)
-    body = (
-        f'<main>\n<h1>{text(heading)}</h1>\n<p class="notice">{text(_notice(progress))}</p>\n'
-        f'<dl class="facts">{_summary(progress)}</dl>\n'
-        f'<h2>Where to go next</h2>\n<ol class="next">{_next(progress, knowledge)}</ol>\n'
-        f"{_map(progress)}\n<h2>Stretch by stretch</h2>\n{_table(progress)}\n"
-        f'<p class="meaning">{text(_MEANING)}</p>\n'
-        + (f'<h2>Credits</h2>\n<ul class="credits">{lines}</ul>\n' if lines else "")
-        + "</main>"
+    public = progress.audience == "public"
+    heads = ["Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
+             "People differ"]  # fmt: skip
+    return sheet(
+        "sheets/progress_page.html",
+        title=heading,
+        style=asset("sheets/progress_page.css"),
+        notice=_notice(progress),
+        summary=_summary(progress),
+        next=_next(progress, knowledge),
+        map=_map(progress),
+        steps=_STEPS,
+        heads=[name for name in heads if not (public and name in {"Side", "People differ"})],
+        stretches=[_row(row) for row in progress.stretches.to_dict("records")],
+        public=public,
+        meaning=_MEANING,
+        credits=hood.credits,
     )
-    page = sheet(title=heading, style=asset("progress.css"), body=body)
-    left = outside_addresses(page)
-    if left:
-        raise AssertionError(left)
-    return page
 
 
 def write_progress(
@@ -109,7 +113,7 @@ def _percent(share: float) -> str:
     return "99 %" if whole == 100 and share < 1 else f"{whole} %"
 
 
-def _summary(progress: Progress) -> str:
+def _summary(progress: Progress) -> list[tuple[str, str]]:
     table = progress.stretches
     plots = int(table["plots"].sum())
     looked = int(table["looked_at"].sum())
@@ -126,9 +130,7 @@ def _summary(progress: Progress) -> str:
         twice, of = progress.twice
         if of:
             facts.append((f"{twice} of {of}", "plots seen by two people"))
-    return "".join(
-        f"<div><dt>{text(name)}</dt><dd>{text(value)}</dd></div>" for value, name in facts
-    )
+    return facts
 
 
 def _step(share: float, *, looked: bool) -> int:
@@ -139,11 +141,11 @@ def _step(share: float, *, looked: bool) -> int:
     return 2 if share >= 0.5 else 1
 
 
-def _map(progress: Progress) -> str:
+def _map(progress: Progress) -> Markup:
     """Draw the plots, shaded by how much is known; nothing of single plots for the public."""
     hood, plots = progress.neighbourhood, progress.plots
     if not len(plots):
-        return ""
+        return Markup()
     shapes = hood.plots.geometry.reindex(plots.index)
     west, south, east, north = shapes.total_bounds
     # No taller than the street needs: a long street lies flat on the paper.
@@ -152,6 +154,7 @@ def _map(progress: Progress) -> str:
     need = 1000 * max(wide / (_WIDE_MM - 2 * _MARGIN_MM), high / (high_mm - 2 * _MARGIN_MM))
     paper = Paper(((west + east) / 2, (south + north) / 2), math.ceil(need), _WIDE_MM, high_mm)
     parts = [
+        render("sheets/progress_motifs.svg"),
         _drawn(paper, hood.roads.geometry, "road"),
         _drawn(paper, hood.footways.geometry, "way"),
     ]
@@ -164,36 +167,14 @@ def _map(progress: Progress) -> str:
     parts += [_number(paper, str(plot), shape, plots.loc[plot, "disputed"] > 0)
               for plot, shape in shapes.items()]  # fmt: skip
     parts.append(paper.bar_and_north())
-    drawing = paper.svg(
-        _MOTIFS + "".join(parts),
-        title=_MAP_TITLE,
-    )
-    keys = "".join(
-        f'<li><svg class="plan key" viewBox="0 0 8 5" aria-hidden="true">'
-        f'<rect class="plot {name}" x=".4" y=".4" width="7.2" height="4.2"/></svg>'
-        f"{text(words)}</li>"
-        for name, words in _STEPS
-    )
-    keys += '<li><b aria-hidden="true">!</b> people differ on something</li>'
-    return f"<h2>Map</h2><figure>{drawing}<figcaption>{_KEYS.format(keys)}</figcaption></figure>"
+    return paper.svg(together(parts), title=_MAP_TITLE)
 
 
-# Each step is a motif as well as a shade, so that nothing rests on colour; also in black and white.
-_MOTIFS = (
-    '<defs><pattern id="m-little" width="2" height="2" patternUnits="userSpaceOnUse">'
-    '<rect class="ground" width="2" height="2"/>'
-    '<circle class="ink" cx="1" cy="1" r=".28"/></pattern>'
-    '<pattern id="m-much" width="1.6" height="1.6" patternUnits="userSpaceOnUse">'
-    '<rect class="ground" width="1.6" height="1.6"/>'
-    '<path class="line" d="M-.4 .4L.4 -.4M0 1.6L1.6 0M1.2 2L2 1.2"/></pattern></defs>'
-)
+def _drawn(paper: Paper, shapes: Sequence[shapely.Geometry], css: str) -> Markup:
+    return together(paper.path(shape, css=css) for shape in shapes if shape is not None)
 
 
-def _drawn(paper: Paper, shapes: Sequence[shapely.Geometry], css: str) -> str:
-    return "".join(paper.path(shape, css=css) for shape in shapes if shape is not None)
-
-
-def _number(paper: Paper, plot: str, shape: shapely.Geometry, disputed: bool) -> str:  # noqa: FBT001 - private
+def _number(paper: Paper, plot: str, shape: shapely.Geometry, disputed: bool) -> Markup:  # noqa: FBT001 - private
     """Write the plot's number where it fits, and a mark where people differ."""
     words = f"{plot} !" if disputed else plot
     x, y = paper.place(shapely.point_on_surface(shape))
@@ -202,58 +183,42 @@ def _number(paper: Paper, plot: str, shape: shapely.Geometry, disputed: bool) ->
     fits = len(words) * _LETTER * _FONT_MM <= wide and high >= _FONT_MM
     if not fits:
         words = "!" if disputed else ""
-    return f'<text class="number" x="{x:.2f}" y="{y:.2f}">{text(words)}</text>' if words else ""
+    return draw_words("number", x, y, words, anchor="") if words else Markup()
 
 
-def _table(progress: Progress) -> str:
-    public = progress.audience == "public"
-    heads = ["Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
-             "People differ"]  # fmt: skip
-    if public:
-        heads = [name for name in heads if name not in {"Side", "People differ"}]
-    rows = []
-    for row in progress.stretches.to_dict("records"):
-        cells = [] if public else [f'<td class="side">{text(row["side"] or _NONE)}</td>']
-        cells += [
-            f'<td class="n">{row["plots"]}</td>',
-            f'<td class="n">{row["looked_at"]}</td>',
-            f"<td>{_bar(row['street_share'])}</td>",
-            f"<td>{_bar(row['all_share'])}</td>",
-        ]
-        cells += [] if public else [f'<td class="n">{row["disputed"] or ""}</td>']
-        rows.append(f'<tr><th scope="row">{text(row["stretch"])}</th>{"".join(cells)}</tr>')
-    head = "".join(f'<th scope="col">{text(name)}</th>' for name in heads)
-    return (
-        '<div class="wide" tabindex="0" role="region" aria-labelledby="by-stretch"><table>'
-        f'<caption id="by-stretch">Share of questions answered, by stretch and side</caption>'
-        f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
-    )
+def _row(row: Mapping[Any, Any]) -> dict[str, object]:
+    """One stretch of the table."""
+    return {
+        "stretch": row["stretch"],
+        "side": row.get("side") or _NONE,
+        "plots": row["plots"],
+        "looked_at": row["looked_at"],
+        "street": (row["street_share"], _percent(row["street_share"])),
+        "all": (row["all_share"], _percent(row["all_share"])),
+        "disputed": row.get("disputed") or "",
+    }
 
 
-def _bar(share: float) -> str:
-    return (
-        f'<span class="share"><span class="rule" aria-hidden="true"><span style="width:'
-        f'{100 * share:.0f}%"></span></span><span class="n">{_percent(share)}</span></span>'
-    )
-
-
-def _next(progress: Progress, knowledge: Knowledge) -> str:
+def _next(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
+    """Where to go: what stands out, and the rest of its sentence."""
     items = _unseen(progress) + _thin(progress)
     if progress.audience != "public":
         items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
-    if not items:
-        items = ["Every question that is asked from the street is answered on every plot."]
-    return "".join(f"<li>{item}</li>" for item in items)
+    return items or [
+        ("", "Every question that is asked from the street is answered on every plot.")
+    ]
 
 
-def _thin(progress: Progress) -> list[str]:
+def _thin(progress: Progress) -> list[tuple[str, str]]:
     """Name the stretches that were looked at and whose answers are fewest, fewest first."""
     table = progress.stretches
     begun = table[(table["looked_at"] > 0) & (table["street_share"] < 1)]
     fewest = begun.sort_values("street_share", kind="stable").head(_THINNEST)
     return [
-        f"<b>{text(_where(row))}</b>: {_percent(float(row['street_share']))} of what is asked from "
-        "the street is answered: take the sheets along again for the rest."
+        (
+            _where(row),
+            f": {_percent(float(row['street_share']))} {_REST}",
+        )
         for _, row in fewest.iterrows()
     ]
 
@@ -262,49 +227,49 @@ def _where(row: "pd.Series[Any]") -> str:
     return ", ".join(word for word in (row["stretch"], row["side"]) if word)
 
 
-def _unseen(progress: Progress) -> list[str]:
+def _unseen(progress: Progress) -> list[tuple[str, str]]:
     """Name the stretches with most plots that nobody has looked at."""
     table = progress.stretches
     left = (table["plots"] - table["looked_at"]).astype(int)
     order = left[left > 0].sort_values(ascending=False, kind="stable").index[:_LISTED]
-    items = []
+    items: list[tuple[str, str]] = []
     for at in order:
         row = table.loc[at]
         where = _where(row)
         plots = progress.plots
         mine = plots[(plots.get("stretch") == row["stretch"]) & (plots.get("side") == row["side"])]
         ids = _listed([str(one) for one in mine.index[~mine["looked_at"]]]) if len(mine) else ""
-        told = f"<b>{text(where)}</b>: {left[at]} of {row['plots']} plots not looked at"
-        items.append(f"{told} ({text(ids)})." if ids else f"{told}.")
+        told = f": {left[at]} of {row['plots']} plots not looked at"
+        items.append((where, f"{told} ({ids})." if ids else f"{told}."))
     return items
 
 
-def _to_settle(progress: Progress, knowledge: Knowledge) -> list[str]:
+def _to_settle(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
     rows = progress.disputes
     named = [
         f"{plot} {knowledge.features[key].name.lower()}"
         for plot, key in zip(rows["plot"], rows["feature"], strict=True)
         if key in knowledge.features
     ]
-    head = "<b>Look again together</b>, for people differ and it counts as not known:"
-    return [f"{head} {text(_listed(named, '; '))}."] if named else []
+    words = f", for people differ and it counts as not known: {_listed(named, '; ')}."
+    return [("Look again together", words)] if named else []
 
 
-def _second_look(progress: Progress) -> list[str]:
+def _second_look(progress: Progress) -> list[tuple[str, str]]:
     if not progress.wanted_twice:
         return []
-    head = "<b>A second pair of eyes</b>, who has not seen the first sheet:"
+    words = f", who has not seen the first sheet: {_listed(progress.wanted_twice)}."
     why = "Plots seen twice tell how far the answers can be trusted."
-    return [f"{head} {text(_listed(progress.wanted_twice))}. {why}"]
+    return [("A second pair of eyes", f"{words} {why}")]
 
 
-def _old(progress: Progress) -> list[str]:
+def _old(progress: Progress) -> list[tuple[str, str]]:
     plots = progress.plots
     old = plots[(plots["year"] > 0) & (plots["year"] < progress.year)]
     if not len(old):
         return []
-    ids = text(_listed([str(one) for one in old.index]))
-    return [f"<b>Not looked at again in {progress.year}</b>: {ids}. The earlier answers stand."]
+    ids = _listed([str(one) for one in old.index])
+    return [(f"Not looked at again in {progress.year}", f": {ids}. The earlier answers stand.")]
 
 
 def _listed(names: Sequence[str], between: str = ", ") -> str:

@@ -1,47 +1,42 @@
-"""The rules of a survey and the privacy notice, as HTML."""
+"""The rules of a survey and the privacy notice."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
-from patchnet.knowledge.records import Knowledge, SurveyRule
-from patchnet.pages.kit.escape import text
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.templates import Markup, drawn_by
 from patchnet.pages.survey.round import SurveyRound
 
-__all__ = ["notice_html", "rules_html", "sources_line"]
+__all__ = ["notice", "rules", "rules_of", "sources_line"]
 
 _NO_WORK = frozenset({"patchnet", "common_practice", "memory"})
-_BLANK = '<span class="blank"></span>'
+_notice = drawn_by("survey/notice.html", "notice")
+rules: Callable[..., Markup] = drawn_by("survey/notice.html", "rules")
+"""``rules(lines)``: rules as a list."""
 
 
-def rules_html(knowledge: Knowledge, part: str) -> str:
-    """Return the rules of one part as a list."""
-    items = "".join(f"<li>{text(rule.words)}</li>" for rule in _of(knowledge, part))
-    return f"<ul>{items}</ul>"
+def rules_of(knowledge: Knowledge, part: str) -> list[str]:
+    """Return the rules of one part."""
+    return [rule.words for rule in knowledge.survey_rules.values() if rule.part == part]
 
 
-def notice_html(survey: SurveyRound) -> str:
+def notice(survey: SurveyRound) -> Markup:
     """Return the privacy notice: what is kept, why, who sees it, how to withdraw, whom to ask."""
-    rules = "".join(f"<p>{text(rule.words)}</p>" for rule in _of(survey.knowledge, "privacy"))
-    until = text(survey.keep_until) if survey.keep_until else _BLANK
-    contact = text(survey.contact) if survey.contact else _BLANK
-    return (
-        f"{rules}<p>Kept until: {until}</p>"
-        f"<p>Who runs this survey, and how to reach them: {contact}</p>"
-    )
+    return _notice(rules_of(survey.knowledge, "privacy"), survey.keep_until, survey.contact)
 
 
 def sources_line(knowledge: Knowledge, parts: Iterable[str]) -> str:
     """Return where the rules of some parts come from, in one line."""
     keys = dict.fromkeys(
-        key for part in parts for rule in _of(knowledge, part) for key in rule.sources
+        key
+        for part in parts
+        for rule in knowledge.survey_rules.values()
+        if rule.part == part
+        for key in rule.sources
     )
     named = [
         knowledge.sources[key].citation.rstrip(".")
         for key in keys
         if key in knowledge.sources and key not in _NO_WORK
     ]
-    words = "".join(f"{text(citation)}; " for citation in named)
+    words = "".join(f"{citation}; " for citation in named)
     return f"Sources: {words}the rest is common practice of surveys or our own proposal."
-
-
-def _of(knowledge: Knowledge, part: str) -> list[SurveyRule]:
-    return [rule for rule in knowledge.survey_rules.values() if rule.part == part]

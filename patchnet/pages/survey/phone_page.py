@@ -1,17 +1,11 @@
 """The page for the phone: one HTML file that works from disk, without network or server."""
 
-import base64
-import hashlib
-from functools import cache
-from string import Template
-
 import geopandas as gpd
 import shapely
 
-from patchnet.core.errors import PatchnetError
-from patchnet.core.files import MADE_BY
-from patchnet.pages.kit.escape import attribute, inside_script, json_inside_script, text
-from patchnet.pages.kit.inline import asset, outside_addresses, sha256
+from patchnet.pages.kit.escape import json_inside_script
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.page import page, script_of
 from patchnet.pages.kit.shapes import (
     Frame,
     area_codes,
@@ -21,7 +15,7 @@ from patchnet.pages.kit.shapes import (
     spot_code,
 )
 from patchnet.pages.survey import phone_words as words
-from patchnet.pages.survey.notice import notice_html, rules_html, sources_line
+from patchnet.pages.survey.notice import notice, rules, rules_of, sources_line
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.survey.answer_words import SEEN_FROM
@@ -29,17 +23,19 @@ from patchnet.survey.answer_words import SEEN_FROM
 __all__ = ["survey_phone_page"]
 
 _SCRIPTS = (
-    "survey/start.js",
-    "decode.js",
-    "survey/store.js",
-    "survey/record.js",
-    "survey/map.js",
-    "survey/plot.js",
-    "survey/draw.js",
-    "survey/street.js",
-    "survey/handover.js",
-    "survey/phone.js",
+    "kit/script/base.js",
+    "survey/script/start.js",
+    "kit/script/decode.js",
+    "survey/script/store.js",
+    "survey/script/record.js",
+    "survey/script/map.js",
+    "survey/script/plot.js",
+    "survey/script/draw.js",
+    "survey/script/street.js",
+    "survey/script/handover.js",
+    "survey/script/phone.js",
 )
+_ICON = ("0b4f2a", "a4004f")
 _SIMPLER_M = 0.1  # what is not a plot is only there to find one's way by
 
 
@@ -54,40 +50,24 @@ def survey_phone_page(survey: SurveyRound) -> str:
     PatchnetError
         If the page would have to fetch anything.
     """
-    script, style = inside_script(_script()), asset("survey/phone.css")
-    policy = (
-        f"default-src 'none'; img-src data:; style-src {_style_hash(style)}; "
-        f"script-src {sha256(script)}; base-uri 'none'; form-action 'none'"
-    )
-    page = Template(asset("survey/phone.html")).substitute(
-        {f"w_{name}": text(value) for name, value in words.PAGE.items()},
-        generator=MADE_BY,
-        policy=attribute(policy),
-        title=text(f"{survey.name}: survey"),
-        name=text(survey.name),
-        style=style,
-        script=script,
+    tables = survey.knowledge
+    return page(
+        "survey/phone_page.html",
+        title=f"{survey.name}: survey",
+        icon=_ICON,
+        styles=[asset("survey/phone_page.css")],
+        scripts=[script_of(_SCRIPTS)],
+        strict=True,
+        images="",
+        w=words.PAGE,
+        name=survey.name,
         payload=json_inside_script(_payload(survey)),
-        credits=" &middot; ".join(text(line) for line in survey.neighbourhood.credits),
-        safety=rules_html(survey.knowledge, "safety"),
-        seeing=rules_html(survey.knowledge, "seeing"),
-        privacy=notice_html(survey),
-        sources=sources_line(survey.knowledge, ("safety", "seeing", "privacy")),
+        credits=survey.neighbourhood.credits,
+        safety=rules(rules_of(tables, "safety")),
+        seeing=rules(rules_of(tables, "seeing")),
+        privacy=notice(survey),
+        sources=sources_line(tables, ("safety", "seeing", "privacy")),
     )
-    left = outside_addresses(page)
-    if left:
-        raise PatchnetError(f"The page would have to fetch {', '.join(sorted(set(left)))}.")
-    return page
-
-
-@cache
-def _script() -> str:
-    return "(() => {\n" + "\n".join(asset(name) for name in _SCRIPTS) + "})();\n"
-
-
-def _style_hash(style: str) -> str:
-    digest = hashlib.sha256(style.encode("utf-8")).digest()
-    return "'sha256-" + base64.b64encode(digest).decode("ascii") + "'"
 
 
 def _payload(survey: SurveyRound) -> dict[str, object]:

@@ -1,58 +1,14 @@
 """A scheme on the demo's street put together by hand, so that pages are tested without a search."""
 
-import dataclasses
 from pathlib import Path
 
-import geopandas as gpd
-import numpy as np
-import pandas as pd
 import pytest
-import shapely
+from worlds.made_scheme import made_scheme
 
-from patchnet.assess import assess
-from patchnet.assess.compare import compare_assessments
 from patchnet.read import read_neighbourhood
-from patchnet.read.neighbourhood import Answers
-from patchnet.scheme.planter_scheme import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.street import find_street, planter_sites
 
 DEMO = Path(__file__).parents[3] / "data_demo"
-GROUPS = ("mason_bee", "bumblebee")
-CHOSEN = 4
-
-
-def with_planters(hood, picks, knowledge):
-    """The neighbourhood with the picked sites as plots S01, S02 ...: known through and through."""
-    ids = [f"S{at + 1:02d}" for at in range(len(picks))]
-    rows = gpd.GeoDataFrame(
-        {
-            "kind": "planter",
-            "label": "",
-            "street": "",
-            "consent": "",
-            "area_m2": [site.polygon.area for site, _ in picks],
-        },
-        geometry=[site.polygon for site, _ in picks],
-        index=pd.Index(ids, name="plot"),
-        crs=hood.plots.crs,
-    )
-    features = hood.answers.features
-    amount = np.zeros((len(picks), len(features)))
-    for at, (site, recipe) in enumerate(picks):
-        for feature, share in recipe.amounts.items():
-            amount[at, features.index(feature)] = share.value * site.size.plan_m2
-    plots = pd.concat([hood.plots, rows])
-    return dataclasses.replace(
-        hood,
-        plots=plots,
-        answers=Answers(
-            plots.index,
-            features,
-            np.vstack([hood.answers.amount, amount]),
-            np.vstack([hood.answers.sized, np.ones_like(amount, dtype=bool)]),
-            np.vstack([hood.answers.sure, np.ones_like(amount, dtype=bool)]),
-        ),
-    )
 
 
 @pytest.fixture(scope="session")
@@ -61,63 +17,3 @@ def demo_scheme(knowledge):
     street = find_street(hood, "Wickthorn Street", knowledge=knowledge)
     sites = planter_sites(hood, street, knowledge=knowledge)
     return made_scheme(hood, street, sites, knowledge)
-
-
-def made_scheme(hood, street, sites, knowledge):
-    open_sites = [site for site in sites if site.verdict in ("fits", "ask", "measure")]
-    rank = {"fits": 0, "ask": 1, "measure": 2}
-    chosen = []
-    for site in sorted(open_sites, key=lambda one: (rank[one.verdict], one.key)):
-        if all(site.polygon.distance(other.polygon) > 1.9 for other in chosen):
-            chosen.append(site)
-    recipes = list(knowledge.recipes.values())
-    picks = [(site, recipes[at % 2]) for at, site in enumerate(chosen[:CHOSEN])]
-    after_hood = with_planters(hood, picks, knowledge)
-    before = assess(hood, knowledge=knowledge, groups=GROUPS, straight=True)
-    after = assess(after_hood, knowledge=knowledge, groups=GROUPS, straight=True)
-    worth = [0.004, 0.003, 0.0021, 0.0001]
-    planters = tuple(
-        PlacedPlanter(
-            number=at + 1,
-            plot=f"S{at + 1:02d}",
-            site=site,
-            recipe=recipe,
-            worth=worth[at] / 2,
-            linked={"mason_bee": 0.4 / (at + 1), "bumblebee": 0.02},
-            forage=5 - at,
-            when_built=worth[at],
-            cost=300.0 + at,
-            keeper="Ann of No. 4" if at < 2 else None,
-            carry_m=12.5 if at < 2 else None,
-        )
-        for at, (site, recipe) in enumerate(picks)
-    )
-    curve = tuple(
-        SchemeStep(
-            planters=count,
-            sites=tuple((one.site.key, one.recipe.key) for one in planters[:count]),
-            value=sum(worth[:count]),
-            linked={"mason_bee": 0.4 * count, "bumblebee": 0.02 * count},
-            cost=sum(one.cost for one in planters[:count]),
-            bound=sum(worth[:count]) * 1.05,
-        )
-        for count in range(len(planters) + 1)
-    )
-    return Scheme(
-        ask=SchemeAsk(
-            planters=len(planters),
-            budget=2000.0,
-            groups=GROUPS,
-            keepers=(Keeper("Ann of No. 4", shapely.Point(chosen[0].centre), 45.0),),
-        ),
-        street=street,
-        sites=tuple(sites),
-        planters=planters,
-        curve=curve,
-        exact=False,
-        before=before,
-        after=after,
-        comparison=compare_assessments(before, after),
-        neighbourhood=after_hood,
-        notes=("The width of the footway on the right was taken from the map.",),
-    )

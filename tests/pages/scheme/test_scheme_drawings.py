@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
+from patchnet.pages.kit.to_scale import A3, A4
 from patchnet.pages.scheme import SchemePack, Told
 from patchnet.pages.scheme.drawing import across, cut_street
 from patchnet.pages.scheme.existing import bays_of, existing_html, existing_sheets
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.pages.scheme.paper import A3, A4
 from patchnet.pages.scheme.plans import location_sheet, proposal_sheets
 from patchnet.pages.scheme.section import section_html, sections_of
 

@@ -1,6 +1,7 @@
 """The report: in the order it is read, escaped, self-contained, and true to scale on paper."""
 
 import dataclasses
+import html
 import math
 import re
 import zlib
@@ -9,6 +10,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patchnet.pages.kit.inline import outside_addresses
+from patchnet.pages.kit.to_scale import A3
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.scheme.certificate import (
     certificate_words,
@@ -16,7 +18,6 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     levels_off,
 )
-from patchnet.pages.scheme.paper import A3
 from patchnet.scheme.planter_scheme import SchemeStep
 
 PAYLOAD = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"`"
@@ -74,7 +75,7 @@ def test_stands_in_the_order_a_council_officer_reads(report):
         assert words in report[start:], words
         places.append(report.index(words, start))
     front = report[: report.index("<h2>Summary</h2>")]
-    assert "Not a permission; follow your authority&#x27;s code" in front.replace("'", "&#x27;")
+    assert "Not a permission; follow your authority's code" in html.unescape(front)
 
 
 def test_every_planter_and_every_place_not_used_is_told(report, demo_scheme):
@@ -102,7 +103,7 @@ def test_every_planter_and_every_place_not_used_is_told(report, demo_scheme):
 
 
 def test_every_risk_task_and_consent_of_the_tables_is_there(report, knowledge):
-    plain = report.replace("&#x27;", "'")
+    plain = html.unescape(report)
     for risk in knowledge.scheme_risks:
         assert risk.hazard in plain
         assert risk.control in plain

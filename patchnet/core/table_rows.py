@@ -1,0 +1,69 @@
+"""Rows of tables as text, and how headings and cells of any type are made of what is found."""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import NamedTuple
+
+from patchnet.core.cells import as_text
+from patchnet.core.errors import CannotRead
+
+__all__ = ["NoTable", "Row", "Sheet", "cell_text", "heading", "tidied", "visible"]
+
+_UNSEEN = "\N{ZERO WIDTH SPACE}\N{ZERO WIDTH NO-BREAK SPACE}\N{SOFT HYPHEN}"
+
+
+class NoTable(CannotRead):
+    """A file that is no table: `what` it is instead and how to `mend` it, `where`."""
+
+    def __init__(self, where: str, what: str, mend: str = "") -> None:
+        self.where, self.what, self.mend = where, what, mend
+        super().__init__(f"{where} {what}" + (f": {mend}." if mend else "."))
+
+
+class Row(NamedTuple):
+    """One row that is not empty: its number in the user's program, and its cells as text."""
+
+    number: int
+    cells: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Every row of a CSV file or of one sheet of a workbook that holds anything."""
+
+    name: str
+    rows: Sequence[Row]
+
+
+def heading(name: str) -> str:
+    """Return a heading as it is compared: ``Plot_ID``, ``plot-id`` and ``Plot (ID)`` are alike."""
+    bare = unicodedata.normalize("NFC", visible(name))
+    return re.sub(r"[\W_]+", " ", bare).strip().casefold()
+
+
+def cell_text(value: object) -> str:
+    """Return a cell of any type as text; a date that a program made of it as ISO 8601."""
+    if isinstance(value, str):
+        return as_text(value).strip(_UNSEEN).strip()
+    if isinstance(value, datetime):
+        midnight = value.time() == time()
+        return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return as_text(value)
+
+
+def visible(text: str) -> str:
+    """Return text without the signs that nobody sees."""
+    return "".join(sign for sign in text if sign not in _UNSEEN)
+
+
+def tidied(values: Iterable[object]) -> list[str]:
+    """Return the cells of a row as text, without the empty ones at its end."""
+    cells = [cell_text(value) for value in values]
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells

@@ -1,0 +1,98 @@
+"""The frame of every page: one head, one security policy, and nothing left to be fetched."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from patchnet.core.errors import PatchnetError
+from patchnet.pages.kit import colours
+from patchnet.pages.kit.escape import inside_script, inside_style
+from patchnet.pages.kit.inline import asset, outside_addresses, sha256
+from patchnet.pages.kit.templates import render
+
+__all__ = ["page", "policy", "script_of", "sheet"]
+
+
+def page(
+    template: str,
+    *,
+    title: str,
+    styles: Sequence[str],
+    scripts: Sequence[str] = (),
+    strict: bool = False,
+    images: str | None = None,
+    **values: object,
+) -> str:
+    """Return a whole page as HTML text, once it is sure that it would fetch nothing.
+
+    Parameters
+    ----------
+    template
+        Fills in the block ``body`` of ``kit/frame.html``.
+    title
+        Plain text.
+    styles, scripts
+        Style sheets and scripts of our own, in their order.
+    strict
+        Only these style sheets; no ``style`` attribute is heeded.
+    images
+        Where pictures may come from beside the page itself; None: there are none.
+    values
+        What the template names.
+
+    Raises
+    ------
+    PatchnetError
+        If it would have to fetch anything.
+    """
+    own_scripts = [inside_script(script) for script in scripts]
+    made = render(
+        template,
+        title=title,
+        policy=policy(scripts=own_scripts, styles=styles if strict else None, images=images),
+        styles=[inside_style(style) for style in styles],
+        scripts=own_scripts,
+        **values,
+    )
+    left = outside_addresses(made)
+    if left:
+        raise PatchnetError(f"The page would have to fetch {', '.join(sorted(set(left)))}.")
+    return str(made)
+
+
+def sheet(
+    template: str,
+    *,
+    title: str,
+    style: str,
+    **values: Any,  # noqa: ANN401 - whatever the template names
+) -> str:
+    """Return a page to read and print: no script, the palette and one style sheet inside."""
+    styles = [f"\n{colours.css_variables()}\n{style}\n"]
+    return page(template, title=title, styles=styles, icon=None, **values)
+
+
+def policy(*, scripts: Sequence[str], styles: Sequence[str] | None, images: str | None) -> str:
+    """Write the content security policy: only what stands in the page, known by its hash.
+
+    Parameters
+    ----------
+    scripts
+        What may run.
+    styles
+        The style sheets that hold; None: any in the page, ``style`` attributes too.
+    images
+        As for `page`.
+    """
+    drawn = "'unsafe-inline'" if styles is None else " ".join(map(sha256, styles))
+    parts = ["default-src 'none'"]
+    if images is not None:
+        parts.append(f"img-src data:{images}")
+    parts.append(f"style-src {drawn}")
+    if scripts:
+        parts.append(f"script-src {' '.join(map(sha256, scripts))}")
+    return "; ".join([*parts, "base-uri 'none'", "form-action 'none'"])
+
+
+def script_of(names: Sequence[str]) -> str:
+    """Return scripts of this room as one, in their order; no name of theirs is seen outside."""
+    return "(() => {\n" + "\n".join(asset(name) for name in names) + "})();\n"

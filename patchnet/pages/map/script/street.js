@@ -1,0 +1,176 @@
+// The whole street in words, and the legend.
+
+const MOST_BREAKS = 8;
+
+function legendItem(picture, words, count) {
+  const counted = count === null ? null : el("span", { class: "count" }, plural(count, W.plot, W.plots));
+  return el("li", {}, picture, el("span", { class: "legend-words" }, words), " ", counted);
+}
+
+function gapSwatch(gap) {
+  const [className, sign] = GAP_SIGNS[gap] || ["gap-unknown", "?"];
+  return el("span", { class: "swatch swatch-gap" }, el("span", { class: "mark gap " + className, "aria-hidden": "true" }, sign));
+}
+
+function dotSwatch(filled) {
+  return svg(
+    "svg",
+    { width: 34, height: 24, viewBox: "0 0 34 24", "aria-hidden": "true", class: "swatch" },
+    svg("circle", {
+      cx: 17, cy: 12, r: 6, fill: filled ? T.links.patch : T.paper, stroke: T.links.patch, "stroke-width": 1.8,
+    }),
+  );
+}
+
+function writeLegend(view, layer) {
+  const counts = layer.classes.map(() => 0);
+  let doubtful = 0;
+  for (let plot = 0; plot < PLOTS; plot += 1) {
+    counts[layer.of(plot)] += 1;
+    if (layer.doubt && layer.doubt(plot)) doubtful += 1;
+  }
+  const items = [];
+  layer.classes.forEach((one, at) => {
+    if (counts[at]) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
+  });
+  if (doubtful) {
+    items.push(legendItem(swatch([T.paper, T.ink, "plain", T.unknown[3], "?"]), layer.doubtWords, doubtful));
+  }
+  if (view.network && view.group !== ALL) {
+    items.push(legendItem(dotSwatch(true), W.legend_patch_homes, null));
+    items.push(legendItem(dotSwatch(false), W.legend_patch, null));
+    const shown = path(G[view.group].links[0]).length / 2;
+    items.push(
+      legendItem(
+        lineSwatch(T.links.link, 1.8, ""),
+        fill(G[view.group].ground ? W.legend_ways : W.legend_links, {
+          shown: inFull(shown),
+          all: inFull(G[view.group].links[1]),
+          hop: inFull(G[view.group].hop),
+        }),
+        null,
+      ),
+    );
+  }
+  if (view.breaks && view.group !== ALL && G[view.group].breaks.length) {
+    items.push(legendItem(lineSwatch(T.links.break, 3.4, "2 5"), W.legend_break, null));
+    if (G[view.group].breaks.some((one) => one.stones > 0)) {
+      const stone = svg("circle", {
+        cx: 17, cy: 12, r: 5, fill: T.paper, stroke: T.links.break, "stroke-width": 2,
+      });
+      items.push(legendItem(lineSwatch(T.links.break, 3.4, "2 5", stone), W.legend_stone, null));
+    }
+  }
+  items.push(...groundLegend(view));
+  if (view.barriers && DATA.drawn.barriers.shape.length) {
+    const kinds = new Set(DATA.drawn.barriers.shape.map((_, at) => barrierKind(at)));
+    for (const kind of [...BARRIER_KINDS, "other"].filter((one) => kinds.has(one))) {
+      items.push(legendItem(lineSwatch(...T.lines[kind]), W.barriers[kind], null));
+    }
+    for (const gap of ["yes", "no", "not_known"]) {
+      if (DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem(gapSwatch(gap), W.gaps[gap], null));
+    }
+  }
+  byId("legend-list").replaceChildren(...items);
+  byId("legend-title").textContent = layer.title;
+  byId("legend-note").textContent = layer.note;
+}
+
+// The need that is scarcest in most of the plots that hold or have room for a home.
+function commonestScarcest(group) {
+  const votes = new Map();
+  const within = column(group.roomWithin);
+  for (let plot = 0; plot < PLOTS; plot += 1) {
+    const at = scarcestAt(group, plot);
+    if (at >= 0 && (within[plot] > 0 || group.patch[plot] === "1")) votes.set(at, (votes.get(at) || 0) + 1);
+  }
+  const best = [...votes].sort((a, b) => b[1] - a[1] || a[0] - b[0])[0];
+  return best ? { name: needName(group, best[0]), plots: best[1] } : null;
+}
+
+function fact(term, ...told) {
+  return el("div", { class: "fact" }, el("dt", {}, term), el("dd", {}, ...told));
+}
+
+function breakItem(group, at, pick) {
+  const one = group.breaks[at];
+  const words = fill(group.ground ? W.break_words_ground : W.break_words, {
+    cost: metresOf(one.cost),
+    from: own(label(one.from)),
+    to: own(label(one.to)),
+    width: metres(one.width),
+    won: num(one.won),
+    one: num(one.sides[0]),
+    other: num(one.sides[1]),
+    stones: one.stones ? plural(one.stones, W.stone, W.stones) : W.stone_none,
+  });
+  const way = one.way.length
+    ? fill(W.break_way, { plots: listed(one.way.slice(0, 5).map((plot) => own(label(plot)))) + (one.way.length > 5 ? W.and_more : "") })
+    : "";
+  return el(
+    "li",
+    {},
+    button(fill(W.show_break, { n: at + 1 }), { class: "small" }, () => pick(at)),
+    el("span", {}, " " + words + way),
+  );
+}
+
+function writeStreet(view, pick, pickGap) {
+  const box = byId("street-words");
+  if (view.group === ALL) {
+    const rows = G.map((group) =>
+      el(
+        "tr",
+        {},
+        el("th", { scope: "row" }, group.name),
+        el("td", { class: "number" }, num(group.eca)),
+        el("td", { class: "number" }, range(group.total[1], group.total[0], group.total[2])),
+        el("td", {}, (commonestScarcest(group) || { name: W.none }).name),
+      ),
+    );
+    const heads = [W.head_group, W.head_eca, W.head_homes, W.head_commonest].map((head, at) =>
+      el("th", { scope: "col", class: at === 1 || at === 2 ? "number" : null }, head),
+    );
+    box.replaceChildren(
+      el("p", {}, W.all_groups_words),
+      el(
+        "div",
+        { class: "scroll", tabindex: 0, role: "region", "aria-label": W.title_all_groups },
+        el("table", {}, el("thead", {}, el("tr", {}, ...heads)), el("tbody", {}, ...rows)),
+      ),
+    );
+    return;
+  }
+  const group = G[view.group];
+  const scarce = commonestScarcest(group);
+  let hungry = 0;
+  let bits = 0;
+  for (let plot = 0; plot < PLOTS; plot += 1) {
+    const here = hungryBits(group, plot);
+    bits |= here;
+    if (here) hungry += 1;
+  }
+  const facts = el(
+    "dl",
+    { class: "facts" },
+    fact(W.head_eca, el("strong", {}, num(group.eca)), " " + W.index_words),
+    fact(
+      W.head_homes,
+      el("strong", {}, num(group.total[0])),
+      " " + fill(W.total_range, { low: num(group.total[1]), high: num(group.total[2]), room: num(group.total[3]), home: group.home }),
+    ),
+    fact(W.head_connected_all, plural(group.components, W.connected_one, W.connected_many) + fill(group.ground ? W.hop_words_ground : W.hop_words, { hop: inFull(group.hop) })),
+    fact(W.head_commonest, scarce ? fill(W.commonest_words, { need: scarce.name, plots: plural(scarce.plots, W.plot, W.plots) }) : W.none),
+    fact(W.head_hungry_count, bits ? fill(W.hungry_words, { months: months(monthsIn(bits)), plots: plural(hungry, W.plot, W.plots) }) : W.hungry_none),
+  );
+  const breaks = group.breaks.slice(0, MOST_BREAKS).map((_, at) => breakItem(group, at, pick));
+  box.replaceChildren(
+    el("p", { class: "group-line" }, el("strong", {}, group.name), " (", el("i", { lang: "la" }, group.latin), ")"),
+    facts,
+    el("h3", {}, W.breaks_title),
+    breaks.length ? el("ol", { class: "breaks" }, ...breaks) : el("p", {}, W.breaks_none),
+    group.breaks.length > MOST_BREAKS ? el("p", {}, fill(W.breaks_more, { n: group.breaks.length - MOST_BREAKS })) : "",
+    ...gapList(group, pickGap),
+    group.caution ? el("p", { class: "caution" }, sentence(group.caution)) : "",
+  );
+}

@@ -1,0 +1,113 @@
+"""Who waters planters, from which tap: a table of people."""
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import shapely
+
+from patchnet.core.cells import whole_number
+from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import nearest_hint
+from patchnet.core.numbers import parse_number
+from patchnet.core.table import Table, read_table
+from patchnet.read.neighbourhood import Neighbourhood
+
+__all__ = ["Keeper", "read_keepers"]
+
+_COLUMNS = ("name", "plot", "x", "y", "litres")
+_NEEDED = ("name", "litres")
+_MINUS = re.compile(r"[-\N{MINUS SIGN}]\s*")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Keeper:
+    """Somebody who waters from a tap: where, and how many litres a visit at most."""
+
+    name: str
+    place: shapely.Point
+    litres: float
+
+
+def read_keepers(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keeper, ...]:
+    """Read who waters: a table with the columns name, litres (a visit), and plot, or x and y.
+
+    Parameters
+    ----------
+    path
+        CSV or xlsx.
+    hood
+        Its plots are taps; x and y are metres of its CRS.
+    faults
+        List that everything wrong is added to.
+
+    Raises
+    ------
+    CannotRead
+        If the file is missing or is no table.
+    """
+    table = read_table(path, faults, known=_COLUMNS)
+    if lacking := [name for name in _NEEDED if table.column_of((name,)) is None]:
+        faults.error(
+            table.where,
+            f"Missing column: {', '.join(lacking)}.",
+            "The heading must name the columns name, litres, and plot or x, y.",
+            row=table.head,
+        )
+        return ()
+    before = len(faults.faults)
+    people = _people(table, hood, faults)
+    for name, count in Counter(one.name for one in people).items():
+        if count > 1:
+            mend = "Give each keeper a name of their own."
+            faults.error(table.where, f"The name {name!r} comes twice.", mend)
+    if not people and len(faults.faults) == before:
+        faults.error(table.where, "No keeper is listed.", "Write one line for each.")
+    return tuple(people)
+
+
+def _people(table: Table, hood: Neighbourhood, faults: FaultList) -> list[Keeper]:
+    people = []
+    for number, row in table.records():
+        litres = _number(row, "litres", table.where, number, faults)
+        place = _tap(row, hood, table.where, number, faults)
+        if not row["name"]:
+            faults.error(table.where, "The keeper has no name.", "Fill it in.", row=number)
+        elif litres is not None and litres <= 0:
+            what = f"{litres:g} litres a visit cannot be."
+            faults.error(table.where, what, "Write a number above nought.", row=number)
+        elif litres is not None and place is not None:
+            people.append(Keeper(row["name"], place, litres))
+    return people
+
+
+def _number(
+    row: Mapping[str, str], column: str, where: str, number: int, faults: FaultList
+) -> float | None:
+    bare = _MINUS.sub("", row[column], count=1)
+    found = parse_number(bare)
+    if found is None:
+        what = f"{column} {row[column]!r} is not a number."
+        faults.error(where, what, "Write digits, without a unit.", row=number)
+        return None
+    return -found if _MINUS.match(row[column]) else found
+
+
+def _tap(
+    row: Mapping[str, str], hood: Neighbourhood, where: str, number: int, faults: FaultList
+) -> shapely.Point | None:
+    if plot := row.get("plot", ""):
+        ident = plot if plot in hood.plots.index else whole_number(plot)
+        if ident in hood.plots.index:
+            return hood.plots.geometry.loc[ident].representative_point()
+        hint = nearest_hint(plot, hood.plots.index)
+        faults.error(where, f"There is no plot {plot!r}.{hint}", "Mend the plot.", row=number)
+        return None
+    if not row.get("x") or not row.get("y"):
+        mend = "Name a plot, or x and y."
+        faults.error(where, "It does not say where the tap is.", mend, row=number)
+        return None
+    x, y = (_number(row, key, where, number, faults) for key in ("x", "y"))
+    return None if x is None or y is None else shapely.Point(x, y)
