@@ -195,6 +195,11 @@ class Feature:
         """Whether small children could drown in it."""
         return "open_water" in self.traits
 
+    @property
+    def rooted(self) -> bool:
+        """Whether it takes ground and can stand in no pot."""
+        return self.ground.value > 0 and not self.container
+
 
 @table(
     "supplies.csv",

@@ -124,7 +124,7 @@ class GroundCosts:
 def read_ground_covers(reader: Reader, features: Mapping[str, Feature]) -> dict[str, GroundCover]:
     """Read the ground covers; every kind of plot and every role must have exactly one.
 
-    Open water in the ground that no cover names (a user's own) is taken for the same cover as
+    Open water in the ground that none of them names (a user's own) is taken for the same cover as
     other ponds.
     """
     rows = reader.rows(GroundCover)

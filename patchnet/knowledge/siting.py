@@ -134,6 +134,11 @@ class Siting:
         False
     )
 
+    @property
+    def in_ground(self) -> bool:
+        """Whether its place is soil that is there, or a roof: no pot can be that."""
+        return self.place in ("ground", "under", "roof")
+
 
 @table("keep_uses.csv", "A use of a plot that must stay.", called="use that must stay")
 @dataclass(frozen=True, slots=True)

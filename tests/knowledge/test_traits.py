@@ -33,13 +33,13 @@ NOT_KEYS = {
     ("pages/map/map_words.py", "railing"): "as above",
     ("pages/kit/colours.py", "other"): "what is drawn plainly",
     ("pages/map/map_words.py", "other"): "what is drawn plainly",
-    ("pages/survey/drawing.py", "other"): "CSS class of plots that are not asked about",
-    ("pages/assets/draw.js", "hedge"): "how a hedge is drawn, as in colours.py",
-    ("pages/assets/draw.js", "railing"): "how a railing is drawn, as in colours.py",
-    ("pages/assets/draw.js", "other"): "what is drawn plainly",
-    ("pages/assets/street.js", "other"): "what is drawn plainly",
-    ("pages/assets/survey/map.js", "other"): "look of plots that are not asked about",
-    ("pages/assets/survey/street.js", "other"): "look of plots that are not asked about",
+    ("pages/survey/stretch_map.py", "other"): "CSS class of plots that are not asked about",
+    ("pages/map/script/draw.js", "hedge"): "how a hedge is drawn, as in colours.py",
+    ("pages/map/script/draw.js", "railing"): "how a railing is drawn, as in colours.py",
+    ("pages/map/script/draw.js", "other"): "what is drawn plainly",
+    ("pages/map/script/street.js", "other"): "what is drawn plainly",
+    ("pages/survey/script/map.js", "other"): "look of plots that are not asked about",
+    ("pages/survey/script/street.js", "other"): "look of plots that are not asked about",
 }
 
 
