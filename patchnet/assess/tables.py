@@ -7,8 +7,8 @@ import shapely
 
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.movement.distance import crossing_line
-from patchnet.network.betweenness import betweenness, weighted_betweenness
-from patchnet.network.importance import link_importance, patch_importance
+from patchnet.network.importance import link_importance
+from patchnet.network.patch_measures import Whole, measure_patches
 from patchnet.network.prune import prune_links
 from patchnet.read.feature_lists import plot_features
 
@@ -36,8 +36,9 @@ def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDa
         ``loss_<group>`` = ``own_`` + ``flow_`` + ``connector_`` (what is lost when the plot goes;
         Saura & Rubio 2010, Ecography 33:523-537) and ``traffic_`` (what runs over it between
         other plots; Bodin & Saura 2010, Ecological Modelling 221:2393-2405); and ``ways_``, of
-        the ways with fewest links between other plots, how many pass here (Freeman 1977).
-        Empty where the plot is no patch.
+        the ways with fewest links between other plots, how many pass here (Freeman 1977), as
+        every one of `patchnet.network.patch_measures.PATCH_MEASURES`. Empty where the plot is no
+        patch.
 
     Examples
     --------
@@ -77,8 +78,8 @@ def importance_table(assessment: Assessment, group: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Index: ids of the patches. Columns loss, own, flow, connector and traffic (percent of the
-        PC numerator) and ways (number), as in `plot_table`.
+        Index: ids of the patches. Columns loss, own, flow and connector (percent of the PC
+        numerator), and one for each of `patchnet.network.patch_measures.PATCH_MEASURES`.
 
     Raises
     ------
@@ -86,12 +87,7 @@ def importance_table(assessment: Assessment, group: str) -> pd.DataFrame:
         If the group is not in this answer.
     """
     answer, p_cut = assessment.groups[group], assessment.knowledge.setting("p_cut")
-    table = patch_importance(answer.network, p_cut=p_cut)
-    whole = answer.measures.pc_numerator
-    traffic = weighted_betweenness(answer.network, p_cut=p_cut)
-    return table.assign(
-        traffic=100 * traffic / whole if whole > 0 else 0.0, ways=betweenness(answer.network)
-    )
+    return measure_patches(answer.network, Whole(p_cut, answer.measures.pc_numerator))
 
 
 def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:

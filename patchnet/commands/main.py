@@ -42,6 +42,7 @@ _COMMANDS = {
         ("groups", "lists:groups", "List the wildlife groups."),
         ("features", "lists:features", "List the features a plot can have."),
         ("source", "lists:source", "Say where a number comes from."),
+        ("tables", "tables:tables", "Say what your own tables may hold; make empty ones."),
     )
 }
 

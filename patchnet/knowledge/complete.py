@@ -8,9 +8,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal
 
 from patchnet.core.faults import Fault
-from patchnet.knowledge.planting import LAYERS
+from patchnet.knowledge.plants import LAYERS
 from patchnet.knowledge.records import Feature, Group, Knowledge, Plant, PlotKind, PlotTrait
-from patchnet.knowledge.tables import Row
+from patchnet.knowledge.row import Row
 
 __all__ = ["missing"]
 
@@ -138,9 +138,7 @@ def _of_plant(plant: Plant, knowledge: Knowledge) -> Iterator[Told]:
             ),
             f"Add the layer to a row of planting_places.csv, or write one of: {', '.join(LAYERS)}.",
         )
-    words = plant.hazard.casefold()
-    told = "toxic" in words or "poison" in words
-    if told and plant.key not in knowledge.plant_lists["toxic"]:
+    if plant.told_poisonous and plant.key not in knowledge.plant_lists["toxic"]:
         yield (
             "warning",
             "Its hazard speaks of poison, but nothing says for whom: it counts for everybody.",

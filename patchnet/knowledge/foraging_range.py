@@ -4,7 +4,7 @@ import math
 from typing import Literal
 
 from patchnet.core.errors import WrongUse
-from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = ["homing_distance_m", "is_ceiling"]
 

@@ -1,52 +1,163 @@
-"""Rows on ground covers and on the cost of moving over them, put together and checked."""
+"""Ground covers, and what moving over them and across barriers costs each group."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal, get_args
 
 from patchnet.core.faults import Fault
-from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import BarrierKind, Feature, Figure, GroundCosts, GroundCover, Group
-from patchnet.knowledge.tables import Row
+from patchnet.knowledge.columns import Choice, Key, Ref, Refs, Text
+from patchnet.knowledge.features import Feature
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import Number, table
+from patchnet.knowledge.sources import Figure
 
-__all__ = ["GAPS", "ROLES", "all_ground_costs", "all_ground_covers", "with_open_water"]
+__all__ = [
+    "GAPS",
+    "ROLES",
+    "BarrierCrossing",
+    "GroundCosts",
+    "GroundCover",
+    "MovementCost",
+    "read_ground_costs",
+    "read_ground_covers",
+]
 
-GAPS = ("yes", "no", "not_known")
+Gap = Literal["yes", "no", "not_known"]
+GAPS: tuple[Gap, ...] = get_args(Gap)
 """Whether a barrier has a gap, as a neighbourhood says it."""
 _PLOT = "plot_cover"
 ROLES = ("building", "footway", "carriageway_narrow", "carriageway_wide", "unmapped")
 """Parts of the map that exactly one cover must stand for."""
-_PER_METRE = "times best ground"
-_CROSSING = "cost metres"
 
 
-def all_ground_covers(
-    rows: list[Row], cells: Cells, features: Collection[str], plot_kinds: Collection[str]
-) -> dict[str, GroundCover]:
-    """Build the ground covers; every kind of plot and every role must have exactly one."""
-    covers = {row.cells["key"]: _cover(row, cells, features, plot_kinds) for row in rows}
-    own = {row.cells["key"]: row for row in rows}
-    for what, wanted in (("features", ()), ("plot_kinds", plot_kinds), ("role", ROLES)):
-        taken: dict[str, str] = {}
-        for key, cover in covers.items():
-            names = (cover.role,) if what == "role" else getattr(cover, what)
-            for name in names:
-                if name in taken and name != _PLOT:
-                    said = f"'{name}' is ground of the cover '{taken[name]}' already."
-                    cells.faults.append(own[key].fault(said, "Let it stand at one of them."))
-                taken[name] = key
-        missing = [name for name in wanted if name not in taken]
-        if missing:
-            said = f"No cover has these in the column '{what}': {', '.join(missing)}."
-            mend = "Name each of them at the cover that its ground is."
-            where = rows[-1].where if rows else "ground_covers.csv"
-            cells.faults.append(Fault("error", where, None, None, said, mend))
-    return covers
+@table("ground_covers.csv", "A kind of ground that something walks over.", called="ground cover")
+@dataclass(frozen=True, slots=True)
+class GroundCover:
+    """A kind of ground that something walks over: beds, lawn, carriageway, building ...
+
+    Parameters
+    ----------
+    key, name
+        Key in the tables and name in plain words.
+    role
+        ``plot_cover``, or what else of the map it stands for: ``building``, ``footway``,
+        ``carriageway_narrow``, ``carriageway_wide`` or ``unmapped``.
+    features
+        Features whose ground is this.
+    plot_kinds
+        Kinds of plot that are this where nothing is known of their features.
+    """
+
+    key: Annotated[str, Key("key of the cover")]
+    name: Annotated[str, Text("name in plain words")]
+    role: Annotated[
+        str,
+        Choice("plot_cover, or what else of the map it stands for", of=(_PLOT, *ROLES)),
+    ]
+    features: Annotated[
+        tuple[str, ...], Refs("features whose ground is this", table="features.csv")
+    ]
+    plot_kinds: Annotated[
+        tuple[str, ...],
+        Refs(
+            "kinds of plot that are this where nothing is known of their features",
+            table="plot_kinds.csv",
+        ),
+    ]
 
 
-def with_open_water(
+@table(
+    "movement_costs.csv",
+    "What a metre of a ground cover costs a group that walks.",
+    called="movement cost",
+    key=("group", "cover"),
+)
+@dataclass(frozen=True, slots=True)
+class MovementCost:
+    """What a metre of a ground cover costs a group, in metres of the best ground."""
+
+    group: Annotated[str, Ref("the group", table="groups.csv")]
+    cover: Annotated[str, Ref("the ground cover", table="ground_covers.csv")]
+    cost: Annotated[
+        Figure,
+        Number("what a metre of it costs", unit="times best ground", over=True),
+    ]
+
+
+@table(
+    "barrier_crossings.csv",
+    "What crossing a kind of barrier costs a group that walks.",
+    called="crossing",
+    key=("group", "barrier", "gap"),
+)
+@dataclass(frozen=True, slots=True)
+class BarrierCrossing:
+    """What crossing a kind of barrier costs a group, in metres of the best ground."""
+
+    group: Annotated[str, Ref("the group", table="groups.csv")]
+    barrier: Annotated[str, Ref("the kind of barrier", table="barrier_kinds.csv")]
+    gap: Annotated[Gap, Choice("whether there is a gap in it")]
+    cost: Annotated[Figure, Number("what crossing it costs", unit="cost metres")]
+
+
+@dataclass(frozen=True, slots=True)
+class GroundCosts:
+    """What moving over the ground costs one group.
+
+    Parameters
+    ----------
+    group
+        Key of the group.
+    covers
+        Cost per metre of each cover, in metres of the best ground.
+    crossings
+        Cost of crossing a barrier, in metres of the best ground, by kind of barrier and by
+        whether it has a gap (``yes``: at the gap; ``no`` and ``not_known``: anywhere).
+    """
+
+    group: str
+    covers: Mapping[str, Figure]
+    crossings: Mapping[tuple[str, str], Figure]
+
+
+def read_ground_covers(reader: Reader, features: Mapping[str, Feature]) -> dict[str, GroundCover]:
+    """Read the ground covers; every kind of plot and every role must have exactly one.
+
+    Open water in the ground that none of them names (a user's own) is taken for the same cover as
+    other ponds.
+    """
+    rows = reader.rows(GroundCover)
+    for column, wanted in (
+        ("features", ()),
+        ("plot_kinds", tuple(reader.keys("plot_kinds.csv"))),
+        ("role", ROLES),
+    ):
+        _each_at_one(reader, rows, column, wanted)
+    return _with_open_water({row.key[0]: cover for row, cover in rows}, features)
+
+
+def _each_at_one(
+    reader: Reader, rows: list[tuple[Row, GroundCover]], column: str, wanted: Collection[str]
+) -> None:
+    taken: dict[str, str] = {}
+    for row, cover in rows:
+        for name in (cover.role,) if column == "role" else getattr(cover, column):
+            if name in taken and name != _PLOT:
+                said = f"'{name}' is ground of the cover '{taken[name]}' already."
+                reader.say(row, said, "Let it stand at one of them.")
+            taken[name] = cover.key
+    missing = [name for name in wanted if name not in taken]
+    if missing:
+        said = f"No cover has these in the column '{column}': {', '.join(missing)}."
+        mend = "Name each of them at the cover that its ground is."
+        where = rows[-1][0].where if rows else "ground_covers.csv"
+        reader.faults.append(Fault("error", where, None, None, said, mend))
+
+
+def _with_open_water(
     covers: dict[str, GroundCover], features: Mapping[str, Feature]
 ) -> dict[str, GroundCover]:
-    """Take open water in the ground (a user's own) for the same cover as other ponds."""
     named = {key for cover in covers.values() for key in cover.features}
     water = [key for key, one in features.items() if one.open_water]
     own = tuple(key for key in water if key not in named and not features[key].container)
@@ -57,32 +168,27 @@ def with_open_water(
     }
 
 
-def all_ground_costs(
-    tables: Mapping[str, list[Row]],
-    cells: Cells,
-    figures: dict[str, Figure],
-    known: tuple[Mapping[str, Group], Mapping[str, GroundCover], Mapping[str, BarrierKind]],
+def read_ground_costs(
+    reader: Reader, covers: Collection[str], kinds: Collection[str]
 ) -> dict[str, GroundCosts]:
-    """Build what moving costs each group; a group that has one cost must have them all."""
-    groups, covers, kinds = known
+    """Read what moving costs each group; a group that has one cost must have them all.
+
+    Parameters
+    ----------
+    reader
+        Reads them.
+    covers, kinds
+        Keys of the ground covers and of the kinds of barrier.
+    """
     per_metre: dict[str, dict[str, Figure]] = {}
     crossings: dict[str, dict[tuple[str, str], Figure]] = {}
     first: dict[str, Row] = {}
-    for row in tables["movement_costs.csv"]:
-        group = cells.known(row, "group", groups, "group")
-        cover = cells.known(row, "cover", covers, "ground cover")
-        key = f"movement_costs/{group}/{cover}"
-        figures[key] = cells.figure(row, key, unit=_PER_METRE, positive=True)
-        per_metre.setdefault(group, {})[cover] = figures[key]
-        first.setdefault(group, row)
-    for row in tables["barrier_crossings.csv"]:
-        group = cells.known(row, "group", groups, "group")
-        kind = cells.known(row, "barrier", kinds, "barrier kind")
-        gap = cells.choice(row, "gap", GAPS)
-        key = f"barrier_crossings/{group}/{kind}/{gap}"
-        figures[key] = cells.figure(row, key, unit=_CROSSING)
-        crossings.setdefault(group, {})[kind, gap] = figures[key]
-        first.setdefault(group, row)
+    for row, one in reader.rows(MovementCost):
+        per_metre.setdefault(one.group, {})[one.cover] = one.cost
+        first.setdefault(one.group, row)
+    for row, other in reader.rows(BarrierCrossing):
+        crossings.setdefault(other.group, {})[other.barrier, other.gap] = other.cost
+        first.setdefault(other.group, row)
     costs = {}
     for group, row in first.items():
         costs[group] = GroundCosts(group, per_metre.get(group, {}), crossings.get(group, {}))
@@ -96,17 +202,5 @@ def all_ground_costs(
         if missing:
             said = f"The group '{group}' has no cost for: {', '.join(missing)}."
             mend = "Add rows to movement_costs.csv (covers) and barrier_crossings.csv (barriers)."
-            cells.faults.append(row.fault(said, mend))
+            reader.say(row, said, mend)
     return costs
-
-
-def _cover(
-    row: Row, cells: Cells, features: Collection[str], plot_kinds: Collection[str]
-) -> GroundCover:
-    return GroundCover(
-        key=cells.plain_key(row),
-        name=cells.text(row, "name"),
-        role=cells.choice(row, "role", (_PLOT, *ROLES)),
-        features=cells.known_list(row, "features", features, "feature"),
-        plot_kinds=cells.known_list(row, "plot_kinds", plot_kinds, "plot kind"),
-    )

@@ -1,5 +1,8 @@
 """Loading the knowledge tables: those that ship with patchnet, and a user's own laid over."""
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
@@ -7,14 +10,16 @@ from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 
-from patchnet.core.errors import CannotRead, PatchnetError, TableFaults
+from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.table import SUFFIXES
 from patchnet.knowledge.build import build
-from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.tables import LAYOUTS, Row, lay_over, read_table
+from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import TABLES
+from patchnet.knowledge.tables import lay_over, read_shipped, read_table
 
-__all__ = ["load_knowledge"]
+__all__ = ["load_knowledge", "load_rows"]
 
 _ALIKE = 0.9  # a letter or two of the name of a table
 
@@ -52,30 +57,78 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     """
     if overlay is None:
         return _shipped()
-    folder = Path(overlay)
     faults: list[Fault] = []
+    with _nothing_thrown_away():
+        return _built(_laid_over(Path(overlay), faults), faults)
+
+
+def load_rows(overlay: Path | str | None = None) -> dict[str, list[Row]]:
+    """Load the rows of every table by file name, as text; see `load_knowledge`."""
+    if overlay is None:
+        return {name: list(rows) for name, rows in _shipped_rows().items()}
+    faults: list[Fault] = []
+    tables = _laid_over(Path(overlay), faults)
+    if any(fault.severity == "error" for fault in faults):
+        raise TableFaults(faults)
+    return tables
+
+
+def _laid_over(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
     own = _read_folder(folder, faults)
-    tables = {name: lay_over(rows, own.get(name, [])) for name, rows in _shipped_rows().items()}
-    return _built(tables, faults)
+    tables = {}
+    for name, shipped in _shipped_rows().items():
+        if TABLES[name].fixed:
+            _keep_to(shipped, own.get(name, []), faults)
+        tables[name] = lay_over(shipped, own.get(name, []))
+    return tables
+
+
+def _keep_to(shipped: tuple[Row, ...], own: list[Row], faults: list[Fault]) -> None:
+    """Of tables whose keys are the program's own, a new key would be passed over in silence."""
+    known = {row.ident: row for row in shipped}
+    for row in own:
+        called = TABLES[row.table].called
+        before = known.get(row.ident)
+        if before is None:
+            hint = nearest_hint(row.ident, known)
+            what = f"'{row.ident}' is not a known {called}.{hint}"
+            mend = f"'patchnet source {row.table.removesuffix('.csv')}' lists those there are."
+            faults.append(row.fault(what, mend))
+        elif row.cells["unit"] not in ("", before.cells["unit"]):
+            what = f"The unit is '{row.cells['unit']}'."
+            faults.append(row.fault(what, f"This number must be in '{before.cells['unit']}'."))
 
 
 @cache
 def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
     folder = resources.files("patchnet.knowledge") / "tables"
-    faults: list[Fault] = []
-    tables = {
-        name: tuple(read_table(name, (folder / name).read_bytes(), name, faults))
-        for name in LAYOUTS
-    }
-    if faults:
-        raise PatchnetError("\n".join(str(fault) for fault in faults))
-    return MappingProxyType(tables)
+    return MappingProxyType(
+        {
+            name: tuple(read_shipped(name, (folder / name).read_text(encoding="utf-8")))
+            for name in TABLES
+        }
+    )
 
 
 @cache
 def _shipped() -> Knowledge:
-    tables = {name: list(rows) for name, rows in _shipped_rows().items()}
-    return _built(tables, [])
+    with _nothing_thrown_away():
+        return _built(load_rows(), [])
+
+
+@contextmanager
+def _nothing_thrown_away() -> Iterator[None]:
+    """Keep the collector of garbage from running: of so many small objects all are kept.
+
+    With pandas loaded its rounds take longer than the reading.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
@@ -97,10 +150,10 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         paths = sorted(path for path in folder.iterdir() if _may_be_table(path))
         for path in paths:
             name = f"{path.stem}.csv"
-            if name not in LAYOUTS:
-                hint = nearest_hint(name, LAYOUTS)
+            if name not in TABLES:
+                hint = nearest_hint(name, TABLES)
                 what = f"This is not the name of a knowledge table.{hint}"
-                mend = f"Call it one of: {', '.join(LAYOUTS)}."
+                mend = f"Call it one of: {', '.join(TABLES)}."
                 faults.append(Fault("error", str(path), None, None, what, mend))
                 continue
             if name in tables:
@@ -113,7 +166,7 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
     if not paths:
         what = "The folder holds no knowledge table."
-        mend = f"Put at least one of these in it: {', '.join(LAYOUTS)}."
+        mend = f"Put at least one of these in it: {', '.join(TABLES)}."
         faults.append(Fault("error", str(folder), None, None, what, mend))
     return tables
 
@@ -123,4 +176,4 @@ def _may_be_table(path: Path) -> bool:
     suffix = path.suffix.casefold()
     if suffix not in SUFFIXES or path.name.startswith((".", "~$")):
         return False
-    return suffix == ".csv" or bool(get_close_matches(f"{path.stem}.csv", LAYOUTS, 1, _ALIKE))
+    return suffix == ".csv" or bool(get_close_matches(f"{path.stem}.csv", TABLES, 1, _ALIKE))

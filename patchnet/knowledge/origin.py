@@ -4,7 +4,9 @@ from collections.abc import Iterable, Mapping
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest
-from patchnet.knowledge.records import Class, Figure, Knowledge, Origin
+from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.schema import Class
+from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["CLASS_WORDS", "describe_source"]
 

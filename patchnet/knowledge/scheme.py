@@ -1,18 +1,27 @@
-"""Figures, upkeep, risks and permissions of a planter scheme, out of their tables."""
+"""Planter schemes: recipes, rates and weights, upkeep, risks, permissions and whom to ask."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import cast
+from typing import Annotated, Literal
 
-from patchnet.core.faults import nearest_hint
-from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.planting import LAYERS
-from patchnet.knowledge.records import Figure, Origin
-from patchnet.knowledge.scheme_records import ConsentPart, SchemeConsent, SchemeRisk, UpkeepTask
-from patchnet.knowledge.tables import MONTHS, Row
+from patchnet.knowledge.columns import MONTHS, Choice, Key, Months, Reading, Ref, Text
+from patchnet.knowledge.plants import LAYERS
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.schema import Basis, Number, RowsOf, SourcesOf, table
+from patchnet.knowledge.sources import Figure
 
-__all__ = ["SchemeTables", "all_scheme_tables"]
+__all__ = [
+    "ConsentPart",
+    "Recipe",
+    "RecipeAmount",
+    "SchemeConsent",
+    "SchemeFigure",
+    "SchemeRisk",
+    "UpkeepTask",
+    "read_scheme_figures",
+]
 
+ConsentPart = Literal["permission", "evidence", "consultee"]
 _FIGURES = {
     "soil_light_kg_m3": "kg/m3",
     "soil_loam_kg_m3": "kg/m3",
@@ -43,92 +52,135 @@ _FIGURES = {
     **{f"visits_{month}": "visits a week" for month in MONTHS},
 }
 _POSITIVE = ("water_can_l", "bay_m", "water_l_m2_day")
-_PARTS: tuple[ConsentPart, ...] = ("permission", "evidence", "consultee")
+_NUMBERS = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _FIGURES.items()}
 
 
-@dataclass(frozen=True, eq=False)
-class SchemeTables:
-    """The four scheme tables as records."""
+@table(
+    "planter_recipe_figures.csv",
+    "How much of a feature a square metre of a planter's soil gives.",
+    called="part of a recipe",
+    address="planter_recipes/{recipe}/{feature}",
+    key=("recipe", "feature"),
+    also={"recipe": Ref("the recipe", table="planter_recipes.csv")},
+)
+@dataclass(frozen=True, slots=True)
+class RecipeAmount:
+    """How much of a feature a square metre of soil gives."""
 
-    figures: Mapping[str, Figure]
-    upkeep: tuple[UpkeepTask, ...]
-    risks: tuple[SchemeRisk, ...]
-    consents: tuple[SchemeConsent, ...]
-
-
-def all_scheme_tables(
-    tables: Mapping[str, list[Row]],
-    cells: Cells,
-    figures: dict[str, Figure],
-    origins: dict[str, Origin],
-) -> SchemeTables:
-    """Build the scheme records; what is missing or misspelt is a fault."""
-    return SchemeTables(
-        figures=_figures(tables["scheme_figures.csv"], cells, figures),
-        upkeep=tuple(_task(row, cells, origins) for row in tables["scheme_upkeep.csv"]),
-        risks=tuple(_risk(row, cells, origins) for row in tables["scheme_risks.csv"]),
-        consents=tuple(_consent(row, cells, origins) for row in tables["scheme_consents.csv"]),
-    )
+    feature: Annotated[str, Ref("what grows in it", table="features.csv")]
+    amount: Annotated[Figure, Number("how much of it", unit="m2 per m2 of soil")]
 
 
-def _figures(rows: list[Row], cells: Cells, figures: dict[str, Figure]) -> dict[str, Figure]:
-    found = {}
-    for row in rows:
-        key = row.cells["key"]
-        if key not in _FIGURES:
-            what = f"'{key}' is not a known figure of a scheme.{nearest_hint(key, _FIGURES)}"
-            mend = "A figure under another name would be passed over: write one that is known."
-            cells.faults.append(row.fault(what, mend))
-            continue
-        address = f"scheme/{key}"
-        found[key] = cells.figure(row, address, unit=_FIGURES[key], positive=key in _POSITIVE)
-        figures[address] = found[key]
-    if rows:
-        for key in _FIGURES:
-            if key not in found:
-                what = f"There is no figure '{key}'."
-                cells.faults.append(rows[-1].fault(what, "Add a row for it to scheme_figures.csv."))
+@table("planter_recipes.csv", "What can grow in a street planter.", called="planter recipe")
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What can grow in a street planter; `amounts` are m2 of features per m2 of soil."""
+
+    key: Annotated[str, Key("key of the recipe")]
+    name: Annotated[str, Text("name in plain words")]
+    words: Annotated[str, Text("what it is, in a sentence", blank="")]
+    amounts: Annotated[
+        Mapping[str, Figure],
+        RowsOf(
+            RecipeAmount,
+            by="recipe",
+            mapped=("feature", "amount"),
+            missing="Nothing says what grows in it.",
+        ),
+    ]
+
+
+def _scheme_numbers(at: Reading) -> Mapping[str, Number]:
+    del at
+    return _NUMBERS
+
+
+@table(
+    "scheme_figures.csv",
+    "A rate, weight or share that planter schemes are worked out with.",
+    called="figure of a scheme",
+    address="scheme/{key}",
+)
+@dataclass(frozen=True, slots=True)
+class SchemeFigure:
+    """A rate, weight or share that planter schemes are worked out with."""
+
+    key: Annotated[str, Choice("key of the figure", of=tuple(_FIGURES))]
+    figure: Annotated[Figure, Number("the figure", by_key=_scheme_numbers)]
+
+
+@table(
+    "scheme_upkeep.csv",
+    "A task of the year round a street planter.",
+    called="task",
+    bases=(Basis("", "{task}"),),
+)
+@dataclass(frozen=True, slots=True)
+class UpkeepTask:
+    """A task of the year round a street planter; `who` is keeper, group or all."""
+
+    key: Annotated[str, Key("key of the task")]
+    task: Annotated[str, Text("what is done")]
+    months: Annotated[tuple[int, ...], Months("when")]
+    who: Annotated[str, Choice("who does it", of=("keeper", "group", "all"))]
+    sources: Annotated[tuple[str, ...], SourcesOf()]
+
+
+@table(
+    "scheme_risks.csv",
+    "What can go wrong with planters in a street.",
+    called="risk",
+    bases=(Basis("", "{hazard}"),),
+)
+@dataclass(frozen=True, slots=True)
+class SchemeRisk:
+    """What can go wrong with planters in a street.
+
+    Parameters
+    ----------
+    hazard, who
+        What happens, and to whom.
+    likelihood, harm
+        ``unlikely``, ``possible``, ``likely``; ``slight``, ``serious``, ``grave``: before
+        anything is done about it, by our own reading.
+    control, left
+        What is done about it, and what is left then: low, medium ...
+    """
+
+    key: Annotated[str, Key("key of the risk")]
+    hazard: Annotated[str, Text("what happens")]
+    who: Annotated[str, Text("to whom")]
+    likelihood: Annotated[
+        str,
+        Choice("how likely, before anything is done", of=("unlikely", "possible", "likely")),
+    ]
+    harm: Annotated[str, Choice("how bad", of=("slight", "serious", "grave"))]
+    control: Annotated[str, Text("what is done about it")]
+    left: Annotated[str, Text("what is left then, such as low or medium")]
+    sources: Annotated[tuple[str, ...], SourcesOf()]
+
+
+@table(
+    "scheme_consents.csv",
+    "A permission to get, a paper to bring with the application, or somebody to ask.",
+    called="permission",
+    bases=(Basis("", "{name}"),),
+)
+@dataclass(frozen=True, slots=True)
+class SchemeConsent:
+    """A permission to get, a paper to bring with the application, or somebody to ask."""
+
+    key: Annotated[str, Key("key of the permission")]
+    part: Annotated[
+        ConsentPart, Choice("permission to get, evidence to bring, or consultee to ask")
+    ]
+    name: Annotated[str, Text("whose, or what")]
+    about: Annotated[str, Text("what it is about")]
+    sources: Annotated[tuple[str, ...], SourcesOf()]
+
+
+def read_scheme_figures(reader: Reader) -> dict[str, Figure]:
+    """Read the figures of schemes; every one must be there."""
+    found = {row.key[0]: one.figure for row, one in reader.rows(SchemeFigure)}
+    reader.must_have("scheme_figures.csv", _FIGURES, "figure")
     return found
-
-
-def _origin(row: Row, cells: Cells, origins: dict[str, Origin], words: str) -> tuple[str, ...]:
-    kind, sources = cells.origin(row, "class", "source")
-    address = f"{row.table.removesuffix('.csv')}/{row.ident}"
-    origins[address] = Origin(address, words, kind, sources, row.cells["note"], row.place)
-    return sources
-
-
-def _task(row: Row, cells: Cells, origins: dict[str, Origin]) -> UpkeepTask:
-    task = cells.text(row, "task")
-    return UpkeepTask(
-        key=cells.plain_key(row),
-        task=task,
-        months=cells.months(row, "months"),
-        who=cells.choice(row, "who", ("keeper", "group", "all")),
-        sources=_origin(row, cells, origins, task),
-    )
-
-
-def _risk(row: Row, cells: Cells, origins: dict[str, Origin]) -> SchemeRisk:
-    hazard = cells.text(row, "hazard")
-    return SchemeRisk(
-        key=cells.plain_key(row),
-        hazard=hazard,
-        who=cells.text(row, "who"),
-        likelihood=cells.choice(row, "likelihood", ("unlikely", "possible", "likely")),
-        harm=cells.choice(row, "harm", ("slight", "serious", "grave")),
-        control=cells.text(row, "control"),
-        left=cells.text(row, "left"),
-        sources=_origin(row, cells, origins, hazard),
-    )
-
-
-def _consent(row: Row, cells: Cells, origins: dict[str, Origin]) -> SchemeConsent:
-    name = cells.text(row, "name")
-    return SchemeConsent(
-        key=cells.plain_key(row),
-        part=cast("ConsentPart", cells.choice(row, "part", _PARTS)),
-        name=name,
-        about=cells.text(row, "about"),
-        sources=_origin(row, cells, origins, name),
-    )

@@ -1,4 +1,4 @@
-"""Street rules, planter sizes, things in the footway, and how far a driver needs to see.
+"""Street rules, sizes of planters, things in the footway, and how far a driver needs to see.
 
 The rules stand in ``street_rules.csv``; another authority's rules are a file of that name in the
 overlay folder of `load_knowledge`.
@@ -6,37 +6,40 @@ overlay folder of `load_knowledge`.
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Literal, cast
+from typing import Annotated, Literal
 
-from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
-from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import Figure, Knowledge, Origin
-from patchnet.knowledge.street_records import (
-    PlanterSize,
-    SightRule,
-    StreetObjectKind,
-    StreetTest,
+from patchnet.knowledge.columns import (
+    Amount,
+    Choice,
+    Flag,
+    Key,
+    Reading,
+    Ref,
+    Text,
+    Words,
 )
-from patchnet.knowledge.tables import Row
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.schema import Basis, Figures, Made, Number, Quantity, table
+from patchnet.knowledge.sources import Figure
 
 __all__ = [
     "SIGHT_AREAS",
     "PlanterSize",
+    "SightRule",
+    "StoppingSight",
     "StreetObjectKind",
-    "StreetTables",
-    "Vehicle",
-    "all_street_tables",
-    "stopping_sight_m",
+    "StreetRule",
+    "StreetTest",
+    "read_planter_sizes",
+    "read_stopping_sight",
+    "read_street_rules",
 ]
-
-Vehicle = Literal["light", "heavy"]
 
 SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing")
 """What must be seen over: at side roads, where cars come out, where people cross."""
-_TESTS: tuple[StreetTest, ...] = (
-    "around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb",
-)  # fmt: skip
+StreetTest = Literal["around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb"]
+"""How a thing is kept clear of: all round, the whole kerb it lies on, with sight areas, on the
+way from it to the kerb, or by standing farther from the kerb."""
 _RULES = {
     "clear_width_fits_m": "m",
     "clear_width_ask_m": "m",
@@ -68,208 +71,223 @@ _POSITIVE = (
     "site_spacing_m", "carriageway_default_m", "speed_default_mph",
     "ssd_deceleration_light_g", "ssd_deceleration_heavy_g",
 )  # fmt: skip
-_QUANTITIES = {
-    "length": "m",
-    "width": "m",
-    "height": "m",
-    "soil_depth": "m",
-    "spread": "m",
-    "empty_weight": "kg",
-    "cost": "GBP",
-}
-_MAY_BE_NOUGHT = ("spread", "empty_weight", "cost")
-_VEHICLES: tuple[Vehicle, ...] = ("light", "heavy")
+_TOLD = (
+    f"{', '.join(_RULES)}; and for each thing of street_objects.csv size_..._m and clear_..._m "
+    "(kerb_offset_..._m where its test is kerb)"
+)
+_LITRES = 1000.0  # in a cubic metre
 
 
-@dataclass(frozen=True, eq=False)
-class StreetTables:
-    """The four street tables as records."""
-
-    rules: Mapping[str, Figure]
-    kinds: Mapping[str, StreetObjectKind]
-    sizes: Mapping[str, PlanterSize]
-    sight: Mapping[tuple[float, str], Figure]
-    sight_rules: Mapping[str, SightRule]
-
-
-def all_street_tables(
-    tables: Mapping[str, list[Row]],
-    cells: Cells,
-    figures: dict[str, Figure],
-    origins: dict[str, Origin],
-) -> StreetTables:
-    """Build the street records; what is missing, misspelt or contradictory is a fault."""
-    kinds = {row.cells["key"]: _kind(row, cells) for row in tables["street_objects.csv"]}
-    rules = _rules(tables["street_rules.csv"], kinds, cells, figures)
-    return StreetTables(
-        rules=rules,
-        kinds=kinds,
-        sizes=_sizes(tables["planter_sizes.csv"], cells, figures),
-        sight=_sight(tables["stopping_sight.csv"], cells, figures),
-        sight_rules={
-            row.cells["key"]: _sight_rule(row, cells, origins, rules)
-            for row in tables["sight_areas.csv"]
-        },
-    )
+def _numbers(at: Reading) -> Mapping[str, Number]:
+    """Return the rules that there are: those of all streets, and two of each thing in them."""
+    wanted = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _RULES.items()}
+    for key, row in at.keys("street_objects.csv").items():
+        wanted[f"size_{key}_m"] = Number("", unit="m", over=True)
+        clear = "kerb_offset" if row.cells["test"] == "kerb" else "clear"
+        wanted[f"{clear}_{key}_m"] = Number("", unit="m")
+    return wanted
 
 
-def stopping_sight_m(
-    speed_mph: float, *, knowledge: Knowledge, vehicle: Vehicle = "light"
-) -> float:
-    """How far a driver at that speed needs to see to stop, in metres.
+def _names(at: Reading) -> Collection[str]:
+    return tuple(_numbers(at))
 
-    ``v t + v**2 / (2 d) + bonnet`` up to the speed that the formula is for, above it the
-    published table (Manual for Streets; the figures stand in ``street_rules.csv`` and
-    ``stopping_sight.csv``).
+
+@table("street_rules.csv", "A rule for planters in a footway.", called="street rule")
+@dataclass(frozen=True, slots=True)
+class StreetRule:
+    """A rule for planters in a footway: a width, a distance, a speed."""
+
+    key: Annotated[str, Choice("which rule it is", of=_names, told=_TOLD)]
+    figure: Annotated[Figure, Number("the limit", by_key=_numbers)]
+
+
+@table(
+    "stopping_sight.csv",
+    "Published stopping sight distance of a band of speeds.",
+    called="stopping sight distance",
+    key=("speed_mph", "vehicle"),
+)
+@dataclass(frozen=True, slots=True)
+class StoppingSight:
+    """How far a driver needs to see to stop, as published for a band of speeds."""
+
+    speed_mph: Annotated[float, Amount("upper end of the band of speeds, mph", least=0, over=True)]
+    vehicle: Annotated[Literal["light", "heavy"], Choice("light: cars; heavy: lorries and buses")]
+    distance: Annotated[Figure, Number("the distance", unit="m", over=True)]
+
+
+@table(
+    "planter_sizes.csv",
+    "The numbers of each size of planter, one a row.",
+    called="planter size",
+    address="planter_sizes/{planter}",
+    key=("planter", "quantity"),
+    figures=Figures("planter_sizes.csv", ("planter",)),
+)
+@dataclass(frozen=True, slots=True)
+class PlanterSize:
+    """One size of planter; make one for a size that is not in the table.
 
     Parameters
     ----------
-    speed_mph
-        85th-percentile speed, or where nobody measured it the limit.
-    knowledge
-        The tables.
-    vehicle
-        ``"heavy"`` on roads with buses or many lorries.
-
-    Raises
-    ------
-    WrongUse
-        If the speed is not above nought, or above the whole table.
+    key, name
+        Key in the table and name in plain words.
+    length_m, width_m, height_m
+        Outside of the box: along the kerb, across the footway, footway to rim.
+    soil_depth_m
+        Depth of soil.
+    spread_m
+        How far full-grown plants stand out beyond each side of the box.
+    empty_kg
+        Weight of the box without soil.
+    cost
+        Price of the box in pounds, without soil and plants.
     """
-    if not speed_mph > 0:
-        raise WrongUse(f"A speed of {speed_mph:g} mph cannot be: it must be above nought.")
-    if speed_mph <= knowledge.street_rule("ssd_formula_most_mph"):
-        from scipy import constants
 
-        speed = speed_mph * constants.mph
-        braking = knowledge.street_rule(f"ssd_deceleration_{vehicle}_g") * constants.g
-        reaction = knowledge.street_rule("ssd_reaction_s")
-        bonnet = knowledge.street_rule("ssd_bonnet_m")
-        return float(speed * reaction + speed**2 / (2 * braking) + bonnet)
-    bands = sorted(
-        (band, figure.value)
-        for (band, kind), figure in knowledge.stopping_sight.items()
-        if kind == vehicle and band >= speed_mph
+    key: Annotated[str, Key("key of the size; its name in words is made of it", name="planter")]
+    name: Annotated[str, Made(lambda key: key.replace("_", " "))]
+    length_m: Annotated[
+        float, Quantity("along the kerb", called="length", unit="m", over=True, bare=True)
+    ]
+    width_m: Annotated[
+        float, Quantity("across the footway", called="width", unit="m", over=True, bare=True)
+    ]
+    height_m: Annotated[
+        float, Quantity("from footway to rim", called="height", unit="m", over=True, bare=True)
+    ]
+    soil_depth_m: Annotated[
+        float, Quantity("depth of soil", called="soil_depth", unit="m", over=True, bare=True)
+    ]
+    spread_m: Annotated[
+        float,
+        Quantity(
+            "how far full-grown plants stand out beyond each side of the box",
+            called="spread",
+            unit="m",
+            bare=True,
+        ),
+    ] = 0.0
+    empty_kg: Annotated[
+        float,
+        Quantity("weight of the box without soil", called="empty_weight", unit="kg", bare=True),
+    ] = 0.0
+    cost: Annotated[
+        float, Quantity("price of the box without soil and plants", unit="GBP", bare=True)
+    ] = 0.0  # fmt: skip
+
+    @property
+    def plan_m2(self) -> float:
+        """Ground the box takes, in square metres."""
+        return self.length_m * self.width_m
+
+    @property
+    def litres(self) -> float:
+        """Soil it holds, in litres (walls of the box counted as soil)."""
+        return self.plan_m2 * self.soil_depth_m * _LITRES
+
+
+@table(
+    "sight_areas.csv",
+    "What a planter in a sight area comes to.",
+    called="sight area",
+    bases=(Basis("", "verdict {verdict}"),),
+)
+@dataclass(frozen=True, slots=True)
+class SightRule:
+    """What a planter in a sight area comes to.
+
+    Parameters
+    ----------
+    key
+        ``sight_junction``, ``sight_driveway`` or ``sight_crossing``.
+    watcher
+        Who must see over it, in a sentence.
+    verdict
+        What a planter in it is: ``no``, or ``ask`` the authority.
+    set_back
+        Street rule that says how far back the eye is.
+    """
+
+    key: Annotated[str, Choice("which sight area", of=SIGHT_AREAS)]
+    watcher: Annotated[str, Text("who must see over it, in a sentence")]
+    verdict: Annotated[
+        Literal["no", "ask"], Choice("what a planter in it is: refused, or the authority is asked")
+    ]
+    set_back: Annotated[
+        str, Ref("street rule that says how far back the eye is", table="street_rules.csv")
+    ]
+
+
+@table(
+    "street_objects.csv",
+    "A kind of thing in a street that a planter must keep clear of.",
+    called="thing in the street",
+)
+@dataclass(frozen=True, slots=True)
+class StreetObjectKind:
+    """A kind of thing in a street that a planter must keep clear of.
+
+    Parameters
+    ----------
+    key, name, words
+        Key in the table, name in plain words, other names for it.
+    test
+        How it is kept clear of.
+    solid
+        Whether it stands in the way of somebody who walks.
+    verdict
+        What a planter is that comes too near: ``no``, or ``ask`` the people concerned.
+    box
+        Whether it is a planter that stands there already.
+    """
+
+    key: Annotated[str, Key("key of the kind")]
+    name: Annotated[str, Text("name in plain words")]
+    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    test: Annotated[
+        StreetTest,
+        Choice(
+            "how it is kept clear of: all round; the whole surface of kerb it lies on; driveway, "
+            "crossing and bus_stop with their areas; the way from it to the kerb; kerb: by "
+            "standing farther from it"
+        ),
+    ]
+    solid: Annotated[bool, Flag("whether it stands in the way of somebody who walks")]
+    verdict: Annotated[
+        Literal["no", "ask"],
+        Choice("what a planter is that comes too near: no, or ask the people concerned"),
+    ]
+    box: Annotated[bool, Flag("whether it is a planter that stands there already", blank=False)] = (
+        False
     )
-    if not bands:
-        raise WrongUse(
-            f"No stopping sight distance is known for {speed_mph:g} mph: no planter belongs beside "
-            "so fast a road."
-        )
-    return bands[0][1]
 
 
-def _sight_rule(
-    row: Row, cells: Cells, origins: dict[str, Origin], rules: Collection[str]
-) -> SightRule:
-    key = cells.choice(row, "key", SIGHT_AREAS)
-    verdict = cells.choice(row, "verdict", ("no", "ask"))
-    kind, sources = cells.origin(row, "class", "source")
-    address = f"sight_areas/{key}"
-    origins[address] = Origin(
-        address, f"verdict {verdict}", kind, sources, row.cells["note"], row.place
-    )
-    return SightRule(
-        key=key,
-        watcher=cells.text(row, "watcher"),
-        verdict=cast("Literal['no', 'ask']", verdict),
-        set_back=cells.known(row, "set_back", rules, "street rule"),
-    )
+def read_street_rules(reader: Reader) -> dict[str, Figure]:
+    """Read the street rules; each that there is must be there, and the two widths in order."""
+    rows = {row.key[0]: (row, rule.figure) for row, rule in reader.rows(StreetRule)}
+    reader.must_have("street_rules.csv", reader.words(_names), "rule")
+    if {"clear_width_fits_m", "clear_width_ask_m"} <= set(rows):
+        fits, (row, ask) = rows["clear_width_fits_m"][1], rows["clear_width_ask_m"]
+        if ask.value > fits.value:
+            what = (
+                f"clear_width_ask_m ({ask.value:g}) is more than "
+                f"clear_width_fits_m ({fits.value:g})."
+            )
+            reader.say(row, what, "The width to ask about must be the smaller.")
+    return {key: figure for key, (_, figure) in rows.items()}
 
 
-def _kind(row: Row, cells: Cells) -> StreetObjectKind:
-    return StreetObjectKind(
-        key=cells.plain_key(row),
-        name=cells.text(row, "name"),
-        words=cells.listed(row, "words"),
-        test=cast("StreetTest", cells.choice(row, "test", _TESTS)),
-        solid=cells.flag(row, "solid"),
-        verdict=cast("Literal['no', 'ask']", cells.choice(row, "verdict", ("no", "ask"))),
-        box=cells.flag_or_no(row, "box"),
-    )
-
-
-def _rules(
-    rows: list[Row],
-    kinds: Mapping[str, StreetObjectKind],
-    cells: Cells,
-    figures: dict[str, Figure],
-) -> dict[str, Figure]:
-    wanted = dict(_RULES)
-    for key, kind in kinds.items():
-        wanted[f"size_{key}_m"] = "m"
-        wanted[f"kerb_offset_{key}_m" if kind.test == "kerb" else f"clear_{key}_m"] = "m"
-    rules = {}
-    for row in rows:
-        key = row.cells["key"]
-        if key not in wanted:
-            mend = "A rule under another name would be passed over: write one that is known."
-            hint = nearest_hint(key, wanted)
-            cells.faults.append(row.fault(f"'{key}' is not a known street rule.{hint}", mend))
-            continue
-        positive = key in _POSITIVE or key.startswith("size_")
-        rules[key] = cells.figure(row, f"street_rules/{key}", unit=wanted[key], positive=positive)
-        figures[f"street_rules/{key}"] = rules[key]
-    if rows:
-        for key in wanted:
-            if key not in rules:
-                what = f"There is no rule '{key}'."
-                cells.faults.append(rows[-1].fault(what, "Add a row for it to street_rules.csv."))
-    fits, ask = rules.get("clear_width_fits_m"), rules.get("clear_width_ask_m")
-    if fits is not None and ask is not None and ask.value > fits.value:
-        row = next(row for row in rows if row.cells["key"] == "clear_width_ask_m")
-        what = (
-            f"clear_width_ask_m ({ask.value:g}) is more than clear_width_fits_m ({fits.value:g})."
-        )
-        cells.faults.append(row.fault(what, "The width to ask about must be the smaller."))
-    return rules
-
-
-def _sizes(rows: list[Row], cells: Cells, figures: dict[str, Figure]) -> dict[str, PlanterSize]:
-    found: dict[str, dict[str, Figure]] = {}
-    first: dict[str, Row] = {}
-    for row in rows:
-        key = cells.plain_key(row, "planter")
-        quantity = cells.choice(row, "quantity", tuple(_QUANTITIES))
-        address = f"planter_sizes/{key}/{quantity}"
-        figures[address] = cells.figure(
-            row, address, unit=_QUANTITIES[quantity], positive=quantity not in _MAY_BE_NOUGHT
-        )
-        found.setdefault(key, {})[quantity] = figures[address]
-        first.setdefault(key, row)
+def read_planter_sizes(reader: Reader) -> dict[str, PlanterSize]:
+    """Read the sizes of planters; soil must fit into the box."""
     sizes = {}
-    for key, numbers in found.items():
-        missing = [quantity for quantity in _QUANTITIES if quantity not in numbers]
-        if missing:
-            what = f"The planter '{key}' has no {', '.join(missing)}."
-            cells.faults.append(first[key].fault(what, "Add a row for each."))
-            continue
-        value = {quantity: figure.value for quantity, figure in numbers.items()}
-        if value["soil_depth"] > value["height"]:
-            what = f"The soil of '{key}' is deeper than the box is high."
-            cells.faults.append(first[key].fault(what, "Make the box higher or the soil less."))
-        sizes[key] = PlanterSize(
-            key=key,
-            name=key.replace("_", " "),
-            length_m=value["length"],
-            width_m=value["width"],
-            height_m=value["height"],
-            soil_depth_m=value["soil_depth"],
-            spread_m=value["spread"],
-            empty_kg=value["empty_weight"],
-            cost=value["cost"],
-        )
+    for row, size in reader.rows(PlanterSize):
+        if size.soil_depth_m > size.height_m:
+            what = f"The soil of '{size.key}' is deeper than the box is high."
+            reader.say(row, what, "Make the box higher or the soil less.")
+        sizes[size.key] = size
     return sizes
 
 
-def _sight(
-    rows: list[Row], cells: Cells, figures: dict[str, Figure]
-) -> dict[tuple[float, str], Figure]:
-    sight = {}
-    for row in rows:
-        band = cells.number(row, "speed_mph")
-        vehicle = cells.choice(row, "vehicle", _VEHICLES)
-        address = f"stopping_sight/{row.ident}"
-        figures[address] = cells.figure(row, address, unit="m", positive=True)
-        sight[band, vehicle] = figures[address]
-    return sight
+def read_stopping_sight(reader: Reader) -> dict[tuple[float, str], Figure]:
+    """Read the stopping sight distances by upper end of the band and vehicle."""
+    return {(one.speed_mph, one.vehicle): one.distance for one in reader.all(StoppingSight)}

@@ -1,47 +1,69 @@
 """What a street survey asks, in which order, and the rules that its people keep to."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Annotated
 
-from patchnet.knowledge.cells import Cells
-from patchnet.knowledge.records import Feature, Origin, SurveyQuestion, SurveyRule
-from patchnet.knowledge.tables import Row
+from patchnet.knowledge.columns import Choice, Flag, Key, Ref, Text
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.schema import Basis, SourcesOf, table
 
-__all__ = ["OTHER_PART", "RULE_PARTS", "all_survey_questions", "all_survey_rules"]
+__all__ = ["OTHER_PART", "RULE_PARTS", "SurveyQuestion", "SurveyRule", "read_survey_questions"]
 
 RULE_PARTS = ("safety", "seeing", "privacy", "organiser")
 OTHER_PART = "Other"
 """Part under which features without a row of their own are asked."""
 
 
-def all_survey_questions(
-    rows: list[Row],
-    cells: Cells,
-    origins: dict[str, Origin],
-    features: Mapping[str, Feature],
-) -> dict[str, SurveyQuestion]:
-    """Build the questions in the order of the table, the features it does not name after them."""
-    questions = {}
-    for row in rows:
-        key = cells.known(row, "feature", features, "feature")
-        kind, sources = cells.origin(row, "class", "source")
-        address = f"survey_questions/{key}"
-        origins[address] = Origin(address, row.cells["hint"], kind, sources, "", row.place)
-        questions[key] = SurveyQuestion(
-            key, cells.text(row, "part"), cells.flag(row, "from_street"), row.cells["hint"]
-        )
+@table(
+    "survey_questions.csv",
+    "How a street survey asks for a feature.",
+    called="survey question",
+    key=("feature",),
+    bases=(Basis("", "{hint}", noted=False),),
+)
+@dataclass(frozen=True, slots=True)
+class SurveyQuestion:
+    """How a street survey asks for a feature.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    part
+        Heading it stands under.
+    from_street
+        Whether it can be seen from the street; if not, only the household can tell.
+    hint
+        What to look for, in a few words; may be empty.
+    """
+
+    feature: Annotated[str, Ref("the feature", table="features.csv")]
+    part: Annotated[str, Text("heading it stands under")]
+    from_street: Annotated[
+        bool, Flag("whether it can be seen from the street; if not, only the household can tell")
+    ]
+    hint: Annotated[str, Text("what to look for, in a few words", blank="")] = ""
+
+
+@table(
+    "survey_rules.csv",
+    "A rule that the people of a street survey keep to.",
+    called="survey rule",
+    bases=(Basis("", "{words}"),),
+)
+@dataclass(frozen=True, slots=True)
+class SurveyRule:
+    """A rule of a street survey; `part` is safety, seeing, privacy or organiser."""
+
+    key: Annotated[str, Key("key of the rule")]
+    part: Annotated[str, Choice("what it is about", of=RULE_PARTS)]
+    words: Annotated[str, Text("the rule, in sentences")]
+    sources: Annotated[tuple[str, ...], SourcesOf()]
+
+
+def read_survey_questions(reader: Reader, features: Iterable[str]) -> dict[str, SurveyQuestion]:
+    """Read the questions in the order of the table, the features it does not name after them."""
+    questions = reader.keyed(SurveyQuestion)
     rest = [key for key in features if key not in questions]
     return questions | {key: SurveyQuestion(key, OTHER_PART, from_street=True) for key in rest}
-
-
-def all_survey_rules(
-    rows: list[Row], cells: Cells, origins: dict[str, Origin]
-) -> dict[str, SurveyRule]:
-    """Build the rules in the order of the table."""
-    rules = {}
-    for row in rows:
-        key, words = row.cells["key"], cells.text(row, "words")
-        kind, sources = cells.origin(row, "class", "source")
-        address = f"survey_rules/{key}"
-        origins[address] = Origin(address, words, kind, sources, row.cells["note"], row.place)
-        rules[key] = SurveyRule(key, cells.choice(row, "part", RULE_PARTS), words, sources)
-    return rules

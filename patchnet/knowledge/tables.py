@@ -1,189 +1,40 @@
-"""The tables of the knowledge room: which columns they have, reading, laying over."""
+"""Tables of the knowledge room as rows: reading, laying over."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+import csv
+from collections.abc import Iterable
+from dataclasses import replace
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.table import NoTable, Table, heading, sheets_of, table_of
+from patchnet.knowledge.columns import MONTHS
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import TABLES
+from patchnet.knowledge.schema import Table as Declared
 
-__all__ = ["LAYOUTS", "MONTHS", "Layout", "Row", "lay_over", "read_table"]
-
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_FIGURE = ("value", "unit", "low", "high", "class", "source")
-_MONTHS_ORIGIN = ("months_class", "months_source")
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Columns of one table; `key` are those that name a row."""
-
-    key: tuple[str, ...]
-    required: tuple[str, ...]
-    optional: tuple[str, ...] = ()
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """Every column, in the order of the file."""
-        return self.key + self.required + self.optional
+__all__ = ["MONTHS", "lay_over", "read_shipped", "read_table"]
 
 
-LAYOUTS: Mapping[str, Layout] = {
-    "sources.csv": Layout(("key",), ("citation",), ("doi",)),
-    "resources.csv": Layout(("key",), ("name", "unit"), ("plant_roles", "by_month")),
-    "plant_roles.csv": Layout(("key",), ("name",), ("flowers", "waits_for_flower")),
-    "cautions.csv": Layout(("key",), ("words", "source"), ("about",)),
-    "features.csv": Layout(
-        ("key",),
-        (
-            "name",
-            "measure",
-            "container",
-            "effort",
-            "cost",
-            "free",
-            "months",
-            *_MONTHS_ORIGIN,
-            "addable",
-            "green",
-        ),
-        ("traits", "gives_way", "months_note", "cautions", "words"),
-    ),
-    "feature_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
-    "feature_siting.csv": Layout(
-        ("feature",),
-        (
-            "said",
-            "place",
-            "light",
-            "tenancy",
-            "edible",
-            "street",
-            "siting_class",
-            "siting_source",
-        ),
-        ("made_from", "made_only", "siting_note"),
-    ),
-    "feature_siting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
-    "feature_steps.csv": Layout(("feature", "step"), ("words", "source")),
-    "planter_recipes.csv": Layout(("key",), ("name",), ("words",)),
-    "planter_recipe_figures.csv": Layout(("recipe", "feature"), _FIGURE, ("note",)),
-    "keep_uses.csv": Layout(("key",), ("name", *_FIGURE), ("words", "feature", "note")),
-    "supplies.csv": Layout(("feature", "resource"), (*_FIGURE, *MONTHS), ("note",)),
-    "groups.csv": Layout(
-        ("key",),
-        ("name", "latin", "mode", "active_months", *_MONTHS_ORIGIN, "step_resource", "home_is"),
-        ("months_note", "caution"),
-    ),
-    "group_figures.csv": Layout(("group", "quantity", "resource"), _FIGURE, ("note",)),
-    "needs.csv": Layout(
-        ("group", "key"),
-        ("name", "resource", "months", "month_rule", *_MONTHS_ORIGIN),
-        ("months_note",),
-    ),
-    "need_figures.csv": Layout(("group", "need", "quantity"), _FIGURE, ("note",)),
-    "plants.csv": Layout(
-        ("key",),
-        (
-            "name",
-            "latin",
-            "layer",
-            "flower_start",
-            "flower_end",
-            *_MONTHS_ORIGIN,
-            "light",
-            "soil",
-            "container",
-            "roles",
-            "native",
-            "traits_class",
-            "traits_source",
-            "hazard",
-            "hazard_class",
-            "hazard_source",
-        ),
-        ("months_note", "hazard_note", "note"),
-    ),
-    "plant_figures.csv": Layout(("plant", "quantity"), _FIGURE, ("note",)),
-    "plant_lists.csv": Layout(
-        ("list", "plant"), ("list_class", "list_source"), ("what", "list_note")
-    ),
-    "planting_places.csv": Layout(
-        ("feature",),
-        ("counted", "layers", "pot", "cover", "place_class", "place_source"),
-        ("main_layer", "soils", "only", "place_note"),
-    ),
-    "planting_figures.csv": Layout(("feature", "quantity"), _FIGURE, ("note",)),
-    "unlawful_plants.csv": Layout(
-        ("key",),
-        ("name", "latin", "laws", "law_class", "law_source"),
-        ("other_latin", "law_note"),
-    ),
-    "plot_kinds.csv": Layout(("key",), ("name",), ("words", "implies", "traits")),
-    "barrier_kinds.csv": Layout(("key",), ("name",), ("words", "bears", "see_through", "unnamed")),
-    "ground_covers.csv": Layout(("key",), ("name", "role"), ("features", "plot_kinds")),
-    "movement_costs.csv": Layout(("group", "cover"), _FIGURE, ("note",)),
-    "barrier_crossings.csv": Layout(("group", "barrier", "gap"), _FIGURE, ("note",)),
-    "osm_tags.csv": Layout(
-        ("role", "tags"), ("drawn", "becomes", "sure", "class", "source"), ("large", "note")
-    ),
-    "survey_questions.csv": Layout(
-        ("feature",), ("part", "from_street", "class", "source"), ("hint",)
-    ),
-    "survey_rules.csv": Layout(("key",), ("part", "words", "class", "source"), ("note",)),
-    "settings.csv": Layout(("key",), _FIGURE, ("note",)),
-    "street_rules.csv": Layout(("key",), _FIGURE, ("note",)),
-    "stopping_sight.csv": Layout(("speed_mph", "vehicle"), _FIGURE, ("note",)),
-    "sight_areas.csv": Layout(
-        ("key",), ("watcher", "verdict", "set_back", "class", "source"), ("note",)
-    ),
-    "planter_sizes.csv": Layout(("planter", "quantity"), _FIGURE, ("note",)),
-    "street_objects.csv": Layout(("key",), ("name", "test", "solid", "verdict"), ("box", "words")),
-    "scheme_figures.csv": Layout(("key",), _FIGURE, ("note",)),
-    "scheme_upkeep.csv": Layout(("key",), ("task", "months", "who", "class", "source"), ("note",)),
-    "scheme_risks.csv": Layout(
-        ("key",),
-        ("hazard", "who", "likelihood", "harm", "control", "left", "class", "source"),
-        ("note",),
-    ),
-    "scheme_consents.csv": Layout(
-        ("key",), ("part", "name", "about", "class", "source"), ("note",)
-    ),
-    "regressions.csv": Layout(("regression", "quantity"), _FIGURE, ("note",)),
-}
+def read_shipped(table: str, text: str) -> list[Row]:
+    """Read a table that ships, which is known to be as a program of ours would write it.
 
+    Loading them is on the way of every command: what `read_table` looks for in people's files
+    was looked for in these when they were tested.
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row of a table: its file, the line it starts at (header is 1), its cells as text.
-
-    `absent` are columns that its file does not have; their cells are empty.
+    Parameters
+    ----------
+    table
+        Name of the table, a key of `TABLES`.
+    text
+        The file: comma, a heading with every column, no empty line.
     """
-
-    table: str
-    where: str
-    line: int
-    cells: Mapping[str, str]
-    absent: frozenset[str] = frozenset()
-
-    @property
-    def ident(self) -> str:
-        """The row's key, its parts joined by ``/``."""
-        return "/".join(part for part in self.key if part)
-
-    @property
-    def key(self) -> tuple[str, ...]:
-        """The cells that name the row."""
-        return tuple(self.cells[column] for column in LAYOUTS[self.table].key)
-
-    @property
-    def place(self) -> str:
-        """File and line, as a `Figure` carries it."""
-        return f"{self.where} line {self.line}"
-
-    def fault(self, what: str, mend: str) -> Fault:
-        """Return a fault of this row."""
-        return Fault("error", self.where, self.line, self.ident, what, mend)
+    declared = TABLES[table]
+    rows = csv.reader(text.splitlines())
+    head = next(rows)
+    return [
+        Row(table, table, line, dict(zip(head, cells, strict=True)), declared.key)
+        for line, cells in enumerate(rows, 2)
+    ]
 
 
 def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list[Row]:
@@ -192,7 +43,7 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
     Parameters
     ----------
     table
-        Name of the table, a key of `LAYOUTS`.
+        Name of the table, a key of `TABLES`.
     data
         The file: CSV of any kind, or xlsx (see `core.table`).
     where
@@ -205,8 +56,8 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
     list of Row
         Rows in the order of the file; blank lines are left out.
     """
-    layout = LAYOUTS[table]
-    folded = {heading(column): column for column in layout.columns}
+    layout = TABLES[table]
+    folded = {heading(column): column for column in layout.names}
     found = FaultList()
     try:
         sheets = sheets_of(data, where, found, known=folded)
@@ -224,9 +75,9 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
         return []
     rows: dict[tuple[str, ...], Row] = {}
     for line, cells in read.rows:
-        values = dict.fromkeys(layout.columns, "")
+        values = dict.fromkeys(layout.names, "")
         values.update({name: cell for name, cell in zip(columns, cells, strict=True) if name})
-        row = Row(table, where, line, values, frozenset(values) - set(columns))
+        row = Row(table, where, line, values, layout.key, frozenset(values) - set(columns))
         before = rows.setdefault(row.key, row)
         if before is not row:
             what = f"This key stands already in line {before.line}."
@@ -248,17 +99,17 @@ def lay_over(below: Iterable[Row], above: Iterable[Row]) -> list[Row]:
     return list(merged.values())
 
 
-def _columns_wanted(layout: Layout) -> str:
-    return f"Its first line must name the columns: {', '.join(layout.columns)}."
+def _columns_wanted(layout: Declared) -> str:
+    return f"Its first line must name the columns: {', '.join(layout.names)}."
 
 
-def _check_columns(read: Table, columns: list[str], layout: Layout, faults: FaultList) -> None:
+def _check_columns(read: Table, columns: list[str], layout: Declared, faults: FaultList) -> None:
     for name in dict.fromkeys(read.columns):
         if name and not columns[read.columns.index(name)]:
-            hint = nearest_hint(heading(name), layout.columns)
+            hint = nearest_hint(heading(name), layout.names)
             what = f"The column '{name}' is not one of this table.{hint}"
             faults.error(read.where, what, _columns_wanted(layout), row=read.head)
-    missing = [name for name in layout.key + layout.required if name not in columns]
+    missing = [name for name in layout.required if name not in columns]
     if missing:
         what = f"Missing column: {', '.join(missing)}."
         faults.error(read.where, what, _columns_wanted(layout), row=read.head)

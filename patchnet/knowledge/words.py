@@ -12,9 +12,10 @@ from functools import lru_cache
 from typing import Protocol
 
 from patchnet.core.faults import nearest
-from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = [
+    "Worded",
     "match_barrier_kind",
     "match_feature",
     "match_plot_kind",
@@ -29,15 +30,23 @@ __all__ = [
 _IRREGULAR = {"leaves": "leaf", "shelves": "shelf", "loaves": "loaf"}
 
 
-class _Worded(Protocol):
+class Worded(Protocol):
     """Anything of the tables that people have words for."""
 
     @property
-    def key(self) -> str: ...
+    def key(self) -> str:
+        """Its key."""
+        ...
+
     @property
-    def name(self) -> str: ...
+    def name(self) -> str:
+        """Its name."""
+        ...
+
     @property
-    def words(self) -> tuple[str, ...]: ...
+    def words(self) -> tuple[str, ...]:
+        """Other words for it."""
+        ...
 
 
 def plain(word: str) -> str:
@@ -69,7 +78,7 @@ def _singular(word: str) -> str:
     return word
 
 
-def word_index(records: Iterable[_Worded]) -> dict[str, list[str]]:
+def word_index(records: Iterable[Worded]) -> dict[str, list[str]]:
     """Return for each plain word the keys it stands for (more than one is a clash)."""
     index: dict[str, list[str]] = {}
     for record in records:
@@ -82,7 +91,7 @@ def word_index(records: Iterable[_Worded]) -> dict[str, list[str]]:
 
 @lru_cache(maxsize=8)
 def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
-    tables: tuple[Mapping[str, _Worded], ...] = (
+    tables: tuple[Mapping[str, Worded], ...] = (
         knowledge.features,
         knowledge.plot_kinds,
         knowledge.barrier_kinds,
@@ -135,11 +144,11 @@ def near_plot_kinds(word: str, knowledge: Knowledge) -> list[str]:
     return _near(word, knowledge.plot_kinds.values())
 
 
-def _near(word: str, records: Iterable[_Worded]) -> list[str]:
+def _near(word: str, records: Iterable[Worded]) -> list[str]:
     return list(_spelt_like(word, records))
 
 
-def _spelt_like(word: str, records: Iterable[_Worded]) -> dict[str, str]:
+def _spelt_like(word: str, records: Iterable[Worded]) -> dict[str, str]:
     """Keys of the records spelt most like `word`, at most three, each with the word that is."""
     spelt = {
         name.casefold(): record.key

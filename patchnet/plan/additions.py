@@ -114,8 +114,7 @@ class PlotAdditions:
 
 def needs_soil(feature: Feature, siting: Siting) -> bool:
     """Whether a thing cannot stand in a pot or hang."""
-    rooted = feature.ground.value > 0 and not feature.container
-    return rooted or siting.place in ("ground", "under", "roof")
+    return feature.rooted or siting.in_ground
 
 
 def possible_additions(

@@ -100,8 +100,7 @@ def _out_of_place(
 ) -> tuple[str, str] | None:
     if street and not siting.street:
         return "It has no place in a public street.", "place"
-    rooted = feature.ground.value > 0 and not feature.container
-    if facts.pots_only and (rooted or siting.place in ("ground", "under", "roof")):
+    if facts.pots_only and (feature.rooted or siting.in_ground):
         if feature.container:
             return "It needs open ground here; think of a planter instead.", "pots"
         return "It cannot grow in pots.", "pots"

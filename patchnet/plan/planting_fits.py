@@ -107,9 +107,8 @@ def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:
     listed = knowledge.plant_lists["toxic"].get(plant.key)
     if listed is not None:
         return frozenset(listed.what)
-    words = plant.hazard.casefold()
-    told = "toxic" in words or "poison" in words
-    return frozenset({"children", "cat", "dog", "livestock"}) if told else frozenset()
+    everyone = {"children", "cat", "dog", "livestock"}
+    return frozenset(everyone) if plant.told_poisonous else frozenset()
 
 
 def fitting(

@@ -209,7 +209,7 @@ class _Reader:
             if siting is None or not feature.addable:
                 self.fault("wishes", f"{feature.name} is nothing to add.", "Leave it out.")
                 continue
-            if facts.pots_only and siting.place in ("ground", "under", "roof"):
+            if facts.pots_only and siting.in_ground:
                 what = f"Everything must stand in pots, but {_wished(feature.name, amount)} cannot."
                 self.fault("wishes", what, "Change one of the two.")
             if facts.small_children and feature.open_water:

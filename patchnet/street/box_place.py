@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.street.cross_sections import at_stations
 from patchnet.street.objects import kerb_points
 from patchnet.street.site import Floats, Side, Street, StreetSide

@@ -8,7 +8,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 
 __all__ = ["planter_boxes"]
 

@@ -11,7 +11,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street import Vehicle, stopping_sight_m
+from patchnet.knowledge.stopping_sight import Vehicle, stopping_sight_m
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.cross_sections import footways_of, half_width, street_sides
 from patchnet.street.objects import access_areas, objects_of

@@ -5,7 +5,7 @@ import numpy as np
 import shapely
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import StreetObjectKind
+from patchnet.knowledge.street import StreetObjectKind
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.cross_sections import at_stations, outward
 from patchnet.street.sight_areas import swept

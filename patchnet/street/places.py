@@ -10,7 +10,7 @@ import shapely
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.box_place import Place, place_at
 from patchnet.street.road_line import plain_name

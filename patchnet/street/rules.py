@@ -1,5 +1,8 @@
 """Every street rule asked of one box: width, sight, corners, and what stands in the street."""
 
+from collections.abc import Callable, Iterable
+from typing import TypeAlias
+
 import shapely
 
 from patchnet.knowledge.records import Knowledge
@@ -15,10 +18,22 @@ from patchnet.street.width_rules import (
     kerb_finding,
 )
 
-__all__ = ["findings_of"]
+__all__ = ["STREET_TESTS", "StreetTest", "findings_of", "street_test"]
 
 _TOUCH_M2 = 1e-6
 _CENTIMETRES = 2
+
+
+StreetTest: TypeAlias = Callable[[Street, Place, Knowledge], Iterable[Finding]]
+"""What one rule says of a box at a place in a street: nothing, or findings."""
+STREET_TESTS: list[StreetTest] = []
+"""Every rule beside those on widths, in the order in which a report tells them."""
+
+
+def street_test(test: StreetTest) -> StreetTest:
+    """Make a function one of the rules that every box is held against."""
+    STREET_TESTS.append(test)
+    return test
 
 
 def findings_of(
@@ -32,11 +47,9 @@ def findings_of(
         footway_finding(street, place, knowledge=knowledge),
         clear,
         kerb_finding(street, place, knowledge=knowledge),
-        *_carriageways(street, place, knowledge),
-        *_sight(street, place, knowledge),
-        *_objects(street, place, knowledge),
-        fire_finding(street, place, knowledge=knowledge),
     ]
+    for test in STREET_TESTS:
+        found += test(street, place, knowledge)
     if not street.objects_known:
         found.append(
             Finding(
@@ -48,6 +61,7 @@ def findings_of(
     return tuple(found), width
 
 
+@street_test
 def _carriageways(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     found = []
     if place.box.intersection(street.carriageway).area > _TOUCH_M2:
@@ -71,6 +85,7 @@ def _carriageways(street: Street, place: Place, knowledge: Knowledge) -> list[Fi
     return found
 
 
+@street_test
 def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     found = []
     for area in street.sight_areas:
@@ -102,6 +117,7 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     return found
 
 
+@street_test
 def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     """Return what the nearest thing of each kind asks, where one is near."""
     near = knowledge.street_rule("near_object_m")
@@ -131,6 +147,11 @@ def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding
             Finding(key, verdict, apart, limit, "m", basis, words, source_of(rule, knowledge))
         )
     return found
+
+
+@street_test
+def _fire(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    return [fire_finding(street, place, knowledge=knowledge)]
 
 
 def _where(thing: StreetObject, called: str, apart: float) -> str:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
-from patchnet.knowledge.street_records import PlanterSize, StreetObjectKind
+from patchnet.knowledge.street import PlanterSize, StreetObjectKind
 
 __all__ = [
     "SIDES",

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.knowledge import load_knowledge, match_feature
-from patchnet.knowledge.tables import LAYOUTS
+from patchnet.knowledge.schema import TABLES
 
 KNOW = load_knowledge()
 FOLDER = resources.files("patchnet.knowledge") / "tables"
@@ -68,7 +68,7 @@ def test_a_row_replaces_by_key_and_the_rest_stays(tmp_path):
 
 
 @pytest.mark.parametrize("delimiter", [",", ";"])
-@pytest.mark.parametrize("table", sorted(LAYOUTS))
+@pytest.mark.parametrize("table", sorted(TABLES))
 def test_the_shipped_table_laid_over_itself_changes_nothing(table, delimiter, tmp_path):
     """As a spreadsheet saves it: byte order mark, carriage returns, comma or semicolon."""
     text = (FOLDER / table).read_text(encoding="utf-8")
@@ -251,7 +251,7 @@ HEAD = f"group,quantity,resource,{FIGURE}\n"
         ("newt,hop,,nan,m,40,60,assumption,patchnet,", "'nan' in the column 'value' is not a"),
         ("newt,hop,,1e999,m,40,60,assumption,patchnet,", "'1e999'"),
         ("newt,hop,,1_0,m,1,60,assumption,patchnet,", "'1_0'"),
-        ("newt,hop,,,m,40,60,assumption,patchnet,", "'' in the column 'value' is not a number"),
+        ("newt,hop,,,m,40,60,assumption,patchnet,", "The cell 'value' is empty"),
         ("newt,hop,,50,m,51,60,assumption,patchnet,", "range 51 to 60 does not hold 50"),
         ("newt,hop,,50,m,40,49,assumption,patchnet,", "range 40 to 49 does not hold 50"),
         ("newt,hop,,50,km,40,60,assumption,patchnet,", "The unit is 'km'"),
@@ -295,14 +295,14 @@ def test_a_fault_in_a_number_is_said_with_file_line_and_key(row, said, tmp_path)
         ("features.csv", ["pond"], {"addable": "maybe"}, "n, y"),
         ("features.csv", ["pond"], {"words": "log pile"}, "also a word for dead_wood_pile"),
         ("features.csv", ["bog"], {"words": "Fishless-Ponds"}, "also a word for pond"),
-        ("supplies.csv", ["pond", "drink"], {"jan": "1.5"}, "share for jan is 1.5"),
-        ("supplies.csv", ["pond", "drink"], {"jan": ""}, "'' in the column 'jan'"),
+        ("supplies.csv", ["pond", "drink"], {"jan": "1.5"}, "'jan' is 1.5"),
+        ("supplies.csv", ["pond", "drink"], {"jan": ""}, "'jan' is empty"),
         ("supplies.csv", ["pond", "drink"], {"unit": "litres"}, "drinking places per m2"),
         ("supplies.csv", ["pond", "drink"], {"feature": "ponds"}, "Did you mean pond"),
         ("need_figures.csv", ["newt", "frost_free_hiding", "floor"], {"high": "1.2"}, "0 and 1"),
-        ("cautions.csv", ["thorns"], {"source": ""}, "names no source"),
+        ("cautions.csv", ["thorns"], {"source": ""}, "'source' is empty"),
         ("plot_kinds.csv", ["planter"], {"implies": "plantter"}, "Did you mean planter?"),
-        ("plants.csv", ["snowdrop"], {"flower_start": "13"}, "'13' in the column 'flower_start'"),
+        ("plants.csv", ["snowdrop"], {"flower_start": "13"}, "'flower_start' is 13"),
         ("plants.csv", ["snowdrop"], {"flower_start": "0"}, "Only one of the flowering months"),
         ("plants.csv", ["snowdrop"], {"layer": "bush"}, "bulb, herb"),
     ],
@@ -316,9 +316,26 @@ def test_a_fault_in_a_row_of_words(table, key, change, said, tmp_path):
 
 
 def test_a_key_twice_names_both_lines(tmp_path):
-    fault = one_fault(put(tmp_path, "settings.csv", f"key,{FIGURE}\nx,{HOP}\ny,{HOP}\nx,{HOP}\n"))
+    fault = one_fault(
+        put(
+            tmp_path,
+            "settings.csv",
+            f"key,{FIGURE}\nview_m,{HOP}\ngap_side_m,{HOP}\nview_m,{HOP}\n",
+        )
+    )
     assert "stands already in line 2" in fault.what
-    assert (fault.row, fault.ident) == (4, "x")
+    assert (fault.row, fault.ident) == (4, "view_m")
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("viev_m,50,m,40,60,assumption,patchnet,", "not a known setting. Did you mean view_m?"),
+        ("view_m,50,km,40,60,assumption,patchnet,", "must be in 'm'"),
+    ],
+)
+def test_a_setting_that_would_be_passed_over_is_a_fault(row, said, tmp_path):
+    assert said in str(one_fault(put(tmp_path, "settings.csv", f"key,{FIGURE}\n{row}\n")))
 
 
 def test_a_key_that_is_no_plain_word(tmp_path):
@@ -338,7 +355,7 @@ def test_a_new_group_without_its_numbers_names_each(tmp_path):
     row = shipped("groups.csv", "newt")[0]
     write_rows(tmp_path, "groups.csv", [{**row, "key": "eft"}])
     said = [fault.what for fault in faults_of(tmp_path)]
-    assert "The group has no anchor: nothing that it lives or breeds in." in said
+    assert "It has no anchor: nothing that it lives or breeds in." in said
     for quantity in ("hop", "d50", "anchor_reach", "step_min", "weight"):
         assert f"It has no number for '{quantity}'." in said
     assert len(said) == 6

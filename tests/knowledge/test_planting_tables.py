@@ -66,7 +66,7 @@ def test_a_mixed_hedge_is_of_native_plants():
                 "feature,counted,layers,pot,cover,place_class,place_source\n"
                 "bee_hotel,m2,herb,y,n,assumption,patchnet\n"
             ),
-            "Nothing says how much it holds",
+            "no number for 'room'",
         ),
         (
             "planting_places.csv",

@@ -9,7 +9,8 @@ import pytest
 
 from patchnet.core.errors import TableFaults, WrongUse
 from patchnet.knowledge import load_knowledge
-from patchnet.knowledge.street import PlanterSize, stopping_sight_m
+from patchnet.knowledge.stopping_sight import stopping_sight_m
+from patchnet.knowledge.street import PlanterSize
 from patchnet.knowledge.words import match_street_kind
 
 KNOW = load_knowledge()
@@ -178,7 +179,7 @@ def test_own_size_in_code_and_in_a_table(tmp_path):
 @pytest.mark.parametrize(
     ("row", "words"),
     [
-        ("tub,length,1,m,1,1,assumption,patchnet,", "'tub' has no width, height, soil_depth"),
+        ("tub,length,1,m,1,1,assumption,patchnet,", "no number for 'width'"),
         ("box,lenght,1,m,1,1,assumption,patchnet,", "Did you mean length"),
         ("box,soil_depth,0.9,m,0.9,0.9,assumption,patchnet,", "deeper than the box is high"),
         ("box,width,0,m,0,0,assumption,patchnet,", "more than nought"),

@@ -4,9 +4,9 @@ import csv
 from importlib import resources
 
 from patchnet.knowledge import describe_source
-from patchnet.knowledge.cells import Cells
 from patchnet.knowledge.load import load_knowledge
-from patchnet.knowledge.survey import OTHER_PART, RULE_PARTS, all_survey_questions
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.survey import OTHER_PART, RULE_PARTS, read_survey_questions
 
 KNOW = load_knowledge()
 FOLDER = resources.files("patchnet.knowledge") / "tables"
@@ -28,7 +28,8 @@ def test_every_feature_is_asked_for_once_with_a_hint():
 
 
 def test_a_feature_of_ones_own_is_asked_for_too():
-    found = all_survey_questions([], Cells({}, []), {}, {"pond": KNOW.features["pond"]})
+    tables = {"survey_questions.csv": [], "sources.csv": []}
+    found = read_survey_questions(Reader(tables, []), ["pond"])
     assert found["pond"].part == OTHER_PART
     assert found["pond"].from_street
 

@@ -4,17 +4,17 @@ import ast
 import csv
 import io
 import re
-import typing
-from dataclasses import fields, is_dataclass
+from dataclasses import fields
 from importlib import resources
 from pathlib import Path
 
 import pytest
 
 from patchnet.core.errors import TableFaults
-from patchnet.knowledge import load_knowledge, records, scheme_records, street_records
-from patchnet.knowledge.planting import LAYERS, PLANT_LISTS
-from patchnet.knowledge.tables import LAYOUTS
+from patchnet.knowledge import load_knowledge, records
+from patchnet.knowledge.columns import Choice
+from patchnet.knowledge.plants import PLANT_LISTS
+from patchnet.knowledge.schema import TABLES
 
 KNOW = load_knowledge()
 FOLDER = resources.files("patchnet.knowledge") / "tables"
@@ -22,24 +22,24 @@ CODE = Path(str(resources.files("patchnet")))
 
 # Words of everyday English that are also keys, where they are not used as keys.
 NOT_KEYS = {
-    ("ground/columns.py", "garden"): "a heading that people give to the column of ids",
-    ("ground/returns_table.py", "garden"): "a heading that people give to the column of plots",
-    ("ground/base/grounds.py", "verge"): "how a piece of a base map came about",
-    ("ground/base/plot_rows.py", "verge"): "the same, and the noun in its label",
-    ("ground/base/summary.py", "verge"): "the same, and the noun that is counted",
-    ("pages/colours.py", "hedge"): "how a hedge is drawn; any kind unknown here is drawn plainly",
-    ("pages/colours.py", "railing"): "how a railing is drawn, as above",
-    ("pages/words.py", "hedge"): "what the key of the map calls it; others go by 'other'",
-    ("pages/words.py", "railing"): "as above",
-    ("pages/colours.py", "other"): "what is drawn plainly",
-    ("pages/words.py", "other"): "what is drawn plainly",
-    ("pages/survey/drawing.py", "other"): "CSS class of plots that are not asked about",
-    ("pages/assets/draw.js", "hedge"): "how a hedge is drawn, as in colours.py",
-    ("pages/assets/draw.js", "railing"): "how a railing is drawn, as in colours.py",
-    ("pages/assets/draw.js", "other"): "what is drawn plainly",
-    ("pages/assets/street.js", "other"): "what is drawn plainly",
-    ("pages/assets/survey/map.js", "other"): "look of plots that are not asked about",
-    ("pages/assets/survey/street.js", "other"): "look of plots that are not asked about",
+    ("read/columns.py", "garden"): "a heading that people give to the column of ids",
+    ("survey/read_sheet.py", "garden"): "a heading that people give to the column of plots",
+    ("base/grounds.py", "verge"): "how a piece of a base map came about",
+    ("base/plot_rows.py", "verge"): "the same, and the noun in its label",
+    ("base/summary.py", "verge"): "the same, and the noun that is counted",
+    ("pages/kit/colours.py", "hedge"): "how a hedge is drawn; other kinds are drawn plainly",
+    ("pages/kit/colours.py", "railing"): "how a railing is drawn, as above",
+    ("pages/map/map_words.py", "hedge"): "what the key of the map calls it; others go by 'other'",
+    ("pages/map/map_words.py", "railing"): "as above",
+    ("pages/kit/colours.py", "other"): "what is drawn plainly",
+    ("pages/map/map_words.py", "other"): "what is drawn plainly",
+    ("pages/survey/stretch_map.py", "other"): "CSS class of plots that are not asked about",
+    ("pages/map/script/draw.js", "hedge"): "how a hedge is drawn, as in colours.py",
+    ("pages/map/script/draw.js", "railing"): "how a railing is drawn, as in colours.py",
+    ("pages/map/script/draw.js", "other"): "what is drawn plainly",
+    ("pages/map/script/street.js", "other"): "what is drawn plainly",
+    ("pages/survey/script/map.js", "other"): "look of plots that are not asked about",
+    ("pages/survey/script/street.js", "other"): "look of plots that are not asked about",
 }
 
 
@@ -64,7 +64,7 @@ def add_feature(folder, like, key, *, leave_out=(), **changes):
     tables = {
         "features.csv": [{**row, **own} for row in rows_of("features.csv") if row["key"] == like]
     }
-    for table, layout in LAYOUTS.items():
+    for table, layout in TABLES.items():
         if "feature" in layout.key:
             tables[table] = [
                 {**row, "feature": key} for row in rows_of(table) if row["feature"] == like
@@ -144,7 +144,7 @@ def test_a_feature_that_could_never_be_offered_is_a_fault(table, words, tmp_path
 
 def test_everything_missing_stands_in_one_list(tmp_path):
     """A feature with nothing but its own row and numbers, beside a plant of no use."""
-    others = {name for name in LAYOUTS if name not in {"features.csv", "feature_figures.csv"}}
+    others = {name for name in TABLES if name not in {"features.csv", "feature_figures.csv"}}
     add_feature(tmp_path, "long_grass", "prairie", leave_out=others)
     plants = [row for row in rows_of("plants.csv") if row["key"] == "snowdrop"]
     write(tmp_path, "plants.csv", [{**row, "key": "moss", "name": "Moss"} for row in plants])
@@ -201,15 +201,16 @@ def test_a_part_of_a_base_map_needs_a_kind_of_plot(tmp_path):
 
 
 def own_words():
-    """Words of the code's own vocabularies: columns, fields and choices of the records."""
-    words = {*LAYERS, *PLANT_LISTS}
-    for layout in LAYOUTS.values():
-        words.update(layout.columns)
-    for module in (records, street_records, scheme_records):
-        for thing in vars(module).values():
-            if is_dataclass(thing) and isinstance(thing, type):
-                words.update(one.name for one in fields(thing))
-            words.update(one for one in typing.get_args(thing) if isinstance(one, str))
+    """Words of the code's own vocabularies: columns, fields and choices of the tables."""
+    words = set(PLANT_LISTS)
+    for table in TABLES.values():
+        words.update(table.names)
+        words.update(name for name, _ in table.parts)
+        for _, kind in table.columns:
+            if isinstance(kind, Choice) and not callable(kind.of):
+                words.update(kind.of)
+    words.update(one.name for one in fields(records.Knowledge))
+    words.update(one.name for one in fields(records.GroundCosts))
     return words
 
 

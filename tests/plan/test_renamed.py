@@ -15,8 +15,8 @@ from patchnet.assess import assess
 from patchnet.core.errors import DataFaults
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.build import build
-from patchnet.knowledge.load import _shipped_rows
-from patchnet.knowledge.tables import LAYOUTS
+from patchnet.knowledge.load import load_rows
+from patchnet.knowledge.schema import TABLES
 from patchnet.pages.map.additions_payload import _kind
 from patchnet.pages.privacy import for_audience
 from patchnet.plan.candidates import candidates_for
@@ -28,35 +28,16 @@ from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
 
 KNOW = load_knowledge()
-TABLES = resources.files("patchnet.knowledge") / "tables"
-# Columns of the tables that hold keys of the renamed ones.
-HOLD = {
-    "features": (
-        ("features.csv", "key"), ("feature_figures.csv", "feature"),
-        ("feature_siting.csv", "feature"), ("feature_siting.csv", "made_from"),
-        ("feature_siting_figures.csv", "feature"), ("feature_steps.csv", "feature"),
-        ("planter_recipe_figures.csv", "feature"), ("keep_uses.csv", "feature"),
-        ("supplies.csv", "feature"), ("planting_places.csv", "feature"),
-        ("planting_figures.csv", "feature"), ("plot_kinds.csv", "implies"),
-        ("ground_covers.csv", "features"), ("osm_tags.csv", "becomes"), ("osm_tags.csv", "large"),
-        ("survey_questions.csv", "feature"),
-    ),
-    "plot_kinds": (
-        ("plot_kinds.csv", "key"), ("ground_covers.csv", "plot_kinds"), ("osm_tags.csv", "becomes"),
-    ),
-    "resources": (
-        ("resources.csv", "key"), ("supplies.csv", "resource"), ("group_figures.csv", "resource"),
-        ("needs.csv", "resource"), ("groups.csv", "step_resource"),
-    ),
-    "cautions": (("cautions.csv", "key"), ("features.csv", "cautions"), ("groups.csv", "caution")),
-    "barrier_kinds": (
-        ("barrier_kinds.csv", "key"), ("barrier_crossings.csv", "barrier"),
-        ("osm_tags.csv", "becomes"),
-    ),
-    "plant_roles": (
-        ("plant_roles.csv", "key"), ("plants.csv", "roles"), ("resources.csv", "plant_roles"),
-    ),
-}  # fmt: skip
+FOLDER = resources.files("patchnet.knowledge") / "tables"
+# Columns that hold keys of the renamed ones though they are declared as words.
+SPELT = {
+    "features": (("osm_tags.csv", "becomes"),),
+    "plot_kinds": (("osm_tags.csv", "becomes"),),
+    "barrier_kinds": (("osm_tags.csv", "becomes"),),
+    "resources": (),
+    "cautions": (),
+    "plant_roles": (("plants.csv", "roles"), ("resources.csv", "plant_roles")),
+}
 ROLE = {"features": "feature", "plot_kinds": ("plot", "building"), "barrier_kinds": "barrier"}
 
 
@@ -81,9 +62,9 @@ def plain(value):
 
 def own_pond(folder):
     """A user's tables with a pond of their own, written before there was a column of traits."""
-    for table, layout in LAYOUTS.items():
+    for table, layout in TABLES.items():
         column = "feature" if "feature" in layout.key else "key" if table == "features.csv" else ""
-        text = (TABLES / table).read_text(encoding="utf-8")
+        text = (FOLDER / table).read_text(encoding="utf-8")
         rows = [row for row in csv.DictReader(io.StringIO(text)) if row.get(column) == "pond"]
         if not rows:
             continue
@@ -100,13 +81,23 @@ def own_pond(folder):
     return load_knowledge(folder)
 
 
+def holding(what):
+    """Columns that hold keys of a table: its own, those of tables by its keys, those of others."""
+    named = {f"{what}.csv"}
+    named |= {name for name, one in TABLES.items() if one.refs.get(one.key[0]) in named}
+    places = [(f"{what}.csv", "key"), *SPELT[what]]
+    for name, declared in TABLES.items():
+        places += [(name, column) for column, of in declared.refs.items() if of in named]
+    return [place for place in places if "key" in TABLES[place[0]].key or place[1] != "key"]
+
+
 @cache
 def renamed():
     """The shipped tables with other keys for all these things."""
-    tables = {name: list(rows) for name, rows in _shipped_rows().items()}
-    for what, places in HOLD.items():
+    tables = load_rows()
+    for what in SPELT:
         keys = set(getattr(KNOW, what))
-        for table, column in places:
+        for table, column in holding(what):
             if table == "osm_tags.csv":
                 wanted = ROLE[what]
                 tables[table] = [

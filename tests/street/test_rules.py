@@ -3,7 +3,8 @@
 import pytest
 import shapely
 
-from patchnet.knowledge.street import PlanterSize, stopping_sight_m
+from patchnet.knowledge.stopping_sight import stopping_sight_m
+from patchnet.knowledge.street import PlanterSize
 
 SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)
 SIDE_ROAD = ("Mill Lane", shapely.LineString([(50, 0), (50, -80)]), 6.0, "20")

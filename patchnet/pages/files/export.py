@@ -1,22 +1,18 @@
 """Results as files for other programs: GeoPackage, GeoJSON (RFC 7946), GraphML."""
 
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
-import pyogrio
-import shapely
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.tables import break_table, importance_table, link_table, plot_table
-from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
-from patchnet.core.geopackage import OutLayer, write_geopackage
 from patchnet.network.measures import network_measures
+from patchnet.pages.files.formats import FORMATS, Credits, endings
 from patchnet.pages.kit.numbers import figure
 from patchnet.read.neighbourhood import Neighbourhood
 
@@ -33,15 +29,10 @@ __all__ = [
     "write_layers",
 ]
 
-Form = Literal["gpkg", "geojson", "graphml", "csv"]
+Form: TypeAlias = str
+"""Key of a format: one of `formats.FORMATS`, or ``"graphml"``, the graph of one group."""
 LAYERS = ("plots", "links", "breaks")
-_FORMS: dict[str, Form] = {
-    ".gpkg": "gpkg",
-    ".geojson": "geojson",
-    ".json": "geojson",
-    ".graphml": "graphml",
-    ".csv": "csv",
-}
+_GRAPH = ".graphml"
 
 
 def export_form(path: Path | str, groups: Sequence[str]) -> Form:
@@ -52,9 +43,14 @@ def export_form(path: Path | str, groups: Sequence[str]) -> Form:
     WrongUse
         If the ending is none of them, or GraphML is asked for without exactly one group.
     """
-    form = _FORMS.get(Path(path).suffix.lower())
-    if form is None:
-        raise WrongUse(f"{path}: the name must end in {', '.join(_FORMS)}.")
+    ending = Path(path).suffix.lower()
+    known = endings()
+    if ending == _GRAPH:
+        form = "graphml"
+    elif ending in known:
+        form = known[ending]
+    else:
+        raise WrongUse(f"{path}: the name must end in {', '.join([*known, _GRAPH])}.")
     if form == "graphml" and len(groups) != 1:
         raise WrongUse("A .graphml file holds the graph of one group: say --group KEY once.")
     return form
@@ -175,7 +171,7 @@ def write_export(
         "links": lambda: link_table(assessment, all_links=all_links, importance=importance),
         "breaks": lambda: break_table(assessment),
     }
-    wanted = LAYERS if form == "gpkg" else (layer,)
+    wanted = LAYERS if FORMATS[form].several else (layer,)
     tables = {name: makers[name]().assign(**told) for name in wanted}
     write_layers(tables, path, form=form, credit_lines=hood.credits, told=told)
 
@@ -228,80 +224,5 @@ def write_layers(
     CannotWrite
         If the file cannot be written.
     """
-    told = told or {}
-    if form == "gpkg":
-        write_geopackage(
-            path,
-            [
-                OutLayer(name, table, credit_lines, told, _geometry_type(table))
-                for name, table in tables.items()
-            ],
-        )
-        return
     with write_aside(path) as draft:
-        for name, table in tables.items():
-            if form == "csv":
-                _write_csv(table, draft, credit_lines)
-            else:
-                _write_geojson(table, draft, name, credit_lines, told)
-
-
-def _write_geojson(
-    table: gpd.GeoDataFrame,
-    path: Path,
-    name: str,
-    credit_lines: tuple[str, ...],
-    told: Mapping[str, str],
-) -> None:
-    """One layer through GDAL, in WGS 84.
-
-    It has its credits as a list beside the features, a foreign member in the sense of RFC 7946,
-    section 6.1, and reads them back from there.
-    """
-    try:
-        pyogrio.write_dataframe(
-            table.to_crs("OGC:CRS84"),
-            path,
-            driver="GeoJSON",
-            layer=name,
-            geometry_type=_geometry_type(table),
-            RFC7946="YES",
-            COORDINATE_PRECISION="7",
-            DESCRIPTION="; ".join([*credit_lines, *told.values()]),
-            **_beside_features(credit_lines),
-        )
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise CannotWrite(f"{path.name} cannot be written: {error}") from error
-
-
-def _beside_features(credit_lines: tuple[str, ...]) -> dict[str, str]:
-    """Options that make GDAL write the credits as a member of the collection."""
-    if not credit_lines:
-        return {}
-    return {
-        "NATIVE_DATA": json.dumps({"credits": list(credit_lines)}),
-        "NATIVE_MEDIA_TYPE": "application/vnd.geo+json",
-    }
-
-
-def _write_csv(table: gpd.GeoDataFrame, path: Path, credit_lines: tuple[str, ...]) -> None:
-    """RFC 4180: comma, CRLF, quotes doubled, a header; shapes as text in WGS 84.
-
-    The columns of the shape are those of Darwin Core (footprintWKT, footprintSRS).
-    """
-    world = table.to_crs("OGC:CRS84")
-    plain = pd.DataFrame(world.drop(columns="geometry")).assign(
-        footprintWKT=shapely.to_wkt(world.geometry.to_numpy(), rounding_precision=7),
-        footprintSRS="OGC:CRS84",
-    )
-    if credit_lines:
-        plain["rightsHolder"] = "; ".join(credit_lines)
-    plain.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
-
-
-def _geometry_type(table: gpd.GeoDataFrame) -> str:
-    """One type for the layer: the multi type where any geometry is multipart."""
-    kinds = set(shapely.get_type_id(table.geometry.to_numpy()).tolist())
-    if kinds <= {int(shapely.GeometryType.LINESTRING)}:
-        return "LineString"
-    return "MultiPolygon" if int(shapely.GeometryType.MULTIPOLYGON) in kinds else "Polygon"
+        FORMATS[form].write(draft, tables, Credits(credit_lines, told or {}))

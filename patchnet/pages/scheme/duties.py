@@ -1,6 +1,6 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
-from patchnet.knowledge.scheme_records import ConsentPart
+from patchnet.knowledge.scheme import ConsentPart
 from patchnet.pages.kit.table import blank
 from patchnet.pages.kit.templates import Markup, drawn_by
 from patchnet.pages.scheme.pack import SchemePack

@@ -9,7 +9,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
 from patchnet.core.errors import PatchnetError
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes

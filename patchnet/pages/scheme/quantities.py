@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from patchnet.knowledge.records import Figure, Knowledge
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.knowledge.tables import MONTHS
 from patchnet.pages.scheme.plants import PlantGroup
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme

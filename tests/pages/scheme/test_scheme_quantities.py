@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from patchnet.knowledge.street_records import PlanterSize
+from patchnet.knowledge.street import PlanterSize
 from patchnet.pages.scheme import SchemePack, Told
 from patchnet.pages.scheme.quantities import (
     bill_of,

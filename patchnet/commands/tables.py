@@ -1,0 +1,74 @@
+"""patchnet tables: what one's own tables may hold, and files to start them from."""
+
+from pathlib import Path
+
+import click
+
+from patchnet.core.errors import WrongUse
+from patchnet.core.files import OwnFolder
+from patchnet.knowledge.load import load_rows
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.templates import blank_tables, declared, tables_like
+from patchnet.pages.terminal.tables_text import table_text, tables_text
+
+__all__ = ["tables"]
+
+
+@click.command
+@click.argument("name", required=False)
+@click.option(
+    "--knowledge",
+    "folder",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder with your own tables, laid over patchnet's.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Write the table into this folder, to be filled in and given to --knowledge.",
+)
+@click.option(
+    "--like", metavar="KEY", help="Fill it with the rows of this thing, in every table on it."
+)
+@click.option("--as", "key", metavar="NEW", help="Give these rows a new key, to add another.")
+def tables(
+    *, name: str | None, folder: Path | None, output: Path | None, like: str | None, key: str | None
+) -> None:
+    """Say what stands in patchnet's tables, and write tables of your own to fill in.
+
+    Without NAME: every table. With it: its columns, what may stand in each, in which unit and
+    between which bounds.
+
+    \b
+    Examples:
+      patchnet tables
+      patchnet tables features
+      patchnet tables features -o our_tables --like pond --as duck_pond
+      patchnet tables street_rules -o our_tables
+    """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    if name is None:
+        if output is not None or like is not None:
+            raise WrongUse("Say which table: patchnet tables NAME -o DIR.")
+        click.echo(tables_text(), nl=False)
+        return
+    table = declared(name)
+    if output is None:
+        if like is not None or key is not None:
+            raise WrongUse("--like and --as fill files: say -o DIR, where they go.")
+        click.echo(table_text(table, Reader(load_rows(folder), [])), nl=False)
+        return
+    if key is not None and like is None:
+        raise WrongUse("--as goes with --like: say which thing the new one is like.")
+    files = (
+        blank_tables(table)
+        if like is None
+        else tables_like(table, like, load_rows(folder), key=key)
+    )
+    own = OwnFolder(output)
+    own.ensure_may_write(files)
+    for file, content in files.items():
+        own.write(file, content.encode())
+        click.echo(output / file)

@@ -1,0 +1,462 @@
+"""The kinds of column that a table can have: what may stand in a cell, and how it is read.
+
+Each kind says its `meaning` in plain words and what `may_stand` in its cells, so that the same
+words serve the reader of a table, its faults and the page of tables.
+"""
+
+import math
+import re
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+from patchnet.core.faults import nearest_hint
+from patchnet.knowledge.row import Row
+
+__all__ = [
+    "MONTHS",
+    "NEEDED",
+    "Amount",
+    "Choice",
+    "Choices",
+    "Column",
+    "Flag",
+    "Key",
+    "Months",
+    "Reading",
+    "Ref",
+    "Refs",
+    "Tags",
+    "Text",
+    "Unit",
+    "Words",
+    "parts_of",
+]
+
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+NEEDED: Literal["needed"] = "needed"
+"""What `Column.blank` is where a cell must be filled in."""
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_TO = re.compile(r"\s*[-\u2013]\s*")
+_MONTH_NUMBERS = {str(number): number for number in range(1, 13)}
+_MONTH_NAMES = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september",
+    "october", "november", "december",
+)  # fmt: skip
+
+
+class Reading(Protocol):
+    """What a column needs to know of the tables while a cell is read."""
+
+    def keys(self, table: str) -> Mapping[str, Row]:
+        """Rows of another table by key."""
+        ...
+
+    def called(self, table: str) -> str:
+        """What a row of another table is called in a sentence."""
+        ...
+
+    def words(self, of: Callable[["Reading"], Collection[str]]) -> Collection[str]:
+        """Words that hang on what stands in other tables."""
+        ...
+
+    def say(self, row: Row, what: str, mend: str) -> None:
+        """Add a fault of a row."""
+        ...
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    meaning
+        What it says, in plain words.
+    name
+        Heading in the file, where it is another than the name of the record's field.
+    blank
+        What an empty cell stands for; `NEEDED`: it must be filled in. A file need not have a
+        column whose cells may be empty.
+    """
+
+    meaning: str
+    name: str = field(default="", kw_only=True)
+    blank: object = field(default=NEEDED, kw_only=True)
+
+    @property
+    def needed(self) -> bool:
+        """Whether a cell must be filled in."""
+        return self.blank is NEEDED
+
+    @property
+    def may_stand(self) -> str:
+        """What may stand in a cell, in plain words."""
+        return "text"
+
+    def read(self, at: Reading, row: Row, name: str) -> object:
+        """Return what a cell says; add a fault, and return a stand-in, where it says nothing."""
+        cell = row.cells[name]
+        if cell:
+            return self.value(at, row, name, cell)
+        if self.needed:
+            at.say(row, f"The cell '{name}' is empty.", f"Write {self.may_stand}.")
+            return self.stand_in(at)
+        return self.blank
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
+        """Return what a cell that is not empty says."""
+        del at, row, name
+        return cell
+
+    def stand_in(self, at: Reading) -> object:
+        """Return what is gone on with after a fault."""
+        del at
+        return ""
+
+
+@dataclass(frozen=True)
+class Text(Column):
+    """Words in a sentence's or a name's form."""
+
+
+@dataclass(frozen=True)
+class Key(Column):
+    """The word that names a row; with `dashes` it may have them."""
+
+    dashes: bool = field(default=False, kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return f"small letters, digits{', dashes' if self.dashes else ''} and underscores"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> str:
+        """See `Column.value`."""
+        del name
+        bare = cell.replace("-", "_") if self.dashes else cell
+        if not (bare.isascii() and bare.replace("_", "a").isalnum() and bare == bare.lower()):
+            at.say(row, f"'{cell}' cannot be a key.", f"Use {self.may_stand}.")
+        return cell
+
+
+@dataclass(frozen=True)
+class Words(Column):
+    """Several texts with ``;`` between them; none if the cell is empty."""
+
+    blank: object = field(default=(), kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return "words with ; between them"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
+        """See `Column.value`."""
+        return _parts_of(at, row, name, cell)
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return ()
+
+
+@dataclass(frozen=True)
+class Flag(Column):
+    """Yes or no."""
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return "y or n"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> bool:
+        """See `Column.value`."""
+        if cell not in ("n", "y"):
+            what = f"'{cell}' in the column '{name}' is neither y nor n."
+            at.say(row, what, "Write one of: n, y.")
+        return cell == "y"
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return False
+
+
+@dataclass(frozen=True)
+class Choice(Column):
+    """One of some words.
+
+    Parameters
+    ----------
+    of
+        The words, or what works them out of other tables; if left out, those of the field's
+        ``Literal``.
+    told
+        What may stand there, where it is worked out.
+    """
+
+    of: Collection[str] | Callable[[Reading], Collection[str]] = field(default=(), kw_only=True)
+    told: str = field(default="", kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        if callable(self.of):
+            return self.told
+        return f"one of: {', '.join(self.of)}"
+
+    def choices(self, at: Reading) -> Collection[str]:
+        """Return the words."""
+        return at.words(self.of) if callable(self.of) else self.of
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
+        """See `Column.value`."""
+        choices = self.choices(at)
+        if cell in choices:
+            return cell
+        hint = nearest_hint(cell, choices)
+        what = f"'{cell}' in the column '{name}' is not one of the words for it.{hint}"
+        at.say(row, what, f"Write one of: {', '.join(choices)}.")
+        return next(iter(choices))
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        return next(iter(self.choices(at)))
+
+
+@dataclass(frozen=True)
+class Choices(Choice):
+    """Some of some words, ``;`` between them, as a tuple or as what `into` makes of it."""
+
+    blank: object = field(default=(), kw_only=True)
+    into: Callable[[tuple[str, ...]], object] = field(default=tuple, kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        words = self.told if callable(self.of) else ", ".join(self.of)
+        return f"some of these, with ; between them: {words}"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
+        """See `Column.value`."""
+        choices, parts = self.choices(at), _parts_of(at, row, name, cell)
+        for part in parts:
+            if part not in choices:
+                hint = nearest_hint(part, choices)
+                what = f"'{part}' in the column '{name}' is not a word for it.{hint}"
+                at.say(row, what, f"Write some of: {', '.join(choices)}.")
+        return self.into(tuple(part for part in parts if part in choices))
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return self.into(())
+
+
+@dataclass(frozen=True)
+class Ref(Column):
+    """The key of a row of another table."""
+
+    table: str = field(kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return f"a key of {self.table}"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
+        """See `Column.value`."""
+        _must_be_known(at, row, name, cell, self.table)
+        return cell
+
+
+@dataclass(frozen=True)
+class Refs(Column):
+    """Keys of rows of another table, ``;`` between them; none if the cell may be empty."""
+
+    table: str = field(kw_only=True)
+    blank: object = field(default=(), kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return f"keys of {self.table} with ; between them"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
+        """See `Column.value`."""
+        parts = _parts_of(at, row, name, cell)
+        for part in parts:
+            _must_be_known(at, row, name, part, self.table)
+        return parts
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return ()
+
+
+@dataclass(frozen=True)
+class Months(Column):
+    """Months 1-12 from text such as ``mar-jun``, ``nov-feb`` or ``3-5;9``.
+
+    The tables that ship write names: spreadsheet programs turn ``3-6`` into a date.
+    """
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return "months such as mar-jun, nov-feb or mar-may;sep"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[int, ...]:
+        """See `Column.value`."""
+        months: list[int] = []
+        for part in _parts_of(at, row, name, cell):
+            ends = [_month(end) for end in _TO.split(part)]
+            if len(ends) > 2 or 0 in ends:
+                what = f"'{part}' in the column '{name}' is not a month or span of months."
+                at.say(row, what, f"Write {self.may_stand}.")
+                continue
+            first, last = ends[0], ends[-1]
+            months += [(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)]
+        return tuple(dict.fromkeys(months))
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return ()
+
+
+@dataclass(frozen=True)
+class Amount(Column):
+    """A number without a unit of its own.
+
+    Parameters
+    ----------
+    least, most
+        Bounds; ``over``: `least` itself is refused as well.
+    whole
+        Whether it has no decimals.
+    """
+
+    least: float = field(default=-math.inf, kw_only=True)
+    most: float = field(default=math.inf, kw_only=True)
+    over: bool = field(default=False, kw_only=True)
+    whole: bool = field(default=False, kw_only=True)
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return f"{'a whole number' if self.whole else 'a number'}{self.bounds}"
+
+    @property
+    def bounds(self) -> str:
+        """The bounds in words, with a blank before them; nothing where there are none."""
+        if self.least > -math.inf and self.most < math.inf:
+            return f" {self.least:g} to {self.most:g}"
+        if self.least > -math.inf:
+            return f" {'above' if self.over else 'of at least'} {self.least:g}"
+        return ""
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> float | int:
+        """See `Column.value`."""
+        del cell
+        number = self.number(at, row, name)
+        if not self.whole or math.isnan(number):
+            return number
+        if number != int(number):
+            at.say(row, f"'{name}' is {number:g}.", "Write a whole number.")
+        return int(number)
+
+    def number(self, at: Reading, row: Row, name: str) -> float:
+        """Return the number in a cell; NaN where it is none."""
+        cell = row.cells[name]
+        if not _NUMBER.fullmatch(cell) or math.isinf(number := float(cell)):
+            what = f"'{cell}' in the column '{name}' is not a number."
+            mend = "Write digits and a decimal point, without the unit."
+            if not cell:
+                what, mend = f"The cell '{name}' is empty.", f"Write {self.may_stand}."
+            at.say(row, what, mend)
+            return math.nan
+        if number < self.least or number > self.most or (self.over and number == self.least):
+            called = "nought" if number == 0 else f"{number:g}"
+            at.say(row, f"'{name}' is {called}.", self._bound(number))
+        return number
+
+    def _bound(self, number: float) -> str:
+        if number < 0 == self.least:
+            return "It cannot be negative."
+        if self.most < math.inf:
+            return f"It must lie between {self.least:g} and {self.most:g}."
+        least = "nought" if self.least == 0 else f"{self.least:g}"
+        return f"It must be {'more than' if self.over else 'at least'} {least}."
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return math.nan
+
+
+@dataclass(frozen=True)
+class Unit(Text):
+    """The unit of a number, which may be fixed by the table."""
+
+
+@dataclass(frozen=True)
+class Tags(Column):
+    """Pairs of key and value, ``&`` between them."""
+
+    @property
+    def may_stand(self) -> str:
+        """See `Column.may_stand`."""
+        return "key=value, or key=*, with & between several"
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[tuple[str, str], ...]:
+        """See `Column.value`."""
+        del name
+        pairs = [part.partition("=") for part in cell.split("&")]
+        for part in pairs:
+            if not all(part):
+                what = f"'{''.join(part)[:40]}' is no tag."
+                at.say(row, what, "Write key=value, or key=*.")
+        return tuple((key.strip(), value.strip()) for key, _, value in pairs)
+
+    def stand_in(self, at: Reading) -> object:
+        """See `Column.stand_in`."""
+        del at
+        return ()
+
+
+def parts_of(cell: str) -> tuple[str, ...]:
+    """Return the parts of a cell that has ``;`` between them."""
+    if ";" not in cell:
+        return (cell,) if cell else ()
+    return tuple([part for one in cell.split(";") if (part := one.strip())])
+
+
+def _parts_of(at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
+    parts = parts_of(cell)
+    if not parts:
+        at.say(row, f"'{cell}' in the column '{name}' names nothing.", "Write what is meant.")
+    return parts
+
+
+def _month(text: str) -> int:
+    """Return the month of a number, a name or at least three of its letters; 0 if it is none."""
+    word = text.casefold()
+    if word in _MONTH_NUMBERS or len(word) < 3:
+        return _MONTH_NUMBERS.get(word, 0)
+    return next((at for at, name in enumerate(_MONTH_NAMES, 1) if name.startswith(word)), 0)
+
+
+def _must_be_known(at: Reading, row: Row, name: str, cell: str, table: str) -> None:
+    known = at.keys(table)
+    if cell in known:
+        return
+    called = at.called(table)
+    at.say(
+        row,
+        f"'{cell}' in the column '{name}' is not a known {called}.{nearest_hint(cell, known)}",
+        f"Write a key of {table}, or add it there.",
+    )

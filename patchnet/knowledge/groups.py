@@ -1,0 +1,136 @@
+"""Wildlife groups: what they live in, what else they need, how far they go."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from patchnet.knowledge.columns import Choice, Key, Months, Ref, Text
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.schema import (
+    Basis,
+    Figures,
+    Number,
+    Quantities,
+    Quantity,
+    RowsOf,
+    table,
+)
+from patchnet.knowledge.sources import Figure
+
+__all__ = ["Anchor", "Group", "Need", "read_groups"]
+
+
+@table(
+    "needs.csv",
+    "Something that one home of a group needs, beside what it lives in.",
+    called="need",
+    key=("group", "key"),
+    bases=(Basis("months", "months {months}", at="months"),),
+    figures=Figures("need_figures.csv", ("group", "need")),
+)
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What one home of a group takes of one resource, when, and from how far away."""
+
+    key: Annotated[str, Key("key of the need: its name in small letters")]
+    group: Annotated[str, Ref("the group", table="groups.csv")]
+    name: Annotated[str, Text("name in plain words")]
+    resource: Annotated[str, Ref("what it is met by", table="resources.csv")]
+    months: Annotated[tuple[int, ...], Months("when it counts")]
+    month_rule: Annotated[
+        Literal["mean", "worst"], Choice("whether the months' mean or the worst of them counts")
+    ]
+    amount: Annotated[
+        Figure, Quantity("what one home takes in a month", unit="{resource.unit}", over=True)
+    ]
+    reach: Annotated[Figure, Quantity("from how far away", unit="m", over=True)]
+    weight: Annotated[
+        Figure, Quantity("share of the home's fate that hangs on it", unit="share", most=1)
+    ]
+    floor: Annotated[
+        Figure,
+        Quantity("quality that is left without any; 0: no home at all", unit="share", most=1),
+    ]
+
+    @property
+    def vital(self) -> bool:
+        """Whether there is no home at all without it (floor 0)."""
+        return self.floor.value == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """What a group lives or breeds in, and how much of it one home takes."""
+
+    resource: Annotated[str, Ref("what it lives or breeds in", table="resources.csv")]
+    per_home: Annotated[Figure, Number("how much of it one home takes")]
+
+
+@table(
+    "groups.csv",
+    "A wildlife group.",
+    called="group",
+    bases=(Basis("months", "months {active_months}", at="active_months"),),
+    figures=Figures("group_figures.csv", ("group",)),
+)
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A wildlife group: what it lives in, what else it needs, how far it goes."""
+
+    key: Annotated[str, Key("key of the group")]
+    name: Annotated[str, Text("name in plain words")]
+    latin: Annotated[str, Text("Latin names of what is meant")]
+    mode: Annotated[Literal["air", "ground"], Choice("whether it flies or walks")]
+    hop: Annotated[Figure, Quantity("farthest gap that it crosses", unit="m", over=True)]
+    d50: Annotated[
+        Figure, Quantity("gap at which half of those who set out arrive", unit="m", over=True)
+    ]
+    active_months: Annotated[tuple[int, ...], Months("when it is about")]
+    anchors: Annotated[
+        tuple[Anchor, ...],
+        Quantities(
+            "anchor: nothing that it lives or breeds in",
+            called="anchor",
+            unit="{resource.unit}",
+            over=True,
+            record=Anchor,
+            by="resource",
+        ),
+    ]
+    anchor_reach: Annotated[
+        Figure, Quantity("how far apart what one home lives in may lie", unit="m", over=True)
+    ]
+    step_resource: Annotated[str, Ref("what makes a plot a stepping stone", table="resources.csv")]
+    step_min: Annotated[
+        Figure,
+        Quantity("least of it that makes a plot one", unit="{step_resource.unit}", over=True),
+    ]
+    weight: Annotated[Figure, Quantity("how much the group counts among all", unit="votes")]
+    caution: Annotated[str, Ref("warning that goes with it", table="cautions.csv", blank="")]
+    home_is: Annotated[str, Text("what one home is, such as one nesting female")]
+    needs: Annotated[tuple[Need, ...], RowsOf(Need, by="group")]
+
+
+def read_groups(reader: Reader, supplied: Collection[str]) -> dict[str, Group]:
+    """Read the groups with their needs; some feature must give what they cannot do without.
+
+    Parameters
+    ----------
+    reader
+        Reads them.
+    supplied
+        Resources that some feature gives.
+    """
+    groups = reader.keyed(Group)
+    resources = reader.keys("resources.csv")
+    lived_in = [
+        (row, row.cells["resource"])
+        for row in reader.tables["group_figures.csv"]
+        if row.cells["quantity"] == "anchor"
+    ]
+    lived_in += [(row, row.cells["resource"]) for row in reader.tables["needs.csv"]]
+    for row, resource in lived_in:
+        if resource in resources and resource not in supplied:
+            what = f"No feature gives '{resource}', so no plot could ever hold this group."
+            reader.say(row, what, "Add a row to supplies.csv.")
+    return groups

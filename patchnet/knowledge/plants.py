@@ -1,0 +1,285 @@
+"""Plants: what they are, where they can stand, lists they are on, and what the law keeps out."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from patchnet.knowledge.columns import (
+    Amount,
+    Choice,
+    Choices,
+    Flag,
+    Key,
+    Reading,
+    Ref,
+    Text,
+    Words,
+)
+from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.schema import (
+    Basis,
+    Figures,
+    FromCell,
+    Names,
+    Quantity,
+    SourcesOf,
+    table,
+)
+from patchnet.knowledge.sources import Figure
+
+__all__ = [
+    "LAWS",
+    "LAYERS",
+    "PLANT_LISTS",
+    "Plant",
+    "PlantListing",
+    "PlantRole",
+    "PlantingPlace",
+    "UnlawfulPlant",
+    "read_plant_lists",
+    "read_plants",
+]
+
+LAYERS = ("bulb", "herb", "shrub", "climber", "tree", "aquatic")
+PLANT_LISTS = ("toxic", "edible", "invasive", "slow_to_flower", "elsewhere")
+"""Lists with a meaning of their own; every other is the list of one place (its `only`)."""
+LAWS = ("schedule_9", "sale_ban", "ias_order")
+"""Planting it in the wild is an offence; it may not be sold; it may not be kept at all."""
+_SOILS = ("moist", "well-drained", "dry", "any", "acid well-drained", "wet", "submerged")
+
+
+@table("plant_roles.csv", "Something that plants do for animals.", called="role of plants")
+@dataclass(frozen=True, slots=True)
+class PlantRole:
+    """What a plant does for animals.
+
+    Parameters
+    ----------
+    key, name
+        Key in the tables and name in plain words.
+    flowers
+        Whether its flowers do it, so that its months in flower count: wind-pollinated flowers
+        close no hungry month.
+    waits_for_flower
+        Whether a plant that is slow to flower does not do it for years.
+    """
+
+    key: Annotated[str, Key("key of the role", dashes=True)]
+    name: Annotated[str, Text("name in plain words")]
+    flowers: Annotated[
+        bool, Flag("whether its flowers do it, so that its months in flower count", blank=False)
+    ]
+    waits_for_flower: Annotated[
+        bool, Flag("whether a plant that is slow to flower does not do it for years", blank=False)
+    ]
+
+
+@table(
+    "plants.csv",
+    "A plant that can be chosen for beds, boxes, walls and water.",
+    called="plant",
+    bases=(
+        Basis("months", "months {flower_start}-{flower_end}", at="flower_months"),
+        Basis("hazard", "{hazard}", at="hazard"),
+        Basis("traits", "light, soil, container, roles, native", at="traits", noted=False),
+    ),
+    figures=Figures("plant_figures.csv", ("plant",)),
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One plant of the planting list (months 0-0: its flower does not matter).
+
+    `months_source` and `hazard_source` are source keys, ``;`` between them; their class and
+    note stand in the `Origin` of the plant.
+    """
+
+    key: Annotated[str, Key("key of the plant")]
+    name: Annotated[str, Text("English name")]
+    latin: Annotated[str, Text("Latin name")]
+    layer: Annotated[str, Choice("how it grows", of=LAYERS)]
+    flower_start: Annotated[
+        int, Amount("first month in flower; 0: it does not matter", least=0, most=12, whole=True)
+    ]
+    flower_end: Annotated[
+        int, Amount("last month in flower; 0: it does not matter", least=0, most=12, whole=True)
+    ]
+    light: Annotated[str, Choice("light it wants", of=("sun", "part", "shade", "any"))]
+    soil: Annotated[str, Text("soil it wants, in a few words")]
+    container: Annotated[bool, Flag("whether it can live in a pot, tub or planter")]
+    height: Annotated[Figure, Quantity("height of the grown plant", unit="m", over=True)]
+    spread: Annotated[Figure, Quantity("width of the grown plant", unit="m", over=True)]
+    roles: Annotated[tuple[str, ...], Words("what it does for animals: keys of plant_roles.csv")]
+    native: Annotated[bool, Flag("whether it is native")]
+    hazard: Annotated[str, Text("what harm it can do, or: none known")]
+    note: Annotated[str, Text("anything else", blank="")]
+    months_source: Annotated[str, FromCell("months_source")]
+    hazard_source: Annotated[str, FromCell("hazard_source")]
+
+    @property
+    def flower_months(self) -> tuple[int, ...]:
+        """Months in flower, wrapping over new year."""
+        if self.flower_start == 0:
+            return ()
+        span = (self.flower_end - self.flower_start) % 12 + 1
+        return tuple((self.flower_start - 1 + step) % 12 + 1 for step in range(span))
+
+    @property
+    def told_poisonous(self) -> bool:
+        """Whether the words of its hazard speak of poison."""
+        words = self.hazard.casefold()
+        return "toxic" in words or "poison" in words
+
+
+def _names_of_lists(at: Reading) -> Collection[str]:
+    places = at.keys("planting_places.csv").values()
+    return (*PLANT_LISTS, *sorted({row.cells["only"] for row in places} - {""}))
+
+
+@table(
+    "plant_lists.csv",
+    "A plant on a list.",
+    called="listed plant",
+    key=("list", "plant"),
+    also={
+        "list": Choice(
+            "name of the list",
+            of=_names_of_lists,
+            told=f"{', '.join(PLANT_LISTS)}, or a list that the column 'only' of "
+            "planting_places.csv names",
+        )
+    },
+    bases=(Basis("list", lambda cells: cells["what"] or "on the list"),),
+)
+@dataclass(frozen=True, slots=True)
+class PlantListing:
+    """A plant on a list; `what` says more (toxic: for whom; edible: which part)."""
+
+    plant: Annotated[str, Ref("the plant", table="plants.csv")]
+    what: Annotated[tuple[str, ...], Words("more (toxic: for whom; edible: which part)")]
+
+
+@table(
+    "unlawful_plants.csv",
+    "A plant that the law keeps out.",
+    called="unlawful plant",
+    bases=(Basis("law", lambda cells: ", ".join(cells["laws"].split(";"))),),
+)
+@dataclass(frozen=True, slots=True)
+class UnlawfulPlant:
+    """A plant that the law keeps out, with every Latin name it goes by (a genus: all of it)."""
+
+    key: Annotated[str, Key("key of the plant")]
+    name: Annotated[str, Text("English name")]
+    latin: Annotated[
+        tuple[str, ...],
+        Names(
+            Text("Latin name; a genus alone is all of it"),
+            Words("other Latin names it goes by", name="other_latin"),
+        ),
+    ]
+    laws: Annotated[
+        tuple[str, ...],
+        Choices(
+            "schedule_9: planting it in the wild is an offence; sale_ban: it may not be sold; "
+            "ias_order: it may not be kept at all",
+            of=LAWS,
+            blank="needed",
+        ),
+    ]
+    sources: Annotated[tuple[str, ...], SourcesOf("law")]
+
+
+@table(
+    "planting_places.csv",
+    "What can be planted in a feature.",
+    called="place to plant",
+    address="planting/{feature}",
+    key=("feature",),
+    bases=(Basis("place", "layers, soils, list of plants", at="place"),),
+    figures=Figures("planting_figures.csv", ("feature",)),
+)
+@dataclass(frozen=True, slots=True)
+class PlantingPlace:
+    """What can be planted in a feature.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    counted
+        Whether its room is square metres of planting or a number of plants.
+    layers
+        Layers of plants that stand in it.
+    main_layer
+        The one of them that makes it what it is (shrubs, with herbs beneath), or None.
+    soils
+        Soils of plants that suit it; empty: those that suit the ground of the plot.
+    pot
+        Whether plants stand in pots, tubs or boxes there.
+    cover
+        Whether shrubs shade the lower layers.
+    only
+        List that its plants must be on, or None.
+    room
+        Square metres of planting, or plants, per unit of the feature.
+    height, spread, spread_least
+        Bounds on the size of full-grown plants, metres, or None.
+    """
+
+    feature: Annotated[str, Ref("the feature", table="features.csv")]
+    counted: Annotated[
+        Literal["m2", "plants"],
+        Choice("whether its room is square metres of planting or a number of plants"),
+    ]
+    layers: Annotated[
+        tuple[str, ...], Choices("layers of plants that stand in it", of=LAYERS, blank="needed")
+    ]
+    soils: Annotated[
+        tuple[str, ...],
+        Choices("soils of plants that suit it; empty: that of the plot's ground", of=_SOILS),
+    ]
+    pot: Annotated[bool, Flag("whether plants stand in pots, tubs or boxes there")]
+    cover: Annotated[bool, Flag("whether shrubs shade the lower layers")]
+    only: Annotated[
+        str | None, Text("list of plant_lists.csv that its plants must be on, if any", blank=None)
+    ]
+    room: Annotated[
+        Figure,
+        Quantity(
+            "how much one unit of it holds", unit="{counted} per {feature.measure}", over=True
+        ),
+    ]
+    height: Annotated[
+        Figure | None,
+        Quantity("tallest plants offered, full grown", unit="m", over=True, needed=False),
+    ]
+    spread: Annotated[
+        Figure | None,
+        Quantity("widest plants offered, full grown", unit="m", over=True, needed=False),
+    ]
+    spread_least: Annotated[
+        Figure | None,
+        Quantity("narrowest plants offered, full grown", unit="m", over=True, needed=False),
+    ]
+    main_layer: Annotated[
+        str | None,
+        Choice("the layer that makes it what it is, if one does", of=LAYERS, blank=None),
+    ] = None  # fmt: skip
+
+
+def read_plants(reader: Reader) -> dict[str, Plant]:
+    """Read the plants; a flower matters from one month to another, or not at all."""
+    rows = reader.rows(Plant)
+    for row, plant in rows:
+        if (plant.flower_start == 0) != (plant.flower_end == 0):
+            mend = "Write 0 in both where the flower does not matter."
+            reader.say(row, "Only one of the flowering months is 0.", mend)
+    return {row.key[0]: plant for row, plant in rows}
+
+
+def read_plant_lists(reader: Reader) -> Mapping[str, Mapping[str, PlantListing]]:
+    """Read the lists by name and plant; a list may be empty."""
+    lists: dict[str, dict[str, PlantListing]] = {name: {} for name in _names_of_lists(reader)}
+    for row, listing in reader.rows(PlantListing):
+        lists.setdefault(row.key[0], {})[listing.plant] = listing
+    return lists

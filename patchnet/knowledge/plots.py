@@ -1,0 +1,88 @@
+"""Kinds of plot, and kinds of barrier between them."""
+
+from dataclasses import dataclass
+from typing import Annotated, Literal, get_args
+
+from patchnet.knowledge.columns import Choice, Choices, Flag, Key, Ref, Text, Words
+from patchnet.knowledge.schema import table
+
+__all__ = ["BarrierKind", "PlotKind", "PlotTrait"]
+
+PlotTrait = Literal[
+    "plain", "home", "asks_keeper", "in_street", "nobodys", "raised", "pots_only", "sill",
+    "whole", "front", "back", "strip", "pit", "box", "unnamed",
+]  # fmt: skip
+"""What a kind of plot is, see `PlotKind`."""
+
+
+@table("plot_kinds.csv", "A kind of plot.", called="plot kind")
+@dataclass(frozen=True, slots=True)
+class PlotKind:
+    """A kind of plot.
+
+    Parameters
+    ----------
+    key, name, words
+        Key in the tables, name in plain words, other names people write for it.
+    implies
+        Feature that the whole plot is (a planter is one), or None.
+    traits
+        What it is: ``plain``, ground with soil that somebody keeps; somebody's ``home``;
+        ``asks_keeper``, no household's: who looks after it is asked first; ``in_street``;
+        ``nobodys``, telling of it tells of no person; ``raised`` above the ground;
+        ``pots_only``, without soil of its own; ``sill``, with window sills or a rail. Parts that
+        a base map makes: the ``whole`` garden, its ``front`` and ``back``, the ``strip`` of a
+        verge, the ``pit`` of a tree, a planter's ``box``; ``unnamed``, what stands for a kind
+        that nobody named.
+    """
+
+    key: Annotated[str, Key("key of the kind")]
+    name: Annotated[str, Text("name in plain words")]
+    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    implies: Annotated[
+        str | None,
+        Ref("feature that the whole plot is, if any", table="features.csv", blank=None),
+    ]
+    traits: Annotated[
+        frozenset[PlotTrait],
+        Choices(
+            "what it is: plain, ground with soil that somebody keeps; somebody's home; "
+            "asks_keeper, no household's; in_street; nobodys, telling of it tells of no person; "
+            "raised above the ground; pots_only, without soil of its own; sill, with window "
+            "sills or a rail; and the parts of a base map that it stands for: whole garden, "
+            "front, back, strip of a verge, pit of a tree, box of a planter, unnamed",
+            of=get_args(PlotTrait),
+            blank=frozenset(),
+            into=frozenset,
+        ),
+    ] = frozenset()
+
+
+@table("barrier_kinds.csv", "A kind of barrier between plots.", called="barrier kind")
+@dataclass(frozen=True, slots=True)
+class BarrierKind:
+    """A kind of barrier line.
+
+    Parameters
+    ----------
+    key, name, words
+        Key in the tables, name in plain words, other names people write for it.
+    bears
+        Whether things are hung on it as on a ``wall`` or a ``fence``; None: on neither.
+    see_through
+        Whether the sun shines through it.
+    unnamed
+        Whether it stands for a barrier of which nobody said what it is.
+    """
+
+    key: Annotated[str, Key("key of the kind")]
+    name: Annotated[str, Text("name in plain words")]
+    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    bears: Annotated[
+        Literal["wall", "fence"] | None,
+        Choice("whether things are hung on it as on a wall or a fence", blank=None),
+    ] = None
+    see_through: Annotated[bool, Flag("whether the sun shines through it", blank=False)] = False
+    unnamed: Annotated[
+        bool, Flag("whether it stands for a barrier that nobody named", blank=False)
+    ] = False

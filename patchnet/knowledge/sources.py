@@ -1,0 +1,91 @@
+"""Where numbers come from: sources, figures with unit, range and class, and the settings."""
+
+import math
+from dataclasses import dataclass
+from typing import Annotated
+
+from patchnet.knowledge.columns import Key, Text
+from patchnet.knowledge.schema import Class, Number, table
+
+__all__ = ["Figure", "Origin", "Regression", "Setting", "Source"]
+
+
+@table("sources.csv", "A work, a body or a practice that numbers come from.", called="source")
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a number comes from: a paper, a handbook, a standard, or our own assumption."""
+
+    key: Annotated[str, Key("key of the source")]
+    citation: Annotated[str, Text("the work as it is cited, or what it stands for")]
+    doi: Annotated[str, Text("its DOI, without https://", blank="")]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of the tables.
+
+    Parameters
+    ----------
+    key
+        Its address, ``"groups/mason_bee/hop"``; what ``patchnet source`` takes.
+    value, low, high
+        The number in use and its range, in `unit`.
+    kind
+        How well it is founded (see `patchnet.knowledge.schema.CLASSES`).
+    sources
+        Keys of `Source` records.
+    note
+        What was done to get it, in words.
+    place
+        File and line it stands at.
+    """
+
+    key: str
+    value: float
+    unit: str
+    low: float
+    high: float
+    kind: Class
+    sources: tuple[str, ...]
+    note: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where something that is not one number comes from: a calendar, a hazard, plant traits.
+
+    `key` is its address, ``"groups/mason_bee/active_months"``; `words` say what stands there.
+    """
+
+    key: str
+    words: str
+    kind: Class
+    sources: tuple[str, ...]
+    note: str
+    place: str
+
+
+@table("settings.csv", "A number of the method itself.", called="setting", fixed=True)
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A number of the method itself: floors, rounds, tolerances."""
+
+    key: Annotated[str, Key("key of the setting")]
+    figure: Annotated[Figure, Number("the setting")]
+
+
+@table(
+    "regressions.csv",
+    "A coefficient of a published regression, or a bound of its use.",
+    called="coefficient",
+    key=("regression", "quantity"),
+    fixed=True,
+)
+@dataclass(frozen=True, slots=True)
+class Regression:
+    """A coefficient of a published regression."""
+
+    regression: Annotated[str, Key("key of the regression")]
+    quantity: Annotated[str, Key("which of its numbers it is")]
+    figure: Annotated[Figure, Number("the coefficient or bound", least=-math.inf)]
