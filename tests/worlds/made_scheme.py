@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 
 from patchnet.assess import assess
-from patchnet.assess.compare import compare_assessments
+from patchnet.assess.compare import compare
 from patchnet.read.neighbourhood import Answers
 from patchnet.scheme.planter_scheme import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 
@@ -104,7 +104,7 @@ def made_scheme(hood, street, sites, knowledge):
         exact=False,
         before=before,
         after=after,
-        comparison=compare_assessments(before, after),
+        comparison=compare(before, after),
         neighbourhood=after_hood,
         notes=("The width of the footway on the right was taken from the map.",),
     )
