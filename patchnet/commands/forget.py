@@ -94,9 +94,9 @@ def forget(
 ) -> None:
     """Take a household out of every layer and all years of STREET.
 
-    Name all of its plots (front and back can be two). The outline and number stay on the map as a
-    plot of which nothing is known, unless --outline. Returns that tell of it are not let in
-    again.
+    Name all of its plots (front and back can be two), or its door number. The outline and number
+    stay on the map as a plot of which nothing is known, unless --outline. Returns that tell of it
+    are not let in again.
 
     \b
     Example:
@@ -111,4 +111,4 @@ def forget(
         outline=outline,
         columns=columns,
     )
-    click.echo(forgotten_text(found, plots), nl=False)
+    click.echo(forgotten_text(found, found.plots), nl=False)

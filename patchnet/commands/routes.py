@@ -7,7 +7,7 @@ import click
 
 from patchnet.assess.find_routes import find_routes
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, progress_bar, read_asked
+from patchnet.commands.asked import assess_asked, meant_between, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -83,7 +83,9 @@ def routes(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
     _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite)
-    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    neighbourhood = read_asked(asked)
+    between = meant_between(neighbourhood, between)
+    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
     found = find_routes(
         answer, group, between=between, progress=partial(progress_bar, doing="corridors")
     )

@@ -11,13 +11,12 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.doors import household_plots, resolve_plot
 from patchnet.read.from_file import local_path, read_neighbourhood
-from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.dates import sortable
 from patchnet.survey.erase import empty_layers
 from patchnet.survey.merge import Merged, id_column_of, merge_records, summed_up, write_merged
@@ -40,11 +39,14 @@ class Forgotten(Shown):
         Layer -> rows deleted or emptied.
     surveyors
         How many surveyors of their own plot lost their name on other plots.
+    plots
+        Ids of the plots that were forgotten.
     """
 
     merged: Merged
     removed: Mapping[str, int]
     surveyors: int
+    plots: tuple[str, ...] = ()
 
 
 def record_consent(
@@ -64,7 +66,7 @@ def record_consent(
     path
         The street, a GeoPackage.
     plot
-        Id of the plot.
+        Its id, label or door number, where only one plot is meant.
     consent
         ``"yes"`` or ``"no"``.
     target
@@ -102,7 +104,7 @@ def record_consent(
     now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    _ensure_plot(hood, plot)
+    plot = resolve_plot(hood.plots, plot).plot
     row = dict.fromkeys(CONSENT, "") | {
         "return": "said to the group", "plot": plot, "consent": consent,
         "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
@@ -143,7 +145,7 @@ def forget_plots(
     path
         The street, a GeoPackage.
     plots
-        Ids of its plots (front and back can be two).
+        Its plots: ids, labels, or its door number, which means front and back.
     target
         Where to write; may be `path`.
     knowledge
@@ -181,8 +183,7 @@ def forget_plots(
     now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    for plot in plots:
-        _ensure_plot(hood, plot)
+    plots = [one for said in plots for one in household_plots(hood.plots, said)]
     if outline and len(hood.plots) == len(set(plots)):
         raise WrongUse("No plot would be left: delete the file.")
     before = read_records(source)
@@ -210,14 +211,7 @@ def forget_plots(
             write_merged(merged, target)
     except OSError as error:
         raise CannotWrite(f"{target} cannot be written: {error.strerror}.") from error
-    return Forgotten(merged, removed, len(named))
-
-
-def _ensure_plot(hood: Neighbourhood, plot: str) -> None:
-    if plot not in hood.plots.index:
-        raise WrongUse(
-            f"There is no plot {plot!r}.{nearest_hint(plot, map(str, hood.plots.index))}"
-        )
+    return Forgotten(merged, removed, len(named), tuple(dict.fromkeys(plots)))
 
 
 def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:
