@@ -100,10 +100,15 @@ def routes(
         write_routes(found, output, overwrite=overwrite)
         _say_written(output)
     if ground_tif is not None:
-        write_geotiff(found.surface, ground_tif)
+        write_geotiff(found.surface, ground_tif, credit_lines=neighbourhood.credits)
         _say_written(ground_tif)
     if current_tif is not None and current is not None:
-        write_bands(current_tif, found.surface.grid, {"current": current})
+        write_bands(
+            current_tif,
+            found.surface.grid,
+            {"current": current},
+            credit_lines=neighbourhood.credits,
+        )
         _say_written(current_tif)
 
 
