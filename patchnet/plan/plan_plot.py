@@ -412,6 +412,7 @@ class _Plan:
             features=places,
             wants=wants,
             light=self.facts.light,
+            country=self.assessment.neighbourhood.country,
         )
 
     def beds(self, judged: JudgedSets, chosen: Sequence[Candidate]) -> list[Candidate]:

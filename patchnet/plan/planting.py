@@ -16,8 +16,8 @@ _LAWS = {
     "schedule_9": (
         "planting it in the wild is an offence (Wildlife and Countryside Act 1981, schedule 9)"
     ),
-    "sale_ban": "it may not be sold in England and Wales",
-    "ias_order": "it may not be kept or grown at all in England and Wales",
+    "sale_ban": "it may not be sold in {law}",
+    "ias_order": "it may not be kept or grown at all in {law}",
 }
 
 
@@ -30,6 +30,7 @@ def choose_planting(
     wants: Mapping[str, float],
     light: Light | None,
     exclude: Iterable[str] = (),
+    country: str = "",
 ) -> Planting:
     """Choose the plants of a plot together.
 
@@ -56,6 +57,9 @@ def choose_planting(
         Light of the plot; None: as the facts say, else taken as between sun and shade.
     exclude
         Plants not wanted, by key, English or Latin name.
+    country
+        Key of the country it is for; where the tables name no law of it, whom to ask is said with
+        what British law keeps out. Empty: that is not said.
 
     Returns
     -------
@@ -97,7 +101,7 @@ def choose_planting(
             and not bloom.plants
             and any(bloom.month in option.months for option in options)
         ),
-        refused=_refused(knowledge, left_out.get("unlawful", ())),
+        refused=_refused(knowledge, left_out.get("unlawful", ()), country),
         also_fit=_also(options, chosen),
         cover=choice.cover,
         worth=choice.worth,
@@ -196,12 +200,17 @@ def _hazards(chosen: list[Option]) -> tuple[HazardLine, ...]:
     )
 
 
-def _refused(knowledge: Knowledge, keys: Iterable[str]) -> tuple[tuple[str, str], ...]:
+def _refused(
+    knowledge: Knowledge, keys: Iterable[str], country: str
+) -> tuple[tuple[str, str], ...]:
+    law = next((one.law for one in knowledge.countries.values() if one.law), "")
+    here = knowledge.countries.get(country)
+    ask = f"; for the law here: {here.ask}" if here is not None and not here.law else ""
     said = []
     for key in keys:
         entry = unlawful(knowledge.plants[key], knowledge)
         if entry is not None:
-            why = "; ".join(_LAWS[law] for law in entry.laws)
+            why = "; ".join(_LAWS[one].format(law=law) for one in entry.laws) + ask
             said.append((key, f"{entry.name} ({entry.latin[0]}): {why}"))
     return tuple(said)
 

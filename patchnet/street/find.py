@@ -9,6 +9,7 @@ from shapely.ops import substring
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
+from patchnet.knowledge.countries import speed_words
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.stopping_sight import Vehicle, stopping_sight_m
@@ -84,8 +85,9 @@ def find_street(
     areas += access_areas(line, (left, right), objects, (sight, speed.basis), knowledge=knowledge)
     notes = [*road.notes, *side_notes, *junction_notes]
     notes += _notes(
-        road, speed, sight, areas, objects_known=known, others=bool(others), knowledge=knowledge
-    )
+        road, speed, sight, areas, objects_known=known, others=bool(others), knowledge=knowledge,
+        said_speed=speed_words(speed.mph, knowledge.countries[neighbourhood.country]),
+    )  # fmt: skip
     if footways.overlap_m2 > _OVERLAP_M2:
         odd.append(
             f"Footways along {road.name} lie over each other by {footways.overlap_m2:.1f} m2: "
@@ -210,12 +212,13 @@ def _notes(
     objects_known: bool,
     others: bool,
     knowledge: Knowledge,
+    said_speed: str,
 ) -> list[str]:
     widths = half_width(road, np.linspace(0, road.line.length, 100))
     told = "from the map" if speed.basis == "from the map" else "assumed: nobody said it"
     notes = [
         (
-            f"Sight distance {sight:.0f} m, for {speed.mph:g} mph ({told}). The rule asks for the "
+            f"Sight distance {sight:.0f} m, for {said_speed} ({told}). The rule asks for the "
             "speed that 85 of 100 drivers keep to, which may be more than the limit: have it "
             "measured."
         )

@@ -14,6 +14,7 @@ from worlds.mapped_streets import box, door, house, line, mapped, of_door, road
 from patchnet.base import keep_survey, summary_of, write_base
 from patchnet.read import read_neighbourhood
 from patchnet.read.doors import plots_meant
+from patchnet.survey.forget import record_consent
 from patchnet.survey.merge import merge_returns, write_merged
 
 ELM = road("Elm Road", (-60, 0), (260, 0))
@@ -296,3 +297,19 @@ def test_made_again_with_door_numbers_ids_and_survey_stay(tmp_path, knowledge):
     assert plots_meant(again.plots, "5") == (("ER-1F", "ER-1B"), "by its door number")
     assert plots_meant(again.plots, "ER-5F") == (("ER-5F",), "")
     assert len(hood.plots) + 2 == len(again.plots)
+
+
+def test_a_household_agrees_for_front_and_back(tmp_path, knowledge):
+    """Who says yes at No. 30 is told which plots it was written down for; No. 32 said nothing."""
+    path = tmp_path / "street.gpkg"
+    write_base(
+        mapped(
+            tmp_path, ELM, house(0, 10, 10, 18, "30", "Elm Road"),
+            house(30, 10, 40, 18, "32", "Elm Road"), knowledge=knowledge,
+        ),
+        path,
+    )  # fmt: skip
+    said = record_consent(path, "No. 30", "yes", path, knowledge=knowledge)
+    assert set(said.plots) == {"ER-30F", "ER-30B"}
+    assert dict(said.consent) == {"ER-30F": "yes", "ER-30B": "yes"}
+    assert record_consent(path, "ER-30B", "no", path, knowledge=knowledge).plots == ("ER-30B",)

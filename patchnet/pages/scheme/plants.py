@@ -114,6 +114,7 @@ def _planting(
             wants=wants,
             light=None,
             exclude=(key for key in knowledge.plants if key not in kept),
+            country=before.neighbourhood.country,
         )
         if not part.lines:
             missing.append(feature)

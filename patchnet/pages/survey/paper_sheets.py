@@ -49,8 +49,8 @@ def survey_sheets(survey: SurveyRound) -> str:
         told={part: rules_of(tables, part) for part in RULE_PARTS},
         keep_until=survey.keep_until,
         contact=survey.contact,
-        sources=sources_line(tables, RULE_PARTS),
-        privacy_sources=sources_line(tables, ("privacy",)),
+        sources=" ".join([sources_line(tables, RULE_PARTS), survey.whose_law]).rstrip(),
+        privacy_sources=" ".join([sources_line(tables, ("privacy",)), survey.whose_law]).rstrip(),
         credits=survey.neighbourhood.credits,
     )
 

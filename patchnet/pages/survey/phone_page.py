@@ -35,6 +35,7 @@ _SCRIPTS = (
     "survey/script/handover.js",
     "survey/script/phone.js",
 )
+_PARTS = ("safety", "seeing", "privacy")
 _ICON = ("0b4f2a", "a4004f")
 _SIMPLER_M = 0.1  # what is not a plot is only there to find one's way by
 
@@ -66,7 +67,7 @@ def survey_phone_page(survey: SurveyRound) -> str:
         safety=rules(rules_of(tables, "safety")),
         seeing=rules(rules_of(tables, "seeing")),
         privacy=notice(survey),
-        sources=sources_line(tables, ("safety", "seeing", "privacy")),
+        sources=" ".join([sources_line(tables, _PARTS), survey.whose_law]).rstrip(),
     )
 
 

@@ -127,6 +127,14 @@ class SurveyRound(Shown):
         label = str(self.neighbourhood.plots.at[plot, "label"] or "")
         return "" if label.strip() == plot.strip() else label
 
+    @property
+    def whose_law(self) -> str:
+        """Whom to ask, where the rules rest on another country's law; else empty."""
+        country = self.knowledge.countries[self.neighbourhood.country]
+        if country.law:
+            return ""
+        return f"The laws named are those of Britain; for the law here: {country.ask}."
+
     def kind(self, plot: str) -> str:
         """Name the kind of a plot in plain words."""
         key = str(self.neighbourhood.plots.at[plot, "kind"])
