@@ -15,6 +15,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, shown_groups
 from patchnet.plan.additions import PlotAdditions, possible_additions
+from patchnet.read.doors import resolve_plot
 from patchnet.read.from_file import read_neighbourhood
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.sun.surface_heights import SurfaceHeights, read_surface_heights
@@ -25,6 +26,8 @@ __all__ = [
     "assess_for",
     "ensure_not_public",
     "layers_bar",
+    "meant_between",
+    "meant_plot",
     "progress_bar",
     "read_asked",
     "say_warnings",
@@ -45,6 +48,23 @@ def read_asked(asked: Asked) -> Neighbourhood:
     )
     say_warnings(neighbourhood)
     return neighbourhood
+
+
+def meant_plot(neighbourhood: Neighbourhood, said: str) -> str:
+    """Return the id of the plot that is meant by an id, label or door number; say which."""
+    found = resolve_plot(neighbourhood.plots, said, where=neighbourhood.name)
+    if found.told:
+        click.echo(found.told, err=True)
+    return found.plot
+
+
+def meant_between(
+    neighbourhood: Neighbourhood, between: tuple[str, str] | None
+) -> tuple[str, str] | None:
+    """Return the ids of the two plots that a way goes between, if any were named."""
+    if between is None:
+        return None
+    return meant_plot(neighbourhood, between[0]), meant_plot(neighbourhood, between[1])
 
 
 def assess_asked(

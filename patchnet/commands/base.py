@@ -7,6 +7,7 @@ import click
 from patchnet.base import keep_survey, make_base, summary_of, write_base
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.core.files import ensure_may_write, write_aside
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph
@@ -33,6 +34,15 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     return west, south, east, north
 
 
+def _country(code: str, knowledge: Knowledge) -> str:
+    """Return the country as the tables call it."""
+    found = code.strip().casefold()
+    if found and found not in knowledge.countries:
+        hint = nearest_hint(found, list(knowledge.countries))
+        raise WrongUse(f"{code!r} is no country of countries.csv.{hint}")
+    return found.upper()
+
+
 @click.command
 @click.argument("inputs", nargs=-1, type=_FILE, metavar="INPUT...")
 @click.option("--osm", multiple=True, type=_FILE, metavar="FILE", help="An OpenStreetMap extract.")
@@ -49,7 +59,8 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     "--street",
     multiple=True,
     metavar="NAME",
-    help="Only plots of this street (can be repeated).",
+    help="Only plots of this street, with its place where there are several: 'Elm Road, Oxford' "
+    "(can be repeated). It is found by name in an extract of any size.",
 )
 @click.option(
     "--earlier",
@@ -64,6 +75,13 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     multiple=True,
     metavar="TEXT",
     help="Line of attribution for a file that brings none (can be repeated).",
+)
+@click.option(
+    "--country",
+    default="",
+    metavar="CODE",
+    help="Country as two letters (GB, FI, DE): whom pages say to ask, and which money they name. "
+    "Told from the map where it is not given.",
 )
 @knowledge_option
 @overwrite_option
@@ -80,6 +98,7 @@ def base(
     earlier: Path | None,
     crs: str | None,
     credit: tuple[str, ...],
+    country: str,
     knowledge: Knowledge,
     overwrite: bool,
     output: Path,
@@ -93,6 +112,7 @@ def base(
 
     \b
     Examples:
+      patchnet base country.osm.pbf --street "Elm Road, Oxford" -o street.gpkg
       patchnet base town.osm.pbf --bbox -1.262,51.750,-1.255,51.754 -o street.gpkg
       patchnet base town.osm parcels.gml --street "Elm Road" -o street.gpkg
       patchnet base --parcels plots.gpkg --buildings houses.shp --roads roads.gpkg -o street.gpkg
@@ -112,6 +132,8 @@ def base(
         earlier=earlier,
         crs=crs,
         credits=credit,
+        country=_country(country, knowledge),
+        tell=lambda text: click.echo(paragraph(text), err=True),
         knowledge=knowledge,
     )
     for fault in made.faults:

@@ -49,6 +49,8 @@ def consent(
 ) -> None:
     """Write down whether a household agrees that its plot is shown by itself in public.
 
+    ID is the plot's id or label, or the door number of the household: front and back.
+
     No also withdraws an earlier yes: pages and files made for the public before should be taken
     down and made anew.
 
@@ -57,7 +59,7 @@ def consent(
       patchnet consent street.gpkg 14 yes
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
-    merged = record_consent(
+    said = record_consent(
         street,
         plot,
         answer,
@@ -65,9 +67,10 @@ def consent(
         knowledge=knowledge,
         columns=columns,
     )
-    agreed = sum(said == "yes" for said in merged.consent.values())
+    agreed = sum(word == "yes" for word in said.consent.values())
     so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
-    click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be shown.")
+    one = "Plot" if len(said.plots) == 1 else "Plots"
+    click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be shown.")
     if answer == "no":
         click.echo(
             "Make pages and files for the public anew, and take the old ones down.", err=True
@@ -94,9 +97,9 @@ def forget(
 ) -> None:
     """Take a household out of every layer and all years of STREET.
 
-    Name all of its plots (front and back can be two). The outline and number stay on the map as a
-    plot of which nothing is known, unless --outline. Returns that tell of it are not let in
-    again.
+    Name all of its plots (front and back can be two), or its door number. The outline and number
+    stay on the map as a plot of which nothing is known, unless --outline. Returns that tell of it
+    are not let in again.
 
     \b
     Example:
@@ -111,4 +114,4 @@ def forget(
         outline=outline,
         columns=columns,
     )
-    click.echo(forgotten_text(found, plots), nl=False)
+    click.echo(forgotten_text(found, found.plots), nl=False)

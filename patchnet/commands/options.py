@@ -247,8 +247,8 @@ def between_options(command: Callable[..., None]) -> Callable[..., None]:
         command(between=between, **others)
 
     for name, words in (
-        ("to", "Id of the plot where the way ends."),
-        ("from", "Id of the plot where the way begins."),
+        ("to", "Plot where the way ends: its id, label or door number."),
+        ("from", "Plot where the way begins: its id, label or door number."),
     ):
         with_between = click.option(f"--{name}", f"{name}_plot", metavar="ID", help=words)(
             with_between

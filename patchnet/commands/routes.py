@@ -7,7 +7,7 @@ import click
 
 from patchnet.assess.find_routes import find_routes
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, progress_bar, read_asked
+from patchnet.commands.asked import assess_asked, meant_between, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -83,7 +83,9 @@ def routes(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
     _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite)
-    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    neighbourhood = read_asked(asked)
+    between = meant_between(neighbourhood, between)
+    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
     found = find_routes(
         answer, group, between=between, progress=partial(progress_bar, doing="corridors")
     )
@@ -98,10 +100,15 @@ def routes(
         write_routes(found, output, overwrite=overwrite)
         _say_written(output)
     if ground_tif is not None:
-        write_geotiff(found.surface, ground_tif)
+        write_geotiff(found.surface, ground_tif, credit_lines=neighbourhood.credits)
         _say_written(ground_tif)
     if current_tif is not None and current is not None:
-        write_bands(current_tif, found.surface.grid, {"current": current})
+        write_bands(
+            current_tif,
+            found.surface.grid,
+            {"current": current},
+            credit_lines=neighbourhood.credits,
+        )
         _say_written(current_tif)
 
 

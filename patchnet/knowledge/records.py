@@ -1,6 +1,7 @@
 """Every record of the tables under one roof; the families stand in files of their own."""
 
 from patchnet.knowledge.base_map import OSM_ROLES, OsmTag
+from patchnet.knowledge.countries import Country
 from patchnet.knowledge.features import (
     About,
     Caution,
@@ -49,6 +50,7 @@ __all__ = [
     "Caution",
     "Class",
     "ConsentPart",
+    "Country",
     "Feature",
     "FeatureTrait",
     "Figure",

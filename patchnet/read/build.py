@@ -15,6 +15,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import answers_of
 from patchnet.read.base_map import read_barriers, read_named
 from patchnet.read.columns import Columns, check_columns
+from patchnet.read.country import country_of
 from patchnet.read.crs import Projected, check_crs, parse_crs, to_metres
 from patchnet.read.drawn_features import still_there, surveyed_shapes
 from patchnet.read.feature_sheet import Sheet, lay_together
@@ -198,6 +199,9 @@ def neighbourhood_of(
         credits=layers.credits,
         faults=faults.faults,
         source_crs=projected.source_crs,
+        country=country_of(
+            layers.plots.table, found.layers["plots"], plots.table, known_crs["plots"], knowledge
+        ),
     )
 
 

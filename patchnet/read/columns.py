@@ -29,6 +29,8 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "kind": ("kind", "plot kind", "plot type", "type", "category", "class", "land use", "landuse",
              "barrier", "barrier type"),
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
+    "country": ("country", "addr country"),
+    "door": ("door", "door number", "addr housenumber", "housenumber"),
     "street": ("street", "street name", "road", "road name", "addr street"),
     "consent": ("consent", "public consent", "agreed to be shown"),
     "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen"),

@@ -11,13 +11,12 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.doors import household_plots
 from patchnet.read.from_file import local_path, read_neighbourhood
-from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.dates import sortable
 from patchnet.survey.erase import empty_layers
 from patchnet.survey.merge import Merged, id_column_of, merge_records, summed_up, write_merged
@@ -25,7 +24,7 @@ from patchnet.survey.one_return import street_id
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import CONSENT, Records, digest
 
-__all__ = ["Forgotten", "forget_plots", "record_consent"]
+__all__ = ["Consented", "Forgotten", "forget_plots", "record_consent"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -40,11 +39,35 @@ class Forgotten(Shown):
         Layer -> rows deleted or emptied.
     surveyors
         How many surveyors of their own plot lost their name on other plots.
+    plots
+        Ids of the plots that were forgotten.
     """
 
     merged: Merged
     removed: Mapping[str, int]
     surveyors: int
+    plots: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Consented(Shown):
+    """A household's answer, written down.
+
+    Attributes
+    ----------
+    merged
+        The street after it.
+    plots
+        Ids of the plots that it holds for.
+    """
+
+    merged: Merged
+    plots: tuple[str, ...]
+
+    @property
+    def consent(self) -> Mapping[str, str]:
+        """The last word of each plot."""
+        return self.merged.consent
 
 
 def record_consent(
@@ -56,7 +79,7 @@ def record_consent(
     knowledge: Knowledge | None = None,
     now: datetime | None = None,
     columns: Mapping[str, str] | None = None,
-) -> Merged:
+) -> Consented:
     """Write down a household's answer about being shown in public; earlier answers are kept.
 
     Parameters
@@ -64,7 +87,7 @@ def record_consent(
     path
         The street, a GeoPackage.
     plot
-        Id of the plot.
+        Its id or label; or its door number, which means front and back.
     consent
         ``"yes"`` or ``"no"``.
     target
@@ -78,13 +101,13 @@ def record_consent(
 
     Returns
     -------
-    Merged
+    Consented
         The street after it; ``consent`` has the last word of each plot.
 
     Raises
     ------
     WrongUse
-        If there is no such plot.
+        If there is no such plot, or plots of several doors could be meant.
     CannotRead, CannotWrite, DataFaults
         As reading and writing.
 
@@ -102,23 +125,24 @@ def record_consent(
     now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    _ensure_plot(hood, plot)
-    row = dict.fromkeys(CONSENT, "") | {
-        "return": "said to the group", "plot": plot, "consent": consent,
+    plots = household_plots(hood.plots, plot, where=hood.name)
+    said = dict.fromkeys(CONSENT, "") | {
+        "return": "said to the group", "consent": consent,
         "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
     }  # fmt: skip
-    table = pd.DataFrame([row], columns=list(CONSENT), dtype=object).drop(columns="answer_id")
+    rows = [said | {"plot": one} for one in plots]
+    table = pd.DataFrame(rows, columns=list(CONSENT), dtype=object).drop(columns="answer_id")
     before = read_records(source)
     streets = tuple(sorted({street_id(hood), *before.streets}))
     records = merge_records(
         replace(before, streets=streets), Records(consent=digest(table, "answer_id"))
     )
     merged = summed_up(
-        source, hood, records, knowledge=knowledge, new={"consent": 1},
+        source, hood, records, knowledge=knowledge, new={"consent": len(plots)},
         id_column=id_column_of(source, columns, knowledge),
     )  # fmt: skip
     write_merged(merged, target)
-    return merged
+    return Consented(merged, plots)
 
 
 def forget_plots(
@@ -143,7 +167,7 @@ def forget_plots(
     path
         The street, a GeoPackage.
     plots
-        Ids of its plots (front and back can be two).
+        Its plots: ids, labels, or its door number, which means front and back.
     target
         Where to write; may be `path`.
     knowledge
@@ -181,8 +205,7 @@ def forget_plots(
     now = now or datetime.now(UTC).astimezone()
     source = local_path(path)
     hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    for plot in plots:
-        _ensure_plot(hood, plot)
+    plots = [one for said in plots for one in household_plots(hood.plots, said)]
     if outline and len(hood.plots) == len(set(plots)):
         raise WrongUse("No plot would be left: delete the file.")
     before = read_records(source)
@@ -210,14 +233,7 @@ def forget_plots(
             write_merged(merged, target)
     except OSError as error:
         raise CannotWrite(f"{target} cannot be written: {error.strerror}.") from error
-    return Forgotten(merged, removed, len(named))
-
-
-def _ensure_plot(hood: Neighbourhood, plot: str) -> None:
-    if plot not in hood.plots.index:
-        raise WrongUse(
-            f"There is no plot {plot!r}.{nearest_hint(plot, map(str, hood.plots.index))}"
-        )
+    return Forgotten(merged, removed, len(named), tuple(dict.fromkeys(plots)))
 
 
 def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:

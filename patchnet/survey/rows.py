@@ -1,7 +1,7 @@
 """Rows of all returns in one table: matched with plots, features and times, word by word once."""
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -14,6 +14,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
+from patchnet.read.doors import PlotNames
 from patchnet.read.feature_lists import Problem
 from patchnet.survey.dates import mangled_idents
 from patchnet.survey.one_return import SAID, Return
@@ -62,9 +63,22 @@ def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return table
 
 
-def plot_matcher(idents: Iterable[Hashable]) -> Matcher:
-    """Return what finds the plot that a text means: its id and, where it was doubted, why."""
-    exact = {str(ident) for ident in idents}
+_ID = "Write the plot's id from the sheet to be sure."
+_LISTED = 6  # plots named where several could be meant
+
+
+def plot_matcher(plots: pd.DataFrame) -> Matcher:
+    """Return what finds the plot that a text means: its id and, where it was doubted, why.
+
+    A label or a door number will do where only one plot has it (see `PlotNames`).
+
+    Parameters
+    ----------
+    plots
+        Table of plots whose index is the ids.
+    """
+    names = PlotNames(plots)
+    exact = set(names.idents)
     loose: dict[str, list[str]] = {}
     for ident in sorted(exact):
         loose.setdefault(_loose(ident), []).append(ident)
@@ -86,11 +100,22 @@ def plot_matcher(idents: Iterable[Hashable]) -> Matcher:
             return None, Problem(f"{what}{' or '.join(meant)}?", "Write the plot anew, as text.")
         if not ident:
             return None, Problem("There is no plot in it.", "Fill in the plot's number.")
-        close = nearest(ident, exact)
-        hint = f" Did you mean {' or '.join(close)}?" if close else ""
-        return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
+        return _by_door(text, ident, names)
 
     return match
+
+
+def _by_door(text: str, ident: str, names: PlotNames) -> tuple[str | None, Problem | None]:
+    """Find the plot by its label or door number."""
+    found, told = names.meant(text)
+    if len(found) == 1:
+        return found[0], Problem(f"{text[:40]!r} was taken as plot {found[0]}, {told}.", _ID)
+    if found:
+        several = " or ".join(found[:_LISTED])
+        return None, Problem(f"{text[:40]!r} could be {several}.", "Say which plot it is.")
+    close = nearest(ident, names.idents)
+    hint = f" Did you mean {' or '.join(close)}?" if close else ""
+    return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
 
 
 def _loose(ident: str) -> str:
