@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.knowledge.columns import Amount, Choice, Key, Text, Words
+from patchnet.knowledge.parts import Basis, Figures, Quantity
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, Figures, Quantity, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = ["ELSEWHERE", "Country", "country_at", "money", "read_countries", "speed_words"]

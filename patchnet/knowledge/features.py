@@ -16,9 +16,10 @@ from patchnet.knowledge.columns import (
     Text,
     Words,
 )
+from patchnet.knowledge.parts import Basis, Figures, MonthShares, Number, Quantity
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.row import Row
-from patchnet.knowledge.schema import Basis, Figures, MonthShares, Number, Quantity, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [

@@ -5,16 +5,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.knowledge.columns import Choice, Key, Months, Ref, Text
+from patchnet.knowledge.parts import Basis, Figures, Number, Quantities, Quantity, RowsOf
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import (
-    Basis,
-    Figures,
-    Number,
-    Quantities,
-    Quantity,
-    RowsOf,
-    table,
-)
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = ["Anchor", "Group", "Need", "read_groups"]

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest
 from patchnet.knowledge.knowledge import Knowledge
-from patchnet.knowledge.schema import Class
+from patchnet.knowledge.parts import Class
 from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["CLASS_WORDS", "describe_source"]

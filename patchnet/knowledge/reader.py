@@ -6,9 +6,7 @@ from typing import Any, TypeVar
 
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.columns import Column, Reading, parts_of
-from patchnet.knowledge.row import Row
-from patchnet.knowledge.schema import (
-    TABLES,
+from patchnet.knowledge.parts import (
     Basis,
     Figures,
     FromCell,
@@ -20,10 +18,9 @@ from patchnet.knowledge.schema import (
     Quantity,
     RowsOf,
     SourcesOf,
-    Table,
-    table_of,
-    unit_of,
 )
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import TABLES, Table, table_of, unit_of
 from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["Reader"]

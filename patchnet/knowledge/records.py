@@ -14,9 +14,10 @@ from patchnet.knowledge.features import (
 from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover, MovementCost
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
-from patchnet.knowledge.schema import CLASSES, TABLES, Class
+from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.scheme import (
     ConsentPart,
     Recipe,

@@ -18,8 +18,9 @@ from patchnet.knowledge.columns import (
     Text,
     Words,
 )
+from patchnet.knowledge.parts import Basis, Figures, Made, Number, Quantity
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, Figures, Made, Number, Quantity, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [

@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping
 
 from patchnet.knowledge.columns import Column
+from patchnet.knowledge.parts import Number, Quantity
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import TABLES, Number, Quantity, Table
+from patchnet.knowledge.schema import TABLES, Table
 from patchnet.pages.kit.text_table import paragraph, text_table
 
 __all__ = ["table_text", "tables_text"]
