@@ -452,6 +452,18 @@ def test_an_unlawful_plant_is_refused_with_the_reason(latin):
 
 
 @pytest.mark.parametrize(
+    ("country", "ask"), [("", ""), ("gb", ""), ("fi", "; for the law here: kysy kunnalta")]
+)
+def test_what_british_law_keeps_out_is_asked_about_elsewhere(country, ask):
+    own = made_up("own", latin="Azolla mexicana")
+    planting = plant(know=know_of(own, KNOW.plants["catmint"]), country=country)
+    ((_, why),) = planting.refused
+    assert ("for the law here" in why) == bool(ask)
+    assert ask in why
+    assert "{" not in why
+
+
+@pytest.mark.parametrize(
     "latin",
     ["Lamiastrum galeobdolon", "Rosa canina", "Cotoneaster lacteus", "Impatiens walleriana",
      "Allium sphaerocephalon", "Rhododendron"],
