@@ -1,4 +1,4 @@
-"""patchnet consent and forget: what a household wants of its plot's data."""
+"""patchnet consent and forget: what a household wants done with its plot's data."""
 
 from pathlib import Path
 
@@ -50,7 +50,7 @@ def consent(
     """Write down whether a household agrees that its plot is shown by itself in public.
 
     No also withdraws an earlier yes: pages and files made for the public before should be taken
-    down and made anew.
+    down and made again.
 
     \b
     Example:
@@ -70,7 +70,7 @@ def consent(
     click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be shown.")
     if answer == "no":
         click.echo(
-            "Make pages and files for the public anew, and take the old ones down.", err=True
+            "Make pages and files for the public again, and take the old ones down.", err=True
         )
 
 
@@ -95,8 +95,8 @@ def forget(
     """Take a household out of every layer and all years of STREET.
 
     Name all of its plots (front and back can be two). The outline and number stay on the map as a
-    plot of which nothing is known, unless --outline. Returns that tell of it are not let in
-    again.
+    plot about which nothing is known, unless you add --outline. Later returns about it are
+    refused.
 
     \b
     Example:

@@ -55,7 +55,7 @@ def write_geotiff(surface: CostSurface, path: Path | str) -> None:
 
 
 def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
-    """Where the barriers are: the dearest crossing between a cell and a neighbour.
+    """Where the barriers are: the costliest crossing between a cell and a neighbour.
 
     Returns
     -------
