@@ -107,7 +107,7 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
         else:
             costs[read[0]] = read[1]
     if not costs and not faults.errors:
-        faults.error(where, "There are not classes.", "Write one line for each class.")
+        faults.error(where, "There are no classes.", "Write one line for each class.")
     if faults.errors:
         raise DataFaults(faults.faults)
     return costs
