@@ -25,7 +25,7 @@ def declared(name: str) -> Table:
     if file not in TABLES:
         names = [one.removesuffix(".csv") for one in TABLES]
         hint = nearest_hint(file.removesuffix(".csv"), names)
-        raise WrongUse(f"There is not a table '{name}'.{hint} 'patchnet tables' lists them.")
+        raise WrongUse(f"There is no table '{name}'.{hint} 'patchnet tables' lists them.")
     return TABLES[file]
 
 
