@@ -56,7 +56,7 @@ def advise(
 ) -> None:
     """What plot ID should add: what neighbours lack, what fits, what to plant and when.
 
-    All that you say of the plot is optional; what you do not say is asked back.
+    Everything you say about the plot is optional. The answer ends with what else would help.
 
     \b
     Examples:

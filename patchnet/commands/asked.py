@@ -1,4 +1,4 @@
-"""What was asked for on the command line, carried out: reading, assessing, saying warnings."""
+"""Carry out what the command line asks for: reading, assessing, showing warnings."""
 
 import sys
 from collections.abc import Iterable, Mapping
@@ -127,7 +127,7 @@ def ensure_not_public(*, additions: bool | None, public: bool) -> None:
     """
     if additions and public:
         raise WrongUse(
-            "A page to be published carries no additions, which would tell what is in single "
+            "A page for the public cannot show additions, because they reveal what is in single "
             "gardens: leave out one of the two."
         )
 
@@ -161,8 +161,8 @@ def say_warnings(neighbourhood: Neighbourhood) -> None:
         click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
 
 
-def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> Iterable[Thing]:
-    """Show a bar while things are worked through, on a terminal only."""
+def progress_bar(things: Iterable[Thing], *, doing: str = "animals") -> Iterable[Thing]:
+    """Show a progress bar, on a terminal only."""
     bar: Iterable[Thing] = tqdm(
         things, desc=doing, unit="done", leave=False, file=sys.stderr, disable=None
     )
@@ -170,5 +170,5 @@ def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> 
 
 
 def layers_bar(answers: Iterable[GroupAnswer]) -> Iterable[GroupAnswer]:
-    """Show a bar while a page's layers of each group are worked out and drawn."""
+    """Show a progress bar while each animal's layers are worked out and drawn."""
     return progress_bar(answers, doing="layers of the page")

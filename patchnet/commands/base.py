@@ -29,7 +29,7 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
         ) from error
     if not (-180 <= west < east <= 180 and -90 <= south < north <= 90):
         raise click.BadParameter(
-            f"{text!r} is no box in degrees: west (longitude), south (latitude), east, north."
+            f"{text!r} is not a box in degrees: west (longitude), south (latitude), east, north."
         )
     return west, south, east, north
 
@@ -48,7 +48,7 @@ def _country(code: str, knowledge: Knowledge) -> str:
 @click.option("--osm", multiple=True, type=_FILE, metavar="FILE", help="An OpenStreetMap extract.")
 @click.option("--parcels", multiple=True, type=_FILE, metavar="FILE", help="Parcels of land.")
 @click.option("--buildings", multiple=True, type=_FILE, metavar="FILE", help="Buildings.")
-@click.option("--roads", multiple=True, type=_FILE, metavar="FILE", help="Middle lines of roads.")
+@click.option("--roads", multiple=True, type=_FILE, metavar="FILE", help="Centre lines of roads.")
 @click.option(
     "--bbox",
     callback=_box,
@@ -66,15 +66,15 @@ def _country(code: str, knowledge: Knowledge) -> str:
     "--earlier",
     type=_FILE,
     metavar="GPKG",
-    help="An earlier base map: plots that are still there keep their numbers, what was put right "
-    "by hand stays, and its survey goes along.",
+    help="An earlier base map: plots that are still there keep their numbers, and your own "
+    "corrections and the survey are kept.",
 )
-@click.option("--crs", metavar="CODE", help="Coordinate system where a file names none.")
+@click.option("--crs", metavar="CODE", help="Coordinate system of files that do not name one.")
 @click.option(
     "--credit",
     multiple=True,
     metavar="TEXT",
-    help="Line of attribution for a file that brings none (can be repeated).",
+    help="Credit line for a file that has none (can be repeated).",
 )
 @click.option(
     "--country",
@@ -106,9 +106,10 @@ def base(
     """Make the base map of a street from open data: numbered plots, front and back, verges.
 
     INPUT is an OpenStreetMap extract (.osm, .osm.pbf, or GeoJSON of a query), parcels of a land
-    registry (GML, GeoPackage ...), buildings, roads; what each is, its content tells. An extract
-    alone is enough: without parcels, plots are derived from buildings and streets, and marked as
-    not a boundary. What nobody has mapped is not known, never 'not there'.
+    registry (GML, GeoPackage ...), buildings, roads; patchnet sees from the content which is
+    which. An extract alone is enough: without parcels, plots are estimated from buildings and
+    streets, and marked as estimates, not boundaries. What nobody has mapped counts as not known,
+    never as 'not there'.
 
     \b
     Examples:
@@ -148,12 +149,12 @@ def base(
     if carried:
         click.echo(
             paragraph(
-                f"The survey of the earlier base is kept: {carried:,} statements, with consent and "
-                "what was to be forgotten."
+                f"The survey of the earlier base map is kept: {carried:,} statements, with who "
+                "agreed to be shown and who asked to be forgotten."
             ),
             err=True,
         )
-    click.echo("Next, to look at it, and to make the sheets to take along:", err=True)
+    click.echo("Next: look at it, and make the sheets to take along:", err=True)
     click.echo(f"  patchnet map {output} -o {output.with_suffix('.html')}", err=True)
     click.echo(f"  patchnet survey {output} -o survey", err=True)
     click.echo(output)

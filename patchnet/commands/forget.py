@@ -1,4 +1,4 @@
-"""patchnet consent and forget: what a household wants of its plot's data."""
+"""patchnet consent and forget: what a household wants done with its plot's data."""
 
 from pathlib import Path
 
@@ -52,7 +52,7 @@ def consent(
     ID is the plot's id or label, or the door number of the household: front and back.
 
     No also withdraws an earlier yes: pages and files made for the public before should be taken
-    down and made anew.
+    down and made again.
 
     \b
     Example:
@@ -73,7 +73,7 @@ def consent(
     click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be shown.")
     if answer == "no":
         click.echo(
-            "Make pages and files for the public anew, and take the old ones down.", err=True
+            "Make pages and files for the public again, and take the old ones down.", err=True
         )
 
 
@@ -98,8 +98,8 @@ def forget(
     """Take a household out of every layer and all years of STREET.
 
     Name all of its plots (front and back can be two), or its door number. The outline and number
-    stay on the map as a plot of which nothing is known, unless --outline. Returns that tell of it
-    are not let in again.
+    stay on the map as a plot about which nothing is known, unless you add --outline. Later returns
+    about it are refused.
 
     \b
     Example:

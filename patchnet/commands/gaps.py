@@ -1,4 +1,4 @@
-"""patchnet gaps: which fences to open for a group that walks, and what each gap wins."""
+"""patchnet gaps: which fences to open for an animal that walks, and what each gap brings."""
 
 import click
 
@@ -41,7 +41,7 @@ def gaps(
     asked: Asked,
     ground: AskedGround,
 ) -> None:
-    """Which fences to open, in which order, between which plots, and what each gap wins.
+    """Which fences to open, in which order, between which plots, and what each gap brings.
 
     With --from and --to: the gaps that make the way between two plots cheaper. A shared fence
     needs its owner's consent. The list is for the group, not for publishing.

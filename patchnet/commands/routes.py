@@ -1,4 +1,4 @@
-"""patchnet routes: how a group that walks gets about over the ground."""
+"""patchnet routes: how an animal that walks gets about over the ground."""
 
 from functools import partial
 from pathlib import Path
@@ -46,15 +46,15 @@ __all__ = ["routes"]
     "ground_tif",
     type=click.Path(path_type=Path),
     metavar="TIF",
-    help="Also write what a metre costs everywhere, as a GeoTIFF.",
+    help="Also write what a metre costs in each place, as a GeoTIFF.",
 )
 @click.option(
     "--current",
     "current_tif",
     type=click.Path(path_type=Path),
     metavar="TIF",
-    help="Also write where movement squeezes, as a GeoTIFF: between all patches, or from --from "
-    "to --to.",
+    help="Also write where movement has to pass narrow places, as a GeoTIFF: between all patches, "
+    "or from --from to --to.",
 )
 def routes(
     *,
@@ -68,9 +68,9 @@ def routes(
     asked: Asked,
     ground: AskedGround,
 ) -> None:
-    """Links, breaks and cheapest ways over the ground for a group that walks.
+    """Links, breaks and easiest ways over the ground for an animal that walks.
 
-    With --from and --to: the cheapest way between two plots, what it costs, the plots on it,
+    With --from and --to: the easiest way between two plots, what it costs, the plots on it,
     and the effective resistance of all ways together. These files show how gardens can be
     entered: they are for the group, not for publishing.
 
@@ -115,7 +115,7 @@ def routes(
 def _ensure_may_write(
     output: Path | None, rasters: tuple[Path | None, ...], *, overwrite: bool
 ) -> None:
-    """Look at every name before any long work."""
+    """Check every name before any long work."""
     if output is not None:
         routes_form(output)
     for path in rasters:

@@ -16,7 +16,7 @@ _UNSEEN = "\N{ZERO WIDTH SPACE}\N{ZERO WIDTH NO-BREAK SPACE}\N{SOFT HYPHEN}"
 
 
 class NoTable(CannotRead):
-    """A file that is no table: `what` it is instead and how to `mend` it, `where`."""
+    """A file that is not a table: `what` it is instead and how to `mend` it, `where`."""
 
     def __init__(self, where: str, what: str, mend: str = "") -> None:
         self.where, self.what, self.mend = where, what, mend

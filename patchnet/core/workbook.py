@@ -15,7 +15,7 @@ from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, tidied
 
 __all__ = ["workbook_sheets"]
 
-_UNPACKED_MOST = 2**30  # bytes: a workbook that swells beyond this is no table
+_UNPACKED_MOST = 2**30  # bytes: a workbook that swells beyond this is not a table
 _MERGED_MOST = 2_000_000  # cells
 _CELLS_MOST = 50_000_000  # of a sheet with merged cells, empty ones too
 _MERGED = re.compile(rb"mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)[\"']")
@@ -48,7 +48,9 @@ def workbook_sheets(raw: bytes, where: str) -> list[Sheet]:
     except NoTable:
         raise
     except CannotRead as error:
-        what = "cannot be read: it is damaged, cut off, locked by a password, or no xlsx workbook"
+        what = (
+            "cannot be read: it is damaged, cut off, locked by a password, or not an xlsx workbook"
+        )
         mend = "open it in your spreadsheet program and save it again"
         raise NoTable(where, what, mend) from error
     return sheets
@@ -61,11 +63,11 @@ def _unpacks(raw: bytes, where: str) -> bool:
         names = {member.filename for member in members}
         if "xl/workbook.xml" not in names:
             kind = packed.read("mimetype") if "mimetype" in names else b""
-            what = "is packed, but no xlsx workbook"
+            what = "is packed, but is not an xlsx workbook"
             mend = "save it as xlsx or CSV (UTF-8)" if b"opendocument" in kind else "unpack it"
             raise NoTable(where, what, mend)
         if sum(member.file_size for member in members) > _UNPACKED_MOST:
-            raise NoTable(where, "unpacks to more than a gigabyte", "delete what is no table")
+            raise NoTable(where, "unpacks to more than a gigabyte", "delete what is not a table")
         areas = [
             area
             for member in members

@@ -50,7 +50,7 @@ class Knowledge(Shown):
     stopping_sight
         Published stopping sight distances, by upper end of the speed band (mph) and vehicle.
     sight_rules
-        What a planter in each kind of sight area comes to, by key.
+        What a planter in each kind of sight area means, by key.
     sitings
         Where each feature that can be added goes, by feature.
     keep_uses

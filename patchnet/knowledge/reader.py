@@ -71,7 +71,7 @@ class Reader:
         return TABLES[table].called
 
     def words(self, of: Callable[[Reading], Collection[str]]) -> Collection[str]:
-        """Return words that hang on other tables, worked out once."""
+        """Return words that depend on other tables, worked out once."""
         if of not in self._words:
             self._words[of] = of(self)
         return self._words[of]

@@ -189,13 +189,13 @@ class PlanterSize:
 
 @table(
     "sight_areas.csv",
-    "What a planter in a sight area comes to.",
+    "What a planter in a sight area means: refused, or the authority is asked.",
     called="sight area",
     bases=(Basis("", "verdict {verdict}"),),
 )
 @dataclass(frozen=True, slots=True)
 class SightRule:
-    """What a planter in a sight area comes to.
+    """What a planter in a sight area means: refused, or the authority is asked.
 
     Parameters
     ----------

@@ -61,7 +61,7 @@ def write_geotiff(
 
 
 def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
-    """Where the barriers are: the dearest crossing between a cell and a neighbour.
+    """Where the barriers are: the costliest crossing between a cell and a neighbour.
 
     Returns
     -------

@@ -280,7 +280,7 @@ def _base_map(
                 speed_mph=read_speeds(table, shapes, found, where=where, faults=faults)
             )
     if layers.street_objects is None:
-        # No layer is not an empty one: nobody has looked for covers, doors and drives.
+        # No layer is different from an empty one: nobody has looked for covers, doors and drives.
         del base["street_objects"]
     return base
 
@@ -293,7 +293,7 @@ def _warn_unlisted(
     if not whole.there.any() and not whole.absent.any() and not whole.everything.any():
         faults.warn(
             where,
-            "Nothing is said of what is on any plot: everything is not known.",
+            "Nothing says what is on any plot, so nothing is known.",
             "Survey it (patchnet survey FILE -o DIR), or add a column features (pond; lawn 12), a "
             "table with --features, or a layer features.",
         )

@@ -105,7 +105,7 @@ class Neighbourhood(Shown):
     credits
         Lines of attribution that every page and file must carry.
     faults
-        Warnings that were said and gone on with.
+        Warnings that did not stop the work.
     source_crs
         The CRS the file came in, as text.
     audience

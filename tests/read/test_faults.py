@@ -115,7 +115,7 @@ def test_no_kind_column_and_no_features(street, faults_of):
     faults = faults_of(street.plots(2).drop(columns="kind"))
     assert not errors(faults)
     only(faults, "No column says what kind of plot", "warning")
-    only(faults, "Nothing is said of what is on any plot", "warning")
+    only(faults, "Nothing says what is on any plot", "warning")
 
 
 def test_a_type_of_the_land_register_is_no_kind_of_plot(street, build, faults_of):

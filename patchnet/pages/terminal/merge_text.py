@@ -1,4 +1,4 @@
-"""What merging, and forgetting, came to, in words."""
+"""What merging and forgetting did, in words."""
 
 import math
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ _CHANGE_WORDS = {
     "new": "new: not there before, there now",
     "not looked at again": "not looked at again: the earlier answer stands",
     "still not there": "still not there",
-    "first answer": "first answer: nobody had said before",
+    "first answer": "first answer: nobody had looked before",
     "disputed": "disputed: not known until people agree",
     "cannot see": "nobody could see",
 }
@@ -62,10 +62,10 @@ def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
     taken = ", ".join(f"{rows} of {layer}" for layer, rows in found.removed.items() if rows)
     words = [f"Forgotten: {', '.join(plots)}. Rows deleted or emptied: {taken or 'none'}."]
     if found.surveyors:
-        words.append("Who surveyed it as their own plot is no longer named on other plots.")
+        words.append("Whoever surveyed it as their own plot is no longer named on other plots.")
     words.append(
-        "Delete the returns that tell of it, copies of the file, and pages and files made before; "
-        "notes on other plots may still speak of it."
+        "Delete the returns about it, copies of the file, and pages and files made before. Notes "
+        "on other plots may still mention it."
     )
     return paragraph(" ".join(words)) + "\n"
 
@@ -73,7 +73,7 @@ def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
 def _disputes(merged: Merged) -> str:
     rows = merged.disputes
     if not len(rows):
-        return "Nobody contradicts anybody."
+        return "Nobody disagrees."
     lines = [("plot", "feature", "year", "there, says", "not there, says")]
     shown = rows.head(_LISTED).astype(str).to_numpy(dtype=object).tolist()
     lines += [(plot, key, year, yes[:40], no[:40]) for plot, key, year, yes, no in shown]
