@@ -18,6 +18,7 @@ __all__ = ["MoreLink", "more_links"]
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 _ROUNDING = 1e-9  # of the numerator: less than that is no gain
+_ALIKE = 1e-9  # relative: of links that win alike to rounding, the first of the candidates
 _BLOCK = 4_000_000  # numbers held at once when the candidates are bounded
 
 
@@ -79,10 +80,11 @@ def more_links(
         bound = _bounds(lengths, chances, homes, k_per_m, a, b, cost)
         best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
         for at in np.argsort(-bound, kind="stable").tolist():
-            if bound[at] <= gained:
+            if bound[at] < gained * (1 - _ALIKE):
                 break
             gain = _gain(lengths, chances, homes, k_per_m, int(a[at]), int(b[at]), float(cost[at]))
-            if gain > gained:
+            alike = abs(gain - gained) <= _ALIKE * gained
+            if (alike and 0 <= at < best) or (gain > gained and not (alike and best >= 0)):
                 best, gained = at, gain
         if best < 0:
             return
