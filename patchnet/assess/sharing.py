@@ -124,11 +124,15 @@ class Shares:
         Shape (n, K), 0-1.
     limits
         Under the first reading; None where it was not asked for.
+    vital
+        How the vital needs came out in the last pass under the last reading, and the homes that
+        took part in it, shape (n,); needs are numbered among the vital ones. None in the mean form.
     """
 
     met: tuple[Array, ...]
     quality: Array
     limits: Limits | None
+    vital: tuple[Filled, Array] | None = None
 
 
 def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
@@ -225,6 +229,7 @@ def share_supplies(
     met = [np.zeros_like(room) for _ in demands]
     quality = np.zeros_like(room)
     limits: Limits | None = None
+    vital: tuple[Filled, Array] | None = None
     for reading in range(room.shape[1]):
         larders = [demand.larder(reading) for demand in demands]
         one = share_out(
@@ -235,7 +240,8 @@ def share_supplies(
             met[at][:, reading] = share[:, 0]
         quality[:, reading] = one.quality[:, 0]
         limits = one.limits if reading == 0 else limits
-    return Shares(tuple(met), quality, limits)
+        vital = one.vital
+    return Shares(tuple(met), quality, limits, vital)
 
 
 def share_out(
@@ -250,13 +256,14 @@ def share_out(
 ) -> Shares:
     """`share_supplies` under one reading: room and whole of shape (n,), the rest (n, 1)."""
     shared = _means if form == "mean" else _scarcest
-    met, quality, held = shared(room, demands, larders, whole, lowest=lowest, sheets=sheets)
+    met, quality, held, vital = shared(room, demands, larders, whole, lowest=lowest, sheets=sheets)
     there = room > 0
     limits = _limits(there, demands, larders, held, quality, whole) if sheets else None
     return Shares(
         tuple(np.where(there, m, 0.0)[:, None] for m in met),
         np.where(there, quality, 0.0)[:, None],
         limits,
+        vital,
     )
 
 
@@ -268,7 +275,7 @@ class _Held:
     filled: Filled
 
 
-_Result = tuple[list[Array], Array, list[_Held]]
+_Result = tuple[list[Array], Array, list[_Held], tuple[Filled, Array] | None]
 
 
 def _means(
@@ -283,7 +290,7 @@ def _means(
     held = [_Held((at,), fill(room, larder.ceiling, [larder])) for at, larder in enumerate(larders)]
     met = [one.filled.level for one in held]
     quality = quality_of(met, demands, form="mean", lowest=lowest) if met else np.ones_like(room)
-    return met, np.minimum(whole, quality), held
+    return met, np.minimum(whole, quality), held, None
 
 
 def _scarcest(
@@ -333,7 +340,7 @@ def _scarcest(
         for at in vital:
             further = fill(taking, larders[at].ceiling, [larders[at]], least=living.level)
             met[at] = np.maximum(living.level, further.level)
-    return met, quality, held
+    return met, quality, held, (living, taking)
 
 
 def _either(first: Filled, second: Filled, which: NDArray[np.bool_]) -> Filled:
