@@ -281,13 +281,17 @@ class _Plan:
         return self.judged(offered)
 
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
-        """Leave out of a set, one by one, what wins next to nothing on top of the rest."""
+        """Leave out of a set, one by one, what wins next to nothing on top of the rest.
+
+        Only for the groups that have a say: what harms them, or helps others alone, is left out.
+        """
         place = {members: k for k, members in enumerate(judged.sets)}
         while at is not None:
             members = judged.sets[at]
             rests = [place.get(tuple(m for m in members if m != each)) for each in members]
             before = [self.currency.now if k is None else judged.linked_with(k) for k in rests]
-            won = [np.abs(judged.linked_with(at) - linked).max() for linked in before]
+            voting = self.currency.weight > 0
+            won = [(judged.linked_with(at) - linked)[voting].max() for linked in before]
             if min(won) >= self.knowledge.setting("plan_gain_least"):
                 return at
             at = rests[int(np.argmin(won))]

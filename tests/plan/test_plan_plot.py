@@ -99,7 +99,7 @@ def test_the_best_set_is_the_best_of_all_by_brute_force(adviser):
     best = max(judged, key=worth)
     # What wins no group anything worth naming on top of the rest is left out, the least first.
     while best:
-        won = {one: np.abs(judged[best] - judged[best - {one}]).max() for one in best}
+        won = {one: (judged[best] - judged[best - {one}]).max() for one in best}
         least = min(won, key=won.get)
         if won[least] >= KNOW.setting("plan_gain_least"):
             break
@@ -304,7 +304,9 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
 
 def test_cared_for_groups_that_nothing_helps_are_told_so():
     """Pots on a balcony give nothing to newts."""
-    lone = Adviser(assessed(["", "paving 140"], kinds=["balcony", "garden_back"], gap=60.0))
+    lone = Adviser(
+        assessed(["", "paving 140; bee_hotel 2"], kinds=["balcony", "garden_back"], gap=60.0)
+    )
     plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
     assert any("smooth newt" in words and "all animals" in words for words in plan.warnings)
     assert plan.best is not None

@@ -30,8 +30,8 @@ def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: T
         return np.array([[value(frozenset(int(key[1:]) for key in each))] for each in changes])
 
     return judge_sets(
-        things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1, worth=lambda rows: rows[:, 0],
-        ceiling=lambda: np.array([ceiling]), size=size, most=most,
+        things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1,
+        worth=lambda rows: rows[:, 0], ceiling=lambda: np.array([ceiling]), size=size, most=most,
     )  # fmt: skip
 
 
