@@ -131,6 +131,17 @@ class Larder:
             self._joined[key] = self.blocks.between(homes, supplied)
         return self._joined[key]
 
+    def parts(self, homes: Flags, larders: "Sequence[Larder]") -> "tuple[Places, list[Places]]":
+        """Return `_parts` of some homes and needs, this one first; each is worked out once."""
+        key = (homes.tobytes(), tuple(id(larder) for larder in larders))
+        if key not in self._parts_known:
+            self._parts_known[key] = _parts(homes, larders)
+        return self._parts_known[key]
+
+    @cached_property
+    def _parts_known(self) -> "dict[tuple[bytes, tuple[int, ...]], tuple[Places, list[Places]]]":
+        return {}
+
     @cached_property
     def _joined(self) -> dict[bytes, tuple[Places, Places]]:
         return {}
@@ -259,7 +270,14 @@ class _Rise:
         self.shelves = [
             (at, shelf) for at, larder in enumerate(larders) for shelf in larder.shelves
         ]
-        self.part, self.supplied = _parts(room > 0, larders)
+        self.part, self.supplied = (
+            larders[0].parts(room > 0, larders)
+            if larders
+            else (
+                np.zeros(len(room), dtype=np.intp),
+                [],
+            )
+        )
         self.level, self.stop = ceiling.copy(), np.full(len(room), -1, dtype=np.intp)
         self.stops: list[Stop] = []
         self.rising = (room > 0) & (ceiling > self.floor)

@@ -10,6 +10,7 @@ that rounds off is sent again in a second flow over what is left of each edge, i
 as much; so less than 1e-12 of the total is lost.
 """
 
+from copy import copy
 from dataclasses import dataclass
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
@@ -172,9 +173,9 @@ class Net:
         return sent
 
     def _graph(self, values: "NDArray[np.int32]") -> "sp.csr_array":
-        return sp.csr_array(
-            (values, self.matrix.indices, self.matrix.indptr), shape=self.matrix.shape
-        )
+        graph = copy(self.matrix)  # the same edges: nothing to check again
+        graph.data = values
+        return graph
 
     def _cut(self, left: Array, full: float) -> Passed:
         """Find all that more could still get to from the source: the side of the least cut."""

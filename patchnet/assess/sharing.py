@@ -324,9 +324,11 @@ def _scarcest(
     second: dict[int, Filled] = {}
     if helpful:
         first, beside = helped(room * living.level)
-        taking = room * beside
-        living = live(taking)
-        second, again = helped(taking * living.level)
+        second, again = first, beside
+        if (beside < 1).any():
+            taking = room * beside
+            living = live(taking)
+            second, again = helped(taking * living.level)
         lower = beside <= again
         beside = np.minimum(beside, again)
     quality = np.minimum(whole, living.level * beside)
