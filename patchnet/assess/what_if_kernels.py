@@ -246,6 +246,8 @@ def _fill(
             _eaten(at.order[turn], shared, at)
         level += at.rise / PORTIONS
         at.speed[:] = np.where(at.rise > STILL, at.rise, 0.0)
+        if at.speed.max() == 0.0:
+            return
 
 
 @kernel
@@ -286,6 +288,8 @@ def _scarcest(
         return
     first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
     _helped(vital, block, shared, tried, room * quality, ceilings, level, first, at)
+    if first.min() >= 1.0:
+        return
     homes = room * first
     _fill(0, vital, block, shared, tried, homes, ceiling, quality, at)
     _helped(vital, block, shared, tried, homes * quality, ceilings, level, again, at)
