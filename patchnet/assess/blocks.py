@@ -71,6 +71,11 @@ def along_a_curve(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.
 
     Morton 1966, "A computer oriented geodetic data base" (IBM).
 
+    Parameters
+    ----------
+    x, y
+        Shape (n,): where the places are, in metres.
+
     Examples
     --------
     >>> along_a_curve(np.array([0.0, 9, 1, 8]), np.array([0.0, 9, 0, 9])).tolist()

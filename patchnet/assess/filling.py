@@ -148,7 +148,13 @@ class Larder:
 
 
 def no_less(supply: Array) -> Flags:
-    """Shape (M, M): True where no row of `supply` has less in month m than in month k."""
+    """Shape (M, M): True where no row of `supply` has less in month m than in month k.
+
+    Parameters
+    ----------
+    supply
+        Shape (n, M): n plots, M months, any unit.
+    """
     less = supply[:, :, None] < supply[:, None, :]
     return ~np.asarray(less.any(axis=0))
 

@@ -205,7 +205,15 @@ _known: "WeakKeyDictionary[Blocks, dict[int, Net]]" = WeakKeyDictionary()
 
 
 def net_of(blocks: Blocks, layers: int) -> Net:
-    """Return the net of some blocks, laid once for as long as the blocks are there."""
+    """Return the net of some blocks, laid once for as long as the blocks are there.
+
+    Parameters
+    ----------
+    blocks
+        Who reaches whom.
+    layers
+        Number of months that are filled side by side.
+    """
     nets = _known.setdefault(blocks, {})
     if layers not in nets:
         nets[layers] = Net.of(blocks, layers)

@@ -94,7 +94,17 @@ def need_sheet(
 def shortages_of(
     group: Group, limits: Limits | None, plots: pd.Index
 ) -> tuple[Shortage | None, ...]:
-    """Put what stopped each plot in terms of needs, months and ids; a set's plots share one."""
+    """Put what stopped each plot in terms of needs, months and ids; a set's plots share one.
+
+    Parameters
+    ----------
+    group
+        Whose needs they are.
+    limits
+        What stopped the n plots; None: nothing did.
+    plots
+        Ids of the n plots.
+    """
     known: dict[int, Shortage] = {}
 
     def told(stop: Stop) -> Shortage:

@@ -136,7 +136,13 @@ class Shares:
 
 
 def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
-    """Return a matrix dense or sparse, as is multiplied quickest."""
+    """Return a matrix dense or sparse, as is multiplied quickest.
+
+    Parameters
+    ----------
+    matrix
+        Shape (n, n): 1 where a plot is within reach of another.
+    """
     cells = matrix.shape[0] * matrix.shape[1]
     dense = matrix.nnz > DENSE_SHARE * cells and max(matrix.shape) <= DENSE_MOST
     return matrix.toarray() if dense else matrix
@@ -254,7 +260,17 @@ def share_out(
     lowest: float,
     sheets: bool,
 ) -> Shares:
-    """`share_supplies` under one reading: room and whole of shape (n,), the rest (n, 1)."""
+    """`share_supplies` under one reading.
+
+    Parameters
+    ----------
+    room, whole
+        Shape (n,): homes there is room for, and the part of a whole home there is (0-1).
+    demands, larders
+        The needs, and what each finds, with one reading (n, 1).
+    form, lowest, sheets
+        As in `share_supplies`.
+    """
     shared = _means if form == "mean" else _scarcest
     met, quality, held, vital = shared(room, demands, larders, whole, lowest=lowest, sheets=sheets)
     there = room > 0

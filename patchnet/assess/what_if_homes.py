@@ -84,7 +84,17 @@ def ranked_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
 
 
 def filled_trials(changes: Changes, method: Method, *, sheets: bool) -> tuple[Array, Shares]:
-    """Room of shape (n, K), and how the sharing comes out exactly, by the ordinary route."""
+    """Room of shape (n, K), and how the sharing comes out exactly, by the ordinary route.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot among n.
+    method
+        How supplies are shared.
+    sheets
+        Whether what stopped each plot is asked for as well.
+    """
     room, demands = _tried(changes)
     shares = share_supplies(
         room,
@@ -98,7 +108,15 @@ def filled_trials(changes: Changes, method: Method, *, sheets: bool) -> tuple[Ar
 
 
 def filled_homes(changes: Changes, method: Method) -> Array:
-    """Homes held under each change, exactly; shape (h + 1, K) as in `ranked_homes`."""
+    """Homes held under each change, exactly; shape (h + 1, K) as in `ranked_homes`.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot.
+    method
+        How supplies are shared.
+    """
     room, shares = filled_trials(changes, method, sheets=False)
     return along_rows(changes, room * shares.quality)
 
@@ -117,7 +135,15 @@ def _tried(changes: Changes) -> tuple[Array, list[Demand]]:
 
 
 def along_rows(changes: Changes, homes: Array) -> Array:
-    """Homes of all plots, (n, K), along the rows of the changes; the plot's own come last alone."""
+    """Homes of all plots along the rows of the changes; the plot's own come last alone.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot.
+    homes
+        Shape (n, K), homes.
+    """
     held = homes[changes.rows]
     held[:-1][changes.rows[:-1] == changes.plot] = 0.0
     return held

@@ -71,7 +71,14 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
-        ("Animal", "Homes here", "Missing most within reach", "Enough for", "Room for", "Shared with")
+        (
+            "Animal",
+            "Homes here",
+            "Missing most within reach",
+            "Enough for",
+            "Room for",
+            "Shared with",
+        )
     ]
     rows += [_scarcest_row(group, knowledge) for group in answer.groups]
     return "WHAT IS MISSING MOST, ANIMAL BY ANIMAL\n" + text_table(rows, indent="  ", header=True)
