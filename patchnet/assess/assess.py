@@ -4,15 +4,15 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 import pandas as pd
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
+from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
-from patchnet.assess.homes import settle_group
+from patchnet.assess.homes import share_group
 from patchnet.assess.over_ground import OverGround, over_ground
-from patchnet.assess.provision import Readings, need_sheet, scarcest_needs
-from patchnet.assess.reach import Reach
+from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
+from patchnet.assess.reach import Reach, StraightReaches
 from patchnet.assess.sharing import Form
 from patchnet.assess.supply import anchor_room, patches, supply_of
 from patchnet.assess.unknown import draw_in_unknown
@@ -139,7 +139,8 @@ def assess(
         for group in chosen
     )
     distances = _Distances(shapes, longest)
-    shared: dict[int, sp.csr_array] = {}
+    middles = neighbourhood.plots.geometry.centroid
+    shared = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
 
     def walked(group: Group, patch: NDArray[np.bool_]) -> OverGround | None:
         if straight or group.mode != "ground" or neighbourhood.audience == "public":
@@ -186,7 +187,7 @@ def _group_answer(
     knowledge: Knowledge,
     supplies: Readings,
     distances: _Distances,
-    shared: "dict[int, sp.csr_array]",
+    shared: StraightReaches,
     form: Form,
     walked: Callable[[Group, NDArray[np.bool_]], OverGround | None],
 ) -> GroupAnswer:
@@ -203,11 +204,10 @@ def _group_answer(
         moves=None if ground is None else ground.moves,
     )
     room_within = reach.within(group.anchor_reach.value) @ rooms
-    settled = settle_group(
-        group, knowledge, supplies.distinct, rooms, room_within, reach, form=form
-    )
-    quality = settled.quality[:, 0]
-    held = rooms * settled.quality
+    # A ceiling of density would thin out `rooms` here, before food is shared.
+    shares = share_group(group, knowledge, supplies.distinct, rooms, room_within, reach, form=form)
+    quality = shares.quality[:, 0]
+    held = rooms * shares.quality
     homes = held[:, 0]
     sheets = tuple(
         need_sheet(
@@ -215,12 +215,13 @@ def _group_answer(
             reach=reach.within(need.reach.value),
             supplies=supplies,
             room=room,
-            met=settled.met[at][:, 0],
+            met=shares.met[at][:, 0],
             knowledge=knowledge,
             plots=plots,
         )
         for at, need in enumerate(group.needs)
     )
+    shortages = shortages_of(group, shares.limits, plots)
     p_cut = knowledge.setting("p_cut")
     network = patch_graph(
         plots[patch],
@@ -257,7 +258,8 @@ def _group_answer(
         homes_high=aligned(held.max(axis=1)),
         patch=aligned(patch),
         needs=sheets,
-        scarcest=scarcest_needs(sheets, plots),
+        scarcest=scarcest_needs(sheets, shortages, room, plots),
+        shortage=pd.Series(list(shortages), index=plots, dtype=object),
         component=component,
         network=network,
         measures=measures,

@@ -31,6 +31,7 @@ __all__ = [
     "NeedSheet",
     "PlotAnswer",
     "PlotGroup",
+    "Shortage",
 ]
 
 ANCHOR = "anchor"
@@ -52,7 +53,8 @@ class NeedSheet(Shown):
     room
         Homes there is room for within the same reach.
     met
-        Share of one home's need that is met after sharing with all other homes, 0-1.
+        Share of one home's need that is met after sharing with all other homes, 0-1; of a need
+        that does not hold the homes back, what they could take beyond what they do.
     by_month
         Columns 1-12: homes the supply of that month is enough for; NaN outside the need's
         months.
@@ -69,6 +71,32 @@ class NeedSheet(Shown):
     met: "pd.Series[float]"
     by_month: pd.DataFrame
     hungry: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shortage:
+    """What holds homes back: a need of which some plots together take all that is within reach.
+
+    Attributes
+    ----------
+    need
+        Key of the need.
+    months
+        The month (1-12) that is short where the worst month decides, else all of the need's.
+    met
+        Share of a home's need that each of them got of it, 0-1.
+    sharers
+        Ids of the plots whose homes share it, in the order of the file; one alone where it finds
+        too little even by itself.
+    suppliers
+        Ids of the plots that give it.
+    """
+
+    need: str
+    months: tuple[int, ...]
+    met: float
+    sharers: tuple[str, ...]
+    suppliers: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,6 +209,9 @@ class GroupAnswer(Shown):
     scarcest
         Key of the need that is scarcest at each plot, or ``"anchor"`` where the homes
         themselves are.
+    shortage
+        The set that stopped each plot, whose need is the scarcest (see `Shortage`); None where
+        none did.
     component
         Number of the connected group of patches (0, 1 ... largest homes first); -1: no patch.
     network
@@ -213,6 +244,7 @@ class GroupAnswer(Shown):
     patch: "pd.Series[bool]"
     needs: tuple[NeedSheet, ...]
     scarcest: "pd.Series[str]"
+    shortage: pd.Series
     component: "pd.Series[int]"
     network: PatchGraph
     measures: NetworkMeasures
@@ -356,7 +388,7 @@ class NeedAtPlot:
 
 @dataclass(frozen=True, slots=True)
 class PlotGroup:
-    """How one group stands at one plot."""
+    """How one group stands at one plot; `shortage` as in `GroupAnswer`."""
 
     group: str
     room: float
@@ -368,6 +400,7 @@ class PlotGroup:
     patch: bool
     scarcest: str
     needs: tuple[NeedAtPlot, ...]
+    shortage: Shortage | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -1,6 +1,6 @@
 """What would help an animal that walks: corridors, gaps in fences, narrow places."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -15,13 +15,13 @@ from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
 from patchnet.movement.surface import CostSurface
+from patchnet.network.more_links import MoreLink, more_links
 from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["break_corridors", "fence_gaps", "squeeze"]
 
 Array = NDArray[np.float64]
 _MILLIMETRE = 0.001  # costs of breaks are rounded to whole ones
-_ROUNDING = 1e-9  # of the PC numerator: less than that is no gain
 
 
 def break_corridors(
@@ -142,10 +142,14 @@ def fence_gaps(
     openings = _openings(answer, answer.ground)
     if plot is not None:
         openings = _at_plot(openings, surface, plot)
+    network = answer.network
     return tuple(
-        _fence_gap(assessment, answer.network, surface, openings, turn)
-        for turn in _best_in_turn(answer.network, openings, most)
-    )
+        _fence_gap(assessment, network, surface, openings, link)
+        for link in more_links(
+            _all_lengths(network), network.homes, network.k_per_m,
+            a=openings.a, b=openings.b, cost=openings.cost, most=most,
+        )
+    )  # fmt: skip
 
 
 def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:
@@ -187,36 +191,6 @@ def _at_plot(openings: _Openings, surface: CostSurface, plot: str) -> _Openings:
     return _Openings(*(getattr(openings, part.name)[keep] for part in fields(openings)))
 
 
-def _best_in_turn(
-    network: PatchGraph, openings: _Openings, most: int
-) -> Iterator[tuple[int, float, float, float]]:
-    """Yield place among the openings, cost before and after (m), and linked homes won."""
-    k, homes = network.k_per_m, network.homes
-    lengths = _all_lengths(network)
-    for _ in range(most):
-        p = np.exp(-k * lengths)
-        flow = p @ homes
-        numerator = float(homes @ flow)
-        best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
-        # A link of cost c between a and b can win no more than this; the promising ones first.
-        bound = 2 * np.exp(-k * openings.cost) * flow[openings.a] * flow[openings.b]
-        for at in np.argsort(-bound, kind="stable").tolist():
-            if bound[at] <= gained:
-                break
-            a, b, cost = openings.a[at], openings.b[at], openings.cost[at]
-            if cost >= lengths[a, b]:
-                continue
-            gain = float(homes @ np.exp(-k * _with_link(lengths, a, b, cost)) @ homes) - numerator
-            if gain > gained:
-                best, gained = at, gain
-        if best < 0:
-            return
-        a, b, cost = openings.a[best], openings.b[best], float(openings.cost[best])
-        won = float(np.sqrt(numerator + gained) - np.sqrt(numerator))
-        yield best, float(lengths[a, b]), cost, won
-        lengths = _with_link(lengths, a, b, cost)
-
-
 def _all_lengths(network: PatchGraph) -> Array:
     """Shape (n, n): best routes between all patches, metres, infinite where there is none."""
     n = len(network.ids)
@@ -226,20 +200,14 @@ def _all_lengths(network: PatchGraph) -> Array:
     return np.asarray(csgraph.dijkstra(links, directed=False)) / 1000
 
 
-def _with_link(lengths: Array, a: np.intp, b: np.intp, cost: float) -> Array:
-    """Best routes after one more link."""
-    over = lengths[:, a, None] + cost + lengths[None, b, :]
-    return np.minimum(lengths, np.minimum(over, over.T))
-
-
 def _fence_gap(
     assessment: Assessment,
     network: PatchGraph,
     surface: CostSurface,
     openings: _Openings,
-    turn: tuple[int, float, float, float],
+    link: MoreLink,
 ) -> FenceGap:
-    at, before, after, homes_won = turn
+    at = link.at
     steps, step = surface.steps, int(openings.at[at])
     through = steps.barrier[steps.start[step] : steps.start[step + 1]]
     barriers = tuple(sorted({int(row) for row in through}))
@@ -261,7 +229,7 @@ def _fence_gap(
             grid.north - (row.mean() + 0.5) * grid.cell_m,
         ),
         joins=(str(ids[openings.a[at]]), str(ids[openings.b[at]])),
-        cost_before=before,
-        cost_after=after,
-        homes_won=homes_won,
+        cost_before=link.before,
+        cost_after=link.after,
+        homes_won=link.won,
     )

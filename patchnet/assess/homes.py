@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.reach import Reach
-from patchnet.assess.sharing import Demand, Form, Settled, settle
+from patchnet.assess.sharing import Demand, Form, Shares, share_supplies
 from patchnet.assess.supply import resource_months
 from patchnet.knowledge.records import Group, Knowledge
 
-__all__ = ["demands_of", "settle_group"]
+__all__ = ["demands_of", "share_group"]
 
 Array = NDArray[np.float64]
 
@@ -45,12 +45,13 @@ def demands_of(
             worst=need.month_rule == "worst",
             floor=need.floor.value,
             weight=need.weight.value,
+            net=reach.blocks(need.reach.value),
         )
         for need in group.needs
     ]
 
 
-def settle_group(
+def share_group(
     group: Group,
     knowledge: Knowledge,
     supplies: Sequence[Array],
@@ -59,7 +60,8 @@ def settle_group(
     reach: Reach,
     *,
     form: Form,
-) -> Settled:
+    sheets: bool = True,
+) -> Shares:
     """Share met of each need, and quality, each (n, K) over K readings of supply.
 
     Parameters
@@ -68,13 +70,14 @@ def settle_group(
         K arrays of shape (n, R, 12).
     rooms, room_within
         Shape (n, K): homes there is room for on each plot, and within the anchor's reach.
+    sheets
+        See `share_supplies`.
     """
-    return settle(
+    return share_supplies(
         rooms,
         demands_of(group, knowledge, supplies, reach),
         whole=np.minimum(1.0, room_within),
-        rounds=round(knowledge.setting("sharing_rounds")),
-        damping=knowledge.setting("sharing_damping"),
         form=form,
         lowest=knowledge.setting("quality_floor"),
+        sheets=sheets,
     )

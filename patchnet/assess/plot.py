@@ -147,6 +147,7 @@ def _plot_group(
         homes_high=float(answer.homes_high.iloc[here]),
         patch=bool(answer.patch.iloc[here]),
         scarcest=str(answer.scarcest.iloc[here]),
+        shortage=answer.shortage.iloc[here],
         needs=tuple(
             _need_at_plot(
                 assessment,

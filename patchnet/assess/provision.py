@@ -7,12 +7,13 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.assess.assessment import ANCHOR, NeedSheet
-from patchnet.assess.sharing import combine_months
+from patchnet.assess.assessment import ANCHOR, NeedSheet, Shortage
+from patchnet.assess.filling import Stop
+from patchnet.assess.sharing import Limits, combine_months
 from patchnet.assess.supply import resource_months
-from patchnet.knowledge.records import Knowledge, Need
+from patchnet.knowledge.records import Group, Knowledge, Need
 
-__all__ = ["Readings", "need_sheet", "scarcest_needs"]
+__all__ = ["Readings", "need_sheet", "scarcest_needs", "shortages_of"]
 
 Array = NDArray[np.float64]
 
@@ -90,25 +91,68 @@ def need_sheet(
     )
 
 
-def scarcest_needs(sheets: tuple[NeedSheet, ...], plots: pd.Index) -> "pd.Series[str]":
+def shortages_of(
+    group: Group, limits: Limits | None, plots: pd.Index
+) -> tuple[Shortage | None, ...]:
+    """Put what stopped each plot in terms of needs, months and ids; a set's plots share one.
+
+    Parameters
+    ----------
+    group
+        Whose needs they are.
+    limits
+        What stopped the n plots; None: nothing did.
+    plots
+        Ids of the n plots.
+    """
+    known: dict[int, Shortage] = {}
+
+    def told(stop: Stop) -> Shortage:
+        if id(stop.sharers) not in known:
+            need = group.needs[stop.need]
+            known[id(stop.sharers)] = Shortage(
+                need=need.key,
+                months=tuple(need.months[month] for month in stop.months),
+                met=stop.level,
+                sharers=tuple(plots[stop.sharers].astype(str)),
+                suppliers=tuple(plots[stop.suppliers].astype(str)),
+            )
+        return known[id(stop.sharers)]
+
+    stops = (None,) * len(plots) if limits is None else limits.stop
+    return tuple(None if stop is None else told(stop) for stop in stops)
+
+
+def scarcest_needs(
+    sheets: tuple[NeedSheet, ...],
+    shortages: tuple[Shortage | None, ...],
+    room: Array,
+    plots: pd.Index,
+) -> "pd.Series[str]":
     """Key of the scarcest need at each plot, or ``"anchor"``.
 
-    The numbers of a balance sheet are compared as enough-for over room-for within the same
-    reach, because reaches differ: the least of them is the scarcest need if it is below 1.
-    Where all are at least 1, or where there is no room for any home, the homes themselves
-    (the anchor) are what is scarcest.
+    Where there is room, the need that stopped the homes; where none did, the homes themselves
+    (the anchor) are what is scarcest. Where there is no room, the numbers of the balance sheet
+    are compared as enough-for over room-for within the same reach, because reaches differ: the
+    least of them is the scarcest need if it is below 1, and the anchor if none is.
 
     Parameters
     ----------
     sheets
         Balance sheets of one group, series over n plots.
+    shortages
+        What stopped each of the n plots.
+    room
+        Shape (n,): homes there is room for.
     plots
         Ids of the n plots.
     """
     keys = np.array([sheet.need.key for sheet in sheets], dtype=object)
     enough = np.column_stack([sheet.enough.to_numpy() for sheet in sheets])
-    room = np.column_stack([sheet.room.to_numpy() for sheet in sheets])
-    ratios = np.where(room > 0, enough / np.where(room > 0, room, 1.0), np.inf)
+    around = np.column_stack([sheet.room.to_numpy() for sheet in sheets])
+    ratios = np.where(around > 0, enough / np.where(around > 0, around, 1.0), np.inf)
     least = ratios.argmin(axis=1)
     scarce = ratios[np.arange(len(plots)), least] < 1
-    return pd.Series(np.where(scarce, keys[least], ANCHOR), index=plots, dtype=object)
+    by_sheet = np.where(scarce, keys[least], ANCHOR)
+    stopped = np.array([ANCHOR if one is None else one.need for one in shortages], dtype=object)
+    return pd.Series(np.where(room > 0, stopped, by_sheet), index=plots, dtype=object)

@@ -1,5 +1,6 @@
 """What lies within reach: a straight line no longer than it, and a route the group can take."""
 
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -7,9 +8,10 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
+from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.movement.distance import Pairs
 
-__all__ = ["Reach"]
+__all__ = ["Reach", "StraightReaches"]
 
 Dense = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -19,6 +21,24 @@ _BLOCK = 256  # sources whose distances are held at once: 256 rows of 8 bytes a 
 def _csr(rows: Ints, cols: Ints, data: Dense, size: int) -> "sp.csr_array":
     """Build a CSR array; explicit zeros stay, and columns in the order they come in each row."""
     return sp.coo_array((data, (rows, cols)), shape=(size, size)).tocsr()
+
+
+@dataclass(eq=False)
+class StraightReaches:
+    """What lies within a straight line, by its length in mm; made when it is asked for.
+
+    Attributes
+    ----------
+    order
+        Shape (n,): plots in an order in which neighbours stand together (see `along_a_curve`);
+        None: as they come.
+    matrix, blocks
+        The reaches known so far.
+    """
+
+    order: NDArray[np.intp] | None = None
+    matrix: "dict[int, sp.csr_array]" = field(default_factory=dict)
+    blocks: dict[int, Blocks] = field(default_factory=dict)
 
 
 class Reach:
@@ -38,7 +58,7 @@ class Reach:
     hop_m
         Widest distance crossed in one move, metres.
     shared
-        Matrices of plain straight-line reaches, to be shared between groups.
+        Plain straight-line reaches, to be shared between groups.
     moves
         Single moves and what they cost, in cost millimetres, where they are not straight lines
         (over the ground); None: the straight distances themselves.
@@ -50,15 +70,16 @@ class Reach:
         stops: NDArray[np.bool_],
         *,
         hop_m: float,
-        shared: "dict[int, sp.csr_array] | None" = None,
+        shared: "StraightReaches | None" = None,
         moves: Pairs | None = None,
     ) -> None:
         self._pairs = pairs
         self._steps = pairs if moves is None else moves
         self._stops = stops
         self._hop_mm = _mm(hop_m)
-        self._shared = {} if shared is None else shared
+        self._shared = StraightReaches() if shared is None else shared
         self._own: dict[int, sp.csr_array] = {}
+        self._own_blocks: dict[int, Blocks] = {}
 
     @property
     def moves(self) -> Pairs:
@@ -93,15 +114,24 @@ class Reach:
         return self._steps is self._pairs and reach_mm <= self._hop_mm
 
     def _straight(self, reach_mm: int) -> "sp.csr_array":
-        if reach_mm not in self._shared:
+        known = self._shared.matrix
+        if reach_mm not in known:
             size = len(self._stops)
             # Pairs come sorted by (i, j): the lower triangle first gives columns in order.
             keep = self._pairs.length_mm <= reach_mm
             i, j = self._pairs.i[keep], self._pairs.j[keep]
             itself = np.arange(size, dtype=np.int32)
             rows, cols = np.r_[j, itself, i], np.r_[i, itself, j]
-            self._shared[reach_mm] = _csr(rows, cols, np.ones(len(rows)), size)
-        return self._shared[reach_mm]
+            known[reach_mm] = _csr(rows, cols, np.ones(len(rows)), size)
+        return known[reach_mm]
+
+    def blocks(self, reach_m: float) -> Blocks:
+        """Return what lies within reach as blocks of ones (see `patchnet.assess.blocks`)."""
+        reach_mm = _mm(reach_m)
+        known = self._shared.blocks if self._in_one_move(reach_mm) else self._own_blocks
+        if reach_mm not in known:
+            known[reach_mm] = blocks_of(self.within(reach_m), self._shared.order)
+        return known[reach_mm]
 
     def row(self, reach_m: float, plot: int) -> NDArray[np.intp]:
         """Positions of the plots within reach of one plot, ascending, itself among them."""

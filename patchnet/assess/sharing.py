@@ -1,22 +1,43 @@
-"""All homes within reach share each supply; homes that cannot live take nothing."""
+"""Supply is shared by all homes within its reach: filling alike, and what helps beside it.
+
+Vital needs are filled together (see `patchnet.assess.filling`). Helpful needs come in between:
+how well they are met decides how many homes there can be in the end, and so how much of the vital
+things those take. Three passes settle it, without a loop:
+
+1. y1: all homes that there is room for, filled with the vital needs.
+2. Each helpful need alone, for the homes of step 1. H: what all of them together are worth.
+3. y2: N H homes, filled with the vital needs; who fails for want of helpful things leaves food.
+   Then step 2 again for N H y2 homes; H3 is the lesser of the two.
+
+Homes held are N min(whole, y2 H3). In the "mean" form each need is filled alone, for all homes.
+
+The room N that goes in is what may live there at most. What thins it out before food is shared
+(territories, a ceiling of density) is the caller's business and comes first.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from patchnet.assess.blocks import Blocks, blocks_of
+from patchnet.assess.filling import Filled, Larder, Stop, fill
+
 __all__ = [
     "DENSE_MOST",
     "DENSE_SHARE",
     "Demand",
-    "Settled",
+    "Limits",
+    "Shares",
     "combine_months",
     "quality_of",
-    "settle",
-    "share_once",
+    "quickest",
+    "share_out",
+    "share_supplies",
 ]
 
 Array = NDArray[np.float64]
@@ -44,6 +65,8 @@ class Demand:
         What a place without any of it is still worth, 0-1; 0 makes the need vital.
     weight
         Exponent in the weighted-mean form of quality.
+    net
+        The reach as blocks of ones; None: made from `reach` when it is asked for.
     """
 
     reach: "sp.csr_array"
@@ -52,64 +75,77 @@ class Demand:
     worst: bool
     floor: float
     weight: float
+    net: Blocks | None = None
+
+    @cached_property
+    def blocks(self) -> Blocks:
+        """The reach as blocks of ones."""
+        return blocks_of(self.reach) if self.net is None else self.net
+
+    @cached_property
+    def quick(self) -> "sp.csr_array | Array":
+        """The reach in the form that is multiplied quickest."""
+        return quickest(self.reach)
+
+    def larder(self, reading: int) -> Larder:
+        """Return the need as it is filled, under one reading."""
+        return Larder(self.blocks, self.quick, self.supply[:, :, reading] / self.amount, self.worst)
 
 
 @dataclass(frozen=True, eq=False)
-class Settled:
-    """How the sharing came out: one (n, K) array of `met` per need; `quality` (n, K), 0-1."""
+class Limits:
+    """What holds homes back, plot by plot, n of them.
+
+    Attributes
+    ----------
+    need
+        Shape (n,): the need that is scarcest, as a place among the demands; -1 where the homes
+        themselves are (or there is no room for any).
+    stop
+        The set that the plot shares that need with, months and suppliers; None where `need` is
+        -1. Where a plot finds too little even by itself, it is a set of its own.
+    """
+
+    need: NDArray[np.intp]
+    stop: tuple[Stop | None, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """How the sharing came out.
+
+    Attributes
+    ----------
+    met
+        One (n, K) array per need: the share of it that a home gets, 0-1. Of a vital need what
+        it could take besides what it takes, the others as they are; so the least of the vital
+        ones is what holds it.
+    quality
+        Shape (n, K), 0-1.
+    limits
+        Under the first reading; None where it was not asked for.
+    vital
+        How the vital needs came out in the last pass under the last reading, and the homes that
+        took part in it, shape (n,); needs are numbered among the vital ones. None in the mean form.
+    """
 
     met: tuple[Array, ...]
     quality: Array
+    limits: Limits | None
+    vital: tuple[Filled, Array] | None = None
 
 
-def share_once(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Array:
-    """Two-step floating catchment: what each home gets when all within reach share alike.
-
-    Step 1, at each supplier j: share_j = s_j / sum_i N_i over the homes that reach it.
-    Step 2, at each home i: access_i = sum_j share_j over the suppliers it reaches.
+def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
+    """Return a matrix dense or sparse, as is multiplied quickest.
 
     Parameters
     ----------
-    reach
-        Shape (n, m), 1 where home-plot i reaches supplier j.
-    homes
-        Shape (n,), homes N that take part.
-    supply
-        Shape (m, M), supply by month.
-
-    Returns
-    -------
-    Array
-        Shape (n, M), supply per home. Conserves: sum_i N_i access_i equals the sum of s_j over
-        suppliers that at least one home reaches.
-
-    References
-    ----------
-    Luo & Wang 2003, Environment and Planning B 30:865-884; conservation needs the same weights
-    in both steps (Paez, Higgins & Vivona 2019, PLoS ONE 14:e0218773).
-
-    Examples
-    --------
-    Three plots in a row, room for 2, 1 and 0 homes, supply 6, 0 and 3:
-
-    >>> import numpy as np
-    >>> reach = np.array([[1.0, 1, 0], [1, 1, 1], [0, 1, 1]])
-    >>> share_once(reach, np.array([2.0, 1, 0]), np.array([[6.0], [0], [3]])).ravel()
-    array([2., 5., 3.])
+    matrix
+        Shape (n, n): 1 where a plot is within reach of another.
     """
-    return _share(reach, homes[:, None], supply[:, :, None])[:, :, 0]
-
-
-def _share(reach: "sp.csr_array | Array", homes: Array, supply: Array) -> Array:
-    """`share_once` for K readings at a time: homes (n, K), supply (m, M, K), out (n, M, K)."""
-    takers = (reach.T @ homes)[:, None, :]
-    per_home = np.where(takers > 0, supply / np.where(takers > 0, takers, 1.0), 0.0)
-    return np.asarray(reach @ _flat(per_home)).reshape(reach.shape[0], *supply.shape[1:])
-
-
-def _flat(stock: Array) -> Array:
-    """Shape (m, M, K) to (m, M K)."""
-    return stock.reshape(len(stock), stock.shape[1] * stock.shape[2])
+    cells = matrix.shape[0] * matrix.shape[1]
+    dense = matrix.nnz > DENSE_SHARE * cells and max(matrix.shape) <= DENSE_MOST
+    return matrix.toarray() if dense else matrix
 
 
 def combine_months(by_month: Array, *, worst: bool) -> Array:
@@ -165,20 +201,16 @@ def quality_of(
     return vital * helpful
 
 
-def settle(
+def share_supplies(
     room: Array,
     demands: Sequence[Demand],
     *,
     whole: Array,
-    rounds: int,
-    damping: float,
     form: Form = "scarcest",
     lowest: float = 0.01,
-) -> Settled:
-    """Share all supplies among the homes until those that cannot live no longer take.
-
-    Demand on one need counts only the homes that the *other* needs admit; the admitted share
-    is moved by `damping` towards its new value in each of `rounds` rounds.
+    sheets: bool = True,
+) -> Shares:
+    """Share all supplies among the homes.
 
     Parameters
     ----------
@@ -189,75 +221,198 @@ def settle(
     whole
         Shape (n, K), 0-1: limits quality where the pieces of anchor within its own reach do not
         add up to a whole home.
-    rounds, damping
-        Of ``settings/sharing_rounds`` and ``settings/sharing_damping``.
     form, lowest
         See `quality_of`.
+    sheets
+        Whether `met` and `limits` are wanted in full under the first reading; else `met` of a
+        vital need is just what is taken of it.
 
     Returns
     -------
-    Settled
-        Share met of each need (capped at 1; access never exceeds the supply within reach) and
-        the quality, both (n, K); 0 where there is no room.
+    Shares
+        0 where there is no room.
     """
-    homes = np.flatnonzero((room > 0).any(axis=1))
-    if homes.size == 0:
-        none = np.zeros_like(room)
-        return Settled(tuple(none.copy() for _ in demands), none)
-    parts = [_part(demand, homes) for demand in demands]
-    admitted = [np.ones_like(room[homes]) for _ in demands]
-    limit = whole[homes]
-    met: list[Array] = []
-    for turn in range(rounds + 1):
-        met = [
-            _met(reach, within, supply, room[homes] * share, demand)
-            for (reach, supply, within), share, demand in zip(parts, admitted, demands, strict=True)
-        ]
-        if turn == rounds:
-            break
-        for at in range(len(demands)):
-            others = [k for k in range(len(demands)) if k != at]
-            alive = np.minimum(
-                limit,
-                quality_of(
-                    [met[k] for k in others],
-                    [demands[k] for k in others],
-                    form=form,
-                    lowest=lowest,
-                )
-                if others
-                else np.ones_like(limit),
-            )
-            admitted[at] = (1 - damping) * admitted[at] + damping * alive
-    worth = np.minimum(limit, quality_of(met, demands, form=form, lowest=lowest))
-    return Settled(tuple(_everywhere(m, homes, room) for m in met), _everywhere(worth, homes, room))
+    met = [np.zeros_like(room) for _ in demands]
+    quality = np.zeros_like(room)
+    limits: Limits | None = None
+    vital: tuple[Filled, Array] | None = None
+    for reading in range(room.shape[1]):
+        larders = [demand.larder(reading) for demand in demands]
+        one = share_out(
+            room[:, reading], demands, larders, whole[:, reading],
+            form=form, lowest=lowest, sheets=sheets and reading == 0,
+        )  # fmt: skip
+        for at, share in enumerate(one.met):
+            met[at][:, reading] = share[:, 0]
+        quality[:, reading] = one.quality[:, 0]
+        limits = one.limits if reading == 0 else limits
+        vital = one.vital
+    return Shares(tuple(met), quality, limits, vital)
 
 
-def _everywhere(values: Array, homes: NDArray[np.intp], room: Array) -> Array:
-    """Put the values of the homes back among all plots; 0 where there is no room."""
-    spread = np.zeros_like(room)
-    spread[homes] = values
-    return np.where(room > 0, spread, 0.0)
+def share_out(
+    room: Array,
+    demands: Sequence[Demand],
+    larders: Sequence[Larder],
+    whole: Array,
+    *,
+    form: Form,
+    lowest: float,
+    sheets: bool,
+) -> Shares:
+    """`share_supplies` under one reading.
+
+    Parameters
+    ----------
+    room, whole
+        Shape (n,): homes there is room for, and the part of a whole home there is (0-1).
+    demands, larders
+        The needs, and what each finds, with one reading (n, 1).
+    form, lowest, sheets
+        As in `share_supplies`.
+    """
+    shared = _means if form == "mean" else _scarcest
+    met, quality, held, vital = shared(room, demands, larders, whole, lowest=lowest, sheets=sheets)
+    there = room > 0
+    limits = _limits(there, demands, larders, held, quality, whole) if sheets else None
+    return Shares(
+        tuple(np.where(there, m, 0.0)[:, None] for m in met),
+        np.where(there, quality, 0.0)[:, None],
+        limits,
+        vital,
+    )
 
 
-def _part(demand: Demand, homes: NDArray[np.intp]) -> "tuple[sp.csr_array | Array, Array, Array]":
-    """Cut a need down to the homes and the plots that supply any of it."""
-    suppliers = np.flatnonzero((demand.supply > 0).any(axis=(1, 2)))
-    supply = demand.supply[suppliers]
-    part = demand.reach[homes][:, suppliers]
-    cells = part.shape[0] * part.shape[1]
-    if cells and part.nnz > DENSE_SHARE * cells and max(part.shape) <= DENSE_MOST:
-        reach: sp.csr_array | Array = part.toarray()
-    else:
-        reach = part
-    within = np.asarray(reach @ _flat(supply)).reshape(reach.shape[0], *supply.shape[1:])
-    return reach, supply, within
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """How some needs came out of one filling: places among the demands, and its result."""
+
+    needs: tuple[int, ...]
+    filled: Filled
 
 
-def _met(
-    reach: "sp.csr_array | Array", within: Array, supply: Array, takers: Array, demand: Demand
-) -> Array:
-    """Share of one home's need that is met, 0-1, after one sharing."""
-    access = np.minimum(_share(reach, takers, supply), within)
-    shares = np.minimum(1.0, access / demand.amount)
-    return combine_months(shares, worst=demand.worst)
+_Result = tuple[list[Array], Array, list[_Held], tuple[Filled, Array] | None]
+
+
+def _means(
+    room: Array,
+    demands: Sequence[Demand],
+    larders: Sequence[Larder],
+    whole: Array,
+    *,
+    lowest: float,
+    sheets: bool,  # noqa: ARG001 - the same call as `_scarcest`
+) -> _Result:
+    held = [_Held((at,), fill(room, larder.ceiling, [larder])) for at, larder in enumerate(larders)]
+    met = [one.filled.level for one in held]
+    quality = quality_of(met, demands, form="mean", lowest=lowest) if met else np.ones_like(room)
+    return met, np.minimum(whole, quality), held, None
+
+
+def _scarcest(
+    room: Array,
+    demands: Sequence[Demand],
+    larders: Sequence[Larder],
+    whole: Array,
+    *,
+    lowest: float,  # noqa: ARG001 - the same call as `_means`
+    sheets: bool,
+) -> _Result:
+    vital = tuple(at for at, demand in enumerate(demands) if demand.floor == 0)
+    helpful = [at for at in range(len(demands)) if at not in vital]
+    ceiling = np.ones_like(room)
+    for at in vital:
+        ceiling = np.minimum(ceiling, larders[at].ceiling)
+
+    def live(homes: Array) -> Filled:
+        return fill(homes, ceiling, [larders[at] for at in vital])
+
+    def helped(homes: Array) -> tuple[dict[int, Filled], Array]:
+        filled = {at: fill(homes, larders[at].ceiling, [larders[at]]) for at in helpful}
+        worth = np.ones_like(room)
+        for at in helpful:
+            worth = worth * (demands[at].floor + (1 - demands[at].floor) * filled[at].level)
+        return filled, worth
+
+    living, beside, lower = live(room), np.ones_like(room), room > 0
+    taking = room
+    first: dict[int, Filled] = {}
+    second: dict[int, Filled] = {}
+    if helpful:
+        first, beside = helped(room * living.level)
+        second, again = first, beside
+        if (beside < 1).any():
+            taking = room * beside
+            living = live(taking)
+            second, again = helped(taking * living.level)
+        lower = beside <= again
+        beside = np.minimum(beside, again)
+    quality = np.minimum(whole, living.level * beside)
+    met = [living.level] * len(demands)
+    held = [_Held(vital, living)] if vital else []
+    for at in helpful:
+        one = _either(first[at], second[at], lower)
+        met[at] = one.level
+        held.append(_Held((at,), one))
+    if sheets:
+        for at in vital:
+            further = fill(taking, larders[at].ceiling, [larders[at]], least=living.level)
+            met[at] = np.maximum(living.level, further.level)
+    return met, quality, held, (living, taking)
+
+
+def _either(first: Filled, second: Filled, which: NDArray[np.bool_]) -> Filled:
+    """Plot by plot the first where `which`, else the second."""
+    return Filled(
+        np.where(which, first.level, second.level),
+        np.where(
+            which,
+            first.stop,
+            np.where(second.stop < 0, -1, second.stop + len(first.stops)),
+        ),
+        first.stops + second.stops,
+    )
+
+
+def _limits(
+    there: NDArray[np.bool_],
+    demands: Sequence[Demand],
+    larders: Sequence[Larder],
+    held: Sequence[_Held],
+    quality: Array,
+    whole: Array,
+) -> Limits:
+    """Find the filling that takes most off a home, and the set that stopped it there."""
+    scarce = np.full(len(there), -1, dtype=np.intp)
+    stop: list[Stop | None] = [None] * len(there)
+    worth = np.stack(
+        [np.ones(len(there)), *(_worth(demands[one.needs[0]], one.filled.level) for one in held)]
+    )
+    least = worth.argmin(axis=0)
+    short = there & (least > 0) & (quality < whole)
+    for at in np.flatnonzero(short).tolist():
+        one = held[least[at] - 1]
+        number = int(one.filled.stop[at])
+        if number >= 0:
+            found = one.filled.stops[number]
+            scarce[at] = one.needs[found.need]
+            stop[at] = found._replace(need=int(scarce[at]))
+        else:
+            scarce[at] = min(one.needs, key=lambda need: (larders[need].ceiling[at], need))
+            stop[at] = _alone(larders[scarce[at]], int(scarce[at]), at)
+    return Limits(scarce, tuple(stop))
+
+
+def _worth(demand: Demand, met: Array) -> Array:
+    return demand.floor + (1 - demand.floor) * met
+
+
+def _alone(larder: Larder, need: int, plot: int) -> Stop:
+    """What one plot finds within reach is too little even for itself."""
+    within = larder.within[plot]
+    months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
+    near = larder.matrix[[plot]]
+    reached = near.toarray()[0] if isinstance(near, sp.csr_array) else near[0]
+    given = reached * larder.supply[:, list(months)].sum(axis=1) > 0
+    level = float(larder.ceiling[plot])
+    return Stop(need, months, level, np.array([plot]), np.flatnonzero(given))

@@ -60,8 +60,6 @@ class Shared(NamedTuple):
         Shape (months, h + 1): supply within reach, in homes.
     share
         Shape (months,): part of the need's mean that the month makes up.
-    settled_share
-        Shape (Q,): part of the mean made up by months that are met anyway.
     near_home, near_plot
         Shapes (Q, h) and (Q, n): 1 where home or plot is within reach of the plot.
     worst
@@ -76,7 +74,6 @@ class Shared(NamedTuple):
     supply: Floats
     within: Floats
     share: Floats
-    settled_share: Floats
     near_home: Floats
     near_plot: Floats
     worst: NDArray[np.bool_]

@@ -10,16 +10,17 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
+from patchnet.assess.filling import no_less
 from patchnet.assess.homes import demands_of
 from patchnet.assess.over_ground import OverGround, ways_over
 from patchnet.assess.reach import Reach
 from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
-from patchnet.assess.sharing import DENSE_MOST, DENSE_SHARE, Demand
+from patchnet.assess.sharing import Demand, quickest
 from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.routes import cut_length
 
-__all__ = ["Field", "FirstRound", "Surroundings", "field_of", "no_less"]
+__all__ = ["Field", "FirstRound", "Surroundings", "field_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -43,9 +44,7 @@ class Surroundings:
     @cached_property
     def sums(self) -> "sp.csr_array | Array":
         """The matrix in the form that is multiplied quickest."""
-        size = self.matrix.shape[0]
-        dense = self.matrix.nnz > DENSE_SHARE * size**2 and size <= DENSE_MOST
-        return self.matrix.toarray() if dense else self.matrix
+        return quickest(self.matrix)
 
     @cached_property
     def _homes(self) -> NDArray[np.float32]:
@@ -63,7 +62,7 @@ class Surroundings:
 
 
 class FirstRound(NamedTuple):
-    """How one need stands when everybody takes: no round gives anyone less.
+    """How one need stands when all that there is room for take it, split in proportion.
 
     All along n plots and M months; supply in homes (over the amount one home takes).
 
@@ -133,7 +132,7 @@ class Field:
 
     @cached_property
     def first_rounds(self) -> tuple[FirstRound, ...]:
-        """Each need as it stands in a first round without any change."""
+        """Each need as it stands so without any change."""
         return tuple(
             _first_round(demand, near.sums, self.room)
             for demand, near in zip(self.demands, self.near, strict=True)
@@ -212,8 +211,8 @@ class Field:
             ground=ground,
             near=near,
             demands=tuple(
-                replace(demand, reach=new.matrix)
-                for demand, new in zip(self.demands, near, strict=True)
+                demand if new is old else replace(demand, reach=new.matrix, net=None)
+                for demand, old, new in zip(self.demands, self.near, near, strict=True)
             ),
             anchor=along(self.anchor, self.group.anchor_reach.value),
             lengths=lengths,
@@ -274,18 +273,6 @@ def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> F
         least=access[room > 0].min(axis=0, initial=np.inf),
         no_less=no_less(supply),
     )
-
-
-def no_less(supply: Array) -> Flags:
-    """Shape (M, M): True where no row of `supply` has less in month m than in month k.
-
-    Parameters
-    ----------
-    supply
-        Shape (n, M): n plots, M months, any unit.
-    """
-    less = supply[:, :, None] < supply[:, None, :]
-    return ~np.asarray(less.any(axis=0))
 
 
 def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr_array":

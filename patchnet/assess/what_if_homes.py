@@ -1,4 +1,4 @@
-"""Homes held under many changes of one plot: the sharing settled for all of them together."""
+"""Homes held under many changes of one plot: shared in portions to rank, exactly to answer."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -7,12 +7,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.assess.sharing import Form, Settled, settle
+from patchnet.assess.filling import no_less
+from patchnet.assess.portions import Stock, share_in_portions
+from patchnet.assess.sharing import Demand, Form, Shares, share_supplies
 from patchnet.assess.sums_by_likeness import Shared, Tried
-from patchnet.assess.what_if_field import Field, no_less
+from patchnet.assess.what_if_field import Field
 from patchnet.core.compiled import in_threads, use_compiled
 
-__all__ = ["Changes", "Method", "held_homes", "settled_trials"]
+__all__ = ["Changes", "Method", "along_rows", "filled_homes", "filled_trials", "ranked_homes"]
 
 Array = NDArray[np.float64]
 
@@ -25,10 +27,8 @@ _SURE = 1 + 1e-9  # a need is met whatever happens only if it is by more than ro
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """How sharing is settled (see `settle`), and whether compiled (None: by size)."""
+    """How quality is made of needs (see `quality_of`), and whether compiled (None: by size)."""
 
-    rounds: int
-    damping: float
     form: Form
     lowest: float
     compiled: bool | None
@@ -60,8 +60,8 @@ class Changes:
         return np.append(self.field.homes, self.plot)
 
 
-def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
-    """Homes held under each change.
+def ranked_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
+    """Homes held under each change, shared in portions (see `patchnet.assess.portions`).
 
     Parameters
     ----------
@@ -83,16 +83,46 @@ def held_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
     return [_plain(one, method) for one in tasks]
 
 
-def settled_trials(changes: Changes, method: Method) -> tuple[Array, Settled]:
-    """Room of shape (n, K), and how the sharing comes out, by the ordinary route.
+def filled_trials(changes: Changes, method: Method, *, sheets: bool) -> tuple[Array, Shares]:
+    """Room of shape (n, K), and how the sharing comes out exactly, by the ordinary route.
 
     Parameters
     ----------
     changes
         K changes of one plot among n.
     method
-        How sharing is settled.
+        How supplies are shared.
+    sheets
+        Whether what stopped each plot is asked for as well.
     """
+    room, demands = _tried(changes)
+    shares = share_supplies(
+        room,
+        demands,
+        whole=np.minimum(1.0, changes.field.anchor.matrix @ room),
+        form=method.form,
+        lowest=method.lowest,
+        sheets=sheets,
+    )
+    return room, shares
+
+
+def filled_homes(changes: Changes, method: Method) -> Array:
+    """Homes held under each change, exactly; shape (h + 1, K) as in `ranked_homes`.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot.
+    method
+        How supplies are shared.
+    """
+    room, shares = filled_trials(changes, method, sheets=False)
+    return along_rows(changes, room * shares.quality)
+
+
+def _tried(changes: Changes) -> tuple[Array, list[Demand]]:
+    """Room of shape (n, K), and the needs with the supply of each change."""
     field, plot, count = changes.field, changes.plot, len(changes.room)
     room = np.repeat(field.room[:, None], count, axis=1)
     room[plot] = changes.room
@@ -100,22 +130,27 @@ def settled_trials(changes: Changes, method: Method) -> tuple[Array, Settled]:
     for demand, own in zip(field.demands, changes.supply, strict=True):
         supply = np.repeat(demand.supply, count, axis=2)
         supply[plot] = own.T
-        demands.append(replace(demand, supply=supply))
-    settled = settle(
-        room,
-        demands,
-        whole=np.minimum(1.0, field.anchor.matrix @ room),
-        rounds=method.rounds,
-        damping=method.damping,
-        form=method.form,
-        lowest=method.lowest,
-    )
-    return room, settled
+        demands.append(replace(demand, supply=supply, net=demand.blocks))
+    return room, demands
+
+
+def along_rows(changes: Changes, homes: Array) -> Array:
+    """Homes of all plots along the rows of the changes; the plot's own come last alone.
+
+    Parameters
+    ----------
+    changes
+        K changes of one plot.
+    homes
+        Shape (n, K), homes.
+    """
+    held = homes[changes.rows]
+    held[:-1][changes.rows[:-1] == changes.plot] = 0.0
+    return held
 
 
 def _plain(changes: Changes, method: Method) -> Array:
     held = np.zeros((len(changes.rows), len(changes.room)))
-    others = changes.field.homes != changes.plot
     for first in range(0, len(changes.room), _PLAIN_BLOCK):
         part = slice(first, first + _PLAIN_BLOCK)
         block = replace(
@@ -123,10 +158,17 @@ def _plain(changes: Changes, method: Method) -> Array:
             room=changes.room[part],
             supply=tuple(supply[part] for supply in changes.supply),
         )
-        room, settled = settled_trials(block, method)
-        homes = room * settled.quality
-        held[:-1][others, part] = homes[changes.field.homes[others]]
-        held[-1, part] = homes[changes.plot]
+        room, demands = _tried(block)
+        stocks = [
+            Stock(near.sums, demand.supply / demand.amount, demand.worst, demand.floor,
+                  demand.weight)
+            for near, demand in zip(changes.field.near, demands, strict=True)
+        ]  # fmt: skip
+        whole = np.minimum(1.0, changes.field.anchor.matrix @ room)
+        quality = share_in_portions(
+            room, stocks, whole=whole, form=method.form, lowest=method.lowest
+        )
+        held[:, part] = along_rows(block, room * quality)
     return held
 
 
@@ -140,7 +182,6 @@ class _Need:
     own: Array
     within: Array
     share: Array
-    settled_share: float
 
 
 class _Chunk(NamedTuple):
@@ -150,6 +191,8 @@ class _Chunk(NamedTuple):
     last: int
     shared: Shared
     tried: Tried
+    vital: int
+    order: NDArray[np.int64]
     votes: float
     held: Array
 
@@ -189,19 +232,21 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
         shared, held = _shared(changes, needs), np.empty((len(rows), lanes))
         weights = sum(demand.weight for demand in changes.field.demands)
         votes = float(weights) if method.form == "mean" else 0.0
+        order = np.argsort(shared.floor > 0, kind="stable").astype(np.int64)
+        vital = int((shared.floor == 0).sum())
         results.append(held[:, :count])
         chunks += [
-            _Chunk(first, min(first + _CHUNK, lanes), shared, tried, votes, held)
+            _Chunk(first, min(first + _CHUNK, lanes), shared, tried, vital, order, votes, held)
             for first in range(0, lanes, _CHUNK)
         ]
 
-    def settle_chunk(chunk: _Chunk) -> None:
-        kernels.settle_lanes(
-            chunk.first, chunk.last, chunk.shared, chunk.tried,
-            method.rounds, method.damping, chunk.votes, method.lowest, chunk.held,
+    def fill_chunk(chunk: _Chunk) -> None:
+        kernels.fill_lanes(
+            chunk.first, chunk.last, chunk.vital, chunk.order, chunk.shared, chunk.tried,
+            chunk.votes, method.lowest, chunk.held,
         )  # fmt: skip
 
-    for _ in in_threads(settle_chunk, chunks):
+    for _ in in_threads(fill_chunk, chunks):
         pass
     return results
 
@@ -217,7 +262,6 @@ def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
         supply=np.concatenate([need.supply for need in needs]),
         within=np.concatenate([need.within for need in needs]),
         share=np.concatenate([need.share for need in needs]),
-        settled_share=np.array([need.settled_share for need in needs]),
         near_home=np.array([need.reached[field.homes] for need in needs]),
         near_plot=np.array([need.reached for need in needs]),
         worst=np.array([demand.worst for demand in demands]),
@@ -229,8 +273,9 @@ def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
 def _open(changes: Changes, at: int) -> _Need | None:
     """Cut one need down to the months that can matter; None where it is met whatever happens.
 
-    Admitted shares never pass 1, so no round gives anyone less than a first round in which the
-    plot has the most room and the least supply of all changes. What is met there stays met.
+    What is enough when every home takes its whole share of it, split in proportion, the plot with
+    the most room and the least supply of all changes, never holds anybody back: of what is offered
+    to a home at first, no portion takes more than it is of a whole.
     Where the worst month decides, a month goes that gives at least as much as another
     everywhere; where the mean does, equal months are taken together.
     """
@@ -255,15 +300,14 @@ def _open(changes: Changes, at: int) -> _Need | None:
         np.fill_diagonal(spare, val=False)
         kept = unsure & ~spare.any(axis=1)
     else:
-        kept = unsure & ~(alike & unsure & earlier).any(axis=1)
+        kept = ~(alike & earlier).any(axis=1)
     return _Need(
         at=at,
         reached=reached,
         supply=np.ascontiguousarray(supply[:, kept].T),
         own=np.ascontiguousarray(own[:, kept].T),
         within=np.ascontiguousarray(within[:, kept].T),
-        share=(alike[kept] & unsure).sum(axis=1) / months,
-        settled_share=float((~unsure).mean()),
+        share=alike[kept].sum(axis=1) / months,
     )
 
 

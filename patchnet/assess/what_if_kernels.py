@@ -1,4 +1,4 @@
-"""Compiled kernels of the trials: routes over stops, and sharing for many changes of one plot.
+"""Compiled kernels of the trials: routes over stops, and portions for many changes of one plot.
 
 `LANES` trials are worked through side by side, so that each step is one instruction on several
 numbers. Everything is a plain sum in a fixed order: the same input gives the same bits.
@@ -9,10 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.portions import PORTIONS, STILL
 from patchnet.assess.sums_by_likeness import RowSums, Shared, Tried
 from patchnet.core.compiled import kernel
 
-__all__ = ["LANES", "settle_lanes", "take_in_stops"]
+__all__ = ["LANES", "fill_lanes", "take_in_stops"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -79,200 +80,285 @@ def _add_up(sums: RowSums, need: int, terms: Floats, out: Floats, peak: Floats) 
 
 
 class _Room(NamedTuple):
-    """Room to work in, so that nothing is asked for again in a round."""
+    """Room to work in, so that nothing is asked for again in a portion.
 
-    homes: Floats
-    takers: Floats
-    given: Floats
-    access: Floats
+    `order` has the needs, the vital ones first. `speed`, `rise`, `taking` and `takes` have shape
+    (h + 1, LANES), the plot last; `left` and `price` (months, n + 1, LANES), the plot last; `offer`
+    and `had` (months, h + 1, LANES); `mean` (needs, h + 1, LANES).
+    """
+
+    order: Ints
+    speed: Floats
+    rise: Floats
+    taking: Floats
+    takes: Floats
+    left: Floats
+    price: Floats
+    offer: Floats
+    had: Floats
+    mean: Floats
+    sums: Floats
     peak: Floats
-    own_homes: Floats
-    own_takers: Floats
-    own_given: Floats
-    own_access: Floats
 
 
 @kernel
-def _take(need: int, first: int, shared: Shared, tried: Tried, admitted: Floats, at: _Room) -> None:
-    """Write 1 / (homes that take from each plot) into ``at.takers`` and ``own_takers``."""
-    count, plots = len(tried.room), len(at.takers)
-    for lane in range(LANES):
-        at.own_homes[lane] = tried.plot_room[first + lane] * admitted[count, lane]
-        at.own_takers[lane] = at.own_homes[lane]
-    for row in range(count):
-        near = shared.near_home[need, row]
-        for lane in range(LANES):
-            at.homes[row, lane] = tried.room[row] * admitted[row, lane]
-            at.own_takers[lane] += near * at.homes[row, lane]
-    _add_up(shared.takers, need, at.homes, at.takers, at.peak)
+def _to_plots(need: int, shared: Shared, homes: Floats, at: _Room) -> None:
+    """Put what homes come to at each plot that they reach into ``at.sums``, the plot last."""
+    count, plots = len(homes) - 1, shared.near_plot.shape[1]
+    _add_up(shared.takers, need, homes, at.sums, at.peak)
     for plot in range(plots):
         near = shared.near_plot[need, plot]
         for lane in range(LANES):
-            here = at.takers[plot, lane] + near * at.own_homes[lane]
-            at.takers[plot, lane] = 1.0 / here if here > 0 else 0.0
+            at.sums[plot, lane] += near * homes[count, lane]
     for lane in range(LANES):
-        here = at.own_takers[lane]
-        at.own_takers[lane] = 1.0 / here if here > 0 else 0.0
-
-
-@kernel
-def _give(need: int, month: int, first: int, shared: Shared, tried: Tried, at: _Room) -> None:
-    """Write what one home gets in a month, in homes, into ``at.access``."""
-    count = len(tried.room)
-    for lane in range(LANES):
-        at.own_given[lane] = tried.supply[month, first + lane] * at.own_takers[lane]
-        at.own_access[lane] = at.own_given[lane]
-    for plot in range(len(at.takers)):
-        near = shared.near_plot[need, plot]
-        for lane in range(LANES):
-            at.given[plot, lane] = shared.supply[month, plot] * at.takers[plot, lane]
-            at.own_access[lane] += near * at.given[plot, lane]
-    _add_up(shared.givers, need, at.given, at.access, at.peak)
+        at.sums[plots, lane] = homes[count, lane]
     for row in range(count):
         near = shared.near_home[need, row]
-        most = shared.within[month, row]
         for lane in range(LANES):
-            got = at.access[row, lane] + near * at.own_given[lane]
-            at.access[row, lane] = min(got, most + near * tried.supply[month, first + lane])
-    most = shared.within[month, count]
+            at.sums[plots, lane] += near * homes[row, lane]
+
+
+@kernel
+def _to_homes(need: int, shared: Shared, given: Floats, out: Floats, peak: Floats) -> None:
+    """Put what plots give into `out`, shape (h + 1, LANES), by home and for the plot last."""
+    count, plots = len(out) - 1, shared.near_plot.shape[1]
+    _add_up(shared.givers, need, given, out, peak)
+    for row in range(count):
+        near = shared.near_home[need, row]
+        for lane in range(LANES):
+            out[row, lane] += near * given[plots, lane]
     for lane in range(LANES):
-        own = most + tried.supply[month, first + lane]
-        at.access[count, lane] = min(at.own_access[lane], own)
+        out[count, lane] = given[plots, lane]
+    for plot in range(plots):
+        near = shared.near_plot[need, plot]
+        for lane in range(LANES):
+            out[count, lane] += near * given[plot, lane]
 
 
 @kernel
-def _meet(
-    need: int, first: int, shared: Shared, tried: Tried, admitted: Floats, met: Floats, at: _Room
-) -> None:
-    """Share one need among the homes admitted to it: `met`, shape (h + 1, LANES)."""
-    _take(need, first, shared, tried, admitted, at)
+def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -> None:
+    """What one home gets of a need that shares with nobody, shape (h + 1, LANES)."""
+    count = len(tried.room)
     worst = shared.worst[need]
-    met[:] = 1.0 if worst else shared.settled_share[need]
+    out[:] = 1.0 if worst else 0.0
     for month in range(shared.months[need], shared.months[need + 1]):
-        _give(need, month, first, shared, tried, at)
-        share = shared.share[month]
-        for row in range(len(met)):
+        for row in range(count + 1):
+            near = shared.near_home[need, row] if row < count else 1.0
             for lane in range(LANES):
-                got = min(1.0, at.access[row, lane])
+                got = shared.within[month, row] + near * tried.supply[month, block + lane]
+                got = min(1.0, got)
                 if worst:
-                    met[row, lane] = min(met[row, lane], got)
+                    out[row, lane] = min(out[row, lane], got)
                 else:
-                    met[row, lane] += share * got
+                    out[row, lane] += shared.share[month] * got
 
 
 @kernel
-def _scarcest(without: int, met: Floats, floor: Floats, quality: Floats) -> None:
-    helpful = np.empty(LANES)
-    for row in range(met.shape[1]):
+def _offered(need: int, shared: Shared, at: _Room) -> None:
+    """Offer one need to all that still rise, and let `rise` be no more than that allows."""
+    rows, plots = len(at.rise), shared.near_plot.shape[1]
+    worst = shared.worst[need]
+    _to_plots(need, shared, at.taking, at)
+    at.mean[need] = 0.0
+    for month in range(shared.months[need], shared.months[need + 1]):
+        price, offer = at.price[month], at.offer[month]
+        for plot in range(plots + 1):
+            for lane in range(LANES):
+                takers = at.sums[plot, lane]
+                price[plot, lane] = at.left[month, plot, lane] / takers if takers > 0 else 0.0
+        _to_homes(need, shared, price, offer, at.peak)
+        for row in range(rows):
+            for lane in range(LANES):
+                got = max(0.0, offer[row, lane] * at.speed[row, lane])
+                offer[row, lane] = got
+                if worst:
+                    at.rise[row, lane] = min(at.rise[row, lane], got * PORTIONS)
+                else:
+                    more = min(got, 1.0 - at.had[month, row, lane])
+                    at.mean[need, row, lane] += shared.share[month] * more
+    if not worst:
+        for row in range(rows):
+            for lane in range(LANES):
+                at.rise[row, lane] = min(at.rise[row, lane], at.mean[need, row, lane] * PORTIONS)
+
+
+@kernel
+def _eaten(need: int, shared: Shared, at: _Room) -> None:
+    """Take what the rise comes to out of what is left."""
+    rows, plots = len(at.rise), shared.near_plot.shape[1]
+    for month in range(shared.months[need], shared.months[need + 1]):
+        for row in range(rows):
+            for lane in range(LANES):
+                offer = at.offer[month, row, lane]
+                eats = at.rise[row, lane] / PORTIONS
+                if not shared.worst[need]:
+                    mean = at.mean[need, row, lane]
+                    more = min(offer, 1.0 - at.had[month, row, lane])
+                    eats = eats * more / mean if mean > 0 else 0.0
+                    at.had[month, row, lane] += eats
+                takes = at.taking[row, lane] * eats / offer if offer > 0 else 0.0
+                at.takes[row, lane] = takes
+        _to_plots(need, shared, at.takes, at)
+        for plot in range(plots + 1):
+            for lane in range(LANES):
+                gone = at.price[month, plot, lane] * at.sums[plot, lane]
+                at.left[month, plot, lane] = max(0.0, at.left[month, plot, lane] - gone)
+
+
+@kernel
+def _stocked(need: int, block: int, shared: Shared, tried: Tried, at: _Room) -> None:
+    """Put all there is of a need back, and nothing eaten."""
+    plots = shared.near_plot.shape[1]
+    for month in range(shared.months[need], shared.months[need + 1]):
+        at.had[month] = 0.0
         for lane in range(LANES):
-            quality[row, lane] = 1.0
-            helpful[lane] = 1.0
-        for need in range(met.shape[0]):
-            if need == without:
-                continue
-            if floor[need] == 0:
-                for lane in range(LANES):
-                    quality[row, lane] = min(quality[row, lane], met[need, row, lane])
-            else:
-                for lane in range(LANES):
-                    helpful[lane] *= floor[need] + (1 - floor[need]) * met[need, row, lane]
+            for plot in range(plots):
+                at.left[month, plot, lane] = shared.supply[month, plot]
+            at.left[month, plots, lane] = tried.supply[month, block + lane]
+
+
+@kernel
+def _fill(
+    first: int,
+    last: int,
+    block: int,
+    shared: Shared,
+    tried: Tried,
+    homes: Floats,
+    ceiling: Floats,
+    level: Floats,
+    at: _Room,
+) -> None:
+    """Let homes rise in portions with the needs `first` to `last` of ``at.order``."""
+    if first == last:
+        level[:] = ceiling
+        return
+    for turn in range(first, last):
+        _stocked(at.order[turn], block, shared, tried, at)
+    at.speed[:] = 1.0
+    level[:] = 0.0
+    for _ in range(PORTIONS):
+        at.taking[:] = homes * at.speed
+        at.rise[:] = np.maximum(0.0, np.minimum(1.0, (ceiling - level) * PORTIONS))
+        for turn in range(first, last):
+            _offered(at.order[turn], shared, at)
+        for turn in range(first, last):
+            _eaten(at.order[turn], shared, at)
+        level += at.rise / PORTIONS
+        at.speed[:] = np.where(at.rise > STILL, at.rise, 0.0)
+        if at.speed.max() == 0.0:
+            return
+
+
+@kernel
+def _helped(
+    vital: int,
+    block: int,
+    shared: Shared,
+    tried: Tried,
+    homes: Floats,
+    ceilings: Floats,
+    level: Floats,
+    worth: Floats,
+    at: _Room,
+) -> None:
+    """What the helpful needs together are worth to homes."""
+    worth[:] = 1.0
+    for turn in range(vital, len(at.order)):
+        need = at.order[turn]
+        floor = shared.floor[need]
+        _fill(turn, turn + 1, block, shared, tried, homes, ceilings[need], level, at)
+        for row in range(len(worth)):
+            for lane in range(LANES):
+                worth[row, lane] *= floor + (1 - floor) * level[row, lane]
+
+
+@kernel
+def _scarcest(
+    vital: int, block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats,
+    quality: Floats, at: _Room,
+) -> None:  # fmt: skip
+    """The passes of `patchnet.assess.portions.share_in_portions`."""
+    rows = len(room)
+    ceiling, level = np.ones((rows, LANES)), np.empty((rows, LANES))
+    for turn in range(vital):
+        ceiling = np.minimum(ceiling, ceilings[at.order[turn]])
+    _fill(0, vital, block, shared, tried, room, ceiling, quality, at)
+    if vital == len(at.order):
+        return
+    first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
+    _helped(vital, block, shared, tried, room * quality, ceilings, level, first, at)
+    if first.min() >= 1.0:
+        return
+    homes = room * first
+    _fill(0, vital, block, shared, tried, homes, ceiling, quality, at)
+    _helped(vital, block, shared, tried, homes * quality, ceilings, level, again, at)
+    for row in range(rows):
         for lane in range(LANES):
-            quality[row, lane] *= helpful[lane]
+            quality[row, lane] *= min(first[row, lane], again[row, lane])
 
 
 @kernel
 def _mean(
-    without: int, met: Floats, weight: Floats, votes: float, lowest: float, quality: Floats
-) -> None:
-    if without >= 0:
-        votes -= weight[without]
-    for row in range(met.shape[1]):
+    block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats, votes: float,
+    lowest: float, quality: Floats, at: _Room,
+) -> None:  # fmt: skip
+    """The weighted geometric mean of all needs, each filled alone."""
+    rows = len(room)
+    level, logs = np.empty((rows, LANES)), np.zeros((rows, LANES))
+    for turn in range(len(at.order)):
+        need = at.order[turn]
+        _fill(turn, turn + 1, block, shared, tried, room, ceilings[need], level, at)
+        for row in range(rows):
+            for lane in range(LANES):
+                logs[row, lane] += shared.weight[need] * np.log(max(level[row, lane], lowest))
+    for row in range(rows):
         for lane in range(LANES):
-            logs = 0.0
-            for need in range(met.shape[0]):
-                if need != without:
-                    logs += weight[need] * np.log(max(met[need, row, lane], lowest))
-            quality[row, lane] = np.exp(logs / votes)
+            quality[row, lane] = np.exp(logs[row, lane] / votes)
 
 
 @kernel
-def _quality(
-    without: int, met: Floats, shared: Shared, votes: float, lowest: float, quality: Floats
-) -> None:
-    """Quality of every home from all needs but one (all where `without` is -1)."""
-    if votes > 0:
-        _mean(without, met, shared.weight, votes, lowest, quality)
-    else:
-        _scarcest(without, met, shared.floor, quality)
-
-
-@kernel
-def _admit(limit: Floats, alive: Floats, damping: float, admitted: Floats) -> None:
-    for row in range(len(limit)):
-        for lane in range(LANES):
-            new = min(limit[row, lane], alive[row, lane])
-            admitted[row, lane] = (1 - damping) * admitted[row, lane] + damping * new
-
-
-@kernel
-def _limit(block: int, tried: Tried, limit: Floats) -> None:
-    for row in range(len(limit)):
-        for lane in range(LANES):
-            whole = tried.whole[row] + tried.near_whole[row] * tried.plot_room[block + lane]
-            limit[row, lane] = min(1.0, whole)
-
-
-@kernel
-def _hold(block: int, tried: Tried, limit: Floats, alive: Floats, held: Floats) -> None:
-    count = len(tried.room)
-    for row in range(count + 1):
-        for lane in range(LANES):
-            room = tried.room[row] if row < count else tried.plot_room[block + lane]
-            held[row, block + lane] = room * min(limit[row, lane], alive[row, lane])
-
-
-@kernel
-def settle_lanes(
+def fill_lanes(
     first: int,
     last: int,
+    vital: int,
+    order: Ints,
     shared: Shared,
     tried: Tried,
-    rounds: int,
-    damping: float,
     votes: float,
     lowest: float,
     held: Floats,
 ) -> None:
     """Homes held at each home, shape (h + 1, trials), for trials `first` to `last`.
 
-    The same rounds as `patchnet.assess.sharing.settle`. `votes` is the weight of all needs of
-    the group together, those that are met anyway among them, where quality is their weighted
-    mean; 0 where the scarcest need decides.
+    The same portions as `patchnet.assess.portions.share_in_portions`. `order` has the needs, the
+    `vital` ones first. `votes` is the weight of all needs of the group together, those that are
+    met anyway among them, where quality is their weighted mean; 0 where the scarcest need decides.
     """
     needs, plots = shared.near_plot.shape
-    count = len(tried.room)
-    limit, alive = np.empty((count + 1, LANES)), np.empty((count + 1, LANES))
-    admitted = np.empty((needs, count + 1, LANES))
-    met = np.empty((needs, count + 1, LANES))
+    rows, months = len(tried.room) + 1, len(shared.supply)
     at = _Room(
-        np.empty((count, LANES)), np.empty((plots, LANES)), np.empty((plots, LANES)),
-        np.empty((count + 1, LANES)), np.empty((max(count, plots), LANES)),
-        np.empty(LANES), np.empty(LANES), np.empty(LANES), np.empty(LANES),
+        order, np.empty((rows, LANES)), np.empty((rows, LANES)), np.empty((rows, LANES)),
+        np.empty((rows, LANES)), np.empty((months, plots + 1, LANES)),
+        np.empty((months, plots + 1, LANES)), np.empty((months, rows, LANES)),
+        np.empty((months, rows, LANES)), np.empty((needs, rows, LANES)),
+        np.empty((max(rows, plots + 1), LANES)), np.empty((max(rows, plots + 1), LANES)),
     )  # fmt: skip
+    room, quality = np.empty((rows, LANES)), np.empty((rows, LANES))
+    ceilings = np.empty((needs, rows, LANES))
     for block in range(first, last, LANES):
-        _limit(block, tried, limit)
-        admitted[:] = 1.0
-        alive[:] = 1.0
-        for turn in range(rounds + 1):
-            # A need by itself waits for nobody: how it is met matters only in the end.
-            if needs > 1 or turn == rounds:
-                for need in range(needs):
-                    _meet(need, block, shared, tried, admitted[need], met[need], at)
-            if turn == rounds:
-                break
-            for need in range(needs):
-                if needs > 1:
-                    _quality(need, met, shared, votes, lowest, alive)
-                _admit(limit, alive, damping, admitted[need])
-        _quality(-1, met, shared, votes, lowest, alive)
-        _hold(block, tried, limit, alive, held)
+        for row in range(rows):
+            for lane in range(LANES):
+                own = row == rows - 1
+                room[row, lane] = tried.plot_room[block + lane] if own else tried.room[row]
+        for need in range(needs):
+            _ceiling(need, block, shared, tried, ceilings[need])
+        if votes > 0:
+            _mean(block, shared, tried, room, ceilings, votes, lowest, quality, at)
+        else:
+            _scarcest(vital, block, shared, tried, room, ceilings, quality, at)
+        for row in range(rows):
+            for lane in range(LANES):
+                whole = tried.whole[row] + tried.near_whole[row] * tried.plot_room[block + lane]
+                limit = min(1.0, whole, quality[row, lane])
+                held[row, block + lane] = room[row, lane] * limit

@@ -127,8 +127,9 @@ def possible_additions(
     """Work out what could be added to each plot while nothing is said of it.
 
     Nothing is hidden because of light, tenancy, children, time or money: whoever shows the
-    answer leaves out what does not suit. Every amount and every pair is judged by recomputing
-    what it touches, as for a plot's plan.
+    answer leaves out what does not suit. Every amount and every pair is judged in the quick form
+    that ranks for a plot's plan (`PlotTrials.ranked`): what it wins is right to some parts in a
+    hundred.
 
     Parameters
     ----------
@@ -194,7 +195,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
             sets.append(members)
             things.append(result[0])
             changes.append(result[1])
-    linked = here.linked_homes(changes)
+    linked = here.ranked(changes)
     worth = currency.worth(linked).tolist()
     won = (linked - currency.now).sum(axis=1).tolist()
     sizes: dict[int, list[AdditionSize]] = {}

@@ -228,6 +228,7 @@ class _Plan:
                 self.space,
                 kind=self.answer.kind,
                 month=self.month,
+                ranked_after=self.ranked_after,
                 linked_after=self.linked_after,
                 currency=self.currency,
             ),
@@ -250,6 +251,10 @@ class _Plan:
         groups = len(self.currency.groups)
         return np.array([self.judged_before[key] for key in keys]).reshape(-1, groups)
 
+    def ranked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
+        """Linked homes after each change, (S, groups), nearly: to rank them."""
+        return np.asarray(self.trials.ranked([dict(change) for change in changes]), dtype=float)
+
     def judged_for_the_cared_for(self, offered: Sequence[Candidate]) -> JudgedSets:
         """Judge for the groups cared for; for all groups where nothing wins those anything."""
         judged = self.judged(offered)
@@ -258,7 +263,8 @@ class _Plan:
             return judged
         at = judged.best()
         voting = np.isin(self.currency.groups, cared_for)
-        won = 0.0 if at is None else float((judged.linked[at] - self.currency.now)[voting].sum())
+        linked = self.currency.now if at is None else judged.linked_with(at)
+        won = float((linked - self.currency.now)[voting].sum())
         if won >= self.knowledge.setting("plan_gain_least"):
             return judged
         names = ", ".join(
@@ -275,13 +281,17 @@ class _Plan:
         return self.judged(offered)
 
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
-        """Leave out of a set, one by one, what wins next to nothing on top of the rest."""
+        """Leave out of a set, one by one, what wins next to nothing on top of the rest.
+
+        Only for the groups that have a say: what harms them, or helps others alone, is left out.
+        """
         place = {members: k for k, members in enumerate(judged.sets)}
         while at is not None:
             members = judged.sets[at]
             rests = [place.get(tuple(m for m in members if m != each)) for each in members]
-            before = [self.currency.now if k is None else judged.linked[k] for k in rests]
-            won = [np.abs(judged.linked[at] - linked).max() for linked in before]
+            before = [self.currency.now if k is None else judged.linked_with(k) for k in rests]
+            voting = self.currency.weight > 0
+            won = [(judged.linked_with(at) - linked)[voting].max() for linked in before]
             if min(won) >= self.knowledge.setting("plan_gain_least"):
                 return at
             at = rests[int(np.argmin(won))]
@@ -302,7 +312,9 @@ class _Plan:
         return judge_sets(
             offered,
             fit=self.joined,
+            ranked_after=self.ranked_after,
             linked_after=self.linked_after,
+            finalists=round(self.knowledge.setting("plan_finalists")),
             worth=self.currency.worth,
             ceiling=lambda: self.ceiling(offered),
             size=round(self.knowledge.setting("plan_set_size")),
@@ -328,7 +340,7 @@ class _Plan:
         chosen, change = judged.fitted[at]
         place = {members: k for k, members in enumerate(judged.sets)}
         members = judged.sets[at]
-        after, gain = judged.linked[at], float(judged.gain[at])
+        after, gain = judged.linked_with(at), judged.gain_with(at)
         parts = self.currency.parts(after)
         shares = dict(zip(self.currency.groups, parts.tolist(), strict=True))
         groups, needs = gains_of(
@@ -337,14 +349,14 @@ class _Plan:
         additions = []
         for k, one in zip(members, chosen, strict=True):
             rest = place.get(tuple(m for m in members if m != k))
-            without = self.currency.now if rest is None else judged.linked[rest]
-            alone = judged.linked[place[(k,)]] - self.currency.now
+            without = self.currency.now if rest is None else judged.linked_with(rest)
+            alone = judged.linked_with(place[(k,)]) - self.currency.now
             additions.append(
                 Addition(
                     candidate=one,
                     alone=float(alone.sum()),
                     given_the_others=float((after - without).sum()),
-                    worth=gain - (0.0 if rest is None else float(judged.gain[rest])),
+                    worth=gain - (0.0 if rest is None else judged.gain_with(rest)),
                     groups=self.served(after - without),
                     needs=self.filled(one.feature, needs),
                 )

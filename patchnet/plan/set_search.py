@@ -1,7 +1,11 @@
-"""Which few things together win most: every set that fits is judged, or the rest is bounded."""
+"""Which few things together win most: every set that fits is ranked, the first are judged exactly.
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+Ranking many sets takes the quick form of sharing (`PlotTrials.ranked`); the best of them, and
+whatever is shown of any set, is judged exactly.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import combinations
 from math import comb
 
@@ -19,7 +23,7 @@ _TIE = 1e-9  # scores this close are alike: then fewer things and less work deci
 
 @dataclass(frozen=True, eq=False)
 class JudgedSets:
-    """Sets of candidates with what each wins.
+    """Sets of candidates with what each wins: nearly for all, exactly for those that are asked for.
 
     Attributes
     ----------
@@ -30,9 +34,13 @@ class JudgedSets:
     fitted
         Per set the candidates at the amounts that fit together, and the change they make.
     linked
-        Shape (S, G): linked homes after each set.
+        Shape (S, G): linked homes after each set, nearly.
     gain
-        Shape (S,): change of the joint worth.
+        Shape (S,): change of the joint worth, nearly.
+    linked_after, worth
+        Changes of amounts to linked homes exactly; linked homes to change of the joint worth.
+    finalists
+        How many of the first in the ranking are judged exactly before one of them is chosen.
     exact
         Whether every set that fits was judged.
     bound
@@ -44,11 +52,32 @@ class JudgedSets:
     fitted: tuple[Fitted, ...]
     linked: Array
     gain: Array
+    linked_after: Callable[[Sequence[Mapping[str, float]]], Array]
+    worth: Callable[[Array], Array]
+    finalists: int
     exact: bool
     bound: float
+    _sure: dict[int, Array] = field(default_factory=dict)
+
+    def linked_with(self, at: int) -> Array:
+        """Linked homes after one set, exactly, shape (G,)."""
+        self._judge([at])
+        return self._sure[at]
+
+    def gain_with(self, at: int) -> float:
+        """Change of the common currency by one set, exactly."""
+        return float(self.worth(self.linked_with(at)[None])[0])
+
+    def _judge(self, places: Iterable[int]) -> None:
+        new = [at for at in places if at not in self._sure]
+        if new:
+            rows = self.linked_after([self.fitted[at][1] for at in new])
+            self._sure.update(zip(new, rows, strict=True))
 
     def best(self, allowed: Callable[[Candidate], bool] | None = None) -> int | None:
         """Place of the best set made only of allowed candidates; None where none wins.
+
+        The first of the ranking are judged exactly, and one of them is chosen.
 
         Of sets that win alike the one with fewer things, then less upkeep, then less money,
         then the order of the tables.
@@ -57,11 +86,16 @@ class JudgedSets:
         able = [at for at, members in enumerate(self.sets) if all(keep[k] for k in members)]
         if not able:
             return None
-        top = max(float(self.gain[at]) for at in able)
+        first = sorted(able, key=lambda at: (-float(self.gain[at]), at))[: self.finalists]
+        # Of sets that rank alike none is left behind.
+        last = float(self.gain[first[-1]]) - _TIE
+        first += [at for at in able if self.gain[at] >= last and at not in set(first)]
+        self._judge(first)
+        gain = {at: self.gain_with(at) for at in first}
+        top = max(gain.values())
         if top <= _TIE:
             return None
-        alike = [at for at in able if self.gain[at] >= top - _TIE]
-        return min(alike, key=self._burden)
+        return min((at for at in first if gain[at] >= top - _TIE), key=self._burden)
 
     def _burden(self, at: int) -> tuple[float, ...]:
         chosen = [self.candidates[k] for k in self.sets[at]]
@@ -76,7 +110,9 @@ def judge_sets(
     candidates: Sequence[Candidate],
     *,
     fit: Callable[[Sequence[Candidate]], Fitted | None],
+    ranked_after: Callable[[Sequence[Mapping[str, float]]], Array],
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+    finalists: int,
     worth: Callable[[Array], Array],
     ceiling: Callable[[], Array],
     size: int,
@@ -84,17 +120,20 @@ def judge_sets(
 ) -> JudgedSets:
     """Judge sets of up to `size` candidates.
 
-    Where no more than `most` sets can be made, all that fit are judged: the answer is exact.
-    Otherwise all single things and pairs are, and the best pairs are grown by one more thing
-    each until `most` sets are spent. No set can win more than what the linked homes would come
-    to if every home that there is room for were held and linked (`ceiling`): that is the bound.
+    Where no more than `most` sets can be made, all that fit are ranked. Otherwise all single
+    things and pairs are, and the best pairs are grown by one more thing each until `most` sets are
+    spent. No set can win more than what the linked homes would come to if every home that there is
+    room for were held and linked (`ceiling`): that is the bound.
 
     Parameters
     ----------
     fit
         Makes a set fit together, or says None.
-    linked_after
-        Changes of amounts, S of them, to linked homes after each, shape (S, groups).
+    ranked_after, linked_after
+        Changes of amounts, S of them, to linked homes after each, shape (S, groups): nearly, for
+        the ranking, and exactly.
+    finalists
+        See `JudgedSets`.
     worth
         Linked homes, shape (S, groups), to the change of the joint worth, shape (S,).
     ceiling
@@ -111,7 +150,7 @@ def judge_sets(
     for count in range(1, (size if exact else min(size, 2)) + 1):
         places += combinations(range(m), count)
     sets, fitted = _fitting(places, candidates, fit)
-    linked = linked_after([change for _, change in fitted])
+    linked = ranked_after([change for _, change in fitted])
     gain = worth(linked)
     bound = 0.0
     if not exact:
@@ -119,11 +158,22 @@ def judge_sets(
         further = _promising(sets, gain, m, size, most - len(sets))
         more, more_fitted = _fitting(further, candidates, fit)
         if more:
-            more_linked = linked_after([change for _, change in more_fitted])
+            more_linked = ranked_after([change for _, change in more_fitted])
             sets, fitted = sets + more, fitted + more_fitted
             linked = np.concatenate([linked, more_linked])
             gain = np.concatenate([gain, worth(more_linked)])
-    return JudgedSets(tuple(candidates), tuple(sets), tuple(fitted), linked, gain, exact, bound)
+    return JudgedSets(
+        candidates=tuple(candidates),
+        sets=tuple(sets),
+        fitted=tuple(fitted),
+        linked=linked,
+        gain=gain,
+        linked_after=linked_after,
+        worth=worth,
+        finalists=finalists,
+        exact=exact,
+        bound=bound,
+    )
 
 
 def _fitting(

@@ -17,6 +17,7 @@ from patchnet.plan.space import Space
 __all__ = ["STAGES", "added", "plan_stages"]
 
 Array = NDArray[np.float64]
+_Judge = Callable[[Sequence[Mapping[str, float]]], Array]
 STAGES = ("weekend", "season", "next_year", "when_owned")
 
 
@@ -27,7 +28,8 @@ def plan_stages(
     *,
     kind: str,
     month: int,
-    linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+    ranked_after: _Judge,
+    linked_after: _Judge,
     currency: Currency,
 ) -> tuple[Stage, ...]:
     """Plan stage by stage, from what costs nothing this weekend to what an owner can do.
@@ -42,8 +44,8 @@ def plan_stages(
         Kind of the plot.
     month
         The month it is now, 1-12.
-    linked_after
-        Changes to linked homes, shape (S, groups).
+    ranked_after, linked_after
+        Changes to linked homes, shape (S, groups): nearly, to rank them, and exactly.
     """
     done: list[Candidate] = []
     change: Mapping[str, float] = {}
@@ -53,7 +55,9 @@ def plan_stages(
             continue
         taken = {one.feature for one in done}
         able = _able(knowledge, facts, space, kind, when, month, taken)
-        step = _best_step(able, space, knowledge, facts, change, linked_after, currency)
+        step = _best_step(
+            able, space, knowledge, facts, change, (ranked_after, linked_after), currency
+        )
         if step is None:
             continue
         new, new_change, linked, worth = step
@@ -124,10 +128,13 @@ def _best_step(
     knowledge: Knowledge,
     facts: PlotFacts,
     before: Mapping[str, float],
-    linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+    judges: tuple[_Judge, _Judge],
     currency: Currency,
 ) -> tuple[tuple[Candidate, ...], Mapping[str, float], Array, float] | None:
-    """The few things that win most on top of `before`: they, their change, linked homes, worth."""
+    """The few things that win most on top of `before`: they, their change, linked homes, worth.
+
+    `judges` rank changes and judge them exactly.
+    """
     trials = []
     for count in range(1, round(knowledge.setting("stage_things")) + 1):
         for chosen in combinations(able, count):
@@ -136,7 +143,12 @@ def _best_step(
                 trials.append(result)
     if not trials:
         return None
-    linked = linked_after([added(before, change) for _, change in trials])
+    ranked_after, linked_after = judges
+    changes = [added(before, change) for _, change in trials]
+    first = np.argsort(-currency.worth(ranked_after(changes)), kind="stable")
+    first = np.sort(first[: round(knowledge.setting("plan_finalists"))])
+    trials = [trials[at] for at in first]
+    linked = linked_after([changes[at] for at in first])
     worth = currency.worth(linked)
     won = (linked - currency.now).sum(axis=1)
     good = np.flatnonzero((worth > 0) & (won >= knowledge.setting("plan_gain_least")))

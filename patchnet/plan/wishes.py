@@ -55,7 +55,7 @@ def wished(
                 feature=key,
                 asked=asked,
                 amount=judged.fitted[alone][0][0].amount,
-                alone=float((judged.linked[alone] - now).sum()),
+                alone=float((judged.linked_with(alone) - now).sum()),
                 with_best=_on_top(others, judged.candidates[k], joined, linked_after),
                 in_best=k in members,
             )

@@ -6,8 +6,11 @@ bounded by something linear in "is this site used" (x, one number of 0-1 for eac
 - A pair whose best route gets better uses sites that lie on a better route. With q of them it
   wins no more than the best route over at most q sites does. Pairs with the same such sites are
   taken together, so what they win lies under the concave hull of these numbers at the sum of x.
-- Homes grow by no more than the sum over the sites of what each brings alone in the most
-  favourable surroundings (`_most_homes`), and by no more than with every site built.
+- Homes grow by no more than the sum over the sites of what each brings alone to a place that
+  shares with nobody (`_most_homes`), and what sharing takes off the place today; and by no more
+  than with every site built.
+- The homes of a set that today takes all of something grow together by no more than planters add
+  to it, and what others must leave to them at most (`patchnet.scheme.ceiling`).
 - Planters' own homes likewise.
 
 The root of the sum is concave, so it lies under its tangent at any point. What is left is a
@@ -21,7 +24,16 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import block_diag, coo_array, csr_array, diags_array, hstack, kron, vstack
+from scipy.sparse import (
+    block_diag,
+    coo_array,
+    csr_array,
+    diags_array,
+    eye_array,
+    hstack,
+    kron,
+    vstack,
+)
 
 from patchnet.scheme.ceiling import GroupCeiling
 from patchnet.scheme.state import Worth
@@ -115,40 +127,75 @@ class SchemeBound:
             bounds=np.column_stack([np.zeros(len(most)), most]),
             method="highs",
         )
-        everything = self._worth.of(ceiling.full for ceiling in self._ceilings)
         if not result.success:
-            return everything
+            return np.inf
         # Any prices of the limits that are not negative give an upper bound, whatever the
         # tolerances of the solver: what the limits are worth, and what is won beyond them.
         prices = np.maximum(-result.ineqlin.marginals, 0.0)
         beyond = np.maximum(gain - takes.T @ prices, 0.0)
-        return min(float(prices @ limits + beyond @ most) + constant + _SLACK, everything)
+        return float(prices @ limits + beyond @ most) + constant + _SLACK
 
 
 class _Clusters(NamedTuple):
-    """Gains of clusters of places, (clusters, picks), and their caps for 1, 2, 3 ... planters."""
+    """Clusters of neighbouring places whose homes are bounded together.
+
+    Attributes
+    ----------
+    gains
+        Shape (clusters, picks): what each planter brings, by itself.
+    slack
+        Shape (clusters,): what can be won besides.
+    caps
+        Shape (planters, clusters): most that can be won with 1, 2, 3 ... planters.
+    sets
+        Shape (sets, clusters): homes of a set that one of what a cluster wins stands for at least.
+    """
 
     gains: Array
+    slack: Array
     caps: Array
+    sets: Array
 
     @classmethod
     def of(cls, ceiling: GroupCeiling, planters: int) -> "_Clusters":
-        """Put neighbouring places together; caps have shape (planters, clusters)."""
+        """Put neighbouring places together, those of each set apart from the others."""
         dense = ceiling.homes.toarray() * ceiling.weight
-        touched = np.flatnonzero(dense.any(axis=0))
-        if touched.size == 0:
-            return cls(np.zeros((0, dense.shape[0])), np.zeros((planters, 0)))
-        dense = dense[:, touched]
-        # The most that this many sites can bring, place by place, and the most there is room for.
+        slack = ceiling.weight * ceiling.slack
+        touched = np.flatnonzero((dense.any(axis=0) | (slack > 0)) & (ceiling.gained > 0))
+        count = len(ceiling.sets.spare)
+        if touched.size == 0 or planters < 1:
+            empty = np.zeros(0)
+            return cls(
+                np.zeros((0, len(dense))), empty, np.zeros((planters, 0)), np.zeros((count, 0))
+            )
+        dense, slack = dense[:, touched], slack[touched]
+        # The most that so many sites can bring, place by place, and the most there is room for.
         largest = min(planters, len(dense))
         top = -np.sort(np.partition(-dense, largest - 1, axis=0)[:largest], axis=0)
         top = np.vstack([top, np.zeros((planters - largest, len(touched)))])
-        cap = np.minimum(top.cumsum(axis=0), (ceiling.weight * ceiling.gained)[touched])
+        cap = np.minimum(top.cumsum(axis=0) + slack, (ceiling.weight * ceiling.gained)[touched])
         # Neighbouring places are raised by neighbouring sites: cut the order of their best site.
-        order = np.argsort(dense.argmax(axis=0), kind="stable")
-        parts = np.array_split(order, min(_CLUSTERS, len(order)))
+        own = ceiling.sets.of[touched]
+        order = np.lexsort((dense.argmax(axis=0), own))
+        cuts = np.flatnonzero(np.diff(own[order])) + 1
+        each = max(1, _CLUSTERS // (len(cuts) + 1))
+        parts = [
+            part
+            for run in np.split(order, cuts)
+            for part in np.array_split(run, min(each, len(run)))
+        ]
         gains = np.array([dense[:, part].sum(axis=1) for part in parts])
-        return cls(gains, np.stack([cap[:, part].sum(axis=1) for part in parts], axis=1))
+        sets = np.zeros((count, len(parts)))
+        for at, part in enumerate(parts):
+            heaviest = float(ceiling.weight[touched[part]].max())
+            if own[part[0]] >= 0 and heaviest > 0:
+                sets[own[part[0]], at] = 1.0 / heaviest
+        return cls(
+            gains,
+            np.array([slack[part].sum() for part in parts]),
+            np.stack([cap[:, part].sum(axis=1) for part in parts], axis=1),
+            sets,
+        )
 
 
 class _Block(NamedTuple):
@@ -177,27 +224,25 @@ def _block(ceiling: GroupCeiling, clusters_of: _Clusters, planters: int, slope: 
     by = vstack(
         [
             csr_array(gains),
+            ceiling.sets.added,
             diags_array(np.array(rows)) @ ceiling.able[column]
             if rows
             else csr_array((0, gains.shape[1])),
         ]
     ).tocsr()
-    need = coo_array(
-        (
-            np.ones(clusters + len(column)),
-            (
-                np.arange(clusters + len(column)),
-                np.r_[np.arange(clusters), clusters + np.array(column, dtype=int)],
-            ),
-        ),
-        shape=(clusters + len(column), clusters + pairs),
+    of_pairs = coo_array(
+        (np.ones(len(column)), (np.arange(len(column)), np.array(column, dtype=int))),
+        shape=(len(column), pairs),
+    )
+    need = block_diag(
+        [vstack([eye_array(clusters), csr_array(clusters_of.sets)]), of_pairs]
     ).tocsr()
     return _Block(
         gain=np.full(clusters + pairs, slope),
         most=np.r_[caps, _reachable(starts, ceiling.won, planters)],
         need=need,
         by=by,
-        shift=np.r_[np.zeros(clusters), np.array(shifts)],
+        shift=np.r_[clusters_of.slack, ceiling.sets.spare, np.array(shifts)],
     )
 
 

@@ -1,26 +1,59 @@
 """The most that some planters could bring for one group: the parts of the certificate.
 
-See `scheme_bound` for how they are put together.
+See `patchnet.scheme.bound` for how they are put together. Homes are those of filling alike, which
+no formula gives; what is used of it is this, whatever planters S are there:
+
+- A home gets no more than it would by itself, with all that lies within its reach unshared. That
+  rises by no more than the sum of what each planter alone adds to it.
+- What the homes of a set take together is there: for a set X that stopped today, having taken all
+  C of some need in some months within its reach, sum over X of what they take <= C + what S adds
+  within reach of X. (Nothing is ever overdrawn.)
+- All homes rise together at first, so that none stands lower than the first stop, or its own
+  ceiling: with no more supply than today and as many homes as could be, that is a floor under what
+  others take, and so a lid on what can be left for some. Where only one month of one need can be
+  short, more supply and fewer takers lower nobody, so that the whole filling is such a floor.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
-from patchnet.assess.sharing import combine_months
+from patchnet.assess.filling import Larder, fill
+from patchnet.assess.sharing import Demand, combine_months
 from patchnet.scheme.bound_kernels import able_sites, further, over_sites
-from patchnet.scheme.field import GroupField, Offer, columns
+from patchnet.scheme.field import GroupField, NeedField, Offer, columns
+from patchnet.scheme.filled import share_with
 from patchnet.scheme.kernels import take_in
 from patchnet.scheme.state import GroupState
 
-__all__ = ["GroupCeiling", "ceiling_of"]
+__all__ = ["GroupCeiling", "SharedSets", "ceiling_of"]
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 _SIGNATURES = 300  # sets of sites told apart; to pairs beyond these any site may help
+_LEAST = 1e-9  # homes: no less is lacking
+
+
+class SharedSets(NamedTuple):
+    """Sets of homes that today take all of something together.
+
+    Attributes
+    ----------
+    of
+        Shape (n,): the set that stopped the homes of each place; -1: none.
+    spare
+        Shape (sets,): homes by which all of a set can rise together at most without a planter.
+    added
+        Shape (sets, sites x recipes): homes by which each planter raises that.
+    """
+
+    of: NDArray[np.intp]
+    spare: Array
+    added: csr_array
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,13 +65,19 @@ class GroupCeiling:
     base
         homes @ chances @ homes today.
     full
-        The same with every site built, each with all recipes at once: more than can be.
+        The same with every site built, each with all recipes at once, and filled: what linked
+        homes are put in proportion to. (No bound: more room can lower homes elsewhere.)
     homes
-        Shape (sites x recipes, n): most that a recipe at a site can add to the homes of a place.
+        Shape (sites x recipes, n): most that a recipe at a site can add to the homes of a place
+        that shares with nobody.
+    slack
+        Shape (n,): homes that sharing takes off a place today.
     gained
-        Shape (n,): homes with everything built, less those of today.
+        Shape (n,): no place can win more homes, whatever is built.
     weight
         Shape (n,): what one home more at a place can add to the sum, at most.
+    sets
+        What shared supplies limit.
     able
         Shape (r, sites x recipes): what makes a stop on a better route, for pairs of patches
         told apart by it.
@@ -51,8 +90,10 @@ class GroupCeiling:
     base: float
     full: float
     homes: csr_array
+    slack: Array
     gained: Array
     weight: Array
+    sets: SharedSets
     able: csr_array
     won: Array
     counts: tuple[int, ...]
@@ -73,22 +114,139 @@ def ceiling_of(
         Shape (sites, sites): sites that cannot both be used, so that no route goes over both.
     """
     chances, used = _all_stops(field, least)
-    most, single = _most_homes(field)
-    now = field.homes
+    alone = _unshared(field)
+    most, single = _most_homes(alone)
+    now = field.today
+    slack = np.where(alone.homes - now > _LEAST, alone.homes - now, 0.0)
     gained = np.maximum(most - now, 0.0)
-    weight = 2 * (chances @ now) + chances @ gained
+    sets = _shared_sets(field, planters)
+    together = _together(sets, gained, planters)
+    weight = 2 * (chances @ now) + _most_around(chances, sets, gained, together)
     counts = _counts(planters)
     able, won = _pairs(field, chances, used, counts, least, conflicts)
+    room, shares = share_with(field, (), everything=True)
+    full = room * shares.quality[:, 0]
     return GroupCeiling(
         base=float(now @ field.chances @ now),
-        full=float(most @ chances @ most),
+        full=float(full @ chances @ full),
         homes=single,
+        slack=slack,
         gained=gained,
         weight=weight,
+        sets=sets,
         able=_by_recipe(field, able),
         won=won,
         counts=counts,
     )
+
+
+def _together(sets: SharedSets, gained: Array, planters: int) -> Array:
+    """Shape (sets,): homes that each set can win at most with so many planters."""
+    added = -np.sort(-sets.added.toarray(), axis=1)[:, :planters].sum(axis=1)
+    held = sets.of >= 0
+    apart = np.bincount(sets.of[held], weights=gained[held], minlength=len(sets.spare))
+    most: Array = np.minimum(sets.spare + added, apart)
+    return most
+
+
+def _most_around(chances: Array, sets: SharedSets, gained: Array, together: Array) -> Array:
+    """Shape (n,): most that chances @ (homes won) can be."""
+    around = np.asarray(chances[:, sets.of < 0] @ gained[sets.of < 0], dtype=float)
+    for number, most in enumerate(together.tolist()):
+        mine = sets.of == number
+        if mine.any():
+            near = chances[:, mine]
+            around = around + np.minimum(near @ gained[mine], near.max(axis=1) * most)
+    return np.asarray(around)
+
+
+def _unshared(field: GroupField) -> GroupField:
+    """The same group if every home had all within its reach to itself."""
+    needs = tuple(
+        replace(need, access=np.asarray(need.reach @ need.demand.supply[:, :, 0]))
+        for need in field.needs
+    )
+    offers = tuple(
+        tuple(
+            replace(
+                offer,
+                shares=tuple(
+                    need.given[site, recipe] if (need.given[site, recipe] > 0).any() else None
+                    for need in field.needs
+                ),
+            )
+            for recipe, offer in enumerate(row)
+        )
+        for site, row in enumerate(field.offers)
+    )
+    return replace(field, needs=needs, offers=offers)
+
+
+def _shared_sets(field: GroupField, planters: int) -> SharedSets:
+    """Sets that stopped today, and what can become of each."""
+    n, picks = len(field.room), len(field.offers) * (len(field.offers[0]) if field.offers else 0)
+    nothing = SharedSets(np.full(n, -1, dtype=np.intp), np.zeros(0), csr_array((0, picks)))
+    _, shares = share_with(field, ())
+    vital = [need for need in field.needs if need.demand.floor == 0]
+    if shares.vital is None or not shares.vital[0].stops or not planters:
+        return nothing
+    filled, taking = shares.vital
+    low = np.minimum(_least_taken(field, vital), field.today)
+    most_homes = field.room.copy()
+    spare, rows = [], []
+    for stop in filled.stops:
+        need, members = vital[stop.need], stop.sharers
+        taken = float((taking * filled.level)[members].sum())
+        grown = 0.0
+        if not need.demand.worst:
+            # Homes that helpful things let live can eat more of a rich month each.
+            grown = float(np.maximum(most_homes - taking, 0.0)[members].sum())
+        spare.append(max(taken + grown - float(low[members].sum()), 0.0))
+        near = np.asarray(need.reach[members].sum(axis=0)).ravel()[field.plots :] > 0
+        given = need.given[:, :, list(stop.months)].mean(axis=2) / need.demand.amount
+        rows.append((given * near[:, None]).ravel())
+    return SharedSets(filled.stop, np.array(spare), csr_array(np.array(rows)))
+
+
+def _least_taken(field: GroupField, vital: Sequence[NeedField]) -> Array:
+    """Shape (n,): homes take at least so much of what they need, whatever is built."""
+    room = field.room.copy()
+    room[field.plots :] += [max((o.room for o in row), default=0.0) for row in field.offers]
+    helped = np.ones(len(room))
+    for need in field.needs:
+        if need.demand.floor > 0:
+            met = _lowest(room, [_with_all(field, need)], [need.demand.larder(0)])
+            helped *= need.demand.floor + (1 - need.demand.floor) * met
+    level = _lowest(
+        room, [_with_all(field, need) for need in vital],
+        [need.demand.larder(0) for need in vital],
+    )  # fmt: skip
+    return field.room * helped * level
+
+
+def _with_all(field: GroupField, need: NeedField) -> Larder:
+    """The need with the most that every site can give of it."""
+    supply = need.demand.supply[:, :, :1].copy()
+    if need.given.size:
+        supply[field.plots :, :, 0] += need.given.max(axis=1)
+    demand: Demand = replace(need.demand, supply=supply, net=need.demand.blocks)
+    return demand.larder(0)
+
+
+def _lowest(room: Array, built: Sequence[Larder], today: Sequence[Larder]) -> Array:
+    """Shape (n,): no home stands lower, with no more takers than `room` and no less supply.
+
+    Ceilings may lie anywhere between those of today and those with everything built.
+    """
+    lowest, highest = np.ones(len(room)), np.ones(len(room))
+    for now, later in zip(today, built, strict=True):
+        lowest = np.minimum(lowest, now.ceiling)
+        highest = np.minimum(highest, later.ceiling)
+    out = fill(room, highest, today)
+    if sum(len(larder.shelves) for larder in today) == 1:
+        return np.minimum(out.level, lowest)
+    first = min((stop.level for stop in out.stops), default=1.0)
+    return np.minimum(first, lowest)
 
 
 def _all_stops(field: GroupField, least: float) -> tuple[Array, NDArray[np.bool_]]:
@@ -256,8 +414,8 @@ def _pairs(
     least: float,
     conflicts: NDArray[np.bool_],
 ) -> tuple[csr_array, Array]:
-    """Which sites could improve the routes between patches, and by how much."""
-    homes = field.homes
+    """Who could better the routes between patches, and by how much with so many sites."""
+    homes = field.today
     holders = np.flatnonzero((homes > 0) & field.patch)
     sites = np.flatnonzero(used)
     if len(holders) < 2 or len(sites) == 0:

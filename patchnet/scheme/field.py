@@ -1,19 +1,20 @@
 """What a street's planters could do for one group: the measure that the scheme search climbs.
 
-The search needs millions of trials, so it works with a measure that can be carried along from
-planter to planter: supplies are shared among the homes that can live there today, and every
-planter adds its share to the homes within reach. Routes are exact: a planter that is a stop
-joins the best routes of all patches. What is found is assessed again from the start afterwards.
+What planters come to is decided by filling alike with them there (`patchnet.scheme.filled`). The
+search needs millions of trials, so it climbs a promise that can be carried along from planter to
+planter: what homes get today, and for each planter a share of what it gives, split among the homes
+within reach that are short of it. The best schemes found are then filled exactly, and the bound is
+one on the exact worth. Routes are exact in both: a planter that is a stop joins the best routes of
+all patches.
 
-What it leaves out, against assessing again:
+What both leave out, against assessing anew:
 
-- *Takers are held.* Homes that a planter makes fit to live in take no more from others than they
-  did, and homes in the planters take from nobody. So much is shared out once too often; the more
-  homes a scheme wins, the more.
 - *Reach is held.* What lies within reach of what was found over today's stops. A planter that is
   a new stop joins best routes, but does not bring food within reach that could not be got to.
-- *A planter that no home reaches today feeds nobody*, whatever is put beside it.
 - *A planter is a stop from the first day* if what grows in it will be one once it has grown.
+
+What the promise alone leaves out: homes that rise take nothing from others, and those in the
+planters take from nobody; a planter that no short home reaches today feeds nobody.
 """
 
 import itertools
@@ -43,14 +44,20 @@ __all__ = [
     "GroupField",
     "NeedField",
     "Offer",
+    "by_month",
     "columns",
     "group_fields",
+    "need_field",
+    "split",
+    "taking_part",
     "with_sites",
 ]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int32]
+_MET = 1 - 1e-9  # of a need: as good as all
+_HALVINGS = 60
 
 
 def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]) -> Neighbourhood:
@@ -99,13 +106,16 @@ class NeedField:
     access
         Shape (n, M): what a home gets today, in the need's months.
     takers
-        Shape (n,): homes that share what a place supplies.
+        Shape (n,): homes that are short of it and would share what a place supplies.
+    given
+        Shape (s, recipes, M): what a planter supplies.
     """
 
     demand: Demand
     reach: "sp.csr_array"
     access: Array
     takers: Array
+    given: Array
 
     @cached_property
     def reached(self) -> "sp.csc_array":
@@ -147,6 +157,8 @@ class GroupField:
         The group, and the number of plots; places from there on are sites.
     room, within
         Shape (n,): homes there is room for; the same within the anchor's reach.
+    today
+        Shape (n,): homes held today, filled exactly.
     anchor
         Shape (n, n): within the anchor's reach.
     needs
@@ -167,6 +179,7 @@ class GroupField:
     plots: int
     room: Array
     within: Array
+    today: Array
     anchor: "sp.csr_array"
     needs: tuple[NeedField, ...]
     chances: Array
@@ -261,7 +274,7 @@ class GroupField:
 
     @cached_property
     def homes(self) -> Array:
-        """Shape (n,): homes held today by this measure."""
+        """Shape (n,): homes held today as the promise has it: those of `today`, to rounding."""
         return self.room * self.quality([need.access for need in self.needs], self.within)
 
 
@@ -304,10 +317,16 @@ def _recipe_supply(sites: Sequence[Site], recipes: Sequence[Recipe], knowledge: 
 def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) -> GroupField:
     field = field_of(whole, answer.group.key, compiled=None)
     met = [np.asarray(sheet.met, dtype=np.float64) for sheet in answer.needs]
-    within: Array = np.asarray(answer.room_within, dtype=np.float64)
+    flat = supply.reshape(-1, *supply.shape[2:])
+    given = [
+        resource_months(flat, whole.knowledge, need.resource, need.months).reshape(
+            *supply.shape[:2], -1
+        )
+        for need in answer.group.needs
+    ]
     needs = tuple(
-        _need(at, field.demands, met, field.room, np.minimum(1.0, within))
-        for at in range(len(field.demands))
+        need_field(demand, share, taking_part(field.demands, met, field.room), stock)
+        for demand, share, stock in zip(field.demands, met, given, strict=True)
     )
     chances = _all_chances(field, whole.knowledge.setting("p_cut"))
     neighbours, links = _moves(field, chances, plots)
@@ -315,7 +334,8 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
         group=answer.group,
         plots=plots,
         room=field.room,
-        within=within,
+        within=np.asarray(answer.room_within, dtype=np.float64),
+        today=np.asarray(answer.homes, dtype=np.float64),
         anchor=field.anchor.matrix,
         needs=needs,
         chances=chances,
@@ -326,28 +346,58 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
     )
 
 
-def _need(
-    at: int,
-    demands: Sequence[Demand],
-    met: "Sequence[NDArray[np.float64]]",
-    room: Array,
-    limit: Array,
-) -> NeedField:
-    """One need, its supply shared among the homes that the other needs admit today."""
-    demand = demands[at]
-    others = [k for k in range(len(demands)) if k != at]
-    alive = limit
-    if others:
-        fed = quality_of(
-            [met[k] for k in others], [demands[k] for k in others], form="scarcest", lowest=0.0
-        )
-        alive = np.minimum(limit, fed)
-    takers = np.asarray(demand.reach.T @ (room * alive))
-    stock = demand.supply[:, :, 0]
-    share = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
+def taking_part(demands: Sequence[Demand], met: Sequence[Array], room: Array) -> Array:
+    """Shape (n,): homes that take part in the sharing of vital needs."""
+    taking = room.copy()
+    for demand, share in zip(demands, met, strict=True):
+        taking *= demand.floor + (1 - demand.floor) * share if demand.floor > 0 else 1.0
+    return taking
+
+
+def need_field(demand: Demand, met: Array, taking: Array, given: Array) -> NeedField:
+    """One need: its months as far as it is met today, and who would share more of it."""
+    takers = np.asarray(demand.reach.T @ (taking * (met < _MET)))
+    stock = demand.supply[:, :, 0] / demand.amount
     within = np.asarray(demand.reach @ stock)
-    access = np.minimum(np.asarray(demand.reach @ (stock * share[:, None])), within)
-    return NeedField(demand, demand.reach, access, takers)
+    access = by_month(within, met, worst=demand.worst) * demand.amount
+    return NeedField(demand, demand.reach, access, takers, given)
+
+
+def by_month(within: Array, met: Array, *, worst: bool) -> Array:
+    """Spread what is met of a need over its months, in proportion to what lies within reach.
+
+    Parameters
+    ----------
+    within
+        Shape (n, M): what lies within reach, in homes.
+    met
+        Shape (n,), 0-1: what comes of it, the worst month or the mean of the months.
+
+    Returns
+    -------
+    ndarray
+        Shape (n, M), whose worst month is `met`, or the mean of its months where none counts
+        for more than 1.
+
+    Examples
+    --------
+    >>> by_month(np.array([[2.0, 6]]), np.array([0.5]), worst=True).tolist()
+    [[0.5, 1.5]]
+    >>> by_month(np.array([[2.0, 6]]), np.array([0.75]), worst=False).round(6).tolist()
+    [[0.5, 1.5]]
+    """
+    low = np.zeros(len(met))
+    least = within.min(axis=1)
+    if worst:
+        scale = np.where(least > 0, met / np.where(least > 0, least, 1.0), 0.0)
+        return within * scale[:, None]
+    smallest = np.where(within > 0, within, np.inf).min(axis=1)
+    high = np.where(np.isfinite(smallest), 1.0 / np.where(smallest > 0, smallest, 1.0), 0.0)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        enough = np.minimum(1.0, within * middle[:, None]).mean(axis=1) >= met
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    return within * high[:, None]
 
 
 def _all_chances(field: Field, least: float) -> Array:
@@ -396,17 +446,12 @@ def _offers(
     flat = supply.reshape(sites * recipes, *supply.shape[2:])
     rooms = anchor_room(flat, knowledge, group).reshape(sites, recipes)
     stopping = stops(flat, knowledge, group).reshape(sites, recipes)
-    stock = [
-        resource_months(flat, knowledge, need.resource, need.months).reshape(sites, recipes, -1)
-        for need in group.needs
-    ]
     offers = []
     for site in range(sites):
         row = []
         for recipe in range(recipes):
             shares = tuple(
-                _share(given[site, recipe], need.takers[plots + site])
-                for given, need in zip(stock, needs, strict=True)
+                split(need.given[site, recipe], need.takers[plots + site]) for need in needs
             )
             room = float(rooms[site, recipe])
             row.append(Offer(shares, room, bool(stopping[site, recipe] or room > 0)))
@@ -414,7 +459,8 @@ def _offers(
     return tuple(offers)
 
 
-def _share(stock: Array, takers: float) -> Array | None:
+def split(stock: Array, takers: float) -> Array | None:
+    """Return what each of some homes gets; None where it is nothing."""
     if takers <= 0 or not (stock > 0).any():
         return None
     return np.asarray(np.minimum(stock / takers, stock))

@@ -18,6 +18,7 @@ from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import GroupCeiling, ceiling_of
 from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
 from patchnet.scheme.field import GroupField, group_fields, with_sites
+from patchnet.scheme.filled import FilledState
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 from patchnet.scheme.search import Best, every_scheme, search_schemes
 from patchnet.scheme.state import GroupState, Pick, State, Worth
@@ -92,6 +93,7 @@ def plan_scheme(
     ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
     worth = _worth(fields, ceilings)
     state = State([GroupState(field, least) for field in fields], worth)
+    filled = FilledState(state)
     locked = _locked(usable, ask, state, rules)
     cover = cover_of(fields) if ask.goal == "cover" else None
     if cover is not None:
@@ -99,17 +101,13 @@ def plan_scheme(
         ordered = cover_order(cover, chosen, len(recipes))
         exact = all(step.bound == step.value for step in curve)
     else:
-        most = round(knowledge.setting("scheme_every_most"))
-        best = every_scheme(state, locked, rules, most=most)
-        exact = best is not None
-        if best is None:
-            best = search_schemes(state, locked, rules, seed=seed)
+        best, exact = _found(filled, state, locked, rules, knowledge, seed)
         bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
-        curve = _curve(best, state, bound, rules, usable, recipes, exact=exact)
+        curve = _curve(best, filled, state, bound, rules, usable, recipes, exact=exact)
         chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
-        ordered = _building_order(state, chosen)
+        ordered = _building_order(filled, chosen)
     scheme = _handed_over(
-        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, state, ordered,
+        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
         curve, exact=exact,
     )  # fmt: skip
     return scheme if cover is None else _by_cover(scheme, cover, ordered, len(recipes))
@@ -288,8 +286,36 @@ def _locked(
     return picks
 
 
+def _found(
+    filled: FilledState,
+    state: State,
+    locked: Sequence[Pick],
+    rules: SchemeRules,
+    knowledge: Knowledge,
+    seed: int,
+) -> tuple[Best, bool]:
+    """The best scheme of each size, filled exactly; and whether all there are were filled.
+
+    Where there are more than that, those that promise most are, among all or as searched for.
+    """
+    few = round(knowledge.setting("scheme_filled_most"))
+    every = round(knowledge.setting("scheme_every_most"))
+    promising = every_scheme(state, locked, rules, most=few, keep=few)
+    exact = promising is not None
+    if promising is None:
+        promising = every_scheme(state, locked, rules, most=every)
+    if promising is None:
+        promising = search_schemes(state, locked, rules, seed=seed)
+    best = Best()
+    for first in promising.first.values():
+        for picks in first:
+            best.meet(picks, filled.value(picks))
+    return best, exact
+
+
 def _curve(
     best: Best,
+    filled: FilledState,
     state: State,
     bound: SchemeBound,
     rules: SchemeRules,
@@ -306,13 +332,12 @@ def _curve(
             # One more does not help, or only if it were not for the others: fewer are better.
             steps.append(replace(steps[-1], planters=count))
         else:
-            state.go_to(picks)
             steps.append(
                 SchemeStep(
                     planters=count,
                     sites=tuple((sites[site].key, recipes[recipe].key) for site, recipe in picks),
                     value=value,
-                    linked=dict(zip(names, state.linked.tolist(), strict=True)),
+                    linked=dict(zip(names, filled.linked(picks).tolist(), strict=True)),
                     cost=rules.cost(picks),
                     bound=value,
                 )
@@ -327,11 +352,11 @@ def _curve(
     return tuple(steps)
 
 
-def _building_order(state: State, picks: Sequence[Pick]) -> list[Pick]:
+def _building_order(filled: FilledState, picks: Sequence[Pick]) -> list[Pick]:
     """Order in which each stage is worth having: what is missed least is built last."""
     left, last = sorted(picks), []
     while left:
-        rests = state.values_without((), left)
+        rests = {pick: filled.value([one for one in left if one != pick]) for pick in left}
         out = max(left, key=lambda pick: rests[pick])
         left.remove(out)
         last.append(out)
@@ -347,7 +372,7 @@ def _handed_over(
     recipes: Sequence[Recipe],
     rules: SchemeRules,
     fields: Sequence[GroupField],
-    state: State,
+    filled: FilledState,
     ordered: Sequence[Pick],
     curve: tuple[SchemeStep, ...],
     *,
@@ -363,7 +388,7 @@ def _handed_over(
         ask=ask,
         street=street,
         sites=sites,
-        planters=_placed(ids, ordered, usable, recipes, rules, fields, state),
+        planters=_placed(ids, ordered, usable, recipes, rules, fields, filled),
         curve=curve,
         exact=exact,
         before=before,
@@ -428,34 +453,31 @@ def _placed(
     recipes: Sequence[Recipe],
     rules: SchemeRules,
     fields: Sequence[GroupField],
-    state: State,
+    filled: FilledState,
 ) -> tuple[PlacedPlanter, ...]:
     kept_by = rules.kept_by([site for site, _ in ordered])
-    state.go_to(ordered)
-    whole, linked = state.value, state.linked
-    rests = {out: (rest.value, rest.linked) for out, rest in state.without_each((), ordered)}
-    state.go_to(())
+    whole, linked = filled.value(ordered), filled.linked(ordered)
     placed = []
     for number, (plot, pick, keeper) in enumerate(zip(ids, ordered, kept_by, strict=True), 1):
         site, recipe = pick
-        before = state.value
-        state.add(pick)
+        others = [one for one in ordered if one != pick]
+        built = filled.value(ordered[:number]) - filled.value(ordered[: number - 1])
         placed.append(
             PlacedPlanter(
                 number=number,
                 plot=str(plot),
                 site=usable[site],
                 recipe=recipes[recipe],
-                worth=whole - rests[pick][0],
+                worth=whole - filled.value(others),
                 linked=dict(
                     zip(
                         [field.group.key for field in fields],
-                        (linked - rests[pick][1]).tolist(),
+                        (linked - filled.linked(others)).tolist(),
                         strict=True,
                     )
                 ),
                 forage=_fed(fields, site, recipe),
-                when_built=state.value - before,
+                when_built=built,
                 cost=float(rules.costs[pick]),
                 keeper=None if keeper is None else rules.keepers[keeper].name,
                 carry_m=None if keeper is None else float(rules.carries[site, keeper]),
@@ -491,7 +513,7 @@ def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> t
             verb = f"One planter {one}" if count == 1 else f"{count} planters {several}"
             notes.append(f"{verb} {words}.")
     notes.append(
-        "The search shares supplies among the homes that can live there today. The result was then "
-        "assessed again from the start, and those are the figures given here."
+        "The best schemes found share supplies exactly, with reach as it is today; what is handed "
+        "over was then assessed anew from the start, and those are the figures of the case."
     )
     return tuple(notes)

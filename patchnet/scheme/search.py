@@ -21,6 +21,7 @@ from patchnet.scheme.together import SchemeRules
 __all__ = ["Best", "every_scheme", "greedy_scheme", "search_schemes"]
 
 _TIE = 1e-12
+_FIRST = 8  # schemes of each size that are kept to be filled exactly
 _STARTS = 4  # the plain one, one led by chains, and some with a shaken order
 _SHAKE = 0.15  # gains are shaken by up to this share in the later starts
 _ROUNDS = 3  # rounds of exchanges at most
@@ -34,35 +35,51 @@ _LONGEST = 4  # planters given up at once for a chain
 
 @dataclass
 class Best:
-    """The best scheme met for each number of planters."""
+    """The best scheme met for each number of planters, and those nearly as good.
+
+    `first` holds for each number the few schemes that promise most (`keep` of them), with what
+    they promise.
+    """
 
     value: dict[int, float] = field(default_factory=dict)
     picks: dict[int, tuple[Pick, ...]] = field(default_factory=dict)
+    first: dict[int, dict[tuple[Pick, ...], float]] = field(default_factory=dict)
     judged: int = 0
+    keep: int = _FIRST
 
     def meet(self, picks: Sequence[Pick], value: float) -> None:
         """Take note of a scheme."""
         self.judged += 1
         count = len(picks)
         known = self.value.get(count, -np.inf)
-        if value < known - _TIE:
+        first = self.first.setdefault(count, {})
+        if len(first) == self.keep and value <= min(first.values()):
             return
         key = tuple(sorted(picks))
+        if key not in first:
+            first[key] = value
+            if len(first) > self.keep:
+                del first[min(first, key=lambda each: (first[each], each))]
+        if value < known - _TIE:
+            return
         if value > known + _TIE or key < self.picks[count]:
             self.value[count] = max(value, known)
             self.picks[count] = key
 
 
 def every_scheme(
-    state: State, fixed: Sequence[Pick], rules: SchemeRules, *, most: int
+    state: State, fixed: Sequence[Pick], rules: SchemeRules, *, most: int, keep: int = _FIRST
 ) -> Best | None:
-    """Judge every scheme there is; None where there are more than `most` of them."""
+    """Judge every scheme there is; None where there are more than `most` of them.
+
+    `keep`: how many of each size are kept (see `Best`).
+    """
     sites, recipes = rules.costs.shape
     free = list(itertools.product(range(sites), range(recipes)))
     left = rules.planters - len(fixed)
     if sum(comb(len(free), size) for size in range(left + 1)) > most:
         return None
-    best = Best()
+    best = Best(keep=keep)
 
     def grow(after: int) -> None:
         best.meet(state.picks, state.value)

@@ -20,13 +20,13 @@ def imp(street, knowledge, **options):
 def test_worked_row(street, knowledge):
     """Room (2, 1, 0), food (6, 0, 3), 50 m apart, d50 = 50 m, reach 60 m, a home takes 4.
 
-    Homes held (1, 1, 0) (see test_sharing). Linked homes: p12 = 2^(-50/50) = 0.5, so
-    sqrt(1 + 1 + 2 x 0.5) = sqrt(3). Balance sheet: plot 1 reaches 1 and 2: 6/4 = 1.5 homes,
-    room 3; plot 2 reaches all: 9/4 = 2.25, room 3; plot 3: 3/4, room 1.
+    Homes held (1.5, 0.75, 0) (see test_sharing). Linked homes: p12 = 2^(-50/50) = 0.5, so
+    sqrt(2.25 + 0.5625 + 2 x 1.5 x 0.75 x 0.5) = sqrt(3.9375). Balance sheet: plot 1 reaches
+    1 and 2: 6/4 = 1.5 homes, room 3; plot 2 reaches all: 9/4 = 2.25, room 3; plot 3: 3/4, room 1.
     """
     answer = imp(street([(2, 6), (1, 0), (0, 3)]), knowledge())
-    assert answer.homes.tolist() == [1, 1, 0]
-    assert answer.measures.eca == pytest.approx(math.sqrt(3), rel=1e-12)
+    assert answer.homes.to_numpy() == pytest.approx([1.5, 0.75, 0])
+    assert answer.measures.eca == pytest.approx(math.sqrt(3.9375), rel=1e-9)
     (sheet,) = answer.needs
     assert sheet.enough.tolist() == [1.5, 2.25, 0.75]
     assert sheet.room.tolist() == [3, 3, 1]
@@ -36,9 +36,23 @@ def test_worked_row(street, knowledge):
 
 
 def test_four_more_on_the_middle_plot(street, knowledge):
-    """Homes (5/3, 1, 0): sqrt(25/9 + 1 + 2 x 5/3 x 0.5) = sqrt(49/9) = 7/3."""
+    """Food for 3.25 homes feeds all: (2, 1, 0): sqrt(4 + 1 + 2 x 2 x 0.5) = sqrt(7)."""
     answer = imp(street([(2, 6), (1, 4), (0, 3)]), knowledge())
-    assert answer.measures.eca == pytest.approx(7 / 3, rel=1e-12)
+    assert answer.measures.eca == pytest.approx(math.sqrt(7), rel=1e-9)
+
+
+def test_the_set_that_stopped_a_plot_is_its_scarcest_need(street, knowledge):
+    """The worked row: plots 1 and 2 together take all the food of plots 1 and 3, at 0.75 of it.
+
+    Both sets that are tight there hold plot 1; plot 3 has no room and is held by nothing.
+    """
+    answer = imp(street([(2, 6), (1, 0), (0, 3)]), knowledge())
+    first, second, third = answer.shortage
+    assert (first.need, first.met) == ("food", pytest.approx(0.75))
+    assert first.months in ((4,), (5,))
+    assert second.sharers == ("p1", "p2")
+    assert second.suppliers == ("p1", "p3")
+    assert third is None
 
 
 def test_scarcest_is_the_anchor_where_food_abounds(street, knowledge):

@@ -11,6 +11,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import spearmanr
 
 from patchnet.assess import assess, over_ground
 from patchnet.assess import what_if_kernels as trial_kernels
@@ -122,6 +123,10 @@ def test_a_trial_is_what_assessing_anew_gives(quality, seed, share):
     for trials in (plain, compiled):
         np.testing.assert_allclose(trials.linked_homes(changes), expected, rtol=1e-9, atol=1e-12)
     same_outcome(plain.outcome(changes[3]), anew[3])
+    # The quick form: the same compiled and plain, and what changes nothing is as it is.
+    ranked = compiled.ranked(changes)
+    np.testing.assert_allclose(ranked, plain.ranked(changes), rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(ranked[0], expected[0], rtol=1e-9, atol=1e-12)
     assert (before.amounts == kept[0]).all()
     assert (before.supply == kept[1]).all()
 
@@ -157,10 +162,16 @@ def test_many_trials_at_once_are_what_one_at_a_time_gives():
         for at, one in enumerate(GIVEN)
         for other in GIVEN[at + 1 :]
     ]
-    together = trials.linked_homes(pairs)
+    together = trials.ranked(pairs)
     for at in (0, 17, 40, 65):
-        assert together[at] == pytest.approx(trials.linked_homes([pairs[at]])[0], rel=1e-12)
-    assert (trials.linked_homes(pairs) == together).all()
+        assert together[at] == pytest.approx(trials.ranked([pairs[at]])[0], rel=1e-9)
+    assert (trials.ranked(pairs) == together).all()
+    # Exactly they come to nearly the same, in nearly the same order.
+    some = list(range(0, len(pairs), 6))
+    exact = np.log(trials.linked_homes([pairs[at] for at in some]) + 0.5).sum(axis=1)
+    quick = np.log(together[some] + 0.5).sum(axis=1)
+    assert quick == pytest.approx(exact, abs=0.05)
+    assert spearmanr(quick, exact).statistic > 0.9
 
 
 def test_without_a_change_it_is_as_it_was_also_where_much_is_unknown():

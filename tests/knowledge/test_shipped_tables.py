@@ -168,8 +168,6 @@ def test_settings_of_the_method_are_there():
     wanted = {
         "quality_floor": 0.01,
         "p_cut": 1e-4,
-        "sharing_rounds": 12,
-        "sharing_damping": 0.5,
         "prior_strength": 2,
         "break_hops": 5,
         "repair_area_change": 0.01,

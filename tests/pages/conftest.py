@@ -198,6 +198,7 @@ def _group(group: Group, hood: Neighbourhood, rng: np.random.Generator) -> Group
         patch=patch,
         needs=tuple(needs),
         scarcest=scarcest,
+        shortage=pd.Series([None] * n, index=index, dtype=object),
         component=component,
         network=network,
         measures=measures,

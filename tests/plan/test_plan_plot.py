@@ -84,19 +84,30 @@ def test_the_best_set_is_the_best_of_all_by_brute_force(adviser):
     )  # fmt: skip
     offered, _ = candidates_for(KNOW, facts, space, kind="garden_back")
     assert 4 <= len(offered) <= 14
-    best = 0.0
-    count = 0
+    judged = {frozenset(): adviser.currency.now}
     for size in (1, 2, 3):
         for chosen in itertools.combinations(offered, size):
             result = fitted(chosen, space, KNOW, facts)
             if result is None:
                 continue
-            count += 1
-            after = linked(FEATURES, 0, result[1])
-            best = max(best, float(adviser.currency.worth(after[None, :])[0]))
+            names = frozenset(one.feature for one in chosen)
+            judged[names] = linked(FEATURES, 0, result[1])
+
+    def worth(names):
+        return float(adviser.currency.worth(judged[names][None, :])[0])
+
+    best = max(judged, key=worth)
+    # What wins no group anything worth naming on top of the rest is left out, the least first.
+    while best:
+        won = {one: (judged[best] - judged[best - {one}]).max() for one in best}
+        least = min(won, key=won.get)
+        if won[least] >= KNOW.setting("plan_gain_least"):
+            break
+        best -= {least}
     assert plan.exact
-    assert plan.searched == count
-    assert plan.best.score == pytest.approx(best, rel=1e-7)
+    assert plan.searched == len(judged) - 1
+    assert {one.candidate.feature for one in plan.best.additions} == best
+    assert plan.best.score == pytest.approx(worth(best), rel=1e-7)
 
 
 def test_what_next_door_does_already_wins_little():
@@ -293,7 +304,9 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
 
 def test_cared_for_groups_that_nothing_helps_are_told_so():
     """Pots on a balcony give nothing to newts."""
-    lone = Adviser(assessed(["", "paving 140"], kinds=["balcony", "garden_back"], gap=60.0))
+    lone = Adviser(
+        assessed(["", "paving 140; bee_hotel 2"], kinds=["balcony", "garden_back"], gap=60.0)
+    )
     plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
     assert any("smooth newt" in words and "all animals" in words for words in plan.warnings)
     assert plan.best is not None

@@ -30,8 +30,8 @@ def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: T
         return np.array([[value(frozenset(int(key[1:]) for key in each))] for each in changes])
 
     return judge_sets(
-        things(count), fit=fit, linked_after=linked, worth=lambda rows: rows[:, 0],
-        ceiling=lambda: np.array([ceiling]), size=size, most=most,
+        things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1,
+        worth=lambda rows: rows[:, 0], ceiling=lambda: np.array([ceiling]), size=size, most=most,
     )  # fmt: skip
 
 
@@ -106,6 +106,34 @@ def test_a_ceiling_is_asked_for_only_where_it_is_needed():
 
     judge_sets(
         things(2), fit=lambda chosen: (tuple(chosen), {}),
-        linked_after=lambda changes: np.zeros((len(changes), 1)), worth=lambda rows: rows[:, 0],
+        ranked_after=lambda changes: np.zeros((len(changes), 1)),
+        linked_after=lambda changes: np.zeros((len(changes), 1)), finalists=1,
+        worth=lambda rows: rows[:, 0],
         ceiling=never, size=3, most=100,
     )  # fmt: skip
+
+
+def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
+    """Ranked 5, 4, 3, 2, 1 and worth 1, 2, 9, 3, 20: the third where three are looked at."""
+    ranked, exact = [5.0, 4, 3, 2, 1], [1.0, 2, 9, 3, 20]
+    asked = []
+
+    def of(values):
+        return lambda changes: np.array(
+            [[values[int(key[1:])]] for each in changes for key in each]
+        )
+
+    def exactly(changes):
+        asked.extend(changes)
+        return of(exact)(changes)
+
+    result = judge_sets(
+        things(5), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
+        ranked_after=of(ranked), linked_after=exactly, finalists=3, worth=lambda rows: rows[:, 0],
+        ceiling=lambda: np.array([99.0]), size=1, most=100,
+    )  # fmt: skip
+    assert result.best() == 2
+    assert len(asked) == 3
+    assert result.gain_with(2) == 9
+    assert result.gain_with(4) == 20
+    assert len(asked) == 4

@@ -9,23 +9,32 @@ import scipy.optimize
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet.scheme.filled import share_with
 from patchnet.scheme.search import every_scheme
 
 
 def beaten(cases, seed):
-    """Sizes at which brute force beats the bound, wherever the tangents touch."""
-    fields, rules = cases.random_case(seed, most_sites=9, most_planters=4)
+    """Sizes at which brute force, filled exactly, beats the bound, wherever the tangents touch."""
+    fields, rules = cases.random_case(seed, most_sites=7, most_planters=3)
     state, worth, bound = cases.state_of(fields, rules)
-    brute = every_scheme(state, (), rules, most=10**9)
-    start = state.go_to(()).linked
-    wrong = []
-    for size, value in brute.value.items():
-        here = state.go_to(brute.picks[size]).linked
+    filled = cases.filled_of(state)
+    start, wrong = filled.linked(()), []
+    for size, picks, value in brute_force(state, rules, filled):
+        here = filled.linked(picks)
         for touch in (here, start, worth.full, 0.3 * here):
             limit = bound.of_size(size, touch)
             if limit < value - 1e-12:
                 wrong.append((size, value, limit))
     return wrong
+
+
+def brute_force(state, rules, filled):
+    """The best scheme of each size with its value, every one there is filled exactly."""
+    every = every_scheme(state, (), rules, most=10**9, keep=10**9)
+    for size, first in every.first.items():
+        value = {picks: filled.value(picks) for picks in first}
+        best = max(value, key=value.get)
+        yield size, best, value[best]
 
 
 @settings(max_examples=40, deadline=None)
@@ -44,17 +53,22 @@ def test_homes_and_pairs_stay_below_their_own_ceilings(cases, seed):
     sites = rng.permutation(len(rules.sites))[: rules.planters]
     picks = [(int(site), int(rng.integers(rules.costs.shape[1]))) for site in sites]
     recipes = rules.costs.shape[1]
+    chosen = [site * recipes + recipe for site, recipe in picks]
     for field in fields:
         ceiling = cases.ceiling_of(field, cases.LEAST, rules.planters, np.eye(len(rules.sites)) > 0)
-        more = np.array(cases.homes_by_definition(field, picks)) - field.homes
-        singles = ceiling.homes.toarray()[[site * recipes + recipe for site, recipe in picks]]
-        assert (more <= singles.sum(axis=0) + 1e-12).all()
-        assert (more <= ceiling.gained + 1e-12).all()
+        room, shares = share_with(field, picks)
+        more = np.maximum(room * shares.quality[:, 0] - field.today, 0.0)
+        singles = ceiling.homes.toarray()[chosen].sum(axis=0)
+        assert (more <= singles + ceiling.slack + 1e-8).all()
+        assert (more <= ceiling.gained + 1e-8).all()
+        for number, spare in enumerate(ceiling.sets.spare):
+            added = ceiling.sets.added[[number]][:, chosen].sum()
+            assert more[ceiling.sets.of == number].sum() <= spare + added + 1e-8
         group = cases.GroupState(field, cases.LEAST)
         for pick in picks:
             group.add(pick)
         chances = group.now.chances
-        won = field.homes @ (chances - field.chances) @ field.homes
+        won = field.today @ (chances - field.chances) @ field.today
         used = np.zeros(ceiling.able.shape[1])
         used[[site * recipes + recipe for site, recipe in picks]] = 1
         several = np.round(ceiling.able @ used).astype(int)
@@ -69,9 +83,9 @@ def test_the_bound_does_not_rest_on_the_solver(cases):
     """Prices that a sloppy solver might give still make a bound: any that are not negative do."""
     fields, rules = cases.random_case(3, most_sites=8, most_planters=3)
     state, _, bound = cases.state_of(fields, rules)
-    brute = every_scheme(state, (), rules, most=10**9)
-    size = max(brute.value)
-    linked = state.go_to(brute.picks[size]).linked
+    filled = cases.filled_of(state)
+    size, picks, value = max(brute_force(state, rules, filled))
+    linked = filled.linked(picks)
     real = scipy.optimize.linprog
     rng = np.random.default_rng(5)
 
@@ -86,7 +100,7 @@ def test_the_bound_does_not_rest_on_the_solver(cases):
     with mock.patch.object(scipy.optimize, "linprog", sloppy):
         for _ in range(5):
             limit = bound.of_size(size, linked)
-            assert limit >= brute.value[size] - 1e-12
+            assert limit >= value - 1e-12
             assert limit >= exact - 1e-7
 
 

@@ -89,11 +89,9 @@ def test_one_planter_in_a_gap_by_hand(cases):
     A planter halfway makes it 0.5 x 0.5 = 0.25 each way: sqrt(1 + 1 + 2 x 0.25) = sqrt(2.5).
     """
     points = np.array([[0.0, 0], [80, 0], [40, 0]])
-    offers = [[cases.Offer((), 0.0, stop=True)]]
     field = cases.make_field(
-        points, 2, hop=50, d50=40, room=[1, 1], patch=[True, True], offers=offers,
-        within=np.ones(3),
-    )  # fmt: skip
+        points, 2, hop=50, d50=40, room=[1, 1], patch=[True, True], stops=[[True]]
+    )
     group = cases.GroupState(field, cases.LEAST)
     assert np.sqrt(group.numerator) == pytest.approx(np.sqrt(2))
     assert np.sqrt(group.after((0, 0))) == pytest.approx(np.sqrt(2.5))
@@ -102,13 +100,15 @@ def test_one_planter_in_a_gap_by_hand(cases):
 
 
 def test_scarce_food_by_hand(cases):
-    """Room for 2, a quarter of the food there: half a home. A share of a half more: 1.5 homes."""
+    """Room for 2, food for half a home: a quarter of what they need. Food for one more: 1.5 homes.
+
+    The planter's share is split between the two that are short of it: a half for each.
+    """
     points = np.array([[0.0, 0], [10, 0]])
-    need = (20.0, 1.0, True, 0.0, [[0.25], [0.0]])
-    offers = [[cases.Offer((np.array([0.5]),), 0.0, stop=False)]]
+    need = (20.0, 1.0, True, 0.0, [[0.5], [0.0]])
     field = cases.make_field(
-        points, 1, hop=50, d50=40, room=[2], patch=[True], needs=[need], offers=offers,
-        within=np.ones(2),
+        points, 1, hop=50, d50=40, room=[2], patch=[True], needs=[need], given=[[[[1.0]]]],
+        stops=[[False]],
     )  # fmt: skip
     group = cases.GroupState(field, cases.LEAST)
     assert np.sqrt(group.numerator) == pytest.approx(0.5)
@@ -135,9 +135,8 @@ def test_moves_that_are_left_out_are_not_needed(cases, seed):
 def test_networkx_and_the_field_agree_on_a_row_of_stops(cases):
     """Five sites in a row close a gap of 100 m at hops of 20 m: 0.5 to the power of 100 / 40."""
     points = np.array([[0.0, 0], [100, 0], *[[float(x), 0] for x in (17, 34, 50, 66, 83)]])
-    offers = [[cases.Offer((), 0.0, stop=True)] for _ in range(5)]
     field = cases.make_field(
-        points, 2, hop=20, d50=40, room=[1, 1], patch=[True, True], offers=offers, within=np.ones(7)
+        points, 2, hop=20, d50=40, room=[1, 1], patch=[True, True], stops=[[True]] * 5
     )
     group = cases.GroupState(field, cases.LEAST)
     for site in (2, 0, 4, 1, 3):

@@ -29,10 +29,8 @@ def test_search_equals_brute_force(cases, seed):
 def test_brute_force_looks_at_every_scheme(cases):
     """Five sites, two recipes, up to two planters: 1 + 10 + 40 (two recipes, not one site)."""
     points = np.array([[0.0, 0], *[[10.0 * at, 4] for at in range(5)]])
-    offers = [[cases.Offer((), 0.0, stop=True), cases.Offer((), 0.0, stop=False)]] * 5
-    field = cases.make_field(
-        points, 1, hop=50, d50=40, room=[1], patch=[True], offers=offers, within=np.ones(6)
-    )
+    stops = [[True, False]] * 5
+    field = cases.make_field(points, 1, hop=50, d50=40, room=[1], patch=[True], stops=stops)
     rules = cases.make_rules(points, 1, 2, planters=2)
     state, _, _ = cases.state_of([field], rules)
     assert every_scheme(state, (), rules, most=56).judged == 51

@@ -25,8 +25,6 @@ from patchnet.read.neighbourhood import Answers, Neighbourhood
 SETTINGS = {
     "prior_strength": 2,
     "p_cut": 1e-4,
-    "sharing_rounds": 12,
-    "sharing_damping": 0.5,
     "quality_floor": 0.01,
     "break_hops": 5,
     "view_m": 150,

@@ -14,10 +14,11 @@ import numpy as np
 import scipy.sparse as sp
 import shapely
 
-from patchnet.assess.sharing import Demand
+from patchnet.assess.sharing import Demand, share_supplies
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import ceiling_of
-from patchnet.scheme.field import GroupField, NeedField, Offer
+from patchnet.scheme.field import GroupField, Offer, need_field, split, taking_part
+from patchnet.scheme.filled import FilledState
 from patchnet.scheme.kernels import not_dominated
 from patchnet.scheme.state import GroupState, State, Worth
 from patchnet.scheme.together import SchemeRules
@@ -48,17 +49,35 @@ def best_chances(moves, stops, count):
     return np.where(chances >= LEAST, chances, 0.0)
 
 
-def make_field(points, plots, *, hop, d50, room, patch, needs=(), offers, anchor_reach=0.0,
-               within=None, key="imp", weight=1.0):  # fmt: skip
-    """A group's field over points; needs are tuples (reach, amount, worst, floor, access)."""
+def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), rooms=None, stops,
+               anchor_reach=0.0, key="imp", weight=1.0):  # fmt: skip
+    """A group's field over points, as `group_fields` makes it.
+
+    Needs are tuples (reach, amount, worst, floor, supply of every place (n, M)); `given` what the
+    planters supply of each, (sites, recipes, M); `rooms` and `stops` (sites, recipes).
+    """
     count = len(points)
     moves = moves_between(points, hop, d50)
+    stops = np.asarray(stops, dtype=bool)
+    rooms = np.zeros(stops.shape) if rooms is None else np.asarray(rooms, dtype=float)
     room = np.r_[np.asarray(room, dtype=float), np.zeros(count - plots)]
     patch = np.r_[np.asarray(patch, dtype=bool), np.zeros(count - plots, dtype=bool)]
     apart = np.array([[far(a, b) for b in points] for a in points])
     anchor = sp.csr_array((apart <= anchor_reach).astype(float))
-    if within is None:
-        within = anchor @ room
+    within = anchor @ room
+    demands = [
+        Demand(
+            sp.csr_array((apart <= reach).astype(float)), np.asarray(supply, float)[:, :, None],
+            amount, worst, floor, 1.0,
+        )
+        for reach, amount, worst, floor, supply in needs
+    ]  # fmt: skip
+    shares = share_supplies(room[:, None], demands, whole=np.minimum(1.0, within)[:, None])
+    met = [share[:, 0] for share in shares.met]
+    fields = tuple(
+        need_field(demand, share, taking_part(demands, met, room), np.asarray(stock, dtype=float))
+        for demand, share, stock in zip(demands, met, given, strict=True)
+    )
     near = [
         np.array([j for j in range(count) if (site, j) in moves and (j >= plots or patch[j])], "i4")
         for site in range(plots, count)
@@ -67,24 +86,27 @@ def make_field(points, plots, *, hop, d50, room, patch, needs=(), offers, anchor
         group=SimpleNamespace(key=key, weight=SimpleNamespace(value=weight)),
         plots=plots,
         room=room,
-        within=np.asarray(within, dtype=float),
+        within=within,
+        today=room * shares.quality[:, 0],
         anchor=anchor,
-        needs=tuple(
-            NeedField(
-                Demand(None, None, amount, worst, floor, 1.0),
-                sp.csr_array((apart <= reach).astype(float)),
-                np.asarray(access, dtype=float),
-                np.ones(count),
-            )
-            for reach, amount, worst, floor, access in needs
-        ),
+        needs=fields,
         chances=best_chances(moves, np.flatnonzero(patch), count),
         patch=patch,
         neighbours=tuple(near),
         links=tuple(
             np.array([moves[plots + at, int(j)] for j in row]) for at, row in enumerate(near)
         ),
-        offers=tuple(tuple(row) for row in offers),
+        offers=tuple(
+            tuple(
+                Offer(
+                    tuple(split(one.given[site, at], one.takers[plots + site]) for one in fields),
+                    float(rooms[site, at]),
+                    bool(stops[site, at] or rooms[site, at] > 0),
+                )
+                for at in range(stops.shape[1])
+            )
+            for site in range(stops.shape[0])
+        ),
     )
 
 
@@ -94,32 +116,25 @@ def random_field(rng, points, plots, recipes, *, key):
     hop = float(rng.uniform(15, 60))
     room = np.where(rng.random(plots) < 0.6, rng.uniform(0.05, 3, plots).round(2), 0.0)
     patch = (room > 0) | (rng.random(plots) < 0.3)
-    needs, stocks = [], []
+    needs, given = [], []
     for _ in range(int(rng.integers(0, 4))):
         months = int(rng.integers(1, 4))
-        plenty = float(rng.choice([0.3, 0.8, 1.5]))
-        access = rng.uniform(0, plenty, (count, months)) * (rng.random((count, months)) < 0.8)
+        plenty = float(rng.choice([0.2, 0.6, 1.5]))
+        supply = rng.uniform(0, plenty, (count, months)) * (rng.random((count, months)) < 0.6)
+        supply[plots:] = 0.0
         needs.append(
             (float(rng.uniform(10, 120)), 1.0, bool(rng.random() < 0.5),
-             float(rng.choice([0.0, 0.0, 0.2, 0.6])), access)
+             float(rng.choice([0.0, 0.0, 0.2, 0.6])), supply)
         )  # fmt: skip
-        stocks.append(months)
+        stock = rng.uniform(0, 0.5, (sites, recipes, months))
+        stock *= rng.random((sites, recipes, months)) < 0.8
+        given.append(stock * (rng.random((sites, recipes, 1)) < 0.7))
     nests = rng.random() < 0.4
-    offers = []
-    for _ in range(sites):
-        row = []
-        for _ in range(recipes):
-            shares = tuple(
-                rng.uniform(0, 0.5, months) * (rng.random(months) < 0.8)
-                if rng.random() < 0.7 else None
-                for months in stocks
-            )  # fmt: skip
-            own = float(rng.uniform(0.05, 0.8)) if nests and rng.random() < 0.5 else 0.0
-            row.append(Offer(shares, own, bool(own > 0 or rng.random() < 0.7)))
-        offers.append(row)
+    own = rng.uniform(0.05, 0.8, (sites, recipes)) * (rng.random((sites, recipes)) < 0.5) * nests
     return make_field(
         points, plots, hop=hop, d50=float(rng.uniform(0.4, 2)) * hop, room=room, patch=patch,
-        needs=needs, offers=offers, anchor_reach=float(rng.choice([0.0, 15.0, 50.0])), key=key,
+        needs=needs, given=given, rooms=own, stops=rng.random((sites, recipes)) < 0.7,
+        anchor_reach=float(rng.choice([0.0, 15.0, 50.0])), key=key,
         weight=float(rng.integers(1, 4)),
     )  # fmt: skip
 
@@ -172,6 +187,11 @@ def random_case(seed, *, most_sites=18, most_planters=5):
         spacing=spacing,
     )  # fmt: skip
     return fields, rules
+
+
+def filled_of(state):
+    """Schemes filled exactly, on the routes of a state."""
+    return FilledState(state)
 
 
 def state_of(fields, rules):
@@ -260,17 +280,15 @@ def chain_case(length, *, decoys, seed=0):
     spare = [[-20.0 - 3 * at, 12.0] for at in range(decoys)]
     points = np.array([*ends, *crowd, *chain, *spare])
     plots = 2 + len(crowd)
-    offers = [[Offer((None,) if decoys else (), 0.0, stop=True)] for _ in chain]
-    needs = []
+    stops = [[True]] * length + [[False]] * decoys
+    needs, given = [], []
     if decoys:
-        access = np.full((len(points), 1), 0.9)
-        needs = [(200.0 + gap, 1.0, True, 0.0, access)]
-        offers += [
-            [Offer((np.array([rng.uniform(0.001, 0.002)]),), 0.0, stop=False)]
-            for _ in range(decoys)
-        ]
+        supply = np.r_[np.full(plots, 0.9), np.zeros(len(points) - plots)][:, None]
+        needs = [(200.0 + gap, 1.0, True, 0.0, supply)]
+        stock = np.r_[np.zeros(length), plots * rng.uniform(0.001, 0.002, decoys)]
+        given = [stock[:, None, None]]
     field = make_field(
         points, plots, hop=40, d50=40 if not decoys else 400, room=np.ones(plots),
-        patch=np.ones(plots, dtype=bool), needs=needs, offers=offers, within=np.ones(len(points)),
+        patch=np.ones(plots, dtype=bool), needs=needs, given=given, stops=stops,
     )  # fmt: skip
     return [field], make_rules(points, plots, 1, planters=length)

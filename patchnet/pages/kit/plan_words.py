@@ -25,6 +25,7 @@ __all__ = [
     "beside_words",
     "best_words",
     "cautions_of",
+    "competition_words",
     "cost_words",
     "exact_words",
     "fills",
@@ -211,6 +212,27 @@ def homes_words(homes: float, more: str = "") -> str:
     return " ".join(part for part in (words, more, unit) if part)
 
 
+def competition_words(best: Suggestion, knowledge: Knowledge) -> str:
+    """Say for whom homes won here are homes lost nearby; empty where there is no such animal.
+
+    New homes eat from what others live on: the whole may gain little.
+    """
+    least = knowledge.setting("plan_gain_least")
+    losing = [gain for gain in best.groups if gain.homes_around <= -least]
+    if not losing:
+        return ""
+    parts = listed(
+        [
+            f"{figure(-gain.homes_around)} for the {knowledge.groups[gain.group].name.lower()}"
+            for gain in losing
+        ]
+    )
+    return (
+        f"Competition: homes here would share food and shelter with plots round about, which then "
+        f"hold fewer: {parts}. That is taken off already."
+    )
+
+
 def when_words(candidate: Candidate) -> str:
     """When to make it, plant it or put it up."""
     months = month_spans(candidate.months)
@@ -247,7 +269,10 @@ def exact_words(plan: PlotPlan) -> str:
     if plan.exact and plan.searched == 1:
         return "Nothing else fits."
     if plan.exact:
-        return f"All {plan.searched:,} combinations of up to three things were compared."
+        return (
+            f"All {plan.searched:,} combinations of up to three things were compared, and the best "
+            "of them worked out exactly."
+        )
     return (
         f"{plan.searched:,} of the combinations that fit were compared. On the same scale none of "
         f"the others could reach more than {figure(plan.bound)}; this one reaches "

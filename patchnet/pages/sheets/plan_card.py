@@ -21,6 +21,7 @@ from patchnet.pages.kit.plan_words import (
     asked_first,
     best_words,
     cautions_of,
+    competition_words,
     cost_words,
     fills,
     homes_words,
@@ -174,7 +175,8 @@ def _together(best: Suggestion, knowledge: Knowledge) -> str:
             for key, amount in best.gives_way.items()
         )
         words += f" {'They take' if many else 'It takes'} the place of {given}."
-    return words
+    competition = competition_words(best, knowledge)
+    return f"{words} {competition}" if competition else words
 
 
 def _wishes(plan: PlotPlan, knowledge: Knowledge) -> list[str]:

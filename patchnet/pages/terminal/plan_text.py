@@ -19,6 +19,7 @@ from patchnet.pages.kit.plan_words import (
     beside_words,
     best_words,
     cautions_of,
+    competition_words,
     exact_words,
     fills,
     homes_words,
@@ -149,7 +150,9 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         details += asked_first(one)
         details += [f"Take care: {words}" for words in cautions_of([one], knowledge)]
         lines += [paragraph(line, indent="     ", then="       ") for line in details]
-    lines += ["", paragraph(exact_words(plan), indent="  ")]
+    competition = competition_words(best, knowledge)
+    lines += ["", *([paragraph(competition, indent="  ")] if competition else [])]
+    lines.append(paragraph(exact_words(plan), indent="  "))
     return _section(best_words(plan).upper(), lines)
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 
-from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup
+from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup, Shortage
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTHS, UNITS, figure, metres, span
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -71,7 +71,14 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
-        ("Animal", "Homes here", "Missing most within reach", "Enough for", "Room for")
+        (
+            "Animal",
+            "Homes here",
+            "Missing most within reach",
+            "Enough for",
+            "Room for",
+            "Shared with",
+        )
     ]
     rows += [_scarcest_row(group, knowledge) for group in answer.groups]
     return "WHAT IS MISSING MOST, ANIMAL BY ANIMAL\n" + text_table(rows, indent="  ", header=True)
@@ -90,15 +97,32 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
             f"a home: {anchors}",
             "",
             f"{figure(at_plot.room_within)} homes",
+            "",
         )
     need = next(need for need in at_plot.needs if need.need == at_plot.scarcest)
     return (
         group.name,
         homes,
-        f"{need.name} within {metres(need.reach_m)}",
+        f"{need.name} within {metres(need.reach_m)}{_in_month(at_plot.shortage, need)}",
         span(need.enough_low, need.enough, need.enough_high),
         f"{figure(need.room)} homes",
+        _sharers(at_plot.shortage),
     )
+
+
+def _in_month(shortage: Shortage | None, need: NeedAtPlot) -> str:
+    """Which month is short, where one month decides."""
+    if shortage is None or len(shortage.months) > 1 or len(need.months) == 1:
+        return ""
+    return f", {MONTHS[shortage.months[0] - 1]}"
+
+
+def _sharers(shortage: Shortage | None) -> str:
+    """How many other plots live on the same supplies."""
+    others = 0 if shortage is None else len(shortage.sharers) - 1
+    if shortage is None:
+        return ""
+    return "nobody" if others == 0 else f"{others} plot" + "s" * (others > 1)
 
 
 def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:

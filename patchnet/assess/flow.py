@@ -1,0 +1,220 @@
+"""Whether supplies can meet wants within reach, and where not, the want and supply that clash.
+
+A maximum flow decides it (Ford & Fulkerson 1956, Canadian Journal of Mathematics 8:399-404): what
+plots want flows out of a source, over the blocks of ones of the reach, into the plots that supply
+it. Where not all of it gets through, the least cut gives a set of plots that together want more
+than all that lies within their reach.
+
+scipy's flows are whole numbers of 32 bits, so amounts are counted in units of total / 2^29. What
+that rounds off is sent again in a second flow over what is left of each edge, in units smaller by
+as much; so less than 1e-12 of the total is lost.
+"""
+
+from copy import copy
+from dataclasses import dataclass
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse import csgraph
+
+from patchnet.assess.blocks import Blocks
+
+__all__ = ["Net", "Passed", "net_of"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Places = NDArray[np.int64]
+
+_UNITS = 2**29  # the whole of what is wanted
+_ENDLESS = 2**30  # more than there are; with all of them flowing back still within 32 bits
+_A_UNIT = 1.001  # with what floats round off
+_TIMES = 3  # flows at most, each over what the one before left
+_EXACT = 1e-12  # of all that is wanted: less than that is not sent again
+_MUCH = 0.1  # a flow that leaves more than this of what it was to send is not short by rounding
+
+
+class Passed(NamedTuple):
+    """What gets through.
+
+    Attributes
+    ----------
+    short
+        Shape (n,): what each plot wants and does not get, in one flow that is as large as can be.
+    wanting
+        Shape (n,): True where a plot belongs to the set that clashes.
+    bound
+        Shape (n, L): True where its share of a layer is full, which is then part of what the set
+        can take (see `Net`); always False where plots may take all they want from one layer.
+    given
+        Shape (n, L): True where the set takes all that a plot supplies.
+    """
+
+    short: Array
+    wanting: Flags
+    bound: Flags
+    given: Flags
+
+
+@dataclass(frozen=True, eq=False)
+class Net:
+    """Plots that want, layers of plots that supply (one a month), and the reach between them.
+
+    Attributes
+    ----------
+    size, layers
+        n and L.
+    matrix
+        Edges and their way back, as a CSR matrix of knots; source and sink come last.
+    out, over, into
+        Places among the edges, in order: source to plot (n,); plot to layer (n, L), where L > 1;
+        supplier to sink (n, L).
+    back
+        Place of each edge's way back.
+    endless
+        True on edges that hold anything.
+    """
+
+    size: int
+    layers: int
+    matrix: "sp.csr_array"
+    out: Places
+    over: Places | None
+    into: Places
+    back: Places
+    endless: Flags
+
+    @classmethod
+    def of(cls, blocks: Blocks, layers: int) -> "Net":
+        """Lay the edges: one layer for a month by itself, or several that plots choose among."""
+        n, knots = blocks.size, blocks.knots
+        first = np.arange(layers, dtype=np.int64) * knots
+        rows = (first[:, None] + np.arange(n)).T  # (n, L): plots as each layer knows them
+        cols = rows + n
+        many = layers > 1
+        plots = layers * knots + np.arange(n) if many else rows[:, 0]
+        source = layers * knots + (n if many else 0)
+        sink = source + 1
+        inner_tail = (first[:, None] + blocks.tail).ravel()
+        inner_head = (first[:, None] + blocks.head).ravel()
+        over = n * layers if many else 0
+        tail = np.r_[np.full(n, source), np.repeat(plots, layers)[:over], cols.ravel(), inner_tail]
+        head = np.r_[plots, rows.ravel()[:over], np.full(n * layers, sink), inner_head]
+        edges = len(tail)
+        both = sp.coo_array(
+            (np.arange(1, 2 * edges + 1), (np.r_[tail, head], np.r_[head, tail])),
+            shape=(sink + 1, sink + 1),
+        ).tocsr()
+        place = np.empty(2 * edges, dtype=np.int64)
+        place[both.data - 1] = np.arange(2 * edges)
+        back = np.empty(2 * edges, dtype=np.int64)
+        back[place[:edges]], back[place[edges:]] = place[edges:], place[:edges]
+        endless = np.zeros(2 * edges, dtype=bool)
+        endless[place[n + over + n * layers : edges]] = True
+        matrix = sp.csr_array(
+            (np.zeros(2 * edges, np.int32), both.indices.astype(np.int32),
+             both.indptr.astype(np.int32)), shape=both.shape,
+        )  # fmt: skip
+        return cls(
+            size=n,
+            layers=layers,
+            matrix=matrix,
+            out=place[:n],
+            over=place[n : n + over].reshape(n, layers) if many else None,
+            into=place[n + over : n + over + n * layers].reshape(n, layers),
+            back=back,
+            endless=endless,
+        )
+
+    def passed(self, wanted: Array, supply: Array, most: Array | None = None) -> Passed:
+        """Send as much as can be.
+
+        Parameters
+        ----------
+        wanted
+            Shape (n,): what each plot wants in all.
+        supply
+            Shape (n, L).
+        most
+            Shape (n, L): most that a plot takes from a layer, where there are several.
+        """
+        total = float(wanted.sum())
+        left = np.zeros(len(self.back))
+        left[self.out], left[self.into] = wanted, np.minimum(supply, total)
+        if self.over is not None and most is not None:
+            left[self.over] = np.minimum(most, total)
+        missing, unit = total, 0.0
+        for _ in range(_TIMES):
+            whole = missing
+            if whole <= _EXACT * total:
+                break
+            unit = whole / _UNITS
+            sent = self._sent(np.minimum(left / unit, _UNITS), unit)
+            left -= sent
+            left[self.back] += sent
+            np.maximum(left, 0.0, out=left)
+            missing = float(left[self.out].sum())
+            if missing > _MUCH * whole:
+                break
+        if missing <= _EXACT * total:
+            nobody = np.zeros((self.size, self.layers), dtype=bool)
+            return Passed(left[self.out], nobody[:, 0], nobody, nobody)
+        # What a flow leaves of a full edge is less than a unit.
+        return self._cut(left, unit * _A_UNIT)
+
+    def _sent(self, units: Array, unit: float) -> Array:
+        capacity = np.where(self.endless, _ENDLESS, units).astype(np.int32)
+        graph = self._graph(capacity)
+        source, sink = graph.shape[0] - 2, graph.shape[0] - 1
+        flow = csgraph.maximum_flow(graph, source, sink).flow
+        sent: Array = np.maximum(flow.data, 0) * unit
+        return sent
+
+    def _graph(self, values: "NDArray[np.int32]") -> "sp.csr_array":
+        graph = copy(self.matrix)  # the same edges: nothing to check again
+        graph.data = values
+        return graph
+
+    def _cut(self, left: Array, full: float) -> Passed:
+        """Find all that more could still get to from the source: the side of the least cut."""
+        short = left[self.out]
+        through = self.endless | (left > full)
+        before = np.r_[0, np.cumsum(through)]
+        graph = sp.csr_array(
+            (
+                np.ones(int(before[-1]), dtype=np.int8),
+                self.matrix.indices[through],
+                before[self.matrix.indptr].astype(np.int32),
+            ),
+            shape=self.matrix.shape,
+        )
+        source = graph.shape[0] - 2
+        reached = np.zeros(graph.shape[0], dtype=bool)
+        reached[csgraph.breadth_first_order(graph, source, return_predecessors=False)] = True
+        own = 0 if self.over is None else self.size  # knots of plots before they choose a layer
+        first = np.arange(self.layers) * ((source - own) // self.layers)
+        rows = reached[first + np.arange(self.size)[:, None]]
+        wanting = reached[source - own : source] if own else rows[:, 0]
+        given = reached[first + self.size + np.arange(self.size)[:, None]]
+        return Passed(short, wanting, wanting[:, None] & ~rows, given)
+
+
+_known: "WeakKeyDictionary[Blocks, dict[int, Net]]" = WeakKeyDictionary()
+
+
+def net_of(blocks: Blocks, layers: int) -> Net:
+    """Return the net of some blocks, laid once for as long as the blocks are there.
+
+    Parameters
+    ----------
+    blocks
+        Who reaches whom.
+    layers
+        Number of months that are filled side by side.
+    """
+    nets = _known.setdefault(blocks, {})
+    if layers not in nets:
+        nets[layers] = Net.of(blocks, layers)
+    return nets[layers]

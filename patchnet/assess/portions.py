@@ -1,0 +1,135 @@
+"""Filling alike in twenty portions: plain products, to rank many changes side by side.
+
+In each portion every home is offered what lies within reach, split among all that still rise; it
+takes as much of a twentieth as its scarcest offer allows, of every need alike. Totals come within
+a few parts in a hundred of `patchnet.assess.filling` and keep its order; single plots can be far
+off. So it ranks, and what is chosen is filled exactly.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from patchnet.assess.sharing import Form, combine_months
+
+__all__ = ["PORTIONS", "Stock", "share_in_portions"]
+
+Array = NDArray[np.float64]
+PORTIONS = 20
+STILL = 1e-9
+"""Homes that take less than this part of a portion rise no more."""
+
+
+class Stock(NamedTuple):
+    """One need, for K changes side by side.
+
+    Attributes
+    ----------
+    matrix
+        Shape (n, n): the reach.
+    supply
+        Shape (n, M, K), in homes.
+    worst, floor, weight
+        As in `patchnet.assess.sharing.Demand`.
+    """
+
+    matrix: "sp.csr_array | Array"
+    supply: Array
+    worst: bool
+    floor: float
+    weight: float
+
+    @property
+    def ceiling(self) -> Array:
+        """Shape (n, K): what one home gets of it that shares with nobody."""
+        return combine_months(np.minimum(1.0, _times(self.matrix, self.supply)), worst=self.worst)
+
+
+def share_in_portions(
+    room: Array, stocks: Sequence[Stock], *, whole: Array, form: Form, lowest: float
+) -> Array:
+    """Quality of the homes, shape (n, K); the passes are those of `patchnet.assess.sharing`.
+
+    Parameters
+    ----------
+    room
+        Shape (n, K).
+    whole
+        Shape (n, K), 0-1: room within the anchor's reach, at most a whole home.
+    form, lowest
+        See `patchnet.assess.sharing.quality_of`.
+    """
+    ceilings = [stock.ceiling for stock in stocks]
+    if form == "mean":
+        votes = sum(stock.weight for stock in stocks)
+        logs = np.zeros_like(room)
+        for stock, ceiling in zip(stocks, ceilings, strict=True):
+            logs += stock.weight * np.log(np.maximum(_filled(room, ceiling, [stock]), lowest))
+        return np.minimum(whole, np.exp(logs / votes) if stocks else 1.0)
+    vital = [at for at, stock in enumerate(stocks) if stock.floor == 0]
+    ceiling = np.ones_like(room)
+    for at in vital:
+        ceiling = np.minimum(ceiling, ceilings[at])
+
+    def helped(homes: Array) -> Array:
+        worth = np.ones_like(room)
+        for stock, most in zip(stocks, ceilings, strict=True):
+            if stock.floor > 0:
+                worth *= stock.floor + (1 - stock.floor) * _filled(homes, most, [stock])
+        return worth
+
+    level = _filled(room, ceiling, [stocks[at] for at in vital])
+    beside = np.ones_like(room)
+    if len(vital) < len(stocks):
+        beside = helped(room * level)
+        level = _filled(room * beside, ceiling, [stocks[at] for at in vital])
+        beside = np.minimum(beside, helped(room * beside * level))
+    return np.minimum(whole, level * beside)
+
+
+def _filled(room: Array, ceiling: Array, stocks: Sequence[Stock]) -> Array:
+    """Shape (n, K): levels that homes reach when they rise in portions."""
+    if not stocks:
+        return ceiling
+    portion = 1.0 / PORTIONS
+    speed, level = np.ones_like(room), np.zeros_like(room)
+    left = [stock.supply.copy() for stock in stocks]
+    eaten = [np.zeros((len(room), *stock.supply.shape[1:])) for stock in stocks]
+    for _ in range(PORTIONS):
+        taking = room * speed
+        rise = np.minimum(1.0, (ceiling - level) / portion)
+        offers, prices = [], []
+        for at, stock in enumerate(stocks):
+            price = _over(left[at], _times(stock.matrix.T, taking)[:, None])
+            whole = speed[:, None] * _times(stock.matrix, price)
+            offer = whole if stock.worst else np.minimum(whole, 1.0 - eaten[at])
+            offers.append((offer, whole))
+            prices.append(price)
+            rise = np.minimum(rise, combine_months(offer, worst=stock.worst) / portion)
+        rise = np.maximum(rise, 0.0)
+        for at, stock in enumerate(stocks):
+            offer, whole = offers[at]
+            # Of a month alone the rise itself; of several so much of each offer that they make it.
+            eats = np.broadcast_to((rise * portion)[:, None], offer.shape)
+            if not stock.worst:
+                eats = eats * _over(offer, offer.mean(axis=1, keepdims=True))
+            gone = prices[at] * _times(stock.matrix.T, taking[:, None] * _over(eats, whole))
+            left[at] = np.maximum(left[at] - gone, 0.0)
+            eaten[at] += eats
+        level += rise * portion
+        speed = np.where(rise > STILL, rise, 0.0)
+    return level
+
+
+def _times(matrix: "sp.csr_array | Array", values: Array) -> Array:
+    """Multiply along the first axis, whatever comes after."""
+    flat = np.asarray(matrix @ values.reshape(len(values), -1))
+    return flat.reshape(matrix.shape[0], *values.shape[1:])
+
+
+def _over(top: Array, bottom: Array) -> Array:
+    """Divide; nought by nought is nought."""
+    return np.where(bottom > 0, top / np.where(bottom > 0, bottom, 1.0), 0.0)
