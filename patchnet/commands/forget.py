@@ -4,8 +4,10 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.asked import say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.files import ensure_may_write
+from patchnet.core.street_store import form_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import forgotten_text
 from patchnet.survey.forget import forget_plots, record_consent
@@ -47,16 +49,17 @@ def consent(
     knowledge: Knowledge,
     overwrite: bool,
 ) -> None:
-    """Write down whether a household agrees that its plot is shown by itself in public.
+    """Write down whether a household agrees to be counted in what is public.
 
-    No also withdraws an earlier yes: pages and files made for the public before should be taken
-    down and made anew.
+    No plot is ever shown by itself in public: only classes of at least ten households. No also
+    withdraws an earlier yes.
 
     \b
     Example:
       patchnet consent street.gpkg 14 yes
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
+    earlier = form_of(street)
     merged = record_consent(
         street,
         plot,
@@ -65,12 +68,15 @@ def consent(
         knowledge=knowledge,
         columns=columns,
     )
+    say_upgraded(target, earlier)
     agreed = sum(said == "yes" for said in merged.consent.values())
     so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
-    click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be shown.")
+    click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be counted.")
     if answer == "no":
         click.echo(
-            "Make pages and files for the public anew, and take the old ones down.", err=True
+            "It is counted in no new public table; one is made when enough others have changed as "
+            "well. What is out already cannot be called back.",
+            err=True,
         )
 
 
@@ -103,6 +109,7 @@ def forget(
       patchnet forget street.gpkg 14F 14B
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
+    earlier = form_of(street)
     found = forget_plots(
         street,
         plots,
@@ -111,4 +118,5 @@ def forget(
         outline=outline,
         columns=columns,
     )
+    say_upgraded(target, earlier)
     click.echo(forgotten_text(found, plots), nl=False)

@@ -280,7 +280,7 @@ def audience_option(command: Command) -> Command:
         default="own",
         show_default=True,
         help="Whom it is for. own: everything. group: nothing of plots whose household said no, "
-        "and no protected roosts. public: plots without consent only laid together, no labels.",
+        "and no protected roosts. public: classes for units of ten households or more, no plots.",
     )(command)
 
 

@@ -135,6 +135,7 @@ class Neighbourhood(Shown):
     generalised: str = ""
     withheld: str = ""
     street_objects: gpd.GeoDataFrame | None = None
+    classes: pd.DataFrame | None = None
 
     def row_of(self, plot: str) -> int:
         """Return which row of `plots` a plot is, from 0.
