@@ -51,9 +51,7 @@ def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[G
     for key in wanted:
         if key not in knowledge.groups:
             hint = nearest_hint(key, knowledge.groups)
-            raise WrongUse(
-                f"There is no wildlife group {key!r}.{hint} 'patchnet groups' lists them all."
-            )
+            raise WrongUse(f"There is no animal {key!r}.{hint} 'patchnet groups' lists them all.")
     return tuple(group for key, group in knowledge.groups.items() if key in wanted)
 
 
@@ -77,7 +75,7 @@ def assess(
     knowledge
         The tables; None: those that ship with patchnet.
     groups
-        Keys of wildlife groups; all where None.
+        Keys of animals; all where None.
     quality
         ``"scarcest"`` (scarcest vital need times the helpful ones) or ``"mean"`` (weighted
         geometric mean of the needs).
@@ -118,7 +116,7 @@ def assess(
     >>> answer.groups["wrenn"]
     Traceback (most recent call last):
     ...
-    patchnet.core.errors.WrongUse: There is no wildlife group 'wrenn' here. Did you mean wren?
+    patchnet.core.errors.WrongUse: There is no animal 'wrenn' here. Did you mean wren?
     """
     knowledge = knowledge or load_knowledge()
     if neighbourhood.answers.features != tuple(knowledge.features):
@@ -160,7 +158,7 @@ def assess(
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
-        groups=Named(answers, "wildlife group"),
+        groups=Named(answers, "animal"),
         amounts=amounts.expected,
         quality=quality,
         supply=supplies.expected,

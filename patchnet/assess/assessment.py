@@ -108,7 +108,7 @@ class Break:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FenceGap:
-    """One gap to be made in a barrier, in an order in which each is reckoned with those before.
+    """One gap to be made in a barrier, in an order in which each is counted with those before.
 
     Attributes
     ----------
@@ -158,7 +158,7 @@ class Giver:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class GroupAnswer(Shown):
-    """All answers for one wildlife group (Series: index plots).
+    """All answers for one animal (Series: index plots).
 
     Attributes
     ----------
@@ -188,7 +188,7 @@ class GroupAnswer(Shown):
     measures
         Measures of the whole network (linked homes = ``measures.eca``).
     breaks
-        Breaks, the one that wins most first.
+        Breaks, the most useful first.
     reach
         Which plots lie within the group's reach of which.
     ground
@@ -269,7 +269,7 @@ class Assessment(Shown):
         """
         wanted = {self.groups[key].group.key for key in groups}
         kept = {key: one for key, one in self.groups.items() if key in wanted}
-        return replace(self, groups=Named(kept, "wildlife group"))
+        return replace(self, groups=Named(kept, "animal"))
 
     def table(self) -> pd.DataFrame:
         """How each group stands in the whole neighbourhood, one row a group (index: its key).

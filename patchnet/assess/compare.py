@@ -27,7 +27,7 @@ _LEAST = 1e-9  # homes; less than that is rounding
 
 @dataclass(frozen=True, slots=True)
 class FeatureChange:
-    """What became of one feature on one plot.
+    """What changed about one feature on one plot.
 
     `kind` is ``"new"``, ``"gone"``, ``"more"``, ``"less"`` (known in both states),
     ``"now known"`` or ``"no longer known"`` (a change of what is known, not of the ground).
@@ -52,7 +52,7 @@ class PlotChange:
 
 @dataclass(frozen=True, slots=True)
 class GroupChange:
-    """How one group fares.
+    """How things changed for one group.
 
     Attributes
     ----------
@@ -172,7 +172,7 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
     Parameters
     ----------
     before, after
-        Two answers for the same wildlife groups, made with the same tables.
+        Two answers for the same animals, made with the same tables.
 
     Returns
     -------
@@ -192,7 +192,7 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
     np.int64(0)
     """
     if list(before.groups) != list(after.groups):
-        raise WrongUse("The two states must be assessed for the same wildlife groups.")
+        raise WrongUse("The two states must be assessed for the same animals.")
     first, second = before.neighbourhood.plots, after.neighbourhood.plots
     common = second.index[second.index.isin(first.index)]
     if len(common) == 0:

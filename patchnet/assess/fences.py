@@ -1,4 +1,4 @@
-"""What would help a group that walks: corridors, gaps in fences, and where movement squeezes."""
+"""What would help an animal that walks: corridors, gaps in fences, narrow places."""
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields
@@ -60,7 +60,7 @@ def break_corridors(
 
 
 def squeeze(assessment: Assessment, group: str) -> "NDArray[np.float32] | None":
-    """Where movement squeezes: current over the ground between the patches, all to all.
+    """Where movement is squeezed: current over the ground between the patches, all to all.
 
     A unit of current runs between every two of the patches that hold most homes (up to
     ``settings/squeeze_patches``), so a cell that many ways must pass carries much (McRae,
@@ -118,7 +118,7 @@ def fence_gaps(
     Every place on every barrier between the territories of two patches is a candidate: a gap
     there makes a link of (cost to it from one side) + (the step with a gap) + (cost from the
     other side). What a link wins is worked out exactly over all best routes; each gap is
-    reckoned with those before it, and all gaps that are there stay, mapped or only assumed in
+    counted with those before it, and all gaps that are there stay, mapped or only assumed in
     the middle of a barrier. Since a mapped gap takes the place of an assumed one, map the
     present gap along with the new one where a barrier has both.
 

@@ -1,4 +1,4 @@
-"""Which fences to open for a group that walks: the whole list, or those between two plots."""
+"""Which fences to open for an animal that walks: all of them, or those between two plots."""
 
 from dataclasses import dataclass
 
@@ -32,7 +32,7 @@ class FenceGaps(Shown):
     between
         The two plots whose way they ease; None: the whole neighbourhood.
     gaps
-        Without `between`: the one that wins most linked homes first, each reckoned with those
+        Without `between`: the one that wins most linked homes first, each counted with those
         before it.
     plans
         With `between`: steps, each of one gap or of several that only help together.

@@ -1,4 +1,4 @@
-"""How a group that walks gets about: links, breaks, ways across them, or one way between plots."""
+"""How an animal that walks gets about: links, breaks, ways across them, or one way."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -88,7 +88,7 @@ class Routes(Shown):
         return break_table(self._alone())
 
     def current(self) -> NDArray[np.float32]:
-        """Where movement squeezes: between all patches, or between the two plots.
+        """Where movement is squeezed: between all patches, or between the two plots.
 
         Returns
         -------

@@ -60,7 +60,7 @@ def over_ground(
     cell_m: float | None = None,
     landcover: LandCover | None = None,
 ) -> OverGround:
-    """Lay the ground for a group and link its patches over it.
+    """Make the cost surface for a group and link its patches over it.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def over_ground(
 def ways_over(
     surface: CostSurface, plots: pd.Index, patch: NDArray[np.bool_], *, longest_m: float
 ) -> OverGround:
-    """Link patches over ground that is laid already.
+    """Link patches over a cost surface that is made already.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def ways_over(
 def _fringe(
     surface: CostSurface, links: GroundLinks
 ) -> "tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]":
-    """Plots that are no patch: the patch nearest to any of their cells, and the cost to it."""
+    """Plots that are not patches: the patch nearest to any of their cells, and the cost to it."""
     label, owner = surface.labels.ravel(), links.growth.owner.ravel()
     cost = links.growth.cost.ravel()
     # In a patch's own cells owner and label are the same; elsewhere the plot is being visited.

@@ -120,7 +120,7 @@ class Reach:
 
         Stops that touch are one cluster, since crossing a stop is free; any other plot is a
         cluster of its own. Node c + k is cluster k as a starting point: it may be left even
-        where it is no stop, while a plot that is no stop cannot be passed through.
+        where it is not a stop, while a plot that is not a stop cannot be passed through.
         """
         size = len(self._stops)
         near = self._steps.length_mm <= self._hop_mm
@@ -158,7 +158,7 @@ class Reach:
         return np.asarray(lengths[row][:, cluster])
 
     def _by_routes(self, reach_mm: int) -> "sp.csr_array":
-        """Keep of the straight reach what a route over stops reaches as well."""
+        """Keep the part of the straight reach that a route over stops reaches too."""
         size = len(self._stops)
         straight = self._straight(reach_mm)
         keep = np.zeros(straight.nnz, dtype=bool)

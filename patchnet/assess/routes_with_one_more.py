@@ -3,7 +3,7 @@
 With resting places k = 1 ... s taken in one after the other, the shortest route between any
 two plots is D_ij = min(D_ij, D_ik + D_kj) after each (Floyd 1962, Communications of the ACM
 5:345, doi:10.1145/367766.368168). So one more resting place is one more such step, and no route
-has to be found anew.
+has to be found again.
 """
 
 import numpy as np

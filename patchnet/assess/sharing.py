@@ -1,4 +1,4 @@
-"""Supply is shared by all homes within its reach; homes that cannot live take nothing."""
+"""All homes within reach share each supply; homes that cannot live take nothing."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -133,7 +133,7 @@ def quality_of(
 
     ``"scarcest"``: each need is worth E = floor + (1 - floor) m; quality is the least E of the
     vital needs times the product of the helpful ones. ``"mean"``: the weighted geometric mean
-    of m, each taken as at least `lowest` so that one nought does not hide every other change
+    of m, each taken as at least `lowest` so that one 0 does not hide every other change
     (the form of the newt pond index, Oldham et al. 2000).
 
     Parameters
@@ -198,7 +198,7 @@ def settle(
     -------
     Settled
         Share met of each need (capped at 1; access never exceeds the supply within reach) and
-        the quality, both (n, K); nought where there is no room.
+        the quality, both (n, K); 0 where there is no room.
     """
     homes = np.flatnonzero((room > 0).any(axis=1))
     if homes.size == 0:
@@ -234,7 +234,7 @@ def settle(
 
 
 def _everywhere(values: Array, homes: NDArray[np.intp], room: Array) -> Array:
-    """Put the values of the homes back among all plots; nought where there is no room."""
+    """Put the values of the homes back among all plots; 0 where there is no room."""
     spread = np.zeros_like(room)
     spread[homes] = values
     return np.where(room > 0, spread, 0.0)

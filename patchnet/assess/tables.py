@@ -182,7 +182,7 @@ def _crossings(
 
 
 def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
-    """Breaks of every group as lines, for each group the one that wins most first.
+    """Breaks of every group as lines, for each group the most useful first.
 
     Parameters
     ----------

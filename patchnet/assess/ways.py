@@ -61,7 +61,7 @@ def walking_group(knowledge: Knowledge, key: str) -> Group:
     groups: Mapping[str, Group] = knowledge.groups
     if key not in groups:
         hint = nearest_hint(key, groups)
-        raise WrongUse(f"There is no wildlife group {key!r}.{hint} 'patchnet groups' lists them.")
+        raise WrongUse(f"There is no animal {key!r}.{hint} 'patchnet groups' lists them.")
     if groups[key].mode != "ground":
         walk = ", ".join(name for name, group in groups.items() if group.mode == "ground")
         raise WrongUse(
@@ -126,7 +126,7 @@ def way_between(assessment: Assessment, group: str, plot_a: str, plot_b: str) ->
 def gaps_between(
     assessment: Assessment, group: str, plot_a: str, plot_b: str, *, most: int = 6
 ) -> tuple[GapPlan, ...]:
-    """Find which barriers to open between two plots, each reckoned with those before it.
+    """Find which barriers to open between two plots, each counted with those before it.
 
     Parameters
     ----------

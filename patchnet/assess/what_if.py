@@ -8,7 +8,7 @@ leaves alone is worked out once: who reaches whom, the best routes, the sums ove
 Two things are held as they are. What is not known stays drawn in as it was (one more pond is no
 sign that ponds are common), and is read as expected. For groups that walk, the cost of the
 ground stays as it is: a new bed is not walked over as a bed. The ways over that ground are
-found anew where the plot becomes a patch, or stops being one.
+found again where the plot becomes a patch, or stops being one.
 """
 
 from collections.abc import Mapping, Sequence
@@ -77,7 +77,7 @@ class Trials:
     assessment
         The neighbourhood as it is.
     groups
-        Keys of wildlife groups among those assessed; all of them where None.
+        Keys of animals among those assessed; all of them where None.
     compiled
         True: compiled; False: plain; None: by size. Both agree to rounding.
 
@@ -133,7 +133,7 @@ class Trials:
     def full_linked_homes(self, allowed: Mapping[str, Change]) -> Array:
         """Linked homes with changes on many plots at once, shape (groups,).
 
-        Everything is computed anew in the ordinary way; nothing is built on what was known.
+        Everything is computed again in the ordinary way; nothing is built on what was known.
 
         Parameters
         ----------
@@ -226,7 +226,7 @@ class PlotTrials:
     def linked_homes(self, changes: Sequence[Change]) -> Array:
         """Linked homes of each group after each change, shape (changes, groups).
 
-        Equal to assessing the neighbourhood anew with the changed amounts, to rounding (see the
+        Equal to assessing the neighbourhood again with the changed amounts, to rounding (see the
         module's own words for what is held as it is).
 
         Parameters

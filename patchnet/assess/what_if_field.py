@@ -171,7 +171,7 @@ class Field:
     def turned(self, plot: int, *, compiled: bool | None) -> "Field":
         """Return the field in which a plot that was no patch is one, or the other way round.
 
-        Over the ground all links are found anew on the same surface, since the plot's own
+        Over the ground all links are found again on the same surface, since the plot's own
         territory bends those of the others.
         """
         patch = self.patch.copy()
@@ -289,7 +289,7 @@ def no_less(supply: Array) -> Flags:
 
 
 def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr_array":
-    """Keep of the straight reach what a route reaches as well."""
+    """Keep the part of the straight reach that a route reaches too."""
     rows = np.repeat(np.arange(straight.shape[0]), np.diff(straight.indptr))
     keep = lengths[rows, straight.indices] <= reach_mm
     before = np.r_[0, np.cumsum(keep)]

@@ -19,7 +19,7 @@ Ints = NDArray[np.int64]
 
 LANES = 8
 _NO_ROUTE = 2**30 - 1
-_LOST = 1e-3  # a sum left so small by taking away is added up anew, so that it keeps its digits
+_LOST = 1e-3  # a sum left so small by taking away is added up again, so that it keeps its digits
 
 
 @kernel
@@ -53,7 +53,7 @@ def _add_anew(sums: RowSums, need: int, row: int, terms: Floats, out: Floats, pe
 def _add_up(sums: RowSums, need: int, terms: Floats, out: Floats, peak: Floats) -> None:
     """Add the terms up for every row, each from its parent's sum.
 
-    `peak` is the largest sum on the way to a row since one was last added up anew: its rounding
+    `peak` is the largest sum on the way to a row since one was last added up again: its rounding
     is what a row may have inherited.
     """
     for place in range(sums.order.shape[1]):
@@ -79,7 +79,7 @@ def _add_up(sums: RowSums, need: int, terms: Floats, out: Floats, peak: Floats) 
 
 
 class _Room(NamedTuple):
-    """Room to work in, so that nothing is asked for anew in a round."""
+    """Room to work in, so that nothing is asked for again in a round."""
 
     homes: Floats
     takers: Floats
@@ -94,7 +94,7 @@ class _Room(NamedTuple):
 
 @kernel
 def _take(need: int, first: int, shared: Shared, tried: Tried, admitted: Floats, at: _Room) -> None:
-    """Put one over the homes that take from each plot into ``at.takers`` and ``own_takers``."""
+    """Write 1 / (homes that take from each plot) into ``at.takers`` and ``own_takers``."""
     count, plots = len(tried.room), len(at.takers)
     for lane in range(LANES):
         at.own_homes[lane] = tried.plot_room[first + lane] * admitted[count, lane]
@@ -117,7 +117,7 @@ def _take(need: int, first: int, shared: Shared, tried: Tried, admitted: Floats,
 
 @kernel
 def _give(need: int, month: int, first: int, shared: Shared, tried: Tried, at: _Room) -> None:
-    """Put what one home gets in a month, in homes, into ``at.access``."""
+    """Write what one home gets in a month, in homes, into ``at.access``."""
     count = len(tried.room)
     for lane in range(LANES):
         at.own_given[lane] = tried.supply[month, first + lane] * at.own_takers[lane]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from patchnet.base.overlay import united
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["Derived", "derive_plots", "street_corridor"]
+__all__ = ["Derived", "bridges", "derive_plots", "street_corridor"]
 
 Shapes = NDArray[np.object_]
 _JITTER = 0.005  # metres: keeps the points of walls that run exactly parallel from tying
@@ -61,8 +61,15 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
     width = roads["width_m"].to_numpy(dtype=float)
     width = np.where(np.isnan(width), np.where(lane, footway, usual), width)
     half = width / 2 + np.where(lane, 0.0, footway)
-    used = kind != "drive"
+    used = (kind != "drive") & ~bridges(roads)
     return united(shapely.buffer(roads.geometry.to_numpy()[used], half[used]))
+
+
+def bridges(roads: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """Whether each road is a bridge; none is where the table does not say."""
+    if "bridge" not in roads.columns:
+        return np.zeros(len(roads), dtype=bool)
+    return np.asarray(roads["bridge"], dtype=bool)
 
 
 def derive_plots(

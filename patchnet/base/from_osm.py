@@ -9,7 +9,7 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.base.addresses import STREET, with_addresses
+from patchnet.base.addresses import doors_of, is_address
 from patchnet.base.gathered import areas_only, frame, lines_only
 from patchnet.base.matched_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.core.fault_list import FaultList
@@ -21,6 +21,7 @@ __all__ = ["sort_osm", "with_heights"]
 
 _DRAWN = {0: "point", 1: "line", 2: "area"}
 _NO_HOUSE = "outbuilding"
+_ROW = "terrace"
 
 Rows = list[dict[str, object]]
 
@@ -34,7 +35,7 @@ def sort_osm(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> dict[str, gpd.GeoDataFrame]:
-    """Return buildings, roads, footways, areas, features and barriers.
+    """Return buildings, addresses, roads, footways, areas, features and barriers.
 
     Parameters
     ----------
@@ -53,6 +54,7 @@ def sort_osm(
     """
     rows: dict[str, Rows] = {
         "buildings": [], "roads": [], "footways": [], "areas": [], "features": [], "barriers": [],
+        "addresses": [],
     }  # fmt: skip
     levels: list[tuple[str, str]] = []
     dropped = 0
@@ -60,6 +62,8 @@ def sort_osm(
         drawn = _DRAWN.get(int(shapely.get_dimensions(shape)))
         if drawn is None or not tags:
             continue
+        if is_address(tags) and "building" not in tags:
+            _address(rows, osm, tags, shape)
         found = {role: match_tags(tags, role, drawn, knowledge)
                  for role in ("building", "road", "plot", "feature", "barrier")}  # fmt: skip
         if not any(found.values()):
@@ -81,13 +85,6 @@ def sort_osm(
             "This happens at the edge of an extract: take a slightly larger one.",
         )  # fmt: skip
     made = {kind: frame(kind, ones, crs) for kind, ones in rows.items()}
-    named = [
-        at for at, tags in enumerate(table["tags"])
-        if STREET in tags and shapely.get_dimensions(shapes[at]) == 0
-    ]  # fmt: skip
-    made["buildings"] = with_addresses(
-        made["buildings"], shapes[named], [table["tags"].iloc[at] for at in named], knowledge
-    )
     made["buildings"] = with_heights(
         made["buildings"], levels, where=where, knowledge=knowledge, faults=faults
     )
@@ -121,12 +118,13 @@ def _building(
     osm: str, tags: Mapping[str, str], shape: shapely.Geometry, tag: OsmTag, knowledge: Knowledge
 ) -> dict[str, object]:
     use = tag.becomes
-    if not tag.sure and shape.area < knowledge.setting("base_outbuilding_max_m2"):
+    doors = doors_of(tags)
+    small = shape.area < knowledge.setting("base_outbuilding_max_m2")
+    if not tag.sure and small and not doors:  # a front door makes a house of anything
         use = _NO_HOUSE
     return {
         "name": tags.get("name", ""), "height_m": np.nan, "use": use, "sure": tag.sure,
-        "street": tags.get("addr:street", ""), "house": tags.get("addr:housenumber", ""),
-        "osm": osm, "geometry": shape,
+        "row": tags.get("building") == _ROW, "doors": doors, "osm": osm, "geometry": shape,
     }  # fmt: skip
 
 
@@ -149,9 +147,20 @@ def _way(
         {
             "name": name, "kind": tag.becomes, "width_m": width,
             "speed_kmh": speed_of(tags.get("maxspeed", "")), "walked": walked_sides(tags),
-            "osm": osm, "geometry": shape,
+            "bridge": tags.get("bridge", "no") not in {"no", ""}, "osm": osm, "geometry": shape,
         }
     )  # fmt: skip
+
+
+def _address(
+    rows: dict[str, Rows], osm: str, tags: Mapping[str, str], shape: shapely.Geometry
+) -> None:
+    if not np.isfinite(shapely.get_coordinates(shape)).all() or shape.is_empty:
+        return
+    rule = tags.get("addr:interpolation", "") if shapely.get_dimensions(shape) == 1 else ""
+    doors = doors_of(tags)
+    if rule or any(door.number for door in doors):
+        rows["addresses"].append({"doors": doors, "rule": rule, "osm": osm, "geometry": shape})
 
 
 def _ground(

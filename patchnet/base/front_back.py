@@ -63,10 +63,17 @@ def split_garden(
     return shapely.intersection(garden, before), shapely.difference(garden, before)
 
 
-def usable_ground(shape: shapely.Geometry, knowledge: Knowledge) -> shapely.Geometry | None:
-    """Return the parts of what is left beside buildings that can be a garden, or None."""
+def usable_ground(
+    shape: shapely.Geometry, knowledge: Knowledge, *, derived: bool = False
+) -> shapely.Geometry | None:
+    """Return the parts of what is left beside buildings that can be a garden, or None.
+
+    Where borders are `derived`, narrow parts are slack of the guess: those must be wider
+    (``base_derived_width_min_m``).
+    """
     least = knowledge.setting("base_garden_area_min_m2")
-    half = knowledge.setting("base_garden_width_min_m") / 2
+    width = "base_derived_width_min_m" if derived else "base_garden_width_min_m"
+    half = knowledge.setting(width) / 2
     parts = [
         part
         for part in shapely.get_parts(shape)

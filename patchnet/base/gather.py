@@ -9,12 +9,14 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.addresses import Door, Left, with_doors
 from patchnet.base.from_osm import sort_osm, with_heights
 from patchnet.base.gathered import COLUMNS, Gathered, areas_only, frame, lines_only
 from patchnet.base.houses import with_sheds
 from patchnet.base.matched_tags import metres_of, speed_of
 from patchnet.base.parcels import clean_parcels
 from patchnet.base.roles import ROLES, Role, credits_of
+from patchnet.base.terraces import split_by_doors
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.folding import folded
@@ -23,11 +25,14 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import ROLES as COLUMN_WORDS
 from patchnet.read.columns import column_names
 from patchnet.read.crs import check_crs, to_metres
+from patchnet.read.doors import door_numbers
 from patchnet.read.layers import SourceLayer
 
-__all__ = ["gather"]
+__all__ = ["METRES_A_DEGREE", "cut_to", "gather", "grown"]
 
 Shapes = NDArray[np.object_]
+METRES_A_DEGREE = 111_320.0  # of latitude, by the mean circumference of the earth
+OUTSIDE = "it stands outside the box"
 _PARCEL_IDS = ("inspireid", "nationalcadastralreference", *COLUMN_WORDS["id"])
 _STREET_NAMES = (
     "street name",
@@ -40,6 +45,9 @@ _STREET_NAMES = (
     "label",
     "title",
 )
+_NUMBERS = (
+    "house number", "housenumber", "addr housenumber", "addr:housenumber", "door number", "door",
+)  # fmt: skip
 _SPEEDS = ("maxspeed", "speed limit", "speed", "speed kmh")
 
 
@@ -99,18 +107,34 @@ def gather(
                     )  # fmt: skip
                 lines[kind] += own or credit_lines
     whole = {kind: _joined(kind, ones, crs) for kind, ones in tables.items()}
+    whole["buildings"], left = with_doors(whole["buildings"], whole["addresses"], knowledge)
     place = _place(whole, box, crs, knowledge.setting("base_margin_m"))
     if place is not None:
-        whole = {kind: _cut(kind, table, place) for kind, table in whole.items()}
+        if box:
+            left = _outside(whole["buildings"], place) + _inside(left, place)
+        around = place.buffer(knowledge.setting("base_halo_m") if box else 0, join_style="mitre")
+        whole = {kind: cut_to(kind, table, around) for kind, table in whole.items()}
     _check_place(whole, flat, knowledge, faults)
-    whole["buildings"] = with_sheds(whole["buildings"], knowledge)
+    whole["buildings"] = split_by_doors(with_sheds(whole["buildings"], knowledge), knowledge)
     whole["parcels"] = clean_parcels(whole["parcels"], whole["roads"], knowledge, faults)
     return Gathered(
         **whole,
         crs=crs,
         source_crs=source_crs,
         credits={kind: tuple(dict.fromkeys(ones)) for kind, ones in lines.items()},
+        left=left,
+        place=place if box else None,
     )
+
+
+def grown(
+    box: tuple[float, float, float, float], metres: float
+) -> tuple[float, float, float, float]:
+    """Return a box in degrees that reaches some metres further on each side."""
+    west, south, east, north = box
+    up = metres / METRES_A_DEGREE
+    along = up / max(np.cos(np.radians(max(abs(south), abs(north)))), 0.01)
+    return west - along, max(south - up, -90.0), east + along, min(north + up, 90.0)
 
 
 def _in_metres(
@@ -179,14 +203,16 @@ def _buildings(
     heights = _column(layer.table, COLUMN_WORDS["height"])
     storeys = _column(layer.table, COLUMN_WORDS["storeys"])
     streets = _column(layer.table, COLUMN_WORDS["street"])
+    numbers = _column(layer.table, _NUMBERS)
     small = knowledge.setting("base_outbuilding_max_m2")
     table = frame(
         "buildings",
         [
             {
                 "name": names[at], "height_m": np.nan,
-                "use": "house" if outlines[at].area >= small else "outbuilding", "sure": False,
-                "street": streets[at], "house": "", "osm": "", "geometry": outlines[at],
+                "use": "house" if outlines[at].area >= small or numbers[at] else "outbuilding",
+                "sure": False, "row": False, "doors": _doors(streets[at], numbers[at]), "osm": "",
+                "geometry": outlines[at],
             }
             for at in good
         ],
@@ -194,6 +220,11 @@ def _buildings(
     )  # fmt: skip
     stated = [(heights[at], storeys[at]) for at in good]
     return with_heights(table, stated, where=layer.where, knowledge=knowledge, faults=faults)
+
+
+def _doors(street: str, numbers: str) -> tuple[Door, ...]:
+    found = tuple(Door(street, number) for number in door_numbers(numbers))
+    return found or ((Door(street, ""),) if street else ())
 
 
 def _roads(layer: Layer, shapes: Shapes, crs: pyproj.CRS, faults: FaultList) -> gpd.GeoDataFrame:
@@ -211,7 +242,8 @@ def _roads(layer: Layer, shapes: Shapes, crs: pyproj.CRS, faults: FaultList) -> 
         rows += [
             {
                 "name": names[at], "kind": "street", "width_m": width if width > 0 else np.nan,
-                "speed_kmh": speed_of(speeds[at]), "walked": "", "osm": "", "geometry": part,
+                "speed_kmh": speed_of(speeds[at]), "walked": "", "bridge": False, "osm": "",
+                "geometry": part,
             }
             for part in shapely.get_parts(line)
         ]  # fmt: skip
@@ -286,10 +318,29 @@ def _place(
     return shapely.box(*both.bounds).buffer(margin, join_style="mitre")
 
 
-def _cut(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
+def _outside(buildings: gpd.GeoDataFrame, place: shapely.Polygon) -> tuple[Left, ...]:
+    """Addresses of houses that reach into the place and stand outside it."""
+    out = ~buildings.geometry.representative_point().intersects(place)
+    kept = buildings[out & buildings.geometry.intersects(place)]
+    return tuple(
+        Left(door, osm, OUTSIDE)
+        for doors, osm in zip(kept["doors"], kept["osm"], strict=True)
+        for door in doors
+        if door.number
+    )
+
+
+def _inside(left: tuple[Left, ...], place: shapely.Polygon) -> tuple[Left, ...]:
+    return tuple(
+        one for one in left
+        if not np.isfinite(one.door.x) or place.covers(shapely.Point(one.door.x, one.door.y))
+    )  # fmt: skip
+
+
+def cut_to(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
     """Cut to the place: what is a thing of its own stays whole, what runs on is cut."""
     kept = table[table.geometry.intersects(place)]
-    if kind in {"parcels", "buildings", "features", "barriers"}:
+    if kind in {"parcels", "buildings", "addresses", "features", "barriers"}:
         inside = kept.geometry.representative_point().intersects(place)
         return kept[inside].reset_index(drop=True)
     cut = kept.geometry.intersection(place)

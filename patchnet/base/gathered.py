@@ -9,16 +9,18 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.addresses import Left
 from patchnet.read.repair import mended, polygons_of
 
 __all__ = ["COLUMNS", "Gathered", "areas_only", "frame", "lines_only"]
 
 COLUMNS: dict[str, dict[str, type]] = {
     "parcels": {"parcel": str, "where": str, "row": int},
-    "buildings": {"name": str, "height_m": float, "use": str, "sure": bool, "street": str,
-                  "house": str, "osm": str},
+    "buildings": {"name": str, "height_m": float, "use": str, "sure": bool, "row": bool,
+                  "doors": tuple, "osm": str},
+    "addresses": {"doors": tuple, "rule": str, "osm": str},
     "roads": {"name": str, "kind": str, "width_m": float, "speed_kmh": float, "walked": str,
-              "osm": str},
+              "bridge": bool, "osm": str},
     "footways": {"name": str, "width_m": float, "osm": str},
     "areas": {"kind": str, "name": str, "osm": str},
     "features": {"feature": str, "sure": bool, "osm": str},
@@ -36,10 +38,16 @@ class Gathered:
     parcels
         Polygons of a cadastre, without overlaps.
     buildings
-        Polygons; ``use`` is house, outbuilding or the kind of plot that its ground is.
+        Polygons; ``use`` is house, outbuilding or the kind of plot that its ground is; ``doors``
+        has their addresses (see `addresses.Door`); ``row`` says that one is a whole terrace.
+    addresses
+        Points, areas and interpolation lines that tell addresses beside the buildings.
+    left
+        Addresses that no house was found for, or whose house lies outside the place.
     roads
         Lines; ``kind`` is street, lane, drive or highway; ``walked`` says which sides have a
-        footway (both, left, right, no, or empty: not said).
+        footway (both, left, right, no, or empty: not said); a ``bridge`` leaves the ground under
+        it as it is.
     footways
         Lines or polygons.
     areas
@@ -50,10 +58,14 @@ class Gathered:
         The one system of all of them, and the one the main input came in.
     credits
         Table -> lines of attribution of what it is made from.
+    place
+        What the user asked for. The tables reach somewhat beyond, so that the outermost plots
+        have neighbours too; None where all is wanted.
     """
 
     parcels: gpd.GeoDataFrame
     buildings: gpd.GeoDataFrame
+    addresses: gpd.GeoDataFrame
     roads: gpd.GeoDataFrame
     footways: gpd.GeoDataFrame
     areas: gpd.GeoDataFrame
@@ -62,6 +74,8 @@ class Gathered:
     crs: pyproj.CRS
     source_crs: str
     credits: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    left: tuple[Left, ...] = ()
+    place: shapely.Polygon | None = None
 
 
 def frame(kind: str, rows: list[dict[str, object]], crs: pyproj.CRS) -> gpd.GeoDataFrame:
@@ -69,7 +83,7 @@ def frame(kind: str, rows: list[dict[str, object]], crs: pyproj.CRS) -> gpd.GeoD
     columns = COLUMNS[kind]
     table = pd.DataFrame(rows, columns=[*columns, "geometry"])
     for name, dtype in columns.items():
-        table[name] = table[name].astype(object if dtype is str else dtype)
+        table[name] = table[name].astype(object if dtype in {str, tuple} else dtype)
     return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
 
 

@@ -8,9 +8,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.base.derived import Derived, derive_plots, street_corridor
+from patchnet.base.cut_by_ways import cut_by_ways, way_ground
+from patchnet.base.derived import Derived, bridges, derive_plots, street_corridor
 from patchnet.base.gathered import Gathered, areas_only
 from patchnet.base.overlay import cut_away, united
+from patchnet.base.sides import PublicRoads, sides
 from patchnet.core.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
 
@@ -22,6 +24,7 @@ BASIS = {
     "parcel": "parcel minus buildings",
     "whole": "whole parcel, no building known on it",
     "joined": "parcel minus buildings, joined with the open parcel beside it (guessed)",
+    "across": "the part of a parcel across a road from its house",
     "derived": "derived from buildings and streets, not a boundary",
     "area": "area mapped in OpenStreetMap",
     "verge": "guessed: strip between plots and carriageway, whose width may be a guess too; "
@@ -89,7 +92,9 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
                 "Such plots are marked 'not a boundary'; ask on the doorstep.",
             )
         derived = derive_plots(buildings[free], united(buildings), corridor, taken, knowledge)
-        rows += [_row(shape, "derived") for shape in derived.plots]
+        own = buildings[free][derived.house]
+        cut = cut_by_ways(derived.plots, own, buildings, way_ground(inputs.roads, knowledge))
+        rows += [_row(shape, "derived") for shape in cut]
     rows += _weak_areas(inputs, rows, strong, knowledge)
     table = gpd.GeoDataFrame(
         pd.DataFrame(rows, columns=["geometry", "origin", "parcel", "kind", "name", "osm"]),
@@ -124,6 +129,7 @@ def _parcels(
     homes = _covered(shapes, lived)
     small = knowledge.setting("base_outbuilding_max_m2")
     left = knowledge.setting("base_filled_share")
+    public = _public(inputs)
     open_ground = homes < small
     street = shapely.area(shapely.intersection(shapes, corridor)) / area
     is_street = open_ground & (street > knowledge.setting("base_street_share"))
@@ -137,8 +143,43 @@ def _parcels(
         origin = "joined" if own else "whole" if open_ground[at] and built[at] == 0 else "parcel"
         shape = united(shapes[[at, *own]]) if own else shapes[at]
         label = " + ".join(name for name in (names[k] for k in [at, *own]) if name)
-        rows.append(_row(shape, origin, parcel=label))
+        first, *across = _on_each_side(shape, public, corridor, homes[at] > 0, lived, knowledge)
+        rows.append(_row(first, origin, parcel=label))
+        rows += [_row(one, "across", parcel=label) for one in across]
     return rows
+
+
+def _public(inputs: Gathered) -> PublicRoads:
+    roads = inputs.roads
+    return PublicRoads(
+        roads.geometry.to_numpy(), roads["kind"].to_numpy(dtype=object), bridges(roads)
+    )
+
+
+def _on_each_side(
+    shape: shapely.Geometry,
+    public: PublicRoads,
+    corridor: shapely.Geometry,
+    has_house: bool,  # noqa: FBT001 - told by the caller's own table
+    lived: Shapes,
+    knowledge: Knowledge,
+) -> list[shapely.Geometry]:
+    """A parcel that a public road runs through, in a piece for each side, that of the house first.
+
+    A road that only clips it, as middle lines drawn by others do, cuts nothing.
+    """
+    if not public.between(np.array([shape], dtype=object))[0]:
+        return [shape]
+    rest = areas_only(shapely.difference(shape, corridor))
+    if rest is None:
+        return [shape]
+    least = knowledge.setting("base_across_min_m2")
+    pieces = [one for one in sides(rest, public) if one.area >= least]
+    if len(pieces) < 2:
+        return [shape]
+    if has_house:
+        pieces.sort(key=lambda one: -float(_covered(np.array([one], dtype=object), lived)[0]))
+    return pieces
 
 
 def _covered(shapes: Shapes, buildings: Shapes) -> NDArray[np.float64]:
@@ -221,8 +262,10 @@ def _areas(
     """Areas without what is taken; a smaller one lies in the larger one, not under it."""
     shapes = inputs.areas.geometry.to_numpy()
     corridor = shapely.buffer(
-        inputs.roads.geometry.to_numpy(), knowledge.setting("carriageway_width_m") / 2
+        inputs.roads.geometry.to_numpy()[~bridges(inputs.roads)],
+        knowledge.setting("carriageway_width_m") / 2,
     )
+    public = _public(inputs)
     order = sorted(at.tolist(), key=lambda k: (shapes[k].area, str(inputs.areas["osm"].iloc[k])))
     rows: list[dict[str, object]] = []
     shut = np.array([*taken, *corridor], dtype=object)
@@ -230,12 +273,14 @@ def _areas(
     for rank, k in enumerate(order):
         (shape,) = cut_away(free[[rank]], shapes[order[:rank]])
         left = areas_only(shape)
-        if left is None or left.area < knowledge.setting("base_verge_area_min_m2"):
+        if left is None:
             continue
         area = inputs.areas.iloc[k]
-        rows.append(
-            _row(left, "area", kind=str(area["kind"]), name=str(area["name"]), osm=str(area["osm"]))
-        )
+        rows += [
+            _row(one, "area", kind=str(area["kind"]), name=str(area["name"]), osm=str(area["osm"]))
+            for one in sides(left, public)
+            if one.area >= knowledge.setting("base_verge_area_min_m2")
+        ]
     return rows
 
 

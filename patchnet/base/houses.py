@@ -33,6 +33,8 @@ class Standing:
         Everything built that touches it; None where there is nothing.
     party
         Direction of party walls, shape (n, 2); NaN where the house leans on no other.
+    homes
+        Positions of all houses on each ground.
     """
 
     house: Shapes
@@ -40,6 +42,7 @@ class Standing:
     main: NDArray[np.intp]
     built: Shapes
     party: NDArray[np.float64]
+    homes: tuple[NDArray[np.intp], ...]
 
 
 def with_sheds(buildings: gpd.GeoDataFrame, knowledge: Knowledge) -> gpd.GeoDataFrame:
@@ -48,13 +51,14 @@ def with_sheds(buildings: gpd.GeoDataFrame, knowledge: Knowledge) -> gpd.GeoData
     Where nobody says what a building is, it is taken as one if it is small
     (``base_shed_max_m2``), stands close to a building that is several times as large
     (``base_shed_near_m``, ``base_shed_ratio``), and leans on no other of its own size, as the
-    houses of a terrace do.
+    houses of a terrace do. A building with an address is never one.
     """
     shapes = buildings.geometry.to_numpy()
     area = shapely.area(shapes)
     home = ~buildings["use"].isin(_NOT_HOUSE).to_numpy()
     doubt = home & ~buildings["sure"].to_numpy(dtype=bool)
     doubt &= area < knowledge.setting("base_shed_max_m2")
+    doubt &= ~np.array([bool(own) for own in buildings["doors"]], dtype=bool)
     at, homes = np.flatnonzero(doubt), np.flatnonzero(home)
     if not len(at):
         return buildings
@@ -93,6 +97,7 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
     built = np.empty(count, dtype=object)
     number = np.zeros(count, dtype=np.intp)
     main = np.full(count, -1, dtype=np.intp)
+    lived_in: list[NDArray[np.intp]] = [np.empty(0, dtype=np.intp) for _ in range(count)]
     shapes = buildings.geometry.to_numpy()
     ground, building = shapely.STRtree(shapes).query(grounds, predicate="intersects")
     piece = shapely.intersection(grounds[ground], shapes[building])
@@ -113,13 +118,14 @@ def houses_on(grounds: Shapes, buildings: gpd.GeoDataFrame, knowledge: Knowledge
         homes = own[lived[own]]
         if not len(homes):
             continue
+        lived_in[at] = building[homes]
         main[at] = building[homes[int(np.argmax(size[homes]))]]
         apart = _apart(piece[homes], knowledge)
         number[at] = len(apart)
         if len(apart) == 1:
             house[at] = apart[0]
     party = _party_walls(grounds, house, shapes, knowledge)
-    return Standing(house, number, main, built, party)
+    return Standing(house, number, main, built, party, tuple(lived_in))
 
 
 def _apart(pieces: Shapes, knowledge: Knowledge) -> list[shapely.Geometry]:

@@ -1,6 +1,6 @@
 """The base map of a neighbourhood put together from open data."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -11,39 +11,39 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.base.accounts import account
 from patchnet.base.carried import carried_barriers, carried_features, carried_plots
+from patchnet.base.credits import credits_table
 from patchnet.base.derived import Derived
 from patchnet.base.earlier import read_earlier
 from patchnet.base.facing import find_facing
-from patchnet.base.gather import gather
+from patchnet.base.find_street import Found
+from patchnet.base.gather import cut_to, gather, grown
 from patchnet.base.gathered import Gathered
-from patchnet.base.grounds import BASIS, Grounds, find_grounds
+from patchnet.base.grounds import Grounds, find_grounds
 from patchnet.base.houses import houses_on
+from patchnet.base.kept_part import around, parts_of
 from patchnet.base.numbering import Numbered, number_plots
 from patchnet.base.on_plots import place_features
 from patchnet.base.open_input import open_input
 from patchnet.base.plot_rows import Piece, ground_pieces, street_pieces
-from patchnet.base.roles import Role, sort_inputs
+from patchnet.base.plot_table import plot_table
+from patchnet.base.roles import ROLES, Role, country_said, sort_inputs
 from patchnet.base.street_space import StreetSpace, find_street_space
 from patchnet.base.streets import Streets, streets_of
+from patchnet.base.wanted import addressed_streets, of_streets, stands_in, wanted_streets
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
-from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import parse_crs
+from patchnet.read.doors import fold_street
 
 __all__ = ["BaseMap", "make_base"]
 
 Shapes = NDArray[np.object_]
-_NOT_BOUNDARIES = (
-    "Outlines of {:,} plots are derived from buildings and streets: they are not boundaries"
-)
-PLOT_COLUMNS = (
-    "id", "kind", "label", "street", "code", "number", "part", "side", "parcel", "house", "basis",
-    "front_back_basis", "geometry",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -54,8 +54,9 @@ class BaseMap(Shown):
     ----------
     plots
         In walking order: ``id``, ``kind``, ``label``, ``street``, ``code`` of the street,
-        ``number``, ``part`` (front, back, whole), ``side``, ``parcel`` (id in the cadastre),
-        ``house`` (number in OpenStreetMap), ``basis`` and ``front_back_basis`` (how it was told).
+        ``number``, ``door`` (door numbers, empty where not known), ``part`` (front, back, whole),
+        ``side``, ``parcel`` (id in the cadastre), ``basis`` and ``front_back_basis`` (how it was
+        told), ``note`` (what to look at), ``country`` (two letters, empty where not said).
     features
         ``plot``, ``feature`` (with a ? where the tags say less than the feature claims), ``osm``,
         ``basis``; what OpenStreetMap maps. Absence means not known.
@@ -67,6 +68,9 @@ class BaseMap(Shown):
         ``name``, ``kind``, ``width_m``, ``speed_kmh``, ``walked``, ``osm``; NaN not known.
     footways
         ``name``, ``width_m``, ``osm``, ``basis``.
+    houses
+        Every address and every large house: ``street``, ``door``, ``osm``, ``plots`` (ids), and
+        ``reason`` where it has no plot.
     credits
         Table of ``layer``, ``attribution``, ``licence`` and ``note``.
     faults
@@ -99,6 +103,7 @@ class BaseMap(Shown):
     buildings: gpd.GeoDataFrame
     roads: gpd.GeoDataFrame
     footways: gpd.GeoDataFrame
+    houses: pd.DataFrame
     credits: pd.DataFrame
     faults: tuple[Fault, ...]
     crs: pyproj.CRS
@@ -122,6 +127,8 @@ def make_base(
     earlier: Path | str | None = None,
     crs: str | None = None,
     credits: Sequence[str] = (),  # noqa: A002 - the word for lines of attribution
+    country: str = "",
+    tell: Callable[[str], None] = lambda _: None,
     knowledge: Knowledge | None = None,
 ) -> BaseMap:
     """Make a base map.
@@ -135,13 +142,18 @@ def make_base(
     box
         West, south, east, north in degrees: only what lies there.
     street
-        Names of streets: only plots of those.
+        Names of streets, also with the place (``Elm Road, Oxford``): only plots of those. In an
+        OpenStreetMap extract of any size they are found by name, and no box is needed.
     earlier
         An earlier base, whose numbers are kept.
     crs
         System of files that name none.
     credits
         Lines of attribution for inputs that bring none.
+    country
+        Two letters (ISO 3166-1); as ``addr:country`` has it where not given.
+    tell
+        Called with what takes long and what was kept.
     knowledge
         The tables; None: those that ship with patchnet.
 
@@ -169,16 +181,15 @@ def make_base(
     """
     knowledge = knowledge or load_knowledge()
     faults = FaultList()
-    said: list[tuple[Path | str, Role | None]] = [(path, None) for path in inputs]
-    named: tuple[tuple[Sequence[Path | str], Role], ...] = (
-        (osm, "osm"), (parcels, "parcels"), (buildings, "buildings"), (roads, "roads"),
-    )  # fmt: skip
-    said += [(path, role) for paths, role in named for path in paths]
-    if not said:
-        raise WrongUse("Name at least one file: an OpenStreetMap extract is enough to begin with.")
+    said = _said(inputs, osm=osm, parcels=parcels, buildings=buildings, roads=roads)
+    spots: list[Found] = []
+    if box is None and street:
+        said, spots = parts_of(said, street, knowledge, tell)
+        box = around(spots, knowledge)
     if box is None:
         _check_sizes([Path(path) for path, _ in said], knowledge)
-    layers = [(layer, role) for path, role in said for layer in open_input(path, box=box)]
+    read = grown(box, knowledge.setting("base_halo_m")) if box else None
+    layers = [(layer, role) for path, role in said for layer in open_input(path, box=read)]
     gathered = gather(
         sort_inputs(layers, knowledge, faults),
         said_crs=parse_crs(crs),
@@ -187,17 +198,17 @@ def make_base(
         knowledge=knowledge,
         faults=faults,
     )
-    before = None
-    if gathered is not None and earlier is not None:
-        before = read_earlier(earlier, gathered.crs, faults)
+    before = read_earlier(earlier, gathered.crs, faults) if gathered and earlier else None
     if gathered is None or faults.errors:
         raise DataFaults(faults.faults)
-    streets = streets_of(gathered.roads)
-    wanted = _wanted(street, streets)
+    streets = streets_of(
+        gathered.roads, apart_m=knowledge.setting("base_same_street_m"),
+        addressed=addressed_streets(gathered.buildings),
+    )  # fmt: skip
+    wanted = wanted_streets(street, streets, spots, gathered)
     grounds = find_grounds(gathered, knowledge, faults)
     pieces, space = _pieces(gathered, grounds, streets, knowledge, faults)
-    if wanted is not None:
-        pieces = [piece for piece in pieces if piece.unit.street in wanted]
+    pieces = [piece for piece in pieces if stands_in(piece, gathered, wanted)]
     if not pieces:
         faults.error(
             ", ".join(dict.fromkeys(layer.where for layer, _ in layers)),
@@ -206,30 +217,39 @@ def make_base(
         )  # fmt: skip
         raise DataFaults(faults.faults)
     numbered = number_plots([p.unit for p in pieces], streets, before, knowledge, faults)
-    plots = _plots(pieces, numbered, streets, gathered)
+    plots = plot_table(
+        pieces, numbered, streets, gathered, knowledge, country or country_said(layers)
+    )
     margin = knowledge.setting("base_margin_m")
 
     def near(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         return _near(table, plots, wanted, margin)
 
-    barriers = near(gathered.barriers.assign(gap="not_known"))
+    def here(kind: str) -> gpd.GeoDataFrame:
+        table: gpd.GeoDataFrame = getattr(gathered, kind)
+        return near(table if gathered.place is None else cut_to(kind, table, gathered.place))
+
+    barriers = here("barriers").assign(gap="not_known")
     if before is not None:
         plots = carried_plots(plots, before, near, knowledge, faults)
         gone = tuple(one for one in numbered.gone if one not in set(plots["id"]))
         numbered = replace(numbered, gone=gone)
         barriers = carried_barriers(barriers, before, near, faults)
-    houses = gathered.buildings[["name", "height_m", "use", "osm", "geometry"]]
-    features, left = place_features(near(gathered.features), plots, knowledge)
+    built = here("buildings")[["name", "height_m", "use", "osm", "geometry"]]
+    told = account(gathered, pieces, numbered, plots, knowledge)
+    told = told[(told["plots"] != "") | of_streets(told["street"], wanted, streets)]
+    features, left = place_features(here("features"), plots, knowledge)
     if before is not None:
         features = carried_features(features, plots, before, near, faults)
     return BaseMap(
         plots=plots,
         features=features,
         barriers=barriers,
-        buildings=near(houses),
-        roads=near(gathered.roads),
-        footways=near(_footways(gathered, space, streets)),
-        credits=_credits(gathered, plots),
+        buildings=built,
+        roads=here("roads").drop(columns="bridge"),
+        footways=_footways(here("footways"), near, gathered, space, streets),
+        houses=told.reset_index(drop=True),
+        credits=credits_table(gathered, plots),
         faults=faults.faults,
         crs=gathered.crs,
         source_crs=gathered.source_crs,
@@ -239,6 +259,17 @@ def make_base(
         not_placed=left if wanted is None else 0,
         earlier=before is not None,
     )
+
+
+def _said(
+    inputs: Sequence[Path | str], **named: Sequence[Path | str]
+) -> list[tuple[Path | str, Role | None]]:
+    """Every file with what the user said it is."""
+    said: list[tuple[Path | str, Role | None]] = [(path, None) for path in inputs]
+    said += [(path, role) for role in ROLES for path in named[role]]
+    if not said:
+        raise WrongUse("Name at least one file: an OpenStreetMap extract is enough to begin with.")
+    return said
 
 
 def _check_sizes(paths: Sequence[Path], knowledge: Knowledge) -> None:
@@ -253,21 +284,11 @@ def _check_sizes(paths: Sequence[Path], knowledge: Knowledge) -> None:
         if size > most.get(path.suffix.casefold(), np.inf):
             faults.error(
                 path.name, f"This extract is of {size:,.0f} MB: far more than a neighbourhood.",
-                "Say which part of it: --bbox WEST,SOUTH,EAST,NORTH in degrees.",
+                "Say which street (--street NAME), or which part of it: --bbox "
+                "WEST,SOUTH,EAST,NORTH in degrees.",
             )  # fmt: skip
     if faults.errors:
         raise DataFaults(faults.faults)
-
-
-def _wanted(names: Sequence[str], streets: Streets) -> set[int] | None:
-    if not names:
-        return None
-    place = {name.casefold(): at for at, name in enumerate(streets.names) if streets.named[at]}
-    for name in names:
-        if name.casefold() not in place:
-            hint = nearest_hint(name, [streets.names[at] for at in place.values()])
-            raise WrongUse(f"There is no street called {name!r} here.{hint}")
-    return {place[name.casefold()] for name in names}
 
 
 def _pieces(
@@ -276,11 +297,16 @@ def _pieces(
     table = grounds.table
     shapes = table.geometry.to_numpy()
     standing = houses_on(shapes, inputs.buildings, knowledge)
-    address = [
-        str(inputs.buildings["street"].iloc[at]) if at >= 0 else "" for at in standing.main.tolist()
-    ]
+    doors = inputs.buildings["doors"].tolist()
+    area = (table["origin"] == "area").to_numpy()
+    address: list[Collection[str]] = [
+        frozenset() if area[at] else frozenset(
+            fold_street(door.street) for home in homes for door in doors[home] if door.street
+        )
+        for at, homes in enumerate(standing.homes)
+    ]  # fmt: skip
     looks = standing.house.copy()
-    looks[(table["origin"] == "area").to_numpy()] = None
+    looks[area] = None
     facing = find_facing(shapes, looks, address, standing.party, streets, knowledge)
     pieces = ground_pieces(table, standing, facing, streets, inputs.buildings, knowledge, faults)
     space = find_street_space(
@@ -290,34 +316,6 @@ def _pieces(
     drawn = [shape for piece in pieces for shape in piece.unit.parts.values()]
     pieces += street_pieces(space, inputs, drawn, streets, knowledge)
     return pieces, space
-
-
-def _plots(
-    pieces: Sequence[Piece], numbered: Numbered, streets: Streets, inputs: Gathered
-) -> gpd.GeoDataFrame:
-    words = {"F": "front", "B": "back", "": "whole"}
-    rows = []
-    for at in numbered.order:
-        piece = pieces[at]
-        street = piece.unit.street
-        name = streets.names[street] if street >= 0 else ""
-        for part, shape in piece.unit.parts.items():
-            ident = numbered.ids[at, part]
-            number = ident.rsplit("-", maxsplit=1)[-1].rstrip("FB")
-            label = f"{name or 'No street'}, {piece.noun} {number}"
-            rows.append(
-                {
-                    "id": ident, "kind": piece.kinds[part],
-                    "label": f"{label}, {words[part]}" if part else label,
-                    "street": name if street >= 0 and streets.named[street] else "",
-                    "code": numbered.code[at], "number": number, "part": words[part],
-                    "side": numbered.side[at], "parcel": piece.parcel, "house": piece.house,
-                    "basis": BASIS[piece.origin], "front_back_basis": piece.split_basis,
-                    "geometry": shape,
-                }
-            )  # fmt: skip
-    table = pd.DataFrame(rows, columns=list(PLOT_COLUMNS))
-    return gpd.GeoDataFrame(table, geometry="geometry", crs=inputs.crs)
 
 
 def _near(
@@ -330,8 +328,14 @@ def _near(
     return table[table.geometry.intersects(around)].reset_index(drop=True)
 
 
-def _footways(inputs: Gathered, space: StreetSpace, streets: Streets) -> gpd.GeoDataFrame:
-    mapped = inputs.footways.assign(basis="OpenStreetMap")
+def _footways(
+    mapped: gpd.GeoDataFrame,
+    near: Callable[[gpd.GeoDataFrame], gpd.GeoDataFrame],
+    inputs: Gathered,
+    space: StreetSpace,
+    streets: Streets,
+) -> gpd.GeoDataFrame:
+    mapped = mapped.assign(basis="OpenStreetMap")
     if not len(space.footways):
         return mapped
     guessed = gpd.GeoDataFrame(
@@ -342,45 +346,9 @@ def _footways(inputs: Gathered, space: StreetSpace, streets: Streets) -> gpd.Geo
         geometry=space.footways.geometry.to_numpy(),
         crs=inputs.crs,
     )  # fmt: skip
+    if inputs.place is not None:
+        guessed = cut_to("footways", guessed, inputs.place)
+    guessed = near(guessed)
     if not len(mapped):
         return guessed
     return pd.concat([mapped, guessed], ignore_index=True)
-
-
-def _credits(inputs: Gathered, plots: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Say layer by layer whose data it is made from and under which licence."""
-    made_from: Mapping[str, tuple[str, ...]] = {
-        "plots": ("parcels", "buildings", "roads", "areas"),
-        "features": ("features",),
-        "barriers": ("barriers",),
-        "buildings": ("buildings",),
-        "roads": ("roads",),
-        "footways": ("footways", "roads"),
-    }
-    rows = []
-    for layer, sources in made_from.items():
-        lines = dict.fromkeys(line for one in sources for line in inputs.credits.get(one, ()))
-        for line in lines:
-            licence = "ODbL 1.0" if "ODbL" in line or "OpenStreetMap" in line else ""
-            licence = licence or ("OGL v3.0" if "Open Government" in line else "")
-            rows.append((layer, line, licence, _note(layer, licence, len(lines))))
-    derived = int((plots["basis"] == BASIS["derived"]).sum())
-    if derived:
-        # It stands among the credits so that every page and file made of the base carries it.
-        rows.append(
-            (
-                "plots", _NOT_BOUNDARIES.format(derived), "", "",
-            )
-        )  # fmt: skip
-    return pd.DataFrame(rows, columns=["layer", "attribution", "licence", "note"])
-
-
-def _note(layer: str, licence: str, lines: int) -> str:
-    if licence != "ODbL 1.0":
-        return ""
-    if layer == "plots" and lines > 1:
-        return (
-            "Cut with OpenStreetMap's buildings or roads: pass this layer on under the ODbL as "
-            "well. What a survey tells of plots stands in a table of its own and is not part of it."
-        )
-    return "From OpenStreetMap: pass this layer on under the ODbL. Keep survey data beside it."

@@ -1,8 +1,11 @@
-"""Numbers for plots in walking order: odd on the left of a street, even on the right.
+"""Ids for plots: the street's code, the door number, and the part.
 
-An id is the street's code, a number and a part: ``ER-12F`` is the front of plot 12 of Elm Road.
-Verges (V), tree pits (T), planters (P) and mapped green (G) count by themselves. With an earlier
-base, a plot that is still there keeps its id, and a number that was used is not used again.
+``ER-12F`` is the front of 12 Elm Road, ``ER-12-AF`` that of 12a, ``ER-12-14B`` the back of 12-14,
+``ER-12X2F`` the front of a second plot that is called 12. Where a street has door numbers and a
+plot has none, it counts by itself (N). Where nobody has mapped a door number, plots count in
+walking order, odd on the left of the street, even on the right. Verges (V), tree pits (T),
+planters (P) and mapped green (G) count by themselves too. With an earlier base, a plot that is
+still there keeps its id, and a number that was used is not used again.
 """
 
 import re
@@ -17,12 +20,17 @@ from patchnet.base.earlier import Earlier
 from patchnet.base.streets import Streets, street_codes
 from patchnet.core.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.doors import door_key
 
 __all__ = ["Numbered", "Unit", "number_plots"]
 
 Shapes = NDArray[np.object_]
 NOWHERE = "X"
-_ID = re.compile(r"(?P<code>[A-Z0-9]+)-(?P<sort>[VTPG]?)(?P<number>\d+)(?P<part>[FB]?)")
+_ID = re.compile(
+    r"(?P<code>[A-Z0-9]+)-(?P<sort>[VTPGN]?)(?P<number>\d+)(?P<more>(?:-(?:\d+|[A-Z]))*(?:X\d+)?)"
+    r"(?P<part>[FB]?)"
+)
+_UNNUMBERED = "N"
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,12 +47,15 @@ class Unit:
         Where on the street it counts, shape (2,); a point of its own where it faces none.
     sort
         V, T, P, G or empty.
+    door
+        Door numbers, ``12`` or ``12; 14``; empty where not known.
     """
 
     parts: Mapping[str, shapely.Geometry]
     street: int
     point: NDArray[np.float64]
     sort: str = ""
+    door: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +68,8 @@ class Numbered:
         Positions of the units in walking order.
     ids
         Unit, part -> id.
+    number
+        What stands between code and part in the id of each unit.
     code, side
         Street code and side (left, right or empty) of each unit.
     kept, new
@@ -67,6 +80,7 @@ class Numbered:
 
     order: tuple[int, ...]
     ids: Mapping[tuple[int, str], str]
+    number: tuple[str, ...]
     code: tuple[str, ...]
     side: tuple[str, ...]
     kept: int = 0
@@ -116,18 +130,38 @@ def number_plots(
     taken = set(earlier.ids) if earlier else set()
     base = {at: _bare(ident) for (at, _), ident in ids.items()}
     last = _last_numbers(taken)
+    keys = [door_key(unit.door) if not unit.sort else "" for unit in units]
+    doored = {code[at] for at, key in enumerate(keys) if key}
+    stems = {_bare(ident) for ident in taken}
     for at in order:
         for part in units[at].parts:
             if (at, part) in ids:
                 continue
             own = base.get(at)
             if own is None or f"{own}{part}" in taken:
-                own = base[at] = _next(code[at], units[at].sort, side[at], last)
+                sort = units[at].sort
+                if keys[at]:
+                    own = _free(f"{code[at]}-{keys[at]}", stems)
+                else:
+                    plain = not sort and code[at] in doored
+                    own = _next(code[at], _UNNUMBERED if plain else sort, side[at], last)
+                base[at] = own
+                stems.add(own)
             ids[at, part] = f"{own}{part}"
             taken.add(f"{own}{part}")
     gone = tuple(sorted(set(earlier.ids) - set(ids.values()), key=_natural)) if earlier else ()
+    number = tuple(
+        base[at].split("-", maxsplit=1)[-1] if at in base else "" for at in range(len(units))
+    )
     return Numbered(
-        tuple(order), ids, tuple(code), tuple(side), kept, len(ids) - kept if earlier else 0, gone
+        tuple(order),
+        ids,
+        number,
+        tuple(code),
+        tuple(side),
+        kept,
+        len(ids) - kept if earlier else 0,
+        gone,
     )
 
 
@@ -166,11 +200,18 @@ def _next(code: str, sort: str, side: str, last: dict[tuple[str, str, str], int]
     return f"{code}-{sort}{number}"
 
 
+def _free(stem: str, taken: set[str]) -> str:
+    """Return a stem that no other plot has: ``ER-12``, ``ER-12X2``."""
+    if stem not in taken:
+        return stem
+    return next(one for k in range(2, 10_000) if (one := f"{stem}X{k}") not in taken)
+
+
 def _last_numbers(ids: set[str]) -> dict[tuple[str, str, str], int]:
     last: dict[tuple[str, str, str], int] = {}
     for ident in ids:
         found = _ID.fullmatch(ident)
-        if found is None:
+        if found is None or found["more"]:
             continue
         number = int(found["number"])
         split = "" if found["sort"] or found["code"] == NOWHERE else "right"
@@ -224,4 +265,4 @@ def _natural(ident: str) -> tuple[str, int, str]:
     found = _ID.fullmatch(ident)
     if found is None:
         return ident, 0, ""
-    return found["code"] + found["sort"], int(found["number"]), found["part"]
+    return found["code"] + found["sort"], int(found["number"]), found["more"] + found["part"]

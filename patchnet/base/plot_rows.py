@@ -1,7 +1,9 @@
 """From grounds, houses and streets to the pieces that become plots."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -13,10 +15,12 @@ from patchnet.base.front_back import building_line, split_garden, usable_ground
 from patchnet.base.gathered import Gathered
 from patchnet.base.houses import Standing
 from patchnet.base.numbering import Unit
+from patchnet.base.sides import PublicRoads, sides
 from patchnet.base.street_space import StreetSpace
 from patchnet.base.streets import Streets
 from patchnet.core.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.doors import fold_number, fold_street
 
 __all__ = ["Piece", "ground_pieces", "street_pieces"]
 
@@ -25,15 +29,43 @@ Shapes = NDArray[np.object_]
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One numbered unit with what is told of it; `kinds` has the kind of each part."""
+    """One numbered unit with what is told of it.
+
+    Attributes
+    ----------
+    unit
+        Outlines of its parts, street and door.
+    kinds
+        Kind of each part.
+    origin
+        Key of `BASIS`.
+    noun
+        What it is called where it has no door number.
+    parcel
+        Id in the cadastre.
+    split_basis
+        How front and back were told.
+    note
+        What to look at before the survey.
+    homes
+        Positions of the buildings that people live in on it.
+    """
 
     unit: Unit
     kinds: Mapping[str, str]
     origin: str
     noun: str = "plot"
     parcel: str = ""
-    house: str = ""
     split_basis: str = ""
+    note: str = ""
+    homes: tuple[int, ...] = ()
+
+
+class _Own(NamedTuple):
+    """The parts of one plot."""
+
+    parts: dict[str, shapely.Geometry]
+    words: str
 
 
 def ground_pieces(
@@ -69,24 +101,25 @@ def ground_pieces(
     }
     unnamed, verge = knowledge.plot_kind_for("unnamed"), knowledge.plot_kind_for("strip")
     uses = buildings["use"].tolist()
-    numbers = buildings["house"].tolist()
+    public = PublicRoads(streets.lines, streets.kind, streets.bridge)
     full = 0
     pieces = []
     for at, shape in enumerate(table.geometry):
         built = standing.built[at]
         open_ground = shape if built is None else shapely.difference(shape, built)
-        garden = usable_ground(open_ground, knowledge) if built is not None else shape
-        if garden is None:
-            full += 1
-            continue
-        road = int(facing.road[at])
-        street = int(streets.street[road]) if road >= 0 else -1
-        point = facing.toward[at]
-        if street < 0:
-            point = shapely.get_coordinates(shapely.point_on_surface(garden))[0]
         row = table.iloc[at]
         main = int(standing.main[at])
         origin = str(row["origin"])
+        derived = origin == "derived"
+        garden = open_ground
+        if built is not None or derived:
+            garden = usable_ground(open_ground, knowledge, derived=derived)
+        if garden is None:
+            full += 1
+            continue
+        homes = tuple(np.sort(standing.homes[at]).tolist())
+        road, street = int(facing.road[at]), int(facing.street[at])
+        point = _counts_at(facing.toward[at], road, street, garden, streets)
         if origin == "area":
             kind = str(row["kind"])
             near = road >= 0 and shape.distance(streets.lines[road]) <= knowledge.setting(
@@ -95,18 +128,23 @@ def ground_pieces(
             kind = unnamed if kind == verge and not near else kind
             unit = Unit({"": garden}, street, point, "V" if kind == verge else "G")
             noun = "verge" if kind == verge else "green"
-            pieces.append(Piece(unit, {"": kind}, origin, noun))
+            pieces.append(Piece(unit, {"": kind}, origin, noun, homes=homes))
             continue
         use = uses[main] if main >= 0 else ""
         kind = unnamed if not use else part_kinds[""] if use == "house" else use
-        parts, kinds, words = {"": garden}, {"": kind}, ""
+        own, kinds = _Own({"": garden}, ""), {"": kind}
         if kind == part_kinds[""]:
-            parts, words = _front_and_back(at, garden, standing, facing, knowledge)
-            kinds = {part: part_kinds[part] for part in parts}
+            own = _front_and_back(at, garden, standing, facing, knowledge, derived=derived)
+            kinds = {part: part_kinds[part] for part in own.parts}
+        parts = own.parts
+        if derived and main >= 0:
+            house = buildings.geometry.iloc[main]
+            parts = {part: _on_its_side(one, house, public) for part, one in parts.items()}
         pieces.append(
             Piece(
-                Unit(parts, street, point), kinds, origin, parcel=str(row["parcel"]),
-                house=str(numbers[main]) if main >= 0 else "", split_basis=words,
+                Unit(parts, street, point, door=_door(homes, street, buildings, streets)), kinds,
+                origin, parcel=str(row["parcel"]), split_basis=own.words,
+                note=_row_note(homes, buildings), homes=homes,
             )
         )  # fmt: skip
     if full:
@@ -117,27 +155,87 @@ def ground_pieces(
     return pieces
 
 
+def _counts_at(
+    toward: NDArray[np.float64], road: int, street: int, garden: shapely.Geometry, streets: Streets
+) -> NDArray[np.float64]:
+    """Return where along its street a plot counts; a point of its own where it has no street."""
+    spot = shapely.point_on_surface(garden)
+    if street < 0:
+        point: NDArray[np.float64] = shapely.get_coordinates(spot)[0]
+        return point
+    if road >= 0 and streets.street[road] == street:
+        return toward
+    pieces = streets.courses[street].pieces
+    nearest = pieces[int(np.argmin(shapely.distance(pieces, spot)))]
+    place: NDArray[np.float64] = shapely.get_coordinates(shapely.shortest_line(spot, nearest))[1]
+    return place
+
+
+def _door(homes: Sequence[int], street: int, buildings: gpd.GeoDataFrame, streets: Streets) -> str:
+    """Return the door numbers of a plot in its own street, in the order in which people count."""
+    doors = [door for home in homes for door in buildings["doors"].iloc[home] if door.number]
+    name = streets.folded[street] if street >= 0 else ""
+    here = [door for door in doors if fold_street(door.street) in {name, ""}] or doors
+    numbers: dict[str, str] = {}
+    for door in here:
+        numbers.setdefault(fold_number(door.number), door.number)
+    return "; ".join(sorted(numbers.values(), key=_counted))
+
+
+def _counted(number: str) -> tuple[int, str]:
+    found = re.match(r"\d+", number)
+    return (int(found[0]) if found else 0, number)
+
+
+def _row_note(homes: Sequence[int], buildings: gpd.GeoDataFrame) -> str:
+    rows = buildings["row"].to_numpy(dtype=bool)[list(homes)]
+    spread = any(
+        re.fullmatch(r"\d+\w?\s*[-\N{EN DASH}]\s*\d+\w?", door.number)
+        for home in homes for door in buildings["doors"].iloc[home]
+    )  # fmt: skip
+    if rows.any() and len(homes) == 1:
+        return "a row of houses drawn as one: ask how many gardens it has"
+    return "several houses drawn as one: ask how many gardens there are" if spread else ""
+
+
+def _on_its_side(
+    shape: shapely.Geometry, house: shapely.Geometry, public: PublicRoads
+) -> shapely.Geometry:
+    """Return what of a guessed garden lies on the same side of public roads as its house."""
+    pieces = sides(shape, public)
+    if len(pieces) == 1:
+        return shape
+    return pieces[int(np.argmin(shapely.distance(np.array(pieces, dtype=object), house)))]
+
+
 def _front_and_back(
-    at: int, garden: shapely.Geometry, standing: Standing, facing: Facing, knowledge: Knowledge
-) -> tuple[dict[str, shapely.Geometry], str]:
+    at: int,
+    garden: shapely.Geometry,
+    standing: Standing,
+    facing: Facing,
+    knowledge: Knowledge,
+    *,
+    derived: bool,
+) -> _Own:
     """Return front and back, or the whole where they cannot be told, and how it was told."""
     if standing.count[at] > 1:
-        return {"": garden}, f"not split: {standing.count[at]} houses on one plot"
+        return _Own({"": garden}, f"not split: {standing.count[at]} houses on one plot")
     if facing.road[at] < 0:
-        return {"": garden}, "not split: no street in sight"
+        words = f"; {facing.basis[at]}" if facing.basis[at] else ""
+        return _Own({"": garden}, f"not split: no street in sight{words}")
     front, offset = building_line(standing.house[at], facing.toward[at], knowledge)
     before, behind = split_garden(garden, front, offset)
     basis = facing.basis[at]
     parts = {
         part: kept
         for part, shape in (("F", before), ("B", behind))
-        if (kept := usable_ground(shape, knowledge)) is not None
+        if (kept := usable_ground(shape, knowledge, derived=derived)) is not None
     }
     if not parts:
-        return {"": garden}, basis
+        return _Own({"": garden}, basis)
     if "F" not in parts:
         basis += "; the house stands on the street, no front garden"
-    return parts, basis
+    return _Own(parts, basis)
 
 
 def street_pieces(

@@ -1,6 +1,7 @@
 """What each input of a base map is: parcels, buildings, roads, or OpenStreetMap's mixture."""
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
@@ -15,7 +16,7 @@ from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["ROLES", "Role", "credits_of", "sort_inputs"]
+__all__ = ["ROLES", "Role", "country_said", "credits_of", "sort_inputs"]
 
 Role = Literal["osm", "parcels", "buildings", "roads"]
 ROLES: tuple[Role, ...] = ("osm", "parcels", "buildings", "roads")
@@ -101,6 +102,18 @@ def credits_of(layer: Layer, role: Role) -> tuple[str, ...]:
         year = _year(layer)
         return tuple(line.format(year=f" {year}" if year else "") for line in _LAND_REGISTRY)
     return ()
+
+
+def country_said(layers: Sequence[tuple[Layer, Role | None]]) -> str:
+    """Return the country that most addresses of the inputs name; empty where none does."""
+    said = Counter(
+        code
+        for layer, _ in layers
+        if "tags" in layer.table.columns
+        for tags in layer.table["tags"]
+        if isinstance(tags, dict) and (code := str(tags.get("addr:country", "")).upper())
+    )
+    return said.most_common(1)[0][0] if said else ""
 
 
 def _year(layer: Layer) -> str:

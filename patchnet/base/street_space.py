@@ -110,7 +110,9 @@ def _strips(
     """Ground between each plot's frontage and the middle line of the road."""
     pieces = np.array([p for c in streets.courses for p in c.pieces], dtype=object)
     street = np.repeat(np.arange(len(streets.courses)), [len(c.pieces) for c in streets.courses])
-    wanted = np.array([streets.kind[streets.street == at][0] == "street" for at in street])
+    wanted = np.array(
+        [(streets.kind[streets.street == at] == "street")[:1].any() for at in street], dtype=bool
+    )
     reach = knowledge.setting("base_street_reach_m")
     at, piece = shapely.STRtree(pieces).query(grounds, predicate="dwithin", distance=reach)
     fits = wanted[piece]

@@ -2,13 +2,15 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+from patchnet.read.doors import fold_street
 
 __all__ = ["Course", "Streets", "street_codes", "streets_of"]
 
@@ -53,7 +55,11 @@ class Streets:
     named
         Whether the name is its own.
     courses
-        Course of each street.
+        Course of each street; of one that only addresses tell of, the line along its houses.
+    folded
+        What is compared of each street's name; a second street of a name has the same.
+    bridge
+        Whether each road is a bridge there, shape (r,): no house faces it.
     """
 
     lines: Shapes
@@ -62,6 +68,18 @@ class Streets:
     names: tuple[str, ...]
     named: tuple[bool, ...]
     courses: tuple[Course, ...]
+    folded: tuple[str, ...]
+    bridge: NDArray[np.bool_]
+
+    def called(self, folded: str) -> list[int]:
+        """Positions of the streets of a name (see `fold_street`)."""
+        return [at for at, one in enumerate(self.folded) if one == folded and self.named[at]]
+
+    def nearest_called(self, folded: str, shape: shapely.Geometry) -> int:
+        """Position of the nearest street of a name; -1 where there is none."""
+        found = self.called(folded)
+        away = [float(shapely.distance(self.courses[at].pieces, shape).min()) for at in found]
+        return found[int(np.argmin(away))] if found else -1
 
     def at_end(self, street: NDArray[np.intp], points: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether points are at the end of their street, shape (n,)."""
@@ -73,11 +91,28 @@ class Streets:
         return near
 
 
-def streets_of(roads: gpd.GeoDataFrame) -> Streets:
-    """Put roads together: those of one name; those without a name where they run on."""
+def streets_of(
+    roads: gpd.GeoDataFrame,
+    *,
+    apart_m: float = np.inf,
+    addressed: Mapping[str, NDArray[np.float64]] | None = None,
+) -> Streets:
+    """Put roads together: those of one name; those without a name where they run on.
+
+    Parameters
+    ----------
+    roads
+        Table of roads.
+    apart_m
+        Roads of one name further apart than this are different streets: the second, counted
+        from the south-west, is called ``Elm Road (2)``.
+    addressed
+        Streets that addresses name: name -> places of the houses, shape (k, 2). Where no road is
+        called so, the street is there all the same, without a road.
+    """
     lines = roads.geometry.to_numpy()
     kind = roads["kind"].to_numpy(dtype=object)
-    own = [str(name).strip() for name in roads["name"]]
+    own = _told_apart([str(name).strip() for name in roads["name"]], lines, apart_m)
     unnamed = np.array([not name for name in own], dtype=bool)
     label = np.array(own, dtype=object)
     number = 0
@@ -91,18 +126,72 @@ def streets_of(roads: gpd.GeoDataFrame) -> Streets:
         for at in np.unique(nearest).tolist():
             number += 1
             label[some[nearest == at]] = f"{UNNAMED}{sort} {number}"
-    names = sorted(set(label.tolist()))
+    known = {_without_count(name) for name in own if name}
+    known = {fold_street(name) for name in known}
+    extra: dict[str, NDArray[np.float64]] = {}
+    for name, places in sorted((addressed or {}).items()):
+        if fold_street(name) not in known | {fold_street(one) for one in extra}:
+            extra[name] = places
+    names = sorted({*label.tolist(), *extra})
     place = {name: at for at, name in enumerate(names)}
     street = np.array([place[name] for name in label], dtype=np.intp)
-    mine = set(own) - {""}
+    mine = {*own, *extra} - {""}
+    courses = [
+        _along_houses(extra[name]) if name in extra else _course(lines[street == at])
+        for at, name in enumerate(names)
+    ]
+    bridge = roads["bridge"].to_numpy(dtype=bool) if "bridge" in roads.columns else kind == ""
     return Streets(
         lines,
         kind,
         street,
         tuple(names),
         tuple(name in mine for name in names),
-        tuple(_course(lines[street == at]) for at in range(len(names))),
+        tuple(courses),
+        tuple(fold_street(_without_count(name)) for name in names),
+        np.asarray(bridge, dtype=bool),
     )
+
+
+def _without_count(name: str) -> str:
+    return re.sub(r" \(\d+\)$", "", name)
+
+
+def _told_apart(names: list[str], lines: Shapes, apart: float) -> list[str]:
+    """Names in the spelling that is seen most, two streets of one name told apart by a number."""
+    groups: dict[str, list[int]] = {}
+    for at, name in enumerate(names):
+        if name:
+            groups.setdefault(fold_street(name) or name, []).append(at)
+    out = list(names)
+    for members in groups.values():
+        spelt = [names[at] for at in members]
+        best = min(set(spelt), key=lambda name: (-spelt.count(name), name))
+        ground = (
+            shapely.get_parts(shapely.union_all(shapely.buffer(lines[members], apart / 2)))
+            if np.isfinite(apart) and len(members) > 1
+            else np.array([shapely.Point(0, 0)], dtype=object)
+        )
+        if len(ground) == 1:
+            for at in members:
+                out[at] = best
+            continue
+        order = sorted(ground, key=lambda one: (sum(one.bounds[:2]), one.bounds))
+        for at in members:
+            turn = next(k for k, one in enumerate(order) if one.intersects(lines[at]))
+            out[at] = f"{best} ({turn + 1})" if turn else best
+    return out
+
+
+def _along_houses(places: NDArray[np.float64]) -> Course:
+    """Return the straight line along houses, as the course of a street without a road."""
+    middle = places.mean(axis=0)
+    way = np.array([1.0, 0.0])
+    if len(places) > 1:
+        way = np.linalg.svd(places - middle, full_matrices=False)[2][0]
+    reach = (places - middle) @ way
+    ends = middle + np.outer([reach.min() - _TIE, reach.max() + _TIE], way)
+    return _course(np.array([shapely.LineString(ends)], dtype=object))
 
 
 def _course(lines: Shapes) -> Course:

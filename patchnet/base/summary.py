@@ -37,6 +37,7 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
             )
         ),
     ]
+    paragraphs += _doors(base)
     guessed = _guessed(base)
     if guessed:
         paragraphs.append(f"Guessed, and marked so: {'; '.join(guessed)}.")
@@ -67,6 +68,34 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
             + ("." if not lines[-1].endswith(".") else "")
         )
     return tuple(paragraphs)
+
+
+def _doors(base: BaseMap) -> list[str]:
+    """Say how many doors the map tells of, how many are on a plot, and name each that is not."""
+    doors = base.houses[base.houses["door"] != ""]
+    there = int((doors["plots"] != "").sum())
+    without = base.houses[base.houses["plots"] == ""]
+    told = []
+    if len(doors):
+        told.append(
+            f"Door numbers on the map: {len(doors):,}; on a plot: {there:,}; left out: "
+            f"{len(doors) - there:,}."
+        )
+    else:
+        told.append("The map has no door number here: plots are numbered along the walk.")
+    by_reason: dict[str, list[str]] = {}
+    for street, door, osm, reason in zip(
+        without["street"], without["door"], without["osm"], without["reason"], strict=True
+    ):
+        called = " ".join(one for one in (street, door) if one) or f"a house ({osm or 'no id'})"
+        by_reason.setdefault(reason, []).append(called)
+    for reason, names in sorted(by_reason.items()):
+        more = f" and {len(names) - _NAMED} more (layer left_out)" if len(names) > _NAMED else ""
+        told.append(f"Left out, {reason}: {', '.join(names[:_NAMED])}{more}.")
+    noted = int((base.plots["note"] != "").sum())
+    if noted:
+        told.append(f"{_number(noted, 'plot')} with a note to look at (column note).")
+    return told
 
 
 def _on_streets(count: int) -> str:

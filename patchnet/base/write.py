@@ -17,8 +17,9 @@ _TYPES = {"plots": "MultiPolygon", "buildings": "MultiPolygon"}
 def write_base(base: BaseMap, path: Path | str) -> None:
     """Write a base map as GeoPackage, whole or not at all.
 
-    Layers are those of a neighbourhood (`BASE_LAYERS`; an empty one is left out) and a table
-    ``credits``. Each layer carries its own lines of attribution as metadata too, so that what is
+    Layers are those of a neighbourhood (`BASE_LAYERS`; an empty one is left out), a table
+    ``left_out`` of houses without a plot (street, door, osm, reason) and a table ``credits``.
+    Each layer carries its own lines of attribution as metadata too, so that what is
     from OpenStreetMap stays apart from what a survey adds.
 
     Parameters
@@ -51,5 +52,7 @@ def _layers(base: BaseMap) -> Iterator[OutLayer]:
         if len(table):
             own = tuple(base.credits[base.credits["layer"] == name]["attribution"])
             yield OutLayer(name, table, credits=own, geometry_type=_TYPES.get(name))
-    if len(base.credits):
-        yield OutLayer("credits", base.credits)
+    left_out = base.houses[base.houses["plots"] == ""].drop(columns="plots")
+    for name, plain in (("left_out", left_out), ("credits", base.credits)):
+        if len(plain):
+            yield OutLayer(name, plain.reset_index(drop=True))

@@ -1,1 +1,1 @@
-"""The command line: thin, no science."""
+"""The command line: only words in and out; the work is done in the other rooms."""

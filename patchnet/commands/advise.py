@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import assess_asked, read_asked, surface_asked
+from patchnet.commands.asked import assess_asked, meant_plot, read_asked, surface_asked
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
@@ -56,7 +56,7 @@ def advise(
 ) -> None:
     """What plot ID should add: what neighbours lack, what fits, what to plant and when.
 
-    All that you say of the plot is optional; what you do not say is asked back.
+    Everything you say about the plot is optional. The answer ends with what else would help.
 
     \b
     Examples:
@@ -67,6 +67,7 @@ def advise(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     facts = said(asked.knowledge)
     neighbourhood = read_asked(asked)
+    plot_id = meant_plot(neighbourhood, plot_id)
     assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
     heights = surface_asked(surface, neighbourhood, asked.knowledge)
     plan = plan_plot(assessment, plot_id, facts=facts, month=month, heights=heights)

@@ -1,4 +1,4 @@
-"""What was asked for on the command line, carried out: reading, assessing, saying warnings."""
+"""Carry out what the command line asks for: reading, assessing, showing warnings."""
 
 import sys
 from collections.abc import Iterable, Mapping
@@ -20,6 +20,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, public_answers, public_features, shown_groups
 from patchnet.pages.public_table import released_table, waiting_words
 from patchnet.plan.additions import PlotAdditions, possible_additions
+from patchnet.read.doors import resolve_plot
 from patchnet.read.from_file import read_neighbourhood
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.sun.surface_heights import SurfaceHeights, read_surface_heights
@@ -32,6 +33,8 @@ __all__ = [
     "assess_for",
     "ensure_not_public",
     "layers_bar",
+    "meant_between",
+    "meant_plot",
     "note_made",
     "progress_bar",
     "read_asked",
@@ -55,6 +58,23 @@ def read_asked(asked: Asked) -> Neighbourhood:
     )
     say_warnings(neighbourhood)
     return neighbourhood
+
+
+def meant_plot(neighbourhood: Neighbourhood, said: str) -> str:
+    """Return the id of the plot that is meant by an id, label or door number; say which."""
+    found = resolve_plot(neighbourhood.plots, said, where=neighbourhood.name)
+    if found.told:
+        click.echo(found.told, err=True)
+    return found.plot
+
+
+def meant_between(
+    neighbourhood: Neighbourhood, between: tuple[str, str] | None
+) -> tuple[str, str] | None:
+    """Return the ids of the two plots that a way goes between, if any were named."""
+    if between is None:
+        return None
+    return meant_plot(neighbourhood, between[0]), meant_plot(neighbourhood, between[1])
 
 
 def assess_asked(
@@ -167,7 +187,7 @@ def ensure_not_public(*, additions: bool | None, public: bool) -> None:
     """
     if additions and public:
         raise WrongUse(
-            "A page to be published carries no additions, which would tell what is in single "
+            "A page for the public cannot show additions, because they reveal what is in single "
             "gardens: leave out one of the two."
         )
 
@@ -201,8 +221,8 @@ def say_warnings(neighbourhood: Neighbourhood) -> None:
         click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
 
 
-def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> Iterable[Thing]:
-    """Show a bar while things are worked through, on a terminal only."""
+def progress_bar(things: Iterable[Thing], *, doing: str = "animals") -> Iterable[Thing]:
+    """Show a progress bar, on a terminal only."""
     bar: Iterable[Thing] = tqdm(
         things, desc=doing, unit="done", leave=False, file=sys.stderr, disable=None
     )
@@ -210,5 +230,5 @@ def progress_bar(things: Iterable[Thing], *, doing: str = "wildlife groups") -> 
 
 
 def layers_bar(answers: Iterable[GroupAnswer]) -> Iterable[GroupAnswer]:
-    """Show a bar while a page's layers of each group are worked out and drawn."""
+    """Show a progress bar while each animal's layers are worked out and drawn."""
     return progress_bar(answers, doing="layers of the page")

@@ -7,6 +7,7 @@ import click
 from patchnet.base import keep_survey, make_base, summary_of, write_base
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
 from patchnet.core.files import ensure_may_write
 from patchnet.core.street_store import holding, replacing
 from patchnet.knowledge.records import Knowledge
@@ -30,9 +31,18 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
         ) from error
     if not (-180 <= west < east <= 180 and -90 <= south < north <= 90):
         raise click.BadParameter(
-            f"{text!r} is no box in degrees: west (longitude), south (latitude), east, north."
+            f"{text!r} is not a box in degrees: west (longitude), south (latitude), east, north."
         )
     return west, south, east, north
+
+
+def _country(code: str, knowledge: Knowledge) -> str:
+    """Return the country as the tables call it."""
+    found = code.strip().casefold()
+    if found and found not in knowledge.countries:
+        hint = nearest_hint(found, list(knowledge.countries))
+        raise WrongUse(f"{code!r} is no country of countries.csv.{hint}")
+    return found.upper()
 
 
 @click.command
@@ -40,7 +50,7 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
 @click.option("--osm", multiple=True, type=_FILE, metavar="FILE", help="An OpenStreetMap extract.")
 @click.option("--parcels", multiple=True, type=_FILE, metavar="FILE", help="Parcels of land.")
 @click.option("--buildings", multiple=True, type=_FILE, metavar="FILE", help="Buildings.")
-@click.option("--roads", multiple=True, type=_FILE, metavar="FILE", help="Middle lines of roads.")
+@click.option("--roads", multiple=True, type=_FILE, metavar="FILE", help="Centre lines of roads.")
 @click.option(
     "--bbox",
     callback=_box,
@@ -51,21 +61,29 @@ def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     "--street",
     multiple=True,
     metavar="NAME",
-    help="Only plots of this street (can be repeated).",
+    help="Only plots of this street, with its place where there are several: 'Elm Road, Oxford' "
+    "(can be repeated). It is found by name in an extract of any size.",
 )
 @click.option(
     "--earlier",
     type=_FILE,
     metavar="GPKG",
-    help="An earlier base map: plots that are still there keep their numbers, what was put right "
-    "by hand stays, and its survey goes along.",
+    help="An earlier base map: plots that are still there keep their numbers, and your own "
+    "corrections and the survey are kept.",
 )
-@click.option("--crs", metavar="CODE", help="Coordinate system where a file names none.")
+@click.option("--crs", metavar="CODE", help="Coordinate system of files that do not name one.")
 @click.option(
     "--credit",
     multiple=True,
     metavar="TEXT",
-    help="Line of attribution for a file that brings none (can be repeated).",
+    help="Credit line for a file that has none (can be repeated).",
+)
+@click.option(
+    "--country",
+    default="",
+    metavar="CODE",
+    help="Country as two letters (GB, FI, DE): whom pages say to ask, and which money they name. "
+    "Told from the map where it is not given.",
 )
 @knowledge_option
 @overwrite_option
@@ -82,6 +100,7 @@ def base(
     earlier: Path | None,
     crs: str | None,
     credit: tuple[str, ...],
+    country: str,
     knowledge: Knowledge,
     overwrite: bool,
     output: Path,
@@ -89,12 +108,14 @@ def base(
     """Make the base map of a street from open data: numbered plots, front and back, verges.
 
     INPUT is an OpenStreetMap extract (.osm, .osm.pbf, or GeoJSON of a query), parcels of a land
-    registry (GML, GeoPackage ...), buildings, roads; what each is, its content tells. An extract
-    alone is enough: without parcels, plots are derived from buildings and streets, and marked as
-    not a boundary. What nobody has mapped is not known, never 'not there'.
+    registry (GML, GeoPackage ...), buildings, roads; patchnet sees from the content which is
+    which. An extract alone is enough: without parcels, plots are estimated from buildings and
+    streets, and marked as estimates, not boundaries. What nobody has mapped counts as not known,
+    never as 'not there'.
 
     \b
     Examples:
+      patchnet base country.osm.pbf --street "Elm Road, Oxford" -o street.gpkg
       patchnet base town.osm.pbf --bbox -1.262,51.750,-1.255,51.754 -o street.gpkg
       patchnet base town.osm parcels.gml --street "Elm Road" -o street.gpkg
       patchnet base --parcels plots.gpkg --buildings houses.shp --roads roads.gpkg -o street.gpkg
@@ -114,6 +135,8 @@ def base(
         earlier=earlier,
         crs=crs,
         credits=credit,
+        country=_country(country, knowledge),
+        tell=lambda text: click.echo(paragraph(text), err=True),
         knowledge=knowledge,
     )
     for fault in made.faults:
@@ -128,12 +151,12 @@ def base(
     if carried:
         click.echo(
             paragraph(
-                f"The survey of the earlier base is kept: {carried:,} statements, with consent and "
-                "what was to be forgotten."
+                f"The survey of the earlier base map is kept: {carried:,} statements, with who "
+                "agreed to be shown and who asked to be forgotten."
             ),
             err=True,
         )
-    click.echo("Next, to look at it, and to make the sheets to take along:", err=True)
+    click.echo("Next: look at it, and make the sheets to take along:", err=True)
     click.echo(f"  patchnet map {output} -o {output.with_suffix('.html')}", err=True)
     click.echo(f"  patchnet survey {output} -o survey", err=True)
     click.echo(output)

@@ -46,5 +46,5 @@ def demo(*, output: Path) -> None:
     say_warnings(neighbourhood)
     answer = assess(neighbourhood, knowledge=knowledge, progress=progress_bar)
     folder.write(_PAGE, map_page(answer, title=_TITLE, progress=layers_bar))
-    click.echo("Open this page in any browser, also without network:", err=True)
+    click.echo("Open this page in any browser, even without a network:", err=True)
     click.echo(output / _PAGE)

@@ -62,10 +62,10 @@ def export(
 ) -> None:
     """Write plots with their results, links and breaks for other programs.
 
-    The ending of OUT says the format: .gpkg (GeoPackage, every layer), .geojson (RFC 7946, one
+    The ending of OUT sets the format: .gpkg (GeoPackage, every layer), .geojson (RFC 7946, one
     layer), .csv (RFC 4180, one layer), .graphml (the patch graph of one group, for networkx).
-    Links of groups that walk are the cheapest ways over the ground, unless --straight. What is
-    for others (--for) says in each row what was made coarser or left out.
+    Links of animals that walk are the easiest ways over the ground, unless --straight. With
+    --for, each row says what was made coarser or left out.
 
     \b
     Examples:

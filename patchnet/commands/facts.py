@@ -24,14 +24,14 @@ _QUESTIONS: tuple[tuple[str, str], ...] = (
     ("damp", "Does the ground stay moist in summer (yes/no)?"),
     ("tenure", "Do you own it or rent it: own, rent?"),
     ("free_m2", "How many square metres may be changed?"),
-    ("wall_m", "How many metres of wall may carry something?"),
-    ("fence_m", "How many metres of fence may carry something?"),
-    ("sill_m", "How many metres of window sill or balcony rail may carry boxes?"),
+    ("wall_m", "How many metres of wall may hold something?"),
+    ("fence_m", "How many metres of fence may hold something?"),
+    ("sill_m", "How many metres of window sill or balcony rail may hold boxes?"),
     ("pots_only", "Must everything stand in pots (yes/no)?"),
     ("keep", "What must stay: {keep}? (several with commas)"),
     ("small_children", "Do children under six live there, visit, or come in from the street?"),
-    ("pets", "Which pets go there: cat, dog?"),
-    ("hours_month", "How many hours a month does somebody have for it?"),
+    ("pets", "Which pets use it: cat, dog?"),
+    ("hours_month", "How many hours a month can somebody spend on it?"),
     ("budget", "How much money is there for the first year ({unit})?"),
     ("edible", "Do you want things to eat (yes/no)?"),
     ("groups", "Which animals do you care for most ('patchnet groups' lists them)?"),
@@ -62,17 +62,17 @@ _HELP = {
     "damp": "Whether the ground stays moist in summer.",
     "tenure": "Whether you own or rent it.",
     "free_m2": "Ground that may be changed, square metres.",
-    "wall_m": "Wall that may carry something, metres.",
-    "fence_m": "Fence that may carry something, metres.",
-    "sill_m": "Sill or rail that may carry boxes, metres.",
+    "wall_m": "Wall that may hold something, metres.",
+    "fence_m": "Fence that may hold something, metres.",
+    "sill_m": "Sill or rail that may hold boxes, metres.",
     "pots_only": "Whether everything must stand in pots.",
     "keep": "A use that must stay, such as 'play lawn' or bins (can be repeated).",
     "small_children": "Whether children under six live there, visit or come in.",
-    "pets": "A pet that goes there (can be repeated).",
-    "hours_month": "Hours a month somebody has for it.",
+    "pets": "A pet that uses it (can be repeated).",
+    "hours_month": "Hours a month somebody can spend on it.",
     "budget": "Money for the first year.",
     "edible": "Whether things to eat are wanted.",
-    "groups": "A wildlife group to care for most (can be repeated).",
+    "groups": "An animal you care for most (can be repeated).",
     "wishes": "Something you would like, such as 'pond 3' (can be repeated).",
 }
 
@@ -99,7 +99,7 @@ def facts_options(command: Callable[..., None]) -> Callable[..., None]:
     for flag, settings, name in reversed(_OPTIONS):
         with_said = click.option(flag, f"fact_{name}", help=_HELP[name], **settings)(with_said)
     with_said = click.option(
-        "--ask", is_flag=True, help="Be asked one question after the other; Enter skips one."
+        "--ask", is_flag=True, help="Ask me one question at a time; Enter skips one."
     )(with_said)
     return click.option(
         "--facts",
@@ -110,9 +110,9 @@ def facts_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def _asked(answers: Mapping[str, object], knowledge: Knowledge) -> dict[str, object]:
-    """Ask what is not said yet, one question after the other, each answer checked at once."""
+    """Ask what is still open, one question at a time, and check each answer at once."""
     if not sys.stdin.isatty():
-        raise WrongUse("--ask needs a terminal to ask on; say it with --facts FILE.toml instead.")
+        raise WrongUse("--ask needs a terminal to ask on; use --facts FILE.toml instead.")
     found = dict(answers)
     words = {
         "keep": ", ".join(use.name for use in knowledge.keep_uses.values()),

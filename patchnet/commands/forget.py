@@ -1,4 +1,4 @@
-"""patchnet consent and forget: what a household wants of its plot's data."""
+"""patchnet consent and forget: what a household wants done with its plot's data."""
 
 from pathlib import Path
 
@@ -51,6 +51,8 @@ def consent(
 ) -> None:
     """Write down whether a household agrees to be counted in what is public.
 
+    ID is the plot's id or label, or the door number of the household: front and back.
+
     No plot is ever shown by itself in public: only classes of at least ten households. No also
     withdraws an earlier yes.
 
@@ -60,7 +62,7 @@ def consent(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
     earlier = form_of(street)
-    merged = record_consent(
+    said = record_consent(
         street,
         plot,
         answer,
@@ -69,9 +71,10 @@ def consent(
         columns=columns,
     )
     say_upgraded(target, earlier)
-    agreed = sum(said == "yes" for said in merged.consent.values())
+    agreed = sum(word == "yes" for word in said.consent.values())
     so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
-    click.echo(f"Plot {plot}: {answer}. So far {so_far} agreed to be counted.")
+    one = "Plot" if len(said.plots) == 1 else "Plots"
+    click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be counted.")
     if answer == "no":
         click.echo(
             "It is counted in no new public table; one is made when enough others have changed as "
@@ -100,9 +103,9 @@ def forget(
 ) -> None:
     """Take a household out of every layer and all years of STREET.
 
-    Name all of its plots (front and back can be two). The outline and number stay on the map as a
-    plot of which nothing is known, unless --outline. Returns that tell of it are not let in
-    again.
+    Name all of its plots (front and back can be two), or its door number. The outline and number
+    stay on the map as a plot about which nothing is known, unless you add --outline. Later returns
+    about it are refused.
 
     \b
     Example:
@@ -119,4 +122,4 @@ def forget(
         columns=columns,
     )
     say_upgraded(target, earlier)
-    click.echo(forgotten_text(found, plots), nl=False)
+    click.echo(forgotten_text(found, found.plots), nl=False)

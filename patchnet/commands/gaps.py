@@ -1,10 +1,10 @@
-"""patchnet gaps: which fences to open for a group that walks, and what each gap wins."""
+"""patchnet gaps: which fences to open for an animal that walks, and what each gap brings."""
 
 import click
 
 from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, read_asked
+from patchnet.commands.asked import assess_asked, meant_between, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -41,7 +41,7 @@ def gaps(
     asked: Asked,
     ground: AskedGround,
 ) -> None:
-    """Which fences to open, in which order, between which plots, and what each gap wins.
+    """Which fences to open, in which order, between which plots, and what each gap brings.
 
     With --from and --to: the gaps that make the way between two plots cheaper. A shared fence
     needs its owner's consent. The list is for the group, not for publishing.
@@ -53,7 +53,9 @@ def gaps(
       patchnet gaps street.gpkg --group frog --format json
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
-    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    neighbourhood = read_asked(asked)
+    between = meant_between(neighbourhood, between)
+    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
     found = find_gaps(answer, group, between=between, most=most)
     if between is None:
         words = gaps_json if form == "json" else gaps_text

@@ -13,7 +13,7 @@ __all__ = ["features", "groups", "source"]
 @click.command
 @knowledge_option
 def groups(*, knowledge: Knowledge) -> None:
-    """List the wildlife groups: what each lives in, needs, and how far it goes.
+    """List the animals: what each lives in, needs, and how far it goes.
 
     \b
     Example:

@@ -1,4 +1,4 @@
-"""The command line: a person's words to one call per command."""
+"""The command line: each command makes one call from what a person typed."""
 
 import logging
 import os
@@ -29,7 +29,7 @@ _COMMANDS = {
         ("demo", "demo:demo", "Build the map of an invented neighbourhood."),
         ("base", "base:base", "Make the base map of a street from open data."),
         ("survey", "survey:survey", "Make what volunteers take along: paper, spreadsheet, phone."),
-        ("merge", "merge:merge", "Bring the returns of a survey into the map of a street."),
+        ("merge", "merge:merge", "Bring what volunteers hand in into the map of a street."),
         ("consent", "forget:consent", "Write down whether a plot may be shown in public."),
         ("forget", "forget:forget", "Take a household out of every layer and all years."),
         ("history", "history:history", "List what was changed in a street's file, and when."),
@@ -40,15 +40,15 @@ _COMMANDS = {
         ("map", "map:map_", "Draw the map: one page that opens anywhere."),
         ("plot", "plot:plot", "Say what neighbours give a plot, and what it lacks."),
         ("advise", "advise:advise", "Say what a plot should add, and what to plant."),
-        ("routes", "routes:routes", "Find ways over the ground for a group that walks."),
-        ("gaps", "gaps:gaps", "Find which fences to open, and what each gap wins."),
-        ("scheme", "scheme:scheme", "Choose planters along a road, ready for a council."),
+        ("routes", "routes:routes", "Find ways over the ground for an animal that walks."),
+        ("gaps", "gaps:gaps", "Find which fences to open, and what each gap brings."),
+        ("scheme", "scheme:scheme", "Choose planters along a road, with a report for the council."),
         ("compare", "compare:compare", "Say what was won and lost between two states."),
         ("export", "export:export", "Write the results for other programs."),
-        ("groups", "lists:groups", "List the wildlife groups."),
+        ("groups", "lists:groups", "List the animals."),
         ("features", "lists:features", "List the features a plot can have."),
         ("source", "lists:source", "Say where a number comes from."),
-        ("tables", "tables:tables", "Say what your own tables may hold; make empty ones."),
+        ("tables", "tables:tables", "Show what your own tables may hold; make empty ones."),
     )
 }
 
@@ -64,8 +64,7 @@ _COMMANDS = {
 def cli(*, debug: bool) -> None:
     """Read a neighbourhood of gardens, verges and planters as one habitat.
 
-    Start with 'patchnet demo'. Results go to standard output, words about the work to standard
-    error.
+    Start with 'patchnet demo'. Results go to standard output, messages go to standard error.
     """
     del debug  # read from the arguments in main(), so that it also covers the parsing
 
@@ -100,7 +99,7 @@ def _run(arguments: list[str]) -> int:
         if debug:
             raise
     except BrokenPipeError:
-        # The reader of our output has left (as in '| head'): nothing more to say to it.
+        # Whoever read our output has stopped (as in '| head'): say no more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except Exception as error:
         if debug:

@@ -44,13 +44,13 @@ __all__ = ["map_"]
     "--tiles",
     metavar="NAME|URL",
     help="Draw a background from the network: 'openstreetmap' or a {z}/{x}/{y} address. "
-    "Without it the page asks the network for nothing.",
+    "Without it the page needs no network.",
 )
 @click.option("--tiles-credit", metavar="TEXT", help="Credit line of the background's maker.")
 @click.option(
     "--public",
     is_flag=True,
-    help="The same as --for public, for a page to be published: no fences or gaps either; the "
+    help="The same as --for public, for a page to be published: without fences and gaps too. The "
     "page says what is left out.",
 )
 @audience_option

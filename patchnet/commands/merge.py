@@ -35,7 +35,7 @@ __all__ = ["merge"]
 @click.option(
     "--same-street",
     is_flag=True,
-    help="Take returns that name another street, or none: you know that they are of this one.",
+    help="Accept returns that name another street or none, if you know that they are for this one.",
 )
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def merge(
@@ -54,9 +54,9 @@ def merge(
     A return is a file of the survey page (.return.json) or a filled-in sheet (.csv, .xlsx); a
     folder stands for all of them in it. Every statement is kept with who, when and seen from
     where. Where people differ, a feature is not known until they agree. Merging a file again
-    changes nothing. A map that is no GeoPackage becomes one, also without any return.
+    changes nothing. A map that is not a GeoPackage becomes one, also without any return.
 
-    What cannot be read is listed and the rest is merged; the exit status is 1 then.
+    What cannot be read is listed and the rest is merged; the exit status is then 1.
 
     \b
     Examples:
@@ -65,7 +65,7 @@ def merge(
       patchnet merge plots.geojson -o street.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
-        raise WrongUse(f"{output}: the name must end in .gpkg, for it becomes a GeoPackage.")
+        raise WrongUse(f"{output}: the name must end in .gpkg, because it will be a GeoPackage.")
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
     if not returns and is_database(street):

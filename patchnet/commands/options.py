@@ -1,4 +1,4 @@
-"""Options that several commands share; what is done with them stands in `asked`."""
+"""Options that several commands share; `asked` carries them out."""
 
 import functools
 from collections.abc import Callable, Sequence
@@ -35,7 +35,7 @@ __all__ = [
     "walking_option",
 ]
 
-WARNINGS = 12  # listed before the rest is only counted; 'patchnet check' lists them all
+WARNINGS = 12  # listed one by one; 'patchnet check' lists them all
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -53,7 +53,7 @@ class Asked:
 
 @dataclass(frozen=True)
 class AskedGround:
-    """What was asked for about the ground that groups walk over."""
+    """What was asked for about the ground that animals walk over."""
 
     straight: bool = False
     cell_m: float | None = None
@@ -73,7 +73,7 @@ def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> 
     for field, sign, name in pairs:
         if not (field and sign and name):
             raise click.BadParameter(
-                f"{field + sign + name!r} is not of the form FIELD=NAME, such as id=PARCEL_NO."
+                f"{field + sign + name!r} must be written FIELD=NAME, such as id=PARCEL_NO."
             )
     return {field: name for field, _sign, name in pairs}
 
@@ -91,7 +91,7 @@ def knowledge_option(command: Command) -> Command:
         type=click.Path(path_type=Path),
         callback=_knowledge,
         metavar="DIR",
-        help="Folder with your own tables, laid over patchnet's.",
+        help="Folder with your own tables, used on top of patchnet's.",
     )(command)
 
 
@@ -176,13 +176,13 @@ def ground_options(
                 "--landcover",
                 type=click.Path(path_type=Path),
                 metavar="TIF",
-                help="Your own raster of land-cover classes, laid over the plots.",
+                help="Your own raster of land-cover classes, used on top of the plots.",
             ),
             click.option(
                 "--cell",
                 type=click.FloatRange(min=0, min_open=True),
                 metavar="METRES",
-                help="Side of a cell of the ground; chosen from the plots if not given.",
+                help="Width of a cell of the ground; chosen to suit the plots if not given.",
             ),
         ):
             with_ground = option(with_ground)
@@ -190,7 +190,7 @@ def ground_options(
             with_ground = click.option(
                 "--straight",
                 is_flag=True,
-                help="Straight lines also for groups that walk, not ways over the ground.",
+                help="Use straight lines for animals that walk too, not ways over the ground.",
             )(with_ground)
         return with_ground
 
@@ -206,7 +206,7 @@ def _asked_ground(
     if (landcover is None) != (costs is None):
         raise WrongUse("--landcover and --landcover-costs go together: give both or neither.")
     if straight and (cell is not None or landcover is not None):
-        raise WrongUse("--straight lays no ground, so it takes no --cell and no --landcover.")
+        raise WrongUse("--straight does not use the ground: leave out --cell and --landcover.")
     own = None
     if landcover is not None and costs is not None:
         told = FaultList()
@@ -222,17 +222,17 @@ def group_option(command: Command) -> Command:
         "groups",
         multiple=True,
         metavar="KEY",
-        help="Only this wildlife group (can be repeated; 'patchnet groups' lists them).",
+        help="Only this animal (can be repeated; 'patchnet groups' lists them).",
     )(command)
 
 
 def walking_option(command: Command) -> Command:
-    """Add --group KEY, one group that walks, which must be said."""
+    """Add --group KEY, one animal that walks, which must be given."""
     return click.option(
         "--group",
         required=True,
         metavar="KEY",
-        help="The wildlife group, one that walks (hedgehog, for one).",
+        help="The animal, one that walks (such as hedgehog).",
     )(command)
 
 
@@ -247,8 +247,8 @@ def between_options(command: Callable[..., None]) -> Callable[..., None]:
         command(between=between, **others)
 
     for name, words in (
-        ("to", "Id of the plot where the way ends."),
-        ("from", "Id of the plot where the way begins."),
+        ("to", "Plot where the way ends: its id, label or door number."),
+        ("from", "Plot where the way begins: its id, label or door number."),
     ):
         with_between = click.option(f"--{name}", f"{name}_plot", metavar="ID", help=words)(
             with_between
@@ -279,8 +279,8 @@ def audience_option(command: Command) -> Command:
         type=click.Choice(AUDIENCES),
         default="own",
         show_default=True,
-        help="Whom it is for. own: everything. group: nothing of plots whose household said no, "
-        "and no protected roosts. public: classes for units of ten households or more, no plots.",
+        help="Who it is for. own: everything. group: leaves out plots whose household said no, and "
+        "protected roosts. public: classes for units of ten households or more, no plots.",
     )(command)
 
 
@@ -290,7 +290,9 @@ def surface_options(command: Callable[..., None]) -> Callable[..., None]:
     @functools.wraps(command)
     def with_surface(*, heights: Path | None, bare_earth: Path | None, **others: object) -> None:
         if bare_earth is not None and heights is None:
-            raise WrongUse("--bare-earth goes with --heights: what stands on the bare earth.")
+            raise WrongUse(
+                "--bare-earth needs --heights too: the heights of what stands on that earth."
+            )
         command(surface=AskedSurface(heights, bare_earth), **others)
 
     for option in (
@@ -304,7 +306,7 @@ def surface_options(command: Callable[..., None]) -> Callable[..., None]:
             "--heights",
             type=click.Path(path_type=Path),
             metavar="TIF",
-            help="Measured heights of all that stands, roofs and trees, in metres (a digital "
+            help="Measured heights of everything, roofs and trees too, in metres (a digital "
             "surface model): sun and shade come from them.",
         ),
     ):
@@ -318,5 +320,5 @@ def additions_option(command: Command) -> Command:
         "--additions/--no-additions",
         default=None,
         help="Also work out what could be added to each plot: a form on its card. Takes up to a "
-        "second a plot; done by itself on small maps, never on a page to be published.",
+        "second a plot. Small maps have it anyway; a page for the public never has it.",
     )(command)

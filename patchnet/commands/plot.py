@@ -3,7 +3,7 @@
 import click
 
 from patchnet.assess.plot import plot_answer
-from patchnet.commands.asked import assess_asked, read_asked
+from patchnet.commands.asked import assess_asked, meant_plot, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -27,6 +27,8 @@ def plot(
 ) -> None:
     """What neighbours give plot ID, what is scarcest within its reach, month by month.
 
+    ID is the plot's id, its label, or its door number where only one plot has it.
+
     \b
     Examples:
       patchnet plot street.gpkg 14-back
@@ -34,6 +36,7 @@ def plot(
       patchnet plot street.gpkg 14-back --group hedgehog --straight
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
+    plot_id = meant_plot(neighbourhood, plot_id)
     answer = plot_answer(assess_asked(neighbourhood, asked.knowledge, groups, ground), plot_id)
     text = plot_json(answer) if form == "json" else plot_text(answer, asked.knowledge)
     click.echo(text, nl=False)

@@ -1,4 +1,4 @@
-"""patchnet routes: how a group that walks gets about over the ground."""
+"""patchnet routes: how an animal that walks gets about over the ground."""
 
 from functools import partial
 from pathlib import Path
@@ -7,7 +7,7 @@ import click
 
 from patchnet.assess.find_routes import find_routes
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, progress_bar, read_asked
+from patchnet.commands.asked import assess_asked, meant_between, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -46,15 +46,15 @@ __all__ = ["routes"]
     "ground_tif",
     type=click.Path(path_type=Path),
     metavar="TIF",
-    help="Also write what a metre costs everywhere, as a GeoTIFF.",
+    help="Also write what a metre costs in each place, as a GeoTIFF.",
 )
 @click.option(
     "--current",
     "current_tif",
     type=click.Path(path_type=Path),
     metavar="TIF",
-    help="Also write where movement squeezes, as a GeoTIFF: between all patches, or from --from "
-    "to --to.",
+    help="Also write where movement has to pass narrow places, as a GeoTIFF: between all patches, "
+    "or from --from to --to.",
 )
 def routes(
     *,
@@ -68,9 +68,9 @@ def routes(
     asked: Asked,
     ground: AskedGround,
 ) -> None:
-    """Links, breaks and cheapest ways over the ground for a group that walks.
+    """Links, breaks and easiest ways over the ground for an animal that walks.
 
-    With --from and --to: the cheapest way between two plots, what it costs, the plots on it,
+    With --from and --to: the easiest way between two plots, what it costs, the plots on it,
     and the effective resistance of all ways together. These files show how gardens can be
     entered: they are for the group, not for publishing.
 
@@ -83,7 +83,9 @@ def routes(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
     _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite)
-    answer = assess_asked(read_asked(asked), asked.knowledge, (group,), ground)
+    neighbourhood = read_asked(asked)
+    between = meant_between(neighbourhood, between)
+    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
     found = find_routes(
         answer, group, between=between, progress=partial(progress_bar, doing="corridors")
     )
@@ -98,17 +100,22 @@ def routes(
         write_routes(found, output, overwrite=overwrite)
         _say_written(output)
     if ground_tif is not None:
-        write_geotiff(found.surface, ground_tif)
+        write_geotiff(found.surface, ground_tif, credit_lines=neighbourhood.credits)
         _say_written(ground_tif)
     if current_tif is not None and current is not None:
-        write_bands(current_tif, found.surface.grid, {"current": current})
+        write_bands(
+            current_tif,
+            found.surface.grid,
+            {"current": current},
+            credit_lines=neighbourhood.credits,
+        )
         _say_written(current_tif)
 
 
 def _ensure_may_write(
     output: Path | None, rasters: tuple[Path | None, ...], *, overwrite: bool
 ) -> None:
-    """Look at every name before any long work."""
+    """Check every name before any long work."""
     if output is not None:
         routes_form(output)
     for path in rasters:

@@ -1,4 +1,4 @@
-"""patchnet scheme: planters along a road, chosen and made ready to hand to a council."""
+"""patchnet scheme: planters along a road, chosen, with the report a council needs."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -55,33 +55,35 @@ _KEEP: dict[Audience, str] = {
     "--planters",
     type=int,
     metavar="K",
-    help="Most planters; if neither this nor a budget is given, as many as the tables say.",
+    help="At most so many planters; without this and --budget, as many as the tables say.",
 )
-@click.option("--budget", type=float, metavar="N", help="Most money for boxes, soil and plants.")
+@click.option(
+    "--budget", type=float, metavar="N", help="At most so much money for boxes, soil and plants."
+)
 @click.option(
     "--goal",
     type=click.Choice(["links", "cover"]),
     default="links",
     show_default=True,
-    help="links: most linked homes. cover: something of what homes lack within reach of as many "
-    "as can be (solved exactly).",
+    help="links: the most homes that animals can reach. cover: bring something that is missing "
+    "within reach of as many homes as possible (solved exactly).",
 )
 @click.option(
     "--side",
     type=click.Choice(["left", "right", "both"]),
     default="both",
     show_default=True,
-    help="Looking the way the chainage runs.",
+    help="Left and right when facing up the street, the way its metres are counted.",
 )
 @click.option(
-    "--spacing", type=float, metavar="M", help="Least distance between two boxes, edge to edge."
+    "--spacing", type=float, metavar="M", help="Shortest distance between two boxes, edge to edge."
 )
 @click.option(
     "--size",
     "sizes",
     multiple=True,
     metavar="KEY|LxWxHxD",
-    help="Only this box of the tables, or your own: length, width, height and depth of soil in "
+    help="Only this box from the tables, or your own: length, width, height and depth of soil in "
     "metres (can be repeated).",
 )
 @click.option("--box-price", type=float, metavar="N", help="Price of one of your own boxes, empty.")
@@ -90,7 +92,13 @@ _KEEP: dict[Audience, str] = {
 )
 @click.option("--lock-out", multiple=True, metavar="SITE", help="A place that must stay free.")
 @click.option("--only-fits", is_flag=True, help="Only places that meet every rule tested.")
-@click.option("--recipe", "recipes", multiple=True, metavar="KEY", help="What may grow in them.")
+@click.option(
+    "--recipe",
+    "recipes",
+    multiple=True,
+    metavar="KEY",
+    help="Planting that may go in them (can be repeated).",
+)
 @click.option(
     "--keepers",
     type=click.Path(path_type=Path),
@@ -98,10 +106,18 @@ _KEEP: dict[Audience, str] = {
     help="Who waters: CSV or xlsx with the columns name, litres (a visit), and plot, or x and y in "
     "the map's metres.",
 )
-@click.option("--unkept", type=int, metavar="N", help="Most planters without a keeper.")
-@click.option("--seed", type=int, default=0, show_default=True, help="For the search.")
+@click.option(
+    "--unkept", type=int, metavar="N", help="At most so many planters that nobody waters."
+)
+@click.option(
+    "--seed",
+    type=int,
+    default=0,
+    show_default=True,
+    help="Start of the search: the same seed gives the same answer.",
+)
 @click.option("--by", default="", metavar="TEXT", help="Who proposes it, for the drawings.")
-@click.option("--contact", default="", metavar="TEXT", help="Name and number, day and night.")
+@click.option("--contact", default="", metavar="TEXT", help="24-hour contact: name and number.")
 @click.option("--date", default="", metavar="TEXT", help="Date, for the drawings.")
 @click.option("--status", default="Draft for consultation", metavar="TEXT", show_default=True)
 @click.option(
@@ -109,7 +125,7 @@ _KEEP: dict[Audience, str] = {
     type=click.Choice(list(PAPERS)),
     default="a4",
     show_default=True,
-    help="What the plans are drawn on; the scale stays.",
+    help="Paper for the plans; the scale stays the same.",
 )
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="DIR")
 def scheme(
@@ -140,7 +156,7 @@ def scheme(
     paper: str,
     output: Path,
 ) -> None:
-    """Choose planters along a road and make what a council asks for.
+    """Choose planters along a road and write the report a council needs.
 
     What is for everybody (--for public) is worked out from the public classes of units, names no
     keeper, and has no map, change or neighbourhood, which tell of single plots.
@@ -165,11 +181,11 @@ def scheme(
     people = _named_for(audience, people)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
-            wrong.append(f"{words} {number:g} cannot be: write a number from nought up.")
+            wrong.append(f"{words} must be 0 or more, not {number:g}.")
     if planters is not None and planters < 1:
-        wrong.append(f"--planters {planters} cannot be: ask for at least one.")
+        wrong.append(f"--planters must be 1 or more, not {planters}.")
     if unkept is not None and unkept < 0:
-        wrong.append(f"--unkept {unkept} cannot be: write a number from nought up.")
+        wrong.append(f"--unkept must be 0 or more, not {unkept}.")
     street = None
     try:
         street = find_street(hood, road, knowledge=know)
@@ -196,7 +212,7 @@ def scheme(
         keepers=people,
         unkept=unkept,
     )
-    # Walking groups are refused with words by the search, so none is assessed for it here.
+    # The search refuses animals that walk, and says why, so none is assessed here.
     shown = shown_groups(know, groups, audience)
     flying = [key for key in shown if key in know.groups and know.groups[key].mode == "air"]
     now = assess(
@@ -209,9 +225,9 @@ def scheme(
     found = plan_scheme(now, street, sites, ask, seed=seed)
     if not found.planters:
         raise WrongUse(
-            f"No planter in {street.name} would win anything for "
+            f"No planter in {street.name} would help the "
             f"{', '.join(know.groups[key].name.lower() for key in found.before.groups)}, by the "
-            "measure used, so no scheme was made. Ask for other groups, or survey more plots."
+            "measure used, so no scheme was made. Ask for other animals, or survey more plots."
         )
     write_report(
         found, output, by=by, contact=contact, date=date, status=status, paper=paper,

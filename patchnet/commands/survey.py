@@ -1,4 +1,4 @@
-"""patchnet survey: what volunteers take along for a street survey."""
+"""patchnet survey: what volunteers take along on a street survey."""
 
 from pathlib import Path
 
@@ -20,16 +20,16 @@ __all__ = ["survey"]
     "--contact",
     default="",
     metavar="TEXT",
-    help="Who runs the survey and how to reach them: stands in the privacy notice.",
+    help="Who runs the survey and how to reach them, for the privacy notice.",
 )
 @click.option(
     "--keep-until",
     default="",
     metavar="TEXT",
-    help="Until when answers are kept with names: stands in the privacy notice.",
+    help="Until when answers are kept with names, for the privacy notice.",
 )
 def survey(*, output: Path, title: str | None, contact: str, keep_until: str, asked: Asked) -> None:
-    """Make everything a street survey takes along: paper, spreadsheet, phone page.
+    """Make everything you need for a street survey: paper, spreadsheet, phone page.
 
     Into DIR go sheets.html (maps and tick boxes that print on A4, rules on the back), phone.html
     (a page that works without network and keeps the answers on the phone), survey.xlsx with
@@ -58,5 +58,5 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
     for name, given in (("--contact", contact), ("--keep-until", keep_until)):
         if not given:
             click.echo(
-                f"Without {name} the privacy notice has a line to be written in by hand.", err=True
+                f"Without {name} the privacy notice has a blank line to fill in by hand.", err=True
             )

@@ -1,4 +1,4 @@
-"""patchnet tables: what one's own tables may hold, and files to start them from."""
+"""patchnet tables: what your own tables may hold, and files to start from."""
 
 from pathlib import Path
 
@@ -21,7 +21,7 @@ __all__ = ["tables"]
     "folder",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Folder with your own tables, laid over patchnet's.",
+    help="Folder with your own tables, used on top of patchnet's.",
 )
 @click.option(
     "-o",
@@ -31,15 +31,17 @@ __all__ = ["tables"]
     help="Write the table into this folder, to be filled in and given to --knowledge.",
 )
 @click.option(
-    "--like", metavar="KEY", help="Fill it with the rows of this thing, in every table on it."
+    "--like",
+    metavar="KEY",
+    help="Fill it with the rows of this thing, from every table that has some.",
 )
 @click.option("--as", "key", metavar="NEW", help="Give these rows a new key, to add another.")
 def tables(
     *, name: str | None, folder: Path | None, output: Path | None, like: str | None, key: str | None
 ) -> None:
-    """Say what stands in patchnet's tables, and write tables of your own to fill in.
+    """Show what patchnet's tables hold, and write tables of your own to fill in.
 
-    Without NAME: every table. With it: its columns, what may stand in each, in which unit and
+    Without NAME: every table. With NAME: its columns, what each may hold, in which unit and
     between which bounds.
 
     \b
@@ -57,11 +59,11 @@ def tables(
     table = declared(name)
     if output is None:
         if like is not None or key is not None:
-            raise WrongUse("--like and --as fill files: say -o DIR, where they go.")
+            raise WrongUse("--like and --as write files: add -o DIR, the folder for them.")
         click.echo(table_text(table, Reader(load_rows(folder), [])), nl=False)
         return
     if key is not None and like is None:
-        raise WrongUse("--as goes with --like: say which thing the new one is like.")
+        raise WrongUse("--as needs --like: say which thing the new one is like.")
     files = (
         blank_tables(table)
         if like is None

@@ -1,1 +1,1 @@
-"""What every room stands on: numbers as people write them, tables and GeoPackages."""
+"""What every room uses: errors, files, numbers as people write them, tables, GeoPackages."""

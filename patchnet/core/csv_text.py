@@ -1,4 +1,4 @@
-"""The text of a CSV taken apart: its encoding, the sign between its cells, its rows (RFC 4180)."""
+"""Taking a CSV apart: its encoding, the separator of its cells, its rows (RFC 4180)."""
 
 import codecs
 import csv
@@ -12,7 +12,7 @@ from patchnet.core.table_rows import NoTable, Row, heading, tidied
 
 __all__ = ["csv_rows"]
 
-_SIGNS = ("\t", ";", ",")  # where two fit alike, the one that is rarer in words
+_SIGNS = ("\t", ";", ",")  # where two fit equally well, the one that is rarer in words
 _LOOKED_AT = 50  # rows by which the separator is told
 _HEADINGS = 12  # rows among which there is the heading
 _LINE = 100_000  # characters of a line that are read where cells cannot be told apart
@@ -38,7 +38,7 @@ def csv_rows(
     Raises
     ------
     NoTable
-        If it is no text.
+        If it is not text.
     """
     text, assumed = _decoded(raw, where)
     if assumed:
@@ -61,7 +61,7 @@ def csv_rows(
 def _decoded(raw: bytes, where: str) -> tuple[str, str | None]:
     """Return the text, and the encoding if one had to be assumed."""
     for mark, coding in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
-        # Without its mark it is told by the noughts beside letters of English headings.
+        # Without its mark it is told by the zero bytes beside letters of English headings.
         bare = raw[1:8:2] if coding == "utf-16-le" else raw[0:8:2]
         other = raw[0:8:2] if coding == "utf-16-le" else raw[1:8:2]
         if raw.startswith(mark) or (len(bare) == 4 and not any(bare) and all(other)):
@@ -93,7 +93,7 @@ def _separator(text: str, known: Collection[str]) -> str:
         rows, head = samples[sign], heads[sign]
         folded = [{heading(cell) for cell in cells} for cells in rows[:_HEADINGS]]
         words = max((len(cells.intersection(known)) for cells in folded), default=0)
-        # Lists in the cells can have more signs between them than the cells: the heading tells.
+        # Lists inside cells can hold more separators than there are cells: the heading decides.
         if head > first or head == len(rows):
             return words, 0
         wide = len(rows[head])

@@ -6,7 +6,7 @@ from patchnet.core.faults import Fault
 
 __all__ = ["FaultList", "Place"]
 
-# Alike warnings are listed one by one up to so many; more become one line with all the rows.
+# Up to this many similar warnings are listed one by one; more become one line.
 _ONE_BY_ONE = 8
 _ROWS_NAMED = 60
 

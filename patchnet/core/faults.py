@@ -15,7 +15,7 @@ class Fault:
     Parameters
     ----------
     severity
-        ``"error"``: nothing is computed until it is mended; ``"warning"``: said, and gone on.
+        ``"error"``: nothing is computed until it is mended; ``"warning"``: the work goes on.
     where
         The file or layer, as the user named it.
     row

@@ -1,4 +1,4 @@
-"""Files are written aside and replaced whole, so that nothing is ever half written."""
+"""Files are written beside the old ones and swapped in whole, so none is ever half written."""
 
 import hashlib
 import json
@@ -93,7 +93,7 @@ def write_bytes(path: Path | str, content: bytes) -> None:
 
 
 def ensure_may_write(path: Path | str, *, overwrite: bool) -> None:
-    """Make sure, before any long work, that `path` can be written and replaces nothing foreign.
+    """Make sure, before any long work, that `path` can be written and replaces only our own.
 
     Raises
     ------
@@ -182,7 +182,7 @@ class OwnFolder:
         try:
             listed = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            return {}  # a damaged list vouches for nothing, so nothing is replaced
+            return {}  # a damaged list proves nothing, so nothing is replaced
         return (
             {str(key): str(value) for key, value in listed.items()}
             if isinstance(listed, dict)

@@ -36,7 +36,7 @@ __all__ = [
 ]  # fmt: skip
 
 FIXED_DATE = "2000-01-01T00:00:00Z"
-"""When every layer says it was changed: of no meaning, so that bytes do not tell the hour."""
+"""The date of change in every layer: fixed, so that the bytes do not depend on the time."""
 
 _SQLITE = b"SQLite format 3\0"  # first bytes of every GeoPackage (SQLite file format, 1.3)
 _GDAL_DATE = "OGR_CURRENT_DATE"
@@ -139,7 +139,7 @@ def _write_layer(layer: OutLayer, path: Path) -> None:
         kind = layer.geometry_type
         if kind is not None and kind.startswith("Multi"):
             table = table.set_geometry(_many(table.geometry.to_numpy(), kind), crs=table.crs)
-        # Without shapes there is none to tell the kind.
+        # Without shapes nothing tells the kind.
         options["geometry_type"] = kind or (None if table.geometry.notna().any() else "Unknown")
     pyogrio.write_dataframe(
         table,
@@ -251,7 +251,7 @@ def changing(path: Path) -> Iterator[sqlite3.Connection]:
     with trouble(path, "written"), closing(connect(path)) as there:
         there.execute("PRAGMA secure_delete = ON")
         there.execute("PRAGMA journal_mode = MEMORY")
-        # Begun by hand: the module would commit by itself wherever a table is dropped or made.
+        # Started by hand: the module would commit by itself wherever a table is dropped or made.
         there.isolation_level = None
         there.execute("BEGIN IMMEDIATE")
         yield there

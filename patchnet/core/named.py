@@ -19,7 +19,7 @@ class Named(Mapping[str, Thing]):
     things
         Name to thing.
     what
-        What a name stands for, such as ``"wildlife group"``.
+        What a name stands for, such as ``"animal"``.
 
     Raises
     ------
@@ -28,10 +28,10 @@ class Named(Mapping[str, Thing]):
 
     Examples
     --------
-    >>> Named({"wren": 1}, "wildlife group")["wrenn"]
+    >>> Named({"wren": 1}, "animal")["wrenn"]
     Traceback (most recent call last):
     ...
-    patchnet.core.errors.WrongUse: There is no wildlife group 'wrenn' here. Did you mean wren?
+    patchnet.core.errors.WrongUse: There is no animal 'wrenn' here. Did you mean wren?
     """
 
     __slots__ = ("_things", "_what")

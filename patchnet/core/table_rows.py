@@ -13,7 +13,7 @@ __all__ = ["NoTable", "Row", "Sheet", "cell_text", "heading", "tidied", "visible
 
 
 class NoTable(CannotRead):
-    """A file that is no table: `what` it is instead and how to `mend` it, `where`."""
+    """A file that is not a table: `what` it is instead and how to `mend` it, `where`."""
 
     def __init__(self, where: str, what: str, mend: str = "") -> None:
         self.where, self.what, self.mend = where, what, mend

@@ -52,7 +52,9 @@ def workbook_sheets(raw: bytes, where: str) -> list[Sheet]:
     except NoTable:
         raise
     except CannotRead as error:
-        what = "cannot be read: it is damaged, cut off, locked by a password, or no xlsx workbook"
+        what = (
+            "cannot be read: it is damaged, cut off, locked by a password, or not an xlsx workbook"
+        )
         mend = "open it in your spreadsheet program and save it again"
         raise NoTable(where, what, mend) from error
     return sheets
@@ -65,7 +67,7 @@ def _unpacks(raw: bytes, where: str) -> bool:
         names = {member.filename for member in members}
         if "xl/workbook.xml" not in names:
             kind = packed.read("mimetype") if "mimetype" in names else b""
-            what = "is packed, but no xlsx workbook"
+            what = "is packed, but is not an xlsx workbook"
             mend = "save it as xlsx or CSV (UTF-8)" if b"opendocument" in kind else "unpack it"
             raise NoTable(where, what, mend)
         if sum(member.file_size for member in members) > _UNPACKED_MOST:

@@ -1,7 +1,7 @@
-"""Knowledge room: what groups need and features give, every number with unit, class, source.
+"""Knowledge: what animals need and features give, every number with unit, class, source.
 
 The numbers stand in CSV tables (``tables/``) that can be edited in a spreadsheet, one number a
-row. `load_knowledge` reads them, lays a user's own tables over them and checks everything.
+row. `load_knowledge` reads them, puts a user's own tables on top and checks everything.
 No ecological or legal number stands in code.
 """
 

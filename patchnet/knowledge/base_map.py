@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from patchnet.knowledge.columns import Choice, Choices, Flag, Ref, Tags, Text
+from patchnet.knowledge.parts import Basis
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, table
+from patchnet.knowledge.schema import table
 
 __all__ = ["OSM_ROLES", "OsmTag", "read_osm_tags"]
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from patchnet.core.faults import Fault
 from patchnet.knowledge.base_map import read_osm_tags
 from patchnet.knowledge.complete import missing
+from patchnet.knowledge.countries import read_countries
 from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
@@ -94,6 +95,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_risks=reader.all(SchemeRisk),
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
+        countries=read_countries(reader),
         figures=reader.figures,
         origins=reader.origins,
     )

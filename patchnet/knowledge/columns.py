@@ -1,4 +1,4 @@
-"""The kinds of column that a table can have: what may stand in a cell, and how it is read.
+"""The kinds of column that a table can have: what a cell may hold, and how it is read.
 
 Each kind says its `meaning` in plain words and what `may_stand` in its cells, so that the same
 words serve the reader of a table, its faults and the page of tables.
@@ -58,7 +58,7 @@ class Reading(Protocol):
         ...
 
     def words(self, of: Callable[["Reading"], Collection[str]]) -> Collection[str]:
-        """Words that hang on what stands in other tables."""
+        """Words that depend on other tables."""
         ...
 
     def say(self, row: Row, what: str, mend: str) -> None:
@@ -92,11 +92,11 @@ class Column:
 
     @property
     def may_stand(self) -> str:
-        """What may stand in a cell, in plain words."""
+        """What a cell may hold, in plain words."""
         return "text"
 
     def read(self, at: Reading, row: Row, name: str) -> object:
-        """Return what a cell says; add a fault, and return a stand-in, where it says nothing."""
+        """Return what a cell says; where it says nothing, add a fault and return a stand-in."""
         cell = row.cells[name]
         if cell:
             return self.value(at, row, name, cell)
@@ -111,7 +111,7 @@ class Column:
         return cell
 
     def stand_in(self, at: Reading) -> object:
-        """Return what is gone on with after a fault."""
+        """Return the value to use after a fault."""
         del at
         return ""
 
@@ -137,7 +137,7 @@ class Key(Column):
         del name
         bare = cell.replace("-", "_") if self.dashes else cell
         if not (bare.isascii() and bare.replace("_", "a").isalnum() and bare == bare.lower()):
-            at.say(row, f"'{cell}' cannot be a key.", f"Use {self.may_stand}.")
+            at.say(row, f"'{cell}' is not a valid key.", f"Use {self.may_stand}.")
         return cell
 
 
@@ -380,7 +380,7 @@ class Amount(Column):
             at.say(row, what, mend)
             return math.nan
         if number < self.least or number > self.most or (self.over and number == self.least):
-            called = "nought" if number == 0 else f"{number:g}"
+            called = f"{number:g}"
             at.say(row, f"'{name}' is {called}.", self._bound(number))
         return number
 
@@ -389,7 +389,7 @@ class Amount(Column):
             return "It cannot be negative."
         if self.most < math.inf:
             return f"It must lie between {self.least:g} and {self.most:g}."
-        least = "nought" if self.least == 0 else f"{self.least:g}"
+        least = f"{self.least:g}"
         return f"It must be {'more than' if self.over else 'at least'} {least}."
 
     def stand_in(self, at: Reading) -> object:
@@ -418,7 +418,7 @@ class Tags(Column):
         pairs = [part.partition("=") for part in cell.split("&")]
         for part in pairs:
             if not all(part):
-                what = f"'{''.join(part)[:40]}' is no tag."
+                what = f"'{''.join(part)[:40]}' is not a tag."
                 at.say(row, what, "Write key=value, or key=*.")
         return tuple((key.strip(), value.strip()) for key, _, value in pairs)
 

@@ -1,4 +1,4 @@
-"""What the tables leave out: whatever could never be offered, asked for or walked over, and why.
+"""What the tables leave out: things that could never be offered or asked for, and why.
 
 A row alone can be right and still do nothing, because another table says nothing of it. What
 could not work at all is an error; what works with less is a warning.
@@ -100,7 +100,7 @@ def _of_feature(feature: Feature, knowledge: Knowledge, asked: set[str]) -> Iter
     if siting is not None and siting.place == "ground" and feature.ground.value and not covers:
         yield (
             "warning",
-            "No ground cover holds it: what walks over it is taken to walk over the plot.",
+            "No ground cover lists it: animals on it count as walking on the plot's other ground.",
             "Add it to the features of one row of ground_covers.csv.",
         )
 
@@ -141,7 +141,7 @@ def _of_plant(plant: Plant, knowledge: Knowledge) -> Iterator[Told]:
     if plant.told_poisonous and plant.key not in knowledge.plant_lists["toxic"]:
         yield (
             "warning",
-            "Its hazard speaks of poison, but nothing says for whom: it counts for everybody.",
+            "Its hazard mentions poison, but not for whom: it counts for everybody.",
             "Add a row for it to plant_lists.csv, list 'toxic'.",
         )
 
@@ -150,7 +150,7 @@ def _of_plot_kind(kind: PlotKind) -> Iterator[Told]:
     if not kind.traits:
         yield (
             "warning",
-            "Nothing says what it is: it is taken for private ground with soil and no home on it.",
+            "Nothing says what it is: we treat it as private ground with soil and no home on it.",
             (
                 "Write what holds in the column 'traits', such as home, asks_keeper or in_street; "
                 "or plain, if that is what it is."
@@ -164,7 +164,7 @@ def _parts(knowledge: Knowledge) -> Iterator[tuple[str, str, str]]:
             what = f"No kind of plot has the trait '{part}', which a base map needs."
             yield "plot_kinds.csv", what, "Write it in the column 'traits' of one kind."
     if not any(kind.unnamed for kind in knowledge.barrier_kinds.values()):
-        what = "No kind of barrier stands for one that nobody named."
+        what = "No kind of barrier stands for one without a name."
         yield "barrier_kinds.csv", what, "Write y in the column 'unnamed' of one kind."
     if not any(kind.box for kind in knowledge.street_kinds.values()):
         what = "No thing in the street stands for a planter that is there already."

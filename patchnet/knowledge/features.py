@@ -16,9 +16,10 @@ from patchnet.knowledge.columns import (
     Text,
     Words,
 )
+from patchnet.knowledge.parts import Basis, Figures, MonthShares, Number, Quantity
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.row import Row
-from patchnet.knowledge.schema import Basis, Figures, MonthShares, Number, Quantity, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [
@@ -38,7 +39,7 @@ FeatureTrait = Literal[
 ]
 """What a feature is, see `Feature`."""
 About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
-"""What a caution is about, where more hangs on it than its words; see `Caution`."""
+"""What a caution is about, where it has an effect beyond its words; see `Caution`."""
 
 
 @table(
@@ -92,10 +93,10 @@ class Caution:
     about: Annotated[
         About,
         Choice(
-            "what else hangs on it: small_children, what has it is open water; neighbour, the "
-            "neighbour is asked first; street, it goes with all that is put in a street; load, "
-            "with what a balcony or roof bears; cats, with what draws birds where a cat is kept; "
-            "protected, where it applies is told to nobody else",
+            "what else it means: small_children, what has it is open water; neighbour, ask the "
+            "neighbour first; street, shown with everything put in a street; load, with things "
+            "on a balcony or roof; cats, with things that attract birds where a cat is kept; "
+            "protected, places are never shown to others",
             blank="",
         ),
     ] = ""
@@ -183,7 +184,7 @@ class Feature:
     gives_way: Annotated[
         int | None,
         Amount(
-            "place in the order in which ground covers are taken up; empty: it stays",
+            "order in which ground covers make room; empty: it stays",
             blank=None,
             least=0,
             whole=True,

@@ -7,9 +7,10 @@ from typing import Annotated, Literal, get_args
 from patchnet.core.faults import Fault
 from patchnet.knowledge.columns import Choice, Key, Ref, Refs, Text
 from patchnet.knowledge.features import Feature
+from patchnet.knowledge.parts import Number
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.row import Row
-from patchnet.knowledge.schema import Number, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [

@@ -1,20 +1,13 @@
-"""Wildlife groups: what they live in, what else they need, how far they go."""
+"""Animals: what they live in, what else they need, how far they go."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.knowledge.columns import Choice, Key, Months, Ref, Text
+from patchnet.knowledge.parts import Basis, Figures, Number, Quantities, Quantity, RowsOf
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import (
-    Basis,
-    Figures,
-    Number,
-    Quantities,
-    Quantity,
-    RowsOf,
-    table,
-)
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = ["Anchor", "Group", "Need", "read_groups"]
@@ -44,9 +37,7 @@ class Need:
         Figure, Quantity("what one home takes in a month", unit="{resource.unit}", over=True)
     ]
     reach: Annotated[Figure, Quantity("from how far away", unit="m", over=True)]
-    weight: Annotated[
-        Figure, Quantity("share of the home's fate that hangs on it", unit="share", most=1)
-    ]
+    weight: Annotated[Figure, Quantity("share of a home that depends on it", unit="share", most=1)]
     floor: Annotated[
         Figure,
         Quantity("quality that is left without any; 0: no home at all", unit="share", most=1),
@@ -68,14 +59,14 @@ class Anchor:
 
 @table(
     "groups.csv",
-    "A wildlife group.",
+    "A animal.",
     called="group",
     bases=(Basis("months", "months {active_months}", at="active_months"),),
     figures=Figures("group_figures.csv", ("group",)),
 )
 @dataclass(frozen=True, slots=True)
 class Group:
-    """A wildlife group: what it lives in, what else it needs, how far it goes."""
+    """A animal: what it lives in, what else it needs, how far it goes."""
 
     key: Annotated[str, Key("key of the group")]
     name: Annotated[str, Text("name in plain words")]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
 from patchnet.knowledge.base_map import OsmTag
+from patchnet.knowledge.countries import Country
 from patchnet.knowledge.features import About, Caution, Feature, FeatureTrait, Resource, Supply
 from patchnet.knowledge.ground import GroundCosts, GroundCover
 from patchnet.knowledge.groups import Group
@@ -38,6 +39,8 @@ class Knowledge(Shown):
         What plants do for animals, by key.
     warnings
         What a user's own tables leave out that is not needed, each with what that means.
+    countries
+        Whom to ask, money, speeds and law, by country; ``elsewhere`` where it is not known.
     origins
         Every `Origin` of every table, by its key.
     ground_costs
@@ -47,7 +50,7 @@ class Knowledge(Shown):
     stopping_sight
         Published stopping sight distances, by upper end of the speed band (mph) and vehicle.
     sight_rules
-        What a planter in each kind of sight area comes to, by key.
+        What a planter in each kind of sight area means, by key.
     sitings
         Where each feature that can be added goes, by feature.
     keep_uses
@@ -99,6 +102,7 @@ class Knowledge(Shown):
     scheme_risks: tuple[SchemeRisk, ...] = ()
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
+    countries: Mapping[str, Country] = field(default_factory=dict)
     warnings: tuple[Fault, ...] = ()
 
     @cached_property

@@ -1,4 +1,4 @@
-"""Loading the knowledge tables: those that ship with patchnet, and a user's own laid over."""
+"""Loading the knowledge tables: patchnet's own, with the user's tables on top."""
 
 import gc
 from collections.abc import Iterator
@@ -30,7 +30,7 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     Parameters
     ----------
     overlay
-        Folder of the user's own tables, laid over the shipped ones: any of the tables, with any
+        Folder of the user's own tables, on top of the shipped ones: any of the tables, with any
         of their rows. A row whose key is already there replaces it, but for columns that the
         file does not have; a new key is added (a new group or feature must bring all its
         numbers: what is missing is listed). Files are CSV as any program saves it, or xlsx, of
@@ -84,7 +84,7 @@ def _laid_over(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
 
 
 def _keep_to(shipped: tuple[Row, ...], own: list[Row], faults: list[Fault]) -> None:
-    """Of tables whose keys are the program's own, a new key would be passed over in silence."""
+    """Of tables whose keys are the program's own, a new key would be silently ignored."""
     known = {row.ident: row for row in shipped}
     for row in own:
         called = TABLES[row.table].called
@@ -118,7 +118,7 @@ def _shipped() -> Knowledge:
 
 @contextmanager
 def _nothing_thrown_away() -> Iterator[None]:
-    """Keep the collector of garbage from running: of so many small objects all are kept.
+    """Keep the garbage collector from running: all these small objects are kept anyway.
 
     With pandas loaded its rounds take longer than the reading.
     """

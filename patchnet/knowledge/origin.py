@@ -5,17 +5,17 @@ from collections.abc import Iterable, Mapping
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest
 from patchnet.knowledge.knowledge import Knowledge
-from patchnet.knowledge.schema import Class
+from patchnet.knowledge.parts import Class
 from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["CLASS_WORDS", "describe_source"]
 
 CLASS_WORDS: Mapping[Class, str] = {
-    "published": "Published: the figure stands in the work named, or in its abstract.",
-    "second-hand": "Second-hand: told by a page that reports the work or body named.",
+    "published": "Published: the figure is in the work named, or in its abstract.",
+    "second-hand": "Second-hand: from a page that reports the work or body named.",
     "derived": "Derived: worked out from published figures, as the note says.",
     "common-practice": "Common practice: what handbooks and practitioners advise, not a finding.",
-    "memory": "From memory: recalled, not checked against a work. Treat it with care.",
+    "memory": "From memory: not checked against a published work. Treat it with care.",
     "assumption": "Our own assumption, not a finding. Change it where you know better.",
 }
 
@@ -76,9 +76,9 @@ def _entry(entry: Figure | Origin) -> list[str]:
         lines.append(f"  Note: {entry.note}.")
     works = [source for source in entry.sources if source != "patchnet"]
     if works:
-        label = "Leans on" if entry.kind == "assumption" else "Source"
+        label = "Based on" if entry.kind == "assumption" else "Source"
         lines.append(f"  {label}: {', '.join(works)}")
-    lines.append(f"  Stands in: {entry.place}")
+    lines.append(f"  Defined in: {entry.place}")
     return lines
 
 

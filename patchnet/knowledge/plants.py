@@ -15,16 +15,9 @@ from patchnet.knowledge.columns import (
     Text,
     Words,
 )
+from patchnet.knowledge.parts import Basis, Figures, FromCell, Names, Quantity, SourcesOf
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import (
-    Basis,
-    Figures,
-    FromCell,
-    Names,
-    Quantity,
-    SourcesOf,
-    table,
-)
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [

@@ -6,9 +6,7 @@ from typing import Any, TypeVar
 
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.knowledge.columns import Column, Reading, parts_of
-from patchnet.knowledge.row import Row
-from patchnet.knowledge.schema import (
-    TABLES,
+from patchnet.knowledge.parts import (
     Basis,
     Figures,
     FromCell,
@@ -20,10 +18,9 @@ from patchnet.knowledge.schema import (
     Quantity,
     RowsOf,
     SourcesOf,
-    Table,
-    table_of,
-    unit_of,
 )
+from patchnet.knowledge.row import Row
+from patchnet.knowledge.schema import TABLES, Table, table_of, unit_of
 from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["Reader"]
@@ -74,7 +71,7 @@ class Reader:
         return TABLES[table].called
 
     def words(self, of: Callable[[Reading], Collection[str]]) -> Collection[str]:
-        """Return words that hang on other tables, worked out once."""
+        """Return words that depend on other tables, worked out once."""
         if of not in self._words:
             self._words[of] = of(self)
         return self._words[of]

@@ -1,6 +1,7 @@
 """Every record of the tables under one roof; the families stand in files of their own."""
 
 from patchnet.knowledge.base_map import OSM_ROLES, OsmTag
+from patchnet.knowledge.countries import Country
 from patchnet.knowledge.features import (
     About,
     Caution,
@@ -13,9 +14,10 @@ from patchnet.knowledge.features import (
 from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover, MovementCost
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
-from patchnet.knowledge.schema import CLASSES, TABLES, Class
+from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.scheme import (
     ConsentPart,
     Recipe,
@@ -48,6 +50,7 @@ __all__ = [
     "Caution",
     "Class",
     "ConsentPart",
+    "Country",
     "Feature",
     "FeatureTrait",
     "Figure",

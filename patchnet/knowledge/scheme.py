@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.knowledge.columns import MONTHS, Choice, Key, Months, Reading, Ref, Text
+from patchnet.knowledge.parts import Basis, Number, RowsOf, SourcesOf
 from patchnet.knowledge.plants import LAYERS
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, Number, RowsOf, SourcesOf, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.knowledge.columns import Amount, Choice, Choices, Flag, Key, Ref, Refs, Text, Words
-from patchnet.knowledge.schema import Basis, Figures, Number, Quantity, RowsOf, table
+from patchnet.knowledge.parts import Basis, Figures, Number, Quantity, RowsOf
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = ["KeepUse", "Place", "Siting", "Step"]

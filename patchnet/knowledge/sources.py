@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from patchnet.knowledge.columns import Key, Text
-from patchnet.knowledge.schema import Class, Number, table
+from patchnet.knowledge.parts import Class, Number
+from patchnet.knowledge.schema import table
 
 __all__ = ["Figure", "Origin", "Regression", "Setting", "Source"]
 

@@ -31,10 +31,10 @@ def stopping_sight_m(
     Raises
     ------
     WrongUse
-        If the speed is not above nought, or above the whole table.
+        If the speed is not above 0, or above the whole table.
     """
     if not speed_mph > 0:
-        raise WrongUse(f"A speed of {speed_mph:g} mph cannot be: it must be above nought.")
+        raise WrongUse(f"The speed must be above 0 mph, not {speed_mph:g}.")
     if speed_mph <= knowledge.street_rule("ssd_formula_most_mph"):
         from scipy import constants
 

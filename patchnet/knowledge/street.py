@@ -18,8 +18,9 @@ from patchnet.knowledge.columns import (
     Text,
     Words,
 )
+from patchnet.knowledge.parts import Basis, Figures, Made, Number, Quantity
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, Figures, Made, Number, Quantity, table
+from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [
@@ -188,13 +189,13 @@ class PlanterSize:
 
 @table(
     "sight_areas.csv",
-    "What a planter in a sight area comes to.",
+    "What a planter in a sight area means: refused, or the authority is asked.",
     called="sight area",
     bases=(Basis("", "verdict {verdict}"),),
 )
 @dataclass(frozen=True, slots=True)
 class SightRule:
-    """What a planter in a sight area comes to.
+    """What a planter in a sight area means: refused, or the authority is asked.
 
     Parameters
     ----------

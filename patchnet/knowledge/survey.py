@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from patchnet.knowledge.columns import Choice, Flag, Key, Ref, Text
+from patchnet.knowledge.parts import Basis, SourcesOf
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import Basis, SourcesOf, table
+from patchnet.knowledge.schema import table
 
 __all__ = ["OTHER_PART", "RULE_PARTS", "SurveyQuestion", "SurveyRule", "read_survey_questions"]
 

@@ -69,7 +69,7 @@ class Crossings:
 
 @dataclass(frozen=True, eq=False)
 class Steps:
-    """Steps that a barrier makes dearer or closes, m of them.
+    """Steps that a barrier makes costlier or closes, m of them.
 
     Attributes
     ----------
@@ -78,7 +78,7 @@ class Steps:
         numbered row by row.
     extra
         Shape (m,): cost metres that crossing adds; inf where it is closed. Of several barriers
-        on one step the dearest counts, because a fence is often drawn from both sides.
+        on one step the costliest counts, because a fence is often drawn from both sides.
     opened
         Shape (m,): cost metres that crossing adds if one gap is made there; inf for buildings.
     gap
@@ -175,7 +175,7 @@ def crossings(
 
 
 def gather_steps(found: Crossings, extra: Floats, opened: Floats, gap: NDArray[np.bool_]) -> Steps:
-    """Gather crossings to steps: of several on one step the dearest counts.
+    """Gather crossings to steps: of several on one step the costliest counts.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ class Lines:
 
 
 def barrier_lines(neighbourhood: Neighbourhood, costs: GroundCosts, knowledge: Knowledge) -> Lines:
-    """Find the barriers that are closed all along to a wildlife group."""
+    """Find the barriers that are closed all along to an animal."""
     shapes = np.asarray(neighbourhood.barriers.geometry.array, dtype=object)
     gaps, through = _gap_points(neighbourhood, shapes, knowledge)
     closed = np.isinf(_solid_costs(neighbourhood.barriers, costs, knowledge, gaps))
@@ -61,7 +61,7 @@ def barrier_steps(
     passable: NDArray[np.bool_],
     faults: list[Fault],
 ) -> Steps:
-    """Find the steps that barriers and building outlines close or make dearer.
+    """Find the steps that barriers and building outlines close or make costlier.
 
     A barrier with a gap is closed as far as its kind closes it, but for one step: the one
     nearest to the middle of the line, where the gap is assumed. Gaps mapped on it as features
@@ -115,7 +115,7 @@ def barrier_steps(
             what = "The gap in this barrier leads nowhere: no open ground on both its sides."
             mend = "Look at the map; smaller cells may find the ground beside it."
             faults.append(_warning(table, barrier, what, mend))
-    keep = extra > 0  # a crossing that costs nothing is no barrier
+    keep = extra > 0  # a crossing that costs nothing is not a barrier
     keep |= is_gap
     found = Crossings(found.key[keep], found.barrier[keep], found.along[keep])
     return gather_steps(found, extra[keep], opened[found.barrier], is_gap[keep])

@@ -1,4 +1,4 @@
-"""The cheapest way between two patches, and the band of ways hardly dearer."""
+"""The cheapest way between two patches, and the band of ways hardly costlier."""
 
 from dataclasses import dataclass, replace
 
@@ -35,7 +35,7 @@ class Corridor(Shown):
         Shape of the grid: cells from which the best way to a and the best way to b together
         cost at most (1 + share) times the cheapest way. Nowhere where there is no way.
     share
-        How much dearer ways in the band may be.
+        How much costlier ways in the band may be.
     plots
         Ids of the plots that the line runs through, in order, from a to b.
     """
@@ -112,7 +112,7 @@ def both_ways(
     plot_a, plot_b
         Ids of two plots.
     steps
-        Barriers to reckon with in place of the surface's own.
+        Barriers to use in place of the surface's own.
     limit
         Cost metres from either patch beyond which nothing is looked for.
     compiled
@@ -173,7 +173,7 @@ def corridor(
     knowledge
         The tables: the setting ``corridor_band`` is the usual share.
     share
-        How much dearer the ways in the band may be, 0 or more (0.1: by a tenth).
+        How much costlier the ways in the band may be, 0 or more (0.1: by a tenth).
     at_most
         What the cheapest way is known to cost at most, cost metres: spares looking further. The
         corridor is the same, even if that was wrong.

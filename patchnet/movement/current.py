@@ -1,4 +1,4 @@
-"""Where movement squeezes: effective resistance between patches, and current over the ground.
+"""Where movement is squeezed: effective resistance between patches, and current over the ground.
 
 The ground is read as a sheet that resists as it costs: a strip of ground of cost c, L metres
 long and W metres wide, resists c L / W between its ends (McRae, Dickson, Keitt & Shah 2008,

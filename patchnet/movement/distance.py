@@ -13,7 +13,7 @@ from patchnet.core.errors import WrongUse
 
 __all__ = ["Pairs", "crossing_line", "pairs_within"]
 
-_COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) is earned back
+_COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
 _HALF_DOWN = 0.5 - 1e-5
 

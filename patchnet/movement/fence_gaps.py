@@ -97,7 +97,7 @@ def gaps_in_order(
     most: int = 3,
     compiled: bool | None = None,
 ) -> tuple[GapPlan, ...]:
-    """Find which gaps to make first, second and so on, each reckoned with those before it.
+    """Find which gaps to make first, second and so on, each counted with those before it.
 
     Each time the single gap that wins most is taken. Where there is no way and no single gap
     makes one, those on the cheapest way through any number of gaps are taken together.

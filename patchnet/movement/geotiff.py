@@ -1,5 +1,6 @@
 """Surfaces and currents written as GeoTIFF, for any GIS."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,9 @@ __all__ = ["barrier_map", "write_bands", "write_geotiff"]
 _NODATA = -1.0
 
 
-def write_geotiff(surface: CostSurface, path: Path | str) -> None:
+def write_geotiff(
+    surface: CostSurface, path: Path | str, *, credit_lines: Sequence[str] = ()
+) -> None:
     """Write a cost surface as a GeoTIFF of three bands.
 
     Band 1: cost per metre, in metres of the best ground; -1 (no data): nothing gets through.
@@ -29,6 +32,8 @@ def write_geotiff(surface: CostSurface, path: Path | str) -> None:
         Such as ``routes.surface``.
     path
         The file.
+    credit_lines
+        Whose data it was made from, such as a neighbourhood's ``credits``.
 
     Raises
     ------
@@ -51,11 +56,12 @@ def write_geotiff(surface: CostSurface, path: Path | str) -> None:
             "plot": plots,
             "barrier": barrier_map(surface),
         },
+        credit_lines=credit_lines,
     )
 
 
 def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
-    """Where the barriers are: the dearest crossing between a cell and a neighbour.
+    """Where the barriers are: the costliest crossing between a cell and a neighbour.
 
     Returns
     -------
@@ -73,7 +79,12 @@ def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
 
 
 def write_bands(
-    path: Path | str, grid: Grid, bands: dict[str, NDArray[np.float32]], *, nodata: float = _NODATA
+    path: Path | str,
+    grid: Grid,
+    bands: dict[str, NDArray[np.float32]],
+    *,
+    nodata: float = _NODATA,
+    credit_lines: Sequence[str] = (),
 ) -> None:
     """Write arrays on a grid as the bands of one GeoTIFF, each with its name.
 
@@ -87,6 +98,9 @@ def write_bands(
         Name -> array of the shape of the grid.
     nodata
         Number that stands for no data.
+    credit_lines
+        Whose data it was made from; kept in the tag Copyright (TIFF 6.0, section 8), which is
+        ASCII, and as they are in the tag ``rightsHolder`` of GDAL's own.
 
     Raises
     ------
@@ -123,3 +137,7 @@ def write_bands(
         for number, (name, band) in enumerate(bands.items(), 1):
             file.write(np.asarray(band, np.float32), number)
             file.set_band_description(number, name)
+        if credit_lines:
+            said = "; ".join(credit_lines)
+            plain = said.replace("\N{COPYRIGHT SIGN}", "(c)").encode("ascii", "replace").decode()
+            file.update_tags(rightsHolder=said, TIFFTAG_COPYRIGHT=plain)

@@ -27,7 +27,7 @@ __all__ = ["Growth", "Ways", "grow"]
 
 _SOURCE = 8
 _UNREACHED = 255
-_COMPILE_FROM = 300_000  # cells: about where the compiler's wait is earned back
+_COMPILE_FROM = 300_000  # cells: about where the compiler's wait pays off
 _BUCKETS_MOST = 1 << 20
 
 CELL = np.dtype([("dist", "f8"), ("cost", "f4"), ("came", "u1"), ("flags", "u1"), ("unused", "u2")])
@@ -190,7 +190,7 @@ def grow(
     cell_m
         Side of a cell, metres.
     steps
-        Steps that barriers close or make dearer.
+        Steps that barriers close or make costlier.
     limit
         Cost metres beyond which nothing is looked for.
     compiled

@@ -53,7 +53,7 @@ class LandCover:
 def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[int, float]:
     r"""Read a table of land-cover classes: CSV or xlsx with the columns ``class`` and ``cost``.
 
-    A cost is a number above 0, or the word ``closed``. Other columns are passed over.
+    A cost is a number above 0, or the word ``closed``. Other columns are ignored.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
     Raises
     ------
     CannotRead
-        If the file is missing or is no table.
+        If the file is missing or is not a table.
     DataFaults
         If columns are missing or cells cannot be read: all faults at once.
 
@@ -137,12 +137,12 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
     Raises
     ------
     CannotRead
-        If the file is missing or is no raster.
+        If the file is missing or is not a raster.
     WrongUse
         If the raster has no such band, or a cost is not above 0.
     DataFaults
         If it has no place on the map, does not overlap the ground, holds no data there, holds
-        numbers that are no whole numbers, or classes that no cost is given for.
+        numbers that are not whole, or classes that no cost is given for.
     """
     bad = sorted(key for key, cost in cover.costs.items() if not cost > 0)
     if bad:
@@ -152,7 +152,7 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
         what = "The raster holds no data where the plots are."
         raise _fault(cover, what, "Look whether it is of the right place and CRS.")
     if (values[known] % 1 != 0).any():
-        what = "The raster holds numbers that are not whole, so they are no classes."
+        what = "The raster holds numbers that are not whole, so they are not classes."
         raise _fault(cover, what, "Give a raster of land-cover classes, with a cost for each.")
     classes, at = np.unique(values[known], return_inverse=True)
     unknown = [int(number) for number in classes if int(number) not in cover.costs]
@@ -191,7 +191,7 @@ def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDAr
                 what = "The raster does not say where it lies (coordinate system or corner)."
                 raise _fault(cover, what, "Save it with its georeference, as a GeoTIFF.")
             if np.dtype(raster.dtypes[cover.band - 1]).kind not in "iuf":
-                what = "The raster holds complex numbers, so they are no classes."
+                what = "The raster holds complex numbers, so they are not classes."
                 raise _fault(cover, what, "Give a raster of land-cover classes.")
             values = at_centres(
                 raster,

@@ -1,4 +1,4 @@
-"""The ground of a neighbourhood as a surface of cost for one wildlife group.
+"""The ground of a neighbourhood as a surface of cost for one animal.
 
 Painted in this order, later over earlier: ground nobody mapped; carriageways, then footways;
 plots, large before small; the user's own land cover, where it has data; features mapped with
@@ -41,7 +41,7 @@ class CostSurface(Shown):
     Attributes
     ----------
     group
-        Key of the wildlife group.
+        Key of the animal.
     cost
         Shape (rows, columns), float32: cost per metre, in metres of the best ground; inf where
         nothing gets through. North up.
@@ -50,7 +50,7 @@ class CostSurface(Shown):
     plots
         Ids of the plots, every one of which has at least one cell.
     steps
-        Steps between neighbouring cells that a barrier closes or makes dearer.
+        Steps between neighbouring cells that a barrier closes or makes costlier.
     grid
         Place, shape and CRS of the cells.
     gap_side_m
@@ -104,7 +104,7 @@ def cost_surface(
     cell_m: float | None = None,
     landcover: LandCover | None = None,
 ) -> CostSurface:
-    """Paint what moving over the ground costs a wildlife group.
+    """Paint what moving over the ground costs an animal.
 
     The ground of a plot costs the mean, by area, of what is known to be on it; the rest of it
     what its kind of plot costs. A cell is what lies at its centre. A plot without open ground

@@ -19,7 +19,7 @@ __all__ = ["betweenness", "weighted_betweenness"]
 
 Floats = NDArray[np.float64]
 
-_COMPILE_FROM = 300  # patches; beyond them a first compilation (3 s) is earned back
+_COMPILE_FROM = 300  # patches; beyond them a first compilation (3 s) pays off
 _BLOCKS = 64  # sums are added up block by block, whatever the number of threads
 _SMALLEST = 16  # sources a block
 

@@ -14,7 +14,7 @@ __all__ = ["hop_sums"]
 
 Work = Callable[[int], tuple[float, float]]
 
-_COMPILE_FROM = 1500  # patches; a first compilation (2 s) is earned back
+_COMPILE_FROM = 1500  # patches; a first compilation (2 s) pays off
 _PLAIN_CELLS = 2_000_000  # distances held at once by the plain route
 _BLOCK = 128  # sources
 

@@ -21,7 +21,7 @@ __all__ = ["Weights", "link_importance", "patch_importance", "route_weights"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_COMPILE_FROM = 250  # patches; beyond them a first compilation (4 s) is earned back
+_COMPILE_FROM = 250  # patches; beyond them a first compilation (4 s) pays off
 _BLOCKS = 64  # sums are added up block by block, whatever the number of threads
 _SMALLEST = 16  # sources a block
 
@@ -31,7 +31,7 @@ def patch_importance(
 ) -> pd.DataFrame:
     r"""Percent of the PC numerator that is lost when each patch goes, and its three parts.
 
-    :math:`dPC_k = 100\,(PC - PC_{without\ k}) / PC` with all best routes found anew, split
+    :math:`dPC_k = 100\,(PC - PC_{without\ k}) / PC` with all best routes found again, split
     into what the patch holds (own, :math:`a_k^2`), what comes and goes there (flow,
     :math:`2 \sum_{j \ne k} a_k a_j p^*_{kj}`) and what passes through and cannot go another way
     (connector, >= 0), each in percent of the PC numerator (Saura and Rubio 2010, Ecography
@@ -39,7 +39,7 @@ def patch_importance(
 
     Exact for all patches without doing everything again for each: links are pruned so that
     routes stay right when any one patch goes, and from each source only the routes that hang
-    on a patch are found anew.
+    on a patch are found again.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def patch_importance(
 def link_importance(
     patch_graph: PatchGraph, *, p_cut: float, compiled: bool | None = None
 ) -> pd.DataFrame:
-    """Percent of the PC numerator that is lost when each link is cut, all routes found anew.
+    """Percent of the PC numerator that is lost when each link is cut, all routes found again.
 
     The measure of Saura and Rubio (2010, Ecography 33:523-537) for links: a link holds nothing
     itself, so all it can lose is what passes over it and cannot go another way. A superfluous

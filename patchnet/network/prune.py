@@ -14,7 +14,7 @@ from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["needed_links", "prune_links"]
 
-_COMPILE_FROM = 30_000_000  # ways i-j-k to look at; a first compilation (3 s) is earned back
+_COMPILE_FROM = 30_000_000  # ways i-j-k to look at; a first compilation (3 s) pays off
 _BLOCK = 512  # nodes
 _FAR = np.int64(2**62)
 

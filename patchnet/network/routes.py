@@ -19,7 +19,9 @@ __all__ = ["TOUCH", "RouteSums", "cut_length", "matrix_of", "only", "route_sums"
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_COMPILE_FROM = 30_000_000  # sources x links (0.5 s plain): several groups earn a compilation back
+_COMPILE_FROM = (
+    30_000_000  # sources x links (0.5 s plain): several groups make a compilation pay off
+)
 _PRUNE_BELOW = 0.1  # links per n^2; on denser graphs plain pruning costs more than it saves
 _PLAIN_CELLS = 2_000_000  # distances held at once by the plain route
 _FAR = 2**62
@@ -63,7 +65,7 @@ def cut_length(d50_m: float, p_cut: float) -> int:
         raise WrongUse(f"p_cut must be a probability below 1, not {p_cut}.")
     if p_cut == 0:
         return _FAR
-    # A hair (1 nm) is allowed for the rounding of the logarithm.
+    # A little (1 nm) is allowed for the rounding of the logarithm.
     return math.floor(min(d50_m * math.log2(1 / p_cut) * 1000 + 1e-6, float(_FAR)))
 
 

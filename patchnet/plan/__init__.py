@@ -1,1 +1,1 @@
-"""Plan room: what one plot should add, for one householder."""
+"""Plans: what one plot should add, for one householder."""

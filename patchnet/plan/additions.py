@@ -41,7 +41,7 @@ _PAIRS = 3  # pairs kept for a plot, as many as the single things that are shown
 class AdditionSize:
     """One amount of a thing, with what it takes and what it wins alone.
 
-    `linked_homes` is summed over the groups; `worth` is the change of the common currency.
+    `linked_homes` is summed over the groups; `worth` is the change of the joint worth.
     """
 
     amount: float
@@ -260,7 +260,7 @@ def _worth_more(
 ) -> list[PairAddition]:
     """The few pairs worth most, of those that win notably more than both things apart.
 
-    Both in linked homes, which people are told, and in the common currency, which ranks.
+    Both in linked homes, which people are told, and in the joint worth, which ranks.
     """
     least = knowledge.setting("plan_gain_least")
     share = knowledge.setting("pair_more_share")

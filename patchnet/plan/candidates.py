@@ -72,7 +72,7 @@ def _why_not(
     kind: str,
     knowledge: Knowledge,
 ) -> tuple[str, str] | None:
-    """Reason in words and its kind, or None where nothing speaks against it."""
+    """The reason against it, in words, and its kind; None where there is none."""
     if siting is None:
         return "No table says where it can go.", "table"
     reasons = (
@@ -99,7 +99,7 @@ def _out_of_place(
     feature: Feature, siting: Siting, facts: PlotFacts, *, street: bool
 ) -> tuple[str, str] | None:
     if street and not siting.street:
-        return "It has no place in a public street.", "place"
+        return "It does not belong in a public street.", "place"
     if facts.pots_only and (feature.rooted or siting.in_ground):
         if feature.container:
             return "It needs open ground here; think of a planter instead.", "pots"
@@ -109,7 +109,7 @@ def _out_of_place(
 
 def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | None:
     if facts.tenure == "rent" and siting.tenancy == "own":
-        return "It is for whoever owns the plot: it stays when you leave.", "tenancy"
+        return "It is for owners: it stays behind when you leave.", "tenancy"
     if facts.light is not None and facts.light not in siting.lights:
         likes = " or ".join(_LIGHT_WORDS[light] for light in siting.lights)
         return f"It wants {likes}.", "light"
@@ -124,7 +124,7 @@ def _too_big_or_slow(
         return f"It suits a plot of {least:g} m2 or more; this one has {area:.0f}.", "room"
     years = feature.years_to_work.value
     if years > knowledge.setting("plan_horizon_years"):
-        return f"It takes about {years:g} years to give what it gives.", "slow"
+        return f"It needs about {years:g} years to be at its best.", "slow"
     return None
 
 
@@ -194,16 +194,16 @@ def _no_room(feature: Feature, siting: Siting, space: Space) -> tuple[str, str]:
     unit = {"m2": "m2", "m": "m"}.get(feature.measure, "")
     least = f"{feature.smallest.value:g} {unit}".strip()
     if siting.place == "ground":
-        have = f"{space.ground_m2:.1f} m2 of ground may be changed"
+        have = f"there is {space.ground_m2:.1f} m2 of ground that may be changed"
     elif siting.place == "standing":
-        have = f"{space.floor_m2:.1f} m2 of floor is free"
+        have = f"there is {space.floor_m2:.1f} m2 of free floor"
     elif siting.place == "sill":
-        have = f"{space.sill_m:.1f} m of sill is there"
+        have = f"there is {space.sill_m:.1f} m of sill"
     elif siting.place == "roof":
-        have = f"{space.roof_m2:.1f} m2 of low roof is there"
+        have = f"there is {space.roof_m2:.1f} m2 of low roof"
     else:
-        have = f"{space.wall_m + space.fence_m:.1f} m of wall and fence is there"
-    return f"It needs room for at least {least}; {have}.", "room"
+        have = f"there is {space.wall_m + space.fence_m:.1f} m of wall and fence"
+    return f"It needs at least {least}; {have}.", "room"
 
 
 def _candidate(

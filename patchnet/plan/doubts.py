@@ -1,4 +1,4 @@
-"""Doubt that a plan must say first."""
+"""Doubts that a plan must mention first."""
 
 from collections.abc import Sequence
 
@@ -13,19 +13,19 @@ _LIGHTS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
 
 
 def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]:
-    """Say which light was taken where the map knows it: a person's word goes first."""
+    """Say which light was used where the map knows it: a person's word counts first."""
     if worked_out is None or said == worked_out:
         return ()
     map_says = _LIGHTS[worked_out]
     if said is None:
         words = (
-            f"Light was worked out from the heights of what stands round about: {map_says} over "
+            f"Light was worked out from the heights of what stands nearby: {map_says} over "
             "the whole plot. Say so if you know better."
         )
     else:
         words = (
-            f"You said {_LIGHTS[said]}; the heights of what stands round about give {map_says} "
-            "over the whole plot. Your word was taken."
+            f"You said {_LIGHTS[said]}; the heights of what stands nearby give {map_says} "
+            "over the whole plot. We went by what you said."
         )
     return (words,)
 
@@ -37,39 +37,39 @@ def plan_warnings(
     space: Space,
     offered: Sequence[Candidate],
 ) -> tuple[str, ...]:
-    """Say what the plan rests on that nobody knows, the weightiest first."""
+    """Say which unknown things the plan depends on, the most important first."""
     warnings = []
     known = assessment.known_share
     others = known[known.index != answer.plot]
     near = sorted((away, plot) for plot, away, share in answer.neighbours_not_known if share >= 1)
     if len(others) and (others == 0).all():
         warnings.append(
-            "Nothing is known of any neighbour, so this is what would help anywhere, not what "
-            "is missing here. Look first at what the nearest plots have, and run this again."
+            "Nothing is known about any neighbour, so this is what would help anywhere, not what "
+            "is missing here. See what the nearest plots have first, and run this again."
         )
     elif near:
         names = ", ".join(plot for _, plot in near[:3])
         warnings.append(
-            f"Of {len(near)} plot{'s' if len(near) > 1 else ''} round about nothing is known "
-            f"(nearest: {names}). They are reckoned as like the plots that were seen."
+            f"Nothing is known about {len(near)} plot{'s' if len(near) > 1 else ''} nearby "
+            f"(nearest: {names}). We assumed they are like the ones that were seen."
         )
     if known[answer.plot] == 0:
         warnings.append(
-            "Nobody has said what this plot has, so it is reckoned as like others of its kind. "
-            "Tell what is there and the answer gets better."
+            "Nobody has said what this plot has, so we assumed it is like others of its kind. "
+            "Say what is there and the answer gets better."
         )
     pots = assessment.knowledge.plot_is(answer.kind, "pots_only")
     # Whoever has a balcony or a planter knows that there is no open ground.
     if space.ground_m2 <= 0 and not facts.pots_only and not pots:
         warnings.append(
-            "There is no free ground here. Only what stands in pots, hangs on walls or grows "
-            "under what is there is offered."
+            "There is no free ground here. Only things in pots, on walls or under what already "
+            "grows are offered."
         )
     if not offered:
         warnings.append("Nothing that can be added fits here.")
     if space.guessed:
         warnings.append(
-            f"Nobody said {' or '.join(space.guessed)}; a usual amount was taken. Say it to get "
+            f"Nobody said {' or '.join(space.guessed)}; we took a usual amount. Say it to get "
             "an answer for your plot."
         )
     if facts.light is None:

@@ -45,7 +45,7 @@ class PlotFacts:
     edible
         Whether things to eat are wanted.
     groups
-        Keys of wildlife groups the householder cares for most; empty: all alike.
+        Keys of animals the householder cares for most; empty: all alike.
     wishes
         Features they would like to have, each with an amount in its own unit, or None.
 

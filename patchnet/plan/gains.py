@@ -21,14 +21,14 @@ def gains_of(
     *,
     most: int,
 ) -> tuple[tuple[GroupGain, ...], tuple[NeedGain, ...]]:
-    """Put the outcome of a set beside today, group by group and need by need.
+    """Compare the outcome of a set with today, group by group and need by need.
 
     Parameters
     ----------
     outcome
         The outcome per group.
     worth
-        What each group adds to the common currency.
+        What each group adds to the joint worth.
     most
         How many of the plots that gain are named for each need.
 

@@ -1,4 +1,4 @@
-"""The common currency over groups: linked homes as a share of what the plots could hold."""
+"""The joint worth of all groups: linked homes as a share of what the plots could hold."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -41,17 +41,17 @@ class Currency:
     now: Array
 
     def parts(self, linked: Array) -> Array:
-        """Change of the currency by group, from linked homes after; any shape (..., G)."""
+        """Change of the joint worth by group, from linked homes after; any shape (..., G)."""
         whole = np.where(self.full > 0, self.full, 1.0)
         part: Array = np.where(self.full > 0, (linked - self.now) / whole, 0.0) * self.weight
         return part
 
     def worth(self, linked: Array) -> Array:
-        """Change of the currency, shape (S,), from linked homes after, shape (S, G)."""
+        """Change of the joint worth, shape (S,), from linked homes after, shape (S, G)."""
         return np.asarray(self.parts(linked).sum(axis=-1))
 
     def voting(self, cared_for: Sequence[str]) -> "Currency":
-        """Return the currency in which only some groups have a vote (all where none is named)."""
+        """Return the joint worth in which only some groups vote (all where none is named)."""
         if not cared_for:
             return self
         weight = np.where([key in cared_for for key in self.groups], self.weight, 0.0)
@@ -59,7 +59,7 @@ class Currency:
 
 
 def common_currency(assessment: Assessment, full: Array) -> Currency:
-    """Make the currency from the linked homes with everything that fits, shape (groups,).
+    """Make the joint worth from the linked homes with everything that fits, shape (groups,).
 
     A group's weight is its number of votes in the tables over the votes of all groups asked for.
     """

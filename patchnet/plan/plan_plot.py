@@ -167,7 +167,7 @@ class Adviser:
 
 
 class _Plan:
-    """One plan in the making."""
+    """One plan while it is being made."""
 
     def __init__(
         self,
@@ -268,8 +268,8 @@ class _Plan:
         )
         self.doubt.insert(
             0,
-            f"Nothing that fits here wins anything worth naming for: {names}. So all groups have "
-            "a say in this answer.",
+            f"Nothing that fits here would help these much: {names}. So this answer counts all "
+            "animals.",
         )
         self.currency = self.adviser.currency
         return self.judged(offered)
@@ -387,7 +387,7 @@ class _Plan:
         """Plants for what is added, or else for what is there.
 
         Where hungry months stay without flowers, one more bed, pot or box that fits beside the
-        best set is tried, the one that wins most first; it is returned too if it helps.
+        best set is tried, the most useful first; it is returned too if it helps.
         """
         places = self.knowledge.planting_places
         chosen = () if best is None else judged.fitted[best][0]
@@ -415,7 +415,7 @@ class _Plan:
         )
 
     def beds(self, judged: JudgedSets, chosen: Sequence[Candidate]) -> list[Candidate]:
-        """Beds, pots and boxes that fit beside what is chosen, the one that wins most first."""
+        """Beds, pots and boxes that fit beside what is chosen, the most useful first."""
         taken = {one.feature for one in chosen}
         alone = [
             (float(judged.gain[at]), judged.candidates[members[0]])

@@ -79,7 +79,7 @@ def planting_mistakes(
     for role, weight in wants.items():
         if role not in roles:
             hint = nearest_hint(role, roles)
-            wrong.append(f"'{role}' is no job of a plant.{hint} Use one of: {', '.join(roles)}.")
+            wrong.append(f"'{role}' is not a job of a plant.{hint} Use one of: {', '.join(roles)}.")
         wrong += _amount(f"The weight of '{role}'", weight)
     for key, amount in features.items():
         if key not in knowledge.features:
@@ -103,4 +103,4 @@ def planting_mistakes(
 def _amount(what: str, value: float) -> list[str]:
     if math.isfinite(value) and value >= 0:
         return []
-    return [f"{what} is {value:g}: it must be nought or more."]
+    return [f"{what} must be 0 or more, not {value:g}."]

@@ -49,7 +49,7 @@ def choose_planting(
         not named, or of weight 0, are not hungry.
     features
         What is planted: amount of each feature in its own unit (m2, m, pieces). Features in
-        which nothing is planted are passed over.
+        which nothing is planted are ignored.
     wants
         Weight of each job of plants (roles of the plant table) that is wanted here.
     light

@@ -18,7 +18,7 @@ Under these bounds: the fewest of every kind chosen fit the layer of the place t
 overlap, plants of one layer share the room), and a place and the plot have no more kinds than
 their bound (the plot without hedges, trees and plug plants in grass). Of plantings alike in both
 parts, that which takes the plants standing earlier in the table. The weights are settings
-(``planting_...``), all our own assumptions. Worth is reckoned in whole thousandths and cover in
+(``planting_...``), all our own assumptions. Worth is counted in whole thousandths and cover in
 whole ten-thousandths of the hungriest month, so that ties are ties.
 """
 
@@ -67,7 +67,7 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Numbers of the options chosen, what the aim came to, and whether that is proved best."""
+    """Numbers of the options chosen, the value of the aim, and whether that is proved best."""
 
     options: tuple[int, ...]
     cover: float

@@ -74,7 +74,7 @@ class Addition:
     """One candidate as part of a set.
 
     `alone` and `given_the_others` are linked homes it wins by itself and on top of the rest of
-    the set; `worth` is what it adds to the common currency on top of the rest. `groups` pairs
+    the set; `worth` is what it adds to the joint worth on top of the rest. `groups` pairs
     the groups it serves with the linked homes it wins each on top of the rest, most first;
     `needs` are the needs (group, need) that it gives something of and that are met better by
     the set.
@@ -132,7 +132,7 @@ class Suggestion:
     gives_way
         What gives way to them: feature to amount (short lawn under a new bed).
     score
-        Change of the common currency (sum over groups of the weighted share of what the plots
+        Change of the joint worth (sum over groups of the weighted share of what the plots
         could hold if everything that fits were there); what the sets are ranked by.
     linked_homes
         Linked homes won, summed over the groups.
@@ -256,7 +256,7 @@ class Planting:
     exact
         Whether the choice is proved best for its stated aim.
     cover, worth
-        What the aim came to: weight of the hungry months covered, and the worth of the rest.
+        Value of the aim: weight of the hungry months covered, and the worth of the rest.
     """
 
     lines: tuple[PlantingLine, ...]

@@ -69,7 +69,7 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
     for name in said:
         if name not in names:
             hint = nearest_hint(name, names)
-            reader.fault(name, f"Nothing is asked under this name.{hint}", _names_wanted(names))
+            reader.fault(name, f"There is no question of this name.{hint}", _names_wanted(names))
     facts = reader.facts({key: value for key, value in said.items() if key in names})
     reader.contradictions(facts)
     if reader.faults:
@@ -194,7 +194,9 @@ class _Reader:
                 near = near_features(str(words), self.knowledge)
                 hint = f" Did you mean {' or '.join(near)}?" if near else ""
                 self.fault(
-                    name, f"'{words}' is no feature.{hint}", "'patchnet features' lists them all."
+                    name,
+                    f"'{words}' is not a feature.{hint}",
+                    "'patchnet features' lists them all.",
                 )
                 continue
             found[key] = None if amount is None else self.number(name, amount)
@@ -207,13 +209,13 @@ class _Reader:
             feature = self.knowledge.features[key]
             siting = self.knowledge.sitings.get(key)
             if siting is None or not feature.addable:
-                self.fault("wishes", f"{feature.name} is nothing to add.", "Leave it out.")
+                self.fault("wishes", f"{feature.name} cannot be added.", "Leave it out.")
                 continue
             if facts.pots_only and siting.in_ground:
                 what = f"Everything must stand in pots, but {_wished(feature.name, amount)} cannot."
                 self.fault("wishes", what, "Change one of the two.")
             if facts.small_children and feature.open_water:
-                what = f"{feature.name} is wished for, but small children come here."
+                what = f"{feature.name} is on your list, but small children come here."
                 self.fault("wishes", what, "Leave it out while they are small.")
             ground = feature.ground.value * (amount or 0.0)
             if facts.free_m2 is not None and siting.place == "ground" and ground > facts.free_m2:

@@ -32,11 +32,11 @@ class JudgedSets:
     linked
         Shape (S, G): linked homes after each set.
     gain
-        Shape (S,): change of the common currency.
+        Shape (S,): change of the joint worth.
     exact
         Whether every set that fits was judged.
     bound
-        The most that any set not judged can win, common currency (0 where all were).
+        The most that any set not judged can win, joint worth (0 where all were).
     """
 
     candidates: tuple[Candidate, ...]
@@ -96,7 +96,7 @@ def judge_sets(
     linked_after
         Changes of amounts, S of them, to linked homes after each, shape (S, groups).
     worth
-        Linked homes, shape (S, groups), to the change of the common currency, shape (S,).
+        Linked homes, shape (S, groups), to the change of the joint worth, shape (S,).
     ceiling
         Shape (groups,): linked homes that no set can pass (asked for only where needed).
     size

@@ -1,4 +1,4 @@
-"""What a person wished for, judged: alone, and beside the best set."""
+"""What a person asked for, judged by itself and beside the best set."""
 
 from collections.abc import Callable, Mapping, Sequence
 
@@ -46,7 +46,7 @@ def wished(
         k = position.get(key)
         alone = None if k is None else place.get((k,))
         if k is None or alone is None:
-            words = why.get(key, "The hours or the money said do not reach for it.")
+            words = why.get(key, "The hours or the money you gave are not enough for it.")
             found.append(Wished(key, asked, 0.0, 0.0, None, in_best=False, why_not=words))
             continue
         others = [judged.candidates[m] for m in members if m != k]

@@ -1,4 +1,4 @@
-"""Ground room: any file a street group has, read into one checked `Neighbourhood`.
+"""Reading: any file a street group has becomes one checked `Neighbourhood`.
 
 `read_neighbourhood` reads files, `build_neighbourhood` takes tables in memory, `check_file`
 lists every fault.

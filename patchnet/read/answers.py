@@ -94,12 +94,15 @@ def _warn_denied(
     faults: FaultList,
 ) -> None:
     rows = [
-        (places[plot], f"The plot is of a kind that is a {features[at]}, but is said to have none.")
+        (
+            places[plot],
+            f"The kind of the plot is a {features[at]}, but the list says there is none.",
+        )
         for plot, at in np.argwhere(implied & whole.absent & ~whole.there).tolist()
     ]
     faults.warn_rows(
-        where, rows, together="{n} plots are of a kind that they are said not to be.",
-        mend="Mend the kind or the list; it was taken as there.",
+        where, rows, together="{n} plots have a kind that their list contradicts.",
+        mend="Mend the kind or the list; we took it as there.",
     )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Mapped features given to the plots they lie in, and measured there.
 
 An area or line is cut at the plots' borders and each plot gets its part; a part below
-``settings/feature_min_share`` stays with the plot that has most, for it is drawing error. A line
+``settings/feature_min_share`` stays with the plot that has most: it is drawing error. A line
 along a common border counts half on either side. A point, and anything that is counted, goes
 whole to the plot of its representative point. What lies outside every plot goes to the nearest
 within ``settings/feature_snap_m``, and is left out with a warning beyond that. A row that names
@@ -126,7 +126,7 @@ def assign_features(
         mend="Draw a plot round it (a verge, a tree pit), or move it.",
     )  # fmt: skip
     faults.warn_rows(
-        sheet.where, elsewhere, together="{n} features do not lie on the plot that they name.",
+        sheet.where, elsewhere, together="{n} features do not lie on the plot they name.",
         mend="Mend the plot's id; the feature was counted where it lies.",
     )  # fmt: skip
     return gpd.GeoDataFrame(
@@ -146,7 +146,7 @@ def _said(
     if found.problems:
         return None
     if len(found.said) != 1:
-        what = "The row does not say what it is." if not found.said else "The row is two features."
+        what = "The row does not say what it is." if not found.said else "The row has two features."
         faults.error(
             where, what, "Write one feature a row.", row=place[0], ident=place[1]
         )  # fmt: skip
@@ -164,14 +164,14 @@ def _said(
 def _usable(
     shape: shapely.Geometry | None, place: Place, where: str, faults: FaultList
 ) -> shapely.Geometry | None:
-    """Return a valid geometry without Z; None (with an error) where there is none to use."""
+    """Return a valid geometry without Z; None (with an error) where none can be used."""
     valid = None
     if shape is None or shape.is_empty:
         what, mend = "The feature is not drawn.", "Draw it, or delete the row."
     elif not np.isfinite(shapely.get_coordinates(shape)).all():
-        what, mend = "The feature has a corner that is nowhere (NaN or infinite).", "Draw it anew."
+        what, mend = "The feature has a corner without a place (NaN or infinite).", "Draw it again."
     else:
-        what, mend = "The feature's outline crosses itself many times.", "Draw it anew."
+        what, mend = "The feature's outline crosses itself many times.", "Draw it again."
         valid = mended(shape)
     if valid is None:
         faults.error(where, what, mend, row=place[0], ident=place[1])

@@ -148,11 +148,13 @@ def _heights(
             if number is not None and np.isnan(number):
                 continue
             if number is None or not low <= number * metres <= high:
-                odd.append(((at + 1, None), f"The {word} '{cell[:40]}' was not believed."))
+                odd.append(
+                    ((at + 1, None), f"The {word} '{cell[:40]}' is impossible and was not used.")
+                )
             else:  # a stated height stands over one from storeys
                 found[at] = number * metres
     faults.warn_rows(
-        where, odd, together="{n} heights or numbers of storeys were not believed.",
+        where, odd, together="{n} heights or numbers of storeys are impossible and were not used.",
         mend=f"Write the height in metres ({low:g}-{high:g}) or the number of storeys; leave it "
         "empty if not known.",
     )  # fmt: skip

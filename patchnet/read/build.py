@@ -15,6 +15,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import answers_of
 from patchnet.read.base_map import read_barriers, read_named
 from patchnet.read.columns import Columns, check_columns
+from patchnet.read.country import country_of
 from patchnet.read.crs import Projected, check_crs, parse_crs, to_metres
 from patchnet.read.drawn_features import still_there, surveyed_shapes
 from patchnet.read.feature_sheet import Sheet, lay_together
@@ -198,6 +199,9 @@ def neighbourhood_of(
         credits=layers.credits,
         faults=faults.faults,
         source_crs=projected.source_crs,
+        country=country_of(
+            layers.plots.table, found.layers["plots"], plots.table, known_crs["plots"], knowledge
+        ),
     )
 
 
@@ -276,7 +280,7 @@ def _base_map(
                 speed_mph=read_speeds(table, shapes, found, where=where, faults=faults)
             )
     if layers.street_objects is None:
-        # No layer is not an empty one: nobody has looked for covers, doors and drives.
+        # No layer is different from an empty one: nobody has looked for covers, doors and drives.
         del base["street_objects"]
     return base
 
@@ -289,7 +293,7 @@ def _warn_unlisted(
     if not whole.there.any() and not whole.absent.any() and not whole.everything.any():
         faults.warn(
             where,
-            "Nothing is said of what is on any plot: everything is not known.",
+            "Nothing says what is on any plot, so nothing is known.",
             "Survey it (patchnet survey FILE -o DIR), or add a column features (pond; lawn 12), a "
             "table with --features, or a layer features.",
         )

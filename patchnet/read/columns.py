@@ -1,4 +1,4 @@
-"""Which column of a table is which: by name, by the names people use, by the user's word."""
+"""Which column of a table is which: by its name, by other usual names, or as the user says."""
 
 import difflib
 import re
@@ -29,6 +29,8 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "kind": ("kind", "plot kind", "plot type", "type", "category", "class", "land use", "landuse",
              "barrier", "barrier type"),
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
+    "country": ("country", "addr country"),
+    "door": ("door", "door number", "addr housenumber", "housenumber"),
     "street": ("street", "street name", "road", "road name", "addr street"),
     "consent": ("consent", "public consent", "agreed to be shown"),
     "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen"),
@@ -56,7 +58,7 @@ _UNITS = re.compile(
     re.IGNORECASE,
 )
 _ABOUT = re.compile(r"^(?:has|is there an?|is there|any|number of|no of)[\s_]+", re.IGNORECASE)
-# A column that nobody claimed and that is spelt nearly like a feature is worth a word.
+# Mention a column that nothing used if it is spelt nearly like a feature.
 _LIKENESS = 0.8
 
 
@@ -123,7 +125,7 @@ def find_columns(
     Parameters
     ----------
     table
-        Any table; its geometry column is passed over.
+        Any table; its geometry column is ignored.
     roles
         Roles that the table may have.
     knowledge

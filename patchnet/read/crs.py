@@ -1,4 +1,4 @@
-"""Coordinate systems: one projected in metres for everything, and the usual mix-ups told.
+"""Coordinate systems: one in metres for everything, with the usual mix-ups reported.
 
 The plots' own system is kept if it is projected, in metres, and true to length on the spot;
 otherwise the UTM zone of the plots is taken. Everything is projected once, here.

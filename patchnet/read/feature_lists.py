@@ -277,11 +277,11 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
     number = parse_number(found["number"])
     name = feature.name
     if number is None or not math.isfinite(number):
-        return Problem(f"The amount of {name!r} is too large to be a number.", "Write it anew.")
+        return Problem(f"The amount of {name!r} is too large to be a number.", "Write it again.")
     if found["sign"] and number > 0:
         return Problem(
             f"The amount of {name!r} is negative: -{number:g}.",
-            "Write an amount above nought, or 'no' if it is not there.",
+            "Write an amount above 0, or 'no' if it is not there.",
         )
     unit = _UNITS[found["unit"]] if found["unit"] else None
     if unit is None and found.groupdict().get("times"):

@@ -1,4 +1,4 @@
-"""What one source says of the features of each plot, and several sources laid together.
+"""What one source says about the features of each plot, and several sources combined.
 
 A source is the plots layer's own columns, a CSV, or the mapped features. Within one source
 ``pond`` and ``no pond`` of the same plot contradict each other and are an error. Between two
@@ -108,7 +108,7 @@ def lay_together(
     features: Sequence[str],
     faults: FaultList,
 ) -> Sheet:
-    """Lay the sheets of several sources together (see the module's text).
+    """Combine the sheets of several sources (see the module's text).
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def lay_together(
             others = ", ".join(s.where for s in sheets if s.there[plot, at])
             what = (
                 f"'{features[at]}' is not there on plot {idents[plot]} by {sheet.where}, but "
-                f"there by {others}: it was taken as there."
+                f"there by {others}: we took it as there."
             )
             rows.append((sheet.place[plot, at][1], what))
         faults.warn_rows(

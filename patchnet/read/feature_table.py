@@ -147,7 +147,7 @@ def match_plots(
 ) -> tuple[list[int | None], list[Place]]:
     """Match the ids of a table with those of the plots.
 
-    Case does not matter, nor the ``.0`` and the noughts in front that spreadsheet programs add
+    Case does not matter, nor the ``.0`` and the zeros in front that spreadsheet programs add
     and take away, as long as only one plot can be meant.
 
     Parameters

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.shown import Shown
+from patchnet.knowledge.countries import ELSEWHERE
 
 __all__ = ["AUDIENCES", "Answer", "Answers", "Audience", "Neighbourhood", "row_of"]
 
@@ -83,7 +84,8 @@ class Neighbourhood(Shown):
     plots
         Index ``plot`` (text, unique, order of the file); columns ``geometry`` (Polygon or
         MultiPolygon, valid, not empty), ``kind`` (key of a plot kind), ``label`` (what people
-        call it, text), ``street`` (text, may be empty), ``consent`` (to be shown in public: yes,
+        call it, text), ``street`` (text, may be empty), ``door`` (door numbers, ``12`` or
+        ``12; 14``, empty where not known), ``consent`` (to be shown in public: yes,
         no, or empty where nobody was asked), ``area_m2``.
     answers
         What is known of each feature on each plot.
@@ -103,12 +105,14 @@ class Neighbourhood(Shown):
     credits
         Lines of attribution that every page and file must carry.
     faults
-        Warnings that were said and gone on with.
+        Warnings that did not stop the work.
     source_crs
         The CRS the file came in, as text.
     audience
         Whom it is for: ``own`` has everything; ``group`` and ``public`` have passed
         `patchnet.pages.privacy`.
+    country
+        Key of the country that it lies in; ``elsewhere`` where that is not known.
     generalised, withheld
         What was made coarser and what was left out for that, in words; empty for ``own``.
 
@@ -136,6 +140,7 @@ class Neighbourhood(Shown):
     withheld: str = ""
     street_objects: gpd.GeoDataFrame | None = None
     classes: pd.DataFrame | None = None
+    country: str = ELSEWHERE
 
     def row_of(self, plot: str) -> int:
         """Return which row of `plots` a plot is, from 0.

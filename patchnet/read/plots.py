@@ -108,6 +108,7 @@ def read_plots(
     streets = (
         texts(table[columns.role["street"]]) if "street" in columns.role else [""] * len(table)
     )
+    doors = texts(table[columns.role["door"]]) if "door" in columns.role else [""] * len(table)
     agreed = texts(table[columns.role["consent"]]) if "consent" in columns.role else []
     kept = outlines.shapes[rows]
     plots = gpd.GeoDataFrame(
@@ -115,6 +116,7 @@ def read_plots(
             "kind": [kinds[at] for at in rows],
             "label": [labels[at] or idents[at] for at in rows],
             "street": [streets[at] for at in rows],
+            "door": [whole_number(doors[at]) for at in rows],
             "consent": [_consent(agreed[at]) if agreed else "" for at in rows],
             "area_m2": shapely.area(kept),
         },

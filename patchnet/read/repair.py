@@ -67,8 +67,8 @@ def check_outlines(
             continue
         if not np.isfinite(shapely.get_coordinates(shapes[i])).all():
             faults.error(
-                where, "The outline has a corner that is nowhere (NaN or infinite).",
-                "Draw the plot anew.", row=row, ident=ident,
+                where, "The outline has a corner without a place (NaN or infinite).",
+                "Draw the plot again.", row=row, ident=ident,
             )  # fmt: skip
             continue
         if kinds[i] not in (*_AREAS, _COLLECTION):
@@ -83,7 +83,7 @@ def check_outlines(
             faults.error(
                 where,
                 "The outline crosses itself many times.",
-                "Draw the plot anew: its corners are likely in the wrong order.",
+                "Draw the plot again: its corners are likely in the wrong order.",
                 row=row,
                 ident=ident,
             )
@@ -91,7 +91,7 @@ def check_outlines(
         outline = polygons_of(valid)
         if outline is None:
             faults.error(
-                where, "The outline encloses no area.", "Draw the plot anew, or delete the row.",
+                where, "The outline encloses no area.", "Draw the plot again, or delete the row.",
                 row=row, ident=ident,
             )  # fmt: skip
             continue
@@ -114,7 +114,7 @@ def check_outlines(
         good[i] = True
     faults.warn_rows(
         where, repaired, together="{n} outlines cross or touch themselves and were repaired.",
-        mend="Draw them anew if they do not look right.",
+        mend="Draw them again if they look wrong.",
     )  # fmt: skip
     _check_sizes(out, good, places, container, where=where, knowledge=knowledge, faults=faults)
     return Outlines(out, good)
@@ -221,7 +221,7 @@ def _check_sizes(
         mend="Delete it, or join it to the plot it belongs to.",
     )  # fmt: skip
     faults.warn_rows(
-        where, sizes, together="{n} plots are of a size that no plot has.",
+        where, sizes, together="{n} plots are too large or too small to be a plot.",
         mend="Make sure that it is one plot, and that the coordinate system is right.",
     )  # fmt: skip
 

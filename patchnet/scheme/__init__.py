@@ -1,1 +1,1 @@
-"""Scheme room: which planters along a road win most, with a certificate."""
+"""Schemes: which planters along a road help most, with a certificate of how good that is."""

@@ -42,7 +42,7 @@ class SchemeBound:
     ceilings
         One per group.
     worth
-        The common currency.
+        The joint worth.
     rules
         Number, money and sites.
     locked
@@ -62,7 +62,7 @@ class SchemeBound:
         self._cliques = rules.cliques()
 
     def of_size(self, planters: int, linked: Array) -> float:
-        """No scheme with so many planters is worth more.
+        """No scheme with this many planters is worth more.
 
         Parameters
         ----------
@@ -139,7 +139,7 @@ class _Clusters(NamedTuple):
         if touched.size == 0:
             return cls(np.zeros((0, dense.shape[0])), np.zeros((planters, 0)))
         dense = dense[:, touched]
-        # The most that so many sites can bring, place by place, and the most there is room for.
+        # The most that this many sites can bring, place by place, and the most there is room for.
         largest = min(planters, len(dense))
         top = -np.sort(np.partition(-dense, largest - 1, axis=0)[:largest], axis=0)
         top = np.vstack([top, np.zeros((planters - largest, len(touched)))])
@@ -202,7 +202,7 @@ def _block(ceiling: GroupCeiling, clusters_of: _Clusters, planters: int, slope: 
 
 
 def _reachable(starts: Sequence[int], won: Array, planters: int) -> Array:
-    """What pairs can win with so many planters."""
+    """What pairs can win with this many planters."""
     able = [at for at, start in enumerate(starts) if start <= planters]
     return np.asarray(won[:, able].max(axis=1)) if len(won) else np.zeros(0)
 

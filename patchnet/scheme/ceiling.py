@@ -1,4 +1,4 @@
-"""What so many planters could bring at most, for one group: the parts of the certificate.
+"""The most that some planters could bring for one group: the parts of the certificate.
 
 See `scheme_bound` for how they are put together.
 """
@@ -25,7 +25,7 @@ _SIGNATURES = 300  # sets of sites told apart; to pairs beyond these any site ma
 
 @dataclass(frozen=True, eq=False)
 class GroupCeiling:
-    """What everything built would come to for one group, and who could bring it about.
+    """What one group would have with everything built, and which sites could bring it.
 
     Attributes
     ----------
@@ -43,7 +43,7 @@ class GroupCeiling:
         Shape (r, sites x recipes): what makes a stop on a better route, for pairs of patches
         told apart by it.
     won
-        Shape (r, len(counts)): what those pairs can win with at most so many sites.
+        Shape (r, len(counts)): what those pairs can win with at most this many sites.
     counts
         Numbers of sites, rising.
     """
@@ -256,7 +256,7 @@ def _pairs(
     least: float,
     conflicts: NDArray[np.bool_],
 ) -> tuple[csr_array, Array]:
-    """Who could better the routes between patches, and by how much with so many sites."""
+    """Which sites could improve the routes between patches, and by how much."""
     homes = field.homes
     holders = np.flatnonzero((homes > 0) & field.patch)
     sites = np.flatnonzero(used)
@@ -296,7 +296,7 @@ def _rises(
     least: float,
     together: NDArray[np.bool_],
 ) -> list[Array]:
-    """Rise of the best chance of each pair over routes with at most so many sites."""
+    """Rise of the best chance of each pair over routes with at most this many sites."""
     # Over patches of today alone; sites that cannot both be used are never on one route.
     alone = np.ascontiguousarray(field.chances[np.ix_(holders, field.plots + sites)])
     between = field.chances[np.ix_(field.plots + sites, field.plots + sites)] * together

@@ -59,7 +59,7 @@ def _best_recipes(
 def _of_group(
     group: GroupState, rules: SchemeRules, free: NDArray[np.intp], longest: int
 ) -> list[tuple[int, ...]]:
-    """Chains that better routes of one group, the most promising for each planter first."""
+    """Chains that improve routes of one group, the most promising for each planter first."""
     fixed, now = group.fixed, group.now
     goals = np.flatnonzero(now.active & (now.homes > 0))
     heads = _heads(now.chances, now.flow, goals)

@@ -25,7 +25,7 @@ __all__ = ["Cover", "cover_of", "cover_order", "cover_steps", "most_covered"]
 
 Array = NDArray[np.float64]
 _HALF = 0.5
-_SCALE = 1e4  # the solver calls differences of a millionth nothing
+_SCALE = 1e4  # the solver ignores differences of a millionth
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +101,7 @@ def _short(field: GroupField, at: int, recipes: int) -> tuple[Array, NDArray[np.
 def most_covered(
     cover: Cover, rules: SchemeRules, planters: int, fixed: Sequence[Pick] = ()
 ) -> tuple[tuple[Pick, ...], float, float]:
-    """The scheme of at most so many planters that reaches most, solved exactly.
+    """The scheme of at most this many planters that reaches most, solved exactly.
 
     Spacing, money and watering are kept; each keeper takes as many planters as the litres allow,
     counted with the thirstiest site within carrying distance.
@@ -161,7 +161,7 @@ def most_covered(
     whole = np.zeros(size)
     whole[:picks] = 1
     whole[picks + homes :] = 1
-    # A hair's price for each planter, so that none stands there for nothing.
+    # A tiny price for each planter, so that none stands there for nothing.
     price = min(float(cover.weight.min()) if homes else 1.0, 1.0) / (4 * sites + 4)
     from scipy.optimize import Bounds, LinearConstraint, milp
 

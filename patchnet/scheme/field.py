@@ -3,9 +3,9 @@
 The search needs millions of trials, so it works with a measure that can be carried along from
 planter to planter: supplies are shared among the homes that can live there today, and every
 planter adds its share to the homes within reach. Routes are exact: a planter that is a stop
-joins the best routes of all patches. What is found is assessed anew from the start afterwards.
+joins the best routes of all patches. What is found is assessed again from the start afterwards.
 
-What it leaves out, against assessing anew:
+What it leaves out, against assessing again:
 
 - *Takers are held.* Homes that a planter makes fit to live in take no more from others than they
   did, and homes in the planters take from nobody. So much is shared out once too often; the more
@@ -351,7 +351,7 @@ def _need(
 
 
 def _all_chances(field: Field, least: float) -> Array:
-    """Chance of the best route between any two places, sites that are no stops yet among them."""
+    """Chance of the best route between any two places, including sites that are not stops yet."""
     cut = cut_length(field.group.d50.value, least)
     linked = field.lengths <= min(cut, int(NO_ROUTE) - 1)
     decay = np.log(2) / field.group.d50.value / 1000

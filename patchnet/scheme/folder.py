@@ -60,7 +60,7 @@ def read_states(
 
 
 def planters_by_place(hood: Neighbourhood, folder: Path) -> Neighbourhood:
-    """Call the planters of a scheme's street by their places, as two schemes number them anew.
+    """Call the planters of a scheme's street by their places, as two schemes number them again.
 
     A folder without its table of planters leaves the street as it is.
 

@@ -45,7 +45,7 @@ class Layout(NamedTuple):
     plots
         Places before the first site.
     amount, worst, floor
-        Shape (needs,): what a home takes; whether its worst month decides; its worth at nought.
+        Shape (needs,): what a home takes; whether its worst month decides; its worth at 0.
     months
         Shape (needs + 1,): where each need's months start among all months of all needs.
     start, rows, bits
@@ -145,7 +145,7 @@ def homes_of(fixed: Layout, now: Standing) -> None:
 def _changes(
     fixed: Layout, now: Standing, site: int, recipe: int, places: Places, change: Array
 ) -> int:
-    """Places whose homes one planter more changes, and by how much; returns how many."""
+    """Places whose homes one more planter changes, and by how much; returns how many."""
     needs = fixed.amount.size
     count = 0
     more_room = fixed.room[site, recipe]
@@ -181,7 +181,7 @@ def _changes(
 def _gaining(
     fixed: Layout, now: Standing, site: int, holding: Places, onto: Flags, gains: Flags
 ) -> tuple[Places, Places, Places]:
-    """Those of some places whose best routes a stop at a site can better, by their way to it.
+    """Those of some places whose best routes a stop at a site can improve, by their way to it.
 
     Parameters
     ----------
@@ -277,7 +277,7 @@ def _won_over(
 
 @kernel
 def _betters(fixed: Layout, now: Standing, site: int) -> bool:
-    """Whether a stop at a site betters the route between any two stops one move away from it."""
+    """Whether a stop at a site improves the route between any two stops one move away from it."""
     first, last = fixed.near_start[site], fixed.near_start[site + 1]
     for one in range(first, last):
         u = fixed.near[one]
@@ -292,7 +292,7 @@ def _betters(fixed: Layout, now: Standing, site: int) -> bool:
 
 @kernel
 def judge(fixed: Layout, now: Standing, numerator: float, site: int, recipe: int) -> float:
-    """What homes @ Q @ homes would be with one planter more."""
+    """What homes @ Q @ homes would be with one more planter."""
     n = now.room.size
     places, change = np.empty(n, np.int64), np.empty(n)
     count = _changes(fixed, now, site, recipe, places, change)
@@ -366,7 +366,7 @@ def judge_all(
 
 @kernel
 def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, Array]:
-    """Let a planter's shares and room count, in place, all but the routes over it.
+    """Count a planter's shares and room, in place, but not the routes over it.
 
     Returns
     -------
@@ -458,7 +458,7 @@ def _moves(fixed: Layout, site: int) -> int:
 
 @kernel
 def take_out(now: Standing, first: Ints, second: Ints, before: Array) -> None:
-    """Put the chances back that `take_in` bettered."""
+    """Restore the chances that `take_in` raised."""
     for at in range(first.size):
         now.chances[first[at], second[at]] = before[at]
         now.chances[second[at], first[at]] = before[at]

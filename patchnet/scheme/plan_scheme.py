@@ -45,7 +45,7 @@ def plan_scheme(
     ----------
     assessment
         The neighbourhood as it is. Only its drawn-in amounts are taken from it: the scheme's
-        groups are assessed anew, on straight lines, since planters serve what flies.
+        groups are assessed again, on straight lines, since planters serve what flies.
     street
         The street, or its name as the map has it.
     sites
@@ -66,7 +66,7 @@ def plan_scheme(
     -------
     Scheme
         With the `planters`, the certificate (`curve`, `exact`), the states `before` and `after`
-        assessed anew, and their `comparison`.
+        assessed again, and their `comparison`.
 
     Examples
     --------
@@ -148,11 +148,11 @@ def _wrong_keys(
     for key in groups:
         if key not in knowledge.groups:
             hint = nearest_hint(key, flying)
-            wrong.append(f"There is no wildlife group {key!r}.{hint}")
+            wrong.append(f"There is no animal {key!r}.{hint}")
         elif key not in flying:
             name = knowledge.groups[key].name.lower()
             wrong.append(
-                f"A planter is no stop for what walks, so no scheme can be made for the {name}."
+                f"A planter cannot help animals that walk, so no scheme can be made for the {name}."
             )
     wrong += [
         f"There is no planter recipe {key!r}.{nearest_hint(key, knowledge.recipes)}"
@@ -170,7 +170,7 @@ def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
         if key not in known
     ]
     wrong += [
-        f"Site {key} is to be used and not to be used: say one of the two."
+        f"Site {key} is locked in and locked out: choose one of the two."
         for key in ask.locked_in
         if key in ask.locked_out
     ]
@@ -282,8 +282,8 @@ def _locked(
     if picks and not rules.allows(picks):
         names = ", ".join(ask.locked_in)
         raise WrongUse(
-            f"The sites to be used ({names}) cannot stand together: too close to each other, too "
-            "dear, or too many to be watered."
+            f"The sites to be used ({names}) cannot all be used together: too close to each other, "
+            "too expensive, or too many to water."
         )
     return picks
 
@@ -491,7 +491,7 @@ def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> t
             verb = f"One planter {one}" if count == 1 else f"{count} planters {several}"
             notes.append(f"{verb} {words}.")
     notes.append(
-        "The search shares supplies among the homes that can live there today; what is handed "
-        "over was then assessed anew from the start, and those are the figures of the case."
+        "The search shares supplies among the homes that can live there today. The result was then "
+        "assessed again from the start, and those are the figures given here."
     )
     return tuple(notes)

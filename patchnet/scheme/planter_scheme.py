@@ -26,10 +26,10 @@ class SchemeAsk:
     budget
         Most money for boxes, soil and plants; None: no limit.
     goal
-        ``"links"``: linked homes, in the common currency; ``"cover"``: the share of what homes
+        ``"links"``: linked homes, in the joint worth; ``"cover"``: the share of what homes
         lack for which some planter gives something within reach (solved exactly).
     groups
-        Keys of the wildlife groups; only groups that fly can be served by planters.
+        Keys of the animals; only groups that fly can be served by planters.
     sides
         ``"left"``, ``"right"`` or ``"both"``.
     spacing_m
@@ -107,7 +107,7 @@ class PlacedPlanter:
 
 @dataclass(frozen=True, slots=True)
 class SchemeStep:
-    """The best scheme found with at most so many planters, and how much better any could be.
+    """The best scheme found with at most this many planters, and how much better any could be.
 
     Attributes
     ----------
@@ -122,7 +122,7 @@ class SchemeStep:
     cost
         Money.
     bound
-        No scheme with at most so many planters wins more than this.
+        No scheme with at most this many planters wins more than this.
     """
 
     planters: int
@@ -159,7 +159,7 @@ class Scheme(Shown):
     exact
         Whether every scheme was judged (few sites), so that none can be better.
     before, after
-        The neighbourhood without and with the planters, assessed anew from the start.
+        The neighbourhood without and with the planters, assessed again from the start.
     comparison
         What that wins, for whom and where.
     neighbourhood

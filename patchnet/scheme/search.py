@@ -24,8 +24,8 @@ _TIE = 1e-12
 _STARTS = 4  # the plain one, one led by chains, and some with a shaken order
 _SHAKE = 0.15  # gains are shaken by up to this share in the later starts
 _ROUNDS = 3  # rounds of exchanges at most
-_FEW = 96  # up to so many planters to choose from all are judged, in exchanges too
-_SHORT = 32  # beyond that exchanges look at so many: the best, and those near what is taken out
+_FEW = 96  # with up to this many planters to choose from, all are judged, in exchanges too
+_SHORT = 32  # beyond that, exchanges look at this many: the best, and those near what is taken out
 _CHAINS = 12  # chains tried in a step where there are many planters to choose from
 _WIDE = 240  # there a climb looks at so many, and at all of them in every so many steps:
 _EVERY = 5
@@ -79,7 +79,7 @@ def every_scheme(
 
 
 def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Best:
-    """Put the best single planter, one after the other: the baseline that the search must beat."""
+    """Add the best single planter again and again: the baseline the search must beat."""
     best = Best()
     _climb(state.go_to(fixed), rules, best, None, chains=False)
     return best
@@ -174,7 +174,7 @@ def _climb(
     *,
     chains: bool,
 ) -> None:
-    """Put planters as long as there is room, money and gain."""
+    """Add planters while there is room, money and gain."""
     best.meet(state.picks, state.value)
     wide: set[Pick] = set()
     for step in itertools.count():
@@ -262,7 +262,7 @@ def _improve(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
 def _exchange(
     state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best, *, rounds: int = _ROUNDS
 ) -> None:
-    """Take one planter out and put the best other one in, as long as that wins."""
+    """Swap one planter for the best other one, while that helps."""
     for _ in range(rounds):
         before = state.value
         kept = state.picks
@@ -283,7 +283,7 @@ def _exchange(
 
 
 def _shortlist(state: State, rules: SchemeRules) -> Callable[[Pick, list[Pick]], list[Pick]]:
-    """Choose of many planters those that win most now, and those near one that is taken out."""
+    """Choose, of many planters, those that help most now and those near one taken out."""
     everywhere = replace(rules, planters=len(rules.sites), budget=np.inf, unkept=None)
     picks = _open(state.go_to(state.picks), everywhere)
     promise = dict(zip(picks, state.after_at_most(picks).tolist(), strict=True))
@@ -302,7 +302,7 @@ def _shortlist(state: State, rules: SchemeRules) -> Callable[[Pick, list[Pick]],
 
 
 def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
-    """Put one planter in; what cannot stand beside it goes, and the rest is filled up again.
+    """Add one planter, remove what cannot stand beside it, and fill up again.
 
     Where there are few planters to choose from, up to two others are taken out first.
     """
@@ -342,7 +342,7 @@ def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
 
 
 def _fill(state: State, rules: SchemeRules, best: Best) -> None:
-    """Put the best single planters as long as there is room and gain."""
+    """Add the best single planters while there is room and gain."""
     while True:
         picks = _open(state, rules)
         if not _few(rules):
@@ -359,7 +359,7 @@ def _movable(kept: Sequence[Pick], fixed: Sequence[Pick]) -> list[Pick]:
 
 
 def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best) -> None:
-    """Give up the planters that are missed least for a chain, as long as that wins."""
+    """Swap the least useful planters for a chain, while that helps."""
     for _ in range(_ROUNDS if _few(rules) else 1):
         before, kept = state.value, state.picks
         better: tuple[float, tuple[Pick, ...]] | None = None
@@ -376,7 +376,7 @@ def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best
 
 
 def _fewer(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> list[list[Pick]]:
-    """The scheme without two, three and four of its planters, those that are missed least."""
+    """The scheme without two, three and four of its planters, the least useful ones."""
     left = list(state.picks)
     ranked: list[Pick] = []
     fewer = []
@@ -394,7 +394,7 @@ def _fewer(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> list[list
 
 
 def _thin_out(state: State, fixed: Sequence[Pick], best: Best) -> None:
-    """Leave out, one after the other, the planter that is missed least."""
+    """Leave out, one after the other, the least useful planter."""
     left = [pick for pick in state.picks if pick not in fixed]
     while len(left) > 1:
         values = state.values_without(fixed, left)

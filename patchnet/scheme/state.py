@@ -1,4 +1,4 @@
-"""A scheme in the making: what it comes to now, and what one planter more would come to.
+"""A scheme in the making: what it is worth now, and what one more planter would make it.
 
 Planters are put and taken away again in turn, last in first out: what a planter changed is
 written down when it is put, so that nothing is copied and taking it away brings back the same
@@ -80,19 +80,19 @@ class GroupState:
         self._before: list[_Before | None] = []
 
     def after(self, pick: Pick) -> float:
-        """The numerator with one planter more."""
+        """The numerator with one more planter."""
         if self.field.offers[pick[0]][pick[1]].idle:
             return self.numerator
         return float(judge(self.fixed, self.now, self.numerator, *pick))
 
     def after_at_most(self, sites: NDArray[np.int64], recipes: NDArray[np.int64]) -> Array:
-        """No less than `after` for each of many planters, and hardly more."""
+        """An upper bound of `after` for each of many planters, close to it."""
         out = np.empty(len(sites))
         judge_all(self.fixed, self.now, self.numerator, sites, recipes, out)
         return out
 
     def add(self, pick: Pick) -> None:
-        """Put one planter more."""
+        """Add one more planter."""
         site, recipe = pick
         offer = self.field.offers[site][recipe]
         if offer.idle:
@@ -108,7 +108,7 @@ class GroupState:
         self._before.append(_Before(site, rows, *parts, flow, numerator, routes))
 
     def undo(self) -> None:
-        """Take the planter away that was put last."""
+        """Take away the planter that was added last."""
         before = self._before.pop()
         if before is None:
             return
@@ -126,7 +126,7 @@ class GroupState:
 
 @dataclass(frozen=True, eq=False)
 class Worth:
-    """The common currency of a scheme.
+    """The joint worth of a scheme.
 
     Attributes
     ----------
@@ -143,7 +143,7 @@ class Worth:
     now: Array
 
     def of(self, numerators: Iterable[float]) -> float:
-        """What the groups' numerators are worth: the change of the currency."""
+        """What the groups' numerators are worth: the change of the joint worth."""
         return float(self.of_many(np.fromiter(numerators, dtype=float)[:, None])[0])
 
     def of_many(self, numerators: Array) -> Array:
@@ -154,7 +154,7 @@ class Worth:
 
 
 class State:
-    """A scheme in the making over all groups; `picks` in the order they were put."""
+    """A scheme in the making over all groups; `picks` in the order they were added."""
 
     def __init__(self, groups: Sequence[GroupState], worth: Worth) -> None:
         self.groups = list(groups)
@@ -164,11 +164,11 @@ class State:
         self._values: list[float] = []
 
     def after(self, pick: Pick) -> float:
-        """The value with one planter more."""
+        """The value with one more planter."""
         return self.worth.of(group.after(pick) for group in self.groups)
 
     def after_at_most(self, picks: Sequence[Pick]) -> Array:
-        """Shape (many,): no less than `after` for each of many planters, and hardly more."""
+        """Shape (many,): an upper bound of `after` for each of many planters, close to it."""
         if not picks:
             return np.empty(0)
         pairs = np.array(picks, dtype=np.int64)
@@ -190,7 +190,7 @@ class State:
         return np.array([group.after_at_most(sites, recipes) for group in self.groups])
 
     def add(self, pick: Pick) -> None:
-        """Put one planter more."""
+        """Add one more planter."""
         for group in self.groups:
             group.add(pick)
         self._values.append(self.value)
@@ -198,14 +198,14 @@ class State:
         self.value = self.worth.of(group.numerator for group in self.groups)
 
     def undo(self) -> None:
-        """Take the planter away that was put last."""
+        """Take away the planter that was added last."""
         self.picks = self.picks[:-1]
         self.value = self._values.pop()
         for group in self.groups:
             group.undo()
 
     def go_to(self, picks: Sequence[Pick]) -> "State":
-        """Become the scheme with just these planters, put in this order; gives itself."""
+        """Become the scheme with just these planters, added in this order; return it."""
         wanted = tuple(picks)
         same = 0
         while same < min(len(wanted), len(self.picks)) and wanted[same] == self.picks[same]:

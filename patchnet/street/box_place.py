@@ -1,4 +1,4 @@
-"""A box laid along the kerb at one station of a street."""
+"""A box placed along the kerb at one station of a street."""
 
 from dataclasses import dataclass
 
@@ -68,7 +68,7 @@ class Place:
 def place_at(
     street: Street, side: Side, chainage: float, size: PlanterSize, *, knowledge: Knowledge
 ) -> Place | None:
-    """Lay a box along the kerb, or return None where there is no footway or the kerb steps."""
+    """Place a box along the kerb, or return None where there is no footway or the kerb steps."""
     one = street.side(side)
     half = size.length_m / 2
     start, stop = chainage - half, chainage + half

@@ -89,7 +89,8 @@ def _own_size(
     length, width, height, depth = (float(part) for part in own.groups())
     if depth > height or not min(length, width, height, depth) > 0:
         wrong.append(
-            f"A box of {word} cannot be: every measure above nought, soil no deeper than the box."
+            f"A box of {word} is impossible: every measure must be above 0, and the soil no deeper "
+            "than the box."
         )
     like = min(
         knowledge.planter_sizes.values(),

@@ -24,7 +24,7 @@ __all__ = ["find_street"]
 
 _HAIR_M = 0.02  # drawings are this true: a box over an edge by less is not over it
 _INSIDE_M = 0.1  # a wall this far within the footway stands in it, not at its back
-_OVERLAP_M2 = 0.5  # footways that lie on each other by less are drawn a hair too wide
+_OVERLAP_M2 = 0.5  # footways that lie on each other by less are drawn slightly too wide
 
 
 class _Speed(NamedTuple):

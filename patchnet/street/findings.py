@@ -7,7 +7,7 @@ __all__ = ["finding", "metres", "source_of"]
 
 
 def metres(value: float) -> str:
-    """``1.5 m``, ``0.85 m``: to the centimetre, without noughts that say nothing."""
+    """``1.5 m``, ``0.85 m``: to the centimetre, without zeros that say nothing."""
     return f"{value:.2f}".rstrip("0").rstrip(".") + " m"
 
 

@@ -1,4 +1,4 @@
-"""Who waters planters, from which tap: a table of people."""
+"""Who waters the planters, and from which tap: a table of people."""
 
 import re
 from collections import Counter
@@ -58,7 +58,7 @@ def read_keepers(path: Path | str, neighbourhood: Neighbourhood) -> tuple[Keeper
     Raises
     ------
     CannotRead
-        If the file is missing or is no table.
+        If the file is missing or is not a table.
     DataFaults
         If rows cannot be read: every one of them.
 
@@ -92,7 +92,7 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
     Raises
     ------
     CannotRead
-        If the file is missing or is no table.
+        If the file is missing or is not a table.
     """
     table = read_table(path, faults, known=_COLUMNS)
     if lacking := [name for name in _NEEDED if table.column_of((name,)) is None]:
@@ -122,8 +122,10 @@ def _people(table: Table, hood: Neighbourhood, faults: FaultList) -> list[Keeper
         if not row["name"]:
             faults.error(table.where, "The keeper has no name.", "Fill it in.", row=number)
         elif litres is not None and litres <= 0:
-            what = f"{litres:g} litres a visit cannot be."
-            faults.error(table.where, what, "Write a number above nought.", row=number)
+            what = f"Litres a visit must be above 0, not {litres:g}."
+            faults.error(
+                table.where, what, "Write how many litres they can carry in one visit.", row=number
+            )
         elif litres is not None and place is not None:
             people.append(Keeper(row["name"], place, litres))
     return people

@@ -1,4 +1,4 @@
-"""Places along both sides of a street where a planter could stand, each tested and told."""
+"""Places along both sides of a street where a planter could stand, each tested and explained."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -62,7 +62,7 @@ def planter_sites(
     Raises
     ------
     WrongUse
-        If a size or the spacing is not above nought, there is no size, or no such side.
+        If a size or the spacing is not above 0, or there is no size or no such side.
 
     Examples
     --------
@@ -80,7 +80,7 @@ def planter_sites(
     tried = _checked(knowledge.planter_sizes.values() if sizes is None else sizes)
     spacing = knowledge.street_rule("site_spacing_m") if spacing_m is None else spacing_m
     if not _FEWEST_M <= spacing < np.inf:
-        raise WrongUse(f"Sites {spacing:g} m apart cannot be: at least {_FEWEST_M:g} m.")
+        raise WrongUse(f"Sites must be at least {_FEWEST_M:g} m apart, not {spacing:g} m.")
     reach = _SPARE_M + max(size.length_m for size in tried) + _farthest(knowledge)
     found: list[Site] = []
     for side in SIDES if sides == "both" else (sides,):
@@ -101,8 +101,8 @@ def _checked(sizes: Iterable[PlanterSize]) -> list[PlanterSize]:
         numbers = (size.length_m, size.width_m, size.height_m, size.soil_depth_m)
         if not all(0 < number < np.inf for number in numbers) or not 0 <= size.spread_m < np.inf:
             raise WrongUse(
-                f"The planter {size.name!r} has a size that cannot be: length, width, height and "
-                "soil depth must be above nought, the spread not below."
+                f"The planter {size.name!r} has an impossible size: length, width, height and soil "
+                "depth must be above 0, and the spread 0 or more."
             )
     return tried
 

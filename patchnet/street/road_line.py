@@ -1,4 +1,4 @@
-"""The pieces of one road put together to one line that chainage can run along."""
+"""The pieces of one road joined to one line, along which metres are counted."""
 
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -40,7 +40,7 @@ class RoadLine:
 
 
 def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
-    """Return every line of some rows of roads; areas are passed over, doubles left out."""
+    """Return every line of some rows of roads; areas are ignored, doubles left out."""
     found: list[Piece] = []
     seen: list[shapely.LineString] = []
     speeds = roads["speed_mph"] if "speed_mph" in roads else [np.nan] * len(roads)

@@ -202,7 +202,7 @@ class Street(Shown):
     footways
         Rows of the neighbourhood's footways that lie along it.
     walkable, footway_ground
-        Their ground, less buildings; and grown by a hair, as drawings are no truer.
+        Their ground, less buildings; and grown a little, as drawings are no truer.
     carriageway, other_carriageways
         Ground of this road, and of the others near it.
     barriers, barriers_inside, buildings

@@ -1,1 +1,1 @@
-"""Sun room: from the heights of what stands about to hours of sun on each plot."""
+"""Sun: from the heights of what stands nearby to hours of sun on each plot."""

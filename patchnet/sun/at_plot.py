@@ -187,7 +187,7 @@ def _why_not(ground: shapely.Geometry) -> str:
         return "Buildings cover this plot, so there is no open ground on it."
     return (
         "No building near this plot has a height or storeys, so hours of sun are not known. Put "
-        "the height in metres or the number of storeys of the houses round about into the layer "
+        "the height in metres or the number of storeys of the houses nearby into the layer "
         "of buildings."
     )
 

@@ -26,7 +26,7 @@ _AT_ONCE = 512
 
 @dataclass(frozen=True, eq=False)
 class Screens:
-    """What stands round about the plots.
+    """What stands around the plots.
 
     Attributes
     ----------
@@ -59,7 +59,7 @@ class Screens:
         *,
         surface: SurfaceHeights | None = None,
     ) -> Self:
-        """Gather what stands round about the plots of a neighbourhood."""
+        """Gather what stands around the plots of a neighbourhood."""
         buildings = neighbourhood.buildings
         footprints = np.asarray(buildings.geometry.array, dtype=object)
         heights = np.full(len(buildings), np.nan)
@@ -123,7 +123,7 @@ class Screens:
         return ground
 
     def known(self, ground: NDArray[np.object_]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-        """Return whether anything is known round about each ground, and how many buildings are not.
+        """Return whether anything is known around each ground, and how many buildings are not.
 
         Known: a building of known height stands within the longest shadow, or the surface has
         data in the middle of the ground. Not known: buildings without height, and not shown by
@@ -154,7 +154,7 @@ class Screens:
         *,
         above_m: float = 0.0,
     ) -> NDArray[np.float32]:
-        """Return how steeply what stands round about rises, see `Walls.horizon`.
+        """Return how steeply what stands nearby rises, see `Walls.horizon`.
 
         Parameters
         ----------

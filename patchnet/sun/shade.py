@@ -1,4 +1,4 @@
-"""Hours of direct sun on each plot, month by month, from what stands round about it."""
+"""Hours of direct sun on each plot, month by month, from what stands around it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

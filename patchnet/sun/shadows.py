@@ -1,4 +1,4 @@
-"""How steeply walls rise round about a spot: what of the sky they hide from the sun."""
+"""How steeply walls rise around a spot: what of the sky they hide from the sun."""
 
 from dataclasses import dataclass
 from typing import Self
@@ -135,7 +135,7 @@ class Walls:
         return self.take(keep)
 
     def horizon(self, spots: NDArray[np.float64], days: Course) -> NDArray[np.float32]:
-        """Return how steeply walls rise above the ground round about each spot.
+        """Return how steeply walls rise above the ground around each spot.
 
         Seen from a spot in the direction of a unit vector u, the wall from s to e (relative to
         the spot) stands cross(s, e) / cross(u, e - s) away, so that its slope, height over

@@ -1,4 +1,4 @@
-"""Measured heights of all that stands (roofs, trees, ground), from a GeoTIFF, and its horizon."""
+"""Measured heights of everything (roofs, trees, ground) from a GeoTIFF, and the horizon there."""
 
 import warnings
 from dataclasses import dataclass
@@ -45,9 +45,9 @@ class SurfaceHeights(Shown):
     cell_m
         Side of a cell, metres.
     guessed
-        Whether the bare earth is guessed: the lowest of the surface round about.
+        Whether the bare earth is guessed: the lowest of the surface nearby.
     faults
-        Warnings that were said and gone on with.
+        Warnings that did not stop the work.
     """
 
     top: NDArray[np.float32]
@@ -73,7 +73,7 @@ class SurfaceHeights(Shown):
         *,
         above_m: float = 0.0,
     ) -> NDArray[np.float32]:
-        """Return how steeply the surface rises round about each spot, see `Walls.horizon`.
+        """Return how steeply the surface rises around each spot, see `Walls.horizon`.
 
         From each spot steps of one cell go out in every direction, as far as the highest cell
         of all could still hide the lowest sun. A cell rises as steeply as its top stands above
@@ -124,7 +124,7 @@ def read_surface_heights(
     *,
     bare_earth: Path | str | None = None,
 ) -> SurfaceHeights:
-    """Read heights measured from the air, as many surveys give them away, round about the plots.
+    """Read heights measured from the air, as many surveys give them away, around the plots.
 
     Each cell takes the height at its centre, so that walls stay upright; no data stay no data.
     Without a bare earth the ground is taken as the lowest of the surface within
@@ -150,10 +150,10 @@ def read_surface_heights(
     Raises
     ------
     CannotRead
-        If a file is missing or is no raster.
+        If a file is missing or is not a raster.
     DataFaults
         If a raster has no place on the map, does not overlap the plots, holds no data there, or
-        heights that cannot be: every fault of both files at once.
+        impossible heights: every fault of both files at once.
 
     Examples
     --------
@@ -310,7 +310,7 @@ def _believe(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> None:
-    """Say what heights cannot be: errors where many, else the cells count as without data."""
+    """Report impossible heights: an error where many; a few count as cells without data."""
     most = knowledge.setting("building_height_max_m")
     deep = knowledge.setting("surface_below_m")
     with np.errstate(invalid="ignore"):
@@ -328,7 +328,7 @@ def _believe(
     if share > knowledge.setting("surface_odd_share"):
         faults.error(
             path.name,
-            f"{share:.0%} of the heights cannot be: more than {most:g} m above the ground, or "
+            f"{share:.0%} of the heights are impossible: more than {most:g} m above the ground, or "
             f"more than {deep:g} m below it.",
             "Look whether the heights are in metres, whether both rasters count from the same "
             "level, and whether cells without data are marked.",
@@ -336,7 +336,7 @@ def _believe(
     elif odd.any():
         faults.warn(
             path.name,
-            f"{int(odd.sum())} cells with heights that cannot be were taken as without data.",
+            f"{int(odd.sum())} cells with impossible heights were treated as having no data.",
             "Nothing needs to be done; it is birds, masts or faults of the survey.",
         )
         top[odd] = np.nan

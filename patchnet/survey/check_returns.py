@@ -74,7 +74,7 @@ def check_returns(
     """
     asked = Asked(returns, knowledge, today, faults)
     idents = [one.ident or f"sheet-{_sheet_digest(one)}" for one in returns]
-    match = plot_matcher(neighbourhood.plots.index)
+    match = plot_matcher(neighbourhood.plots)
     frames = [_whole(one) for one in returns]
     table = with_times(with_plots(table_of(frames), match, asked), asked)
     for key, otherwise in (("surveyor", "surveyor"), ("seen_from", "seen_from")):

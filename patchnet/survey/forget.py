@@ -10,7 +10,6 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
@@ -18,8 +17,8 @@ from patchnet.core.street_store import Entry, generation_of, holding, replacing
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns
+from patchnet.read.doors import household_plots
 from patchnet.read.from_file import local_path, read_neighbourhood
-from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.dates import sortable
 from patchnet.survey.erase import empty_layers
 from patchnet.survey.forget_check import Certificate, cells_of, search
@@ -37,7 +36,7 @@ from patchnet.survey.release_layers import read_ledger, read_written, write_ledg
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import CONSENT, Records, digest
 
-__all__ = ["Forgotten", "forget_plots", "record_consent"]
+__all__ = ["Consented", "Forgotten", "forget_plots", "record_consent"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -54,12 +53,36 @@ class Forgotten(Shown):
         How many surveyors of their own plot lost their name on other plots.
     certificate
         What was searched afterwards, and what was found.
+    plots
+        Ids of the plots that were forgotten.
     """
 
     merged: Merged
     removed: Mapping[str, int]
     surveyors: int
     certificate: Certificate
+    plots: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Consented(Shown):
+    """A household's answer, written down.
+
+    Attributes
+    ----------
+    merged
+        The street after it.
+    plots
+        Ids of the plots that it holds for.
+    """
+
+    merged: Merged
+    plots: tuple[str, ...]
+
+    @property
+    def consent(self) -> Mapping[str, str]:
+        """The last word of each plot."""
+        return self.merged.consent
 
 
 def record_consent(
@@ -71,7 +94,7 @@ def record_consent(
     knowledge: Knowledge | None = None,
     now: datetime | None = None,
     columns: Mapping[str, str] | None = None,
-) -> Merged:
+) -> Consented:
     """Write down a household's answer about being shown in public; earlier answers are kept.
 
     Parameters
@@ -79,7 +102,7 @@ def record_consent(
     path
         The street, a GeoPackage.
     plot
-        Id of the plot.
+        Its id or label; or its door number, which means front and back.
     consent
         ``"yes"`` or ``"no"``.
     target
@@ -93,13 +116,13 @@ def record_consent(
 
     Returns
     -------
-    Merged
+    Consented
         The street after it; ``consent`` has the last word of each plot.
 
     Raises
     ------
     WrongUse
-        If there is no such plot.
+        If there is no such plot, or plots of several doors could be meant.
     CannotRead, CannotWrite, DataFaults
         As reading and writing.
 
@@ -119,23 +142,24 @@ def record_consent(
         source = local_path(path)
         generation = generation_of(source)
         hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-        _ensure_plot(hood, plot)
-        row = dict.fromkeys(CONSENT, "") | {
-            "return": "said to the group", "plot": plot, "consent": consent,
+        plots = household_plots(hood.plots, plot, where=hood.name)
+        said = dict.fromkeys(CONSENT, "") | {
+            "return": "said to the group", "consent": consent,
             "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
         }  # fmt: skip
-        table = pd.DataFrame([row], columns=list(CONSENT), dtype=object).drop(columns="answer_id")
+        rows = [said | {"plot": one} for one in plots]
+        table = pd.DataFrame(rows, columns=list(CONSENT), dtype=object).drop(columns="answer_id")
         before = read_records(source)
         streets = tuple(sorted({street_id(hood), *before.streets}))
-        said = digest(table, "answer_id")
-        records = merge_records(replace(before, streets=streets), Records(consent=said))
+        named = digest(table, "answer_id")
+        records = merge_records(replace(before, streets=streets), Records(consent=named))
         merged = summed_up(
-            source, hood, records, knowledge=knowledge, new={"consent": 1},
+            source, hood, records, knowledge=knowledge, new={"consent": len(plots)},
             id_column=id_column_of(source, columns, knowledge),
-            entry=Entry("consent", answers=tuple(said["answer_id"])), generation=generation,
+            entry=Entry("consent", answers=tuple(named["answer_id"])), generation=generation,
         )  # fmt: skip
         write_merged(merged, target)
-        return merged
+        return Consented(merged, plots)
 
 
 def forget_plots(
@@ -160,7 +184,7 @@ def forget_plots(
     path
         The street, a GeoPackage.
     plots
-        Ids of its plots (front and back can be two).
+        Its plots: ids, labels, or its door number, which means front and back.
     target
         Where to write; may be `path`.
     knowledge
@@ -199,8 +223,7 @@ def forget_plots(
     with holding(Path(target)):
         source = local_path(path)
         hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-        for plot in plots:
-            _ensure_plot(hood, plot)
+        plots = [one for said in plots for one in household_plots(hood.plots, said)]
         if outline and len(hood.plots) == len(set(plots)):
             raise WrongUse("No plot would be left: delete the file.")
         before = read_records(source)
@@ -246,14 +269,8 @@ def forget_plots(
                     f"{target} was not written: {len(certificate.found)} texts of the household "
                     "would have stayed in it. This is a fault of patchnet: please report it."
                 )
-        return Forgotten(merged, removed, len({folded(name) for name in named}), certificate)
-
-
-def _ensure_plot(hood: Neighbourhood, plot: str) -> None:
-    if plot not in hood.plots.index:
-        raise WrongUse(
-            f"There is no plot {plot!r}.{nearest_hint(plot, map(str, hood.plots.index))}"
-        )
+        people = len({folded(name) for name in named})
+        return Forgotten(merged, removed, people, certificate, tuple(dict.fromkeys(plots)))
 
 
 def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:

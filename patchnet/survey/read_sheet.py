@@ -19,7 +19,19 @@ from patchnet.survey.one_return import SAID, Return
 __all__ = ["read_sheet_return"]
 
 _HEADS: Mapping[str, tuple[str, ...]] = {
-    "plot": ("plot", "plot no", "plot number", "plot id", "id", "number", "no", "garden", "house"),
+    "plot": (
+        "plot",
+        "plot no",
+        "plot number",
+        "plot id",
+        "id",
+        "number",
+        "no",
+        "garden",
+        "house",
+        "door",
+        "door number",
+    ),
     "feature": ("feature", "features", "what", "thing", "habitat feature", "habitat", "item"),
     "answer": ("answer", "there", "is it there", "seen", "present", "found", "yes no"),
     "amount": ("amount", "size", "how much", "how many", "quantity", "qty"),
@@ -32,6 +44,9 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     "photo": ("photo", "photos", "picture", "photo name", "photograph"),
     "consent": ("consent", "agreed", "household agrees"),
     "street": ("street", "street id"),
+    # For people alone: not read.
+    "called": ("called", "door", "door number", "address", "label"),
+    "credit": ("credit", "credits", "map data"),
 }
 _WORDS = frozenset(word for words in _HEADS.values() for word in words)
 _NEEDED = ("plot", "feature", "answer")

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -17,6 +17,7 @@ from patchnet.core.folding import folded_ident
 from patchnet.core.read_limits import read_limit
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
+from patchnet.read.doors import PlotNames
 from patchnet.read.feature_lists import Problem
 from patchnet.survey.dates import mangled_idents
 from patchnet.survey.one_return import SAID, Return
@@ -36,7 +37,7 @@ __all__ = [
 _LONGEST = 2000  # characters of a note: a page of handwriting
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]+")
 _ROWS_NAMED = 12
-_LISTED = int(read_limit("faults_listed"))
+_FAULTS_LISTED = int(read_limit("faults_listed"))
 
 Matcher = Callable[[str], tuple[str | None, Problem | None]]
 
@@ -66,9 +67,22 @@ def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return table
 
 
-def plot_matcher(idents: Iterable[Hashable]) -> Matcher:
-    """Return what finds the plot that a text means: its id and, where it was doubted, why."""
-    exact = {str(ident) for ident in idents}
+_ID = "Write the plot's id from the sheet to be sure."
+_LISTED = 6  # plots named where several could be meant
+
+
+def plot_matcher(plots: pd.DataFrame) -> Matcher:
+    """Return what finds the plot that a text means: its id and, where it was doubted, why.
+
+    A label or a door number will do where only one plot has it (see `PlotNames`).
+
+    Parameters
+    ----------
+    plots
+        Table of plots whose index is the ids.
+    """
+    names = PlotNames(plots)
+    exact = set(names.idents)
     loose: dict[str, list[str]] = {}
     for ident in sorted(exact):
         loose.setdefault(folded_ident(ident), []).append(ident)
@@ -91,9 +105,7 @@ def plot_matcher(idents: Iterable[Hashable]) -> Matcher:
             return None, Problem(f"{what}{' or '.join(meant)}?", "Write the plot anew, as text.")
         if not ident:
             return None, Problem("There is no plot in it.", "Fill in the plot's number.")
-        close = hints(ident)
-        hint = f" Did you mean {' or '.join(close)}?" if close else ""
-        return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
+        return _by_door(text, ident, names, hints)
 
     return match
 
@@ -102,11 +114,26 @@ class _Hints:
     """Spellings that are near: looked for as long as anybody reads them, for it takes its time."""
 
     def __init__(self, near: Callable[[str], Sequence[str]]) -> None:
-        self._near, self._left = near, _LISTED
+        self._near, self._left = near, _FAULTS_LISTED
 
     def __call__(self, text: str) -> Sequence[str]:
         self._left -= 1
         return self._near(text) if self._left >= 0 else []
+
+
+def _by_door(
+    text: str, ident: str, names: PlotNames, hints: _Hints
+) -> tuple[str | None, Problem | None]:
+    """Find the plot by its label or door number."""
+    found, told = names.meant(text)
+    if len(found) == 1:
+        return found[0], Problem(f"{text[:40]!r} was taken as plot {found[0]}, {told}.", _ID)
+    if found:
+        several = " or ".join(found[:_LISTED])
+        return None, Problem(f"{text[:40]!r} could be {several}.", "Say which plot it is.")
+    close = hints(ident)
+    hint = f" Did you mean {' or '.join(close)}?" if close else ""
+    return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
 
 
 def _texts(column: "pd.Series[Any]") -> list[str]:
@@ -145,7 +172,7 @@ def say_problems(
     listed_of: Counter[int] = Counter()
     for (at, problem), rows in groups:
         listed_of[at] += 1
-        if listed_of[at] > _LISTED:
+        if listed_of[at] > _FAULTS_LISTED:
             continue
         numbers = [str(row) for row in rows]
         more = f" and {len(numbers) - _ROWS_NAMED} more" if len(numbers) > _ROWS_NAMED else ""
@@ -154,10 +181,10 @@ def say_problems(
         named = "" if row is not None else f"Rows {', '.join(numbers[:_ROWS_NAMED])}{more}: "
         add(where, named + problem.what, problem.mend, row=row)
     for at, count in listed_of.items():
-        if count > _LISTED:
+        if count > _FAULTS_LISTED:
             add(
                 asked.returns[at].where,
-                f"... and {count - _LISTED} more of the kind.",
+                f"... and {count - _FAULTS_LISTED} more of the kind.",
                 "Mend those that are listed first.",
             )
 

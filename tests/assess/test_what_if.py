@@ -400,7 +400,7 @@ def test_plots_and_groups_that_are_not_there(street, knowledge):
     assessment = assess(street([(1, 4)]), knowledge=knowledge())
     with pytest.raises(WrongUse, match="no plot 'p9'"):
         Trials(assessment).at("p9")
-    with pytest.raises(WrongUse, match="no wildlife group 'imps'"):
+    with pytest.raises(WrongUse, match="no animal 'imps'"):
         Trials(assessment, groups=["imps"])
 
 

@@ -15,7 +15,7 @@ from patchnet.core.errors import DataFaults
 def buildings(*rows):
     """Give outline and whether its tags say that it is a house."""
     return gpd.GeoDataFrame(
-        {"use": "house", "sure": [sure for _, sure in rows]},
+        {"use": "house", "sure": [sure for _, sure in rows], "doors": [()] * len(rows)},
         geometry=[shape for shape, _ in rows], crs=27700,
     )  # fmt: skip
 
@@ -47,7 +47,7 @@ def test_sheds(knowledge, rows, uses):
 def test_one_building_over_two_parcels_is_a_house_on_each(knowledge):
     """A pair drawn as one building: each parcel has its half, and they share a party wall."""
     grounds = np.array([shapely.box(0, 0, 9, 30), shapely.box(9, 0, 18, 30)])
-    pair = buildings((shapely.box(3, 5, 15, 13), True)).assign(street="", house="")
+    pair = buildings((shapely.box(3, 5, 15, 13), True))
     found = houses_on(grounds, pair, knowledge)
     assert [house.area for house in found.house] == [48, 48]
     assert found.count.tolist() == [1, 1]

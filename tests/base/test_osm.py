@@ -18,6 +18,7 @@ import pytest
 import shapely
 
 from patchnet.base import make_base
+from patchnet.base.addresses import with_doors
 from patchnet.base.from_osm import sort_osm
 from patchnet.base.matched_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.base.open_input import OSM_CREDIT, open_input, osm_table
@@ -269,8 +270,8 @@ def test_large_trees_by_crown_or_height(knowledge):
     assert found["feature"].tolist() == ["tree_large", "tree_large", "tree_small", "tree_small"]
 
 
-def test_addresses_on_points_go_to_the_building_if_they_agree(knowledge):
-    """An entrance on the wall and a point inside name Elm Road; two streets tell nothing."""
+def test_addresses_on_points_go_to_the_building(knowledge):
+    """An entrance and a point inside are doors 2 and 4; of two streets both are said."""
     square = shapely.box(0, 0, 10, 10)
     elm = {"addr:street": "Elm Road"}
     rows = [
@@ -279,9 +280,9 @@ def test_addresses_on_points_go_to_the_building_if_they_agree(knowledge):
         ({"building": "house", "addr:street": "Own Street"}, shapely.box(40, 0, 50, 10)),
         ({**elm, "addr:housenumber": "4"}, shapely.Point(5, 5)),
         ({**elm, "addr:housenumber": "2"}, shapely.Point(10.2, 5)),
-        (elm, shapely.Point(25, 5)),
-        ({"addr:street": "High Street"}, shapely.Point(25, 8)),
-        (elm, shapely.Point(45, 5)),
+        ({**elm, "addr:housenumber": "6"}, shapely.Point(25, 5)),
+        ({"addr:street": "High Street", "addr:housenumber": "1"}, shapely.Point(25, 8)),
+        ({"addr:housenumber": "7"}, shapely.Point(45, 5)),
     ]
     table = gpd.GeoDataFrame(
         {"osm": [str(k) for k in range(len(rows))], "tags": [tags for tags, _ in rows]},
@@ -290,9 +291,15 @@ def test_addresses_on_points_go_to_the_building_if_they_agree(knowledge):
     found = sort_osm(
         table, table.geometry.to_numpy(), crs=table.crs, where="x", knowledge=knowledge,
         faults=FaultList(),
-    )["buildings"]  # fmt: skip
-    assert found["street"].tolist() == ["Elm Road", "", "Own Street"]
-    assert found["house"].tolist() == ["2; 4", "", ""]
+    )  # fmt: skip
+    buildings, left = with_doors(found["buildings"], found["addresses"], knowledge)
+    doors = [[(door.street, door.number) for door in own] for own in buildings["doors"]]
+    assert doors == [
+        [("Elm Road", "4"), ("Elm Road", "2")],
+        [("Elm Road", "6"), ("High Street", "1")],
+        [("Own Street", "7")],
+    ]
+    assert left == ()
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ class Terminal(io.StringIO):
         return True
 
 
-@pytest.mark.parametrize(("bar", "words"), [(progress_bar, "wildlife"), (layers_bar, "layers")])
+@pytest.mark.parametrize(("bar", "words"), [(progress_bar, "animals"), (layers_bar, "layers")])
 def test_a_bar_on_a_terminal_only(monkeypatch, bar, words):
     for there, said in ((Terminal(), True), (io.StringIO(), False)):
         monkeypatch.setattr(sys, "stderr", there)

@@ -102,7 +102,7 @@ def test_nothing_is_written_over_without_being_told_to(run, tables, tmp_path):
         ((), 2, "Name at least one file"),
         (("missing.osm",), 3, "There is no file missing.osm"),
         ((SUBURB, "--bbox", "1,2,3"), 2, "not four numbers"),
-        ((SUBURB, "--bbox", "3,2,1,4"), 2, "no box in degrees"),
+        ((SUBURB, "--bbox", "3,2,1,4"), 2, "is not a box in degrees"),
         ((SUBURB, "--bbox", "0,51,0.01,51.01"), 3, "holds nothing inside the box"),
         ((SUBURB, "--bbox", BOX, "--street", "Nowhere Road"), 2, "no street called"),
         ((SUBURB, "--crs", "EPSG:1"), 2, "no coordinate system"),

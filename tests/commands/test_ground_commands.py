@@ -206,7 +206,7 @@ def test_gaps_text(run, court):
     assert "55 without it, 1.0 with it" in said
     assert "no way without it, 51 with it" in said
     assert "closed today" in said
-    assert "All of these together win" in said
+    assert "All of these together add" in said
     assert "13 by 13 cm" in said
     assert "settings/gap_side_m" in said
     assert "EPSG:27700" in said

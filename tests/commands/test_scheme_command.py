@@ -121,10 +121,12 @@ def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):
     said = capsys.readouterr().err
     assert status == 2
     for words in (
-        "Did you mean Alder Row?", "no box 'boxx'", "1x1x0.3x0.5 cannot be", "--planters 0",
-        "--budget -1", "--unkept -2", "--spacing nan", "row 2: There is no plot 'a9'",
-        "row 3: The keeper has no name", "row 4: It does not say where the tap is",
-        "row 5: y 'one'", "row 5: litres 'many'", "row 6: 0 litres", "'Eve' comes twice",
+        "Did you mean Alder Row?", "no box 'boxx'", "1x1x0.3x0.5 is impossible",
+        "--planters must be 1 or more, not 0", "--budget must be 0 or more, not -1",
+        "--unkept must be 0 or more, not -2", "--spacing must be 0 or more, not nan",
+        "row 2: There is no plot 'a9'", "row 3: The keeper has no name",
+        "row 4: It does not say where the tap is", "row 5: y 'one'", "row 5: litres 'many'",
+        "row 6: Litres a visit must be above 0, not 0.", "'Eve' comes twice",
     ):  # fmt: skip
         assert words in said, words
     assert not target.exists()
@@ -133,9 +135,9 @@ def test_every_mistake_stands_in_one_list(street, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (["--group", "hedgehog"], "no stop for what walks"),
+        (["--group", "hedgehog"], "cannot help animals that walk"),
         (["--budget", "20"], "less than the cheapest planter"),
-        (["--lock-in", "L030.0", "--lock-out", "L030.0"], "to be used and not to be used"),
+        (["--lock-in", "L030.0", "--lock-out", "L030.0"], "locked in and locked out"),
         (["--lock-in", "Q001.0"], "no site 'Q001.0'"),
         (["--side", "right"], "clear width"),
         (["--recipe", "flowerz"], "no planter recipe 'flowerz'"),
@@ -168,7 +170,7 @@ def test_nothing_is_written_where_nothing_is_won(street, tmp_path, capsys, monke
 
     monkeypatch.setattr("patchnet.commands.scheme.plan_scheme", barren)
     assert scheme(street, tmp_path / "scheme", "--group", "mason_bee", "--planters", "1") == 2
-    assert "would win anything for red mason bee" in capsys.readouterr().err
+    assert "would help the red mason bee" in capsys.readouterr().err
     assert not (tmp_path / "scheme").exists()
 
 

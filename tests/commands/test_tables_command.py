@@ -107,8 +107,8 @@ def test_files_that_somebody_filled_in_are_not_written_over(run, tmp_path):
     ("words", "said"),
     [
         (("featuers",), "Did you mean features"),
-        (("features", "--like", "pond"), "say -o DIR"),
-        (("features", "--as", "pool", "-o", "ours"), "--as goes with --like"),
+        (("features", "--like", "pond"), "add -o DIR"),
+        (("features", "--as", "pool", "-o", "ours"), "--as needs --like"),
         (("features", "--like", "pont", "-o", "ours"), "Did you mean pond"),
         (("-o", "ours"), "Say which table"),
     ],

@@ -3,10 +3,12 @@
 Two processes with another seed of Python's hashes write everything there is, seconds apart.
 """
 
+import json
 import os
 import subprocess
 import sys
 import time
+import zipfile
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,6 +18,7 @@ import pytest
 import shapely
 
 EAST, NORTH = 450_000.0, 210_000.0
+CREDIT = "Map: the volunteers of the Row"
 COMMANDS = """
 merge {street} {sheet} --same-street -o out/merged.gpkg
 merge {map} {sheet} --same-street -o out/from_geojson.gpkg
@@ -32,7 +35,7 @@ survey out/merged.gpkg -o out/round
 progress out/merged.gpkg -o out/progress.html
 compare {street} out/merged.gpkg --straight --group wren --page out/change.html
 advise {street} a1 --card out/card.html
-base {map} -o out/base.gpkg
+base --parcels {map} -o out/base.gpkg
 scheme {street} --road Row --planters 1 --group mason_bee -o out/scheme
 """
 RUN = """
@@ -89,7 +92,7 @@ def street(path):
     ):  # fmt: skip
         pyogrio.write_dataframe(
             table, path, layer=name, driver="GPKG", append=path.exists(),
-            layer_metadata={"credits": "Map: the volunteers of the Row"},
+            layer_metadata={"credits": CREDIT},
         )  # fmt: skip
     return plots
 
@@ -130,6 +133,8 @@ def written(tmp_path_factory):
     plots = street(paths["street"])
     crowd(paths["crowd"])
     plots.assign(tags=[["b", "a"], ["c"], [], ["d", "c"]]).to_crs(4326).to_file(paths["map"])
+    mapped = json.loads(paths["map"].read_text()) | {"credits": [CREDIT]}
+    paths["map"].write_text(json.dumps(mapped))
     paths["sheet"].write_text(
         "plot,feature,answer,amount,surveyor,date\na1,pond,there,2,Ann,2026-05-02\n"
         "a2,shrub,not there,,Ann,2026-05-02\n"
@@ -168,6 +173,8 @@ def test_everything_was_written(written):
             path.read_bytes().lstrip(b"\xef\xbb\xbf").startswith(KINDS.get(Path(name).suffix, b""))
         )
     assert {Path(name).suffix for name in files(written[0])} >= KINDS.keys()
+    asked = [Path(word) for word in COMMANDS.split() if word.startswith("out/")]
+    assert [path for path in asked if not (written[0] / path).exists()] == []
 
 
 @pytest.mark.parametrize("kind", [*KINDS, ".json"])
@@ -179,3 +186,21 @@ def test_the_same_bytes(written, kind):
         if path.suffix == kind and path.read_bytes() != other[name].read_bytes()
     ]
     assert different == []
+
+
+def test_every_file_says_whose_data_it_is_made_of(written):
+    """Every page, print, table and raster carries the line that came with the map."""
+    without = [
+        name
+        for name, path in files(written[0]).items()
+        if path.suffix != ".json" and CREDIT.encode() not in content(path)
+    ]
+    assert without == []
+
+
+def content(path):
+    """The bytes of a file; those of a workbook unpacked."""
+    if path.suffix != ".xlsx":
+        return path.read_bytes()
+    with zipfile.ZipFile(path) as packed:
+        return b"".join(map(packed.read, packed.namelist()))

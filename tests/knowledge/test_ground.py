@@ -107,7 +107,7 @@ def test_a_new_cover_needs_a_cost_for_every_group(tmp_path):
         ({"features": "pont"}, "Did you mean pond?"),
         ({"plot_kinds": "verge"}, "'verge' is ground of the cover"),
         ({"role": "footway"}, "'footway' is ground of the cover"),
-        ({"key": "Wet Sand"}, "cannot be a key"),
+        ({"key": "Wet Sand"}, "is not a valid key"),
     ],
 )
 def test_faults_of_a_cover(change, what, tmp_path):
@@ -146,4 +146,4 @@ def test_faults_of_a_crossing(row, what, tmp_path):
 def test_a_cost_of_nought_is_refused(tmp_path):
     text = f"group,cover,{FIGURE}\nnewt,lawn,0,times best ground,0,4,assumption,patchnet,ours\n"
     (fault, *_) = faults_of(tmp_path, "movement_costs.csv", text)
-    assert "nought" in fault.what
+    assert "is 0" in fault.what

@@ -257,7 +257,7 @@ HEAD = f"group,quantity,resource,{FIGURE}\n"
         ("newt,hop,,50,km,40,60,assumption,patchnet,", "The unit is 'km'"),
         ("newt,hop,,50,,40,60,assumption,patchnet,", "'unit' is empty"),
         ("newt,hop,,50,m,-1,60,assumption,patchnet,", "'low' is -1. It cannot be negative"),
-        ("newt,hop,,50,m,0,60,assumption,patchnet,", "'low' is nought"),
+        ("newt,hop,,50,m,0,60,assumption,patchnet,", "'low' is 0"),
         ("newt,hop,,50,m,40,60,asumption,patchnet,", "Did you mean assumption?"),
         ("newt,hop,,50,m,40,60,assumption,patchnets,", "Did you mean patchnet?"),
         ("newt,hop,,50,m,40,60,assumption,,", "names no source"),
@@ -341,7 +341,7 @@ def test_a_setting_that_would_be_passed_over_is_a_fault(row, said, tmp_path):
 def test_a_key_that_is_no_plain_word(tmp_path):
     row = shipped("resources.csv", "bloom")[0]
     write_rows(tmp_path, "resources.csv", [{**row, "key": "New Resource"}])
-    assert "'New Resource' cannot be a key" in one_fault(tmp_path).what
+    assert "'New Resource' is not a valid key" in one_fault(tmp_path).what
 
 
 def test_a_need_of_an_unknown_group(tmp_path):

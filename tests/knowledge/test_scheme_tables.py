@@ -59,5 +59,5 @@ def test_own_rates_lie_over_ours_and_faults_stand_in_one_list(tmp_path):
     with pytest.raises(TableFaults) as caught:
         load_knowledge(tmp_path)
     said = str(caught.value)
-    for words in ("cost_label", "'value' is nought", "The unit is 'cm'"):
+    for words in ("cost_label", "'value' is 0", "The unit is 'cm'"):
         assert words in said

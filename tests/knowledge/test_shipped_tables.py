@@ -9,7 +9,8 @@ import pytest
 
 from patchnet.knowledge.columns import MONTHS
 from patchnet.knowledge.load import load_knowledge
-from patchnet.knowledge.schema import CLASSES, TABLES
+from patchnet.knowledge.parts import CLASSES
+from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.tables import read_shipped, read_table
 
 FOLDER = resources.files("patchnet.knowledge") / "tables"

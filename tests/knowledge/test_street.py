@@ -105,8 +105,8 @@ def test_another_authority_lays_its_rules_over(tmp_path):
         ("clear_width_ask_m,2.5,m,2,3,assumption,patchnet,", "is more than clear_width_fits_m"),
         ("clear_width_fits_m,-2,m,-2,2,assumption,patchnet,", "cannot be negative"),
         ("clear_width_fits_m,6,ft,6,6,assumption,patchnet,", "must be in 'm'"),
-        ("site_spacing_m,0,m,0,0,assumption,patchnet,", "more than nought"),
-        ("size_bench_m,0,m,0,0,assumption,patchnet,", "more than nought"),
+        ("site_spacing_m,0,m,0,0,assumption,patchnet,", "more than 0"),
+        ("size_bench_m,0,m,0,0,assumption,patchnet,", "more than 0"),
     ],
 )
 def test_faults_of_rules(row, words, tmp_path):
@@ -182,7 +182,7 @@ def test_own_size_in_code_and_in_a_table(tmp_path):
         ("tub,length,1,m,1,1,assumption,patchnet,", "no number for 'width'"),
         ("box,lenght,1,m,1,1,assumption,patchnet,", "Did you mean length"),
         ("box,soil_depth,0.9,m,0.9,0.9,assumption,patchnet,", "deeper than the box is high"),
-        ("box,width,0,m,0,0,assumption,patchnet,", "more than nought"),
+        ("box,width,0,m,0,0,assumption,patchnet,", "more than 0"),
     ],
 )
 def test_faults_of_sizes(row, words, tmp_path):

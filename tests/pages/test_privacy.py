@@ -33,7 +33,7 @@ from patchnet.survey.release import Ledger
 # In every private field a word of its own; the amount is a number nobody else has.
 CANARIES = (
     "CANARYADDRESS", "CANARYHOUSE", "CANARYNOTE", "CANARYPHOTO", "CANARYWHO", "CANARYRETURN",
-    "CANARYSTREET",
+    "CANARYSTREET", "CANARYDOOR",
 )  # fmt: skip
 AMOUNT = 7.1234567
 SECRET = ("bat_box", "old_roof_wall", "fence_gap")
@@ -63,6 +63,7 @@ def canaries(tmp_path_factory, street_in, survey_knowledge):
     plots = gpd.read_file(surveyed.path, layer="plots")
     # An address in the column of streets is as private as one in that of labels.
     plots.loc[plots["id"] == "5", "street"] = "5 CANARYSTREET"
+    plots["door"] = "CANARYDOOR"
     pyogrio.write_dataframe(plots, surveyed.path, layer="plots", driver="GPKG")
     return surveyed
 

@@ -14,8 +14,8 @@ from patchnet.pages.survey import survey_csv, survey_xlsx
 from patchnet.survey.merge import merge_returns
 
 HEADER = [
-    "plot", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor", "date",
-    "note", "photo", "consent", "street",
+    "plot", "called", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor",
+    "date", "note", "photo", "consent", "street", "credit",
 ]  # fmt: skip
 TODAY = date(2026, 6, 1)
 
@@ -47,10 +47,10 @@ def test_csv_is_rfc_4180_with_a_byte_order_mark(survey_street, knowledge):
     assert header == HEADER
     features = asked_from_street()
     assert len(rows) == 8 * len(features)
-    assert [match_feature(row[1], knowledge) for row in rows[: len(features)]] == features
+    assert [match_feature(row[2], knowledge) for row in rows[: len(features)]] == features
     assert {len(row) for row in rows} == {len(HEADER)}
-    assert {row[-1] for row in rows} == {survey_street.street}
-    assert all(not cell for row in rows for cell in (*row[2:4], *row[5:-1]))
+    assert {row[-2] for row in rows} == {survey_street.street}
+    assert all(not cell for row in rows for cell in (*row[3:5], *row[6:-2], row[-1]))
 
 
 def test_nothing_becomes_a_formula(survey_street):
@@ -70,18 +70,18 @@ def test_xlsx_has_its_sheets_and_drop_down_lists(survey_street, knowledge):
     book = openpyxl.load_workbook(io.BytesIO(survey_xlsx(survey_street)))
     assert book.sheetnames == ["Survey", "About", "Features", "Plots"]
     sheet = book["Survey"]
-    assert [cell.value for cell in sheet[1]] == HEADER[:-1]
+    assert [cell.value for cell in sheet[1]] == HEADER[:-2]
     last = 1 + 8 * len(asked_from_street()) + int(knowledge.setting("survey_spare_rows"))
     lists = {str(rule.sqref): rule.formula1 for rule in sheet.data_validations.dataValidation}
     assert lists == {
         f"A2:A{last}": "Plots!$A$2:$A$9",
-        f"B2:B{last}": f"Features!$A$2:$A${1 + len(knowledge.features)}",
-        f"C2:C{last}": '"there,not there,cannot see"',
-        f"D2:D{last}": "0",
-        f"E2:E{last}": '"m²,m,pieces"',
-        f"F2:F{last}": '"sure,not sure"',
-        f"G2:G{last}": '"street,own plot,neighbour\'s plot,window"',
-        f"L2:L{last}": '"yes,no"',
+        f"C2:C{last}": f"Features!$A$2:$A${1 + len(knowledge.features)}",
+        f"D2:D{last}": '"there,not there,cannot see"',
+        f"E2:E{last}": "0",
+        f"F2:F{last}": '"m²,m,pieces"',
+        f"G2:G{last}": '"sure,not sure"',
+        f"H2:H{last}": '"street,own plot,neighbour\'s plot,window"',
+        f"M2:M{last}": '"yes,no"',
     }
     about = {row[0].value: row[1].value for row in book["About"].iter_rows(max_col=2)}
     assert about["street"] == survey_street.street
@@ -109,10 +109,10 @@ def filled_xlsx(survey):
     told = {(plot, names[key].name): cells for (plot, key), cells in TOLD.items()}
     book = openpyxl.load_workbook(io.BytesIO(survey_xlsx(survey)))
     for row in book["Survey"].iter_rows(min_row=2):
-        for cell, value in zip(row[2:], told.get((row[0].value, row[1].value), ()), strict=False):
+        for cell, value in zip(row[3:], told.get((row[0].value, row[2].value), ()), strict=False):
             cell.value = value
         if row[0].value is None:
-            values = ("8", names["compost_heap"].name, *BY_HOUSEHOLD, None, None, "yes")
+            values = ("8", None, names["compost_heap"].name, *BY_HOUSEHOLD, None, None, "yes")
             for cell, value in zip(row, values, strict=True):
                 cell.value = value
             break
@@ -127,11 +127,11 @@ def filled_csv(survey):
     told = {(plot, names[key].name): cells for (plot, key), cells in TOLD.items()}
     header, *rows = csv.reader(io.StringIO(survey_csv(survey)[1:], newline=""))
     for row in rows:
-        if tuple(row[:2]) in told:
-            cells = told[tuple(row[:2])]
-            row[2:9] = ["" if value is None else str(value) for value in cells]
+        if (row[0], row[2]) in told:
+            cells = told[row[0], row[2]]
+            row[3:10] = ["" if value is None else str(value) for value in cells]
     own = map(str, BY_HOUSEHOLD)
-    rows.append(["8", names["compost_heap"].name, *own, "", "", "yes", survey.street])
+    rows.append(["8", "", names["compost_heap"].name, *own, "", "", "yes", survey.street, ""])
     out = io.StringIO(newline="")
     csv.writer(out).writerows([header, *rows])
     return out.getvalue().encode("utf-8-sig")

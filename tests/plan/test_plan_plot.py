@@ -295,7 +295,7 @@ def test_cared_for_groups_that_nothing_helps_are_told_so():
     """Pots on a balcony give nothing to newts."""
     lone = Adviser(assessed(["", "paving 140"], kinds=["balcony", "garden_back"], gap=60.0))
     plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
-    assert any("smooth newt" in words and "all groups" in words for words in plan.warnings)
+    assert any("smooth newt" in words and "all animals" in words for words in plan.warnings)
     assert plan.best is not None
 
 

@@ -67,7 +67,7 @@ def test_near_spellings_are_offered():
         ({"pots_only": "yes", "wishes": "pond 10"}, "pots"),
         ({"small_children": "yes", "wishes": "pond 3"}, "children"),
         ({"free_m2": 4, "wishes": "long grass 10"}, "only 4 m2 is free"),
-        ({"wishes": "paving"}, "nothing to add"),
+        ({"wishes": "paving"}, "cannot be added"),
     ],
 )
 def test_contradictions_are_named(said, words):

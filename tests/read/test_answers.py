@@ -171,7 +171,7 @@ def test_a_planter_is_a_planter(street, build):
     assert one(found, "planter", "p2") == ("there", 1, True, True)
     assert one(found, "planter", "p3")[:2] == ("there", 2)
     assert one(found, "herb_bed", "p1")[0] == "not known"
-    (fault,) = (fault for fault in found.faults if "said to have none" in fault.what)
+    (fault,) = (fault for fault in found.faults if "the list says there is none" in fault.what)
     assert fault.ident == "p3"
 
 

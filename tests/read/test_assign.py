@@ -143,7 +143,7 @@ def test_a_named_plot_takes_it_whole(street, build):
     [
         ({"feature": ["pnod"]}, "'pnod' is not a feature"),
         ({"feature": [""]}, "does not say what it is"),
-        ({"feature": ["pond; tree"]}, "is two features"),
+        ({"feature": ["pond; tree"]}, "has two features"),
         ({"feature": ["pond"], "amount": ["lots"]}, "'lots' says nothing"),
         ({"remark": ["pond"]}, "No column says what each mapped feature is"),
     ],
@@ -156,7 +156,8 @@ def test_faults(street, faults_of, columns, words):
 
 
 @pytest.mark.parametrize(
-    ("shape", "words"), [(None, "not drawn"), ("nan", "nowhere"), (shapely.Polygon(), "not drawn")]
+    ("shape", "words"),
+    [(None, "not drawn"), ("nan", "corner without a place"), (shapely.Polygon(), "not drawn")],
 )
 def test_shapes_of_no_use(street, faults_of, shape, words):
     if shape == "nan":

@@ -43,14 +43,14 @@ def test_nonsense_heights_are_told_and_not_known(heights):
     """Setting building_height_max_m: 200 m; 70 storeys are 210 m."""
     found, told = heights(height=["0", "-4", "850", "tall", "25 ft", "inf", "7"])
     np.testing.assert_array_equal(found, [np.nan] * 6 + [7])
-    assert all("not believed" in fault.what for fault in told)
+    assert all("impossible" in fault.what for fault in told)
     assert all("1-200" in fault.mend for fault in told)
     named = " ".join(f"{fault.row} {fault.what}" for fault in told)
     assert "6" in named
     found, told = heights(storeys=["70", "0", "two"])
     assert np.isnan(found).all()
     assert [(f.severity, f.row) for f in told] == [("warning", 1), ("warning", 2), ("warning", 3)]
-    assert told[0].what == "The number of storeys '70' was not believed."
+    assert told[0].what == "The number of storeys '70' is impossible and was not used."
 
 
 def test_the_user_may_name_the_columns(heights):

@@ -115,7 +115,7 @@ def test_no_kind_column_and_no_features(street, faults_of):
     faults = faults_of(street.plots(2).drop(columns="kind"))
     assert not errors(faults)
     only(faults, "No column says what kind of plot", "warning")
-    only(faults, "Nothing is said of what is on any plot", "warning")
+    only(faults, "Nothing says what is on any plot", "warning")
 
 
 def test_a_type_of_the_land_register_is_no_kind_of_plot(street, build, faults_of):
@@ -152,7 +152,7 @@ def test_misspelt_feature_column(street, build, faults_of):
     )
     only(faults_of(plots), "'path' is called like the feature paving", "warning")
     assert "secret" not in "".join(map(str, build(plots).faults))
-    columns = {"geometry", "kind", "label", "street", "consent", "area_m2"}
+    columns = {"geometry", "kind", "label", "street", "door", "consent", "area_m2"}
     assert set(build(plots).plots.columns) == columns
 
 

@@ -203,7 +203,7 @@ def test_nan_coordinates(street, tmp_path, knowledge):
             [[450_000, 210_000], [450_010, np.nan], [450_010, 210_010], [450_000, 210_000]]
         )
     pyogrio.write_dataframe(plots, tmp_path / "n.gpkg", layer="plots")
-    assert "nowhere" in outcome(tmp_path / "n.gpkg", knowledge)
+    assert "corner without a place" in outcome(tmp_path / "n.gpkg", knowledge)
     ring = [[0, 0], [1, math.nan], [1, 1], [0, 0]]  # written as NaN, which is no JSON
     plot = {"type": "Polygon", "coordinates": [ring]}
     feature = {"type": "Feature", "properties": {"id": "1"}, "geometry": plot}

@@ -54,8 +54,8 @@ BAD = {
     # Two triangles of 25 m2 that cancel out: which of them is meant cannot be told.
     "bow-tie": (Polygon([(0, 0), (10, 10), (10, 0), (0, 10)]), r"bow-tie.* 50.0 m2 instead of 0.0"),
     "flat": (Polygon([(0, 0), (10, 0), (5, 0)]), "encloses no area"),
-    "nan": (odd(np.nan), "nowhere"),
-    "infinite": (odd(np.inf), "nowhere"),
+    "nan": (odd(np.nan), "corner without a place"),
+    "infinite": (odd(np.inf), "corner without a place"),
 }
 
 

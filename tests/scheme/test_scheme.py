@@ -161,7 +161,7 @@ def test_watering(road):
     ("change", "words"),
     [
         ({"groups": ("mason_be",)}, "mason_bee"),
-        ({"groups": ("hedgehog",)}, "no stop for what walks"),
+        ({"groups": ("hedgehog",)}, "cannot help animals that walk"),
         ({"recipes": ("flower",)}, "flowers"),
         ({"locked_in": ("L9",)}, "no site 'L9'"),
         ({"planters": 0}, "at least one"),
@@ -182,7 +182,14 @@ def test_all_mistakes_come_in_one_list(road):
     )  # fmt: skip
     with pytest.raises(WrongUse) as caught:
         plan_scheme(*road, ask)
-    for words in ("hedgehog", "'elf'", "'moss'", "'L9'", "one of the two", "only 1 planters"):
+    for words in (
+        "hedgehog",
+        "'elf'",
+        "'moss'",
+        "'L9'",
+        "choose one of the two",
+        "only 1 planters",
+    ):
         assert words in str(caught.value)
 
 
@@ -190,7 +197,7 @@ def test_locked_sites_too_close_together_are_refused(road):
     site = road[2][0]
     twin = dataclasses.replace(site, key="twin")
     ask = SchemeAsk(planters=2, groups=GROUPS, locked_in=(site.key, "twin"))
-    with pytest.raises(WrongUse, match="cannot stand together"):
+    with pytest.raises(WrongUse, match="cannot all be used together"):
         plan_scheme(road[0], road[1], (*road[2], twin), ask)
 
 

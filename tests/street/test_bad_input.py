@@ -270,11 +270,11 @@ def test_options_that_cannot_be(straight, found, know):
     street, hood = found(straight)
     for options, words in (
         ({"sides": "middle"}, "There is no side"),
-        ({"spacing_m": 0.0}, "cannot be"),
-        ({"spacing_m": math.nan}, "cannot be"),
+        ({"spacing_m": 0.0}, "must be at least 0.1 m apart, not 0 m"),
+        ({"spacing_m": math.nan}, "must be at least 0.1 m apart, not nan m"),
         ({"sizes": []}, "no size"),
-        ({"sizes": [PlanterSize("a", "a", -1, 1, 1, 1)]}, "size that cannot be"),
-        ({"sizes": [PlanterSize("a", "a", 1, 1, 1, 1, math.nan)]}, "size that cannot be"),
+        ({"sizes": [PlanterSize("a", "a", -1, 1, 1, 1)]}, "impossible size"),
+        ({"sizes": [PlanterSize("a", "a", 1, 1, 1, 1, math.nan)]}, "impossible size"),
     ):
         with pytest.raises(WrongUse, match=words):
             planter_sites(hood, street, knowledge=know, **options)

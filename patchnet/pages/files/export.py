@@ -12,7 +12,7 @@ from patchnet.assess.tables import break_table, importance_table, link_table, pl
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
 from patchnet.network.measures import network_measures
-from patchnet.pages.files.formats import FORMATS, Credits, endings
+from patchnet.pages.files.formats import FORMATS, RIGHTS_HOLDER, Credits, endings
 from patchnet.pages.kit.numbers import figure
 from patchnet.read.neighbourhood import Neighbourhood
 
@@ -159,6 +159,8 @@ def write_export(
         (answer,) = assessment.groups.values()
         graph = answer.network.graph.copy()
         graph.graph.update(told)
+        if hood.credits:
+            graph.graph[RIGHTS_HOLDER] = "; ".join(hood.credits)
         if importance:
             _add_importance(graph, assessment)
         import networkx as nx

@@ -18,10 +18,14 @@ import shapely
 from patchnet.core.errors import CannotWrite
 from patchnet.core.geopackage import OutLayer, fill_geopackage
 
-__all__ = ["FORMATS", "Credits", "Format", "Layers", "endings", "file_format"]
+__all__ = ["FORMATS", "RIGHTS_HOLDER", "Credits", "Format", "Layers", "endings", "file_format"]
 
 Layers: TypeAlias = Mapping[str, gpd.GeoDataFrame]
 """Tables by the name of their layer, in metres of the neighbourhood."""
+
+
+RIGHTS_HOLDER = "rightsHolder"
+"""What lines of attribution are called in a table (a term of Dublin Core and Darwin Core)."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +141,7 @@ def _csv(path: Path, layers: Layers, credit: Credits) -> None:
         footprintSRS="OGC:CRS84",
     )
     if credit.lines:
-        plain["rightsHolder"] = "; ".join(credit.lines)
+        plain[RIGHTS_HOLDER] = "; ".join(credit.lines)
     plain.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 

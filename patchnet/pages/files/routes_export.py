@@ -26,7 +26,7 @@ def band_shape(way: Corridor, surface: CostSurface) -> shapely.MultiPolygon:
 
 
 def band_table(routes: Routes) -> gpd.GeoDataFrame:
-    """Bands of ways hardly dearer than the cheapest, as areas.
+    """Bands of ways hardly costlier than the cheapest, as areas.
 
     Parameters
     ----------

@@ -17,7 +17,7 @@ _MISSING = 4095
 def two_digit_codes(values: ArrayLike) -> str:
     """Write numbers to two significant digits, two characters each.
 
-    Code 0 is nought, 4095 is missing (NaN); any other code c stands for
+    Code 0 is zero, 4095 is missing (NaN); any other code c stands for
     ``(10 + (c - 1) mod 90) x 10 ** ((c - 1) div 90 - 7)``.
 
     Parameters

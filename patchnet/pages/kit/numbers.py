@@ -25,7 +25,7 @@ MONTH_NAMES = (
 
 
 def figure(value: float) -> str:
-    """Two significant digits, no trailing noughts: these are estimates, not measurements.
+    """Two significant digits, no trailing zeros: these are estimates, not measurements.
 
     >>> [figure(x) for x in (0, 0.034, 0.5, 1.26, 34.4, 128, float("inf"))]
     ['0', '0.034', '0.5', '1.3', '34', '130', 'any number']

@@ -56,13 +56,13 @@ CARD_INDEX = (
     "are our own working assumptions."
 )
 CHOSEN = (
-    "Every wildlife group counts for its own share: a small gain for a scarce one can weigh more "
-    "than a large one for a common one."
+    "Every kind of animal counts equally, so a little more for a scarce one can matter more than "
+    "a lot more for a common one."
 )
-ORDER = "The things stand in that order."
+ORDER = "The things are listed in that order."
 DEFER = (
-    "This is general advice. Local rules, your tenancy and the law come first; where a trade is "
-    "licensed, ask somebody who holds the licence."
+    "This is general advice. Local rules, your tenancy and the law come first. For licensed work, "
+    "ask somebody who holds the licence."
 )
 STAGE_NAMES = {
     "weekend": "This weekend",
@@ -114,16 +114,16 @@ def place_words(candidate: Candidate) -> str:
 
 
 def serves(addition: Addition, knowledge: Knowledge) -> str:
-    """Whom it serves, with the linked homes won for each."""
+    """The animals it helps, with the homes each gains."""
     return ", ".join(
         f"{knowledge.groups[key].name.lower()} (+{figure(won)})" for key, won in addition.groups
     )
 
 
 def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> list[str]:
-    """What it gives: homes, and needs met better, where; hungry months that the set closes.
+    """What it gives each animal and where, and the hungry months that the set ends.
 
-    Groups it wins most for come first.
+    Animals that gain most come first.
     """
     lines = []
     rank = {key: at for at, (key, _) in enumerate(addition.groups)}
@@ -136,7 +136,9 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
         anchors = [anchor.resource for anchor in knowledge.groups[served].anchors]
         names = [knowledge.resources[each].name for each in anchors if each in given]
         if names:
-            lines.append((place, f"{knowledge.groups[served].name}: a home ({names[0]})"))
+            lines.append(
+                (place, f"a home for the {knowledge.groups[served].name.lower()} ({names[0]})")
+            )
     gains = {(gain.group, gain.need): gain for gain in suggestion.needs}
     for key in addition.needs:
         gain = gains[key]
@@ -144,7 +146,7 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
         plots = ", ".join(plot for plot, _ in gain.plots)
         more = gain.plots_count - len(gain.plots)
         where = f"{plots} and {more} more plots" if more > 0 else plots
-        line = f"{group.name}: {need}, better met at {where}"
+        line = f"{need} for the {group.name.lower()} at {where}"
         if gain.hungry_months_closed:
             line += f"; no longer short in {month_spans(gain.hungry_months_closed)}"
         lines.append((rank.get(key[0], len(rank)), line))
@@ -157,7 +159,7 @@ def need_name(group: str, need: str, knowledge: Knowledge) -> str:
 
 
 def takes(candidate: Candidate, knowledge: Knowledge) -> str:
-    """What it takes: room, upkeep, money, and when it is made."""
+    """What it takes: room, upkeep, money, and when to do it."""
     feature = knowledge.features[candidate.feature]
     parts = []
     if candidate.ground_m2 > 0:
@@ -173,7 +175,7 @@ def takes(candidate: Candidate, knowledge: Knowledge) -> str:
     ]
     years = feature.years_to_work.value
     if years > 1:
-        parts.append(f"gives its full worth after about {years:g} years")
+        parts.append(f"at its best after about {years:g} years")
     return "; ".join(parts)
 
 
@@ -199,24 +201,24 @@ def hours_words(hours: float) -> str:
 
 
 def homes_words(homes: float, more: str = "") -> str:
-    """Linked homes with their unit.
+    """Homes with their unit.
 
     >>> homes_words(1), homes_words(0.28, "more")
-    ('1 linked home', '0.28 more linked homes')
+    ('1 home', '0.28 more homes')
     """
     words = figure(homes)
-    unit = "linked home" if words == "1" else "linked homes"
+    unit = "home" if words == "1" else "homes"
     return " ".join(part for part in (words, more, unit) if part)
 
 
 def when_words(candidate: Candidate) -> str:
-    """When it is made, planted or put up."""
+    """When to make it, plant it or put it up."""
     months = month_spans(candidate.months)
-    return "can be done in any month" if months == "all year" else f"done {months}"
+    return "do it in any month" if months == "all year" else f"do it in {months}"
 
 
 def cost_words(cost: str, knowledge: Knowledge) -> str:
-    """Cost class as a span of money."""
+    """What things of a cost class usually cost, from and to."""
     held = knowledge.settings[f"cost_{cost}"]
     if held.value == 0:
         return "costs nothing"
@@ -224,7 +226,7 @@ def cost_words(cost: str, knowledge: Knowledge) -> str:
 
 
 def asked_first(candidate: Candidate) -> list[str]:
-    """Questions that come before it."""
+    """Questions to answer before it."""
     return [_ASKS[ask] for ask in candidate.asks]
 
 
@@ -235,20 +237,20 @@ def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[s
 
 
 def plant_notes(line: PlantingLine) -> list[str]:
-    """What to mind with a plant: its hazard, its note, the soil it needs in a pot."""
+    """What to know about a plant: its hazard, its note, the soil it needs in a pot."""
     deep = f"needs {line.depth_m * 100:.0f} cm of soil" if line.depth_m else ""
     return [words for words in (line.hazard, line.note, deep) if words]
 
 
 def exact_words(plan: PlotPlan) -> str:
-    """How the sets were searched."""
+    """How many combinations were compared."""
     if plan.exact and plan.searched == 1:
-        return "It is the only thing that fits."
+        return "Nothing else fits."
     if plan.exact:
-        return f"All {plan.searched:,} sets of up to three things that fit were worked through."
+        return f"All {plan.searched:,} combinations of up to three things were compared."
     return (
-        f"{plan.searched:,} of the sets that fit were worked through. No set left out could win "
-        f"more than {figure(plan.bound)} on the scale on which this one wins "
+        f"{plan.searched:,} of the combinations that fit were compared. On the same scale none of "
+        f"the others could reach more than {figure(plan.bound)}; this one reaches "
         f"{figure(plan.best.score if plan.best else 0.0)}."
     )
 
@@ -277,10 +279,10 @@ def listed(names: Sequence[str]) -> str:
 
 
 def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
-    """Put the answer as one can repeat it at the kitchen table."""
+    """The answer as you would tell it at the kitchen table."""
     best = plan.best
     if best is None:
-        return "Keep what there is: nothing that fits here would win linked homes."
+        return "Keep what is there: nothing that fits here would make room for more wildlife."
     names = listed([knowledge.sitings[one.candidate.feature].said for one in best.additions])
     least = knowledge.setting("plan_gain_least")
     helped = [
@@ -307,12 +309,12 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
-    """Kind of plot in a few words, without what stands in brackets."""
+    """Kind of plot in a few words, without the part in brackets."""
     return knowledge.plot_kinds[plan.answer.kind].name.split(" (")[0].lower()
 
 
 def best_words(plan: PlotPlan) -> str:
-    """Put a heading over the best set."""
+    """The heading over the best things."""
     count = 0 if plan.best is None else len(plan.best.additions)
     counts = {0: "Nothing to add", 1: "The best thing to add", 2: "The two best things, together"}
     return counts.get(count, "The three best things, together")
@@ -324,7 +326,7 @@ def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
 
 
 def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
-    """What becomes of one wish; open water never without the question about small children."""
+    """The answer to one wish; open water always comes with the question about small children."""
     words = _wish(one, plan, knowledge)
     water = knowledge.features[one.feature].open_water
     if water and not one.why_not and plan.facts.small_children is None:
@@ -340,24 +342,25 @@ def _wish(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
     words = f"{name}, {amount}" if amount else name
     if one.asked is not None and figure(one.amount) != figure(one.asked):
         words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
-    words += f": alone it would win {homes_words(one.alone)}"
+    words += f": by itself it would make room for {homes_words(one.alone, 'more')}"
     if plan.best is None:
         return f"{words}."
     if one.in_best:
         more = one.alone if one.with_best is None else one.with_best
-        return f"{words}; it is one of the best set, and wins {figure(more)} there."
+        return f"{words}; it is one of the best things to add, and brings {figure(more)} there."
     if one.with_best is None:
-        return f"{words}; it does not fit beside the best set."
+        return f"{words}; it does not fit beside the best things."
     if one.with_best < 0:
         lost = homes_words(-one.with_best)
-        return f"{words}; beside the best set it takes so much room that {lost} would be lost."
-    return f"{words}, on top of the best set {figure(one.with_best)}."
+        return f"{words}; beside the best things it takes so much room that {lost} would be lost."
+    return f"{words}, and for {figure(one.with_best)} more beside the best things."
 
 
 def beside_words(other: Suggestion, best: Suggestion) -> str:
-    """What another set wins beside the best one."""
-    they = "It wins" if len(other.additions) == 1 else "Together they win"
+    """How another set compares with the best one."""
+    they = "It makes" if len(other.additions) == 1 else "Together they make"
     return (
-        f"{they} {homes_words(other.linked_homes)}; where every group counts for its own "
-        f"share, {figure(other.score / best.score)} times what the best wins."
+        f"{they} room for {homes_words(other.linked_homes, 'more')}; with every kind of animal "
+        f"counting equally, that is worth {figure(other.score / best.score)} times as much as the "
+        "best."
     )

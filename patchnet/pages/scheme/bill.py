@@ -2,7 +2,7 @@
 
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
-from patchnet.pages.scheme.pack import SchemePack, pounds
+from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.quantities import Quantity, litres_a_visit, load_of
 
 __all__ = ["bill_html"]
@@ -15,15 +15,15 @@ def bill_html(pack: SchemePack) -> Markup:
     rows: list[tuple[object, ...]] = [
         (
             line.item,
-            _quantity(line),
+            _quantity(line, pack),
             line.unit,
-            _rate(line),
-            pounds(line.amount),
+            _rate(line, pack),
+            pack.money(line.amount),
             f"{line.basis}; rate: {line.kind.replace('-', ' ')}",
         )
         for line in pack.bill
     ]
-    rows.append((_total("Total"), "", "", "", _total(pounds(pack.total)), ""))
+    rows.append((_total("Total"), "", "", "", _total(pack.money(pack.total)), ""))
     budget = pack.scheme.ask.budget
     searched = sum(one.cost for one in pack.scheme.planters)
     over = budget is not None and pack.total > budget
@@ -35,9 +35,9 @@ def bill_html(pack: SchemePack) -> Markup:
             rows,
             css="bill",
         ),
-        over=pounds(pack.total - (budget or 0)) if over else "",
-        searched=pounds(searched),
-        budget="" if budget is None else pounds(budget),
+        over=pack.money(pack.total - (budget or 0)) if over else "",
+        searched=pack.money(searched),
+        budget="" if budget is None else pack.money(budget),
         weights=_weights(pack),
         densities=", ".join(
             f"{pack.knowledge.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}"
@@ -47,14 +47,14 @@ def bill_html(pack: SchemePack) -> Markup:
     )
 
 
-def _quantity(line: Quantity) -> str:
+def _quantity(line: Quantity, pack: SchemePack) -> str:
     if line.share:
-        return pounds(line.quantity)
+        return pack.money(line.quantity)
     return f"{line.quantity:g}" if line.unit == "no." else f"{line.quantity:.2f}"
 
 
-def _rate(line: Quantity) -> str:
-    return f"{line.rate:.0%}" if line.share else pounds(line.rate)
+def _rate(line: Quantity, pack: SchemePack) -> str:
+    return f"{line.rate:.0%}" if line.share else pack.money(line.rate)
 
 
 def _weights(pack: SchemePack) -> Markup:

@@ -1,5 +1,6 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
+from patchnet.knowledge.countries import ELSEWHERE, Country
 from patchnet.knowledge.scheme import ConsentPart
 from patchnet.pages.kit.table import blank
 from patchnet.pages.kit.templates import Markup, drawn_by
@@ -52,7 +53,8 @@ def permissions_html(pack: SchemePack) -> Markup:
     return _permissions(
         parts,
         [(name, about, *lines) for name, about in _SETTLE],
-        f"£{pack.knowledge.scheme_figure('liability_gbp'):,.0f}",
+        pack.money(pack.knowledge.scheme_figure("liability_gbp")),
+        _whose_law(pack.country),
         [(*_frontager(one, pack), *lines) for one in pack.scheme.planters],
     )
 
@@ -61,3 +63,14 @@ def _frontager(planter: PlacedPlanter, pack: SchemePack) -> tuple[object, ...]:
     plots = pack.scheme.before.neighbourhood.plots
     apart = plots.geometry.distance(planter.site.polygon)
     return (planter.plot, apart.idxmin())
+
+
+def _whose_law(country: Country) -> str:
+    """Say whose law the tables name, and whom to ask."""
+    if country.law:
+        return f"The law named is that of {country.law}; elsewhere ask the roads authority."
+    where = f" in {country.name}" if country.key != ELSEWHERE else ""
+    return (
+        "The law, the duties and the prices in this report are British and serve as a list of what "
+        f"to ask{where}: {country.ask}."
+    )

@@ -3,7 +3,7 @@
 import csv
 import io
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,7 +14,9 @@ from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import OwnFolder
 from patchnet.core.geopackage import OutLayer, fill_geopackage
+from patchnet.knowledge.countries import ELSEWHERE
 from patchnet.pages.files.export import Form, write_layers
+from patchnet.pages.files.formats import RIGHTS_HOLDER
 from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
@@ -48,7 +50,7 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
     scheme = pack.scheme
     files: dict[str, str | bytes] = {
         "report.html": scheme_report(pack),
-        "planters.csv": _csv(planter_table(pack)),
+        "planters.csv": _csv(planter_table(pack), pack.credits),
         "planters.geojson": _made("planters.geojson", pack, {"planters": planter_table(pack)}),
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
     }
@@ -182,9 +184,11 @@ def _write_all(files: Mapping[str, str | bytes], folder: Path) -> None:
         own.write(name, content)
 
 
-def _csv(table: gpd.GeoDataFrame) -> bytes:
+def _csv(table: gpd.GeoDataFrame, credit_lines: Sequence[str]) -> bytes:
     """RFC 4180, with a byte order mark so that spreadsheet programs read names rightly."""
     plain = pd.DataFrame(table.drop(columns="geometry"))
+    if credit_lines:
+        plain[RIGHTS_HOLDER] = "; ".join(credit_lines)
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(plain.columns)
@@ -220,6 +224,8 @@ def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:
         "kind": plots["kind"].to_numpy(),
         "label": plots["label"].to_numpy(),
         "street": plots["street"].to_numpy(),
+        "door": plots["door"].to_numpy() if "door" in plots else "",
+        "country": "" if hood.country == ELSEWHERE else hood.country.upper(),
         "consent": plots["consent"].to_numpy(),
         "features": plot_features(hood),
         # Every feature answered: said, so that a reader does not take the rest for unseen.

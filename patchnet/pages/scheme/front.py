@@ -2,11 +2,12 @@
 
 from collections import Counter
 
+from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
-from patchnet.pages.scheme.pack import SchemePack, centimetres, many, pounds, width_words
+from patchnet.pages.scheme.pack import SchemePack, centimetres, many, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.terminal.compare_text import hardly, signed
 from patchnet.read.neighbourhood import Neighbourhood
@@ -68,7 +69,7 @@ def summary_html(pack: SchemePack) -> Markup:
     scheme, know = pack.scheme, pack.knowledge
     litres = sum(litres_a_visit(one.site.size, know) for one in scheme.planters)
     cost = (
-        f"About {pounds(pack.total)} with contingency: box prices and rates are assumed until "
+        f"About {pack.money(pack.total)} with contingency: box prices and rates are assumed until "
         "offers are in (bill of quantities)."
     )
     water = f"{figure(litres)} litres each visit in summer for all planters together (upkeep)."
@@ -78,7 +79,7 @@ def summary_html(pack: SchemePack) -> Markup:
     )
     items = (
         ("Aim", _aim(scheme)),
-        ("Street", _street(scheme)),
+        ("Street", _street(pack)),
         ("Planters", _planters(scheme)),
         ("How many are enough", enough_words(scheme) or "Only this number was looked at."),
         ("How good the choice is", certificate),
@@ -198,11 +199,11 @@ def _aim(scheme: Scheme) -> str:
     return words + "Homes are an index of room for wildlife, not a forecast of animals."
 
 
-def _street(scheme: Scheme) -> str:
-    street = scheme.street
+def _street(pack: SchemePack) -> str:
+    scheme, street = pack.scheme, pack.scheme.street
     looked = Counter(site.verdict for site in scheme.sites)
     return (
-        f"{street.name}, {street.length_m:.0f} m, {street.speed_mph:g} mph "
+        f"{street.name}, {street.length_m:.0f} m, {speed_words(street.speed_mph, pack.country)} "
         f"({street.speed_basis}). {many(len(scheme.sites), 'place')} looked at: {looked['fits']} "
         f"meet every rule tested, {looked['ask']} to be asked about, {looked['measure']} to be "
         f"measured first, {looked['no']} refused."

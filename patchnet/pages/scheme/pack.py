@@ -6,6 +6,7 @@ from functools import cached_property
 
 import pyproj
 
+from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.to_scale import A4, SheetSize
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
@@ -13,7 +14,7 @@ from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.street.site import Basis
 
-__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "pounds", "width_words"]
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "width_words"]
 
 BASIS_MARKS: dict[Basis, str] = {"measured": "meas.", "from the map": "map", "assumed": "ass."}
 """How a figure on a drawing says where it comes from."""
@@ -70,6 +71,15 @@ class SchemePack:
         return total_of(self.bill)
 
     @property
+    def country(self) -> Country:
+        """The country that the street lies in."""
+        return self.knowledge.countries[self.scheme.neighbourhood.country]
+
+    def money(self, pounds: float) -> str:
+        """An amount of pounds in the money of the country."""
+        return money(pounds, self.country)
+
+    @property
     def credits(self) -> tuple[str, ...]:
         """Source and licence lines."""
         return self.scheme.neighbourhood.credits
@@ -98,15 +108,6 @@ def many(count: int, one: str, more: str = "") -> str:
     ('1 planter', '3 planters', '2 boxes')
     """
     return f"{count} {one if count == 1 else more or one + 's'}"
-
-
-def pounds(amount: float) -> str:
-    """Money in whole pounds; less than ten with pence.
-
-    >>> pounds(1234.4), pounds(0.4)
-    ('£1,234', '£0.40')
-    """
-    return f"£{amount:,.0f}" if amount >= 10 or amount == 0 else f"£{amount:.2f}"
 
 
 def centimetres(metres: float) -> str:

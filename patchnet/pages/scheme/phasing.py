@@ -5,9 +5,9 @@ from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
-from patchnet.pages.scheme.pack import SchemePack, pounds
+from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import signed
-from patchnet.scheme.planter_scheme import Scheme, SchemeStep
+from patchnet.scheme.planter_scheme import SchemeStep
 
 __all__ = ["phasing_html"]
 
@@ -23,15 +23,16 @@ def phasing_html(pack: SchemePack) -> Markup:
     wide = scheme.after.knowledge.scheme_figure("wide_margin")
     return render(
         "scheme/phasing.html",
-        order=_order(scheme),
+        order=_order(pack),
         curve=_drawn(scheme.curve) if there else "",
-        curve_table=_curve(scheme) if there else "",
+        curve_table=_curve(pack) if there else "",
         enough=enough_words(scheme),
         certificate=certificate_words(chosen_step(scheme), exact=scheme.exact, wide=wide),
     )
 
 
-def _order(scheme: Scheme) -> Markup:
+def _order(pack: SchemePack) -> Markup:
+    scheme = pack.scheme
     whole = sum(one.when_built for one in scheme.planters)
     knowledge = scheme.after.knowledge
     rows, money, so_far = [], 0.0, 0.0
@@ -52,7 +53,7 @@ def _order(scheme: Scheme) -> Markup:
                 _share(so_far, whole),
                 homes or "none by itself",
                 one.forage,
-                pounds(money),
+                pack.money(money),
             )
         )
     return table(
@@ -74,8 +75,8 @@ def _more(step: SchemeStep) -> str:
     return f"{figure(100 * step.within)} %" if step.value > 0 else "not known"
 
 
-def _curve(scheme: Scheme) -> Markup:
-    curve = scheme.curve
+def _curve(pack: SchemePack) -> Markup:
+    scheme, curve = pack.scheme, pack.scheme.curve
     knowledge = scheme.after.knowledge
     top = curve[-1].value
     now = curve[0].linked
@@ -89,7 +90,7 @@ def _curve(scheme: Scheme) -> Markup:
                 if abs(homes - now.get(key, 0.0)) >= _LITTLE
             )
             or "none",
-            pounds(step.cost),
+            pack.money(step.cost),
             "nothing" if scheme.exact else _more(step),
         )
         for step in curve

@@ -21,12 +21,12 @@ from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
 __all__ = ["COLUMNS", "survey_csv", "survey_xlsx"]
 
 COLUMNS = (
-    "plot", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor", "date",
-    "note", "photo", "consent",
+    "plot", "called", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor",
+    "date", "note", "photo", "consent",
 )  # fmt: skip
 _SURE = ("sure", "not sure")
 _CONSENT = ("yes", "no")
-_WIDTHS = (14, 38, 12, 9, 8, 10, 16, 14, 12, 30, 20, 9)
+_WIDTHS = (14, 28, 38, 12, 9, 8, 10, 16, 14, 12, 30, 20, 9)
 _HEAD = PatternFill("solid", fgColor="FF2D3A78")
 _LAST_ROW = 1_048_576  # of a sheet, by the format (ISO/IEC 29500)
 _WHEN = datetime(1980, 1, 1)  # noqa: DTZ001 - earliest date a zip file can carry, without a zone
@@ -37,15 +37,18 @@ def survey_csv(survey: SurveyRound) -> str:
     """Return the sheet as CSV text: RFC 4180, with the byte order mark that Excel looks for.
 
     One row a plot and feature that can be seen from the street, in walking order, the answers
-    left empty. The last column holds the id of the street. Text that a spreadsheet program would
-    run as a formula has an apostrophe before it.
+    left empty, each with what people call the plot. The column ``street`` holds the id of the
+    street; the last one, in the first row, whose data the map is. Text that a spreadsheet program
+    would run as a formula has an apostrophe before it.
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([*COLUMNS, "street"])
-    for plot, feature, unit in _rows(survey):
-        blank = [""] * (len(COLUMNS) - 5)
-        writer.writerow([harmless(plot), harmless(feature), "", "", unit, *blank, survey.street])
+    writer.writerow([*COLUMNS, "street", "credit"])
+    credit = "; ".join(survey.neighbourhood.credits)
+    for row in _rows(survey):
+        cells = [harmless(row.get(column, "")) for column in COLUMNS]
+        writer.writerow([*cells, survey.street, harmless(credit)])
+        credit = ""
     return "\N{ZERO WIDTH NO-BREAK SPACE}" + out.getvalue()
 
 
@@ -65,11 +68,11 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     spare = int(survey.knowledge.setting("survey_spare_rows"))
     last = min(1 + len(rows) + spare, _LAST_ROW)
     _header(sheet, COLUMNS, _WIDTHS)
-    for at, (plot, feature, unit) in enumerate(rows, 2):
-        _put(sheet, at, (plot, feature, None, None, unit))
+    for at, row in enumerate(rows, 2):
+        _put(sheet, at, [row.get(column) for column in COLUMNS])
     for at in range(2, last + 1):
-        for column in (1, 9):  # as text, or 3-4 becomes the third of April
-            sheet.cell(at, column).number_format = "@"
+        for column in ("plot", "date"):  # as text, or 3-4 becomes the third of April
+            sheet.cell(at, COLUMNS.index(column) + 1).number_format = "@"
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS))}{last}"
     _about(about, survey)
     words = _features(features, survey)
@@ -83,7 +86,8 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     return _same_bytes(out.getvalue())
 
 
-def _rows(survey: SurveyRound) -> Iterator[tuple[str, str, str]]:
+def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
+    """Yield what is filled in of each row, by column."""
     asked = [
         (feature.name, MEASURES[feature.measure])
         for _, features in parts_of(survey.knowledge, from_street=True)
@@ -91,8 +95,9 @@ def _rows(survey: SurveyRound) -> Iterator[tuple[str, str, str]]:
     ]
     for stretch in survey.stretches:
         for plot in stretch.plots:
+            called = survey.label(plot)
             for name, unit in asked:
-                yield plot, name, unit
+                yield {"plot": plot, "called": called, "feature": name, "unit": unit}
 
 
 def _put(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
@@ -190,27 +195,32 @@ def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
         return '"' + ",".join(choices) + '"'
 
     lists = {
-        "A": (ids, "This plot is not on the sheet Plots."),
-        "B": (words, "Choose a feature of the sheet Features."),
-        "C": (words_of(ANSWERS), "Write there, not there or cannot see; or leave it empty."),
-        "E": (words_of(tuple(MEASURES.values())), "Write m², m or pieces."),
-        "F": (words_of(_SURE), "Write sure or not sure."),
-        "G": (words_of(SEEN_FROM), "Choose from where it was seen."),
-        "L": (words_of(_CONSENT), "Write yes or no, where the household was asked."),
+        "plot": (ids, "This plot is not on the sheet Plots."),
+        "feature": (words, "Choose a feature of the sheet Features."),
+        "answer": (words_of(ANSWERS), "Write there, not there or cannot see; or leave it empty."),
+        "unit": (words_of(tuple(MEASURES.values())), "Write m², m or pieces."),
+        "how sure": (words_of(_SURE), "Write sure or not sure."),
+        "seen from": (words_of(SEEN_FROM), "Choose from where it was seen."),
+        "consent": (words_of(_CONSENT), "Write yes or no, where the household was asked."),
     }
+
+    def cells_of(column: str) -> str:
+        letter = get_column_letter(COLUMNS.index(column) + 1)
+        return f"{letter}2:{letter}{last}"
+
     for column, (choices, message) in lists.items():
         rule = DataValidation(
             "list", formula1=choices, allow_blank=True, showErrorMessage=True, error=message
         )
         rule.errorTitle = "Not on the list"
-        rule.errorStyle = "warning" if column in "AB" else "stop"
-        rule.add(f"{column}2:{column}{last}")
+        rule.errorStyle = "warning" if column in {"plot", "feature"} else "stop"
+        rule.add(cells_of(column))
         sheet.add_data_validation(rule)
     amount = DataValidation(
         "decimal", operator="greaterThan", formula1="0", allow_blank=True, showErrorMessage=True,
         error="Write a number above nought, or leave it empty.", errorTitle="Not a number",
     )  # fmt: skip
-    amount.add(f"D2:D{last}")
+    amount.add(cells_of("amount"))
     sheet.add_data_validation(amount)
 
 

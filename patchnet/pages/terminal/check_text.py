@@ -18,7 +18,7 @@ def check_json(report: CheckReport) -> str:
 
 
 def check_text(report: CheckReport) -> str:
-    """Errors first, then warnings, then one line that sums up."""
+    """Errors first, then warnings, then a one-line summary."""
     parts = []
     for severity, title in (("error", "ERRORS, to mend first"), ("warning", "WARNINGS")):
         chosen = [fault for fault in report.faults if fault.severity == severity]

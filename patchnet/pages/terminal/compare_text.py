@@ -22,9 +22,9 @@ __all__ = [
 ]  # fmt: skip
 
 _NAMED = 8
-_LITTLE = 0.02  # changes smaller than this share of the largest are not named
+_LITTLE = 0.02  # smaller changes than this share of the largest are not listed
 _FEATURES_NAMED = 20
-_HARDLY = 0.001  # share of the linked homes: a smaller change is called hardly any
+_HARDLY = 0.001  # share of the linked homes; a smaller change is "hardly any"
 _KINDS = {
     "new": "is new",
     "gone": "is gone",
@@ -45,7 +45,7 @@ def signed(change: float) -> str:
 
 
 def hardly(before: float, after: float) -> bool:
-    """Whether a change is so small a share of what was there that no one should build on it.
+    """Whether a change is too small, beside what was there, to rely on.
 
     >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1)
     (True, False, False)
@@ -134,8 +134,8 @@ def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
         _features(comparison, knowledge),
         _plots(comparison),
         paragraph(
-            "Homes are an index of room for wildlife, not a forecast of animals. A change that "
-            "could come from what is not known is marked 'not sure'."
+            "Homes are an index of room for wildlife, not a forecast of animals. 'Not sure' marks "
+            "a change that things nobody has seen yet could explain."
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -148,31 +148,31 @@ def states_words(comparison: Comparison) -> str:
 
 
 def group_words(change: GroupChange, knowledge: Knowledge) -> str:
-    """One group's change in a sentence."""
+    """How things changed for one animal, in a sentence."""
     name = knowledge.groups[change.group].name
     won = change.linked_after - change.linked_before
     if abs(won) < 1e-9 and change.homes_before == change.homes_after:
         return f"{name}: no change."
-    doubt = "" if change.sure else " Not sure: what is not known could account for it."
+    doubt = "" if change.sure else " Not sure: things nobody has seen yet could explain it."
     before, after = pair(change.linked_before, change.linked_after)
     told = change_words(change.linked_before, change.linked_after)
     told = "hardly any change" if told == "hardly any" else told
     parts = (
-        f"{change.components_before} connected groups of plots before, "
+        f"{change.components_before} islands of linked plots before, "
         f"{change.components_after} after"
         if change.components_before != change.components_after
-        else f"still {change.components_after} connected groups of plots"
+        else f"still {change.components_after} islands of linked plots"
         if change.components_after > 1
         else "all its plots are linked, as before"
         if change.components_after
         else "no plots are linked"
     )
-    return f"{name}: linked homes {before} before, {after} after ({told}); {parts}.{doubt}"
+    return f"{name}: {before} homes in reach before, {after} after ({told}); {parts}.{doubt}"
 
 
 def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
-        ("Group", "Linked before", "After", "Change", "Connected groups", "Sure")
+        ("Animal", "Homes in reach before", "After", "Change", "Islands", "Sure")
     ]
     rows += [
         (
@@ -204,7 +204,7 @@ def _where(comparison: Comparison, knowledge: Knowledge) -> str:
         tail = f"; and {more} more plots" if more > 0 else ""
         name = knowledge.groups[change.group].name
         lines.append(paragraph(f"{name}: {named}{tail}", indent="  ", then="    "))
-    return "\n".join(["WHERE (homes held)", *lines]) if lines else ""
+    return "\n".join(["WHERE (room for so many homes more or fewer)", *lines]) if lines else ""
 
 
 def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
@@ -221,7 +221,7 @@ def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
                 )
                 for gap in breaks[:_NAMED]
             ]
-    return "\n".join(["BREAKS", *lines]) if lines else ""
+    return "\n".join(["BREAKS IN THE NETWORK", *lines]) if lines else ""
 
 
 def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:

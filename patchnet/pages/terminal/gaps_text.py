@@ -21,7 +21,7 @@ _TODAY = {
 
 
 def gaps_json(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
-    """Gaps in fences, the one that wins most first, as JSON.
+    """Gaps in fences, the most useful first, as JSON.
 
     Keys: group, neighbourhood, crs, gap_side_m, gap_source, linked_homes, gaps (order, barriers,
     today, plots, x, y, joins, cost_before_m, cost_after_m, homes_won). null: no plot, or no way.
@@ -30,22 +30,26 @@ def gaps_json(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) ->
 
 
 def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
-    """Gaps in fences, the one that wins most first, in words."""
+    """Gaps in fences, the most useful first, in words."""
     facts = _facts(assessment, group, gaps)
     head = f"Gaps in fences for the {_name(assessment, group)} in {facts['neighbourhood']}"
     if not gaps:
-        return f"{head}\n\n{paragraph('No gap in a mapped barrier would win linked homes.')}\n"
-    parts = [head, paragraph("Open them in this order; each is reckoned with those before it.")]
+        return (
+            f"{head}\n\n{paragraph('No gap in a mapped barrier would make room for more homes.')}\n"
+        )
+    parts = [head, paragraph("Open them in this order; each figure counts the ones above as open.")]
     for gap in facts["gaps"]:
         lines = [
             f"{gap['order']}. {_where(gap)}",
             f"It links {' and '.join(gap['joins'])}: {_costs(gap)}, in cost metres.",
-            f"Linked homes won: {figure(gap['homes_won'])}.",
+            f"Homes gained: {figure(gap['homes_won'])}.",
         ]
         parts.append(_hanging(lines))
     won = sum(gap["homes_won"] for gap in facts["gaps"])
     now = facts["linked_homes"]
-    parts.append(f"Linked homes today: {figure(now)}. All of these together win {figure(won)}.")
+    parts.append(
+        f"Homes they can reach today: about {figure(now)}. All of these together add {figure(won)}."
+    )
     return "\n\n".join([*parts, *_closing(facts)]) + "\n"
 
 
@@ -71,7 +75,7 @@ def way_gaps_text(
     )
     if not plans:
         return f"{head}\n\n{paragraph('No gap in a mapped barrier would make the way cheaper.')}\n"
-    parts = [head, paragraph("Open them in this order; each is reckoned with those before it.")]
+    parts = [head, paragraph("Open them in this order; each figure counts the ones above as open.")]
     for step in facts["steps"]:
         lines = [f"{step['order']}. {_where(step['gaps'][0])}"]
         lines += [f"And with it: {_where(gap)}" for gap in step["gaps"][1:]]
@@ -84,7 +88,7 @@ def _name(assessment: Assessment, group: str) -> str:
 
 
 def _hanging(lines: list[str]) -> str:
-    """Lines of one entry, the first one hanging out by its number."""
+    """The lines of one entry; those after the first are indented."""
     first, *others = lines
     return "\n".join(
         [
@@ -192,6 +196,6 @@ def _closing(facts: dict[str, Any]) -> list[str]:
         ),
         paragraph(
             "A shared fence needs its owner's consent: ask both neighbours before anybody cuts. "
-            "This list is for the group, not for publishing: it shows where gardens can be entered."
+            "This list is for the group, not for publishing: it shows how gardens can be entered."
         ),
     ]

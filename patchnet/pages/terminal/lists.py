@@ -8,7 +8,7 @@ __all__ = ["features_text", "groups_text"]
 
 
 def groups_text(knowledge: Knowledge) -> str:
-    """Every wildlife group: what one home is, what it lives in, its needs and distances."""
+    """Every animal: what one home is, what it lives in, its needs and distances."""
     return "\n\n".join(_group(group, knowledge) for group in knowledge.groups.values()) + "\n"
 
 

@@ -1,4 +1,4 @@
-"""What merging, and forgetting, came to, in words."""
+"""What merging and forgetting did, in words."""
 
 import math
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ _CHANGE_WORDS = {
     "new": "new: not there before, there now",
     "not looked at again": "not looked at again: the earlier answer stands",
     "still not there": "still not there",
-    "first answer": "first answer: nobody had said before",
+    "first answer": "first answer: nobody had looked before",
     "disputed": "disputed: not known until people agree",
     "cannot see": "nobody could see",
 }
@@ -98,7 +98,7 @@ def _certificate(seen: Certificate) -> list[str]:
 def _disputes(merged: Merged) -> str:
     rows = merged.disputes
     if not len(rows):
-        return "Nobody contradicts anybody."
+        return "Nobody disagrees."
     lines = [("plot", "feature", "year", "there, says", "not there, says")]
     shown = rows.head(_LISTED).astype(str).to_numpy(dtype=object).tolist()
     lines += [(plot, key, year, yes[:40], no[:40]) for plot, key, year, yes, no in shown]

@@ -76,7 +76,7 @@ def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
 
 
 def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
-    """The plan in words: the answer first, then what it rests on."""
+    """The plan in words: the answer first, then what it is based on."""
     kind = kind_words(plan, knowledge)
     parts = [
         f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
@@ -104,7 +104,7 @@ def _section(title: str, lines: list[str]) -> str:
 
 
 def _warnings(plan: PlotPlan) -> str:
-    return "\n".join(paragraph(f"Mind: {words}", then="  ") for words in plan.warnings)
+    return "\n".join(paragraph(f"Note: {words}", then="  ") for words in plan.warnings)
 
 
 def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -114,7 +114,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             "WHAT TO ADD",
             [
                 paragraph(
-                    "Keep what there is, and its care. Why things were ruled out stands below.",
+                    "Keep what is there and go on caring for it. Below you see why other "
+                    "things were ruled out.",
                     indent="  ",
                 )
             ],
@@ -122,8 +123,9 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
     count = len(best.additions)
     lines = [
         paragraph(
-            f"{'Together they win' if count > 1 else 'It wins'} "
-            f"{homes_words(best.linked_homes)} over all groups.{_way(best, knowledge)} {CHOSEN}"
+            f"{'Together they make' if count > 1 else 'It makes'} room for "
+            f"{homes_words(best.linked_homes, 'more')}, counting all animals."
+            f"{_way(best, knowledge)} {CHOSEN}"
             f"{f' {ORDER}' if count > 1 else ''}",
             indent="  ",
         )
@@ -140,7 +142,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             )
         )
         details = [f"For: {serves(addition, knowledge)}."] if addition.groups else []
-        details += [f"Fills: {line}." for line in fills(addition, best, knowledge)[:3]]
+        details += [f"Gives: {line}." for line in fills(addition, best, knowledge)[:3]]
         details.append(f"Takes: {takes(one, knowledge)}.")
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
@@ -163,12 +165,12 @@ def _way(best: Suggestion, knowledge: Knowledge) -> str:
 
 
 def _wins(addition: Addition, *, alone: bool) -> str:
-    more, by_itself = homes_words(addition.given_the_others), figure(addition.alone)
+    more, by_itself = homes_words(addition.given_the_others, "more"), figure(addition.alone)
     if alone:
-        return f"Wins {homes_words(addition.alone)}."
+        return f"It makes room for {homes_words(addition.alone, 'more')}."
     if figure(addition.given_the_others) == by_itself:
-        return f"Wins {more}, alone as on top of the others."
-    return f"Wins {more} on top of the others, {by_itself} alone."
+        return f"It makes room for {more}, with or without the others."
+    return f"It makes room for {more} beside the others, {by_itself} by itself."
 
 
 def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -196,7 +198,7 @@ def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
     first = knowledge.sitings[plan.best.additions[0].candidate.feature].said
     things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
     words = f"If you do not want {first}: {things}. {beside_words(other, plan.best)}"
-    return _section("THE RUNNER-UP", [paragraph(words, indent="  ")])
+    return _section("SECOND BEST", [paragraph(words, indent="  ")])
 
 
 def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -206,7 +208,8 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
         lines.append(
             paragraph(
                 f"{knowledge.groups[key].name}: a gap of {_gap_size(knowledge)} in the "
-                f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)}.",
+                f"{gap.kinds[0]} between {sides} would make room for "
+                f"{homes_words(gap.homes_won, 'more')}.",
                 indent="  ",
                 then="    ",
             )
@@ -227,7 +230,7 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(
             f"{STAGE_NAMES[stage.when]}: {stage_words(stage.additions, knowledge)}. About "
-            f"{hours_words(stage.hours)} of work, {_money(stage.cost, knowledge)}; wins "
+            f"{hours_words(stage.hours)} of work, {_money(stage.cost, knowledge)}; makes room for "
             f"{homes_words(stage.linked_homes, 'more')}.",
             indent="  ",
             then="    ",
@@ -238,11 +241,11 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     done = {one.feature for stage in plan.stages for one in stage.additions}
     if lines and any(one.candidate.feature not in done for one in best):
         words = (
-            "What is free and quick comes first here, so these steps do not end at the same set "
-            "as above. Take either way."
+            "Free and quick things come first here, so the steps do not end with the same "
+            "things as above. Either way is fine."
         )
         lines.append(paragraph(words, indent="  "))
-    return _section("STEP BY STEP, each the best next step given those before", lines)
+    return _section("STEP BY STEP: the best next thing each time", lines)
 
 
 def _money(cost: float, knowledge: Knowledge) -> str:
@@ -253,7 +256,7 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     planting = plan.planting
     if not planting.lines:
         return ""
-    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Mind")]
+    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Note")]
     rows += [
         (
             f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
@@ -267,9 +270,7 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
     extra = plan.planting_with
     if extra is not None:
-        words = (
-            f"So that hungry months get flowers, with one thing more: {thing(extra, knowledge)}."
-        )
+        words = f"For flowers in the hungry months, add one more thing: {thing(extra, knowledge)}."
         parts.insert(0, paragraph(words, indent="  "))
     parts += [
         paragraph(f"Not offered: {why} ({count}).", indent="  ", then="    ")
@@ -283,7 +284,7 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
-    rows: list[tuple[str, ...]] = [("Group", "Scarcest here", "Enough for", "Room for")]
+    rows: list[tuple[str, ...]] = [("Animal", "Missing most here", "Enough for", "Room for")]
     for group in plan.answer.groups:
         record = knowledge.groups[group.group]
         if group.scarcest == ANCHOR:
@@ -295,12 +296,12 @@ def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
         need = next(need for need in group.needs if need.need == group.scarcest)
         name = f"{need_name(group.group, need.need, knowledge)} within {metres(need.reach_m)}"
         rows.append((record.name, name, figure(need.enough), figure(need.room)))
-    return _section("THE BALANCE SHEET TODAY", [text_table(rows, indent="  ", header=True)])
+    return _section("WHAT IS MISSING TODAY, in homes", [text_table(rows, indent="  ", header=True)])
 
 
 def _plentiful(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
-        "PLENTIFUL NEARBY: need not be repeated",
+        "YOUR NEIGHBOURS HAVE IT: no need for another",
         [
             paragraph(
                 f"{knowledge.features[key].name}: {count} plots, nearest {nearest_words(nearest)}",

@@ -10,7 +10,7 @@ from patchnet.pages.terminal.json_text import json_text
 
 __all__ = ["plot_json", "plot_text"]
 
-_NAMED = 8  # neighbours not known that are named before the rest is only counted
+_NAMED = 8  # unknown neighbours named one by one; the rest are only counted
 
 
 def plot_json(answer: PlotAnswer) -> str:
@@ -71,10 +71,10 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
-        ("Group", "Homes here", "Scarcest within reach", "Enough for", "Room for")
+        ("Animal", "Homes here", "Missing most within reach", "Enough for", "Room for")
     ]
     rows += [_scarcest_row(group, knowledge) for group in answer.groups]
-    return "SCARCEST WITHIN REACH, GROUP BY GROUP\n" + text_table(rows, indent="  ", header=True)
+    return "WHAT IS MISSING MOST, ANIMAL BY ANIMAL\n" + text_table(rows, indent="  ", header=True)
 
 
 def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
@@ -102,7 +102,7 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
 
 
 def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
-    """Homes that each month's flowers within reach are enough for, hungry months starred."""
+    """How many homes the flowers within reach can feed each month, hungry months starred."""
     rows: list[tuple[str, ...]] = [("Flowers for", *MONTHS, "Room")]
     resources = knowledge.resources
     for at_plot in answer.groups:
@@ -112,7 +112,7 @@ def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
     if len(rows) == 1:
         return ""
     return (
-        "MONTH BY MONTH: homes the flowers within reach are enough for (* a hungry month)\n"
+        "MONTH BY MONTH: how many homes the flowers within reach can feed (* a hungry month)\n"
         + text_table(rows, indent="  ", header=True)
     )
 
@@ -128,7 +128,7 @@ def _month_cells(needs: list[NeedAtPlot]) -> list[str]:
 def _near(answer: PlotAnswer, knowledge: Knowledge) -> str:
     title = f"WHAT THE NEIGHBOURS HAVE (within {metres(answer.view_m)})"
     if not answer.near:
-        return f"{title}\n  Nothing is recorded on any plot round about."
+        return f"{title}\n  Nothing is recorded on any plot nearby."
     rows = [
         (
             knowledge.features[near.feature].name,
@@ -149,7 +149,7 @@ def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
                 found.setdefault(need.name, []).append(name)
     if not found:
         return ""
-    lines = ["PLENTIFUL WITHIN REACH: need not be repeated"]
+    lines = ["PLENTY WITHIN REACH: no need for more"]
     lines += [
         paragraph(f"{name}: for {', '.join(whom)}", indent="  ") for name, whom in found.items()
     ]
@@ -172,9 +172,9 @@ def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
         )
         more = len(answer.neighbours_not_known) - _NAMED
         tail = f"; and {more} more plots" if more > 0 else ""
-        lines.append(paragraph(f"Round about, nearest first: {named}{tail}.", indent="  "))
+        lines.append(paragraph(f"Plots nearby, nearest first: {named}{tail}.", indent="  "))
     if not lines:
         return ""
     return "\n".join(
-        ["NOT KNOWN (counted as on surveyed plots of the same kind; look here next)", *lines]
+        ["NOT KNOWN (we assume it is like surveyed plots of the same kind; look here next)", *lines]
     )

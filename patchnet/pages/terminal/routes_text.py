@@ -13,11 +13,11 @@ from patchnet.pages.terminal.json_text import json_text
 
 __all__ = ["cost_words", "crs_words", "routes_json", "routes_text", "way_json", "way_text"]
 
-_SHOWN = 10  # links, breaks and names that are listed before the rest is only counted
+_SHOWN = 10  # links, breaks and names listed one by one; the rest are only counted
 
 
 def cost_words(cost: float) -> str:
-    """A cost in cost metres; a way that does not exist costs nothing that can be named.
+    """A cost in cost metres, or that there is no way.
 
     >>> cost_words(float("inf")), cost_words(0), cost_words(2.34), cost_words(101.4)
     ('no way', '0', '2.3', '101')
@@ -28,7 +28,7 @@ def cost_words(cost: float) -> str:
 
 
 def crs_words(assessment: Assessment) -> str:
-    """The coordinate system of the answer's metres, by code and name."""
+    """The coordinate system that the metres belong to, by code and name."""
     crs = assessment.neighbourhood.plots.crs
     return f"{crs.to_string()} ({crs.name})" if crs.to_epsg() else str(crs.name)
 
@@ -105,7 +105,7 @@ def _route_facts(
 
 
 def routes_json(assessment: Assessment, group: str, corridors: tuple[Corridor, ...]) -> str:
-    """Links, breaks and corridors of a group that walks, as JSON.
+    """Links, breaks and corridors of an animal that walks, as JSON.
 
     Keys: group, neighbourhood, crs, cell_m, hop_cost_m, looked_cost_m, patches, linked_homes,
     connected_groups, no_way, too_dear, links, breaks, corridors. Costs and lengths in metres;
@@ -115,15 +115,15 @@ def routes_json(assessment: Assessment, group: str, corridors: tuple[Corridor, .
 
 
 def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, ...]) -> str:
-    """Links, breaks and corridors of a group that walks, in words."""
+    """Links, breaks and corridors of an animal that walks, in words."""
     facts = _route_facts(assessment, group, corridors)
     name = assessment.groups[group].group.name
     parts = [
         f"{name} over the ground of {facts['neighbourhood']}",
         paragraph(
-            f"{facts['patches']} patches in {facts['connected_groups']} connected "
-            f"group{'s' if facts['connected_groups'] != 1 else ''}; linked homes "
-            f"{figure(facts['linked_homes'])}. Cells of {facts['cell_m']:g} m."
+            f"{facts['patches']} patches on {facts['connected_groups']} "
+            f"island{'s' if facts['connected_groups'] != 1 else ''} of linked patches. Homes they "
+            f"can reach: about {figure(facts['linked_homes'])}. Cells of {facts['cell_m']:g} m."
         ),
         _links(facts),
         _alone(facts),
@@ -136,9 +136,9 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
 
 def _cost_metre() -> str:
     return paragraph(
-        "Costs are in cost metres: 1 is a metre over the best ground. Roads and paving cost more "
-        "a metre, a fence that nobody looked at costs a detour, a closed one lets nothing "
-        "through. Most of these costs are our own working assumptions: "
+        "Costs are in cost metres: 1 is an easy metre over good ground. A metre of road or "
+        "paving costs more, a fence that nobody has looked at costs a detour, and a closed one "
+        "lets nothing through. Most of these costs are our own working assumptions: "
         "'patchnet source movement_costs' lists them."
     )
 
@@ -146,13 +146,13 @@ def _cost_metre() -> str:
 def _links(facts: dict[str, Any]) -> str:
     links = sorted(facts["links"], key=lambda link: -link["cost_m"])
     if not links:
-        return "LINKS\n  No two patches are linked by one move."
+        return "LINKS\n  No two patches are within one move of each other."
     costs = [link["cost_m"] for link in links]
     rows = [("From", "To", "Cost", "Metres")]
     rows += [_link_row(link) for link in links[:_SHOWN]]
     said = (
         f"  {len(links)} links that cost at most {facts['hop_cost_m']:g}; half of them cost "
-        f"{cost_words(float(np.median(costs)))} or less. The dearest:"
+        f"{cost_words(float(np.median(costs)))} or less. The hardest:"
     )
     return f"LINKS\n{said}\n" + text_table(rows, indent="  ", header=True)
 
@@ -167,7 +167,7 @@ def _alone(facts: dict[str, Any]) -> str:
     if facts["no_way"]:
         lines.append(
             paragraph(
-                f"No way to any other patch for {facts['looked_cost_m']:g} cost metres (walled "
+                f"No way to any other patch within {facts['looked_cost_m']:g} cost metres (walled "
                 f"in, off the ground, or too far away): {_named(facts['no_way'])}.",
                 indent="  ",
             )
@@ -175,7 +175,7 @@ def _alone(facts: dict[str, Any]) -> str:
     if facts["too_dear"]:
         lines.append(
             paragraph(
-                f"Every way is too dear for one move: {_named(facts['too_dear'])}.",
+                f"Every way is too hard for one move: {_named(facts['too_dear'])}.",
                 indent="  ",
             )
         )
@@ -186,7 +186,7 @@ def _breaks(facts: dict[str, Any]) -> str:
     if not facts["breaks"]:
         return "BREAKS\n  No break that stepping stones could close."
     rows: list[tuple[str, ...]] = [
-        ("From", "To", "Cost", "Metres", "Stepping stones", "Linked homes won", "On the way")
+        ("From", "To", "Cost", "Metres", "Stepping stones", "Homes gained", "On the way")
     ]
     for gap in facts["breaks"][:_SHOWN]:
         stones, won = str(gap["stepping_stones"]), figure(gap["homes_won"])
@@ -194,7 +194,7 @@ def _breaks(facts: dict[str, Any]) -> str:
         rows.append((*_link_row(gap), stones, won, way))
     more = len(facts["breaks"]) - _SHOWN
     tail = f"\n  ... and {more} more (--format json lists them all)." if more > 0 else ""
-    return "BREAKS, the one that wins most first\n" + (
+    return "BREAKS IN THE NETWORK, the best to close first\n" + (
         text_table(rows, indent="  ", header=True) + tail
     )
 
@@ -209,11 +209,11 @@ def _corridors(facts: dict[str, Any]) -> str:
         for way in facts["corridors"]
         if way["plots"]
     ]
-    return "\n".join(["CHEAPEST WAYS ACROSS THE FIRST BREAKS", *lines]) if lines else ""
+    return "\n".join(["EASIEST WAYS ACROSS THE FIRST BREAKS", *lines]) if lines else ""
 
 
 def way_json(assessment: Assessment, group: str, way: WayBetween) -> str:
-    """The cheapest way between two plots as JSON.
+    """The easiest way between two plots as JSON.
 
     Keys: group, neighbourhood, crs, cell_m, hop_cost_m, from_plot, to_plot, cost_m, length_m,
     plots, line (coordinates in metres), resistance. null: no way (or resistance not worked out).
@@ -227,27 +227,27 @@ def way_json(assessment: Assessment, group: str, way: WayBetween) -> str:
 
 
 def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
-    """The cheapest way between two plots in words."""
+    """The easiest way between two plots in words."""
     name = assessment.groups[group].group.name
     route = way.corridor
     head = f"{name} from {route.plot_a} to {route.plot_b} in {assessment.neighbourhood.name}"
     if route.line is None:
         said = (
-            "There is no way: closed barriers or buildings stand all round one of them, or it is "
+            "There is no way: one of them is shut in by closed barriers or buildings, or is "
             "off the ground. 'patchnet gaps' with the same --from and --to says which fence to "
             "open."
         )
         return f"{head}\n\n{paragraph(said)}\n"
     rows = [
-        ("cheapest way", f"{cost_words(route.cost)} cost metres"),
+        ("easiest way", f"{cost_words(route.cost)} cost metres"),
         ("length", f"{cost_words(route.length_m)} m"),
         ("effective resistance", _resistance(way)),
     ]
     hop = assessment.groups[group].group.hop.value
     moves = (
-        f"One move of this group costs at most {hop:g}, so it needs places to stop on the way."
+        f"One move of this animal costs at most {hop:g}, so it needs places to stop on the way."
         if route.cost > hop
-        else f"That is within one move of this group (at most {hop:g})."
+        else f"That is within one move of this animal (at most {hop:g})."
     )
     parts = [
         head,
@@ -255,8 +255,8 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
         paragraph(f"Plots on the way: {', '.join(route.plots)}."),
         paragraph(moves),
         paragraph(
-            "Effective resistance takes all ways together: two ways side by side halve it, one "
-            "narrow place makes it large."
+            "Effective resistance counts all ways together: two equal ways side by side halve "
+            "it, and one narrow place makes it large."
         ),
         _cost_metre(),
     ]
@@ -265,7 +265,7 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
 
 def _resistance(way: WayBetween) -> str:
     return (
-        f"{figure(way.resistance)} (metres of best ground per metre of width)"
+        f"{figure(way.resistance)} (metres of good ground per metre of width)"
         if way.resistance is not None
         else f"not worked out. {way.not_worked_out}"
     )

@@ -1,44 +1,45 @@
-"""The tables of the knowledge room told for a terminal: their columns, units, words and bounds."""
+"""The knowledge tables for a terminal: their columns, units, words and bounds."""
 
 from collections.abc import Iterator, Mapping
 
 from patchnet.knowledge.columns import Column
+from patchnet.knowledge.parts import Number, Quantity
 from patchnet.knowledge.reader import Reader
-from patchnet.knowledge.schema import TABLES, Number, Quantity, Table
+from patchnet.knowledge.schema import TABLES, Table
 from patchnet.pages.kit.text_table import paragraph, text_table
 
 __all__ = ["table_text", "tables_text"]
 
 
 def tables_text() -> str:
-    """Every table with what a row of it is."""
+    """Every table, and what one row of it is."""
     rows = [("Table", "A row is")]
     rows += [(name.removesuffix(".csv"), table.meaning) for name, table in sorted(TABLES.items())]
     return text_table(rows, header=True) + "\n"
 
 
 def table_text(table: Table, reader: Reader) -> str:
-    """Columns of one table: what each says, and what may stand in it.
+    """Columns of one table: what each says, and what it may hold.
 
     Parameters
     ----------
     table
         The table.
     reader
-        Knows what stands in the other tables: some keys hang on them.
+        Knows what the other tables hold: some keys depend on them.
     """
     lines = [f"{table.file}: {table.meaning}", ""]
     named = " and ".join(table.key)
-    said = f"A row is named by {named}; a row of yours with the same takes the place of ours."
+    said = f"A row is named by {named}; a row of yours with the same name replaces ours."
     if table.fixed:
-        said += " Only those that ship mean anything, each in the unit that it ships with."
+        said += " Only the rows that patchnet has are read, each in the unit it has there."
     if table.figures is not None and table.figures.file != table.file:
-        said += f" Its numbers stand in {table.figures.file}, one a row."
+        said += f" Its numbers are in {table.figures.file}, one per row."
     lines += [paragraph(said), "", "Columns:"]
     lines += [_column(name, kind) for name, kind in table.columns]
     numbers = list(_numbers(table, reader))
     if numbers:
-        lines += ["", "Numbers, by what stands in the column " + f"'{table.key[-1]}':"]
+        lines += ["", f"Numbers, by the column '{table.key[-1]}':"]
         lines += [_folded(f"{name}: {words}") for name, words in numbers]
     return "\n".join(lines) + "\n"
 
@@ -55,7 +56,7 @@ def _folded(text: str) -> str:
 
 
 def _numbers(table: Table, reader: Reader) -> Iterator[tuple[str, str]]:
-    """Each number that a row can be, with what it says, its unit and its bounds."""
+    """Each number that a row can hold, with what it says, its unit and its bounds."""
     found: Mapping[str, Number] = table.quantities
     for _, part in table.parts:
         if isinstance(part, Number) and part.by_key is not None:

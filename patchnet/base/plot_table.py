@@ -1,0 +1,80 @@
+"""The layer of plots of a base map: ids, labels and what was told of each."""
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from patchnet.base.gathered import Gathered
+from patchnet.base.grounds import BASIS
+from patchnet.base.numbering import Numbered
+from patchnet.base.plot_rows import Piece
+from patchnet.base.streets import Streets
+from patchnet.knowledge.records import Knowledge
+from patchnet.read.doors import door_label
+
+__all__ = ["PLOT_COLUMNS", "plot_table"]
+
+PLOT_COLUMNS = (
+    "id", "kind", "label", "street", "code", "number", "door", "part", "side", "parcel", "basis",
+    "front_back_basis", "note", "country", "geometry",
+)  # fmt: skip
+
+
+def plot_table(
+    pieces: Sequence[Piece],
+    numbered: Numbered,
+    streets: Streets,
+    inputs: Gathered,
+    knowledge: Knowledge,
+    country: str,
+) -> gpd.GeoDataFrame:
+    """Return the layer of plots in walking order, columns `PLOT_COLUMNS`.
+
+    Parameters
+    ----------
+    pieces, numbered
+        What became plots, and their ids.
+    streets
+        For names.
+    inputs
+        For the coordinate system.
+    knowledge
+        For ``base_large_plot_m2``.
+    country
+        Two letters, empty where nobody says.
+    """
+    words = {"F": "front", "B": "back", "": "whole"}
+    rows = []
+    for at in numbered.order:
+        piece = pieces[at]
+        street = piece.unit.street
+        name = streets.names[street] if street >= 0 else ""
+        for part, shape in piece.unit.parts.items():
+            ident = numbered.ids[at, part]
+            number = numbered.number[at]
+            said = door_label(piece.unit.door) or f"{piece.noun} {number}"
+            label = f"{name or 'No street'}, {said}"
+            rows.append(
+                {
+                    "id": ident, "kind": piece.kinds[part],
+                    "label": f"{label}, {words[part]}" if part else label,
+                    "street": name if street >= 0 and streets.named[street] else "",
+                    "code": numbered.code[at], "number": number, "door": piece.unit.door,
+                    "part": words[part], "side": numbered.side[at], "parcel": piece.parcel,
+                    "basis": BASIS[piece.origin], "front_back_basis": piece.split_basis,
+                    "note": _plot_note(piece, shape, knowledge), "country": country,
+                    "geometry": shape,
+                }
+            )  # fmt: skip
+    table = pd.DataFrame(rows, columns=list(PLOT_COLUMNS))
+    return gpd.GeoDataFrame(table, geometry="geometry", crs=inputs.crs)
+
+
+def _plot_note(piece: Piece, shape: shapely.Geometry, knowledge: Knowledge) -> str:
+    notes = [piece.note] if piece.note else []
+    if shape.area > knowledge.setting("base_large_plot_m2"):
+        look = "one garden" if piece.noun == "plot" else "one place"
+        notes.append(f"large, {shape.area:,.0f} m2: look whether it is {look}")
+    return "; ".join(notes)

@@ -1,0 +1,101 @@
+"""What of everything around was asked for: which streets, and which plots of the place."""
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.base.find_street import Found
+from patchnet.base.gathered import Gathered
+from patchnet.base.plot_rows import Piece
+from patchnet.base.streets import Streets
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
+from patchnet.read.doors import fold_street
+
+__all__ = ["addressed_streets", "of_streets", "stands_in", "wanted_streets"]
+
+
+def wanted_streets(
+    names: Sequence[str], streets: Streets, spots: Sequence[Found], inputs: Gathered
+) -> set[int] | None:
+    """Return the positions of the streets that were asked for; None where all are wanted.
+
+    Parameters
+    ----------
+    names
+        As they were asked for.
+    streets
+        Those that there are.
+    spots
+        Where each was found in an extract: of several streets of the name, that one is meant.
+    inputs
+        For the coordinate system.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such street, or several and it is not known which.
+    """
+    if not names:
+        return None
+    if spots:
+        change = pyproj.Transformer.from_crs("OGC:CRS84", inputs.crs, always_xy=True).transform
+        middles = [
+            shapely.Point(change(*shapely.box(*one.box).centroid.coords[0])) for one in spots
+        ]
+        return {
+            streets.nearest_called(fold_street(one.name), middle)
+            for one, middle in zip(spots, middles, strict=True)
+        }
+    there = [at for at, named in enumerate(streets.named) if named]
+    exact = {fold_street(streets.names[at]): at for at in there}
+    found: set[int] = set()
+    for name in names:
+        folded = fold_street(name)
+        called = streets.called(folded)
+        if len(called) > 1:
+            listed = ", ".join(repr(streets.names[at]) for at in called)
+            raise WrongUse(f"Several streets here are called {name!r}: {listed}. Say which.")
+        if not called and folded not in exact:
+            hint = nearest_hint(name, [streets.names[at] for at in there])
+            raise WrongUse(f"There is no street called {name!r} here.{hint}")
+        found.add(called[0] if called else exact[folded])
+    return found
+
+
+def addressed_streets(buildings: gpd.GeoDataFrame) -> dict[str, NDArray[np.float64]]:
+    """Streets that addresses name, with the places of their houses."""
+    places: dict[str, list[tuple[float, float]]] = {}
+    middles = shapely.get_coordinates(shapely.centroid(buildings.geometry.to_numpy()))
+    for doors, (x, y) in zip(buildings["doors"], middles.tolist(), strict=True):
+        for street in {door.street for door in doors if door.street and door.number}:
+            places.setdefault(street, []).append((x, y))
+    return {name: np.array(xy) for name, xy in places.items()}
+
+
+def stands_in(piece: Piece, inputs: Gathered, wanted: set[int] | None) -> bool:
+    """Whether a plot is asked for: its house stands in the place, else its middle lies there."""
+    if wanted is not None and piece.unit.street not in wanted:
+        return False
+    if inputs.place is None:
+        return True
+    if piece.homes:
+        shapes = inputs.buildings.geometry.iloc[list(piece.homes)]
+        return bool(shapes.representative_point().intersects(inputs.place).any())
+    return any(
+        shapely.point_on_surface(shape).intersects(inputs.place)
+        for shape in piece.unit.parts.values()
+    )
+
+
+def of_streets(names: pd.Series, wanted: set[int] | None, streets: Streets) -> pd.Series:
+    """Whether each name is that of one of the streets that are wanted (None: all)."""
+    if wanted is None:
+        return names.notna()
+    folded = {streets.folded[at] for at in wanted}
+    return names.map(fold_street).isin(folded)
