@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         WrongUse,
     )
     from patchnet.core.faults import Fault
+    from patchnet.core.street_store import read_journal
     from patchnet.demo.files import read_demo, write_demo
     from patchnet.knowledge.load import load_knowledge
     from patchnet.knowledge.origin import describe_source
@@ -75,6 +76,8 @@ if TYPE_CHECKING:
     from patchnet.survey.merge import Merged, write_merged
     from patchnet.survey.merge_survey import merge_survey
     from patchnet.survey.survey_layers import read_records
+    from patchnet.survey.undo import undo_return
+    from patchnet.survey.verify import verify_street
 
 __all__ = [
     "Adviser",
@@ -135,6 +138,7 @@ __all__ = [
     "read_class_costs",
     "read_demo",
     "read_facts",
+    "read_journal",
     "read_keepers",
     "read_neighbourhood",
     "read_records",
@@ -143,6 +147,8 @@ __all__ = [
     "record_consent",
     "sun_hours",
     "survey_progress",
+    "undo_return",
+    "verify_street",
     "write_bands",
     "write_base",
     "write_card",
@@ -222,6 +228,9 @@ _WHERE = {
         "sun.shade": ("sun_hours",),
         "sun.surface_heights": ("read_surface_heights",),
         "survey.forget": ("forget_plots", "record_consent"),
+        "core.street_store": ("read_journal",),
+        "survey.undo": ("undo_return",),
+        "survey.verify": ("verify_street",),
         "survey.merge": ("Merged", "write_merged"),
         "survey.merge_survey": ("merge_survey",),
         "survey.survey_layers": ("read_records",),

@@ -19,6 +19,7 @@ from patchnet.base.roles import ROLES, Role, credits_of
 from patchnet.base.terraces import split_by_doors
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import ROLES as COLUMN_WORDS
@@ -279,7 +280,7 @@ def _column(table: pd.DataFrame, words: Sequence[str]) -> list[str]:
     """Return the cells of the first column that is called by one of some words, else blanks."""
     names: dict[str, str] = {}
     for name in column_names(table):
-        names.setdefault(name.replace("_", " ").strip().casefold(), name)
+        names.setdefault(folded(name), name)
     found = next((names[word] for word in words if word in names), None)
     return [""] * len(table) if found is None else texts(table[found])
 

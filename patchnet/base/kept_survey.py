@@ -4,12 +4,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from patchnet.core.errors import DataFaults
+from patchnet.core.street_store import Entry
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import read_neighbourhood
 from patchnet.survey.merge import summed_up, write_merged
 from patchnet.survey.one_return import street_id
-from patchnet.survey.survey_layers import read_records_if_any
+from patchnet.survey.survey_layers import carry_standing, read_records_if_any
 
 __all__ = ["keep_survey"]
 
@@ -21,8 +22,9 @@ def keep_survey(
 
     Sheets and pages that were made from the earlier base carry its id of the street. Where most
     plots kept their numbers, the new base takes them too; every statement, answer about consent
-    and household that is to be forgotten goes with it. Statements about plots that are gone stay
-    in the record and count for nothing.
+    and household that is to be forgotten goes with it, and so do the journal, the units and
+    the ledger of public tables, and the list of what was made. Statements about plots that are
+    gone stay in the record and count for nothing.
 
     Parameters
     ----------
@@ -66,8 +68,12 @@ def keep_survey(
         return 0
     here = street_id(new)
     streets = tuple(sorted({here, street_id(old), *before.streets}))
+    carry_standing(Path(earlier), Path(base))
     if streets == (here,) and not len(before.returns) and not len(before.forgotten):
         return 0
     records = replace(before, streets=streets)
-    write_merged(summed_up(Path(base), new, records, knowledge=knowledge, id_column="id"), base)
+    merged = summed_up(
+        Path(base), new, records, knowledge=knowledge, id_column="id", entry=Entry("new base")
+    )
+    write_merged(merged, base)
     return len(records.statements)

@@ -16,6 +16,7 @@ import pyogrio
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
+from patchnet.core.reader_child import read_in_child
 from patchnet.read.from_file import local_path
 from patchnet.read.layers import unpacked
 
@@ -69,9 +70,9 @@ def open_input(path: Path | str, *, box: Box | None = None) -> list[Layer]:
     """
     with unpacked(local_path(path)) as place:
         if place.is_dir():
-            found = [layer for file in _files(place) for layer in _open(file, box)]
+            found = [layer for file in _files(place) for layer in read_in_child(_open, file, box)]
         else:
-            found = _open(place, box)
+            found = read_in_child(_open, place, box)
     if not found:
         raise CannotRead(f"In {path} there is no layer that can be read.")
     return found

@@ -12,6 +12,7 @@ import shapely
 from patchnet.base.open_input import OSM_CREDIT
 from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList
+from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
 from patchnet.knowledge.records import Knowledge
 
@@ -130,12 +131,8 @@ def _file_alone(layer: Layer, layers: Sequence[tuple[Layer, Role | None]]) -> bo
     return sum(one.where.split(", layer ", maxsplit=1)[0] == file for one, _ in layers) == 1
 
 
-def _plain(name: object) -> str:
-    return re.sub(r"[\W_]+", " ", str(name)).strip().casefold()
-
-
 def _named(layer: Layer, role: Role) -> bool:
-    words = f"{_plain(layer.name)} {_plain(layer.where)}"
+    words = f"{folded(layer.name)} {folded(layer.where)}"
     return any(word in words for word in _NAMES.get(role, ()))
 
 
@@ -160,8 +157,8 @@ def _recognised(layer: Layer, knowledge: Knowledge, *, alone: bool) -> Role | No
     fits: list[Role] = [
         role for role in ("parcels", "buildings", "roads") if _drawn_as(layer, role)
     ]
-    named = [role for role in fits if any(word in _plain(layer.name) for word in _NAMES[role])]
-    columns = [_plain(column) for column in layer.table.columns]
+    named = [role for role in fits if any(word in folded(layer.name) for word in _NAMES[role])]
+    columns = [folded(column) for column in layer.table.columns]
     named += [
         role for role in fits if any(word in one for word in _COLUMNS[role] for one in columns)
     ]

@@ -2,7 +2,10 @@
 
 import sys
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from datetime import UTC, datetime
 from functools import partial
+from pathlib import Path
 from typing import TypeVar
 
 import click
@@ -11,14 +14,18 @@ from tqdm import tqdm
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface, say_faults
-from patchnet.core.errors import WrongUse
+from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
+from patchnet.core.street_store import form_of, read_journal
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.privacy import for_audience, shown_groups
+from patchnet.pages.privacy import for_audience, public_answers, public_features, shown_groups
+from patchnet.pages.public_table import released_table, waiting_words
 from patchnet.plan.additions import PlotAdditions, possible_additions
 from patchnet.read.doors import resolve_plot
 from patchnet.read.from_file import read_neighbourhood
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.sun.surface_heights import SurfaceHeights, read_surface_heights
+from patchnet.survey.release import Released
+from patchnet.survey.release_layers import note_written
 
 __all__ = [
     "additions_asked",
@@ -28,8 +35,11 @@ __all__ = [
     "layers_bar",
     "meant_between",
     "meant_plot",
+    "note_made",
     "progress_bar",
     "read_asked",
+    "released_asked",
+    "say_upgraded",
     "say_warnings",
     "surface_asked",
 ]
@@ -94,13 +104,63 @@ def assess_for(
     audience: Audience,
 ) -> Assessment:
     """Work out the answer from what an audience may see."""
-    seen = for_audience(neighbourhood, audience, knowledge=asked.knowledge)
     chosen = list(groups)
     if audience != "own":
         chosen = shown_groups(asked.knowledge, chosen, audience)
     if audience == "public":
-        ground = AskedGround(straight=True)
+        return public_answers(
+            neighbourhood,
+            released_asked(neighbourhood, asked),
+            knowledge=asked.knowledge,
+            groups=chosen,
+            progress=progress_bar,
+        )
+    seen = for_audience(neighbourhood, audience, knowledge=asked.knowledge)
     return assess_asked(seen, asked.knowledge, chosen, ground)
+
+
+def released_asked(neighbourhood: Neighbourhood, asked: Asked) -> Released:
+    """Return the table for the public, and say on standard error which one it is.
+
+    Raises
+    ------
+    WrongUse
+        If features are given in a file of their own, or as `released_table`.
+    """
+    if asked.features is not None:
+        raise WrongUse(
+            "What is for the public is made from the street's own file alone, which remembers "
+            "what was handed out: merge the features into it instead of giving --features."
+        )
+    found = released_table(
+        asked.file,
+        neighbourhood,
+        public_features(asked.knowledge),
+        knowledge=asked.knowledge,
+        today=datetime.now(UTC).astimezone().date(),
+    )
+    click.echo(waiting_words(found, asked.knowledge), err=True)
+    return found
+
+
+def say_upgraded(path: Path, earlier: int) -> None:
+    """Say in one sentence that a street's file got the form of today, where it did."""
+    now = form_of(path)
+    if earlier < now and len(read_journal(path)) > 1:
+        click.echo(
+            f"{path} was of an earlier form: it was upgraded to form {now}, with all that was in "
+            "it, and its journal begins here.",
+            err=True,
+        )
+
+
+def note_made(street: Path, made: Path, audience: Audience) -> None:
+    """Note down in the street's file that something was made from it, where that can be done.
+
+    It is what 'patchnet forget' lists. A street that cannot be written to is used all the same.
+    """
+    with suppress(CannotWrite, CannotRead):
+        note_written(street, made, audience, datetime.now(UTC).astimezone())
 
 
 def surface_asked(

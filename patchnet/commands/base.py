@@ -8,9 +8,11 @@ from patchnet.base import keep_survey, make_base, summary_of, write_base
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.core.files import ensure_may_write, write_aside
+from patchnet.core.files import ensure_may_write
+from patchnet.core.street_store import holding, replacing
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph
+from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["base"]
 
@@ -139,11 +141,11 @@ def base(
     )
     for fault in made.faults:
         click.echo(str(fault), err=True)
-    carried = 0
-    with write_aside(output) as draft:
-        write_base(made, draft)
-        if earlier is not None:
-            carried = keep_survey(earlier, draft, knowledge=knowledge)
+    with holding(output):
+        _ensure_survey_kept(output, earlier)
+        with replacing(output) as draft:
+            write_base(made, draft)
+            carried = 0 if earlier is None else keep_survey(earlier, draft, knowledge=knowledge)
     for text in summary_of(made):
         click.echo(paragraph(text), err=True)
     if carried:
@@ -158,3 +160,15 @@ def base(
     click.echo(f"  patchnet map {output} -o {output.with_suffix('.html')}", err=True)
     click.echo(f"  patchnet survey {output} -o survey", err=True)
     click.echo(output)
+
+
+def _ensure_survey_kept(output: Path, earlier: Path | None) -> None:
+    """Refuse to write a new base over a street that holds a survey, unless it is carried over."""
+    if not output.exists() or (earlier is not None and output.samefile(earlier)):
+        return
+    count = len(read_records_if_any(output).statements)
+    if count:
+        raise WrongUse(
+            f"{output} holds a survey of {count:,} statements, which would be lost: say "
+            f"--earlier {output} to keep it, or name another file."
+        )

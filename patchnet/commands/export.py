@@ -5,7 +5,7 @@ from typing import Literal
 
 import click
 
-from patchnet.commands.asked import assess_for, read_asked
+from patchnet.commands.asked import assess_for, note_made, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -86,5 +86,6 @@ def export(
         importance=importance,
         overwrite=overwrite,
     )
+    note_made(asked.file, output, audience)
     click.echo(cut_words(answer), err=True)
     click.echo(output)

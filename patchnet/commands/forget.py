@@ -4,8 +4,10 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.asked import say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.files import ensure_may_write
+from patchnet.core.street_store import form_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import forgotten_text
 from patchnet.survey.forget import forget_plots, record_consent
@@ -47,18 +49,19 @@ def consent(
     knowledge: Knowledge,
     overwrite: bool,
 ) -> None:
-    """Write down whether a household agrees that its plot is shown by itself in public.
+    """Write down whether a household agrees to be counted in what is public.
 
     ID is the plot's id or label, or the door number of the household: front and back.
 
-    No also withdraws an earlier yes: pages and files made for the public before should be taken
-    down and made again.
+    No plot is ever shown by itself in public: only classes of at least ten households. No also
+    withdraws an earlier yes.
 
     \b
     Example:
       patchnet consent street.gpkg 14 yes
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
+    earlier = form_of(street)
     said = record_consent(
         street,
         plot,
@@ -67,13 +70,16 @@ def consent(
         knowledge=knowledge,
         columns=columns,
     )
+    say_upgraded(target, earlier)
     agreed = sum(word == "yes" for word in said.consent.values())
     so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
     one = "Plot" if len(said.plots) == 1 else "Plots"
-    click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be shown.")
+    click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be counted.")
     if answer == "no":
         click.echo(
-            "Make pages and files for the public again, and take the old ones down.", err=True
+            "It is counted in no new public table; one is made when enough others have changed as "
+            "well. What is out already cannot be called back.",
+            err=True,
         )
 
 
@@ -106,6 +112,7 @@ def forget(
       patchnet forget street.gpkg 14F 14B
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     target = _target(street, output, overwrite=overwrite)
+    earlier = form_of(street)
     found = forget_plots(
         street,
         plots,
@@ -114,4 +121,5 @@ def forget(
         outline=outline,
         columns=columns,
     )
+    say_upgraded(target, earlier)
     click.echo(forgotten_text(found, found.plots), nl=False)

@@ -1,12 +1,15 @@
 """The command line: each command makes one call from what a person typed."""
 
+import logging
 import os
 import sys
+import warnings
 
 import click
 
 from patchnet.commands.lazy_group import LazyCommand, LazyGroup
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
+from patchnet.core.reader_child import allow_spawn
 
 __all__ = ["cli", "main"]
 
@@ -29,6 +32,9 @@ _COMMANDS = {
         ("merge", "merge:merge", "Bring what volunteers hand in into the map of a street."),
         ("consent", "forget:consent", "Write down whether a plot may be shown in public."),
         ("forget", "forget:forget", "Take a household out of every layer and all years."),
+        ("history", "history:history", "List what was changed in a street's file, and when."),
+        ("undo", "history:undo", "Take a return or the last change back out of a street."),
+        ("verify", "history:verify", "Look whether a street's file still holds together."),
         ("progress", "progress:progress", "Draw how much is known, and where to go next."),
         ("check", "check:check", "List every fault of a file, and how to mend it."),
         ("map", "map:map_", "Draw the map: one page that opens anywhere."),
@@ -65,7 +71,14 @@ def cli(*, debug: bool) -> None:
 
 def main() -> None:
     """Run the command line and leave with its documented exit status."""
-    sys.exit(_run(sys.argv[1:]))
+    allow_spawn()
+    # What numpy, shapely or GDAL have to say is for those who look into the program.
+    logging.getLogger().addHandler(logging.NullHandler())
+    with warnings.catch_warnings():
+        if "--debug" not in sys.argv:
+            warnings.simplefilter("ignore")
+        status = _run(sys.argv[1:])
+    sys.exit(status)
 
 
 def _run(arguments: list[str]) -> int:

@@ -9,6 +9,7 @@ from patchnet.commands.asked import (
     assess_for,
     ensure_not_public,
     layers_bar,
+    note_made,
     read_asked,
     surface_asked,
 )
@@ -109,4 +110,5 @@ def map_(
         overwrite=overwrite,
         progress=layers_bar,
     )
+    note_made(asked.file, output, audience)
     click.echo(output)

@@ -4,9 +4,12 @@ from pathlib import Path
 
 import click
 
+from patchnet.commands.asked import say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.geopackage import is_database
+from patchnet.core.street_store import form_of, holding
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import merge_json, merge_text
 from patchnet.survey.merge import write_merged
@@ -17,7 +20,7 @@ __all__ = ["merge"]
 
 @click.command
 @click.argument("street", type=click.Path(path_type=Path))
-@click.argument("returns", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.argument("returns", type=click.Path(path_type=Path), nargs=-1)
 @click.option(
     "-o",
     "--output",
@@ -51,7 +54,7 @@ def merge(
     A return is a file of the survey page (.return.json) or a filled-in sheet (.csv, .xlsx); a
     folder stands for all of them in it. Every statement is kept with who, when and seen from
     where. Where people differ, a feature is not known until they agree. Merging a file again
-    changes nothing. A map that is not a GeoPackage becomes one.
+    changes nothing. A map that is not a GeoPackage becomes one, also without any return.
 
     What cannot be read is listed and the rest is merged; the exit status is then 1.
 
@@ -59,19 +62,25 @@ def merge(
     Examples:
       patchnet merge street.gpkg ann.return.json sheet.xlsx -o street.gpkg
       patchnet merge street.gpkg returns/ -o street.gpkg
+      patchnet merge plots.geojson -o street.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
         raise WrongUse(f"{output}: the name must end in .gpkg, because it will be a GeoPackage.")
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
-    merged = merge_survey(
-        street, returns, columns=columns, same_street=same_street, knowledge=knowledge
-    )
-    if not merged.read:
-        raise DataFaults(merged.faults)
-    for fault in merged.faults:
-        click.echo(str(fault), err=True)
-    write_merged(merged, output)
+    if not returns and is_database(street):
+        raise WrongUse("Name the returns to be merged: files, or a folder of them.")
+    earlier = form_of(street)
+    with holding(output):
+        merged = merge_survey(
+            street, returns, columns=columns, same_street=same_street, knowledge=knowledge
+        )
+        if returns and not merged.read:
+            raise DataFaults(merged.faults)
+        for fault in merged.faults:
+            click.echo(str(fault), err=True)
+        write_merged(merged, output)
+    say_upgraded(output, earlier)
     words = merge_json if form == "json" else merge_text
     click.echo(words(merged), nl=False)
     click.echo(output, err=True)

@@ -280,7 +280,7 @@ def audience_option(command: Command) -> Command:
         default="own",
         show_default=True,
         help="Who it is for. own: everything. group: leaves out plots whose household said no, and "
-        "protected roosts. public: plots without consent only drawn together, no labels.",
+        "protected roosts. public: classes for units of ten households or more, no plots.",
     )(command)
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import read_asked
+from patchnet.commands.asked import note_made, read_asked, released_asked
 from patchnet.commands.options import Asked, audience_option, input_options, overwrite_option
 from patchnet.core.files import ensure_may_write
 from patchnet.pages.sheets.progress_page import write_progress
@@ -32,11 +32,14 @@ def progress(
       patchnet progress street.gpkg --for public -o notice_board.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite)
+    hood = read_asked(asked)
     found = survey_progress(
-        read_asked(asked),
+        hood,
         read_records_if_any(asked.file),
         knowledge=asked.knowledge,
         audience=audience,
+        released=released_asked(hood, asked) if audience == "public" else None,
     )
     write_progress(found, output, knowledge=asked.knowledge, title=title)
+    note_made(asked.file, output, audience)
     click.echo(output)

@@ -1,21 +1,29 @@
 """patchnet scheme: planters along a road, chosen, with the report a council needs."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 import click
 
 from patchnet.assess.assess import assess
-from patchnet.commands.asked import progress_bar, read_asked
-from patchnet.commands.options import Asked, group_option, input_options, overwrite_option
+from patchnet.commands.asked import note_made, progress_bar, read_asked, released_asked
+from patchnet.commands.options import (
+    Asked,
+    audience_option,
+    group_option,
+    input_options,
+    overwrite_option,
+)
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
+from patchnet.pages.privacy import for_audience, plots_for_public, shown_groups
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
 from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
 from patchnet.street.boxes import planter_boxes
@@ -26,10 +34,22 @@ from patchnet.street.places import planter_sites
 __all__ = ["scheme"]
 
 
+_WITH_PLOTS = (
+    "map.html, change.html and neighbourhood.gpkg hold what is known of every plot: keep them in "
+    "the group, or ask before you hand them on."
+)
+_KEEP: dict[Audience, str] = {
+    "own": _WITH_PLOTS,
+    "group": _WITH_PLOTS,
+    "public": "Nothing in it was worked out from a single garden.",
+}
+
+
 @click.command("scheme")
 @input_options
 @group_option
 @overwrite_option
+@audience_option
 @click.option("--road", required=True, metavar="NAME", help="The road, as the map names it.")
 @click.option(
     "--planters",
@@ -113,6 +133,7 @@ def scheme(
     asked: Asked,
     groups: tuple[str, ...],
     overwrite: bool,
+    audience: Audience,
     road: str,
     planters: int | None,
     budget: float | None,
@@ -137,6 +158,9 @@ def scheme(
 ) -> None:
     """Choose planters along a road and write the report a council needs.
 
+    What is for everybody (--for public) is worked out from the public classes of units, names no
+    keeper, and has no map, change or neighbourhood, which tell of single plots.
+
     DIR gets report.html (prints to A4, its plans to A4 or A3), planters.csv and .geojson,
     scheme.gpkg, map.html, change.html (before and after) and neighbourhood.gpkg (the street with
     the planters).
@@ -154,6 +178,7 @@ def scheme(
     wrong: list[str] = []
     boxes = planter_boxes(sizes, price=box_price, knowledge=know, wrong=wrong)
     people = () if keepers is None else _keepers(keepers, hood, wrong)
+    people = _named_for(audience, people)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
             wrong.append(f"{words} must be 0 or more, not {number:g}.")
@@ -188,11 +213,12 @@ def scheme(
         unkept=unkept,
     )
     # The search refuses animals that walk, and says why, so none is assessed here.
-    flying = [key for key, group in know.groups.items() if group.mode == "air"]
+    shown = shown_groups(know, groups, audience)
+    flying = [key for key in shown if key in know.groups and know.groups[key].mode == "air"]
     now = assess(
-        hood,
+        _seen_by(audience, hood, asked),
         knowledge=know,
-        groups=[key for key in groups if key in flying] or flying,
+        groups=flying or [key for key in know.groups if know.groups[key].mode == "air"],
         straight=True,
         progress=progress_bar,
     )
@@ -209,11 +235,23 @@ def scheme(
     )  # fmt: skip
     click.echo(_words(found))
     click.echo(f"Wrote {output}: begin with report.html.", err=True)
-    click.echo(
-        "map.html, change.html and neighbourhood.gpkg hold what is known about every plot: keep "
-        "them in the group, or ask before you pass them on.",
-        err=True,
-    )
+    note_made(asked.file, output, audience)
+    click.echo(_KEEP[audience], err=True)
+
+
+def _named_for(audience: Audience, people: tuple[Keeper, ...]) -> tuple[Keeper, ...]:
+    """Return the keepers; for everybody without their names."""
+    if audience != "public":
+        return people
+    return tuple(replace(one, name=f"Keeper {at}") for at, one in enumerate(people, 1))
+
+
+def _seen_by(audience: Audience, hood: Neighbourhood, asked: Asked) -> Neighbourhood:
+    """Return what the gains are worked out from."""
+    if audience == "public":
+        released = released_asked(hood, asked)
+        return plots_for_public(hood, released, knowledge=asked.knowledge)
+    return for_audience(hood, audience, knowledge=asked.knowledge)
 
 
 def _keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:

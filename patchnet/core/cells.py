@@ -6,8 +6,11 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-__all__ = ["as_text", "texts", "whole_number"]
+__all__ = ["as_text", "as_written", "harmless", "texts", "whole_number"]
 
+# Spreadsheet programs take text that begins with one of these for a formula.
+_FORMULA = re.compile(r"[=+\-@\t\r\n]")
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?(?:[eE][+-]?\d+)?")
 _WHOLE = re.compile(r"(\d+)\.0+")
 
 
@@ -33,6 +36,28 @@ def as_text(value: object) -> str:  # noqa: PLR0911 - one return a type is the p
     if isinstance(value, (list, tuple, np.ndarray)):
         return "; ".join(as_text(one) for one in value)
     return str(value).strip()
+
+
+def harmless(cell: str) -> str:
+    """Return a cell with an apostrophe before it where a spreadsheet would run it as a formula.
+
+    Signs as OWASP's page on CSV injection names them (from memory); a number with a sign is one.
+
+    >>> harmless("=1+1"), harmless("-2.5"), harmless("-x")
+    ("'=1+1", '-2.5', "'-x")
+    """
+    formula = _FORMULA.match(cell) and not _PLAIN_NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
+
+
+def as_written(cell: str) -> str:
+    """Return a cell as it was before `harmless`.
+
+    >>> as_written("'=1+1"), as_written("'s-Hertogenbosch")
+    ('=1+1', "'s-Hertogenbosch")
+    """
+    bare = cell[1:]
+    return bare if cell[:1] == "'" and harmless(bare) == cell else cell
 
 
 def texts(column: Iterable[object]) -> list[str]:

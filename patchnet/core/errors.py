@@ -67,6 +67,10 @@ class DataFaults(PatchnetError):  # noqa: N818 - named after what the user sees:
         errors = [fault for fault in self.faults if fault.severity == "error"]
         super().__init__("\n".join(str(fault) for fault in errors) or "no faults")
 
+    def __reduce__(self) -> tuple[type["DataFaults"], tuple[tuple[Fault, ...]]]:
+        """Travel between processes with the whole list."""
+        return type(self), (self.faults,)
+
 
 class TableFaults(DataFaults):
     """A knowledge table has faults (file, key and line are in each fault).

@@ -30,6 +30,10 @@ class FaultList:
         """Whether any of them is an error."""
         return any(fault.severity == "error" for fault in self._faults)
 
+    def extend(self, faults: Sequence[Fault]) -> None:
+        """Add faults that were found elsewhere."""
+        self._faults.extend(faults)
+
     def error(
         self, where: str, what: str, mend: str, *, row: int | None = None, ident: str | None = None
     ) -> None:

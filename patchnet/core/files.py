@@ -2,18 +2,32 @@
 
 import hashlib
 import json
+import os
+import platform
+import shutil
 import tempfile
+import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from patchnet.core.errors import CannotWrite
 
-__all__ = ["MADE_BY", "OwnFolder", "ensure_may_write", "write_aside", "write_bytes", "write_text"]
+__all__ = [
+    "MADE_BY",
+    "OwnFolder",
+    "ensure_may_write",
+    "sweep",
+    "write_aside",
+    "write_bytes",
+    "write_text",
+]
 
 MADE_BY = '<meta name="generator" content="patchnet">'
 """What a page of patchnet carries in its head, so that a later run may replace it."""
 
+# With the computer's mark: on a shared disk another's command may still be running.
+_ASIDE = f".patchnet-{zlib.crc32(platform.node().encode()):08x}-"
 _HEAD = 4096  # bytes of a page in which the mark stands
 
 
@@ -30,8 +44,9 @@ def write_aside(path: Path | str) -> Iterator[Path]:
     """
     target = Path(path)
     try:
+        sweep(target.parent)
         with tempfile.TemporaryDirectory(
-            prefix=".patchnet-", dir=target.parent, ignore_cleanup_errors=True
+            prefix=f"{_ASIDE}{os.getpid()}-", dir=target.parent, ignore_cleanup_errors=True
         ) as aside:
             draft = Path(aside) / target.name
             yield draft
@@ -39,6 +54,30 @@ def write_aside(path: Path | str) -> Iterator[Path]:
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+
+
+def sweep(folder: Path) -> None:
+    """Take away what commands that were killed left aside in a folder, on this computer.
+
+    The folders are private (mode 0700) and carry the number of the process that made them.
+    """
+    with suppress(OSError):
+        for left in folder.glob(f"{_ASIDE}*"):
+            number = left.name.removeprefix(_ASIDE).partition("-")[0]
+            if number.isdigit() and left.is_dir() and not _is_running(int(number)):
+                shutil.rmtree(left, ignore_errors=True)
+
+
+def _is_running(process: int) -> bool:
+    if os.name != "posix":
+        return True  # there, asking a process may end it: what is left is left
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        pass  # another user's
+    return True
 
 
 def write_text(path: Path | str, text: str) -> None:

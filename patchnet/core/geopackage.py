@@ -9,7 +9,6 @@ OGC GeoPackage 1.3 (12-128r18). Two ways lead into a file:
 """
 
 import json
-import shutil
 import sqlite3
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -194,8 +193,23 @@ def is_database(path: Path) -> bool:
 
 
 def copy_geopackage(source: Path, target: Path) -> None:
-    """Copy a file that nobody writes to, layer for layer as it is."""
-    shutil.copyfile(source, target)
+    """Copy a file layer for layer as it is, also what another program has committed to its log.
+
+    It goes through SQLite, which alone knows what of a file that is in use belongs to it.
+
+    Raises
+    ------
+    CannotRead
+        If it is damaged, or another program is in the middle of a change.
+    """
+    with (
+        trouble(source),
+        closing(sqlite3.connect(source)) as there,
+        closing(sqlite3.connect(target)) as copy,
+    ):
+        there.backup(copy)
+        # The copy stands alone: no log lies beside it.
+        copy.execute("PRAGMA journal_mode = DELETE").fetchone()
 
 
 def connect(path: Path) -> sqlite3.Connection:

@@ -20,8 +20,12 @@ import pandas as pd
 import pyogrio
 
 from patchnet.core.errors import CannotRead, PatchnetError
+from patchnet.core.reader_child import read_in_child
 
-__all__ = ["SUFFIXES", "Layer", "open_layers", "trouble"]
+__all__ = [
+    "FORM", "JOURNAL_LAYER", "STORE_LAYER", "SUFFIXES", "Layer", "ensure_known_form",
+    "open_layers", "trouble",
+]  # fmt: skip
 
 SUFFIXES = (".gpkg", ".geojson", ".json", ".shp", ".fgb", ".parquet", ".geoparquet")
 """Endings of the files that are read as layers."""
@@ -33,6 +37,14 @@ _SQLITE = b"SQLite format 3\0"
 _RECORDS = frozenset(
     ("statements", "consent", "returns", "forgotten", "survey_years", "survey_about")
 )
+# What was handed out of it is kept there as well, and is no part of the map.
+_HANDED_OUT = frozenset(
+    ("released", "release_units", "release_shapes", "release_states", "release_about", "written")
+)
+FORM = 2
+"""Form of a street's file as it is written today. 1: without a journal."""
+JOURNAL_LAYER, STORE_LAYER = "street_journal", "street_store"
+_STORE = frozenset((JOURNAL_LAYER, STORE_LAYER, "said_in"))
 _TABLES = (".csv", ".tsv", ".xlsx", ".xls", ".ods")
 
 
@@ -90,13 +102,17 @@ def trouble(path: Path, doing: str = "read") -> Iterator[None]:
 
 
 def open_layers(path: Path) -> list[Layer]:
-    """Open every layer of one file.
+    """Open every layer of one file, in a child process with limits.
 
     Raises
     ------
     CannotRead
-        If it is missing, empty, damaged, locked, or of a kind that is not read.
+        If it is missing, empty, damaged, locked, too large, or of a kind that is not read.
     """
+    return read_in_child(_open_here, path)
+
+
+def _open_here(path: Path) -> list[Layer]:
     head = _head(path)
     suffix = path.suffix.casefold()
     if head.startswith(_SQLITE):
@@ -139,12 +155,12 @@ def _probe_geopackage(path: Path) -> None:
     address = path.absolute().as_uri() + "?mode=ro"
     try:
         try:
-            names = _sound_tables(address)
+            names = _sound_tables(path, address)
         except sqlite3.OperationalError as error:
             if "unable to open" not in str(error):
                 raise
             # A file with a journal in a folder that cannot be written to.
-            names = _sound_tables(address + "&immutable=1")
+            names = _sound_tables(path, address + "&immutable=1")
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise CannotRead(
@@ -159,12 +175,33 @@ def _probe_geopackage(path: Path) -> None:
         raise CannotRead(f"{path} is a database, but not a GeoPackage.")
 
 
-def _sound_tables(address: str) -> set[str] | None:
+def _sound_tables(path: Path, address: str) -> set[str] | None:
     """Return the names of a database's tables; None where it is not sound."""
     with closing(sqlite3.connect(address, uri=True, timeout=0)) as there:
         names = {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
         sound = there.execute("PRAGMA quick_check(1)").fetchone()
+        ensure_known_form(there, path)
     return names if sound is not None and sound[0] == "ok" else None
+
+
+def ensure_known_form(there: sqlite3.Connection, path: Path) -> None:
+    """Refuse a street's file that a later patchnet wrote.
+
+    Raises
+    ------
+    CannotRead
+        If it is of a later form than `FORM`.
+    """
+    names = {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
+    if STORE_LAYER not in names:
+        return
+    row = there.execute(f"SELECT value FROM {STORE_LAYER} WHERE name = 'form'").fetchone()  # noqa: S608 - our own name
+    form = str(row[0]) if row else ""
+    if not form.isdigit() or int(form) > FORM:
+        raise CannotRead(
+            f"{path} is of form {form or 'unknown'}, and this patchnet reads forms 1 to {FORM}: "
+            "use the newer patchnet that wrote it."
+        )
 
 
 def _probe_shapefile(path: Path, head: bytes) -> None:
@@ -219,9 +256,13 @@ def _with_gdal(
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
     if "statements" in names and "survey_about" in names:
         names = [name for name in names if name not in _RECORDS]
+    if path.suffix.casefold() == ".gpkg":
+        names = [name for name in names if name not in _HANDED_OUT and name not in _STORE]
     if not names:
         raise CannotRead(f"{path} has no layer.")
     layers = [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
+    # A survey that has gathered nothing yet says nothing.
+    layers = [one for one in layers if one.name != "survey" or len(one.table) or len(layers) == 1]
     return [replace(layer, credits=layer.credits or credit_lines) for layer in layers]
 
 

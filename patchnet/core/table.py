@@ -20,7 +20,9 @@ import pandas as pd
 from patchnet.core.csv_text import csv_rows
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
+from patchnet.core.faults import Fault
 from patchnet.core.numbers import with_points, writes_decimal_comma
+from patchnet.core.reader_child import read_in_child
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, heading, visible
 
 __all__ = [
@@ -114,6 +116,17 @@ def read_sheets(path: Path, faults: FaultList, *, known: Collection[str] = ()) -
     NoTable
         If it is missing, empty, damaged, or no table.
     """
+    sheets, said = read_in_child(_sheets_here, path, tuple(known))
+    faults.extend(said)
+    return sheets
+
+
+def _sheets_here(path: Path, known: Collection[str]) -> tuple[list[Sheet], tuple[Fault, ...]]:
+    faults = FaultList()
+    return _sheets_of_file(path, faults, known), faults.faults
+
+
+def _sheets_of_file(path: Path, faults: FaultList, known: Collection[str]) -> list[Sheet]:
     if path.is_dir():
         raise NoTable(str(path), "is a folder, not a CSV or xlsx file")
     if not path.exists():

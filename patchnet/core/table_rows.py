@@ -1,18 +1,15 @@
 """Rows of tables as text, and how headings and cells of any type are made of what is found."""
 
-import re
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import NamedTuple
 
-from patchnet.core.cells import as_text
+from patchnet.core.cells import as_text, as_written
 from patchnet.core.errors import CannotRead
+from patchnet.core.folding import UNSEEN, heading, visible
 
 __all__ = ["NoTable", "Row", "Sheet", "cell_text", "heading", "tidied", "visible"]
-
-_UNSEEN = "\N{ZERO WIDTH SPACE}\N{ZERO WIDTH NO-BREAK SPACE}\N{SOFT HYPHEN}"
 
 
 class NoTable(CannotRead):
@@ -21,6 +18,10 @@ class NoTable(CannotRead):
     def __init__(self, where: str, what: str, mend: str = "") -> None:
         self.where, self.what, self.mend = where, what, mend
         super().__init__(f"{where} {what}" + (f": {mend}." if mend else "."))
+
+    def __reduce__(self) -> tuple[type["NoTable"], tuple[str, str, str]]:
+        """Let it pass from the process that read the file."""
+        return NoTable, (self.where, self.what, self.mend)
 
 
 class Row(NamedTuple):
@@ -38,27 +39,16 @@ class Sheet:
     rows: Sequence[Row]
 
 
-def heading(name: str) -> str:
-    """Return a heading as it is compared: ``Plot_ID``, ``plot-id`` and ``Plot (ID)`` are alike."""
-    bare = unicodedata.normalize("NFC", visible(name))
-    return re.sub(r"[\W_]+", " ", bare).strip().casefold()
-
-
 def cell_text(value: object) -> str:
     """Return a cell of any type as text; a date that a program made of it as ISO 8601."""
     if isinstance(value, str):
-        return as_text(value).strip(_UNSEEN).strip()
+        return as_written(as_text(value).strip(UNSEEN).strip())
     if isinstance(value, datetime):
         midnight = value.time() == time()
         return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")
     if isinstance(value, date | time):
         return value.isoformat()
     return as_text(value)
-
-
-def visible(text: str) -> str:
-    """Return text without the signs that nobody sees."""
-    return "".join(sign for sign in text if sign not in _UNSEEN)
 
 
 def tidied(values: Iterable[object]) -> list[str]:

@@ -11,11 +11,13 @@ from openpyxl.utils.cell import range_boundaries
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.open_file import trouble
+from patchnet.core.read_limits import read_limit
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, tidied
 
 __all__ = ["workbook_sheets"]
 
-_UNPACKED_MOST = 2**30  # bytes: a workbook that swells beyond this is not a table
+_LONGEST = int(read_limit("sheet_rows"))
+_UNPACKED_MOST = read_limit("sheet_unpacked_mb") * 2**20
 _MERGED_MOST = 2_000_000  # cells
 _CELLS_MOST = 50_000_000  # of a sheet with merged cells, empty ones too
 _MERGED = re.compile(rb"mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)[\"']")
@@ -43,7 +45,9 @@ def workbook_sheets(raw: bytes, where: str) -> list[Sheet]:
             book = openpyxl.load_workbook(
                 io.BytesIO(raw), read_only=not merged, data_only=True, keep_links=False
             )
-            sheets = [Sheet(str(one.title), _sheet_rows(one, merged)) for one in book.worksheets]
+            sheets = [
+                Sheet(str(one.title), _sheet_rows(one, where, merged)) for one in book.worksheets
+            ]
             book.close()
     except NoTable:
         raise
@@ -67,7 +71,8 @@ def _unpacks(raw: bytes, where: str) -> bool:
             mend = "save it as xlsx or CSV (UTF-8)" if b"opendocument" in kind else "unpack it"
             raise NoTable(where, what, mend)
         if sum(member.file_size for member in members) > _UNPACKED_MOST:
-            raise NoTable(where, "unpacks to more than a gigabyte", "delete what is not a table")
+            what = f"unpacks to more than {_UNPACKED_MOST / 2**20:.0f} MB"
+            raise NoTable(where, what, "copy its table into a new workbook")
         areas = [
             area
             for member in members
@@ -92,23 +97,35 @@ def _merged_areas(packed: zipfile.ZipFile, name: str) -> list[tuple[int, int, in
     return []
 
 
-def _sheet_rows(sheet: Any, merged: bool) -> list[Row]:  # noqa: ANN401, FBT001 - either kind of sheet
-    # A cell merged over rows counts in each of them; over columns (a title) in the first.
-    down: dict[int, dict[int, str]] = {}
-    if merged:
-        if sheet.max_row * sheet.max_column > _CELLS_MOST:
-            raise CannotRead(f"The sheet {sheet.title} is too large.")
-        for area in sheet.merged_cells.ranges:
-            text = cell_text(sheet.cell(area.min_row, area.min_col).value)
-            for number in range(area.min_row + 1, area.max_row + 1) if text else ():
-                down.setdefault(number, {})[area.min_col - 1] = text
-    else:
+def _sheet_rows(sheet: Any, where: str, merged: bool) -> list[Row]:  # noqa: ANN401, FBT001 - either kind of sheet
+    down = _cells_below(sheet) if merged else {}
+    if not merged:
         sheet.reset_dimensions()  # some programs write a size that is too small
     rows = []
+    blank: object = None
     for number, values in enumerate(sheet.iter_rows(values_only=True), 1):
+        if values is blank and number not in down:
+            continue  # of a million rows between two, all are this one
+        if not any(cell is not None for cell in values):
+            blank = values
         found = list(values)
         for at, text in down.get(number, {}).items():
             found[at] = text
         if cells := tidied(found):
             rows.append(Row(number, cells))
+        if len(rows) > _LONGEST:
+            what = f"has more than {_LONGEST:,} rows in the sheet {str(sheet.title)[:40]!r}"
+            raise NoTable(where, what, "hand it in in parts")
     return rows
+
+
+def _cells_below(sheet: Any) -> dict[int, dict[int, str]]:  # noqa: ANN401 - openpyxl has no types
+    """Return row -> column -> text: a cell merged over rows counts in each, over columns once."""
+    if sheet.max_row * sheet.max_column > _CELLS_MOST:
+        raise CannotRead(f"The sheet {sheet.title} is too large.")
+    down: dict[int, dict[int, str]] = {}
+    for area in sheet.merged_cells.ranges:
+        text = cell_text(sheet.cell(area.min_row, area.min_col).value)
+        for number in range(area.min_row + 1, area.max_row + 1) if text else ():
+            down.setdefault(number, {})[area.min_col - 1] = text
+    return down

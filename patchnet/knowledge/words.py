@@ -5,13 +5,12 @@ a short lawn, "hedge" a clipped one, "tree" a small one. A word that may mean so
 gives nothing of the kind (fish pond, closed compost bin) is not matched at all, and asked about.
 """
 
-import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Protocol
 
 from patchnet.core.faults import nearest
+from patchnet.core.folding import folded
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = [
@@ -57,13 +56,8 @@ def plain(word: str) -> str:
     >>> plain("Bird_Baths") == plain("bird-bath") == plain("birdbath")
     True
     """
-    text = (
-        unicodedata.normalize("NFKC", word)
-        .casefold()
-        .replace("'", "")
-        .replace("\N{RIGHT SINGLE QUOTATION MARK}", "")
-    )
-    return "".join(_singular(part) for part in re.split(r"[\W_]+", text) if part)
+    parts = folded(word).split()
+    return "".join(_singular(part) for part in parts if any(map(str.isalnum, part)))
 
 
 def _singular(word: str) -> str:
@@ -155,7 +149,7 @@ def _spelt_like(word: str, records: Iterable[Worded]) -> dict[str, str]:
         for record in records
         for name in (record.name, *record.words, record.key.replace("_", " "))
     }
-    close = nearest(re.sub(r"[\W_]+", " ", word).strip(), spelt, most=6)
+    close = nearest(folded(word), spelt, most=6)
     found: dict[str, str] = {}
     for name in close:
         found.setdefault(spelt[name], name)

@@ -14,6 +14,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.numbers import parse_number
 from patchnet.core.raster_cells import at_centres
+from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import read_sheets, table_of
 from patchnet.movement.ground_grid import Grid
 
@@ -143,15 +144,10 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
         If it has no place on the map, does not overlap the ground, holds no data there, holds
         numbers that are not whole, or classes that no cost is given for.
     """
-    from rasterio.errors import RasterioError
-
     bad = sorted(key for key, cost in cover.costs.items() if not cost > 0)
     if bad:
         raise WrongUse(f"The cost of class {bad[0]} must be above 0.")
-    try:
-        values, known = _numbers(cover, grid)
-    except (RasterioError, OSError) as error:
-        raise CannotRead(f"{cover.path} cannot be read as a raster: {error}.") from error
+    values, known = read_in_child(_numbers, Path(cover.path), cover, grid)
     if not known.any():
         what = "The raster holds no data where the plots are."
         raise _fault(cover, what, "Look whether it is of the right place and CRS.")
@@ -168,7 +164,18 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
     return cost
 
 
-def _numbers(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def _numbers(
+    path: Path, cover: LandCover, grid: Grid
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    from rasterio.errors import RasterioError
+
+    try:
+        return _numbers_of(cover, grid)
+    except (RasterioError, OSError) as error:
+        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+
+
+def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     import rasterio
     from rasterio.errors import NotGeoreferencedWarning
 

@@ -5,9 +5,9 @@ There are three audiences. *Own* has everything. *Group* is for those who work o
 it, so that no figure, line or shade of a public page can tell what is not in the neighbourhood
 that comes out. Surveyors, notes and photo names are in no neighbourhood to begin with.
 
-Public: a household's plot is shown as itself only with its consent; all others are laid together,
-along their side of the street, so many at a time that none stands out
-(``settings/public_plots_min``), and the last few that would make fewer are left out. Ids, labels
+Public: no household's plot is shown by itself. What may be told is a table of classes, for units
+of many households that are fixed once, and it is made so that no two of its editions give a
+household back (`patchnet.survey.release`); all results are worked out from that table. Ids, labels
 and names of buildings are replaced or dropped; so are fences with their gaps, everything drawn,
 and whatever tells of protected roosts and nests.
 """
@@ -15,77 +15,75 @@ and whatever tells of protected roosts and nests.
 from collections.abc import Sequence
 from dataclasses import replace
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
-from patchnet.assess import assess
+from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
+from patchnet.assess.sharing import Form
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.neighbourhood import Answers, Audience, Neighbourhood
-from patchnet.street.stretches import cut, walking_order
+from patchnet.pages.public_results import Progress, public_assessment
+from patchnet.pages.public_view import class_means, public_neighbourhood
+from patchnet.read.neighbourhood import Audience, Neighbourhood
+from patchnet.survey.release import Released
 
 __all__ = [
-    "TOGETHER",
     "assessment_for",
     "for_audience",
-    "rows_for_public",
+    "plots_for_public",
+    "public_answers",
+    "public_features",
     "sensitive_features",
     "shown_groups",
 ]
 
-TOGETHER = "plots shown together"
-"""Kind of what is shown for several plots at once."""
-
-_DIGITS = 2  # significant digits of amounts in public: measured ones would be like a signature
-_NEW_IDS = (
-    "Ids and labels are new; amounts are rounded to two digits; ways of animals are straight lines "
-    "and take no account of fences."
-)
 _NEVER = (
     "Addresses and labels, surveyors, notes, names of photos, fences and walls and the gaps in "
     "them, and what tells of protected animals"
 )
 
-Array = NDArray[np.float64]
-
 
 def for_audience(
-    neighbourhood: Neighbourhood, audience: Audience, *, knowledge: Knowledge | None = None
+    neighbourhood: Neighbourhood,
+    audience: Audience,
+    *,
+    knowledge: Knowledge | None = None,
+    released: Released | None = None,
 ) -> Neighbourhood:
     """Return what an audience may see of a neighbourhood.
 
     Parameters
     ----------
     neighbourhood
-        Column ``consent`` of its plots counts; a plot without a yes has not agreed.
+        Column ``consent`` of its plots counts.
     audience
         Whom it is for.
     knowledge
         For what is sensitive, and the settings.
+    released
+        For the public: the table that may be told (`public_table.released_table`).
 
     Returns
     -------
     Neighbourhood
-        With `audience`, `generalised` and `withheld` filled in.
+        With `audience`, `generalised` and `withheld` filled in. For the public one row a unit,
+        and public land as it is.
 
     Raises
     ------
     WrongUse
-        If so few plots are left that nothing can be shown, or if it was made for more eyes than
-        it would be now.
+        If it was made for more eyes than it would be now, or there is no table for the public.
 
     Examples
     --------
     >>> import patchnet
     >>> street = patchnet.read_demo()
-    >>> public = patchnet.for_audience(street, "public")
-    >>> len(public.plots) < len(street.plots), len(public.barriers)
-    (True, 0)
+    >>> group = patchnet.for_audience(street, "group")
+    >>> group.audience, len(group.plots) == len(street.plots)
+    ('group', True)
     """
     knowledge = knowledge or load_knowledge()
     if neighbourhood.audience == audience:
@@ -94,10 +92,20 @@ def for_audience(
         raise WrongUse(f"It was made for {neighbourhood.audience}: begin with the group's file.")
     if audience == "group":
         return _for_group(neighbourhood, knowledge)
-    return _for_public(neighbourhood, knowledge)
+    hidden = _hidden(knowledge)
+    names = _names(hidden, knowledge)
+    return public_neighbourhood(
+        neighbourhood,
+        _table(released),
+        hidden,
+        knowledge=knowledge,
+        withheld=f"{_NEVER} ({names}).",
+    )
 
 
-def assessment_for(assessment: Assessment, audience: Audience) -> Assessment:
+def assessment_for(
+    assessment: Assessment, audience: Audience, *, released: Released | None = None
+) -> Assessment:
     """Return an assessment that an audience may see, worked out anew from what it may see.
 
     Raises
@@ -105,17 +113,82 @@ def assessment_for(assessment: Assessment, audience: Audience) -> Assessment:
     WrongUse
         As `for_audience`; also if every wildlife group of it is a sensitive one.
     """
-    seen = for_audience(assessment.neighbourhood, audience, knowledge=assessment.knowledge)
-    if seen is assessment.neighbourhood:
+    if assessment.neighbourhood.audience == audience:
         return assessment
-    groups = shown_groups(assessment.knowledge, list(assessment.groups), audience)
-    return assess(
-        seen,
-        knowledge=assessment.knowledge,
-        groups=groups,
-        quality=assessment.quality,
-        straight=audience == "public",
+    know = assessment.knowledge
+    groups = shown_groups(know, list(assessment.groups), audience)
+    if audience == "public":
+        return public_answers(
+            assessment.neighbourhood, released, knowledge=know, groups=groups,
+            quality=assessment.quality,
+        )  # fmt: skip
+    seen = for_audience(assessment.neighbourhood, audience, knowledge=know)
+    return assess(seen, knowledge=know, groups=groups, quality=assessment.quality)
+
+
+def public_answers(
+    neighbourhood: Neighbourhood,
+    released: Released | None,
+    *,
+    knowledge: Knowledge,
+    groups: Sequence[str],
+    quality: Form = "scarcest",
+    progress: Progress | None = None,
+) -> Assessment:
+    """Work out what the public may know, from the released classes alone.
+
+    Raises
+    ------
+    WrongUse
+        As `for_audience`.
+    """
+    seen = for_audience(neighbourhood, "public", knowledge=knowledge, released=released)
+    return public_assessment(
+        neighbourhood, _table(released), seen, _hidden(knowledge), knowledge=knowledge,
+        groups=list(groups), quality=quality, progress=progress,
+    )  # fmt: skip
+
+
+def plots_for_public(
+    neighbourhood: Neighbourhood, released: Released | None, *, knowledge: Knowledge
+) -> Neighbourhood:
+    """Return the plots with what the public table says of their units, under new ids.
+
+    It is for what is computed on plots and told of something else, such as planters in the street;
+    no row of it is to be shown.
+
+    Raises
+    ------
+    WrongUse
+        If there is no table.
+    """
+    means = class_means(neighbourhood, _table(released), _hidden(knowledge), knowledge=knowledge)
+    idents = pd.Index([f"s{at}" for at in range(1, len(means.plots) + 1)], name="plot")
+    return replace(
+        means,
+        plots=means.plots.set_axis(idents),
+        answers=replace(means.answers, plots=idents),
+        withheld=f"{_NEVER} ({_names(_hidden(knowledge), knowledge)}).",
     )
+
+
+def public_features(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the features that a public table may tell of."""
+    hidden = set(_hidden(knowledge))
+    return tuple(key for key in knowledge.features if key not in hidden)
+
+
+def _hidden(knowledge: Knowledge) -> tuple[str, ...]:
+    return (*sensitive_features(knowledge), *knowledge.features_with("way_through"))
+
+
+def _table(released: Released | None) -> Released:
+    if released is None:
+        raise WrongUse(
+            "What is for the public is made from the table of its street's file, which remembers "
+            "what was handed out: patchnet.pages.public_table.released_table, or --for public."
+        )
+    return released
 
 
 def shown_groups(knowledge: Knowledge, groups: Sequence[str], audience: Audience) -> list[str]:
@@ -153,42 +226,6 @@ def sensitive_features(knowledge: Knowledge) -> tuple[str, ...]:
     return tuple(key for key, one in knowledge.features.items() if protected & set(one.cautions))
 
 
-def rows_for_public(table: pd.DataFrame, *, knowledge: Knowledge) -> pd.DataFrame:
-    """Return rows about stretches with no row of so few plots that one stands out.
-
-    Parameters
-    ----------
-    table
-        Columns stretch, side, plots, looked_at, street_share, all_share and others, which are
-        dropped.
-    knowledge
-        For the setting.
-
-    Returns
-    -------
-    DataFrame
-        Sides of a stretch are joined; stretches that are still too small, all together; if these
-        are too few, they go with the last; if nothing else is there, they are left out.
-    """
-    least = int(knowledge.setting("public_plots_min"))
-    shares = ["street_share", "all_share"]
-    whole = table[["stretch", "plots", "looked_at"]].astype({"plots": float, "looked_at": float})
-    for name in shares:
-        whole[name] = table[name] * table["plots"]
-    joined = whole.groupby("stretch", sort=False).sum()
-    # A household can have two plots: twice as many are asked for.
-    small = joined["plots"] < 2 * least
-    rows, rest = joined[~small].copy(), joined[small].sum()
-    if rest["plots"] >= 2 * least:
-        rows.loc["Other stretches"] = rest
-    elif len(rows) and rest["plots"]:
-        rows.iloc[-1] += rest
-        rows = rows.rename(index={rows.index[-1]: f"{rows.index[-1]} and smaller stretches"})
-    counts = rows[["plots", "looked_at"]].astype(np.int64)
-    result = counts.assign(side="", **{name: rows[name] / rows["plots"] for name in shares})
-    return result.rename_axis("stretch").reset_index()
-
-
 def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
     refused = _consent(hood) == "no"
     amount = hood.answers.amount.copy()
@@ -215,45 +252,6 @@ def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
     )
 
 
-def _for_public(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
-    least = int(knowledge.setting("public_plots_min"))
-    kinds = hood.plots["kind"].to_numpy(dtype=object)
-    public_land = np.isin(kinds.astype(str), knowledge.plot_kinds_with("nobodys"))
-    alone = public_land | (_consent(hood) == "yes")
-    order = walking_order(hood)
-    order["street"] = _shared_streets(hood, order["street"], least)
-    units = _laid_together(order[~alone].assign(kind=kinds[~alone]), least, knowledge)
-    left_out = int((~alone).sum()) - sum(len(unit) for unit in units)
-    at = pd.Series(np.arange(len(order)), index=order.index)
-    single = order[alone].sort_values("order").index
-    if not len(single) and not units:
-        raise WrongUse(
-            f"There are fewer than {least} plots and none whose household agreed to be shown: "
-            "nothing of it can be published. Ask for consent: patchnet consent FILE ID yes."
-        )
-    rows = [at[[ident]].to_numpy() for ident in single]
-    rows += [at[unit].to_numpy() for unit in units]
-    table = _table(hood, order, rows, public_land, knowledge)
-    amount, sized = _amounts(hood.answers, rows, knowledge)
-    answers = Answers(
-        table.index, hood.answers.features, amount, sized, np.ones(amount.shape, dtype=bool)
-    )
-    together = sum(len(unit) for unit in units)
-    generalised, withheld = _words(len(units), together, left_out, least, knowledge)
-    return replace(
-        hood,
-        plots=table,
-        answers=answers,
-        features=hood.features[:0],
-        barriers=hood.barriers[:0],
-        buildings=hood.buildings.assign(name="") if len(hood.buildings) else hood.buildings,
-        faults=(),
-        audience="public",
-        generalised=generalised,
-        withheld=withheld,
-    )
-
-
 def _consent(hood: Neighbourhood) -> NDArray[np.object_]:
     if "consent" not in hood.plots.columns:
         return np.full(len(hood.plots), "", dtype=object)
@@ -261,150 +259,5 @@ def _consent(hood: Neighbourhood) -> NDArray[np.object_]:
     return said
 
 
-def _shared_streets(
-    hood: Neighbourhood, street: "pd.Series[str]", least: int
-) -> NDArray[np.object_]:
-    """Keep a street's name only where it is on the map or so many plots share it.
-
-    People write a house's address into that column as well.
-    """
-    known = set(hood.roads["name"]) if len(hood.roads) else set()
-    counts = street.value_counts()
-    known |= set(counts.index[counts >= least])
-    kept: NDArray[np.object_] = np.where(street.isin(known), street, "").astype(object)
-    return kept
-
-
-def _laid_together(order: pd.DataFrame, least: int, knowledge: Knowledge) -> list[pd.Index]:
-    """Return the plots of each unit, none smaller than `least`; too few of all: none.
-
-    Where a household has two plots, front and back, twice as many make a unit.
-    """
-    halves = (knowledge.plot_kinds_with("front"), knowledge.plot_kinds_with("back"))
-    units: list[pd.Index] = []
-    last_of: dict[str, int] = {}
-    rest: list[tuple[str, pd.Index]] = []
-    for (street, _), rows in order.sort_values("order").groupby(["street", "side"], sort=True):
-        two_of_a_house = all(rows["kind"].isin(kinds).any() for kinds in halves)
-        size = least * (2 if two_of_a_house else 1)
-        if len(rows) < size:
-            rest.append((str(street), rows.index))
-            continue
-        start = 0
-        for length in cut(len(rows), size):
-            units.append(rows.index[start : start + length])
-            start += length
-        last_of[str(street)] = len(units) - 1
-    # A short side goes with the other side of its street; what then is left, all together.
-    for street, index in [one for one in rest if one[0] in last_of]:
-        units[last_of[street]] = units[last_of[street]].append(index)
-    # Across streets nothing is known of who has two plots: twice as many, to be safe.
-    over = order.index[:0].append([index for street, index in rest if street not in last_of])
-    if len(over) >= 2 * least:
-        units.append(over)
-    elif len(over) and units:
-        units[-1] = units[-1].append(over)
-    return units
-
-
-def _table(
-    hood: Neighbourhood,
-    order: pd.DataFrame,
-    rows: Sequence[NDArray[np.intp]],
-    public_land: NDArray[np.bool_],
-    knowledge: Knowledge,
-) -> gpd.GeoDataFrame:
-    shapes = hood.plots.geometry.to_numpy()
-    area = hood.plots["area_m2"].to_numpy(dtype=float)
-    kinds = hood.plots["kind"].to_numpy(dtype=object)
-    join = knowledge.setting("public_join_m")
-    drawn: list[shapely.Geometry] = []
-    # A unit of several plots is drawn as one, over the seams between them, but over no other.
-    taken = shapely.union_all(shapes[np.concatenate(rows)])
-    records = []
-    for number, one in enumerate(rows, 1):
-        street, side = (_shared(order[name].iloc[one]) for name in ("street", "side"))
-        side = side if street else ""
-        place = ", ".join(word for word in (street, side) if word)
-        if len(one) == 1:
-            shape = shapes[one[0]]
-            kind = str(kinds[one[0]])
-            name = knowledge.plot_kinds[kind].name if kind in knowledge.plot_kinds else kind
-            label = f"{name} {number}"
-            consent = "" if public_land[one[0]] else "yes"
-        else:
-            whole = shapely.union_all(shapes[one])
-            closed = whole.buffer(join, join_style="mitre").buffer(-join, join_style="mitre")
-            seams = shapely.difference(closed, taken)
-            shape = _areas(shapely.union(whole, seams), whole)
-            taken = shapely.union(taken, seams)
-            kind, consent = TOGETHER, ""
-            label = f"{len(one)} plots together" + (f" ({place})" if place else "")
-        drawn.append(shape)
-        records.append((f"s{number}", kind, label, street, consent, float(area[one].sum())))
-    columns = ["plot", "kind", "label", "street", "consent", "area_m2"]
-    table = pd.DataFrame(records, columns=columns).set_index("plot")
-    return gpd.GeoDataFrame(table, geometry=drawn, crs=hood.plots.crs)
-
-
-def _shared(names: "pd.Series[str]") -> str:
-    """Return the name that all have; empty where they differ."""
-    found = names.unique()
-    return str(found[0]) if len(found) == 1 else ""
-
-
-def _areas(shape: shapely.Geometry, otherwise: shapely.Geometry) -> shapely.Geometry:
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
-    if not parts:
-        return otherwise
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
-
-
-def _amounts(
-    answers: Answers, rows: Sequence[NDArray[np.intp]], knowledge: Knowledge
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Add up what is known of each unit; what some plots have and others may have is at least."""
-    hidden = {*sensitive_features(knowledge), *knowledge.features_with("way_through")}
-    known = np.array([key not in hidden for key in answers.features], dtype=bool)
-    amount = np.full((len(rows), len(answers.features)), np.nan)
-    sized = np.zeros(amount.shape, dtype=bool)
-    for at, one in enumerate(rows):
-        cells = answers.amount[one]
-        seen = ~np.isnan(cells)
-        total = np.where(seen, cells, 0.0).sum(axis=0)
-        told = (total > 0) | seen.all(axis=0)
-        amount[at] = np.where(told & known, total, np.nan)
-        sized[at] = answers.sized[one].any(axis=0) & (amount[at] > 0)
-    return _rounded(amount), sized
-
-
-def _rounded(amount: Array) -> Array:
-    """Round to two significant digits."""
-    values = [float(f"{value:.{_DIGITS}g}") for value in amount.ravel().tolist()]
-    return np.array(values).reshape(amount.shape)
-
-
 def _names(keys: Sequence[str], knowledge: Knowledge) -> str:
     return ", ".join(knowledge.features[key].name.lower() for key in keys) or "none"
-
-
-def _words(
-    units: int, together: int, left_out: int, least: int, knowledge: Knowledge
-) -> tuple[str, str]:
-    said = [_NEW_IDS]
-    if units:
-        stretches = "one stretch" if units == 1 else f"{units} stretches"
-        said.insert(
-            0,
-            f"{together} plots whose households have not agreed to be shown are laid together in "
-            f"{stretches} of at least {least} plots (twice as many where fronts and backs are "
-            "plots of their own); what is not known of one of them counts as not there where "
-            "another has it.",
-        )
-    names = _names(
-        [*sensitive_features(knowledge), *knowledge.features_with("way_through")], knowledge
-    )
-    withheld = [f"{_NEVER} ({names})."]
-    if left_out:
-        withheld.append(f"{left_out} plots: too few to be laid together so that none stands out.")
-    return " ".join(said), " ".join(withheld)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from patchnet.core.faults import nearest, nearest_hint
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge, Plant, UnlawfulPlant
 from patchnet.knowledge.words import plain
 from patchnet.plan.facts import PlotFacts
@@ -29,7 +30,7 @@ def near_plants(word: str, knowledge: Knowledge) -> list[str]:
         for plant in knowledge.plants.values()
         for name in (plant.name, plant.latin)
     }
-    close = nearest(re.sub(r"[\W_]+", " ", word).strip(), spelt)
+    close = nearest(folded(word), spelt)
     return list(dict.fromkeys(spelt[name] for name in close))
 
 

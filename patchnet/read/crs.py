@@ -24,6 +24,7 @@ __all__ = ["Projected", "check_crs", "parse_crs", "to_metres"]
 
 _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
+_UTM = (-80.0, 84.0)  # latitudes that have zones (NGA.STND.0037, section 7)
 _BUILT = ("plots", "buildings")  # layers in which most corners are square
 _SAY = "Say which it is: crs= in Python, --crs on the command line (such as --crs EPSG:27700)."
 
@@ -216,7 +217,8 @@ def _plausible(
         )
         faults.error(
             where,
-            f"{kind}, but the coordinates reach {_largest(*bounds):.0f}: they are likely metres.",
+            f"{kind}, but the coordinates reach {_told(_largest(*bounds))}: they are likely "
+            "metres.",
             "Export it again in WGS 84 (EPSG:4326), or say what it is in: crs= in Python, --crs "
             "on the command line."
             if not says_crs
@@ -236,6 +238,35 @@ def _plausible(
     return _inside_area_of_use(where, crs, bounds, faults)
 
 
+def _on_earth(crs: pyproj.CRS, bounds: tuple[float, float, float, float]) -> bool:
+    """Whether the middle of bounds, at least, is a place that has a zone."""
+    x, y = bounds[0] / 2 + bounds[2] / 2, bounds[1] / 2 + bounds[3] / 2
+    try:
+        lon, lat = pyproj.Transformer.from_crs(crs, "OGC:CRS84", always_xy=True).transform(x, y)
+    except ProjError:
+        return False
+    return bool(np.isfinite(lon) and _UTM[0] <= lat <= _UTM[1])
+
+
+def _say_nowhere(
+    where: str,
+    crs: pyproj.CRS,
+    bounds: tuple[float, float, float, float],
+    faults: FaultList,
+) -> None:
+    faults.error(
+        where,
+        f"The coordinates reach {_told(_largest(*bounds))} in {crs_name(crs)}: no place on Earth "
+        "lies there that has a grid in metres.",
+        "Look whether a coordinate was mistyped, or the coordinate system is another one.",
+    )
+
+
+def _told(number: float) -> str:
+    """Write a coordinate, however many digits it has."""
+    return f"{number:.0f}" if abs(number) < 1e9 else f"{number:.2g}"
+
+
 def _largest(*values: float) -> float:
     return max(values, key=abs)
 
@@ -244,6 +275,9 @@ def _inside_area_of_use(
     where: str, crs: pyproj.CRS, bounds: tuple[float, float, float, float], faults: FaultList
 ) -> bool:
     """Look whether the middle lies where the CRS is for; an error if it does so when swapped."""
+    if not _on_earth(crs, bounds):
+        _say_nowhere(where, crs, bounds, faults)
+        return False
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
     area = crs.area_of_use
     if area is None or _in_area(crs, area.bounds, x, y):

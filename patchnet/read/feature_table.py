@@ -8,6 +8,7 @@ import pandas as pd
 from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest
+from patchnet.core.folding import folded_ident
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import Columns
 from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
@@ -166,13 +167,13 @@ def match_plots(
     loose: dict[str, list[int]] = {}
     for at, ident in enumerate(idents):
         exact.setdefault(ident, at)
-        loose.setdefault(_loose(ident), []).append(at)
+        loose.setdefault(folded_ident(ident), []).append(at)
     plots: list[int | None] = []
     places: list[Place] = []
     strangers: list[tuple[Place, str]] = []
     for row, cell in zip(numbers, cells, strict=True):
         ident = whole_number(cell)
-        near = loose.get(_loose(ident), [])
+        near = loose.get(folded_ident(ident), [])
         plot = exact.get(ident, near[0] if len(near) == 1 else None)
         place = (row, ident or None)
         plots.append(plot)
@@ -196,10 +197,6 @@ def match_plots(
         mend="Mend the id, or draw the plot; the row was left out.",
     )  # fmt: skip
     return plots, places
-
-
-def _loose(ident: str) -> str:
-    return ident.casefold().lstrip("0")
 
 
 def _listed(

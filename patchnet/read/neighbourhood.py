@@ -139,6 +139,7 @@ class Neighbourhood(Shown):
     generalised: str = ""
     withheld: str = ""
     street_objects: gpd.GeoDataFrame | None = None
+    classes: pd.DataFrame | None = None
     country: str = ELSEWHERE
 
     def row_of(self, plot: str) -> int:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
 from patchnet.read.columns import Columns, id_candidates
@@ -128,7 +129,7 @@ def read_plots(
 
 def _consent(text: str) -> str:
     """Return yes, no, or nothing where nobody was asked: only a clear yes is one."""
-    word = text.casefold().strip(" .!")
+    word = folded(text)
     return word if word in {"", "yes"} else "yes" if word in {"y", "true", "agreed"} else "no"
 
 
@@ -176,7 +177,7 @@ def _kinds(
         )
         return [unnamed] * len(table)
     words = texts(table[columns.role["kind"]])
-    plain_name = columns.role["kind"].casefold().replace("_", " ") in _PLAIN_KIND
+    plain_name = folded(columns.role["kind"]) in _PLAIN_KIND
     if not plain_name and "kind" not in columns.said:
         known = any(match_plot_kind(word, knowledge) for word in set(words) if word)
         if not known:

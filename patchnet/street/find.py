@@ -9,6 +9,7 @@ from shapely.ops import substring
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
+from patchnet.core.folding import folded
 from patchnet.knowledge.countries import speed_words
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -16,7 +17,7 @@ from patchnet.knowledge.stopping_sight import Vehicle, stopping_sight_m
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.cross_sections import footways_of, half_width, street_sides
 from patchnet.street.objects import access_areas, objects_of
-from patchnet.street.road_line import RoadLine, pieces_of, plain_name, road_line
+from patchnet.street.road_line import RoadLine, pieces_of, road_line
 from patchnet.street.sight_areas import Road, junction_areas
 from patchnet.street.site import Basis, SightArea, Street, StreetObject
 
@@ -173,7 +174,7 @@ def _other_roads(roads: gpd.GeoDataFrame, name: str, knowledge: Knowledge) -> li
     wide = knowledge.street_rule("carriageway_default_m")
     found = []
     for at, (title, row) in enumerate(zip(roads["name"], roads.index, strict=True)):
-        if plain_name(title) == plain_name(name):
+        if folded(title) == folded(name):
             continue
         for piece in pieces_of(roads.loc[[row]]):
             width = piece.width_m if np.isfinite(piece.width_m) else wide

@@ -8,12 +8,12 @@ import numpy as np
 import shapely
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.folding import folded
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.box_place import Place, place_at
-from patchnet.street.road_line import plain_name
 from patchnet.street.rules import findings_of
 from patchnet.street.site import SIDES, Finding, Side, Site, Street, Verdict
 from patchnet.street.width_rules import Width
@@ -75,7 +75,7 @@ def planter_sites(
     knowledge = knowledge or load_knowledge()
     if sides not in ("both", *SIDES):
         raise WrongUse(f"There is no side {sides!r}: write left, right or both.")
-    if plain_name(street.name) not in map(plain_name, neighbourhood.roads["name"]):
+    if folded(street.name) not in map(folded, neighbourhood.roads["name"]):
         raise WrongUse(f"{street.name} is not a road of {neighbourhood.name}.")
     tried = _checked(knowledge.planter_sizes.values() if sizes is None else sizes)
     spacing = knowledge.street_rule("site_spacing_m") if spacing_m is None else spacing_m

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["Piece", "RoadLine", "along", "pieces_of", "plain_name", "road_line"]
+__all__ = ["Piece", "RoadLine", "along", "pieces_of", "road_line"]
 
 _TANGENT_M = 0.5  # the direction at a station is that of the metre round it
 _SAME_PLACE = 0.005  # metres
@@ -36,11 +37,6 @@ class RoadLine:
     gaps: tuple[tuple[float, float], ...]
     notes: tuple[str, ...]
     rest: tuple[Piece, ...] = ()
-
-
-def plain_name(name: str) -> str:
-    """Return what is compared of a road's name."""
-    return " ".join(name.casefold().replace("'", "").split())
 
 
 def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
@@ -76,8 +72,8 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
     if not names:
         why = "there is no layer of roads" if not len(roads) else "no road has a name"
         raise WrongUse(f"The road {name!r} cannot be found: {why} in the neighbourhood.")
-    wanted = plain_name(name)
-    rows = roads[[plain_name(text) == wanted for text in roads["name"]]]
+    wanted = folded(name)
+    rows = roads[[folded(text) == wanted for text in roads["name"]]]
     if not wanted or not len(rows):
         hint = nearest_hint(name, names)
         listed = ", ".join(sorted(names)[:20])

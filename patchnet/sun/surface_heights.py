@@ -14,6 +14,7 @@ from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.raster_cells import at_centres, cell_side
+from patchnet.core.reader_child import read_in_child
 from patchnet.core.shown import Shown
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -204,6 +205,32 @@ def _read(
     faults: FaultList,
 ) -> tuple[NDArray[np.float32] | None, float]:
     """Return heights within a box and the side of their cells; None where there are faults."""
+    # Only the outlines go to the reader's process, and only faults and heights come back.
+    values, cell, said = read_in_child(_read_here, path, plots[["geometry"]], box, like, knowledge)
+    faults.extend(said)
+    return values, cell
+
+
+def _read_here(
+    path: Path,
+    plots: gpd.GeoDataFrame,
+    box: tuple[float, float, float, float],
+    like: tuple[tuple[int, int], float] | None,
+    knowledge: Knowledge,
+) -> tuple[NDArray[np.float32] | None, float, tuple[Fault, ...]]:
+    faults = FaultList()
+    values, cell = _heights(path, plots, box, like, knowledge, faults)
+    return values, cell, faults.faults
+
+
+def _heights(
+    path: Path,
+    plots: gpd.GeoDataFrame,
+    box: tuple[float, float, float, float],
+    like: tuple[tuple[int, int], float] | None,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> tuple[NDArray[np.float32] | None, float]:
     import rasterio
     from rasterio.errors import NotGeoreferencedWarning, RasterioError
 

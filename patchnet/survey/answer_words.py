@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Feature
 from patchnet.read.feature_lists import Problem, parse_cell
 
@@ -17,9 +18,9 @@ _NOT_THERE = frozenset(
     ("not there", "no", "n", "false", "f", "0", "absent", "none", "nein", "gone", "not present")
 )
 _CANNOT_SEE = frozenset(
-    ("cannot see", "can't see", "cant see", "can not see", "not visible", "not seen", "unseen",
-     "hidden", "?", "??", "unknown", "not known", "don't know", "dont know", "could not see",
-     "couldn't see", "not sure")
+    ("cannot see", "cant see", "can not see", "not visible", "not seen", "unseen",
+     "hidden", "?", "??", "unknown", "not known", "dont know", "could not see",
+     "couldnt see", "not sure")
 )  # fmt: skip
 _NOT_SURE = frozenset(
     ("not sure", "unsure", "no", "n", "false", "f", "0", "?", "??", "maybe", "perhaps", "doubtful",
@@ -29,8 +30,7 @@ _PLACES = {
     **dict.fromkeys(("street", "the street", "from street", "road", "pavement", "footway"), 0),
     **dict.fromkeys(("own plot", "own garden", "my plot", "my garden", "own", "on plot"), 1),
     **dict.fromkeys(
-        ("neighbour's plot", "neighbours plot", "neighbour", "neighbor's plot", "next door",
-         "neighbour's garden", "neighbours garden"), 2),
+        ("neighbours plot", "neighbour", "neighbors plot", "next door", "neighbours garden"), 2),
     **dict.fromkeys(("window", "from window", "upstairs window", "upper window"), 3),
 }  # fmt: skip
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}.*|\d{1,2}-[a-z]{3}|[a-z]{3}-\d{2}")
@@ -61,19 +61,19 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
     feature
         What it is about.
     """
-    word = _plain(answer)
-    bare = word.rstrip(" ?") or word
-    sure = bare == word or word.strip("? ") == ""
+    word = folded(answer)
+    text = _tidy(answer)
+    sure = not text.endswith("?") or text.strip("? ") == ""
     told: str | None = None
     size: float | None = None
     if word in _CANNOT_SEE:
         return Reply("cannot see")
-    if bare in _THERE:
+    if word in _THERE:
         told = "there"
-    elif bare in _NOT_THERE:
+    elif word in _NOT_THERE:
         told = "not there"
     elif word:
-        said = parse_cell(word, feature)
+        said = parse_cell(text, feature)
         if said is None:
             return Reply("")
         if isinstance(said, Problem):
@@ -82,19 +82,19 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
             return Reply("", problems=(Problem(what, mend),), left_out=True)
         told = "cannot see" if said.answer == "not known" else said.answer
         size, sure = said.amount, said.sure
-    if not amount or _plain(amount) in {"-", "n/a"}:
+    if not amount or folded(amount) in {"-", "n a"}:
         return Reply(told or "", size, sure)
     return _sized(told, size, amount, unit, feature, sure=sure)
 
 
 def read_sure(text: str) -> bool:
     """Whether somebody was sure; an empty cell says so."""
-    return _plain(text) not in _NOT_SURE
+    return folded(text) not in _NOT_SURE
 
 
 def read_place(text: str) -> str:
     """Return where something was seen from (`SEEN_FROM` or `OTHER_PLACE`; empty: not said)."""
-    word = _plain(text)
+    word = folded(text)
     if not word:
         return ""
     return SEEN_FROM[_PLACES[word]] if word in _PLACES else OTHER_PLACE
@@ -103,14 +103,14 @@ def read_place(text: str) -> str:
 def _sized(
     told: str | None, size: float | None, amount: str, unit: str, feature: Feature, *, sure: bool
 ) -> Reply:
-    low = _plain(amount)
+    low = _tidy(amount)
     if _DATE.fullmatch(low):
         what = (
             f"The amount of {feature.name!r} is a date ({amount[:20]}): a spreadsheet made it so."
         )
         problem = Problem(what, "Write the amount anew, in a column of text.")
         return Reply(told or "", size, sure, (problem,), left_out=told is None)
-    written = f"{low} {_plain(unit)}".strip() if low[-1:].isdigit() else low
+    written = f"{low} {_tidy(unit)}".strip() if low[-1:].isdigit() else low
     said = parse_cell(written, feature)
     if isinstance(said, Problem) or said is None:
         problem = said if isinstance(said, Problem) else Problem("", "")
@@ -128,10 +128,6 @@ def _sized(
     return Reply(told, size if said.amount is None else said.amount, sure and said.sure)
 
 
-def _plain(text: str) -> str:
-    return (
-        re.sub(r"\s+", " ", text.replace("\N{RIGHT SINGLE QUOTATION MARK}", "'"))
-        .strip(" .,;")
-        .casefold()
-        .replace("_", " ")
-    )
+def _tidy(text: str) -> str:
+    """Return an answer that may hold an amount, whose signs and points are part of it."""
+    return " ".join(text.split()).strip(" .,;").casefold()

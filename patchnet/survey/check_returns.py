@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
@@ -30,7 +31,7 @@ from patchnet.survey.rows import (
     with_features,
     with_plots,
 )
-from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest
+from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest, listed
 from patchnet.survey.times import with_times
 
 __all__ = ["check_returns"]
@@ -38,6 +39,7 @@ __all__ = ["check_returns"]
 _YES = frozenset(("yes", "y", "true", "t", "1", "agreed", "x", "ja"))
 _NO = frozenset(("no", "n", "false", "f", "0", "not agreed", "withdrawn", "nein"))
 
+Places = NDArray[np.intp]
 Kinds = NDArray[np.integer[Any]]
 Replies = NDArray[np.object_]
 
@@ -80,13 +82,25 @@ def check_returns(
         table[key] = np.where(table[key] == "", heads[table["at"]], table[key])
     table["surveyor"] = mapped(table["surveyor"], lambda text: " ".join(text.split())[:200])
     table["return"] = np.array(idents or [""], dtype=object)[table["at"]]
-    consent = _consent(table, asked)
-    statements = _statements(table, asked)
+    consent, consent_at = _consent(table, asked)
+    statements, statements_at = _statements(table, asked)
+    drawn, drawn_at = check_drawn(neighbourhood, idents, match, asked)
+    rows = _return_rows(returns, idents)
+    named = (
+        (statements["statement"], statements_at),
+        (drawn["shape"], drawn_at),
+        (consent["answer_id"], consent_at),
+    )
+    contents = rows["content"].to_numpy(dtype=object)
+    said_in = pd.concat(
+        [
+            pd.DataFrame({"ident": listed(ids), "content": contents[at]}, dtype=object)
+            for ids, at in named
+        ],
+        ignore_index=True,
+    ).drop_duplicates(ignore_index=True)
     return Records(
-        statements=statements,
-        consent=consent,
-        drawn=check_drawn(neighbourhood, idents, match, asked),
-        returns=_return_rows(returns, idents),
+        statements=statements, consent=consent, drawn=drawn, returns=rows, said_in=said_in
     )
 
 
@@ -95,11 +109,11 @@ def _whole(one: Return) -> pd.DataFrame:
     return pd.concat([one.said, more], ignore_index=True) if len(more) else one.said
 
 
-def _consent(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
+def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     rows = table[table["consent"] != ""]
 
     def read(text: str) -> str | Problem:
-        word = text.casefold().strip(" .!")
+        word = folded(text)
         if word in _YES | _NO:
             return "yes" if word in _YES else "no"
         what = f"{text[:40]!r} is no answer about consent: the plot is treated as without consent."
@@ -109,10 +123,11 @@ def _consent(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
     good = np.array([isinstance(one, str) for one in said], dtype=bool)
     say_problems(rows[~good], said[~good], asked, error=True)
     rows = rows[good].assign(consent=said[good])
-    return digest(rows[[key for key in CONSENT if key != "answer_id"]], "answer_id")
+    named = digest(rows[[key for key in CONSENT if key != "answer_id"]], "answer_id")
+    return named, rows["at"].to_numpy(dtype=np.intp)
 
 
-def _statements(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
+def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     # A row about consent alone says nothing of any feature.
     alone = (table["consent"] != "") & (table["answer"] == "") & (table["amount"] == "")
     table = with_features(table[~alone].reset_index(drop=True), asked)
@@ -145,7 +160,8 @@ def _statements(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
     rows["seen_from"] = places
     rows["photo"] = mapped(rows["photo"], lambda text: re.split(r"[\\/]", text)[-1][:200])
     rows["turn"] = rows.groupby(["at", "plot", "feature", "when"], sort=False).cumcount()
-    return digest(rows[[key for key in STATEMENTS if key != "statement"]], "statement")
+    named = digest(rows[[key for key in STATEMENTS if key != "statement"]], "statement")
+    return named, rows["at"].to_numpy(dtype=np.intp)
 
 
 def _of(

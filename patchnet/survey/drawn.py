@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 from pyproj import Transformer
 
 from patchnet.read.assign import measured
@@ -50,8 +51,8 @@ def undescribed(one: Return) -> pd.DataFrame:
 
 def check_drawn(
     neighbourhood: Neighbourhood, idents: Sequence[str], match: Matcher, asked: Asked
-) -> gpd.GeoDataFrame:
-    """Return the shapes of all returns in the map's CRS, columns `DRAWN` and the geometry.
+) -> tuple[gpd.GeoDataFrame, NDArray[np.intp]]:
+    """Return all shapes in the map's CRS, columns `DRAWN` and the geometry, and of which return.
 
     Parameters
     ----------
@@ -74,10 +75,11 @@ def check_drawn(
     ]
     table = table_of(frames)
     if not len(table):
-        return gpd.GeoDataFrame(
+        none = gpd.GeoDataFrame(
             pd.DataFrame(columns=list(DRAWN), dtype=object), geometry=[],
             crs=neighbourhood.plots.crs,
         )  # fmt: skip
+        return none, np.zeros(0, dtype=np.intp)
     table = with_features(with_times(with_plots(table, match, asked), asked, tell=False), asked)
     onto = Transformer.from_crs("OGC:CRS84", neighbourhood.plots.crs, always_xy=True)
     shapes = np.array([_shape(value, onto) for value in table["geometry"]] or [None], object)
@@ -110,7 +112,8 @@ def check_drawn(
         }
     )
     named = digest(rows[[key for key in DRAWN if key != "shape"] + ["outline"]], "shape")
-    return gpd.GeoDataFrame(named[list(DRAWN)], geometry=kept, crs=neighbourhood.plots.crs)
+    whole = gpd.GeoDataFrame(named[list(DRAWN)], geometry=kept, crs=neighbourhood.plots.crs)
+    return whole, rows["at"].to_numpy(dtype=np.intp)
 
 
 def _row(shape: Mapping[str, object], number: int) -> dict[str, object]:

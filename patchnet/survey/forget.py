@@ -1,6 +1,5 @@
 """A household taken out of a street's file: every layer, every statement, every byte."""
 
-import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,16 +10,29 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.folding import folded
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
+from patchnet.core.street_store import Entry, generation_of, holding, replacing
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.columns import check_columns
 from patchnet.read.doors import household_plots
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.survey.dates import sortable
 from patchnet.survey.erase import empty_layers
-from patchnet.survey.merge import Merged, id_column_of, merge_records, summed_up, write_merged
+from patchnet.survey.forget_check import Certificate, cells_of, search
+from patchnet.survey.merge import (
+    Merged,
+    id_column_of,
+    merge_records,
+    only_said,
+    summed_up,
+    write_merged,
+)
 from patchnet.survey.one_return import street_id
+from patchnet.survey.release import forgotten_in
+from patchnet.survey.release_layers import read_ledger, read_written, write_ledger
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import CONSENT, Records, digest
 
@@ -39,6 +51,8 @@ class Forgotten(Shown):
         Layer -> rows deleted or emptied.
     surveyors
         How many surveyors of their own plot lost their name on other plots.
+    certificate
+        What was searched afterwards, and what was found.
     plots
         Ids of the plots that were forgotten.
     """
@@ -46,6 +60,7 @@ class Forgotten(Shown):
     merged: Merged
     removed: Mapping[str, int]
     surveyors: int
+    certificate: Certificate
     plots: tuple[str, ...] = ()
 
 
@@ -123,26 +138,28 @@ def record_consent(
     """
     knowledge = knowledge or load_knowledge()
     now = now or datetime.now(UTC).astimezone()
-    source = local_path(path)
-    hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    plots = household_plots(hood.plots, plot, where=hood.name)
-    said = dict.fromkeys(CONSENT, "") | {
-        "return": "said to the group", "consent": consent,
-        "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
-    }  # fmt: skip
-    rows = [said | {"plot": one} for one in plots]
-    table = pd.DataFrame(rows, columns=list(CONSENT), dtype=object).drop(columns="answer_id")
-    before = read_records(source)
-    streets = tuple(sorted({street_id(hood), *before.streets}))
-    records = merge_records(
-        replace(before, streets=streets), Records(consent=digest(table, "answer_id"))
-    )
-    merged = summed_up(
-        source, hood, records, knowledge=knowledge, new={"consent": len(plots)},
-        id_column=id_column_of(source, columns, knowledge),
-    )  # fmt: skip
-    write_merged(merged, target)
-    return Consented(merged, plots)
+    with holding(Path(target)):
+        source = local_path(path)
+        generation = generation_of(source)
+        hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+        plots = household_plots(hood.plots, plot, where=hood.name)
+        said = dict.fromkeys(CONSENT, "") | {
+            "return": "said to the group", "consent": consent,
+            "when": now.isoformat(timespec="seconds"), "utc": sortable(now),
+        }  # fmt: skip
+        rows = [said | {"plot": one} for one in plots]
+        table = pd.DataFrame(rows, columns=list(CONSENT), dtype=object).drop(columns="answer_id")
+        before = read_records(source)
+        streets = tuple(sorted({street_id(hood), *before.streets}))
+        named = digest(table, "answer_id")
+        records = merge_records(replace(before, streets=streets), Records(consent=named))
+        merged = summed_up(
+            source, hood, records, knowledge=knowledge, new={"consent": len(plots)},
+            id_column=id_column_of(source, columns, knowledge),
+            entry=Entry("consent", answers=tuple(named["answer_id"])), generation=generation,
+        )  # fmt: skip
+        write_merged(merged, target)
+        return Consented(merged, plots)
 
 
 def forget_plots(
@@ -203,43 +220,67 @@ def forget_plots(
     """
     knowledge = knowledge or load_knowledge()
     now = now or datetime.now(UTC).astimezone()
-    source = local_path(path)
-    hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
-    plots = [one for said in plots for one in household_plots(hood.plots, said)]
-    if outline and len(hood.plots) == len(set(plots)):
-        raise WrongUse("No plot would be left: delete the file.")
-    before = read_records(source)
-    id_column = id_column_of(source, columns, knowledge)
-    records = replace(before, streets=tuple(sorted({street_id(hood), *before.streets})))
-    removed: Counter[str] = Counter()
-    named: set[str] = set()
-    for plot in dict.fromkeys(plots):
-        records, rows, names = _scrubbed(records, plot, sortable(now))
-        removed.update(rows)
-        named |= names
-    try:
-        with tempfile.TemporaryDirectory(prefix="patchnet-") as aside:
-            draft = Path(aside) / source.name
+    with holding(Path(target)):
+        source = local_path(path)
+        hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+        plots = [one for said in plots for one in household_plots(hood.plots, said)]
+        if outline and len(hood.plots) == len(set(plots)):
+            raise WrongUse("No plot would be left: delete the file.")
+        before = read_records(source)
+        id_column = id_column_of(source, columns, knowledge)
+        records = replace(before, streets=tuple(sorted({street_id(hood), *before.streets})))
+        removed: Counter[str] = Counter()
+        named: set[str] = set()
+        for plot in dict.fromkeys(plots):
+            records, rows, names = _scrubbed(records, plot, sortable(now))
+            removed.update(rows)
+            named |= names
+        cells = cells_of(source)
+        words = [*named, *(str(hood.plots.loc[plot, "label"]) for plot in plots)]
+        # The draft stands beside what is written: nothing of a household goes elsewhere.
+        with replacing(target) as whole:
+            draft = whole.with_name(f"draft-{source.name}")
             copy_geopackage(source, draft)
             with changing(draft) as there:
                 near_m = knowledge.setting("feature_snap_m")
                 for plot in dict.fromkeys(plots):
-                    removed.update(empty_layers(there, plot, id_column, near_m, outline=outline))
+                    removed.update(
+                        empty_layers(
+                            there, plot, id_column, near_m, outline=outline,
+                            said=check_columns(columns, knowledge),
+                        )
+                    )  # fmt: skip
+            ledger = read_ledger(draft)
+            if len(ledger.units):
+                write_ledger(draft, forgotten_in(ledger, plots, outline=outline))
             after = read_neighbourhood(draft, columns=columns, knowledge=knowledge)
             merged = summed_up(
                 draft, after, records, knowledge=knowledge, new={"statements": -1},
-                id_column=id_column,
+                id_column=id_column, entry=Entry("forget"),
             )  # fmt: skip
-            write_merged(merged, target)
-    except OSError as error:
-        raise CannotWrite(f"{target} cannot be written: {error.strerror}.") from error
-    return Forgotten(merged, removed, len(named), tuple(dict.fromkeys(plots)))
+            write_merged(merged, whole)
+            made = read_written(whole)
+            certificate = search(
+                cells, whole, words, target=Path(target),
+                made=list(zip(made["file"], made["audience"], made["when"], strict=True)),
+            )  # fmt: skip
+            if certificate.found:
+                raise CannotWrite(
+                    f"{target} was not written: {len(certificate.found)} texts of the household "
+                    "would have stayed in it. This is a fault of patchnet: please report it."
+                )
+        people = len({folded(name) for name in named})
+        return Forgotten(merged, removed, people, certificate, tuple(dict.fromkeys(plots)))
 
 
 def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:
     statements = records.statements
     own = (statements["plot"] == plot) & (statements["seen_from"] == "own plot")
-    named = set(statements.loc[own, "surveyor"]) - {""}
+    # Her name in any spelling: what is one person for the votes is one person here.
+    own_names = {folded(name) for name in statements.loc[own, "surveyor"]} - {""}
+    written = {*statements["surveyor"], *records.drawn["surveyor"], *records.consent["surveyor"],
+               *records.returns["surveyor"]}  # fmt: skip
+    named = {str(name) for name in written if folded(name) in own_names}
     parts: dict[str, pd.DataFrame] = {}
     removed = {}
     for name in ("statements", "drawn", "consent"):
@@ -270,4 +311,4 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
         returns=returns.reset_index(drop=True),
         forgotten=forgotten,
     )
-    return scrubbed, removed, named
+    return only_said(scrubbed), removed, named

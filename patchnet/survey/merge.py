@@ -12,7 +12,9 @@ import pandas as pd
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.reader_child import RETURN_LIMITS, ReaderChild
 from patchnet.core.shown import Shown
+from patchnet.core.street_store import Entry, generation_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns, find_columns
 from patchnet.read.from_file import local_path, read_neighbourhood
@@ -25,12 +27,16 @@ from patchnet.survey.read_phone import read_page_return
 from patchnet.survey.read_sheet import read_sheet_return
 from patchnet.survey.statements import by_year, disputes, resolve, votes
 from patchnet.survey.survey_layers import read_records_if_any, write_records
-from patchnet.survey.survey_record import Records, joined
+from patchnet.survey.survey_record import SAID_IN, Records, joined, listed
 
 __all__ = [
-    "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "read_return",
+    "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "only_said",
+    "read_return",
     "summed_up", "write_merged",
 ]  # fmt: skip
+
+
+_MERGE = Entry("merge")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -61,6 +67,10 @@ class Merged(Shown):
         What was left out or is in doubt.
     id_column
         Name of the plots' column of ids.
+    entry
+        What its journal is going to say of it.
+    generation
+        Number of the change of the file that it builds on; None: not known.
 
     Examples
     --------
@@ -86,6 +96,8 @@ class Merged(Shown):
     read: int
     faults: tuple[Fault, ...]
     id_column: str
+    entry: Entry = _MERGE
+    generation: int | None = None
 
 
 def read_return(path: Path | str, faults: FaultList) -> Return:
@@ -110,6 +122,12 @@ def read_return(path: Path | str, faults: FaultList) -> Return:
     if bare.startswith(b"{") or place.suffix.casefold() == ".json":
         return read_page_return(place, faults)
     return read_sheet_return(place, faults)
+
+
+def _return_and_faults(path: Path) -> tuple[Return, tuple[Fault, ...]]:
+    """Read a return where the list of faults is out of reach: in a child process."""
+    faults = FaultList()
+    return read_return(path, faults), faults.faults
 
 
 def merge_returns(
@@ -147,20 +165,23 @@ def merge_returns(
         If the map cannot be read.
     """
     source = local_path(path)
+    generation = generation_of(source)
     before = read_records_if_any(source)
     neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
     faults = FaultList()
     here = street_id(neighbourhood)
     streets = tuple(sorted({here, *before.streets}))
     taken = []
-    for one in sorted({local_path(name) for name in returns}):
-        try:
-            found = read_return(one, faults)
-        except CannotRead as error:
-            faults.error(one.name, str(error), "It was left out; the others were merged.")
-            continue
-        if _of_this_street(found, streets, neighbourhood, faults, same_street=same_street):
-            taken.append(found)
+    with ReaderChild(RETURN_LIMITS) as child:
+        for one in sorted({local_path(name) for name in returns}):
+            try:
+                found, said = child.read(_return_and_faults, one)
+            except CannotRead as error:
+                faults.error(one.name, str(error), "It was left out; the others were merged.")
+                continue
+            faults.extend(said)
+            if _of_this_street(found, streets, neighbourhood, faults, same_street=same_street):
+                taken.append(found)
     _warn_apart(taken, knowledge, faults)
     added = check_returns(taken, neighbourhood, knowledge=knowledge, today=today, faults=faults)
     records = merge_records(replace(before, streets=streets), added)
@@ -170,9 +191,11 @@ def merge_returns(
         key: len(getattr(records, key)) - len(getattr(before, key))
         for key in ("statements", "drawn", "consent", "returns")
     }
+    fresh = set(listed(added.returns["content"])) - set(listed(before.returns["content"]))
     return summed_up(
         source, neighbourhood, records, knowledge=knowledge, new=new, read=len(taken),
         faults=faults.faults, id_column=id_column_of(source, columns, knowledge),
+        entry=Entry("merge", tuple(sorted(fresh))), generation=generation,
     )  # fmt: skip
 
 
@@ -186,6 +209,8 @@ def summed_up(
     new: Mapping[str, int] | None = None,
     read: int = 0,
     faults: Sequence[Fault] = (),
+    entry: Entry = _MERGE,
+    generation: int | None = None,
 ) -> Merged:
     """Work out what records come to (see `Merged` for the parameters)."""
     order = [str(ident) for ident in neighbourhood.plots.index]
@@ -207,6 +232,8 @@ def summed_up(
         read,
         tuple(faults),
         id_column,
+        entry,
+        generation,
     )
 
 
@@ -249,7 +276,8 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
         return path
     write_records(
         merged.source, path, merged.records, survey=merged.survey, years=merged.years,
-        consent=merged.consent, id_column=merged.id_column,
+        consent=merged.consent, id_column=merged.id_column, entry=merged.entry,
+        generation=merged.generation if same else None,
     )  # fmt: skip
     return path
 
@@ -282,6 +310,7 @@ def merge_records(one: Records, other: Records) -> Records:
             [one.consent, other.consent], ["answer_id"], ["plot", "utc", "answer_id", "return"]
         ),
         returns=joined([one.returns, other.returns], ["return", "content"], ["return", "content"]),
+        said_in=joined([one.said_in, other.said_in], list(SAID_IN), list(SAID_IN)),
     )
 
 
@@ -403,4 +432,14 @@ def _without_forgotten(records: Records, faults: FaultList) -> Records:
                     "If it agrees to be surveyed again: patchnet consent FILE ID yes.",
                 )
         found = replace(found, **parts)
-    return found
+    return only_said(found)
+
+
+def only_said(records: Records) -> Records:
+    """Leave out of `said_in` what is no longer among the records."""
+    there = {
+        *listed(records.statements["statement"]), *listed(records.drawn["shape"]),
+        *listed(records.consent["answer_id"]),
+    }  # fmt: skip
+    kept = records.said_in["ident"].isin(there)
+    return replace(records, said_in=records.said_in[kept].reset_index(drop=True))

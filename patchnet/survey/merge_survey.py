@@ -1,6 +1,6 @@
 """All returns of a survey, files and folders of them, into the file of a street."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -34,7 +34,7 @@ def merge_survey(
         The map of the street: a GeoPackage, or any other map, which becomes one.
     returns
         A file of the survey page (``.return.json``) or a filled-in sheet (``.csv``, ``.xlsx``), a
-        folder of them, or several of these in any order.
+        folder of them, or several of these in any order; none: the map alone.
     columns, crs
         As in `patchnet.read_neighbourhood`.
     same_street
@@ -82,7 +82,7 @@ def merge_survey(
     )
 
 
-def return_files(given: Iterable[Path | str]) -> list[Path]:
+def return_files(given: Sequence[Path | str]) -> list[Path]:
     """Return the files of returns, a folder standing for all that lie in it.
 
     Parameters
@@ -96,7 +96,7 @@ def return_files(given: Iterable[Path | str]) -> list[Path]:
         If there is no return at all.
     """
     files = [file for one in given for file in _in_folder(Path(one))]
-    if not files:
+    if given and not files:
         raise WrongUse("There is no return in the folder: .return.json, .csv or .xlsx.")
     return files
 

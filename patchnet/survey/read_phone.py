@@ -13,6 +13,7 @@ from patchnet.core.cells import as_text
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import trouble
+from patchnet.core.read_limits import read_limit
 from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_page_return"]
@@ -20,6 +21,9 @@ __all__ = ["read_page_return"]
 _VERSION = 1
 _ABOUT = ("surveyor", "seen_from", "began", "saved", "made")
 _LISTS = ("statements", "drawn", "consent")
+_DEEPEST = int(read_limit("return_depth"))
+_LONGEST = int(read_limit("statement_letters"))
+_MOST_BROKEN = int(read_limit("statements_broken"))
 _BLANK = " \t\r\n\0"
 _DECODER = json.JSONDecoder()
 _BEGIN = re.compile(r'\{\s*"(?:plot|feature|when)"')
@@ -95,21 +99,26 @@ def _decode(path: Path, raw: bytes) -> str:
         return raw.decode("utf-8-sig", "replace")
 
 
-def _sound(value: Any) -> Any:  # noqa: ANN401 - walks any JSON value
-    """Replace halves of surrogate pairs, which no file can carry, wherever they stand."""
+def _sound(value: Any, depth: int = 0) -> Any:  # noqa: ANN401 - walks any JSON value
+    """Replace halves of surrogate pairs, which no file can carry, wherever they stand.
+
+    What is nested deeper than anything the page writes is left out.
+    """
+    if depth > _DEEPEST:
+        return None
     if isinstance(value, str):
         return value.encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, dict):
-        return {_sound(key): _sound(item) for key, item in value.items()}
+        return {_sound(key): _sound(item, depth + 1) for key, item in value.items()}
     if isinstance(value, list):
-        return [_sound(item) for item in value]
+        return [_sound(item, depth + 1) for item in value]
     return value
 
 
 def _whole(text: str) -> dict[str, Any] | None:
     try:
         content = json.loads(text)
-    except (json.JSONDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # also a number of thousands of digits
         return None
     return content if isinstance(content, dict) else {}
 
@@ -131,8 +140,8 @@ def _salvaged(text: str) -> dict[str, Any]:
 
 def _value(text: str, at: int) -> Any:  # noqa: ANN401 - any JSON value
     try:
-        return _DECODER.raw_decode(text, at)[0]
-    except (json.JSONDecodeError, RecursionError):
+        return _DECODER.raw_decode(text[at : at + _LONGEST])[0]
+    except (ValueError, RecursionError):
         return None
 
 
@@ -141,30 +150,36 @@ def _elements(text: str, at: int) -> Iterator[dict[str, Any]]:
     if text[at : at + 1] != "[":
         return
     at += 1
-    while at < len(text):
+    # Where the list is over is looked for once, not again at every damaged object.
+    over = _NEXT_LIST.search(text, at)
+    end = len(text) if over is None else over.start()
+    broken = 0
+    while at < len(text) and broken < _MOST_BROKEN:
         while at < len(text) and text[at] in _BLANK + ",":
             at += 1
         if _OVER.match(text, at):
             return
         if text[at] != "{":
-            at = _next_object(text, at)
+            at = _next_object(text, at, end)
             continue
         try:
-            value, at = _DECODER.raw_decode(text, at)
-        except (json.JSONDecodeError, RecursionError):
-            at = _next_object(text, at + 1)
+            value, length = _DECODER.raw_decode(text[at : at + _LONGEST])
+        except (ValueError, RecursionError):
+            broken += 1
+            at = _next_object(text, at + 1, end)
             continue
+        at += length
+        if at > end:
+            over = _NEXT_LIST.search(text, at)
+            end = len(text) if over is None else over.start()
         if isinstance(value, dict):
             yield value
 
 
-def _next_object(text: str, at: int) -> int:
-    """Where the next object of a list may begin; the end where the list is over."""
+def _next_object(text: str, at: int, end: int) -> int:
+    """Where the next object of a list may begin; the end of the text where the list is over."""
     begin = _BEGIN.search(text, at)
-    end = _NEXT_LIST.search(text, at)
-    if begin is None or (end is not None and end.start() < begin.start()):
-        return len(text)
-    return begin.start()
+    return len(text) if begin is None or end < begin.start() else begin.start()
 
 
 def _rows(

@@ -1,6 +1,7 @@
 """Rows of all returns in one table: matched with plots, features and times, word by word once."""
 
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,6 +13,8 @@ import pandas as pd
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
+from patchnet.core.folding import folded_ident
+from patchnet.core.read_limits import read_limit
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.doors import PlotNames
@@ -34,6 +37,7 @@ __all__ = [
 _LONGEST = 2000  # characters of a note: a page of handwriting
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]+")
 _ROWS_NAMED = 12
+_FAULTS_LISTED = int(read_limit("faults_listed"))
 
 Matcher = Callable[[str], tuple[str | None, Problem | None]]
 
@@ -81,14 +85,15 @@ def plot_matcher(plots: pd.DataFrame) -> Matcher:
     exact = set(names.idents)
     loose: dict[str, list[str]] = {}
     for ident in sorted(exact):
-        loose.setdefault(_loose(ident), []).append(ident)
+        loose.setdefault(folded_ident(ident), []).append(ident)
+    hints = _Hints(lambda ident: nearest(ident, exact))
 
     def match(text: str) -> tuple[str | None, Problem | None]:
         # The survey sheet puts an apostrophe before an id that would be a formula.
         ident = text if text in exact else whole_number(text.removeprefix("'"))
         if ident in exact:
             return ident, None
-        near = loose.get(_loose(ident), [])
+        near = loose.get(folded_ident(ident), [])
         if len(near) == 1:
             return near[0], None
         meant = sorted(exact & set(mangled_idents(text)))
@@ -100,12 +105,25 @@ def plot_matcher(plots: pd.DataFrame) -> Matcher:
             return None, Problem(f"{what}{' or '.join(meant)}?", "Write the plot anew, as text.")
         if not ident:
             return None, Problem("There is no plot in it.", "Fill in the plot's number.")
-        return _by_door(text, ident, names)
+        return _by_door(text, ident, names, hints)
 
     return match
 
 
-def _by_door(text: str, ident: str, names: PlotNames) -> tuple[str | None, Problem | None]:
+class _Hints:
+    """Spellings that are near: looked for as long as anybody reads them, for it takes its time."""
+
+    def __init__(self, near: Callable[[str], Sequence[str]]) -> None:
+        self._near, self._left = near, _FAULTS_LISTED
+
+    def __call__(self, text: str) -> Sequence[str]:
+        self._left -= 1
+        return self._near(text) if self._left >= 0 else []
+
+
+def _by_door(
+    text: str, ident: str, names: PlotNames, hints: _Hints
+) -> tuple[str | None, Problem | None]:
     """Find the plot by its label or door number."""
     found, told = names.meant(text)
     if len(found) == 1:
@@ -113,13 +131,9 @@ def _by_door(text: str, ident: str, names: PlotNames) -> tuple[str | None, Probl
     if found:
         several = " or ".join(found[:_LISTED])
         return None, Problem(f"{text[:40]!r} could be {several}.", "Say which plot it is.")
-    close = nearest(ident, names.idents)
+    close = hints(ident)
     hint = f" Did you mean {' or '.join(close)}?" if close else ""
     return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
-
-
-def _loose(ident: str) -> str:
-    return re.sub(r"\s+", "", ident.casefold()).lstrip("0")
 
 
 def _texts(column: "pd.Series[Any]") -> list[str]:
@@ -154,14 +168,25 @@ def say_problems(
         {"at": table.loc[told, "at"], "row": table.loc[told, "row"], "say": problems[told]}
     )
     groups: Any = frame.groupby(["at", "say"], sort=False)["row"]
+    add = asked.faults.error if error else asked.faults.warn
+    listed_of: Counter[int] = Counter()
     for (at, problem), rows in groups:
+        listed_of[at] += 1
+        if listed_of[at] > _FAULTS_LISTED:
+            continue
         numbers = [str(row) for row in rows]
         more = f" and {len(numbers) - _ROWS_NAMED} more" if len(numbers) > _ROWS_NAMED else ""
         where = asked.returns[at].where
         row = int(rows.iloc[0]) if len(numbers) == 1 else None
         named = "" if row is not None else f"Rows {', '.join(numbers[:_ROWS_NAMED])}{more}: "
-        add = asked.faults.error if error else asked.faults.warn
         add(where, named + problem.what, problem.mend, row=row)
+    for at, count in listed_of.items():
+        if count > _FAULTS_LISTED:
+            add(
+                asked.returns[at].where,
+                f"... and {count - _FAULTS_LISTED} more of the kind.",
+                "Mend those that are listed first.",
+            )
 
 
 def with_plots(table: pd.DataFrame, match: Matcher, asked: Asked) -> pd.DataFrame:
@@ -179,11 +204,13 @@ def with_features(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
     """Match the features; rows of none are told and left out."""
     know = asked.knowledge
 
+    hints = _Hints(lambda text: list(near_feature_words(text, know)))
+
     def read(text: str) -> str | Problem:
         key = text if text in know.features else match_feature(text, know)
         if key is not None:
             return key
-        near = near_feature_words(text, know)
+        near = hints(text)
         hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
         what = f"'{text[:40]}' is not a feature that patchnet knows.{hint}"
         return Problem(what, "'patchnet features' lists the words.")

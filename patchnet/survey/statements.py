@@ -17,6 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from patchnet.core.folding import folded
 from patchnet.read.feature_lists import Said, write_list
 from patchnet.survey.survey_record import Records
 
@@ -50,7 +51,7 @@ def votes(statements: pd.DataFrame, *, first_looks: bool = False) -> pd.DataFram
         could see, before people talked over their differences: what agreement is counted on.
     """
     table = statements.copy()
-    names = table["surveyor"].astype(str).str.casefold()
+    names = table["surveyor"].map(folded).astype(object)
     table["person"] = names.where(names != "", "return " + table["return"].astype(str))
     table["moment"] = pd.factorize(table["utc"], sort=True)[0]
     codes = {
@@ -252,7 +253,7 @@ def _drawn_amounts(records: Records) -> "pd.Series[float]":
     table = pd.DataFrame(records.drawn.drop(columns="geometry"))
     if not len(table):
         return pd.Series(dtype=float, index=pd.MultiIndex.from_arrays([[], [], []], names=_CELL))
-    names = table["surveyor"].astype(str).str.casefold()
+    names = table["surveyor"].map(folded).astype(object)
     table["person"] = names.where(names != "", "return " + table["return"].astype(str))
     table["amount"] = table["amount"].astype(float)
     held = [*_CELL, "person", "return"]

@@ -5,7 +5,7 @@ geometry also in ``gpkg_geometry_columns``; a geometry is a short header and wel
 """
 
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -15,7 +15,7 @@ import pandas as pd
 
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.errors import CannotRead
-from patchnet.core.files import write_aside
+from patchnet.core.folding import folded
 from patchnet.core.geopackage import (
     changing,
     connect,
@@ -28,31 +28,44 @@ from patchnet.core.geopackage import (
     table_columns,
     table_names,
 )  # fmt: skip
-from patchnet.core.open_file import trouble
-from patchnet.core.table import heading
+from patchnet.core.open_file import ensure_known_form, trouble
+from patchnet.core.street_store import Entry, add_entry, put_journal, read_entries, replacing
 from patchnet.survey.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,
     FORGOTTEN,
     RETURNS,
+    SAID_IN,
     STATEMENTS,
     Records,
+    listed,
+    state_digest,
 )
 
 __all__ = [
     "OWN_LAYERS",
+    "STANDING_LAYERS",
+    "add_table",
+    "carry_standing",
+    "change_street",
     "plots_layer",
     "read_records",
     "read_records_if_any",
+    "read_stored",
     "write_records",
 ]
 
 OWN_LAYERS = (
     "statements", "drawn", "consent", "returns", "forgotten", "survey", "survey_years",
-    "survey_about",
+    "survey_about", "said_in",
 )  # fmt: skip
 """Layers that merging writes. Of these only `survey` is read as answers; the others are kept."""
+
+STANDING_LAYERS = (
+    "released", "release_units", "release_shapes", "release_states", "release_about", "written",
+)  # fmt: skip
+"""What was handed out of the street: it stays whatever is merged, and is never read as a map."""
 
 _SAYS = {
     "statements": "Every statement of the survey: who, when, seen from where",
@@ -62,13 +75,21 @@ _SAYS = {
     "forgotten": "Plots whose household asked to be forgotten",
     "survey": "What the statements come to: there, not there, not known",
     "survey_years": "What the statements of each year come to",
+    "said_in": "In which content of a return each statement, shape and answer was",
     "survey_about": "Ids of the street under which returns are taken",
+    "released": "Ledger of the public tables: classes, and who was counted, as keyed digests",
+    "release_units": "Units of public figures, fixed once",
+    "release_shapes": "Names and outlines of these units",
+    "release_states": "Who was counted in the last public table, as keyed digests",
+    "release_about": "Key of the digests: it never leaves this file",
+    "written": "Pages and files that were made from this file",
 }
 _TYPES = {
     "amount": "DOUBLE", "turn": "INTEGER", "year": "INTEGER", "before": "INTEGER",
     "sure": "BOOLEAN", "damaged": "BOOLEAN", "drawn": "BOOLEAN", "there": "INTEGER",
     "not_there": "INTEGER", "cannot_see": "INTEGER", "people_there": "INTEGER",
-    "people_not_there": "INTEGER", "people_cannot_see": "INTEGER",
+    "people_not_there": "INTEGER", "people_cannot_see": "INTEGER", "number": "INTEGER",
+    "low": "INTEGER", "high": "INTEGER", "first": "INTEGER", "last": "INTEGER",
 }  # fmt: skip
 _GEOMETRY = "geometry"
 _UNSAID = "1970-01-01T00:00:00.000Z"
@@ -103,19 +124,21 @@ def read_records(path: Path | str) -> Records:
     """
     path = Path(path)
     with trouble(path), closing(connect(path)) as there:
+        ensure_known_form(there, path)
         names = table_names(there)
         if "gpkg_contents" not in names:
             raise CannotRead(f"{path} is not a GeoPackage.")
-        drawn = _read(there, names, "drawn", (*DRAWN, _GEOMETRY))
+        drawn = read_stored(there, names, "drawn", (*DRAWN, _GEOMETRY))
         crs = crs_of(there, "drawn")
         shapes = [geometry_of(blob) for blob in drawn[_GEOMETRY]]
-        about = _read(there, names, "survey_about", ("name", "value"))
+        about = read_stored(there, names, "survey_about", ("name", "value"))
         return Records(
-            statements=_read(there, names, "statements", STATEMENTS),
+            statements=read_stored(there, names, "statements", STATEMENTS),
             drawn=gpd.GeoDataFrame(drawn[list(DRAWN)], geometry=shapes, crs=crs),
-            consent=_read(there, names, "consent", CONSENT),
-            returns=_read(there, names, "returns", RETURNS),
-            forgotten=_read(there, names, "forgotten", FORGOTTEN),
+            consent=read_stored(there, names, "consent", CONSENT),
+            returns=read_stored(there, names, "returns", RETURNS),
+            forgotten=read_stored(there, names, "forgotten", FORGOTTEN),
+            said_in=_said_in(there, names),
             streets=tuple(about.loc[about["name"] == "street", "value"]),
         )
 
@@ -134,6 +157,8 @@ def write_records(
     years: pd.DataFrame,
     consent: Mapping[str, str],
     id_column: str,
+    entry: Entry,
+    generation: int | None = None,
 ) -> None:
     """Write the map with the survey's layers to `target`, whole or not at all.
 
@@ -151,6 +176,10 @@ def write_records(
         Plot -> yes or no, written into the column consent of the plots.
     id_column
         Name of the plots' column of ids.
+    entry
+        What is written into the journal.
+    generation
+        As in `street_store.replacing`.
 
     Raises
     ------
@@ -159,9 +188,11 @@ def write_records(
     """
     about = pd.DataFrame({"name": "street", "value": list(records.streets)}, dtype=object)
     changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
-    with write_aside(target) as draft:
+    with replacing(target, generation=generation) as draft:
         as_geopackage(source, draft)
         with changing(draft) as there:
+            ensure_known_form(there, source)
+            had_records = "statements" in table_names(there)
             for name in OWN_LAYERS:
                 drop_table(there, name)
             srs = _plots_srs(there)
@@ -174,18 +205,97 @@ def write_records(
                 ("returns", records.returns),
                 ("forgotten", records.forgotten),
                 ("survey_about", about),
+                ("said_in", records.said_in),
                 ("drawn", records.drawn),
             ):
-                put_table(
-                    there,
-                    name,
-                    table,
-                    says=_SAYS[name],
-                    types=_TYPES,
-                    stamp=stamp,
-                    srs=srs if name == "drawn" else None,
-                )
+                add_table(there, name, table, stamp, srs=srs if name == "drawn" else None)
             _put_consent(there, consent, id_column)
+            if entry.what == "forget":
+                _forget_entries(there, records)
+            add_entry(there, entry, state_digest(records), had_records=had_records)
+
+
+def change_street(path: Path, change: Callable[[sqlite3.Connection], None]) -> None:
+    """Change tables of a street's file; it is replaced whole, or not at all.
+
+    Parameters
+    ----------
+    path
+        A GeoPackage.
+    change
+        Makes the changes; they are committed after it.
+
+    Raises
+    ------
+    CannotRead, CannotWrite
+        If it is no GeoPackage, or cannot be written.
+    """
+    with replacing(path) as draft:
+        as_geopackage(path, draft)
+        with changing(draft) as there:
+            change(there)
+
+
+def _said_in(there: sqlite3.Connection, names: set[str]) -> pd.DataFrame:
+    """Return what was said in which content; a file of an earlier form tells the return alone."""
+    if "said_in" in names:
+        return read_stored(there, names, "said_in", SAID_IN)
+    contents = read_stored(there, names, "returns", ("return", "content"))
+    parts = [
+        read_stored(there, names, name, (key, "return"))
+        .merge(contents, on="return")
+        .rename(columns={key: "ident"})[list(SAID_IN)]
+        for name, key in (
+            ("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id"),
+        )
+    ]  # fmt: skip
+    whole = pd.concat(parts, ignore_index=True).drop_duplicates()
+    return whole.sort_values(list(SAID_IN), kind="stable", ignore_index=True)
+
+
+def _forget_entries(there: sqlite3.Connection, records: Records) -> None:
+    """Leave in the journal nothing that leads to what is no longer in the records."""
+    stays = (set(listed(records.returns["content"])), set(listed(records.consent["answer_id"])))
+    journal = read_entries(there).assign(digest="")
+    for name, known in zip(("returns", "answers"), stays, strict=True):
+        journal[name] = [
+            "; ".join(one for one in str(cell).split("; ") if one in known)
+            for cell in journal[name]
+        ]
+    put_journal(there, journal)
+
+
+def carry_standing(earlier: Path, base: Path) -> None:
+    """Carry the journal, and all that was handed out of a street, into a new base of it.
+
+    Raises
+    ------
+    CannotRead, CannotWrite
+        If a file cannot be read or written.
+    """
+    if not is_database(earlier):
+        return
+    with trouble(earlier), closing(connect(earlier)) as there:
+        names = table_names(there)
+        tables = {
+            name: read_stored(
+                there, names, name,
+                [column for column, is_key in table_columns(there, name) if not is_key],
+            )
+            for name in STANDING_LAYERS
+            if name in names
+        }  # fmt: skip
+        journal = read_entries(there)
+    if not tables and not len(journal):
+        return
+
+    def put(there: sqlite3.Connection) -> None:
+        for name, table in tables.items():
+            add_table(there, name, table, _UNSAID)
+        if len(journal):
+            put_journal(there, journal)
+
+    change_street(base, put)
 
 
 def plots_layer(there: sqlite3.Connection) -> str:
@@ -195,7 +305,7 @@ def plots_layer(there: sqlite3.Connection) -> str:
         for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")
         if row[0] not in OWN_LAYERS
     ]
-    plain = {heading(name): name for name in names}
+    plain = {folded(name): name for name in names}
     for word in ("plots", "plot", "parcels", "gardens", "plot polygons"):
         if word in plain:
             return plain[word]
@@ -204,9 +314,10 @@ def plots_layer(there: sqlite3.Connection) -> str:
     raise CannotRead("The GeoPackage has no layer called plots: name it so.")
 
 
-def _read(
+def read_stored(
     there: sqlite3.Connection, names: set[str], name: str, columns: Sequence[str]
 ) -> pd.DataFrame:
+    """Read some columns of a layer; `names` are those of all tables. Without it: no row."""
     if name not in names:
         return pd.DataFrame(columns=list(columns), dtype=object)
     has = {column for column, _ in table_columns(there, name)}
@@ -230,6 +341,13 @@ def _plots_srs(there: sqlite3.Connection) -> int:
         "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?", (plots_layer(there),)
     ).fetchone()
     return int(row[0])
+
+
+def add_table(
+    there: sqlite3.Connection, name: str, table: pd.DataFrame, stamp: str, *, srs: int | None = None
+) -> None:
+    """Write a table as a layer; `stamp` is when it last changed, `srs` that of its geometry."""
+    put_table(there, name, table, says=_SAYS[name], types=_TYPES, stamp=stamp, srs=srs)
 
 
 def _stamp(saved: str) -> str:

@@ -15,12 +15,14 @@ __all__ = [
     "DRAWN",
     "FORGOTTEN",
     "RETURNS",
+    "SAID_IN",
     "STATEMENTS",
     "Records",
     "digest",
     "joined",
     "left_in_peace",
     "listed",
+    "state_digest",
 ]
 
 STATEMENTS = (
@@ -43,6 +45,10 @@ RETURNS = (
 
 FORGOTTEN = ("plot", "utc")
 """Plots whose household asked to be forgotten, and when."""
+
+SAID_IN = ("ident", "content")
+"""One row for each content of a return in which a statement, shape or answer was: what two sheets
+say alike is kept once, and stays when one of them is taken back."""
 
 # What does not make two statements different: what follows from the rest, or from the day of
 # merging; and for a sheet its id, since sheets that are mended and handed in again repeat rows.
@@ -69,6 +75,7 @@ class Records(Shown):
     consent: pd.DataFrame = field(default_factory=lambda: _empty(CONSENT))
     returns: pd.DataFrame = field(default_factory=lambda: _empty(RETURNS))
     forgotten: pd.DataFrame = field(default_factory=lambda: _empty(FORGOTTEN))
+    said_in: pd.DataFrame = field(default_factory=lambda: _empty(SAID_IN))
     streets: tuple[str, ...] = ()
 
 
@@ -84,6 +91,23 @@ def listed(column: "pd.Series[Any]") -> list[Any]:
     """Return the values of a column; much faster than going through it."""
     values: list[Any] = column.to_numpy(dtype=object).tolist()
     return values
+
+
+def state_digest(records: Records) -> str:
+    """Return a digest of all that was gathered, whatever the order in which it came."""
+    found = hashlib.sha256()
+    for name, key in (
+        ("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id"),
+        ("returns", "content"), ("forgotten", "plot"), ("said_in", "ident"),
+    ):  # fmt: skip
+        table: pd.DataFrame = getattr(records, name)
+        lines = [str(one) for one in listed(table[key])]
+        if name == "said_in":
+            lines = [
+                f"{one} {two}" for one, two in zip(lines, listed(table["content"]), strict=True)
+            ]
+        found.update("\n".join([name, *sorted(lines), ""]).encode())
+    return found.hexdigest()[:16]
 
 
 def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:

@@ -15,7 +15,10 @@ DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 def drawn(tmp_path, capsys):
     def draw(*words: str) -> tuple[str, dict]:
         path = tmp_path / "street.html"
-        order = ["map", str(DEMO), "--group", "newt", "-o", str(path), "--overwrite", *words]
+        street = tmp_path / "street.gpkg"
+        if not street.exists():
+            assert command_line._run(["merge", str(DEMO), "-o", str(street)]) == 0
+        order = ["map", str(street), "--group", "newt", "-o", str(path), "--overwrite", *words]
         assert command_line._run(order) == 0, capsys.readouterr().err
         page = path.read_text(encoding="utf-8")
         found = re.search(r'<script type="application/json" id="payload">(.*?)</script>', page)

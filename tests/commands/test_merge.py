@@ -108,12 +108,13 @@ def test_another_street(run, handed_in):
 def test_consent_then_public_then_forgotten(run, handed_in):
     run("merge", "street.gpkg", "returns", "-o", "street.gpkg")
     status, out, _ = run("consent", "street.gpkg", "1", "yes")
-    assert (status, out) == (0, "Plot 1: yes. So far 1 plot has agreed to be shown.\n")
-    assert run("export", "street.gpkg", "--for", "public", "--group", "wren", "-o", "p.csv")[0] == 0
-    table = pd.read_csv("p.csv")
-    assert table["kind"].tolist() == ["garden", "plots shown together", "plots shown together"]
+    assert (status, out) == (0, "Plot 1: yes. So far 1 plot has agreed to be counted.\n")
+    words = ("export", "street.gpkg", "--for", "public", "--group", "wren", "-o", "p.csv")
+    status, _, err = run(*words)
+    assert status == 2  # too few were looked at for any public figure
+    assert "needs at least 10" in err
     status, _, err = run("consent", "street.gpkg", "1", "no")
-    assert "take the old ones down" in err
+    assert "cannot be called back" in err
     words = ("map", "street.gpkg", "--for", "group", "--group", "wren", "-o", "g.html")
     assert run(*words)[0] == 0
     page = (handed_in.folder / "g.html").read_text(encoding="utf-8")
@@ -123,6 +124,8 @@ def test_consent_then_public_then_forgotten(run, handed_in):
     assert status == 0
     assert "Forgotten: 1." in out
     assert "2 of statements" in out
+    assert "Found: none." in " ".join(out.split())
+    assert "g.html (for group" in out
     assert b"CANARYADDRESS01" not in handed_in.path.read_bytes()
 
 

@@ -22,7 +22,7 @@ CREDIT = "Map: the volunteers of the Row"
 COMMANDS = """
 merge {street} {sheet} --same-street -o out/merged.gpkg
 merge {map} {sheet} --same-street -o out/from_geojson.gpkg
-consent out/merged.gpkg a1 yes -o dated/agreed.gpkg
+consent {crowd} c1 yes -o dated/agreed.gpkg
 export {street} --straight -o out/export.gpkg
 export dated/agreed.gpkg --straight --for public -o out/public.gpkg
 export {street} --straight -o out/export.geojson
@@ -97,6 +97,29 @@ def street(path):
     return plots
 
 
+def crowd(path):
+    """Twelve gardens along a road: enough households for something public."""
+    plots = gpd.GeoDataFrame(
+        {
+            "id": [f"c{at}" for at in range(12)],
+            "kind": "garden_front",
+            "features": [
+                "lawn_short 60; pond 4" if at % 3 else "lawn_short 80" for at in range(12)
+            ],
+            "seen": "all",
+        },
+        geometry=[placed(shapely.box(20 * at, 7.5, 20 * at + 20, 24)) for at in range(12)],
+        crs="EPSG:27700",
+    )
+    roads = gpd.GeoDataFrame(
+        {"name": ["Row"]},
+        geometry=[placed(shapely.LineString([(0, 0), (240, 0)]))],
+        crs="EPSG:27700",
+    )
+    for name, table in (("plots", plots), ("roads", roads)):
+        pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", append=path.exists())
+
+
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """Two folders, each with every file, written by processes that began 2.1 s apart."""
@@ -104,9 +127,11 @@ def written(tmp_path_factory):
     paths = {
         "street": base / "street.gpkg",
         "map": base / "plots.geojson",
+        "crowd": base / "crowd.gpkg",
         "sheet": base / "sheet.csv",
     }
     plots = street(paths["street"])
+    crowd(paths["crowd"])
     plots.assign(tags=[["b", "a"], ["c"], [], ["d", "c"]]).to_crs(4326).to_file(paths["map"])
     mapped = json.loads(paths["map"].read_text()) | {"credits": [CREDIT]}
     paths["map"].write_text(json.dumps(mapped))

@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
@@ -18,9 +19,12 @@ from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.pages.map.map_page import map_page
+from patchnet.pages.privacy import assessment_for, public_features
+from patchnet.pages.public_table import table_of
 from patchnet.pages.survey import SurveyRound
 from patchnet.read import read_neighbourhood
 from patchnet.read.neighbourhood import Answers, Neighbourhood
+from patchnet.survey.release import Ledger
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 CRS = "EPSG:27700"
@@ -264,7 +268,22 @@ def walked_page(walked: Assessment) -> str:
 
 @pytest.fixture(scope="session")
 def walked_public(walked: Assessment) -> str:
-    return map_page(walked, public=True)
+    return map_page(for_everybody(walked), public=True)
+
+
+def for_everybody(assessment: Assessment) -> Assessment:
+    """For the public, from the first table of a street that never handed one out."""
+    know = assessment.knowledge
+    _, found = table_of(
+        Ledger(), assessment.neighbourhood, public_features(know), knowledge=know,
+        today=date(2026, 6, 1),
+    )  # fmt: skip
+    return assessment_for(assessment, "public", released=found)
+
+
+@pytest.fixture(scope="session")
+def everybody() -> Callable[[Assessment], Assessment]:
+    return for_everybody
 
 
 @pytest.fixture(scope="session")

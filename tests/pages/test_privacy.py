@@ -2,31 +2,33 @@
 
 import dataclasses
 import re
-from datetime import date
+import shutil
+from datetime import UTC, date, datetime
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
-import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from patchnet.assess import assess
 from patchnet.commands import main as command_line
 from patchnet.core.errors import WrongUse
 from patchnet.pages.privacy import (
-    TOGETHER,
     assessment_for,
     for_audience,
-    rows_for_public,
+    public_features,
     sensitive_features,
     shown_groups,
 )
+from patchnet.pages.public_results import steps_down, steps_near, steps_up
+from patchnet.pages.public_table import class_words, released_table, table_of
+from patchnet.pages.public_view import TOGETHER
 from patchnet.read import read_neighbourhood
-from patchnet.street.stretches import cut
+from patchnet.survey.forget import forget_plots, record_consent
 from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.release import Ledger
 
 # In every private field a word of its own; the amount is a number nobody else has.
 CANARIES = (
@@ -39,7 +41,7 @@ SECRET = ("bat_box", "old_roof_wall", "fence_gap")
 
 @pytest.fixture(scope="module")
 def canaries(tmp_path_factory, street_in, survey_knowledge):
-    """Every private field filled, plots 1 and 2 shown with consent, plot 3 refusing."""
+    """Every private field filled, plots 1 and 2 agreeing, plot 3 refusing."""
     surveyed = street_in(tmp_path_factory.mktemp("canaries"))
     said = [
         (plot, key, "there", AMOUNT if key == "pond" else None, "CANARYNOTE", "CANARYPHOTO.jpg")
@@ -117,7 +119,7 @@ def test_files_say_what_was_left_out(canaries, outputs):
     """The two terms of Darwin Core stand in every row of every public file."""
     assert outputs
     table = pd.read_csv(canaries.folder / "plots.csv")
-    assert table["dataGeneralizations"].str.contains("laid together in").all()
+    assert table["dataGeneralizations"].str.contains("in place of counts and").all()
     assert table["informationWithheld"].str.contains("Addresses and labels").all()
     raw = (canaries.folder / "plots.csv").read_bytes()
     assert raw.count(b"\r\n") == len(table) + 1
@@ -132,32 +134,84 @@ def test_a_page_says_it_too(canaries, outputs):
     page = (canaries.folder / "map.html").read_text(encoding="utf-8")
     assert "Made for publishing" in page
     assert "Left out: Addresses and labels" in page
-    assert "laid together in" in page
+    assert "worked out from these classes" in page
 
 
-def test_who_is_shown_how(canaries, survey_knowledge):
-    """On paper: 1 and 2 alone; 3, 4, 6-8 of the south side and 9-16 of the north laid together;
-    5, of a street by itself, with the last of them."""
+def test_no_plot_stands_alone(canaries, released, survey_knowledge):
+    """On paper: 16 gardens of 600 m2 on two sides, 8 each, are one unit; all but plot 3 have a
+    pond and plot 3 said no, so 15 of 15 who take part have one: most."""
     hood = read_neighbourhood(canaries.path, knowledge=survey_knowledge)
-    seen = for_audience(hood, "public", knowledge=survey_knowledge)
-    single = seen.plots[seen.plots["kind"] != TOGETHER]
-    together = seen.plots[seen.plots["kind"] == TOGETHER]
-    assert len(single) == 2
-    assert single["area_m2"].tolist() == [600.0, 600.0]
-    assert sorted(together["area_m2"] / 600) == [6, 8]
-    assert sorted(together["label"]) == [
-        "6 plots together",  # of two streets: neither is named
-        "8 plots together (Alder Row, north side)",
-    ]
-    assert list(seen.plots.index) == ["s1", "s2", "s3", "s4"]
+    seen = for_audience(hood, "public", knowledge=survey_knowledge, released=released)
+    assert seen.plots["kind"].tolist() == [TOGETHER]
+    assert seen.plots["area_m2"].tolist() == [pytest.approx(16 * 600, rel=0.01)]
+    assert seen.classes["pond"].tolist() == ["most households (80 % or more)"]
+    assert (seen.classes[list(SECRET)] == "").all(axis=None)
     assert len(seen.barriers) == len(seen.features) == 0
-    table = seen.answers.table()
-    assert table["pond"].tolist()[:2] == [7.1, 7.1]
-    assert sorted(table["pond"].tolist()[2:]) == pytest.approx([43.0, 57.0])
-    assert table[list(SECRET)].isna().all(axis=None)
+    assert seen.answers.table()[list(SECRET)].isna().all(axis=None)
     # Nothing changed in what was given.
     assert hood.audience == "own"
     assert len(hood.barriers) == 2
+
+
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("change", ["forget", "refuse", "refuse and agree again"])
+def test_two_exports_do_not_give_a_household_back(canaries, tmp_path, survey_knowledge, change):
+    """Export, a household goes, export again: the very same bytes."""
+    street = tmp_path / "street.gpkg"
+    shutil.copyfile(canaries.path, street)
+
+    def exported(name):
+        target = tmp_path / name
+        order = ["export", str(street), "--for", "public", "--group", "wren", "-o", str(target)]
+        assert command_line._run(order) == 0
+        return target.read_bytes()
+
+    before = [exported("a.csv"), exported("a.geojson")]
+    if change == "forget":
+        forget_plots(street, ["4"], street, knowledge=survey_knowledge, now=NOW)
+    else:
+        for hour, word in enumerate(["no", "yes"][: 1 + ("again" in change)]):
+            record_consent(
+                street, "2", word, street, knowledge=survey_knowledge, now=NOW.replace(hour=hour)
+            )
+    assert [exported("b.csv"), exported("b.geojson")] == before
+
+
+def test_a_new_table_waits_for_five(canaries, tmp_path, survey_knowledge, capsys):
+    """It says how many are lacking and where, and names nobody; with the fifth there is one."""
+    street = tmp_path / "street.gpkg"
+    shutil.copyfile(canaries.path, street)
+    target = tmp_path / "a.csv"
+    order = ["export", str(street), "--for", "public", "--group", "wren", "-o", str(target)]
+    assert command_line._run(order) == 0
+    for at, plot in enumerate("45678"):
+        record_consent(
+            street, plot, "no", street, knowledge=survey_knowledge, now=NOW.replace(minute=at)
+        )
+        capsys.readouterr()
+        assert command_line._run([*order, "--overwrite"]) == 0
+        said = " ".join(capsys.readouterr().err.split())
+        if at < 4:
+            assert "Not yet a new public table" in said
+            assert f"It waits for {4 - at} more in " in said
+        else:
+            assert "Public table 2 of" in said
+
+
+def test_what_no_ledger_can_remember_is_not_published(canaries, tmp_path, survey_knowledge):
+    """Neither from a map that is no GeoPackage, nor from an answer without a table."""
+    hood = read_neighbourhood(canaries.path, knowledge=survey_knowledge)
+    plots = tmp_path / "plots.geojson"
+    plots.write_text("{}", encoding="utf-8")
+    with pytest.raises(WrongUse, match="cannot remember"):
+        released_table(
+            plots, hood, public_features(survey_knowledge), knowledge=survey_knowledge,
+            today=date(2026, 6, 1),
+        )  # fmt: skip
+    with pytest.raises(WrongUse, match="remembers what was handed out"):
+        for_audience(hood, "public", knowledge=survey_knowledge)
 
 
 def test_the_group_sees_plots_but_not_those_who_refused(canaries, survey_knowledge):
@@ -172,68 +226,93 @@ def test_the_group_sees_plots_but_not_those_who_refused(canaries, survey_knowled
     assert "the plot whose household said no" in seen.withheld
 
 
-def test_too_few_are_shown_not_at_all(surveyed, survey_knowledge):
-    hood = read_neighbourhood(surveyed.path, knowledge=survey_knowledge)
-    few = dataclasses.replace(
-        hood,
-        plots=hood.plots.iloc[:4],
-        answers=dataclasses.replace(
-            hood.answers,
-            plots=hood.plots.index[:4],
-            amount=hood.answers.amount[:4],
-            sized=hood.answers.sized[:4],
-            sure=hood.answers.sure[:4],
-        ),
+def test_too_few_are_shown_not_at_all(canaries, survey_knowledge):
+    hood = read_neighbourhood(canaries.path, knowledge=survey_knowledge)
+    plots = hood.plots.assign(consent=["no"] * 7 + [""] * 9)
+    with pytest.raises(WrongUse, match=r"9 households take part, and .* at least 10"):
+        table(dataclasses.replace(hood, plots=plots), survey_knowledge)
+
+
+def table(hood, knowledge):
+    """The first table of a street, as of a file that never handed one out."""
+    _, found = table_of(
+        Ledger(), hood, public_features(knowledge), knowledge=knowledge, today=date(2026, 6, 1)
     )
-    with pytest.raises(WrongUse, match="fewer than 5"):
-        for_audience(few, "public", knowledge=survey_knowledge)
-    one = few.plots.assign(consent=["yes", "", "", ""])
-    seen = for_audience(dataclasses.replace(few, plots=one), "public", knowledge=survey_knowledge)
-    assert len(seen.plots) == 1
-    assert "3 plots: too few" in seen.withheld
+    return found
 
 
-CONSENTS = st.lists(st.sampled_from(["yes", "no", ""]), min_size=16, max_size=16)
+@pytest.fixture(scope="module")
+def released(canaries, survey_knowledge):
+    return table(read_neighbourhood(canaries.path, knowledge=survey_knowledge), survey_knowledge)
 
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory, street_in, survey_knowledge):
+    """The street with a shrub on every second plot and none on the others."""
     path = street_in(tmp_path_factory.mktemp("whole")).path
-    return read_neighbourhood(path, knowledge=survey_knowledge)
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    amount = hood.answers.amount.copy()
+    amount[:, hood.answers.features.index("shrub")] = [0.0, 3.0] * 8
+    return dataclasses.replace(hood, answers=dataclasses.replace(hood.answers, amount=amount))
 
 
-@settings(max_examples=25, deadline=None)
-@given(consent=CONSENTS)
-def test_whoever_agrees(whole, survey_knowledge, consent):
-    """Nobody without consent stands alone; each plot is drawn once or left out and counted."""
-    hood = dataclasses.replace(whole, plots=whole.plots.assign(consent=consent))
-    agreed = consent.count("yes")
-    if agreed == 0 and len(consent) < 5:
-        return
-    seen = for_audience(hood, "public", knowledge=survey_knowledge)
-    single = seen.plots["kind"] != TOGETHER
-    assert single.sum() == agreed
-    sizes = (seen.plots.loc[~single, "area_m2"] / 600).round().astype(int)
-    assert (sizes >= 5).all()
-    left = 16 - agreed - sizes.sum()
-    assert left == 0 or (left < 10 and f"{left} plots: too few" in seen.withheld)
-    shapes = seen.plots.geometry.to_numpy()
-    for at, shape in enumerate(shapes):
-        for other in shapes[at + 1 :]:
-            assert shapely.intersection(shape, other).area < 1e-6
-    for shape, alone in zip(hood.plots.geometry, np.array(consent) == "yes", strict=True):
-        if alone:
-            assert any(shapely.equals(shape, one) for one in shapes[single.to_numpy()])
+def test_class_words(survey_knowledge):
+    assert class_words(0, 0, survey_knowledge) == "few households (under 20 %)"
+    assert class_words(1, 2, survey_knowledge) == "some to many households (20 to 80 %)"
+    assert class_words(3, 3, survey_knowledge) == "most households (80 % or more)"
+    assert class_words(0, 3, survey_knowledge) == ""
+
+
+def test_steps():
+    values = np.array([0.0, 0.3, 1.0, 2.0, 3.9, 7.0, 270.0])
+    assert steps_down(values).tolist() == pytest.approx([0.0, 0.2, 1.0, 2.0, 2.0, 5.0, 200.0])
+    assert steps_up(values).tolist() == pytest.approx([0.0, 0.5, 1.0, 2.0, 5.0, 10.0, 500.0])
+    # Between 2 and 5 their geometric mean parts them, 3.16; between 5 and 10 it is 7.07.
+    assert steps_near(values).tolist() == pytest.approx([0.0, 0.2, 1.0, 2.0, 5.0, 5.0, 200.0])
+
+
+def test_two_streets_with_one_table_give_one_answer(whole, survey_knowledge):
+    """Whoever has the shrub, and how large it is, changes nothing that anybody sees."""
+    amount = whole.answers.amount.copy()
+    amount[:, whole.answers.features.index("shrub")] = [9.0, 0.0] * 8
+    other = dataclasses.replace(whole, answers=dataclasses.replace(whole.answers, amount=amount))
+    one, two = (
+        assessment_for(
+            assess(hood, knowledge=survey_knowledge, groups=["wren"], straight=True),
+            "public",
+            released=table(hood, survey_knowledge),
+        )
+        for hood in (whole, other)
+    )
+    assert one.neighbourhood.classes.equals(two.neighbourhood.classes)
+    first, second = one.groups["wren"], two.groups["wren"]
+    for name in ("homes", "homes_low", "homes_high", "room"):
+        pd.testing.assert_series_equal(getattr(first, name), getattr(second, name))
+    assert first.measures.eca == second.measures.eca
+
+
+def test_the_groups_figure_lies_in_the_publics_range(survey_knowledge):
+    """On the demo, for every group: what the group reads never contradicts the public page."""
+    hood = read_neighbourhood(Path(__file__).parents[2] / "data_demo", knowledge=survey_knowledge)
+    known = assess(hood, knowledge=survey_knowledge, straight=True)
+    public = assessment_for(known, "public", released=table(hood, survey_knowledge))
+    group = assessment_for(known, "group")
+    assert len(public.groups) > 8
+    for key, answer in public.groups.items():
+        low, high = answer.homes_low.sum(), answer.homes_high.sum()
+        assert low <= group.groups[key].homes.sum() <= high, key
+        steps = answer.homes.to_numpy()
+        assert np.allclose(steps, steps_near(steps))
 
 
 def test_fences_leave_no_trace(whole, survey_knowledge):
     """Streets that differ in nothing but fences and their gaps give one public answer."""
     other = whole.barriers.assign(gap=["no", "yes"], kind=["wall", "hedge"])
     made = [
-        assess(
-            for_audience(hood, "public", knowledge=survey_knowledge),
-            knowledge=survey_knowledge,
-            groups=["hedgehog"],
+        assessment_for(
+            assess(hood, knowledge=survey_knowledge, groups=["hedgehog"], straight=True),
+            "public",
+            released=table(hood, survey_knowledge),
         )
         for hood in (whole, dataclasses.replace(whole, barriers=other))
     ]
@@ -250,56 +329,14 @@ def test_protected_animals_are_shown_to_nobody(survey_knowledge, whole):
     with pytest.raises(WrongUse, match="protected"):
         shown_groups(survey_knowledge, ["pipistrelle"], "public")
     made = assess(whole, knowledge=survey_knowledge, groups=["pipistrelle", "wren"], straight=True)
-    assert list(assessment_for(made, "public").groups) == ["wren"]
+    public = assessment_for(made, "public", released=table(whole, survey_knowledge))
+    assert list(public.groups) == ["wren"]
 
 
 def test_no_way_back(whole, survey_knowledge):
-    seen = for_audience(whole, "public", knowledge=survey_knowledge)
+    seen = for_audience(
+        whole, "public", knowledge=survey_knowledge, released=table(whole, survey_knowledge)
+    )
     assert for_audience(seen, "public", knowledge=survey_knowledge) is seen
     with pytest.raises(WrongUse, match="made for public"):
         for_audience(seen, "own", knowledge=survey_knowledge)
-
-
-@given(st.integers(0, 200), st.integers(1, 12))
-def test_stretches_are_even_and_never_short(count, size):
-    lengths = cut(count, size)
-    assert sum(lengths) == count
-    if count >= size:
-        assert min(lengths) >= size
-        assert max(lengths) - min(lengths) <= 1
-        assert max(lengths) < 2 * size
-
-
-def test_a_row_that_takes_in_no_other_keeps_its_name(survey_knowledge):
-    """7 + 3 plots of one stretch are 10: enough, and nothing was joined to it; 9 more are not."""
-    table = pd.DataFrame(
-        {"stretch": ["A", "A", "B"], "side": ["east side", "west side", "east side"],
-         "plots": [7, 3, 9], "looked_at": [7, 3, 0], "street_share": 0.5, "all_share": 0.25}
-    )  # fmt: skip
-    alone = rows_for_public(table[:2], knowledge=survey_knowledge)
-    assert alone[["stretch", "plots"]].to_numpy().tolist() == [["A", 10]]
-    both = rows_for_public(table, knowledge=survey_knowledge)
-    assert both[["stretch", "plots"]].to_numpy().tolist() == [["A and smaller stretches", 19]]
-
-
-@settings(deadline=None)
-@given(counts=st.lists(st.integers(1, 30), min_size=1, max_size=12))
-def test_public_rows_are_of_many_plots(survey_knowledge, counts):
-    """Rows of few plots are joined; none is lost unless all together are too few."""
-    table = pd.DataFrame(
-        {
-            "stretch": [f"stretch {at // 2}" for at in range(len(counts))],
-            "side": ["north side", "south side"] * (len(counts) // 2)
-            + ["north side"] * (len(counts) % 2),
-            "plots": counts,
-            "looked_at": [count // 2 for count in counts],
-            "street_share": 0.5,
-            "all_share": 0.25,
-            "disputed": 1,
-        }
-    )
-    rows = rows_for_public(table, knowledge=survey_knowledge)
-    assert (rows["plots"] >= 10).all()
-    assert rows["plots"].sum() == (sum(counts) if sum(counts) >= 10 else 0)
-    assert rows["street_share"].tolist() == pytest.approx([0.5] * len(rows))
-    assert "disputed" not in rows

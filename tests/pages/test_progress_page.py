@@ -6,6 +6,9 @@ from datetime import UTC, date, datetime
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from patchnet.core.errors import WrongUse
+from patchnet.pages.privacy import public_features
+from patchnet.pages.public_table import released_table
 from patchnet.pages.sheets.progress_page import progress_page
 from patchnet.pages.survey.progress import survey_progress
 from patchnet.read import read_neighbourhood
@@ -79,16 +82,37 @@ def test_the_same_bytes_each_time(come, survey_knowledge):
     assert made[0] == made[1]
 
 
-def test_the_public_sees_stretches_alone(come, survey_knowledge):
-    found = come("public")
+def test_the_public_sees_units_alone(surveyed, survey_knowledge):
+    """12 of 16 gardens were looked at, three quarters: many; of one feature it is told."""
+    surveyed.hand_in("ann", [(str(at), "pond", "there") for at in range(1, 13)])
+    path = write_merged(
+        merge_returns(
+            surveyed.path, surveyed.files, knowledge=survey_knowledge, today=date(2026, 6, 1)
+        ),
+        surveyed.path,
+    )
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    table = released_table(
+        path, hood, public_features(survey_knowledge), knowledge=survey_knowledge,
+        today=date(2026, 6, 1),
+    )  # fmt: skip
+    found = survey_progress(
+        hood, read_records(path), knowledge=survey_knowledge, audience="public", released=table
+    )
     assert len(found.plots) == 0
-    assert found.stretches["plots"].tolist() == [16]
+    assert found.stretches["taking_part"].tolist() == ["many"]
+    assert found.stretches["told"].tolist() == [1]
     page = progress_page(found, knowledge=survey_knowledge)
     assert "<svg" not in page
     assert "CANARY" not in page
     assert "contradict" not in page  # what people differ on is not the public's to know
-    assert "pond" not in page[page.index("<main>") : page.index("Where to go next")]
+    assert "pond" not in page
     assert "Left out: Addresses and labels" in page
+
+
+def test_too_few_for_the_public(come):
+    with pytest.raises(WrongUse, match="remembers what was handed out"):
+        come("public")
 
 
 def test_the_group_sees_nothing_of_who_refused(come, survey_knowledge, surveyed):

@@ -211,3 +211,18 @@ def test_what_lies_square_to_the_axes_cannot_be_told(knowledge):
     boxes = gpd.GeoSeries([shapely.box(k / 1e4, 51.5, (k + 1) / 1e4, 51.5002) for k in range(9)])
     assert not look_swapped(boxes.to_numpy(), knowledge)
     assert not look_swapped(np.array([], dtype=object), knowledge)
+
+
+@pytest.mark.parametrize(
+    ("far", "crs"), [(1e300, 27700), (1e9, 32633), (1e17, 3857), (1e8, 27700), (88.0, 4326)]
+)
+def test_coordinates_that_no_zone_fits_are_a_fault(build, far, crs):
+    step = 0.1 * far if crs != 4326 else 0.001
+    table = gpd.GeoDataFrame(
+        {"id": ["a"], "kind": ["garden"]},
+        geometry=[shapely.box(far, far, far + step, far + step)],
+        crs=crs,
+    )
+    with pytest.raises(DataFaults, match="no place on Earth") as caught:
+        build(table)
+    assert len(str(caught.value)) < 400

@@ -1,5 +1,7 @@
 """A household forgotten: every layer, every byte, and for good."""
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, date, datetime
 
 import geopandas as gpd
@@ -11,8 +13,10 @@ import shapely
 from patchnet.core.errors import WrongUse
 from patchnet.read import read_neighbourhood
 from patchnet.survey.forget import forget_plots, record_consent
+from patchnet.survey.forget_check import cells_of, search
 from patchnet.survey.merge import merge_returns, write_merged
 from patchnet.survey.one_return import street_id
+from patchnet.survey.release_layers import note_written
 from patchnet.survey.survey_layers import read_records
 
 TODAY = date(2026, 6, 1)
@@ -147,3 +151,82 @@ def test_the_last_word_on_consent_counts(merged_street, survey_knowledge):
     hood = read_neighbourhood(path, knowledge=survey_knowledge)
     assert hood.plots.loc["1", "consent"] == "no"
     assert len(read_records(path).consent) == 4
+
+
+@pytest.mark.parametrize("head", ["Plot-ID", "Plot.ID", "Plot (ID)", "PLOT_ID", "garden", "ref"])
+def test_found_under_every_heading_that_reading_accepts(merged_street, survey_knowledge, head):
+    """A table of features keyed by a loosely spelt id and heading goes, row and note."""
+    path = merged_street.path
+    table = pd.DataFrame(
+        {head: ["01", "2"], "features": ["herb bed", "herb bed"], "note": ["CANARYNOTE x", "stays"]}
+    )
+    pyogrio.write_dataframe(table, path, layer="habitats", append=True)
+    hood = read_neighbourhood(path, knowledge=survey_knowledge)
+    assert hood.answers.answer("1", "herb_bed") == "there"  # reading takes it
+    found = forget_plots(path, ["1"], path, knowledge=survey_knowledge, now=NOW)
+    assert found.removed["habitats"] == 1
+    raw = path.read_bytes()
+    assert [word for word in CANARIES if word in raw] == []
+    assert b"stays" in raw
+
+
+def test_a_name_in_another_spelling(surveyed, survey_knowledge):
+    """The owner of plot 1 signed other plots in small letters: that is her name as well."""
+    surveyed.hand_in("own", [("1", "bog", "there")], who="Canary Owner", seen_from="own plot")
+    surveyed.hand_in("two", [("2", "bog", "there")], who="canary  owner", day="2026-05-03")
+    surveyed.hand_in("three", [("3", "bog", "there")], who="CANARY-OWNER", day="2026-05-04")
+    path = surveyed.path
+    write_merged(merge_returns(path, surveyed.files, knowledge=survey_knowledge, today=TODAY), path)
+    found = forget_plots(path, ["1"], path, knowledge=survey_knowledge, now=NOW)
+    assert b"canary" not in path.read_bytes().lower().replace(b"canaryaddress", b"").replace(
+        b"canaryhouse", b""
+    )
+    assert found.surveyors == 1
+    assert len(read_records(path).statements) == 2
+
+
+def test_the_certificate(merged_street, survey_knowledge):
+    """It tells what was searched, who still speaks of the household, and what was made before."""
+    path = merged_street.path
+    merged_street.hand_in(
+        "gossip", [("3", "bog", "there", 2, "as canaryowner says")], day="2026-05-05"
+    )
+    write_merged(
+        merge_returns(path, merged_street.files, knowledge=survey_knowledge, today=TODAY), path
+    )
+    note_written(path, merged_street.folder / "map.html", "group", NOW)
+    seen = forget_plots(path, ["1"], path, knowledge=survey_knowledge, now=NOW).certificate
+    assert seen.files == ((path.name, path.stat().st_size),)
+    assert seen.texts > 5
+    assert seen.found == ()
+    assert dict(seen.speaking)["statements.note"] == 1
+    assert [row[1:] for row in seen.made] == [("group", "2026-06-01")]
+    assert not list(merged_street.folder.glob(".patchnet-*"))
+
+
+def test_what_stays_in_the_bytes_is_found(merged_street, survey_knowledge):
+    """The search can fail: a file whose free pages still hold a note."""
+    path = merged_street.path
+    before = cells_of(path)
+    with closing(sqlite3.connect(path)) as there:
+        there.execute("PRAGMA secure_delete = OFF")
+        there.execute("DELETE FROM statements WHERE plot = '1'")
+        there.commit()
+    seen = search(before, path, [])
+    assert any("CANARYNOTE" in text for text in seen.found)
+    path.with_name(path.name + "-wal").write_bytes(b"... CANARYPHOTO.jpg ...")
+    assert len(search(before, path, []).files) == 2
+
+
+def test_a_map_in_degrees_loses_its_neighbours_nothing(tmp_path, surveyed, survey_knowledge):
+    """One metre is not one degree: of two fences and a house that are not plot 8's all stay."""
+    world = tmp_path / "world.gpkg"
+    for name in ("plots", "roads", "barriers", "buildings"):
+        table = gpd.read_file(surveyed.path, layer=name).to_crs(4326)
+        pyogrio.write_dataframe(table, world, layer=name, driver="GPKG", append=world.exists())
+    found = forget_plots(world, ["8"], world, knowledge=survey_knowledge, now=NOW)
+    assert found.removed["barriers"] == found.removed["buildings"] == 0
+    hood = read_neighbourhood(world, knowledge=survey_knowledge)
+    assert sorted(hood.barriers["gap"]) == ["no", "yes"]
+    near = forget_plots(world, ["1"], world, knowledge=survey_knowledge, now=NOW)
+    assert (near.removed["barriers"], near.removed["buildings"]) == (1, 1)

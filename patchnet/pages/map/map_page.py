@@ -100,8 +100,8 @@ def map_page(
     groups
         Keys of the wildlife groups to carry; None: all.
     public
-        True: a page that may be published: worked out anew from what the public may see (see
-        `patchnet.pages.privacy`), which it says.
+        True: a page that may be published; the answers must be for the public (see
+        `patchnet.pages.privacy.assessment_for`), which it says.
     sun
         Hours of sun of all months, from `patchnet.sun.shade.sun_hours`: a layer to choose and
         a part of each card. Worked out for what the page shows, so for a public page from

@@ -32,7 +32,7 @@ PRIVACY_GAPS = (
     "For the group, not for publishing: this page shows what is in people's gardens and which "
     "fences have gaps."
 )
-PUBLIC = "Made for publishing: plots are shown by themselves only where their household agreed."
+PUBLIC = "Made for publishing: it tells of units of many households, in classes, not of plots."
 LEFT_OUT = "Left out:"
 TILES = "This page asks the network for its background pictures (map tiles)."
 

@@ -26,6 +26,7 @@ from patchnet.pages.kit.shapes import (
 )
 from patchnet.pages.map.drawn_links import holding_links
 from patchnet.pages.map.ground_layers import ground_layers, straightened
+from patchnet.pages.public_results import steps_down, steps_near, steps_up
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 __all__ = ["chosen_groups", "payload"]
@@ -108,7 +109,7 @@ def payload(
     return {
         "frame": frame.for_page(),
         "plots": _plots(frame, hood, know, columns, assessment.known_share),
-        "features": _features(hood.answers, know),
+        "features": _features(hood.answers, know, hood.classes),
         "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood),
@@ -147,7 +148,9 @@ def _plots(
     }
 
 
-def _features(answers: Answers, know: Knowledge) -> list[dict[str, Any]]:
+def _features(
+    answers: Answers, know: Knowledge, classes: pd.DataFrame | None
+) -> list[dict[str, Any]]:
     """Each feature with its answers: one sign a plot, and the amounts of those that have it.
 
     The signs: ``?`` not known, ``-`` not there, else a letter A-D: stated or assumed size (bit
@@ -173,6 +176,7 @@ def _features(answers: Answers, know: Knowledge) -> list[dict[str, Any]]:
         }
         written.append(
             {
+                "words": _class_words(classes, key),
                 "name": feature.name,
                 "measure": feature.measure,
                 "answers": "".join(signs.tolist()),
@@ -182,6 +186,11 @@ def _features(answers: Answers, know: Knowledge) -> list[dict[str, Any]]:
             }
         )
     return written
+
+
+def _class_words(classes: pd.DataFrame | None, key: str) -> list[str]:
+    """What is told of a feature in place of amounts, for the public; else nothing."""
+    return [] if classes is None else [str(words) for words in classes[key]]
 
 
 def _short(value: float) -> float | int:
@@ -277,16 +286,23 @@ def _group(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
         ),
         "needs": [_need(sheet, know, columns, index) for sheet in answer.needs],
-        "total": [
-            _short(float(series.sum()))
-            for series in (answer.homes, answer.homes_low, answer.homes_high, answer.room)
-        ],
+        "total": _totals(answer, public=public),
         "eca": _short(answer.measures.eca),
         "components": int(answer.measures.components),
         "links": [path_code(np.column_stack([first, second])), total],
         "breaks": [_break(frame, one, at, public=public) for one in answer.breaks],
         "ground": ground,
     }
+
+
+def _totals(answer: GroupAnswer, *, public: bool) -> list[float | int]:
+    """Homes, at least, at most, and room; for the public in the steps that its rows are told in."""
+    columns = (answer.homes, answer.homes_low, answer.homes_high, answer.room)
+    whole = np.array([float(column.sum()) for column in columns])
+    if public:
+        near, down, up = steps_near(whole), steps_down(whole), steps_up(whole)
+        whole = np.array([near[0], down[1], up[2], near[3]])
+    return [_short(value) for value in whole.tolist()]
 
 
 def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import OwnFolder
 from patchnet.core.geopackage import OutLayer, fill_geopackage
@@ -22,7 +23,6 @@ from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack, Told
 from patchnet.pages.scheme.report import scheme_report
 from patchnet.pages.sheets.compare_page import compare_page
-from patchnet.pages.survey.workbook import harmless
 from patchnet.read.feature_lists import plot_features
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.folder import SCHEME_STREET
@@ -43,18 +43,25 @@ SCHEME_FILES = (
 
 
 def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
-    """Every file of the folder by its name; the same scheme gives the same content."""
+    """Every file of the folder by its name; the same scheme gives the same content.
+
+    For the public there is no map, no change and no neighbourhood: they tell of plots.
+    """
     scheme = pack.scheme
-    return {
+    files: dict[str, str | bytes] = {
         "report.html": scheme_report(pack),
+        "planters.csv": _csv(planter_table(pack), pack.credits),
+        "planters.geojson": _made("planters.geojson", pack, {"planters": planter_table(pack)}),
+        "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
+    }
+    if scheme.neighbourhood.audience == "public":
+        return files  # the others have a row or a card for each plot
+    return files | {
         "map.html": map_page(scheme.after, title=pack.title),
         "change.html": compare_page(
             scheme.comparison,
             title=f"{pack.title}: before and after",
         ),
-        "planters.csv": _csv(planter_table(pack), pack.credits),
-        "planters.geojson": _made("planters.geojson", pack, {"planters": planter_table(pack)}),
-        "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
         SCHEME_STREET: _made(SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood)),
     }
 

@@ -10,6 +10,7 @@ from patchnet.pages.scheme.certificate import certificate_words, chosen_step, en
 from patchnet.pages.scheme.pack import SchemePack, centimetres, many, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.terminal.compare_text import hardly, signed
+from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.planter_scheme import Scheme
 from patchnet.street.site import Verdict
 
@@ -39,6 +40,7 @@ def front_html(pack: SchemePack) -> Markup:
         ("Date", told.date or blank("date")),
         ("Revision", blank("revision")),
         ("Status", told.status),
+        ("Made for", _made_for(pack.scheme.neighbourhood)),
         ("Map used", pack.scheme.neighbourhood.name),
     )
     return render(
@@ -47,6 +49,18 @@ def front_html(pack: SchemePack) -> Markup:
         not_a_permission=NOT_A_PERMISSION,
         facts=rows,
         notes=list(dict.fromkeys([*pack.scheme.notes, *street.notes])),
+    )
+
+
+def _made_for(hood: Neighbourhood) -> str:
+    """Whom the report may be handed to, by what it was worked out from."""
+    if hood.audience == "public":
+        return f"Everybody. {hood.generalised}"
+    if hood.audience == "group":
+        return f"The group and the authority, not for publishing. Left out: {hood.withheld}"
+    return (
+        "The group that keeps the survey, and the authority in confidence: what is won was worked "
+        "out from single gardens. For everybody, make it with --for public."
     )
 
 

@@ -43,8 +43,17 @@ _NONE = "\N{EN DASH}"
 _NOTICES = {
     "own": "For those who keep the file.",
     "group": "For the group, not for publishing.",
-    "public": "Made for publishing: it tells of stretches of street, not of plots.",
+    "public": "Made for publishing: it tells of units of many households, not of plots.",
 }
+_HEADS = (
+    "Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
+    "People differ",
+)  # fmt: skip
+_UNIT_HEADS = ("Unit", "Households taking part", "Features told of")
+_UNIT_CAPTION = (
+    "Taking part: few, some, many or most of a unit's households. Of a feature nothing is told "
+    "where fewer than ten households answered, or where it could give an answer away."
+)
 _MEANING = (
     "A question counts as answered when somebody saw the thing, or saw that it is not there. "
     "'Cannot see' and an empty cell answer nothing; nor does an answer that people differ on."
@@ -66,21 +75,28 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
     hood = progress.neighbourhood
     heading = f"{title if title is not None else hood.name}: how far the survey has come"
     public = progress.audience == "public"
-    heads = ["Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
-             "People differ"]  # fmt: skip
+    own: dict[str, object] = {}
+    if not public:
+        own = {
+            "summary": _summary(progress),
+            "next": _next(progress, knowledge),
+            "map": _map(progress),
+            "steps": _STEPS,
+            "heads": _HEADS,
+            "stretches": [_row(row) for row in progress.stretches.to_dict("records")],
+            "meaning": _MEANING,
+        }
     return sheet(
         "sheets/progress_page.html",
         title=heading,
         style=asset("sheets/progress_page.css"),
         notice=_notice(progress),
-        summary=_summary(progress),
-        next=_next(progress, knowledge),
-        map=_map(progress),
-        steps=_STEPS,
-        heads=[name for name in heads if not (public and name in {"Side", "People differ"})],
-        stretches=[_row(row) for row in progress.stretches.to_dict("records")],
         public=public,
-        meaning=_MEANING,
+        unit_heads=_UNIT_HEADS,
+        unit_caption=_UNIT_CAPTION,
+        units=progress.stretches.to_dict("records") if public else [],
+        generalised=hood.generalised,
+        **own,
         credits=hood.credits,
     )
 
@@ -153,12 +169,12 @@ def _summary(progress: Progress) -> list[tuple[str, str]]:
         (f"{looked} of {plots}", "plots looked at"),
         (_percent(street), "of what is asked from the street answered"),
         (_percent(whole), "of all questions answered"),
+        (str(len(progress.disputes)), "answers that people differ on"),
     ]
-    if progress.audience != "public":
-        facts.append((str(len(progress.disputes)), "answers that people differ on"))
-        twice, of = progress.twice
-        if of:
-            facts.append((f"{twice} of {of}", "plots seen by two people"))
+    facts.append((str(len(progress.disputes)), "answers that people differ on"))
+    twice, of = progress.twice
+    if of:
+        facts.append((f"{twice} of {of}", "plots seen by two people"))
     return facts
 
 
@@ -171,7 +187,7 @@ def _step(share: float, *, looked: bool) -> int:
 
 
 def _map(progress: Progress) -> Markup:
-    """Draw the plots, shaded by how much is known; nothing of single plots for the public."""
+    """Draw the plots, shaded by how much is known."""
     hood, plots = progress.neighbourhood, progress.plots
     if not len(plots):
         return Markup()
@@ -231,8 +247,7 @@ def _row(row: Mapping[Any, Any]) -> dict[str, object]:
 def _next(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
     """Where to go: what stands out, and the rest of its sentence."""
     items = _unseen(progress) + _thin(progress)
-    if progress.audience != "public":
-        items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
+    items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
     return items or [
         ("", "Every question that is asked from the street is answered on every plot.")
     ]

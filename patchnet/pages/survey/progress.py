@@ -6,12 +6,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from patchnet.core.errors import WrongUse
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.privacy import for_audience, rows_for_public, sensitive_features
+from patchnet.pages.privacy import for_audience, sensitive_features
+from patchnet.pages.public_table import CLASS_WORDS
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.street.stretches import walking_order
+from patchnet.survey.release import FRONT, Released
 from patchnet.survey.statements import by_year, disputes, votes
 from patchnet.survey.survey_record import Records, left_in_peace
 
@@ -34,7 +37,8 @@ class Progress:
         (how many), year (last looked at; 0 never), disputed (features). Empty for the public.
     stretches
         One row a stretch and side in walking order: stretch, side, plots, looked_at,
-        street_share, all_share (means), disputed. For the public rows of few plots are joined.
+        street_share, all_share (means), disputed. For the public one row a unit: stretch,
+        taking_part (class of the share of its households), told (features), asked.
     disputes
         plot, feature, year: what people differ on. Empty for the public.
     twice
@@ -61,6 +65,7 @@ def survey_progress(
     *,
     knowledge: Knowledge | None = None,
     audience: Audience = "own",
+    released: Released | None = None,
 ) -> Progress:
     """Tell how much of a street is known, plot by plot and stretch by stretch.
 
@@ -74,6 +79,8 @@ def survey_progress(
         For the questions that are asked, and the settings.
     audience
         Whom it is for (see `patchnet.pages.privacy`).
+    released
+        For the public: the table that may be told; nothing else is told of the survey.
 
     Returns
     -------
@@ -89,6 +96,8 @@ def survey_progress(
     """
     knowledge = knowledge or load_knowledge()
     records = Records() if records is None else records
+    if audience == "public":
+        return _public(neighbourhood, knowledge, released)
     hood = neighbourhood
     if audience == "group":
         hood = for_audience(hood, "group", knowledge=knowledge)
@@ -105,11 +114,30 @@ def survey_progress(
     twice = (int((looked["people"] > 1).sum()), len(looked))
     wanted = _wanted_twice(looked, knowledge.setting("twice_share"))
     year = int(plots["year"].max()) if len(plots) else 0
-    if audience == "public":
-        stretches = rows_for_public(stretches, knowledge=knowledge)
-        plots, differ, wanted = plots[:0], differ[:0], ()
-        hood = for_audience(hood, "public", knowledge=knowledge)
     return Progress(hood, audience, plots, stretches, differ, twice, wanted, year)
+
+
+def _public(
+    neighbourhood: Neighbourhood, knowledge: Knowledge, released: Released | None
+) -> Progress:
+    """Tell of each unit how many households take part, as a class, and how much of it is told."""
+    seen = for_audience(neighbourhood, "public", knowledge=knowledge, released=released)
+    if released is None:  # already refused above; said again for the reader of types
+        raise WrongUse("There is no table for the public.")
+    asked = len(knowledge.survey_questions)
+    cells = {(unit, key.removesuffix(FRONT)) for unit, key in released.classes}
+    told = pd.Series([unit for unit, _ in cells], dtype=object).value_counts()
+    units = list(released.names)
+    table = pd.DataFrame(
+        {
+            "stretch": [released.names[unit] for unit in units],
+            "taking_part": [CLASS_WORDS[released.taking_part[unit]] for unit in units],
+            "told": [int(told.get(unit, 0)) for unit in units],
+            "asked": asked,
+        }
+    )
+    none = pd.DataFrame(columns=["plot", "feature", "year"])
+    return Progress(seen, "public", none[:0], table, none, (0, 0), (), 0)
 
 
 def _plots(hood: Neighbourhood, records: Records, knowledge: Knowledge) -> pd.DataFrame:

@@ -13,11 +13,12 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from patchnet.core.cells import harmless
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
 
-__all__ = ["COLUMNS", "harmless", "survey_csv", "survey_xlsx"]
+__all__ = ["COLUMNS", "survey_csv", "survey_xlsx"]
 
 COLUMNS = (
     "plot", "called", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor",
@@ -28,9 +29,6 @@ _CONSENT = ("yes", "no")
 _WIDTHS = (14, 28, 38, 12, 9, 8, 10, 16, 14, 12, 30, 20, 9)
 _HEAD = PatternFill("solid", fgColor="FF2D3A78")
 _LAST_ROW = 1_048_576  # of a sheet, by the format (ISO/IEC 29500)
-# Spreadsheet programs take text that begins with one of these for a formula.
-_FORMULA = re.compile(r"[=+\-@\t\r]")
-_PLAIN_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 _WHEN = datetime(1980, 1, 1)  # noqa: DTZ001 - earliest date a zip file can carry, without a zone
 _ZIP_WHEN = (1980, 1, 1, 0, 0, 0)
 
@@ -102,22 +100,16 @@ def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
                 yield {"plot": plot, "called": called, "feature": name, "unit": unit}
 
 
-def harmless(cell: str) -> str:
-    """A cell with an apostrophe before it where a spreadsheet would run it as a formula."""
-    formula = _FORMULA.match(cell) and not _PLAIN_NUMBER.fullmatch(cell)
-    return f"'{cell}" if formula else cell
-
-
 def _put(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
     for column, value in enumerate(cells, 1):
         if value is None:
             continue
         cell = sheet.cell(row, column)
-        # Control characters cannot stand in XML; the type is set so that "=1" stays text.
-        cell.value = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\N{REPLACEMENT CHARACTER}", value)
+        # Control characters cannot stand in XML; the type is set so that "=1" stays text. The
+        # apostrophe stays when somebody saves the sheet as CSV.
+        text = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\N{REPLACEMENT CHARACTER}", harmless(value))
+        cell.value = text
         cell.data_type = "s"
-        if _FORMULA.match(value):
-            cell.quotePrefix = True
 
 
 def _header(sheet: Worksheet, names: Sequence[str], widths: Sequence[int]) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from shapely import LineString
 
 from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
+from patchnet.core.cells import harmless
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -112,8 +113,8 @@ def compare_csv(comparison: Comparison) -> str:
         for group in dict.fromkeys(keys):
             writer.writerow(
                 (
-                    change.plot,
-                    group,
+                    harmless(change.plot),
+                    harmless(group),
                     f"{change.homes.get(group, 0.0):.6g}",
                     " ".join(map(str, change.hungry_closed.get(group, ()))),
                     " ".join(map(str, change.hungry_opened.get(group, ()))),

@@ -10,6 +10,7 @@ from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 from patchnet.survey.forget import Forgotten
+from patchnet.survey.forget_check import Certificate
 from patchnet.survey.merge import Merged
 from patchnet.survey.statements import CHANGES
 
@@ -62,12 +63,36 @@ def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
     taken = ", ".join(f"{rows} of {layer}" for layer, rows in found.removed.items() if rows)
     words = [f"Forgotten: {', '.join(plots)}. Rows deleted or emptied: {taken or 'none'}."]
     if found.surveyors:
-        words.append("Whoever surveyed it as their own plot is no longer named on other plots.")
-    words.append(
-        "Delete the returns about it, copies of the file, and pages and files made before. Notes "
-        "on other plots may still mention it."
+        words.append("Who surveyed it as their own plot is no longer named on other plots.")
+    return "\n\n".join([paragraph(" ".join(words)), *_certificate(found.certificate)]) + "\n"
+
+
+def _certificate(seen: Certificate) -> list[str]:
+    """Tell what was searched, what still speaks of the household, and what has to go elsewhere."""
+    files = ", ".join(f"{name} ({size} bytes)" for name, size in seen.files)
+    short = f"; {seen.short} shorter than four letters were not looked for" if seen.short else ""
+    searched = (
+        f"Read back and searched: {files}, {_count(seen.tables, 'table')} cell by cell, for "
+        f"{_count(seen.texts, 'text')} and shapes that are in no cell any more{short}. Found: none."
     )
-    return paragraph(" ".join(words)) + "\n"
+    parts = [searched]
+    if seen.speaking:
+        where = ", ".join(f"{column} ({count})" for column, count in seen.speaking)
+        parts.append(
+            f"Its name or address still stands in other cells: {where}. Look whether these should "
+            "be mended."
+        )
+    if seen.made:
+        names = "\n".join(f"  {file} (for {who}, {when})" for file, who, when in seen.made)
+        parts.append(
+            "These were made from the file before. Delete or make anew what is not for the "
+            f"public; public copies that are out cannot be called back:\n{names}"
+        )
+    parts.append(
+        "Delete the returns that tell of it, and copies of the file. No new public table is made "
+        "because of this: the last one goes on."
+    )
+    return [part if "\n" in part else paragraph(part) for part in parts]
 
 
 def _disputes(merged: Merged) -> str:
@@ -134,7 +159,7 @@ def _changes(merged: Merged) -> str:
 def _consent(merged: Merged) -> str:
     said = list(merged.consent.values())
     return (
-        f"Consent to be shown in public: {said.count('yes')} yes, {said.count('no')} no, "
+        f"Consent to be counted in public: {said.count('yes')} yes, {said.count('no')} no, "
         f"{len(merged.neighbourhood.plots) - len(said)} not asked."
     )
 

@@ -185,6 +185,7 @@ function amountWords(feature, amount) {
 }
 
 function answerWords(at, plot) {
+  if (F[at].words[plot]) return F[at].words[plot];
   const sign = F[at].answers[plot];
   if (sign === "?") return W.not_known;
   if (sign === "-") return W.not_there;
@@ -195,7 +196,32 @@ function answerWords(at, plot) {
   return parts.join(", ");
 }
 
+// For the public: the class told of each unit, in place of amounts.
+function toldLayer(at) {
+  const { words } = F[at];
+  const values = amounts(at);
+  const share = (said) => words.indexOf(said);
+  const told = [...new Set(words.filter(Boolean))].sort((a, b) => values[share(a)] - values[share(b)]);
+  const answer = (plot) =>
+    words[plot] || (Number.isNaN(values[plot]) ? W.not_known : values[plot] === 0 ? W.not_there : W.there);
+  const tint = (place) => T.steps[1 + Math.floor((4 * place) / Math.max(4, told.length))];
+  const classes = [
+    { words: W.not_there, tint: T.absent },
+    { words: W.not_known, tint: T.unknown },
+    { words: W.there, tint: T.steps[4] },
+    ...told.map((said, place) => ({ words: said, tint: tint(place) })),
+  ];
+  return {
+    title: fill(W.title_feature, { feature: F[at].name }),
+    note: W.note_feature,
+    classes,
+    of: (plot) => classes.findIndex((one) => one.words === answer(plot)),
+    columns: [textColumn(W.head_answer, answer)],
+  };
+}
+
 function featureLayer(at) {
+  if (DATA.public) return toldLayer(at);
   const values = amounts(at);
   const bounds_ = niceBounds([...values]);
   return {
