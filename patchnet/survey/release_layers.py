@@ -1,5 +1,6 @@
 """The ledger of public tables, and the list of what was made, inside the street's file."""
 
+import os
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
@@ -113,7 +114,8 @@ def note_written(path: Path, file: Path, audience: str, now: datetime) -> None:
     if not is_database(path):
         return
     before = read_written(path)
-    name = str(file.resolve())
+    # As seen from the street: the folder of both may be moved, and tells of nobody's computer.
+    name = os.path.relpath(file.resolve(), path.resolve().parent)
     others = before[before["file"] != name]
     row = _table([(name, audience, now.date().isoformat())], WRITTEN)
     after = pd.concat([others, row], ignore_index=True) if len(others) else row

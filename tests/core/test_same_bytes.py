@@ -117,7 +117,10 @@ def crowd(path):
         crs="EPSG:27700",
     )
     for name, table in (("plots", plots), ("roads", roads)):
-        pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", append=path.exists())
+        pyogrio.write_dataframe(
+            table, path, layer=name, driver="GPKG", append=path.exists(),
+            layer_metadata={"credits": "Map: the volunteers of the Row"},
+        )  # fmt: skip
 
 
 @pytest.fixture(scope="module")
