@@ -70,7 +70,7 @@ def public_assessment(
         )
         for reading in (0, 1, 2)
     )
-    at = rows_of(hood, released).place
+    at = rows_of(hood, released, knowledge).place
     rows = _Rows(at[at >= 0], seen.plots.index)
     known = ~np.isnan(seen.answers.amount)
     return Assessment(
@@ -91,7 +91,7 @@ def steps_near(values: Array) -> Array:
     """Return the nearest of 0, 1, 2, 5, 10, 20 ... and, below 1, of 0.1, 0.2, 0.5.
 
     >>> steps_near(np.array([0.0, 0.04, 3.4, 36.0, 270.0])).tolist()
-    [0.0, 0.05, 2.0, 50.0, 200.0]
+    [0.0, 0.05, 5.0, 50.0, 200.0]
     """
     low, high = steps_down(values), steps_up(values)
     # On a scale of ratios the middle of 2 and 5 is their geometric mean.

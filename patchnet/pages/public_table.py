@@ -22,7 +22,6 @@ CLASS_WORDS = ("few", "some", "many", "most")
 """What the classes of shares are called, rising."""
 
 # Nobody's home: the highway and public parks.
-_NOBODYS = frozenset(("verge", "tree_pit", "planter", "park"))
 
 
 def released_table(
@@ -73,18 +72,24 @@ def table_of(
 ) -> tuple[Ledger, Released]:
     """Return the ledger after, and the table for the public (see `released_table`)."""
     plots = neighbourhood.plots
-    homes = plots[~nobodys(neighbourhood)]
+    homes = plots[~nobodys(neighbourhood, knowledge)]
     if len(ledger.units):
         known = dict(zip(ledger.units["plot"], ledger.units["household"], strict=True))
         household_of = pd.Series(
             {plot: known[str(plot)] for plot in homes.index if str(plot) in known}, dtype=object
         )
     else:
-        household_of = households(homes, reach_m=knowledge.setting("public_house_reach_m"))
+        household_of = households(
+            homes,
+            fronts=knowledge.plot_kinds_with("front"),
+            backs=knowledge.plot_kinds_with("back"),
+            reach_m=knowledge.setting("public_house_reach_m"),
+        )
     names, said, columns = taking_part(
         neighbourhood,
         household_of,
         features,
+        fronts=knowledge.plot_kinds_with("front"),
         needs_yes=knowledge.setting("public_needs_yes") > 0,
     )
     if not len(ledger.units):
@@ -94,10 +99,10 @@ def table_of(
     return release(ledger, names, said, columns, knowledge=knowledge, today=today)
 
 
-def nobodys(neighbourhood: Neighbourhood) -> NDArray[np.bool_]:
+def nobodys(neighbourhood: Neighbourhood, knowledge: Knowledge) -> NDArray[np.bool_]:
     """Whether each plot is nobody's home: public land, which is shown as it is."""
     kinds = neighbourhood.plots["kind"].astype(str).to_numpy()
-    return np.isin(kinds.astype(str), sorted(_NOBODYS))
+    return np.isin(kinds.astype(str), knowledge.plot_kinds_with("nobodys"))
 
 
 def class_words(first: int, last: int, knowledge: Knowledge) -> str:

@@ -38,9 +38,9 @@ class Rows:
         return len(self.land) + len(self.units)
 
 
-def rows_of(hood: Neighbourhood, released: Released) -> Rows:
+def rows_of(hood: Neighbourhood, released: Released, knowledge: Knowledge) -> Rows:
     """Return which row of the public table each plot counts in."""
-    land = np.flatnonzero(nobodys(hood))
+    land = np.flatnonzero(nobodys(hood, knowledge))
     units = tuple(released.names)
     at = np.full(len(hood.plots), -1)
     at[land] = np.arange(len(land))
@@ -74,7 +74,7 @@ def public_neighbourhood(
     withheld
         What is left out of every public output, in words.
     """
-    rows = rows_of(hood, released)
+    rows = rows_of(hood, released, knowledge)
     table = _table(hood, released, rows, knowledge)
     middle = class_means(hood, released, hidden, knowledge=knowledge).answers.amount
     kept = rows.place[rows.place >= 0]
@@ -132,13 +132,13 @@ def class_means(
     reading
         0 the least that the classes allow, 1 the middle, 2 the most.
     """
-    rows = rows_of(hood, released)
+    rows = rows_of(hood, released, knowledge)
     keep = rows.place >= 0
     features = hood.answers.features
     edges = [0.0, *class_edges(knowledge), 1.0]
     area = hood.plots["area_m2"].to_numpy(dtype=float)
     kinds = hood.plots["kind"].to_numpy(dtype=object)
-    front = kinds == "garden_front"
+    front = np.isin(kinds.astype(str), knowledge.plot_kinds_with("front"))
     amount = np.full(hood.answers.amount.shape, np.nan)
     sized = np.zeros(amount.shape, dtype=bool)
     amount[rows.land] = _rounded(hood.answers.amount[rows.land])

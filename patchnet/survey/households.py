@@ -4,7 +4,7 @@ Where it is in doubt, plots are joined: then fewer households are counted, never
 """
 
 import re
-from collections.abc import Hashable, Sequence
+from collections.abc import Collection, Hashable, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -13,19 +13,22 @@ import shapely
 
 __all__ = ["households"]
 
-_FRONT, _BACK = "garden_front", "garden_back"
 # What tells the parts of one house apart at the end of an id (IP-4F, 12 back, 7_front).
 _PART = re.compile(r"(?i)(?:(?<=\d)[\s_./-]*[FB]|[\s_./-]+(?:front|back|rear)(?:\s+garden)?)$")
 _WORDS = re.compile(r"(?i)\b(?:front|back|rear)(?:\s+garden)?\b|[\s,;()]+")
 
 
-def households(plots: gpd.GeoDataFrame, *, reach_m: float) -> "pd.Series[str]":
+def households(
+    plots: gpd.GeoDataFrame, *, fronts: Collection[str], backs: Collection[str], reach_m: float
+) -> "pd.Series[str]":
     """Return the household of every plot: the id of its first plot.
 
     Parameters
     ----------
     plots
         Index plot; columns kind, label and geometry (metres).
+    fronts, backs
+        Kinds of plot that are the part before a house, and the part behind it.
     reach_m
         A front and a back garden without a common name belong together where they are each
         other's nearest and no further apart than this (a house lies between them).
@@ -38,11 +41,17 @@ def households(plots: gpd.GeoDataFrame, *, reach_m: float) -> "pd.Series[str]":
     idents = [str(ident) for ident in plots.index]
     kinds = plots["kind"].astype(str).tolist()
     joined = _Joined(len(idents))
-    halves = [at for at, kind in enumerate(kinds) if kind in {_FRONT, _BACK}]
+    halves = [at for at, kind in enumerate(kinds) if kind in {*fronts, *backs}]
     _join_alike(joined, halves, [_PART.sub("", ident) for ident in idents])
     labels = [_WORDS.sub(" ", str(label)).strip().casefold() for label in plots["label"]]
     _join_alike(joined, halves, [label if re.search(r"\d", label) else "" for label in labels])
-    _join_near(joined, kinds, plots, reach_m)
+    _join_near(
+        joined,
+        [kind in fronts for kind in kinds],
+        [kind in backs for kind in kinds],
+        plots,
+        reach_m,
+    )
     return pd.Series([idents[joined.first(at)] for at in range(len(idents))], index=plots.index)
 
 
@@ -70,14 +79,18 @@ def _join_alike(joined: _Joined, halves: Sequence[int], words: Sequence[Hashable
 
 
 def _join_near(
-    joined: _Joined, kinds: Sequence[str], plots: gpd.GeoDataFrame, reach_m: float
+    joined: _Joined,
+    front: Sequence[bool],
+    back: Sequence[bool],
+    plots: gpd.GeoDataFrame,
+    reach_m: float,
 ) -> None:
     sizes: dict[int, int] = {}
-    for at in range(len(kinds)):
+    for at in range(len(front)):
         sizes[joined.first(at)] = sizes.get(joined.first(at), 0) + 1
-    alone = [at for at in range(len(kinds)) if sizes[joined.first(at)] == 1]
-    fronts = [at for at in alone if kinds[at] == _FRONT]
-    backs = [at for at in alone if kinds[at] == _BACK]
+    alone = [at for at in range(len(front)) if sizes[joined.first(at)] == 1]
+    fronts = [at for at in alone if front[at]]
+    backs = [at for at in alone if back[at]]
     if not fronts or not backs:
         return
     shapes = plots.geometry.to_numpy()

@@ -9,7 +9,7 @@ where they could give an answer away (`release_audit`).
 import hashlib
 import hmac
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -134,6 +134,7 @@ def taking_part(
     household_of: "pd.Series[str]",
     features: Sequence[str],
     *,
+    fronts: Collection[str],
     needs_yes: bool,
 ) -> tuple[list[str], Said, list[str]]:
     """Return the households whose answers may be counted, and what each has.
@@ -152,6 +153,8 @@ def taking_part(
         Household of each plot; plots that are nobody's home are not in it.
     features
         Keys that are counted.
+    fronts
+        Kinds of plot that are the part before a house.
     needs_yes
         True: only households that said yes.
 
@@ -168,7 +171,7 @@ def taking_part(
     owner = household_of.to_numpy(dtype=object)
     names = pd.Index(dict.fromkeys(owner))
     kinds = neighbourhood.plots["kind"].astype(str).loc[household_of.index]
-    front = (kinds == "garden_front").to_numpy()
+    front = kinds.isin(list(fronts)).to_numpy()
     parts = []
     for mine in (~front, front):
         has = (amount[mine] > 0).groupby(owner[mine]).any().reindex(names)
