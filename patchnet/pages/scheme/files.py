@@ -56,7 +56,7 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
     }
     if scheme.neighbourhood.audience == "public":
         return files  # the others have a row or a card for each plot
-    return files | {
+    files |= {
         "map.html": map_page(scheme.after, title=pack.title),
         "change.html": compare_page(
             scheme.comparison,
@@ -64,6 +64,7 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
         ),
         SCHEME_STREET: _made(SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood)),
     }
+    return {name: files[name] for name in SCHEME_FILES}
 
 
 def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
