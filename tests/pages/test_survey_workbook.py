@@ -61,7 +61,7 @@ def test_nothing_becomes_a_formula(survey_street):
     assert {row[0] for row in rows} == {"'=1+1", "'@cmd", "-3", "'+x", "3-4", "6", "7", "8"}
     sheet = openpyxl.load_workbook(io.BytesIO(survey_xlsx(survey)))["Survey"]
     cells = [row[0] for row in sheet.iter_rows(min_row=2, max_row=1 + len(rows))]
-    assert {cell.value for cell in cells} == {"=1+1", "@cmd", "-3", "+x", "3-4", "6", "7", "8"}
+    assert {cell.value for cell in cells} == {row[0] for row in rows}
     assert {cell.data_type for cell in cells} == {"s"}
     assert {cell.number_format for cell in cells} == {"@"}
 

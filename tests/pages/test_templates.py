@@ -3,6 +3,7 @@
 import ast
 import re
 import tomllib
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from patchnet.core.files import MADE_BY
 from patchnet.pages.kit import templates
 from patchnet.pages.kit.planting_calendar import calendar_figure
 from patchnet.pages.map.map_page import map_page
+from patchnet.pages.privacy import public_features
+from patchnet.pages.public_table import table_of
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.sheets.plan_card import plan_card
@@ -27,6 +30,7 @@ from patchnet.plan.plan_plot import Adviser
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
 from patchnet.sun.at_plot import plot_sun
+from patchnet.survey.release import Ledger
 from patchnet.survey.survey_layers import read_records_if_any
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -101,7 +105,9 @@ def drawn(knowledge):
     yield "figure", calendar_figure(plan.planting, tables, ident=PAYLOAD)
     for audience in ("own", "public"):
         records = read_records_if_any(Path("no such file"))
-        found = survey_progress(hood, records, knowledge=tables, audience=audience)
+        features = public_features(tables)
+        _, table = table_of(Ledger(), hood, features, knowledge=tables, today=date(2026, 6, 1))
+        found = survey_progress(hood, records, knowledge=tables, audience=audience, released=table)
         yield f"progress {audience}", progress_page(found, knowledge=tables, title=PAYLOAD)
     survey = SurveyRound(hood, tables, PAYLOAD, PAYLOAD, PAYLOAD)
     yield "sheets", survey_sheets(survey)
