@@ -14,8 +14,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.doors import door_numbers, fold_number, fold_street
+from patchnet.read.doors import door_numbers, fold_number
 
 __all__ = ["Door", "Left", "doors_of", "is_address", "with_doors"]
 
@@ -271,7 +272,7 @@ class _Giving:
 
 
 def _same(one: Door, other: Door) -> bool:
-    streets = {fold_street(one.street), fold_street(other.street)} - {""}
+    streets = {folded(one.street), folded(other.street)} - {""}
     return fold_number(one.number) == fold_number(other.number) and len(streets) < 2
 
 

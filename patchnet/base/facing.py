@@ -82,7 +82,7 @@ def find_facing(
     houses
         The house on each; None where there is none (then its outline looks for the street).
     addresses
-        Streets of each by its addresses, as `fold_street` gives them; empty where not said.
+        Streets of each by its addresses, as `folded` gives them; empty where not said.
     party
         Direction of each house's party walls, shape (n, 2); NaN where it has none.
     streets

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from patchnet.base.gather import METRES_A_DEGREE
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.doors import fold_street
 
 __all__ = ["Box", "Found", "find_street", "places_of", "scan_seconds"]
 
@@ -83,7 +83,7 @@ class _Seen:
     def fold(self, name: str) -> str:
         """Return what is compared of a name; each is worked out once."""
         if name not in self._folded:
-            self._folded[name] = fold_street(name)
+            self._folded[name] = folded(name)
         return self._folded[name]
 
     def node(self, node: osmium.osm.Node) -> None:
@@ -171,7 +171,7 @@ def find_street(path: Path, asked: str, knowledge: Knowledge) -> Found:
     found = _streets(path, seen, knowledge.setting("base_same_street_m"))
     elsewhere = ", ".join(sorted({one.place for one in found if one.place})) if place else ""
     if place:
-        found = [one for one in found if fold_street(one.place) == place]
+        found = [one for one in found if folded(one.place) == place]
     if len(found) == 1:
         return found[0]
     if found:
@@ -194,9 +194,9 @@ def find_street(path: Path, asked: str, knowledge: Knowledge) -> Found:
 
 def _names(path: Path, asked: str) -> tuple[_Seen, str]:
     """Go through all names once; return what is called as asked, and the place that was asked."""
-    whole = fold_street(asked)
+    whole = folded(asked)
     head, _, tail = asked.rpartition(",")
-    wanted = {whole: ""} | ({fold_street(head): fold_street(tail)} if head.strip() else {})
+    wanted = {whole: ""} | ({folded(head): folded(tail)} if head.strip() else {})
     seen = _Seen(wanted)
     keys = osmium.filter.KeyFilter("highway", "addr:street", "addr:place", "place")
     kinds = osmium.osm.NODE | osmium.osm.WAY
@@ -209,7 +209,7 @@ def _names(path: Path, asked: str) -> tuple[_Seen, str]:
     except RuntimeError as error:
         raise CannotRead(f"{path.name} is damaged, or no OpenStreetMap extract.") from error
     every = {seen.fold(row[0]) for rows in (seen.ways, seen.houses, seen.points) for row in rows}
-    name = whole if whole in every or len(wanted) == 1 else fold_street(head)
+    name = whole if whole in every or len(wanted) == 1 else folded(head)
     seen.only(name)
     return seen, wanted[name]
 

@@ -22,8 +22,8 @@ from patchnet.base.gather import grown
 from patchnet.base.roles import Role
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.files import write_aside
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.doors import fold_street
 from patchnet.read.from_file import local_path
 
 __all__ = ["Part", "around", "part_of", "parts_of"]
@@ -145,7 +145,7 @@ def around(found: Sequence[Found], knowledge: Knowledge) -> Box | None:
 
 def _kept_path(path: Path, asked: str) -> Path:
     about = path.stat()
-    words = "\n".join((path.name, str(about.st_size), str(about.st_mtime_ns), fold_street(asked)))
+    words = "\n".join((path.name, str(about.st_size), str(about.st_mtime_ns), folded(asked)))
     digest = hashlib.sha256(words.encode()).hexdigest()[:16]
     return path.with_name(f"{path.name.split('.')[0]}.part-{digest}.osm.pbf")
 

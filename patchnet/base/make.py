@@ -35,11 +35,11 @@ from patchnet.base.wanted import addressed_streets, of_streets, stands_in, wante
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.folding import folded
 from patchnet.core.shown import Shown
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import parse_crs
-from patchnet.read.doors import fold_street
 
 __all__ = ["BaseMap", "make_base"]
 
@@ -301,7 +301,7 @@ def _pieces(
     area = (table["origin"] == "area").to_numpy()
     address: list[Collection[str]] = [
         frozenset() if area[at] else frozenset(
-            fold_street(door.street) for home in homes for door in doors[home] if door.street
+            folded(door.street) for home in homes for door in doors[home] if door.street
         )
         for at, homes in enumerate(standing.homes)
     ]  # fmt: skip

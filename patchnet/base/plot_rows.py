@@ -19,8 +19,9 @@ from patchnet.base.sides import PublicRoads, sides
 from patchnet.base.street_space import StreetSpace
 from patchnet.base.streets import Streets
 from patchnet.core.fault_list import FaultList
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.doors import fold_number, fold_street
+from patchnet.read.doors import fold_number
 
 __all__ = ["Piece", "ground_pieces", "street_pieces"]
 
@@ -175,7 +176,7 @@ def _door(homes: Sequence[int], street: int, buildings: gpd.GeoDataFrame, street
     """Return the door numbers of a plot in its own street, in the order in which people count."""
     doors = [door for home in homes for door in buildings["doors"].iloc[home] if door.number]
     name = streets.folded[street] if street >= 0 else ""
-    here = [door for door in doors if fold_street(door.street) in {name, ""}] or doors
+    here = [door for door in doors if folded(door.street) in {name, ""}] or doors
     numbers: dict[str, str] = {}
     for door in here:
         numbers.setdefault(fold_number(door.number), door.number)

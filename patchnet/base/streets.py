@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.read.doors import fold_street
+from patchnet.core.folding import folded
 
 __all__ = ["Course", "Streets", "street_codes", "streets_of"]
 
@@ -72,7 +72,7 @@ class Streets:
     bridge: NDArray[np.bool_]
 
     def called(self, folded: str) -> list[int]:
-        """Positions of the streets of a name (see `fold_street`)."""
+        """Positions of the streets of a name (see `folded`)."""
         return [at for at, one in enumerate(self.folded) if one == folded and self.named[at]]
 
     def nearest_called(self, folded: str, shape: shapely.Geometry) -> int:
@@ -127,10 +127,10 @@ def streets_of(
             number += 1
             label[some[nearest == at]] = f"{UNNAMED}{sort} {number}"
     known = {_without_count(name) for name in own if name}
-    known = {fold_street(name) for name in known}
+    known = {folded(name) for name in known}
     extra: dict[str, NDArray[np.float64]] = {}
     for name, places in sorted((addressed or {}).items()):
-        if fold_street(name) not in known | {fold_street(one) for one in extra}:
+        if folded(name) not in known | {folded(one) for one in extra}:
             extra[name] = places
     names = sorted({*label.tolist(), *extra})
     place = {name: at for at, name in enumerate(names)}
@@ -148,7 +148,7 @@ def streets_of(
         tuple(names),
         tuple(name in mine for name in names),
         tuple(courses),
-        tuple(fold_street(_without_count(name)) for name in names),
+        tuple(folded(_without_count(name)) for name in names),
         np.asarray(bridge, dtype=bool),
     )
 
@@ -162,7 +162,7 @@ def _told_apart(names: list[str], lines: Shapes, apart: float) -> list[str]:
     groups: dict[str, list[int]] = {}
     for at, name in enumerate(names):
         if name:
-            groups.setdefault(fold_street(name) or name, []).append(at)
+            groups.setdefault(folded(name) or name, []).append(at)
     out = list(names)
     for members in groups.values():
         spelt = [names[at] for at in members]

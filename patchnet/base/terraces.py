@@ -12,8 +12,9 @@ import shapely
 
 from patchnet.base.addresses import Door
 from patchnet.base.gathered import areas_only
+from patchnet.core.folding import folded
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.doors import fold_number, fold_street
+from patchnet.read.doors import fold_number
 
 __all__ = ["split_by_doors"]
 
@@ -59,7 +60,7 @@ def _houses(
     by_street: dict[str, dict[str, list[Door]]] = {}
     for door in doors:
         if door.number:
-            numbers = by_street.setdefault(fold_street(door.street), {})
+            numbers = by_street.setdefault(folded(door.street), {})
             numbers.setdefault(fold_number(door.number), []).append(door)
     if not by_street:
         return []

@@ -15,7 +15,7 @@ from patchnet.base.plot_rows import Piece
 from patchnet.base.streets import Streets
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
-from patchnet.read.doors import fold_street
+from patchnet.core.folding import folded
 
 __all__ = ["addressed_streets", "of_streets", "stands_in", "wanted_streets"]
 
@@ -49,22 +49,22 @@ def wanted_streets(
             shapely.Point(change(*shapely.box(*one.box).centroid.coords[0])) for one in spots
         ]
         return {
-            streets.nearest_called(fold_street(one.name), middle)
+            streets.nearest_called(folded(one.name), middle)
             for one, middle in zip(spots, middles, strict=True)
         }
     there = [at for at, named in enumerate(streets.named) if named]
-    exact = {fold_street(streets.names[at]): at for at in there}
+    exact = {folded(streets.names[at]): at for at in there}
     found: set[int] = set()
     for name in names:
-        folded = fold_street(name)
-        called = streets.called(folded)
+        wanted = folded(name)
+        called = streets.called(wanted)
         if len(called) > 1:
             listed = ", ".join(repr(streets.names[at]) for at in called)
             raise WrongUse(f"Several streets here are called {name!r}: {listed}. Say which.")
-        if not called and folded not in exact:
+        if not called and wanted not in exact:
             hint = nearest_hint(name, [streets.names[at] for at in there])
             raise WrongUse(f"There is no street called {name!r} here.{hint}")
-        found.add(called[0] if called else exact[folded])
+        found.add(called[0] if called else exact[wanted])
     return found
 
 
@@ -97,5 +97,5 @@ def of_streets(names: pd.Series, wanted: set[int] | None, streets: Streets) -> p
     """Whether each name is that of one of the streets that are wanted (None: all)."""
     if wanted is None:
         return names.notna()
-    folded = {streets.folded[at] for at in wanted}
-    return names.map(fold_street).isin(folded)
+    there = {streets.folded[at] for at in wanted}
+    return names.map(folded).isin(there)

@@ -14,9 +14,10 @@ import pandas as pd
 from patchnet.core.cells import as_text
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.folding import folded
 
 __all__ = [
-    "PlotNames", "Resolved", "door_key", "door_label", "door_numbers", "fold_number", "fold_street",
+    "PlotNames", "Resolved", "door_key", "door_label", "door_numbers", "fold_number",
     "household_plots", "plots_meant", "resolve_plot",
 ]  # fmt: skip
 
@@ -42,21 +43,6 @@ class Resolved:
 
     plot: str
     told: str
-
-
-def fold_street(name: str) -> str:
-    """Return what is compared of the name of a street: no case, signs or doubled gaps.
-
-    Examples
-    --------
-    >>> fold_street("Bahnhofstraße") == fold_street("BAHNHOFSTRASSE ")
-    True
-    >>> fold_street("St. John's Road") == fold_street("St Johns Road")
-    True
-    """
-    text = unicodedata.normalize("NFKC", name).casefold()
-    text = re.sub(r"['.\N{RIGHT SINGLE QUOTATION MARK}`]", "", text)
-    return " ".join(re.sub(r"[\W_]+", " ", text).split())
 
 
 def fold_number(number: str) -> str:
@@ -147,7 +133,7 @@ class PlotNames:
             for name in ("label", "street", "door")
         }
         doors = [tuple(map(fold_number, door_numbers(cell))) for cell in columns["door"]]
-        places = [fold_street(street) for street in columns["street"]]
+        places = [folded(street) for street in columns["street"]]
         spots = [
             tuple(
                 called
@@ -162,8 +148,8 @@ class PlotNames:
             ("by its id", str.casefold, self._index((one.casefold(),) for one in self.idents)),
             (
                 "by its label",
-                fold_street,
-                self._index((fold_street(one),) for one in columns["label"]),
+                folded,
+                self._index((folded(one),) for one in columns["label"]),
             ),
             ("by its door number", fold_number, self._index(doors)),
             ("by its door number and street", _spot, self._index(spots)),
@@ -260,11 +246,11 @@ def resolve_plot(plots: pd.DataFrame, said: str, *, where: str = "") -> Resolved
 
 
 def _bare(number: str) -> str:
-    return fold_street(number).replace(" ", "")
+    return folded(number).replace(" ", "")
 
 
 def _spot(said: str) -> str:
     """Fold a number with its street: ``No. 30 a, Elm Road`` is ``30a elm road``."""
-    words = [one for one in fold_street(said).split() if one not in _WORDS]
+    words = [one for one in folded(said).split() if one not in _WORDS]
     text = " ".join(words)
     return re.sub(r"(?<![^ ])(\d+) ([a-z])(?![^ ])", r"\1\2", text)

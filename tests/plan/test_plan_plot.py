@@ -207,7 +207,7 @@ def test_the_first_stage_is_the_best_of_its_kind(adviser):
 def test_nobody_knows_the_neighbours():
     assessment = assessed([FEATURES[0], "", "", ""], seen=["all", "none", "none", "none"])
     plan = Adviser(assessment).plan("1", month=5)
-    assert "Nothing is known of any neighbour" in plan.warnings[0]
+    assert "Nothing is known about any neighbour" in plan.warnings[0]
 
 
 def test_a_plot_without_free_ground():

@@ -3,6 +3,7 @@
 import csv
 import io
 from dataclasses import fields, is_dataclass, replace
+from datetime import date
 from functools import cache
 from importlib import resources
 
@@ -18,7 +19,8 @@ from patchnet.knowledge.build import build
 from patchnet.knowledge.load import load_rows
 from patchnet.knowledge.schema import TABLES
 from patchnet.pages.map.additions_payload import _kind
-from patchnet.pages.privacy import for_audience
+from patchnet.pages.privacy import for_audience, public_features
+from patchnet.pages.public_table import table_of
 from patchnet.plan.candidates import candidates_for
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import Adviser
@@ -26,6 +28,7 @@ from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import read_facts
 from patchnet.plan.space import space_of
 from patchnet.read.build import build_neighbourhood
+from patchnet.survey.release import Ledger
 
 KNOW = load_knowledge()
 FOLDER = resources.files("patchnet.knowledge") / "tables"
@@ -129,25 +132,26 @@ FEATURES = [
 ]
 
 
-def street(knowledge, name=str):
+def street(knowledge, name=str, times=1):
+    """Return plots of every kind side by side, the same again as many times as is asked."""
     words = [
         "; ".join(
             " ".join([name(part.split()[0]), *part.split()[1:]])
             for part in cell.split("; ")
             if part
         )
-        for cell in FEATURES
+        for cell in FEATURES * times
     ]
     plots = gpd.GeoDataFrame(
         {
-            "id": [str(at + 1) for at in range(len(KINDS))],
-            "kind": [name(kind) for kind in KINDS],
+            "id": [str(at + 1) for at in range(len(KINDS) * times)],
+            "kind": [name(kind) for kind in KINDS * times],
             "features": words,
             "seen": "all",
         },
         geometry=[
             shapely.box(400_000 + at * 20, 300_000, 400_000 + at * 20 + 12, 300_012)
-            for at in range(len(KINDS))
+            for at in range(len(KINDS) * times)
         ],
         crs="EPSG:27700",
     )
@@ -215,10 +219,14 @@ def test_a_pond_of_a_users_own_is_a_pond(tmp_path):
 
 
 def test_what_may_be_published_does_not_hang_on_names():
-    seen = [
-        for_audience(street(know, name), "public", knowledge=know)
-        for know, name in ((KNOW, str), (renamed(), other))
-    ]
+    seen = []
+    for know, name in ((KNOW, str), (renamed(), other)):
+        hood = street(know, name, times=6)
+        _, table = table_of(
+            Ledger(), hood, public_features(know), knowledge=know, today=date(2026, 6, 1)
+        )
+        assert len(table.classes) > 0
+        seen.append(for_audience(hood, "public", knowledge=know, released=table))
     np.testing.assert_array_equal(seen[0].answers.amount, seen[1].answers.amount)
     assert plain(list(seen[1].plots["kind"])) == list(seen[0].plots["kind"])
     assert seen[0].withheld == seen[1].withheld

@@ -4,11 +4,11 @@ import pandas as pd
 import pytest
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.folding import folded
 from patchnet.read.doors import (
     door_key,
     door_label,
     fold_number,
-    fold_street,
     household_plots,
     resolve_plot,
 )
@@ -89,4 +89,4 @@ def test_keys_and_labels():
     assert door_label("12-14") == "Nos. 12\N{EN DASH}14"
     assert door_label("2; 4; 6; 8") == "Nos. 2\N{EN DASH}8 (4 doors)"
     assert fold_number("No. 12\N{EN DASH}14") == "12-14"
-    assert fold_street("St. John's Road") == fold_street("ST JOHNS  ROAD")
+    assert folded("St. John's Road") == folded("ST JOHNS  ROAD")
