@@ -85,8 +85,9 @@ class Screens:
         buildings = Walls.of(self.footprints[tall], self.heights[tall])
         return buildings.without_party_walls() + self.fences
 
+    @cached_property
     def guessed(self) -> Self:
-        """Return the buildings of unknown height alone, as high as the middle one of the others."""
+        """The buildings of unknown height alone, as high as the middle one of the others."""
         known = ~np.isnan(self.heights)
         middle = float(np.median(self.heights[known])) if known.any() else np.nan
         return dataclasses.replace(

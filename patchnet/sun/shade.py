@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
@@ -14,18 +13,11 @@ from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood, row_of
 from patchnet.sun.course import Course, month_of_midsummer, place_of
+from patchnet.sun.light import SUN_CLASSES, Light
 from patchnet.sun.screens import Screens
 from patchnet.sun.surface_heights import SurfaceHeights
 
-__all__ = ["SUN_CLASSES", "SunHours", "class_shares", "in_sun", "spots_on", "sun_hours"]
-
-SUN_CLASSES = ("full sun", "part shade", "shade")
-
-# Roberts, M. 2018. The unreasonable effectiveness of quasirandom sequences: powers of the plastic
-# number, the root of x^3 = x + 1, spread points evenly over a square, however many there are.
-_PLASTIC = 1.324717957244746
-# A crooked plot fills little of its box: no more points than so many times those wanted are tried.
-_EMPTIEST = 100
+__all__ = ["SunHours", "sun_hours"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -137,23 +129,20 @@ def sun_hours(
     ground = screens.ground(np.asarray(table.geometry.loc[index].array, dtype=object))
     known, uncounted = screens.known(ground)
     days = Course.of(place, tuple(dict.fromkeys((*wanted, midsummer))), knowledge)
-    # Hours of each moment, by half day and month.
-    weights = np.zeros((2, len(wanted), len(days.month)))
+    # Which moments belong to which half of the day and month.
+    parts = np.zeros((2, len(wanted), len(days.month)))
     for half, after in enumerate((days.after_noon < 0, days.after_noon >= 0)):
-        weights[half] = (days.month == np.array(wanted)[:, None]) * days.hours * after
-    high = days.hours * (days.month == midsummer)
-    guessed = screens.guessed()
+        parts[half] = (days.month == np.array(wanted)[:, None]) * after
     halves = np.full((2, len(index), len(wanted)), np.nan)
     least = np.full((len(index), len(wanted)), np.nan)
     classes = np.full((len(index), len(SUN_CLASSES)), np.nan)
-    count = int(knowledge.setting("sun_spots"))
     for at in np.flatnonzero(known):
-        spots = spots_on(ground[at], count)
-        lit = in_sun(screens, spots, days)
-        darker = lit * in_sun(guessed, spots, days) if uncounted[at] else lit
-        least[at] = weights.sum(axis=0) @ darker.mean(axis=0)
-        halves[:, at] = weights @ lit.mean(axis=0)
-        classes[at] = class_shares(lit @ high, knowledge)
+        light = Light.on(
+            ground[at], screens, days, midsummer, knowledge, uncounted=bool(uncounted[at])
+        )
+        least[at] = parts.sum(axis=0) @ light.least
+        halves[:, at] = parts @ light.mean
+        classes[at] = light.class_shares()
 
     def by_month(values: NDArray[np.float64]) -> pd.DataFrame:
         return pd.DataFrame(values, index=index, columns=list(wanted))
@@ -164,7 +153,7 @@ def sun_hours(
         morning=by_month(halves[0]),
         afternoon=by_month(halves[1]),
         classes=pd.DataFrame(classes, index=index, columns=list(SUN_CLASSES)),
-        open_hours=pd.Series(weights.sum(axis=(0, 2)), index=list(wanted)),
+        open_hours=pd.Series(parts.sum(axis=0) @ days.hours, index=list(wanted)),
         uncounted=pd.Series(uncounted, index=index),
         midsummer=midsummer,
         shadow_range_m=screens.range_m,
@@ -172,69 +161,6 @@ def sun_hours(
         longitude=place.longitude,
         measured=surface is not None,
     )
-
-
-def in_sun(
-    screens: Screens,
-    spots: NDArray[np.float64],
-    days: Course,
-    *,
-    above_m: float = 0.0,
-) -> NDArray[np.float64]:
-    """Return whether the sun shines on each spot at each moment, shape (spots, moments), 0 or 1.
-
-    Parameters
-    ----------
-    screens
-        What hides the sun.
-    spots
-        Shape (s, 2), metres in the CRS of the plots.
-    days
-        Moments, t of them: where the sun stands.
-    above_m
-        Height above the ground, metres.
-    """
-    horizon = screens.horizon(spots, days, above_m=above_m)
-    return (days.slope > horizon[:, days.direction]).astype(np.float64)
-
-
-def class_shares(hours: NDArray[np.float64], knowledge: Knowledge) -> NDArray[np.float64]:
-    """Return the shares of spots in full sun, part shade and shade, by their midsummer hours.
-
-    Parameters
-    ----------
-    hours
-        Shape (s,), hours of sun at midsummer.
-    knowledge
-        For the hours of full sun and part shade.
-    """
-    full = hours > knowledge.setting("sun_full_h")
-    part = ~full & (hours >= knowledge.setting("sun_part_h"))
-    return np.array([full.mean(), part.mean(), (~full & ~part).mean()])
-
-
-def spots_on(ground: shapely.Geometry, count: int) -> NDArray[np.float64]:
-    """Return about `count` points spread evenly over a ground, shape (n, 2), the same each time.
-
-    Parameters
-    ----------
-    ground
-        An area, metres.
-    count
-        About how many, 1 or more.
-    """
-    frame = shapely.get_coordinates(shapely.oriented_envelope(ground))
-    shapely.prepare(ground)
-    if len(frame) == 5:
-        corner, across, along = frame[0], frame[1] - frame[0], frame[3] - frame[0]
-        box = abs(across[0] * along[1] - across[1] * along[0])
-        tried = int(count * min(box / ground.area, _EMPTIEST))
-        unit = (0.5 + np.arange(1, tried + 1)[:, None] * (_PLASTIC**-1, _PLASTIC**-2)) % 1
-        spots = corner + unit[:, :1] * across + unit[:, 1:] * along
-        inside = shapely.contains_xy(ground, spots[:, 0], spots[:, 1])
-        if inside.any():
-            return np.asarray(spots[inside])
-    return np.asarray(shapely.get_coordinates(shapely.point_on_surface(ground)))
 
 
 def _checked(months: Sequence[int]) -> tuple[int, ...]:

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.course import Course, Place, month_of_midsummer
+from patchnet.sun.light import in_sun
 from patchnet.sun.screens import Screens
-from patchnet.sun.shade import in_sun
 from patchnet.sun.shadows import Walls
 
 __all__ = ["SunnyWall", "compass", "sunniest_wall"]

@@ -9,7 +9,8 @@ import shapely
 
 from patchnet.pages.kit.colours import STEPS, contrast
 from patchnet.pages.kit.sun_figure import hours_words, sun_figure, sun_words
-from patchnet.sun.at_plot import PlotSun, ShadyCorner
+from patchnet.sun.at_plot import PlotSun
+from patchnet.sun.shady_corner import ShadyCorner
 from patchnet.sun.sunny_walls import SunnyWall
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -15,8 +15,9 @@ from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood, read_neighbourhood
 from patchnet.sun.at_plot import plot_sun, plots_sun
 from patchnet.sun.course import Course, Place
+from patchnet.sun.light import spots_on
 from patchnet.sun.position import solar_noon, solar_position
-from patchnet.sun.shade import spots_on, sun_hours
+from patchnet.sun.shade import sun_hours
 from patchnet.sun.shadows import Walls
 from patchnet.sun.sunny_walls import compass
 

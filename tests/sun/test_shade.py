@@ -15,8 +15,9 @@ from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
 from patchnet.sun.course import Course, place_of
+from patchnet.sun.light import SUN_CLASSES
 from patchnet.sun.position import solar_noon, solar_position
-from patchnet.sun.shade import SUN_CLASSES, sun_hours
+from patchnet.sun.shade import sun_hours
 from patchnet.sun.shadows import Walls
 
 KNOW = load_knowledge()
