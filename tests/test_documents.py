@@ -5,6 +5,7 @@ import importlib
 import pkgutil
 import re
 import warnings
+from functools import cache
 from pathlib import Path
 
 import nbformat
@@ -60,6 +61,26 @@ def test_readme_links_and_pictures_exist():
         assert (ROOT / target).exists(), target
 
 
+@pytest.fixture(scope="module")
+def demo_once():
+    """Read the demo once, and assess it once as each example asks: most begin with it."""
+    read, assess, answers = cache(patchnet.read_demo), patchnet.assess, {}
+
+    def assess_once(neighbourhood, **asked):
+        if neighbourhood is not read():
+            return assess(neighbourhood, **asked)
+        key = repr(sorted(asked.items()))
+        if key not in answers:
+            answers[key] = assess(neighbourhood, **asked)
+        return answers[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(patchnet, "read_demo", read)
+        patch.setattr(patchnet, "assess", assess_once)
+        yield
+
+
+@pytest.mark.usefixtures("demo_once")
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_in_docstrings(name, tmp_path, monkeypatch):
     """Each runs as it stands, in an empty folder of its own."""

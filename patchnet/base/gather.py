@@ -18,6 +18,7 @@ from patchnet.base.parcels import clean_parcels
 from patchnet.base.roles import ROLES, Role, credits_of
 from patchnet.base.terraces import split_by_doors
 from patchnet.core.cells import texts
+from patchnet.core.crs_change import change_of
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
@@ -305,7 +306,7 @@ def _place(
     """The place that is mapped: the user's box, else where buildings and parcels both are."""
     if box is not None:
         corners = shapely.segmentize(shapely.box(*box), (box[2] - box[0]) / 10 or 1.0)
-        change = pyproj.Transformer.from_crs("OGC:CRS84", crs, always_xy=True).transform
+        change = change_of("OGC:CRS84", crs).transform
         return shapely.box(*shapely.transform(corners, change, interleaved=False).bounds)
     boxes = [
         shapely.box(*whole[kind].total_bounds)

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 from numpy.typing import NDArray
 
@@ -13,6 +12,7 @@ from patchnet.base.find_street import Found
 from patchnet.base.gathered import Gathered
 from patchnet.base.plot_rows import Piece
 from patchnet.base.streets import Streets
+from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
@@ -44,7 +44,7 @@ def wanted_streets(
     if not names:
         return None
     if spots:
-        change = pyproj.Transformer.from_crs("OGC:CRS84", inputs.crs, always_xy=True).transform
+        change = change_of("OGC:CRS84", inputs.crs).transform
         middles = [
             shapely.Point(change(*shapely.box(*one.box).centroid.coords[0])) for one in spots
         ]

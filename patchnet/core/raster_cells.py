@@ -6,6 +6,8 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
+from patchnet.core.crs_change import change_of
+
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
 
@@ -19,9 +21,7 @@ def cell_side(raster: "DatasetReader", crs: pyproj.CRS, x: float, y: float) -> f
 
     That of a square as large, where the cell is no square there.
     """
-    from_raster = pyproj.Transformer.from_crs(
-        pyproj.CRS.from_wkt(raster.crs.to_wkt()), crs, always_xy=True
-    )
+    from_raster = change_of(pyproj.CRS.from_wkt(raster.crs.to_wkt()), crs)
     there = from_raster.transform(x, y, direction="INVERSE")
     step = raster.transform
     (here_x, east_x, south_x), (here_y, east_y, south_y) = from_raster.transform(
@@ -66,7 +66,7 @@ def at_centres(
     from rasterio.windows import Window
 
     values = np.full(shape, np.nan)
-    to = pyproj.Transformer.from_crs(crs, pyproj.CRS.from_wkt(raster.crs.to_wkt()), always_xy=True)
+    to = change_of(crs, pyproj.CRS.from_wkt(raster.crs.to_wkt()))
     back = ~raster.transform
     x = corner[0] + (np.arange(shape[1]) + 0.5) * cell_m
     for first in range(0, shape[0], _ROWS):

@@ -7,6 +7,7 @@ import pandas as pd
 import pyproj
 
 from patchnet.core.cells import texts
+from patchnet.core.crs_change import change_of
 from patchnet.knowledge.countries import country_at
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import Columns
@@ -39,7 +40,7 @@ def country_of(
     cells = texts(table[columns.role["country"]]) if "country" in columns.role else []
     said = Counter(cell for cell in cells if cell).most_common(1)
     west, south, east, north = plots.total_bounds
-    change = pyproj.Transformer.from_crs(plots.crs, "OGC:CRS84", always_xy=True).transform
+    change = change_of(plots.crs, "OGC:CRS84").transform
     place = change((west + east) / 2, (south + north) / 2)
     return country_at(
         knowledge.countries, said=said[0][0] if said else "", grid=crs.to_epsg(), place=place

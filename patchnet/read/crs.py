@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.exceptions import CRSError, ProjError
 
+from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.knowledge.records import Knowledge
@@ -242,7 +243,7 @@ def _on_earth(crs: pyproj.CRS, bounds: tuple[float, float, float, float]) -> boo
     """Whether the middle of bounds, at least, is a place that has a zone."""
     x, y = bounds[0] / 2 + bounds[2] / 2, bounds[1] / 2 + bounds[3] / 2
     try:
-        lon, lat = pyproj.Transformer.from_crs(crs, "OGC:CRS84", always_xy=True).transform(x, y)
+        lon, lat = change_of(crs, "OGC:CRS84").transform(x, y)
     except ProjError:
         return False
     return bool(np.isfinite(lon) and _UTM[0] <= lat <= _UTM[1])
@@ -376,7 +377,7 @@ def _true_to_length(crs: pyproj.CRS, x: float, y: float, most: float) -> bool:
 def _project(
     shapes: NDArray[np.object_], own: pyproj.CRS, target: pyproj.CRS
 ) -> NDArray[np.object_]:
-    change = pyproj.Transformer.from_crs(own, target, always_xy=True).transform
+    change = change_of(own, target).transform
     with np.errstate(invalid="ignore"):  # a corner that is nowhere stays so and is told later
         projected: NDArray[np.object_] = shapely.transform(shapes, change, interleaved=False)
     return projected

@@ -6,9 +6,9 @@ from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
-import pyproj
 from numpy.typing import NDArray
 
+from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.records import Knowledge
 from patchnet.sun.position import solar_noon, solar_position
@@ -138,7 +138,7 @@ def place_of(plots: gpd.GeoDataFrame) -> Place:
         raise WrongUse("The plots have no coordinate system, so the sun's place is not known.")
     left, low, right, high = plots.total_bounds
     x, y = (left + right) / 2, (low + high) / 2
-    globe = pyproj.Transformer.from_crs(plots.crs, "EPSG:4326", always_xy=True)
+    globe = change_of(plots.crs, "EPSG:4326")
     longitude, latitude = globe.transform(x, y)
     # A step towards the nearer of equator and far pole stays on the globe.
     step = 0.001 if latitude < 0 else -0.001

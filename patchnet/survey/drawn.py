@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+
 from pyproj import Transformer
 
+from patchnet.core.crs_change import change_of
 from patchnet.read.assign import measured
 from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
@@ -81,7 +83,7 @@ def check_drawn(
         )  # fmt: skip
         return none, np.zeros(0, dtype=np.intp)
     table = with_features(with_times(with_plots(table, match, asked), asked, tell=False), asked)
-    onto = Transformer.from_crs("OGC:CRS84", neighbourhood.plots.crs, always_xy=True)
+    onto = change_of("OGC:CRS84", neighbourhood.plots.crs)
     shapes = np.array([_shape(value, onto) for value in table["geometry"]] or [None], object)
     shapes = shapes[: len(table)]
     lost = np.array([shape is None for shape in shapes], dtype=bool)

@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -221,21 +222,30 @@ def test_what_a_killed_command_left_is_swept(surveyed, survey_knowledge):
 # taken back ----------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def three(surveyed, survey_knowledge):
+@pytest.fixture(scope="module")
+def _three_merged(tmp_path_factory, street_in, survey_knowledge):
     """Three returns, merged one after the other; the sheets say one thing alike."""
+    street = street_in(tmp_path_factory.mktemp("three"))
     same = "1,pond,there,2,Ann,2026-05-02\n"
     head = "plot,feature,answer,amount,surveyor,date\n"
-    surveyed.write("a.csv", head + same + "2,shrub,there,,Ann,2026-05-02\n")
-    surveyed.write("b.csv", head + same + "3,shrub,not there,,Ann,2026-05-02\n")
-    surveyed.hand_in("cy", [("3", "pond", "there", 1)], who="Cy", consent=[
+    street.write("a.csv", head + same + "2,shrub,there,,Ann,2026-05-02\n")
+    street.write("b.csv", head + same + "3,shrub,not there,,Ann,2026-05-02\n")
+    street.hand_in("cy", [("3", "pond", "there", 1)], who="Cy", consent=[
         {"plot": "3", "consent": "yes", "when": "2026-05-02T10:00:00+01:00"}])  # fmt: skip
-    for file in surveyed.files:
+    for file in street.files:
         found = merge_returns(
-            surveyed.path, [file], knowledge=survey_knowledge, today=TODAY, same_street=True
+            street.path, [file], knowledge=survey_knowledge, today=TODAY, same_street=True
         )
-        write_merged(found, surveyed.path)
-    return surveyed
+        write_merged(found, street.path)
+    return street
+
+
+@pytest.fixture
+def three(_three_merged, tmp_path):
+    """A fresh copy of the street with its three returns."""
+    path = tmp_path / _three_merged.path.name
+    path.write_bytes(_three_merged.path.read_bytes())
+    return replace(_three_merged, folder=tmp_path, path=path)
 
 
 def state(path):

@@ -8,9 +8,9 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import Transformer
 from pyproj.crs.crs import CRS
 
+from patchnet.core.crs_change import change_of
 from patchnet.core.errors import PatchnetError
 from patchnet.pages.kit.encode import path_code
 
@@ -105,7 +105,7 @@ def frame_of(layers: Iterable[gpd.GeoDataFrame], crs: CRS) -> Frame:
     side = np.linspace(-1, 1, 15)
     unit = np.array([(u, v) for u in side for v in side])
     metres = unit * half_cm / 100 + np.asarray(origin)
-    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    to_degrees = change_of(crs, "EPSG:4326")
     lon, lat = to_degrees.transform(metres[:, 0], metres[:, 1])
     shrink = np.cos(np.radians(lat))
     for degree in _DEGREES_TRIED:

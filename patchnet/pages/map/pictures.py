@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import Transformer
 
+from patchnet.core.crs_change import change_of
 from patchnet.movement.ground_grid import Grid
 
 __all__ = [
@@ -133,7 +133,7 @@ def level_picture(classes: Classes, grid: Grid, side: int = 1) -> LevelPicture:
     block = grid.cell_m * side
     east = grid.west + grid.shape[1] * grid.cell_m
     south = grid.north - grid.shape[0] * grid.cell_m
-    ways = Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
+    ways = change_of(grid.crs, "EPSG:4326")
     along = np.linspace(0, 1, 21)
     xs = np.r_[grid.west + along * (east - grid.west), np.repeat([grid.west, east], 21)]
     ys = np.r_[np.repeat(south, 21), south + np.tile(along, 2) * (grid.north - south)]
