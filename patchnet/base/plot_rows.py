@@ -50,6 +50,8 @@ class Piece:
         What to look at before the survey.
     homes
         Positions of the buildings that people live in on it.
+    also
+        Addresses of those buildings in other streets, ``Mill Lane 4``.
     """
 
     unit: Unit
@@ -60,6 +62,7 @@ class Piece:
     split_basis: str = ""
     note: str = ""
     homes: tuple[int, ...] = ()
+    also: tuple[str, ...] = ()
 
 
 class _Own(NamedTuple):
@@ -146,6 +149,7 @@ def ground_pieces(
                 Unit(parts, street, point, door=_door(homes, street, buildings, streets)), kinds,
                 origin, parcel=str(row["parcel"]), split_basis=own.words,
                 note=_row_note(homes, buildings), homes=homes,
+                also=_also(homes, street, buildings, streets),
             )
         )  # fmt: skip
     if full:
@@ -176,11 +180,25 @@ def _door(homes: Sequence[int], street: int, buildings: gpd.GeoDataFrame, street
     """Return the door numbers of a plot in its own street, in the order in which people count."""
     doors = [door for home in homes for door in buildings["doors"].iloc[home] if door.number]
     name = streets.folded[street] if street >= 0 else ""
-    here = [door for door in doors if folded(door.street) in {name, ""}] or doors
+    here = [door for door in doors if folded(door.street) in {name, ""} or not name]
     numbers: dict[str, str] = {}
     for door in here:
         numbers.setdefault(fold_number(door.number), door.number)
     return "; ".join(sorted(numbers.values(), key=_counted))
+
+
+def _also(
+    homes: Sequence[int], street: int, buildings: gpd.GeoDataFrame, streets: Streets
+) -> tuple[str, ...]:
+    """Return the addresses in other streets: a corner house has two, a court may have many."""
+    doors = [door for home in homes for door in buildings["doors"].iloc[home] if door.number]
+    name = streets.folded[street] if street >= 0 else ""
+    others: dict[tuple[str, str], str] = {}
+    for door in doors:
+        place = folded(door.street)
+        if place not in {name, ""}:
+            others.setdefault((place, fold_number(door.number)), f"{door.street} {door.number}")
+    return tuple(others[key] for key in sorted(others, key=lambda one: (one[0], _counted(one[1]))))
 
 
 def _counted(number: str) -> tuple[int, str]:

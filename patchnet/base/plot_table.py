@@ -17,9 +17,10 @@ from patchnet.read.doors import door_label
 __all__ = ["PLOT_COLUMNS", "plot_table"]
 
 PLOT_COLUMNS = (
-    "id", "kind", "label", "street", "code", "number", "door", "part", "side", "parcel", "basis",
-    "front_back_basis", "note", "country", "geometry",
+    "id", "kind", "label", "street", "code", "number", "door", "also", "part", "side", "parcel",
+    "basis", "front_back_basis", "note", "country", "geometry",
 )  # fmt: skip
+_ALSO_SAID = 2  # other addresses that a label names before it counts
 
 
 def plot_table(
@@ -55,6 +56,7 @@ def plot_table(
             ident = numbered.ids[at, part]
             number = numbered.number[at]
             said = door_label(piece.unit.door) or f"{piece.noun} {number}"
+            said += _also_label(piece.also)
             label = f"{name or 'No street'}, {said}"
             rows.append(
                 {
@@ -62,6 +64,7 @@ def plot_table(
                     "label": f"{label}, {words[part]}" if part else label,
                     "street": name if street >= 0 and streets.named[street] else "",
                     "code": numbered.code[at], "number": number, "door": piece.unit.door,
+                    "also": "; ".join(piece.also),
                     "part": words[part], "side": numbered.side[at], "parcel": piece.parcel,
                     "basis": BASIS[piece.origin], "front_back_basis": piece.split_basis,
                     "note": _plot_note(piece, shape, knowledge), "country": country,
@@ -70,6 +73,14 @@ def plot_table(
             )  # fmt: skip
     table = pd.DataFrame(rows, columns=list(PLOT_COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs=inputs.crs)
+
+
+def _also_label(also: Sequence[str]) -> str:
+    """Say the other addresses of a corner house or court, the first few by name."""
+    if not also:
+        return ""
+    more = f" and {len(also) - _ALSO_SAID} more" if len(also) > _ALSO_SAID else ""
+    return f" (also {', '.join(also[:_ALSO_SAID])}{more})"
 
 
 def _plot_note(piece: Piece, shape: shapely.Geometry, knowledge: Knowledge) -> str:

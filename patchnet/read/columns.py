@@ -31,6 +31,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
     "country": ("country", "addr country"),
     "door": ("door", "door number", "addr housenumber", "housenumber"),
+    "also": ("also", "also called", "other addresses", "second address"),
     "street": ("street", "street name", "road", "road name", "addr street"),
     "consent": ("consent", "public consent", "agreed to be shown"),
     "seen": ("seen", "surveyed", "looked at", "how much seen", "share seen"),

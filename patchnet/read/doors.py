@@ -120,7 +120,8 @@ class PlotNames:
     Parameters
     ----------
     plots
-        Table whose index is the ids; columns ``label``, ``street`` and ``door`` where there.
+        Table whose index is the ids; columns ``label``, ``street``, ``door`` and ``also`` where
+        there: the last holds addresses in other streets, ``Mill Lane 4; Mill Lane 6``.
     """
 
     def __init__(self, plots: pd.DataFrame) -> None:
@@ -130,7 +131,7 @@ class PlotNames:
             name: [as_text(one) for one in plots[name]]
             if name in plots.columns
             else [""] * len(plots)
-            for name in ("label", "street", "door")
+            for name in ("label", "street", "door", "also")
         }
         doors = [tuple(map(fold_number, door_numbers(cell))) for cell in columns["door"]]
         places = [folded(street) for street in columns["street"]]
@@ -144,6 +145,10 @@ class PlotNames:
             else ()
             for mine, place in zip(doors, places, strict=True)
         ]
+        others = [
+            tuple(called for one in door_numbers(cell) for called in _both_ways(_spot(one)))
+            for cell in columns["also"]
+        ]
         self._ways: tuple[tuple[str, Callable[[str], str], dict[str, list[str]]], ...] = (
             ("by its id", str.casefold, self._index((one.casefold(),) for one in self.idents)),
             (
@@ -153,6 +158,7 @@ class PlotNames:
             ),
             ("by its door number", fold_number, self._index(doors)),
             ("by its door number and street", _spot, self._index(spots)),
+            ("by its address in the other street", _spot, self._index(others)),
             (
                 "by its id",
                 str.casefold,
@@ -172,7 +178,8 @@ class PlotNames:
         """Return the ids of the plots that somebody may mean, and what was taken for what.
 
         Tried in this order, the first that finds any: the id, the id without regard to case, the
-        label, the door number, the door number with its street, the id without its part.
+        label, the door number, the door number with its street, an address of it in another
+        street, the id without its part.
         """
         text = said.strip()
         if text in self._exact:
@@ -254,3 +261,9 @@ def _spot(said: str) -> str:
     words = [one for one in folded(said).split() if one not in _WORDS]
     text = " ".join(words)
     return re.sub(r"(?<![^ ])(\d+) ([a-z])(?![^ ])", r"\1\2", text)
+
+
+def _both_ways(spot: str) -> tuple[str, ...]:
+    """Return ``elm road 4`` and ``4 elm road``: some say the number first, some last."""
+    place, _, number = spot.rpartition(" ")
+    return (spot, f"{number} {place}") if place and number[0].isdigit() else (spot,)

@@ -109,6 +109,7 @@ def read_plots(
         texts(table[columns.role["street"]]) if "street" in columns.role else [""] * len(table)
     )
     doors = texts(table[columns.role["door"]]) if "door" in columns.role else [""] * len(table)
+    also = texts(table[columns.role["also"]]) if "also" in columns.role else []
     agreed = texts(table[columns.role["consent"]]) if "consent" in columns.role else []
     kept = outlines.shapes[rows]
     plots = gpd.GeoDataFrame(
@@ -117,6 +118,7 @@ def read_plots(
             "label": [labels[at] or idents[at] for at in rows],
             "street": [streets[at] for at in rows],
             "door": [whole_number(doors[at]) for at in rows],
+            "also": [also[at] if also else "" for at in rows],
             "consent": [_consent(agreed[at]) if agreed else "" for at in rows],
             "area_m2": shapely.area(kept),
         },

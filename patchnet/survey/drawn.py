@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-
 from pyproj import Transformer
 
 from patchnet.core.crs_change import change_of

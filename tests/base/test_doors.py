@@ -54,6 +54,29 @@ def test_at_a_corner_the_address_decides(town):
     assert plots["SS-2F"].bounds[2] == pytest.approx(449_997, abs=0.01)
 
 
+def test_a_corner_house_with_two_addresses_is_found_by_both(town, tmp_path, knowledge):
+    """Its number in the other street is said beside its own, and every command takes it."""
+    side = road("Side Street", (-10, 0), (-10, 100))
+    base = town(ELM, side, house(-3, 11, 7, 21, "1", "Elm Road"), door(-1, 16, "9", "Side Street"),
+                door(1, 16, "2", "Back Lane"), door(2, 14, "4", "Top Lane"))  # fmt: skip
+    plots = base.plots.set_index("id")
+    others = "(also Back Lane 2, Side Street 9 and 1 more)"
+    assert plots.loc["ER-1F", "label"] == f"Elm Road, No. 1 {others}, front"
+    assert set(plots["also"]) == {"Back Lane 2; Side Street 9; Top Lane 4"}
+    write_base(base, tmp_path / "corner.gpkg")
+    read = read_neighbourhood(tmp_path / "corner.gpkg", knowledge=knowledge).plots
+    for said in ("Side Street 9", "No. 9, side street", "4 Top Lane"):
+        assert set(plots_meant(read, said)[0]) == {"ER-1F", "ER-1B"}
+
+
+def test_a_number_of_another_street_is_not_given_to_the_street_of_the_ground(town):
+    """Parcels decide the street here; the shop's number is that of the lane behind."""
+    base = town(ELM, road("Mill Lane", (-60, 40), (260, 40)), house(0, 10, 10, 18, "7"),
+                house(2, 20, 8, 26, "28", "Mill Lane"))  # fmt: skip
+    doors = base.plots.set_index("id")["door"]
+    assert not (base.plots["street"].eq("Elm Road") & base.plots["door"].eq("28")).any(), doors
+
+
 def test_a_house_behind_another_belongs_to_the_street_of_its_address(town):
     """No. 1a stands behind No. 1 and sees only Back Lane, which it does not belong to."""
     lane = line((-60, 70), (260, 70)), {"highway": "service", "name": "Back Lane"}

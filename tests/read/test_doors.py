@@ -83,6 +83,19 @@ def test_an_id_of_an_older_map_comes_before_a_door_number():
     assert resolve_plot(plots, "12").plot == "30"
 
 
+def test_an_address_in_another_street():
+    plots = pd.DataFrame(
+        {"label": "", "street": "Elm Road", "door": ["1", "9"],
+         "also": ["Mill Lane 9a; Mill Lane 12", ""]},
+        index=["ER-1", "ER-9"],
+    )  # fmt: skip
+    assert resolve_plot(plots, "9").plot == "ER-9"
+    for said in ("Mill Lane 9 A", "9a mill lane", "No. 12, Mill Lane"):
+        assert resolve_plot(plots, said).plot == "ER-1"
+    with pytest.raises(WrongUse):
+        resolve_plot(plots, "Mill Lane 9")
+
+
 def test_keys_and_labels():
     assert [door_key(one) for one in ("30", "30a", "12-14", "30/2", "12; 14; 16", "bell", "3bis")] \
         == ["30", "30-A", "12-14", "30-2", "12-16", "", "3-B-I-S"]  # fmt: skip

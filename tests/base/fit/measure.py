@@ -5,6 +5,7 @@ that a slip of the program is not repeated by its judge.
 """
 
 import json
+import re
 import warnings
 from dataclasses import asdict, dataclass, field
 
@@ -228,6 +229,7 @@ def _houses(fit, plots, extract, named, street):
     touching = {int(h): plot[(house == h) & best] for h in np.unique(house)}
     streets = plots["street"].fillna("").tolist()
     labels = plots["label"].fillna("").tolist()
+    also = (plots["also"] if "also" in plots else plots["label"].str[:0]).fillna("").tolist()
     lost, wrong, lost_houses = [], [], []
     for at in range(len(buildings)):
         tags = extract.buildings["tags"].iloc[at]
@@ -261,7 +263,10 @@ def _houses(fit, plots, extract, named, street):
             continue
         else:
             fit.addressed_mapped += 1
-        if len(own) and not wanted & {_fold(streets[p]) for p in own}:
+        told = {_fold(streets[p]) for p in own} | {
+            _fold(re.sub(r"\s\S+$", "", one)) for p in own for one in also[p].split("; ") if one
+        }
+        if len(own) and not wanted & told:
             fit.on_other_street += 1
             wrong.append(f"{min(extract.street_of[at])} {sorted(extract.numbers[at])}")
         fit.doors_shown += _said([labels[p] for p in own], extract.numbers[at])
