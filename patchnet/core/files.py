@@ -17,6 +17,7 @@ __all__ = [
     "MADE_BY",
     "OwnFolder",
     "ensure_may_write",
+    "home_of",
     "sweep",
     "write_aside",
     "write_bytes",
@@ -54,6 +55,14 @@ def write_aside(path: Path | str) -> Iterator[Path]:
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+
+
+def home_of(path: Path) -> Path:
+    """Return the folder in which a file is going to stand, also while it is written aside."""
+    folder = path.resolve().parent
+    while folder.name.startswith(_ASIDE):
+        folder = folder.parent
+    return folder
 
 
 def sweep(folder: Path) -> None:

@@ -33,7 +33,7 @@ from patchnet.survey.merge import (
 from patchnet.survey.one_return import street_id
 from patchnet.survey.release import forgotten_in
 from patchnet.survey.release_layers import read_ledger, read_written, write_ledger
-from patchnet.survey.survey_layers import read_records
+from patchnet.survey.survey_layers import move_written, read_records
 from patchnet.survey.survey_record import CONSENT, Records, digest
 
 __all__ = ["Consented", "Forgotten", "forget_plots", "record_consent"]
@@ -242,6 +242,7 @@ def forget_plots(
             draft = whole.with_name(f"draft-{source.name}")
             copy_geopackage(source, draft)
             with changing(draft) as there:
+                move_written(there, source, Path(target))
                 near_m = knowledge.setting("feature_snap_m")
                 for plot in dict.fromkeys(plots):
                     removed.update(
