@@ -8,15 +8,17 @@ import shutil
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from patchnet.core.errors import CannotWrite
+from patchnet.core.errors import CannotRead, CannotWrite
 
 __all__ = [
     "MADE_BY",
     "OwnFolder",
     "ensure_may_write",
+    "folder_aside",
+    "folder_to_read",
     "home_of",
     "sweep",
     "write_aside",
@@ -45,16 +47,53 @@ def write_aside(path: Path | str) -> Iterator[Path]:
     """
     target = Path(path)
     try:
-        sweep(target.parent)
-        with tempfile.TemporaryDirectory(
-            prefix=f"{_ASIDE}{os.getpid()}-", dir=target.parent, ignore_cleanup_errors=True
-        ) as aside:
-            draft = Path(aside) / target.name
+        with folder_aside(target.parent) as aside:
+            draft = aside / target.name
             yield draft
             draft.replace(target)
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+
+
+@contextmanager
+def folder_aside(beside: Path) -> Iterator[Path]:
+    """Give a private folder (mode 0700) in a folder; it goes, at the latest by the next command.
+
+    Raises
+    ------
+    OSError
+        If none can be made there.
+    """
+    sweep(beside)
+    with tempfile.TemporaryDirectory(
+        prefix=f"{_ASIDE}{os.getpid()}-", dir=beside, ignore_cleanup_errors=True
+    ) as aside:
+        yield Path(aside)
+
+
+@contextmanager
+def folder_to_read(path: Path) -> Iterator[Path]:
+    """Give a private folder beside a file that is unpacked to be read.
+
+    Where its folder cannot be written to, it stands in the system's folder for such things.
+
+    Raises
+    ------
+    CannotRead
+        If there is no room for one anywhere.
+    """
+    with ExitStack() as stack:
+        try:
+            aside = stack.enter_context(folder_aside(path.resolve().parent))
+        except OSError:
+            try:
+                aside = stack.enter_context(folder_aside(Path(tempfile.gettempdir())))
+            except OSError as error:
+                raise CannotRead(
+                    f"{path} cannot be unpacked: {error.strerror or error}."
+                ) from error
+        yield aside
 
 
 def home_of(path: Path) -> Path:

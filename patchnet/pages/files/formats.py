@@ -15,6 +15,7 @@ import pandas as pd
 import pyogrio
 import shapely
 
+from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite
 from patchnet.core.geopackage import OutLayer, fill_geopackage
 
@@ -142,7 +143,13 @@ def _csv(path: Path, layers: Layers, credit: Credits) -> None:
     )
     if credit.lines:
         plain[RIGHTS_HOLDER] = "; ".join(credit.lines)
+    plain = plain.apply(lambda column: column.map(_safe))
     plain.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
+def _safe(cell: object) -> object:
+    """Return a cell that no spreadsheet runs as a formula."""
+    return harmless(cell) if isinstance(cell, str) else cell
 
 
 def _geometry_type(table: gpd.GeoDataFrame) -> str:
