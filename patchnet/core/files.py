@@ -140,20 +140,39 @@ def write_bytes(path: Path | str, content: bytes) -> None:
         draft.write_bytes(content)
 
 
-def ensure_may_write(path: Path | str, *, overwrite: bool) -> None:
+def ensure_may_write(
+    path: Path | str, *, overwrite: bool, reads: Iterable[Path | None] = ()
+) -> None:
     """Make sure, before any long work, that `path` can be written and replaces only our own.
+
+    Parameters
+    ----------
+    path
+        Where something is to be written.
+    overwrite
+        Whether it may replace a file that is not a page of patchnet's own.
+    reads
+        What is read for it: a map is never replaced by what is made of it.
 
     Raises
     ------
     CannotWrite
-        If the folder is missing, `path` is a folder, or a file stands there that is not a page
-        of patchnet's own and `overwrite` is False.
+        If the folder is missing or protected, `path` is a folder or one of `reads`, or a file
+        stands there that may not be replaced.
     """
     target = Path(path)
     if not target.parent.is_dir():
         raise CannotWrite(f"There is no folder {target.parent}: make it first.")
     if target.is_dir():
         raise CannotWrite(f"{target} is a folder: name a file in it.")
+    if not os.access(target.parent, os.W_OK):
+        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
+    if any(
+        one is not None and one.exists() and target.samefile(one)
+        for one in reads
+        if target.exists()
+    ):
+        raise CannotWrite(f"{target} is what is read: name another file.")
     if overwrite or not target.exists():
         return
     try:

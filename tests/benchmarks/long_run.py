@@ -9,7 +9,8 @@
   nothing behind.
 
 It counts internal errors (any error that is not patchnet's own), tracebacks and other libraries'
-words on the screen, cases over 30 seconds of the processor (or 120 by the clock), memory above
+words on the screen, cases over 30 seconds of the processor (or 15 minutes by the
+clock; a command to be killed 5), memory above
 2 GB, and statements lost. All must be 0; if one is not, the exit status is 1 and the cases are
 listed with their seeds. `tests/survey/test_long_run.py` runs a short form.
 """
@@ -43,7 +44,7 @@ from patchnet.survey.merge import merge_returns, write_merged
 FOREIGN = re.compile(
     r"SQL|sqlite|OGR|GDAL|pyogrio|pandas|Traceback|codec|\b0x|\bErrno\b|NoneType|dtype|Warning"
 )
-CPU_S, CLOCK_S, MEMORY_KB = 30, 120, 2 * 2**20
+CPU_S, CLOCK_S, MEMORY_KB = 30, 900, 2 * 2**20
 MUST_BE_NONE = (
     "internal errors", "tracebacks", "foreign words", "hangs", "above 2 GB", "statements lost",
     "not whole",
@@ -105,7 +106,7 @@ class Attack:
         if on_screen.strip() and FOREIGN.search(on_screen):
             wrong.append(f"on the screen: {on_screen[-500:]}")
         seconds = _used() - began
-        if seconds > CPU_S:
+        if seconds > CPU_S and kind != "kill":  # which runs a command three times, each watched
             counts["hangs"] += 1
             wrong.append(f"{seconds:.0f} seconds of the processor")
         return counts, [f"{kind} {key} {seed}: {one}" for one in wrong], seconds, _memory()

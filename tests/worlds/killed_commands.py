@@ -1,8 +1,11 @@
-"""Commands that write, killed at a moment of their work: what stands there afterwards is whole."""
+"""Commands that write, killed at a moment of their work or hindered: what stands there is whole."""
 
+import ctypes
 import faulthandler
 import os
 import random
+import re
+import resource
 import shlex
 import shutil
 import signal
@@ -22,9 +25,9 @@ from patchnet.survey.merge import merge_returns, write_merged
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.verify import verify_street
 
-__all__ = ["WRITING", "Killed", "run_aside"]
+__all__ = ["HINDRANCES", "WRITING", "Killed", "run_aside"]
 
-HANGS_S = 100
+HANGS_S = 300
 DAY = date(2026, 6, 1)
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 WRITING = {
@@ -124,6 +127,32 @@ class Killed:
                 wrong.append(f"left behind: {left}")
         return status is None, [f"{command}: {one}" for one in wrong]
 
+    def hinder(self, command, hindrance):
+        """Run a command where it cannot write; return what is wrong with how it ends.
+
+        It must say so in one sentence and leave every file as it was. Where it could write all
+        the same (what it writes is small), the new file must be whole.
+        """
+        folder = self._fresh("hindered")
+        words = shlex.split(WRITING[command])
+        before, after = HINDRANCES[hindrance](folder, words)
+        held = content(folder)
+        status, said = run_aside(words, folder, first=before)
+        after()
+        wrong = []
+        if status in {None, 4, 70} or re.search(r"Internal error|Traceback|Warning", said):
+            wrong.append(f"exit {status}: {said}")
+        elif status:
+            told = [line for line in said.splitlines() if line.startswith("Error: ")]
+            if len(told) != 1 or not told[0].endswith("."):
+                wrong.append(f"not one sentence: {said}")
+            now = content(folder)
+            wrong += [f"{name} has changed" for name in now if now[name] != held.get(name)]
+            wrong += [f"{name} is gone" for name in held.keys() - now.keys()]
+        else:
+            wrong += self._wrong(folder, self.let_alone(command)[0])
+        return status, [f"{command}, {hindrance}: {one}" for one in wrong]
+
     def _fresh(self, name):
         folder = self.folder / name
         shutil.rmtree(folder, ignore_errors=True)
@@ -156,6 +185,102 @@ class Killed:
         return wrong
 
 
+def content(folder):
+    """Return the bytes of every file."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def _nothing():
+    pass
+
+
+def _outputs(words):
+    return [words[at + 1] for at, word in enumerate(words)
+            if word in {"-o", "--page", "--card", "--ground", "--current"}]  # fmt: skip
+
+
+def a_protected_folder(folder, words):
+    """Nobody may write in the folder: without its privileges root is held to that too."""
+    folder.chmod(0o555)
+
+    def without_privileges():
+        head = (ctypes.c_uint32 * 2)(0x20080522, 0)  # capset(2), version 3, this process
+        ctypes.CDLL(None, use_errno=True).capset(head, (ctypes.c_uint32 * 6)())
+
+    return without_privileges, lambda: folder.chmod(0o755)
+
+
+def a_full_disk(folder, words):
+    """No file may grow beyond a kilobyte; what is larger fails as on a full disk."""
+    return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000)), _nothing
+
+
+def a_folder_there(folder, words):
+    """Where the file is to stand, there is a folder with something in it."""
+    for name in _outputs(words):
+        place = folder / name
+        if name not in {"pack", "street.gpkg"}:
+            place.unlink()
+            place.mkdir()
+            (place / "mine.txt").write_text("mine")
+        elif name == "pack":
+            place.write_text("a file where a folder is to be")
+    return _nothing, _nothing
+
+
+def no_folder(folder, words):
+    """The folder that it is to stand in is missing."""
+    for at, word in enumerate(words):
+        if at and words[at - 1] in {"-o", "--page", "--card", "--ground", "--current"}:
+            words[at] = f"nowhere/at/all/{word}"
+    return _nothing, _nothing
+
+
+def a_locked_file(folder, words):
+    """Another program is in the middle of a change of each GeoPackage."""
+    holders = []
+    for name in {"street.gpkg", *_outputs(words)}:
+        path = folder / name
+        if path.suffix == ".gpkg":
+            if name != "street.gpkg":
+                shutil.copy(folder / "street.gpkg", path)
+            holders.append(sqlite3.connect(path, isolation_level=None))
+            holders[-1].execute("BEGIN EXCLUSIVE")
+
+    def let_go():
+        for one in holders:
+            one.close()
+
+    return _nothing, let_go
+
+
+def the_input_itself(folder, words):
+    """What is to be written is what is read."""
+    reads = next(word for word in words[1:] if (folder / word).is_file())
+    for at, word in enumerate(words):
+        if at and words[at - 1] in {"-o", "--page", "--card"} and word != "pack":
+            path = Path(reads).with_suffix(Path(word).suffix)
+            if path.name != reads:
+                (folder / reads).rename(folder / path)
+                words[words.index(reads)] = str(path)
+            words[at] = str(path)
+            break
+    return _nothing, _nothing
+
+
+HINDRANCES = {
+    one.__name__.replace("_", " "): one
+    for one in (a_protected_folder, a_full_disk, a_folder_there, no_folder, a_locked_file,
+                the_input_itself)
+}  # fmt: skip
+"""What keeps a command from writing: each makes it so in a folder, may change the words, and
+returns what is done first in the command's process, and afterwards."""
+
+
 def state(path):
     """Return all that a street's file holds, but for the minute of an answer."""
     records = read_records(path)
@@ -174,8 +299,11 @@ def state(path):
     )  # fmt: skip
 
 
-def run_aside(words, folder, *, kill_after=None):
-    """Run a command in a child of this process; return its status (None: killed) and its words."""
+def run_aside(words, folder, *, kill_after=None, first=None):
+    """Run a command in a child of this process; return its status (None: killed) and its words.
+
+    `first` is called in the child before the command begins.
+    """
     said = folder.with_name(f"{folder.name}.txt")
     child = os.fork()
     if not child:
@@ -186,6 +314,8 @@ def run_aside(words, folder, *, kill_after=None):
             os.dup2(handle, 1)
             os.dup2(handle, 2)
             faulthandler.dump_traceback_later(HANGS_S, exit=True)  # where it hangs is said
+            if first is not None:
+                first()
             status = _run(words)
         os._exit(status)
     if kill_after is not None:
