@@ -1,12 +1,17 @@
 """The long run against loss: damaged files, hostile returns, killed commands. One command.
 
-    python tests/benchmarks/long_run.py [--files 2100] [--returns 208] [--kills 110] [--seed 0]
+    python tests/benchmarks/long_run.py [--files 2100] [--returns 208] [--kills 110]
+                                         [--hindered 132] [--seed 0]
 
 - Damaged files: a good file of every kind that is read is damaged by a seeded hand, and read.
 - Hostile returns: each is merged beside a good one, which must not lose a statement.
 - Kills: every command that writes is ended with SIGKILL at a moment of its work. What stands there
   afterwards must be the file of before or the whole new one; run again, it must end well and leave
   nothing behind.
+
+- Hindered: every command that writes is run in a protected folder, on a full disk, where a folder
+  or nothing stands, beside a lock, and onto its own input. It must say so in one sentence and leave
+  every file as it was.
 
 It counts internal errors (any error that is not patchnet's own), tracebacks and other libraries'
 words on the screen, cases over 30 seconds of the processor (or 15 minutes by the
@@ -33,14 +38,16 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from worlds.damaged_files import READERS, Originals, read_one
-from worlds.hostile_returns import hostile_return
-from worlds.killed_commands import DAY, WRITING, Killed
+from worlds.hostile_returns import HOSTILE, SLOW, hostile_return
+from worlds.killed_commands import DAY, HINDRANCES, WRITING, Killed
 from worlds.surveyed_street import SurveyStreet, street_file
 
+from patchnet.commands.main import _COMMANDS
 from patchnet.core.errors import PatchnetError
 from patchnet.knowledge import load_knowledge
 from patchnet.survey.merge import merge_returns, write_merged
 
+__all__ = ["HOSTILE", "MUST_BE_NONE", "READERS", "SLOW", "WRITING", "_COMMANDS", "Attack", "cases"]
 FOREIGN = re.compile(
     r"SQL|sqlite|OGR|GDAL|pyogrio|pandas|Traceback|codec|\b0x|\bErrno\b|NoneType|dtype|Warning"
 )
@@ -106,7 +113,10 @@ class Attack:
         if on_screen.strip() and FOREIGN.search(on_screen):
             wrong.append(f"on the screen: {on_screen[-500:]}")
         seconds = _used() - began
-        if seconds > CPU_S and kind != "kill":  # which runs a command three times, each watched
+        if seconds > CPU_S and kind in {
+            "file",
+            "hostile",
+        }:  # which runs a command three times, each watched
             counts["hangs"] += 1
             wrong.append(f"{seconds:.0f} seconds of the processor")
         return counts, [f"{kind} {key} {seed}: {one}" for one in wrong], seconds, _memory()
@@ -138,6 +148,13 @@ class Attack:
     def _kill(self, key, seed, folder, counts, wrong):
         at_work, found = self.killed.kill_one(key, seed)
         counts["killed at work"] += at_work
+        counts["not whole"] += len(found)
+        counts["internal errors"] += sum("Internal error" in one for one in found)
+        wrong += found
+
+    def _hindered(self, key, hindrance, folder, counts, wrong):
+        status, found = self.killed.hinder(key, hindrance)
+        counts["refused to write"] += bool(status)
         counts["not whole"] += len(found)
         counts["internal errors"] += sum("Internal error" in one for one in found)
         wrong += found
@@ -178,10 +195,12 @@ def _screen(path):
         os.close(handle)
 
 
-def cases(files, returns, kills, seed):
+def cases(files, returns, kills, hindered, seed):
     """Return every case of a run: kind, key and seed."""
     readers, commands = list(READERS), list(WRITING)
+    ways = [(command, way) for way in HINDRANCES for command in commands]
     return [
+        *(("hindered", *ways[at % len(ways)]) for at in range(hindered)),
         *(("kill", commands[at % len(commands)], seed + at) for at in range(kills)),
         *(("hostile", "", seed + at) for at in range(returns)),
         *(("file", readers[at % len(readers)], seed + at) for at in range(files)),
@@ -261,7 +280,16 @@ def run(asked, folder, tell=print):
             tell(f"... {at} of {len(asked)} cases, {time.monotonic() - began:.0f} s")
     if worker.process is not None:
         worker.end()
-    for key in ("file", "hostile", "kill", "killed at work", "refused", *MUST_BE_NONE):
+    for key in (
+        "file",
+        "hostile",
+        "kill",
+        "killed at work",
+        "hindered",
+        "refused to write",
+        "refused",
+        *MUST_BE_NONE,
+    ):
         tell(f"{key:>16}: {counts[key]}")
     tell("seconds of the processor: " + ", ".join(f"{key} {spent[key]:.0f}" for key in spent))
     tell(f"slowest: {slowest[0]:.1f} s of the processor ({slowest[1]}); most memory: "
@@ -272,11 +300,17 @@ def run(asked, folder, tell=print):
 def main():
     """Run it whole."""
     parser = argparse.ArgumentParser(description="The long run against loss.")
-    for name, count in (("files", 2100), ("returns", 208), ("kills", 110), ("seed", 0)):
+    for name, count in (
+        ("files", 2100),
+        ("returns", 208),
+        ("kills", 110),
+        ("hindered", 132),
+        ("seed", 0),
+    ):
         parser.add_argument(f"--{name}", type=int, default=count)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        asked = cases(given.files, given.returns, given.kills, given.seed)
+        asked = cases(given.files, given.returns, given.kills, given.hindered, given.seed)
         wrong, counts = run(asked, folder, lambda text: print(text, flush=True))
     sys.exit(bool(wrong or any(counts[key] for key in MUST_BE_NONE)))
 

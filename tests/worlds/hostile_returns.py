@@ -5,7 +5,7 @@ import json
 import random
 import zipfile
 
-__all__ = ["HOSTILE", "a_workbook", "hostile_return"]
+__all__ = ["HOSTILE", "SLOW", "a_workbook", "hostile_return"]
 
 PAYLOADS = (
     "<script>alert(1)</script>", "=cmd|' /C calc'!A0", "\u202e\u0000\ufeff", "'; DROP TABLE x",
@@ -139,6 +139,10 @@ HOSTILE = (
     odd_times, odd_frame, odd_shapes, a_thousand_names, unknown_plots, an_odd_table, a_wide_table,
     a_cell_in_the_last_corner, a_bomb, an_entity, any_bytes,
 )  # fmt: skip
+
+
+SLOW = (a_bomb, an_entity)
+"""Those that take a second or more."""
 
 
 def hostile_return(street, number):
