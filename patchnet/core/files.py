@@ -21,6 +21,7 @@ __all__ = [
     "folder_to_read",
     "home_of",
     "sweep",
+    "temporaries_in",
     "write_aside",
     "write_bytes",
     "write_text",
@@ -94,6 +95,17 @@ def folder_to_read(path: Path) -> Iterator[Path]:
                     f"{path} cannot be unpacked: {error.strerror or error}."
                 ) from error
         yield aside
+
+
+@contextmanager
+def temporaries_in(folder: Path) -> Iterator[None]:
+    """Let libraries keep what they write for a moment in a folder, not in the system's."""
+    before = tempfile.tempdir
+    tempfile.tempdir = str(folder)
+    try:
+        yield
+    finally:
+        tempfile.tempdir = before
 
 
 def home_of(path: Path) -> Path:

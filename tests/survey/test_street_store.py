@@ -335,6 +335,18 @@ def test_forgetting_cannot_be_taken_back(three):
     assert verify_street(three.path) == ()
 
 
+def test_what_two_sheets_say_alike_outlives_forgetting_and_taking_back(three):
+    """Plot 3 is all that the second sheet said alone; what it says with the first stays its own."""
+    forget_plots(three.path, ["3"], three.path)
+    records = read_records(three.path)
+    assert len(records.returns) == 2
+    content = records.statements.set_index("plot").loc["2", "return"]
+    undo_return(three.path, content)
+    (row,) = read_records(three.path).statements.itertuples()
+    assert (row.plot, row.feature) == ("1", "pond")
+    assert verify_street(three.path) == ()
+
+
 @settings(max_examples=25)
 @given(data=st.data())
 def test_taking_back_is_the_same_as_never_having_merged(data):

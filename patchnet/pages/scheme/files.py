@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -84,6 +85,9 @@ def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
     target = Path(folder)
     if target.exists() and not target.is_dir():
         raise CannotWrite(f"{target} is a file: name a folder.")
+    place = target.absolute().parent
+    if place.is_dir() and not os.access(place, os.W_OK):
+        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
     if not target.exists():
         if not target.absolute().parent.is_dir():
             raise CannotWrite(f"There is no folder {target.parent}: make it first.")
@@ -209,18 +213,21 @@ def _made(
     name: str, pack: SchemePack, tables: Mapping[str, gpd.GeoDataFrame], beside: Path
 ) -> bytes:
     """One file of layers as bytes, written for a moment in a private folder in `beside`."""
-    with folder_aside(beside) as folder:
-        path = folder / name
-        if name == SCHEME_STREET:
-            layers = [
-                OutLayer(one, table.reset_index(drop=True), pack.credits)
-                for one, table in tables.items()
-            ]
-            fill_geopackage(path, layers)
-        else:
-            form: Form = "geojson" if name.endswith(".geojson") else "gpkg"
-            write_layers(tables, path, form=form, credit_lines=pack.credits)
-        return path.read_bytes()
+    try:
+        with folder_aside(beside) as folder:
+            path = folder / name
+            if name == SCHEME_STREET:
+                layers = [
+                    OutLayer(one, table.reset_index(drop=True), pack.credits)
+                    for one, table in tables.items()
+                ]
+                fill_geopackage(path, layers)
+            else:
+                form: Form = "geojson" if name.endswith(".geojson") else "gpkg"
+                write_layers(tables, path, form=form, credit_lines=pack.credits)
+            return path.read_bytes()
+    except OSError as error:
+        raise CannotWrite(f"{name} cannot be written: {error.strerror or error}.") from error
 
 
 def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:
