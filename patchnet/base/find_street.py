@@ -20,6 +20,7 @@ from patchnet.base.gather import METRES_A_DEGREE
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
+from patchnet.core.reader_child import read_in_child
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Box", "Found", "find_street", "places_of", "scan_seconds"]
@@ -126,8 +127,10 @@ def scan_seconds(path: Path) -> float:
     Told by reading its first megabytes, so that it holds for this machine.
     """
     size = path.stat().st_size
-    if size <= _SAMPLE:
-        return 0.0
+    return 0.0 if size <= _SAMPLE else read_in_child(_scan_here, path, size)
+
+
+def _scan_here(path: Path, size: int) -> float:
     with path.open("rb") as file:
         head = file.read(_SAMPLE)
     began = time.perf_counter()
@@ -167,8 +170,13 @@ def find_street(path: Path, asked: str, knowledge: Knowledge) -> Found:
     WrongUse
         If there is no such street, or several: they are listed with their places.
     """
+    same_street_m = knowledge.setting("base_same_street_m")
+    return read_in_child(_find_here, path, asked, same_street_m)
+
+
+def _find_here(path: Path, asked: str, same_street_m: float) -> Found:
     seen, place = _names(path, asked)
-    found = _streets(path, seen, knowledge.setting("base_same_street_m"))
+    found = _streets(path, seen, same_street_m)
     elsewhere = ", ".join(sorted({one.place for one in found if one.place})) if place else ""
     if place:
         found = [one for one in found if folded(one.place) == place]

@@ -23,6 +23,7 @@ from patchnet.base.roles import Role
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.files import write_aside
 from patchnet.core.folding import folded
+from patchnet.core.reader_child import read_in_child
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path
 
@@ -72,7 +73,7 @@ def part_of(path: Path, asked: str, knowledge: Knowledge, tell: Tell) -> Part:
     if size < knowledge.setting("base_part_from_mb"):
         return Part(path, find_street(path, asked, knowledge))
     kept = _kept_path(path, asked)
-    found = _kept(kept)
+    found = read_in_child(_kept, kept)
     if found is not None:
         return Part(kept, found)
     tell(
@@ -82,7 +83,8 @@ def part_of(path: Path, asked: str, knowledge: Knowledge, tell: Tell) -> Part:
     found = find_street(path, asked, knowledge)
     try:
         with write_aside(kept) as draft:
-            _cut_out(path, found, draft, knowledge.setting("base_part_margin_m"))
+            margin = knowledge.setting("base_part_margin_m")
+            read_in_child(_cut_out, path, found, draft, margin)
             draft.chmod(_PRIVATE)
     except CannotWrite:
         tell(

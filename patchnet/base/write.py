@@ -7,6 +7,7 @@ import geopandas as gpd
 
 from patchnet.base.make import BaseMap
 from patchnet.core.geopackage import OutLayer, write_geopackage
+from patchnet.core.street_store import replacing
 
 __all__ = ["BASE_LAYERS", "write_base"]
 
@@ -43,7 +44,8 @@ def write_base(base: BaseMap, path: Path | str) -> None:
     >>> len(patchnet.read_neighbourhood("base.gpkg").plots) == len(base.plots)
     True
     """
-    write_geopackage(path, _layers(base))
+    with replacing(path) as draft:
+        write_geopackage(draft, _layers(base))
 
 
 def _layers(base: BaseMap) -> Iterator[OutLayer]:

@@ -16,6 +16,7 @@ from patchnet.commands.options import (
     overwrite_option,
     surface_options,
 )
+from patchnet.core.files import ensure_may_write
 from patchnet.pages.sheets.plan_card import write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.plan_plot import plan_plot
@@ -65,6 +66,8 @@ def advise(
       patchnet advise street.gpkg 14-back --ask
       patchnet advise street.gpkg 14-back --facts answers.toml --card 14.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    if card is not None:
+        ensure_may_write(card, overwrite=overwrite, reads=[asked.file, asked.features])
     facts = said(asked.knowledge)
     neighbourhood = read_asked(asked)
     plot_id = meant_plot(neighbourhood, plot_id)

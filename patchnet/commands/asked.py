@@ -160,7 +160,7 @@ def note_made(street: Path, made: Path, audience: Audience) -> None:
     It is what 'patchnet forget' lists. A street that cannot be written to is used all the same.
     """
     with suppress(CannotWrite, CannotRead):
-        note_written(street, made, audience, datetime.now(UTC).astimezone())
+        note_written(street, made, audience, datetime.now(UTC))
 
 
 def surface_asked(

@@ -123,7 +123,9 @@ def base(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
         raise WrongUse(f"{output} must end in .gpkg: a base map is a GeoPackage.")
-    ensure_may_write(output, overwrite=overwrite)
+    ensure_may_write(
+        output, overwrite=overwrite, reads=[*inputs, *osm, *parcels, *buildings, *roads]
+    )
     made = make_base(
         inputs,
         osm=osm,

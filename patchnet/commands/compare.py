@@ -60,7 +60,7 @@ def compare(
       patchnet compare scheme-a/ scheme-b/ --format csv
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if page is not None:
-        ensure_may_write(page, overwrite=overwrite)
+        ensure_may_write(page, overwrite=overwrite, reads=[first, second])
     states = []
     for hood in read_states(first, second, knowledge=knowledge):
         say_warnings(hood)

@@ -75,7 +75,7 @@ def export(
       patchnet export street.gpkg --group wren -o wren.graphml
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     export_form(output, groups)
-    ensure_may_write(output, overwrite=overwrite)
+    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
     neighbourhood = read_asked(asked)
     answer = assess_for(neighbourhood, asked, groups, ground, audience)
     write_results(

@@ -89,7 +89,7 @@ def map_(
       patchnet map street.gpkg --sun --additions -o street.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_not_public(additions=additions, public=public or audience == "public")
-    ensure_may_write(output, overwrite=overwrite)
+    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
     hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
     audience = "public" if public else audience

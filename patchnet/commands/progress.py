@@ -31,7 +31,7 @@ def progress(
       patchnet progress street.gpkg -o progress.html
       patchnet progress street.gpkg --for public -o notice_board.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
-    ensure_may_write(output, overwrite=overwrite)
+    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
     hood = read_asked(asked)
     found = survey_progress(
         hood,

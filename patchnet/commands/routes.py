@@ -82,7 +82,9 @@ def routes(
       patchnet routes street.gpkg --group frog --landcover town.tif --landcover-costs costs.csv
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     walking_group(asked.knowledge, group)
-    _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite)
+    cover = None if ground.landcover is None else Path(ground.landcover.path)
+    reads = (asked.file, asked.features, cover)
+    _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite, reads=reads)
     neighbourhood = read_asked(asked)
     between = meant_between(neighbourhood, between)
     answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
@@ -113,7 +115,11 @@ def routes(
 
 
 def _ensure_may_write(
-    output: Path | None, rasters: tuple[Path | None, ...], *, overwrite: bool
+    output: Path | None,
+    rasters: tuple[Path | None, ...],
+    *,
+    overwrite: bool,
+    reads: tuple[Path | None, ...],
 ) -> None:
     """Check every name before any long work."""
     if output is not None:
@@ -123,7 +129,7 @@ def _ensure_may_write(
             raise WrongUse(f"{path}: the name must end in .tif or .tiff.")
     for path in (output, *rasters):
         if path is not None:
-            ensure_may_write(path, overwrite=overwrite)
+            ensure_may_write(path, overwrite=overwrite, reads=reads)
 
 
 def _say_written(path: Path) -> None:

@@ -8,16 +8,20 @@ import shutil
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from patchnet.core.errors import CannotWrite
+from patchnet.core.errors import CannotRead, CannotWrite
 
 __all__ = [
     "MADE_BY",
     "OwnFolder",
     "ensure_may_write",
+    "folder_aside",
+    "folder_to_read",
+    "home_of",
     "sweep",
+    "temporaries_in",
     "write_aside",
     "write_bytes",
     "write_text",
@@ -44,16 +48,72 @@ def write_aside(path: Path | str) -> Iterator[Path]:
     """
     target = Path(path)
     try:
-        sweep(target.parent)
-        with tempfile.TemporaryDirectory(
-            prefix=f"{_ASIDE}{os.getpid()}-", dir=target.parent, ignore_cleanup_errors=True
-        ) as aside:
-            draft = Path(aside) / target.name
+        with folder_aside(target.parent) as aside:
+            draft = aside / target.name
             yield draft
             draft.replace(target)
     except OSError as error:
         reason = error.strerror or str(error)
         raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+
+
+@contextmanager
+def folder_aside(beside: Path) -> Iterator[Path]:
+    """Give a private folder (mode 0700) in a folder; it goes, at the latest by the next command.
+
+    Raises
+    ------
+    OSError
+        If none can be made there.
+    """
+    sweep(beside)
+    with tempfile.TemporaryDirectory(
+        prefix=f"{_ASIDE}{os.getpid()}-", dir=beside, ignore_cleanup_errors=True
+    ) as aside:
+        yield Path(aside)
+
+
+@contextmanager
+def folder_to_read(path: Path) -> Iterator[Path]:
+    """Give a private folder beside a file that is unpacked to be read.
+
+    Where its folder cannot be written to, it stands in the system's folder for such things.
+
+    Raises
+    ------
+    CannotRead
+        If there is no room for one anywhere.
+    """
+    with ExitStack() as stack:
+        try:
+            aside = stack.enter_context(folder_aside(path.resolve().parent))
+        except OSError:
+            try:
+                aside = stack.enter_context(folder_aside(Path(tempfile.gettempdir())))
+            except OSError as error:
+                raise CannotRead(
+                    f"{path} cannot be unpacked: {error.strerror or error}."
+                ) from error
+        yield aside
+
+
+@contextmanager
+def temporaries_in(folder: Path) -> Iterator[None]:
+    """Let libraries keep what they write for a moment in a folder, not in the system's."""
+    before = tempfile.tempdir
+    tempfile.tempdir = str(folder)
+    try:
+        yield
+    finally:
+        tempfile.tempdir = before
+
+
+def home_of(path: Path) -> Path:
+    """Return the folder in which a file is going to stand, also while it is written aside."""
+    folder = path.resolve().parent
+    while folder.name.startswith(_ASIDE):
+        folder = folder.parent
+    return folder
 
 
 def sweep(folder: Path) -> None:
@@ -92,20 +152,39 @@ def write_bytes(path: Path | str, content: bytes) -> None:
         draft.write_bytes(content)
 
 
-def ensure_may_write(path: Path | str, *, overwrite: bool) -> None:
+def ensure_may_write(
+    path: Path | str, *, overwrite: bool, reads: Iterable[Path | None] = ()
+) -> None:
     """Make sure, before any long work, that `path` can be written and replaces only our own.
+
+    Parameters
+    ----------
+    path
+        Where something is to be written.
+    overwrite
+        Whether it may replace a file that is not a page of patchnet's own.
+    reads
+        What is read for it: a map is never replaced by what is made of it.
 
     Raises
     ------
     CannotWrite
-        If the folder is missing, `path` is a folder, or a file stands there that is not a page
-        of patchnet's own and `overwrite` is False.
+        If the folder is missing or protected, `path` is a folder or one of `reads`, or a file
+        stands there that may not be replaced.
     """
     target = Path(path)
     if not target.parent.is_dir():
         raise CannotWrite(f"There is no folder {target.parent}: make it first.")
     if target.is_dir():
         raise CannotWrite(f"{target} is a folder: name a file in it.")
+    if not os.access(target.parent, os.W_OK):
+        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
+    if any(
+        one is not None and one.exists() and target.samefile(one)
+        for one in reads
+        if target.exists()
+    ):
+        raise CannotWrite(f"{target} is what is read: name another file.")
     if overwrite or not target.exists():
         return
     try:

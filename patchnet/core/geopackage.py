@@ -30,13 +30,17 @@ from patchnet.core.files import write_aside
 from patchnet.core.open_file import trouble
 
 __all__ = [
-    "FIXED_DATE", "OutLayer", "changing", "connect", "copy_geopackage", "crs_of", "drop_table",
+    "FIXED_DATE", "NO_ROOM", "OutLayer", "changing", "connect", "copy_geopackage", "crs_of",
+    "drop_table",
     "fill_geopackage", "fixed_date", "geometry_of", "is_database", "put_table", "quoted",
     "table_columns", "table_names", "write_geopackage",
 ]  # fmt: skip
 
 FIXED_DATE = "2000-01-01T00:00:00Z"
 """The date of change in every layer: fixed, so that the bytes do not depend on the time."""
+
+NO_ROOM = "{path} cannot be written to its end: the disk is likely full."
+"""What is said where another library stops in the middle of a file."""
 
 _SQLITE = b"SQLite format 3\0"  # first bytes of every GeoPackage (SQLite file format, 1.3)
 _GDAL_DATE = "OGR_CURRENT_DATE"
@@ -116,7 +120,7 @@ def fill_geopackage(path: Path, layers: Iterable[OutLayer], *, named: str | None
         pyogrio.errors.FieldError,
         pyogrio.errors.GeometryError,
     ) as error:
-        raise CannotWrite(f"{named or path} cannot be written: {error}") from error
+        raise CannotWrite(NO_ROOM.format(path=named or path.name)) from error
 
 
 @contextmanager

@@ -36,8 +36,8 @@ from patchnet.core.open_file import FORM, JOURNAL_LAYER, STORE_LAYER, ensure_kno
 from patchnet.core.read_limits import read_limit
 
 __all__ = [
-    "FORM", "JOURNAL", "Entry", "add_entry", "ensure_free", "form_of", "generation_of", "holding",
-    "put_journal", "read_entries", "read_journal", "replacing",
+    "FORM", "JOURNAL", "Entry", "add_entry", "ensure_free", "ensure_generation", "form_of",
+    "generation_of", "holding", "put_journal", "read_entries", "read_journal", "replacing",
 ]  # fmt: skip
 
 JOURNAL = ("generation", "what", "day", "returns", "answers", "digest")
@@ -243,15 +243,13 @@ def _may_write(process: Path, handle: str) -> bool:
 
 
 @contextmanager
-def replacing(path: Path | str, *, generation: int | None = None) -> Iterator[Path]:
+def replacing(path: Path | str) -> Iterator[Path]:
     """Give a path to write to beside a street's file; put it in place if all went well.
 
     Parameters
     ----------
     path
         The file; need not be there yet.
-    generation
-        Number of the change that the new file builds on; None: whatever stands there.
 
     Raises
     ------
@@ -262,8 +260,6 @@ def replacing(path: Path | str, *, generation: int | None = None) -> Iterator[Pa
     with holding(target):
         ensure_free(target)
         before = _state(target)
-        if generation is not None and before[0] != generation:
-            raise CannotWrite(_CHANGED.format(path=target))
         with write_aside(target) as draft:
             yield draft
             ensure_free(target)
@@ -271,6 +267,27 @@ def replacing(path: Path | str, *, generation: int | None = None) -> Iterator[Pa
                 raise CannotWrite(_CHANGED.format(path=target))
             if target.exists() and draft.exists():
                 shutil.copymode(target, draft)
+
+
+def ensure_generation(copy: Path, generation: int | None, source: Path) -> None:
+    """Make sure that a copy of a street's file is of the change that was read before.
+
+    Parameters
+    ----------
+    copy
+        The copy.
+    generation
+        Number of that change; None: any.
+    source
+        What it was copied from.
+
+    Raises
+    ------
+    CannotWrite
+        If it was changed since.
+    """
+    if generation is not None and generation_of(copy) != generation:
+        raise CannotWrite(_CHANGED.format(path=source))
 
 
 _CHANGED = (

@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import SUFFIXES
 from patchnet.knowledge.build import build
 from patchnet.knowledge.knowledge import Knowledge
@@ -74,7 +75,8 @@ def load_rows(overlay: Path | str | None = None) -> dict[str, list[Row]]:
 
 
 def _laid_over(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
-    own = _read_folder(folder, faults)
+    own, said = read_in_child(_read_folder, folder)
+    faults += said
     tables = {}
     for name, shipped in _shipped_rows().items():
         if TABLES[name].fixed:
@@ -138,7 +140,8 @@ def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
     return replace(knowledge, warnings=(*knowledge.warnings, *faults)) if faults else knowledge
 
 
-def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
+def _read_folder(folder: Path) -> tuple[dict[str, list[Row]], list[Fault]]:
+    faults: list[Fault] = []
     if not folder.exists():
         raise CannotRead(f"The folder of knowledge tables {folder} is not there.")
     if not folder.is_dir():
@@ -168,7 +171,7 @@ def _read_folder(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
         what = "The folder holds no knowledge table."
         mend = f"Put at least one of these in it: {', '.join(TABLES)}."
         faults.append(Fault("error", str(folder), None, None, what, mend))
-    return tables
+    return tables, faults
 
 
 def _may_be_table(path: Path) -> bool:

@@ -6,7 +6,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.errors import CannotWrite
 from patchnet.core.files import write_aside
+from patchnet.core.geopackage import NO_ROOM
 from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.ground_grid import Grid
 from patchnet.movement.surface import CostSurface
@@ -116,24 +118,41 @@ def write_bands(
     """
     import rasterio
 
-    with (
-        write_aside(path) as draft,
-        rasterio.open(
-            draft,
-            "w",
-            driver="GTiff",
-            width=grid.shape[1],
-            height=grid.shape[0],
-            count=len(bands),
-            dtype="float32",
-            crs=grid.crs.to_wkt(),
-            transform=grid.transform,
-            nodata=nodata,
-            compress="deflate",
-            predictor=3,
-            tiled=True,
-        ) as file,
-    ):
+    with write_aside(path) as draft:
+        try:
+            _write(draft, grid, bands, nodata, credit_lines)
+            # What could not be written when the file was closed is told by reading alone.
+            with rasterio.open(draft) as back:
+                for number in back.indexes:
+                    back.read(number)
+        except rasterio.errors.RasterioError as error:
+            raise CannotWrite(NO_ROOM.format(path=path)) from error
+
+
+def _write(
+    draft: Path,
+    grid: Grid,
+    bands: dict[str, NDArray[np.float32]],
+    nodata: float,
+    credit_lines: Sequence[str],
+) -> None:
+    import rasterio
+
+    with rasterio.open(
+        draft,
+        "w",
+        driver="GTiff",
+        width=grid.shape[1],
+        height=grid.shape[0],
+        count=len(bands),
+        dtype="float32",
+        crs=grid.crs.to_wkt(),
+        transform=grid.transform,
+        nodata=nodata,
+        compress="deflate",
+        predictor=3,
+        tiled=True,
+    ) as file:
         for number, (name, band) in enumerate(bands.items(), 1):
             file.write(np.asarray(band, np.float32), number)
             file.set_band_description(number, name)

@@ -9,6 +9,7 @@ from typing import Any
 
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.reader_child import read_in_child
 from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain
@@ -96,7 +97,10 @@ def facts_in_file(path: Path | str) -> dict[str, object]:
     DataFaults
         If it is not TOML.
     """
-    path = Path(path)
+    return read_in_child(_toml_here, Path(path))
+
+
+def _toml_here(path: Path) -> dict[str, object]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:

@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import tempfile
 import zipfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ import pandas as pd
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
+from patchnet.core.files import folder_to_read
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
 from patchnet.core.table import heading, read_table
@@ -128,10 +128,10 @@ def unpacked(path: Path) -> Iterator[Path]:
             raise CannotRead(f"{path} is not a zip file, or is cut off.")
         yield path
         return
-    with tempfile.TemporaryDirectory(prefix="patchnet-", ignore_cleanup_errors=True) as aside:
-        _unzip(path, Path(aside))
+    with folder_to_read(path) as aside:
+        _unzip(path, aside)
         try:
-            yield Path(aside)
+            yield aside
         except CannotRead as error:
             # Name the zip, not the folder aside that nobody knows.
             words = str(error).replace(f"{aside}{os.sep}", f"{path}, in it ")

@@ -33,8 +33,8 @@ from patchnet.survey.merge import (
 from patchnet.survey.one_return import street_id
 from patchnet.survey.release import forgotten_in
 from patchnet.survey.release_layers import read_ledger, read_written, write_ledger
-from patchnet.survey.survey_layers import read_records
-from patchnet.survey.survey_record import CONSENT, Records, digest
+from patchnet.survey.survey_layers import move_written, read_records
+from patchnet.survey.survey_record import CONSENT, Records, digest, listed
 
 __all__ = ["Consented", "Forgotten", "forget_plots", "record_consent"]
 
@@ -242,6 +242,7 @@ def forget_plots(
             draft = whole.with_name(f"draft-{source.name}")
             copy_geopackage(source, draft)
             with changing(draft) as there:
+                move_written(there, source, Path(target))
                 near_m = knowledge.setting("feature_snap_m")
                 for plot in dict.fromkeys(plots):
                     removed.update(
@@ -291,10 +292,14 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
         parts[name] = kept.assign(
             surveyor=kept["surveyor"].where(~kept["surveyor"].isin(named), "")
         )
-    # A return that told of this plot alone tells now only who lives there.
-    left = {*parts["statements"]["return"], *parts["drawn"]["return"], *parts["consent"]["return"]}
-    touched = set(statements.loc[statements["plot"] == plot, "return"])
-    returns = records.returns[~records.returns["return"].isin(touched - left)]
+    # A return that told of this plot alone tells now only who lives there. What two sheets say
+    # alike stands under one of them: what each of them said is told by `said_in`.
+    said = records.said_in
+    left = set(said.loc[said["ident"].isin(_idents(parts)), "content"])
+    gone_of = {name: getattr(records, name) for name in parts}
+    gone_of = {name: table[table["plot"] == plot] for name, table in gone_of.items()}
+    touched = set(said.loc[said["ident"].isin(_idents(gone_of)), "content"])
+    returns = records.returns[~records.returns["content"].isin(touched - left)]
     returns = returns.assign(
         surveyor=returns["surveyor"].where(~returns["surveyor"].isin(named), "")
     )
@@ -312,3 +317,9 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
         forgotten=forgotten,
     )
     return only_said(scrubbed), removed, named
+
+
+def _idents(tables: Mapping[str, pd.DataFrame]) -> set[str]:
+    """Return the digests of statements, shapes and answers."""
+    keys = {"statements": "statement", "drawn": "shape", "consent": "answer_id"}
+    return {str(one) for name, key in keys.items() for one in listed(tables[name][key])}

@@ -277,7 +277,7 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
     write_records(
         merged.source, path, merged.records, survey=merged.survey, years=merged.years,
         consent=merged.consent, id_column=merged.id_column, entry=merged.entry,
-        generation=merged.generation if same else None,
+        generation=merged.generation,
     )  # fmt: skip
     return path
 

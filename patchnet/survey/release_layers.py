@@ -1,6 +1,5 @@
 """The ledger of public tables, and the list of what was made, inside the street's file."""
 
-import os
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
@@ -14,7 +13,7 @@ from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.geopackage import connect, drop_table, is_database, table_names
 from patchnet.core.open_file import trouble
 from patchnet.survey.release import CELLS, STATES, UNITS, Ledger
-from patchnet.survey.survey_layers import add_table, change_street, read_stored
+from patchnet.survey.survey_layers import add_table, change_street, read_stored, seen_from
 
 __all__ = ["WRITTEN", "note_written", "put_ledger", "read_ledger", "read_written", "write_ledger"]
 
@@ -114,8 +113,7 @@ def note_written(path: Path, file: Path, audience: str, now: datetime) -> None:
     if not is_database(path):
         return
     before = read_written(path)
-    # As seen from the street: the folder of both may be moved, and tells of nobody's computer.
-    name = os.path.relpath(file.resolve(), path.resolve().parent)
+    name = seen_from(file, path)
     others = before[before["file"] != name]
     row = _table([(name, audience, now.date().isoformat())], WRITTEN)
     after = pd.concat([others, row], ignore_index=True) if len(others) else row

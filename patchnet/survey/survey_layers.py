@@ -4,8 +4,10 @@ OGC GeoPackage 1.3 (12-128r18): attribute tables are named in ``gpkg_contents``,
 geometry also in ``gpkg_geometry_columns``; a geometry is a short header and well-known binary.
 """
 
+import os
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from contextlib import closing
 from pathlib import Path
 
@@ -15,6 +17,7 @@ import pandas as pd
 
 from patchnet.core.cells import as_text, whole_number
 from patchnet.core.errors import CannotRead
+from patchnet.core.files import home_of
 from patchnet.core.folding import folded
 from patchnet.core.geopackage import (
     changing,
@@ -29,7 +32,14 @@ from patchnet.core.geopackage import (
     table_names,
 )  # fmt: skip
 from patchnet.core.open_file import ensure_known_form, trouble
-from patchnet.core.street_store import Entry, add_entry, put_journal, read_entries, replacing
+from patchnet.core.street_store import (
+    Entry,
+    add_entry,
+    ensure_generation,
+    put_journal,
+    read_entries,
+    replacing,
+)
 from patchnet.survey.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
@@ -49,10 +59,12 @@ __all__ = [
     "add_table",
     "carry_standing",
     "change_street",
+    "move_written",
     "plots_layer",
     "read_records",
     "read_records_if_any",
     "read_stored",
+    "seen_from",
     "write_records",
 ]
 
@@ -92,6 +104,7 @@ _TYPES = {
     "low": "INTEGER", "high": "INTEGER", "first": "INTEGER", "last": "INTEGER",
 }  # fmt: skip
 _GEOMETRY = "geometry"
+_MAPPED = "consent on the map: "  # and a plot: what its column said before the first answer
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
 
@@ -179,22 +192,31 @@ def write_records(
     entry
         What is written into the journal.
     generation
-        As in `street_store.replacing`.
+        Number of the change of `source` that the records build on; None: not known.
 
     Raises
     ------
     CannotWrite
-        If the file cannot be written.
+        If the file cannot be written, or `source` was changed since it was read.
     """
-    about = pd.DataFrame({"name": "street", "value": list(records.streets)}, dtype=object)
     changed = records.returns["saved"].astype(str).max() if len(records.returns) else ""
-    with replacing(target, generation=generation) as draft:
+    with replacing(target) as draft:
         as_geopackage(source, draft)
+        # What is copied may be a later file than the one whose records were read.
+        ensure_generation(draft, generation, source)
         with changing(draft) as there:
             ensure_known_form(there, source)
             had_records = "statements" in table_names(there)
+            move_written(there, source, target)
+            answered, mapped = _consent_before(there)
             for name in OWN_LAYERS:
                 drop_table(there, name)
+            if entry.what == "forget":
+                mapped = {
+                    plot: mapped[plot]
+                    for plot in mapped.keys() - set(listed(records.forgotten["plot"]))
+                }
+            mapped = _put_consent(there, consent, id_column, answered=answered, mapped=mapped)
             srs = _plots_srs(there)
             stamp = _stamp(changed)
             for name, table in (
@@ -204,12 +226,11 @@ def write_records(
                 ("consent", records.consent),
                 ("returns", records.returns),
                 ("forgotten", records.forgotten),
-                ("survey_about", about),
+                ("survey_about", _about(records, mapped)),
                 ("said_in", records.said_in),
                 ("drawn", records.drawn),
             ):
                 add_table(there, name, table, stamp, srs=srs if name == "drawn" else None)
-            _put_consent(there, consent, id_column)
             if entry.what == "forget":
                 _forget_entries(there, records)
             add_entry(there, entry, state_digest(records), had_records=had_records)
@@ -292,10 +313,39 @@ def carry_standing(earlier: Path, base: Path) -> None:
     def put(there: sqlite3.Connection) -> None:
         for name, table in tables.items():
             add_table(there, name, table, _UNSAID)
+        move_written(there, earlier, base)
         if len(journal):
             put_journal(there, journal)
 
     change_street(base, put)
+
+
+def seen_from(file: Path, street: Path) -> str:
+    """Return the path of a page or file as seen from the folder of its street's file.
+
+    Both may be moved together, and the path tells of nobody's computer.
+    """
+    try:
+        return Path(os.path.relpath(file.resolve(), home_of(street))).as_posix()
+    except ValueError:  # on another drive
+        return str(file.resolve())
+
+
+def move_written(there: sqlite3.Connection, source: Path, target: Path) -> None:
+    """Name what was made from a street's file as seen from the folder of its copy.
+
+    Parameters
+    ----------
+    there
+        The copy, open; nothing is committed.
+    source, target
+        The street's file, and where the copy is going to stand.
+    """
+    if home_of(source) == home_of(target) or ("file", False) not in table_columns(there, "written"):
+        return
+    rows = there.execute("SELECT fid, file FROM written").fetchall()
+    moved = [(seen_from(home_of(source) / str(file), target), fid) for fid, file in rows]
+    there.executemany("UPDATE written SET file = ? WHERE fid = ?", moved)
 
 
 def plots_layer(there: sqlite3.Connection) -> str:
@@ -356,14 +406,52 @@ def _stamp(saved: str) -> str:
     return f"{day}T00:00:00.000Z" if len(day) == 10 and day[4] == "-" else _UNSAID
 
 
-def _put_consent(there: sqlite3.Connection, consent: Mapping[str, str], id_column: str) -> None:
+def _about(records: Records, mapped: Mapping[str, str]) -> pd.DataFrame:
+    rows = [("street", street) for street in records.streets]
+    rows += [(_MAPPED + plot, mapped[plot]) for plot in sorted(mapped)]
+    return pd.DataFrame(rows, columns=["name", "value"], dtype=object)
+
+
+def _consent_before(there: sqlite3.Connection) -> tuple[set[str], dict[str, str]]:
+    """Return the plots with answers so far, and what the map itself had said of some of them."""
+    names = table_names(there)
+    about = read_stored(there, names, "survey_about", ("name", "value"))
+    return set(listed(read_stored(there, names, "consent", CONSENT)["plot"])), {
+        str(name).removeprefix(_MAPPED): str(value)
+        for name, value in zip(about["name"], about["value"], strict=True)
+        if str(name).startswith(_MAPPED)
+    }
+
+
+def _put_consent(
+    there: sqlite3.Connection,
+    consent: Mapping[str, str],
+    id_column: str,
+    *,
+    answered: AbstractSet[str],
+    mapped: Mapping[str, str],
+) -> dict[str, str]:
+    """Write the last answers into the plots; where none is left, what the map itself said.
+
+    Return what the map had said of the plots that have an answer now.
+    """
     name = plots_layer(there)
     has = {column for column, _ in table_columns(there, name)}
-    if not consent and "consent" not in has:
-        return
     if "consent" not in has:
+        if not consent:
+            return {}
         there.execute(f"ALTER TABLE {quoted(name)} ADD COLUMN consent TEXT")
-    rows = there.execute(f"SELECT rowid, {quoted(id_column)} FROM {quoted(name)}").fetchall()  # noqa: S608 - a layer's name
-    idents = [(whole_number(as_text(ident)), rowid) for rowid, ident in rows]
-    said = [(consent[ident], rowid) for ident, rowid in idents if ident in consent]
+    rows = there.execute(f"SELECT rowid, {quoted(id_column)}, consent FROM {quoted(name)}")  # noqa: S608 - a layer's name
+    kept: dict[str, str] = {}
+    said: list[tuple[str | None, int]] = []
+    for rowid, value, there_now in rows.fetchall():
+        plot = whole_number(as_text(value))
+        own = mapped.get(plot, "") if plot in answered else as_text(there_now)
+        if plot in consent:
+            said.append((consent[plot], rowid))
+            if own:
+                kept[plot] = own
+        elif plot in answered:
+            said.append((own or None, rowid))
     there.executemany(f"UPDATE {quoted(name)} SET consent = ? WHERE rowid = ?", said)  # noqa: S608 - a layer's name
+    return kept

@@ -1,9 +1,29 @@
 """Files are written whole or not at all, and nothing foreign is replaced."""
 
+import subprocess
+import sys
+import tempfile
+
 import pytest
 
-from patchnet.core.errors import CannotWrite
-from patchnet.core.files import MADE_BY, OwnFolder, ensure_may_write, write_aside, write_text
+from patchnet.core.errors import CannotRead, CannotWrite
+from patchnet.core.files import (
+    MADE_BY,
+    OwnFolder,
+    ensure_may_write,
+    folder_to_read,
+    write_aside,
+    write_text,
+)
+
+LEFT = """
+import os, sys
+from pathlib import Path
+from patchnet.core.files import folder_to_read
+with folder_to_read(Path(sys.argv[1])) as aside:
+    (aside / "plots.geojson").write_text("a household")
+    os._exit(9)
+"""
 
 
 def test_a_failure_half_way_leaves_the_old_file(tmp_path):
@@ -19,6 +39,35 @@ def test_a_failure_half_way_leaves_the_old_file(tmp_path):
         half()
     assert target.read_text() == "old"
     assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
+
+
+def test_what_is_unpacked_stands_beside_the_file_in_private(tmp_path):
+    dead = subprocess.run([sys.executable, "-c", LEFT, str(tmp_path / "a.zip")], check=False)
+    assert dead.returncode == 9
+    (found,) = tmp_path.glob(".patchnet-*")  # what a command left that was killed
+    assert found.stat().st_mode & 0o077 == 0
+    with folder_to_read(tmp_path / "a.zip") as aside:
+        assert aside.parent == tmp_path
+        assert list(tmp_path.glob(".patchnet-*")) == [aside]
+    assert not list(tmp_path.glob(".patchnet-*"))
+
+
+def test_what_is_unpacked_where_nothing_may_be_written(tmp_path, monkeypatch):
+    """It stands in the system's folder for such things, and is swept there as well."""
+    system = tmp_path / "tmp"
+    system.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(system))
+    with folder_to_read(tmp_path / "no such folder" / "a.zip") as aside:
+        assert aside.parent == system
+    assert not list(system.iterdir())
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+
+    def nowhere():
+        with folder_to_read(tmp_path / "no such folder" / "a.zip"):
+            pass
+
+    with pytest.raises(CannotRead, match="cannot be unpacked"):
+        nowhere()
 
 
 def test_written_with_line_feeds_on_every_system(tmp_path):

@@ -5,10 +5,13 @@ Two processes with another seed of Python's hashes write everything there is, se
 
 import json
 import os
+import shutil
+import sqlite3
 import subprocess
 import sys
 import time
 import zipfile
+from contextlib import closing
 from itertools import pairwise
 from pathlib import Path
 
@@ -125,7 +128,10 @@ def crowd(path):
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
-    """Two folders, each with every file, written by processes that began 2.1 s apart."""
+    """Two folders, each with every file, written by processes that began 2.1 s apart.
+
+    Each works on a street of its own: an export is noted down in the street that it is made from.
+    """
     base = tmp_path_factory.mktemp("in")
     paths = {
         "street": base / "street.gpkg",
@@ -142,10 +148,12 @@ def written(tmp_path_factory):
         "plot,feature,answer,amount,surveyor,date\na1,pond,there,2,Ann,2026-05-02\n"
         "a2,shrub,not there,,Ann,2026-05-02\n"
     )
+    given = {name: f"in/{path.name}" for name, path in paths.items()}
     folders, running = [], []
     for seed in ("1", "2"):
         folder = tmp_path_factory.mktemp(f"run{seed}")
         (folder / "out").mkdir()
+        shutil.copytree(base, folder / "in")
         (folder / "dated").mkdir()  # an answer about consent is kept with its minute
         with (folder / "said.txt").open("w") as said:
             run = subprocess.Popen(
@@ -153,7 +161,7 @@ def written(tmp_path_factory):
                 stdin=subprocess.PIPE, stdout=said, stderr=subprocess.STDOUT,
                 env=os.environ | {"PYTHONHASHSEED": seed, "TZ": f"UTC-{seed}"},
             )  # fmt: skip
-        run.stdin.write(COMMANDS.strip().format(**paths))
+        run.stdin.write(COMMANDS.strip().format(**given))
         run.stdin.close()
         folders.append(folder)
         running.append(run)
@@ -189,6 +197,15 @@ def test_the_same_bytes(written, kind):
         if path.suffix == kind and path.read_bytes() != other[name].read_bytes()
     ]
     assert different == []
+
+
+def test_what_is_noted_down_in_a_street_is_the_same(written):
+    """Which files were made of it, for whom, and on which day (UTC)."""
+    one, other = (folder / "in" / "street.gpkg" for folder in written)
+    assert one.read_bytes() == other.read_bytes()
+    with closing(sqlite3.connect(one)) as there:
+        made = [file for (file,) in there.execute("SELECT file FROM written")]
+    assert "../out/export.gpkg" in made
 
 
 def test_every_file_says_whose_data_it_is_made_of(written):

@@ -2,10 +2,10 @@
 
 import pytest
 
-from patchnet.core.errors import DataFaults
+from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.knowledge import load_knowledge
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.read_facts import read_facts
+from patchnet.plan.read_facts import facts_in_file, read_facts
 
 KNOW = load_knowledge()
 
@@ -79,3 +79,11 @@ def test_contradictions_are_named(said, words):
 def test_numbers_that_are_none():
     for wrong in ("nan", "inf", True, "1e999"):
         assert faults(free_m2=wrong)
+
+
+def test_a_file_nested_without_end(tmp_path):
+    """It is read aside, and ends there."""
+    path = tmp_path / "facts.toml"
+    path.write_text("light = " + "[" * 100_000)
+    with pytest.raises(CannotRead, match="cannot be read"):
+        facts_in_file(path)

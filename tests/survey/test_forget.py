@@ -16,7 +16,7 @@ from patchnet.survey.forget import forget_plots, record_consent
 from patchnet.survey.forget_check import cells_of, search
 from patchnet.survey.merge import merge_returns, write_merged
 from patchnet.survey.one_return import street_id
-from patchnet.survey.release_layers import note_written
+from patchnet.survey.release_layers import note_written, read_written
 from patchnet.survey.survey_layers import read_records
 
 TODAY = date(2026, 6, 1)
@@ -200,8 +200,19 @@ def test_the_certificate(merged_street, survey_knowledge):
     assert seen.texts > 5
     assert seen.found == ()
     assert dict(seen.speaking)["statements.note"] == 1
-    assert [row[1:] for row in seen.made] == [("group", "2026-06-01")]
+    assert seen.made == (("map.html", "group", "2026-06-01"),)
     assert not list(merged_street.folder.glob(".patchnet-*"))
+
+
+def test_what_was_made_is_named_from_where_the_new_file_stands(merged_street, survey_knowledge):
+    note_written(merged_street.path, merged_street.folder / "map.html", "group", NOW)
+    copy = merged_street.folder / "later" / "street.gpkg"
+    copy.parent.mkdir()
+    record_consent(merged_street.path, "2", "yes", copy, knowledge=survey_knowledge, now=NOW)
+    assert read_written(copy)["file"].tolist() == ["../map.html"]
+    onto = merged_street.folder / "without.gpkg"
+    seen = forget_plots(copy, ["1"], onto, knowledge=survey_knowledge, now=NOW).certificate
+    assert [row[0] for row in seen.made] == ["map.html"]
 
 
 def test_what_stays_in_the_bytes_is_found(merged_street, survey_knowledge):

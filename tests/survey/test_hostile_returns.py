@@ -1,13 +1,12 @@
 """Returns that are meant to do harm, or are badly damaged: each is left out by name, no more."""
 
-import io
 import json
 import os
 import time
-import zipfile
 from datetime import date
 
 import pytest
+from worlds.hostile_returns import a_workbook
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.reader_child import Limits, ReaderChild
@@ -34,44 +33,6 @@ def damaged_all_through(street):
 def an_open_string(street):
     """No quotation mark is closed from the first statement on."""
     return "bad.return.json", '{"patchnet_return": 1, "statements": [' + '{"plot": "1 ' * 150_000
-
-
-def a_workbook(sheet_xml):
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as book:
-        book.writestr(
-            "[Content_Types].xml",
-            '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
-            '<Default Extension="rels" ContentType='
-            '"application/vnd.openxmlformats-package.relationships+xml"/>'
-            '<Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-'
-            'officedocument.spreadsheetml.sheet.main+xml"/>'
-            '<Override PartName="/xl/worksheets/sheet1.xml" ContentType="application/vnd.'
-            'openxmlformats-officedocument.spreadsheetml.worksheet+xml"/></Types>',
-        )
-        relations = "http://schemas.openxmlformats.org/package/2006/relationships"
-        office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
-        book.writestr(
-            "_rels/.rels",
-            f'<Relationships xmlns="{relations}"><Relationship Id="r1" '
-            f'Type="{office}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
-        )
-        main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-        book.writestr(
-            "xl/workbook.xml",
-            f'<workbook xmlns="{main}" xmlns:r="{office}"><sheets>'
-            '<sheet name="a" sheetId="1" r:id="r1"/></sheets></workbook>',
-        )
-        book.writestr(
-            "xl/_rels/workbook.xml.rels",
-            f'<Relationships xmlns="{relations}"><Relationship Id="r1" '
-            f'Type="{office}/worksheet" Target="worksheets/sheet1.xml"/></Relationships>',
-        )
-        book.writestr(
-            "xl/worksheets/sheet1.xml",
-            f'<worksheet xmlns="{main}"><sheetData>{sheet_xml}</sheetData></worksheet>',
-        )
-    return packed.getvalue()
 
 
 def a_cell_in_the_last_corner(street):

@@ -286,6 +286,48 @@ def test_the_last_changes_are_taken_back_one_by_one(three):
     ]  # fmt: skip
 
 
+def on_the_map(path):
+    with closing(sqlite3.connect(path)) as there:
+        return dict(there.execute("SELECT id, consent FROM plots WHERE consent IS NOT NULL"))
+
+
+@pytest.mark.parametrize("mapped", [False, True])
+def test_taking_back_an_answer_brings_back_what_the_map_said(three, mapped, tmp_path):
+    """Plot 3 answered in Cy's return; the map itself may have said something of plots 1 and 2."""
+    assert on_the_map(three.path) == {"3": "yes"}
+    said = {"1": "yes", "2": "no"} if mapped else {}
+    with closing(sqlite3.connect(three.path)) as there:
+        for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
+            there.create_function(name, 1, lambda _: None, deterministic=True)
+        for plot, word in said.items():
+            there.execute("UPDATE plots SET consent = ? WHERE id = ?", (word, plot))
+        there.commit()
+    record_consent(three.path, "1", "no", three.path)
+    record_consent(three.path, "1", "yes", three.path)
+    record_consent(three.path, "2", "yes", three.path)
+    assert on_the_map(three.path) == {"1": "yes", "2": "yes", "3": "yes"}
+    undo_return(three.path)
+    assert on_the_map(three.path) == said | {"1": "yes", "3": "yes"}
+    undo_return(three.path)
+    assert on_the_map(three.path) == said | {"1": "no", "3": "yes"}
+    undo_return(three.path, "cy")
+    assert on_the_map(three.path) == said | {"1": "no"}
+    undo_return(three.path)
+    assert on_the_map(three.path) == said
+    with closing(sqlite3.connect(three.path)) as there:
+        assert not there.execute("SELECT * FROM survey_about WHERE name != 'street'").fetchall()
+
+
+def test_what_is_copied_is_what_was_read(three, survey_knowledge, tmp_path):
+    """Somebody merges into a street while its copy with another return is made."""
+    late = three.hand_in("dee", [("4", "pond", "there", 1)], who="Dee")
+    found = merge_returns(three.path, [late], knowledge=survey_knowledge, today=TODAY)
+    record_consent(three.path, "1", "yes", three.path)
+    with pytest.raises(CannotWrite, match="changed by somebody else"):
+        write_merged(found, tmp_path / "copy.gpkg")
+    assert not (tmp_path / "copy.gpkg").exists()
+
+
 def test_no_such_return(three):
     with pytest.raises(WrongUse, match=r"There is no return 'cyy'\. Did you mean cy"):
         undo_return(three.path, "cyy")
@@ -300,6 +342,18 @@ def test_forgetting_cannot_be_taken_back(three):
     # Cy told of plot 3 alone: no row of the journal leads to that return any more.
     assert journal["returns"].iloc[2] == ""
     assert set(journal["digest"].iloc[:-1]) == {""}
+    assert verify_street(three.path) == ()
+
+
+def test_what_two_sheets_say_alike_outlives_forgetting_and_taking_back(three):
+    """Plot 3 is all that the second sheet said alone; what it says with the first stays its own."""
+    forget_plots(three.path, ["3"], three.path)
+    records = read_records(three.path)
+    assert len(records.returns) == 2
+    content = records.statements.set_index("plot").loc["2", "return"]
+    undo_return(three.path, content)
+    (row,) = read_records(three.path).statements.itertuples()
+    assert (row.plot, row.feature) == ("1", "pond")
     assert verify_street(three.path) == ()
 
 

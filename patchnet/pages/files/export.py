@@ -11,6 +11,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.tables import break_table, importance_table, link_table, plot_table
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
+from patchnet.core.street_store import replacing
 from patchnet.network.measures import network_measures
 from patchnet.pages.files.formats import FORMATS, RIGHTS_HOLDER, Credits, endings
 from patchnet.pages.kit.numbers import figure
@@ -226,5 +227,6 @@ def write_layers(
     CannotWrite
         If the file cannot be written.
     """
-    with write_aside(path) as draft:
+    # A GeoPackage may be open in another program, and have a log of its own beside it.
+    with replacing(path) if form == "gpkg" else write_aside(path) as draft:
         FORMATS[form].write(draft, tables, Credits(credit_lines, told or {}))

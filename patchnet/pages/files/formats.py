@@ -15,8 +15,9 @@ import pandas as pd
 import pyogrio
 import shapely
 
+from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite
-from patchnet.core.geopackage import OutLayer, fill_geopackage
+from patchnet.core.geopackage import NO_ROOM, OutLayer, fill_geopackage
 
 __all__ = ["FORMATS", "RIGHTS_HOLDER", "Credits", "Format", "Layers", "endings", "file_format"]
 
@@ -114,8 +115,12 @@ def _geojson(path: Path, layers: Layers, credit: Credits) -> None:
             DESCRIPTION="; ".join([*credit.lines, *credit.told.values()]),
             **_beside_features(credit.lines),
         )
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise CannotWrite(f"{path.name} cannot be written: {error}") from error
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FeatureError,
+    ) as error:
+        raise CannotWrite(NO_ROOM.format(path=path.name)) from error
 
 
 def _beside_features(credit_lines: tuple[str, ...]) -> dict[str, str]:
@@ -142,7 +147,13 @@ def _csv(path: Path, layers: Layers, credit: Credits) -> None:
     )
     if credit.lines:
         plain[RIGHTS_HOLDER] = "; ".join(credit.lines)
+    plain = plain.apply(lambda column: column.map(_safe))
     plain.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
+def _safe(cell: object) -> object:
+    """Return a cell that no spreadsheet runs as a formula."""
+    return harmless(cell) if isinstance(cell, str) else cell
 
 
 def _geometry_type(table: gpd.GeoDataFrame) -> str:

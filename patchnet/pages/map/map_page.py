@@ -141,7 +141,7 @@ def map_page(
     hood = assessment.neighbourhood
     data = payload(assessment, groups=groups, public=public, progress=progress)
     data["colours"] = colours.for_page()
-    data["words"] = words.SCRIPT
+    data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else words.SCRIPT
     data["svgPlots"] = SVG_PLOTS
     data["start"] = "homes"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)

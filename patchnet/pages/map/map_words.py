@@ -12,6 +12,7 @@ __all__ = [
     "PRIVACY",
     "PRIVACY_GAPS",
     "PUBLIC",
+    "PUBLIC_SCRIPT",
     "SCRIPT",
     "SHOWS",
     "TILES",
@@ -418,3 +419,13 @@ SCRIPT: dict[str, object] = {
     **ADDITIONS_WORDS,
     **SUN_WORDS,
 }
+
+PUBLIC_SCRIPT: dict[str, object] = {
+    "plot": "{n} place",
+    "plots": "{n} places",
+    "rows_shown": "Places {from} to {to} of {all}",
+    "rows_none": "No place of that name.",
+    "found_one": "{n} place found",
+    "found_many": "{n} places found",
+}
+"""What a page for the public says otherwise: its rows are units of households and public land."""

@@ -2,7 +2,7 @@
 
 import csv
 import io
-import tempfile
+import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -12,7 +12,7 @@ import pandas as pd
 
 from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite, WrongUse
-from patchnet.core.files import OwnFolder
+from patchnet.core.files import OwnFolder, folder_aside
 from patchnet.core.geopackage import OutLayer, fill_geopackage
 from patchnet.knowledge.countries import ELSEWHERE
 from patchnet.pages.files.export import Form, write_layers
@@ -42,8 +42,10 @@ SCHEME_FILES = (
 )  # fmt: skip
 
 
-def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
+def scheme_files(pack: SchemePack, beside: Path) -> dict[str, str | bytes]:
     """Every file of the folder by its name; the same scheme gives the same content.
+
+    `beside` is a folder in which drafts may stand for a moment.
 
     For the public there is no map, no change and no neighbourhood: they tell of plots.
     """
@@ -51,8 +53,10 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
     files: dict[str, str | bytes] = {
         "report.html": scheme_report(pack),
         "planters.csv": _csv(planter_table(pack), pack.credits),
-        "planters.geojson": _made("planters.geojson", pack, {"planters": planter_table(pack)}),
-        "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack)),
+        "planters.geojson": _made(
+            "planters.geojson", pack, {"planters": planter_table(pack)}, beside
+        ),
+        "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack), beside),
     }
     if scheme.neighbourhood.audience == "public":
         return files  # the others have a row or a card for each plot
@@ -62,7 +66,9 @@ def scheme_files(pack: SchemePack) -> dict[str, str | bytes]:
             scheme.comparison,
             title=f"{pack.title}: before and after",
         ),
-        SCHEME_STREET: _made(SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood)),
+        SCHEME_STREET: _made(
+            SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood), beside
+        ),
     }
     return {name: files[name] for name in SCHEME_FILES}
 
@@ -79,6 +85,9 @@ def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
     target = Path(folder)
     if target.exists() and not target.is_dir():
         raise CannotWrite(f"{target} is a file: name a folder.")
+    place = target.absolute().parent
+    if place.is_dir() and not os.access(place, os.W_OK):
+        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
     if not target.exists():
         if not target.absolute().parent.is_dir():
             raise CannotWrite(f"There is no folder {target.parent}: make it first.")
@@ -104,10 +113,8 @@ def write_scheme_folder(
         _write_all(files, target)
         return
     try:
-        with tempfile.TemporaryDirectory(
-            prefix=".patchnet-", dir=target.parent, ignore_cleanup_errors=True
-        ) as aside:
-            draft = Path(aside) / "scheme"
+        with folder_aside(target.parent) as aside:
+            draft = aside / "scheme"
             draft.mkdir()
             _write_all(files, draft)
             draft.rename(target)
@@ -174,7 +181,8 @@ def write_report(
         raise WrongUse("The scheme has no planter, so there is nothing to report.")
     ensure_scheme_folder(folder, overwrite=overwrite)
     told = Told(by=by, contact=contact, date=date, status=status)
-    files = scheme_files(SchemePack(scheme, told, PAPERS[paper]))
+    home = Path(folder).absolute().parent
+    files = scheme_files(SchemePack(scheme, told, PAPERS[paper]), home)
     write_scheme_folder(files, folder, overwrite=overwrite)
     return Path(folder)
 
@@ -201,20 +209,25 @@ def _csv(table: gpd.GeoDataFrame, credit_lines: Sequence[str]) -> bytes:
     return out.getvalue().encode("utf-8-sig")
 
 
-def _made(name: str, pack: SchemePack, tables: Mapping[str, gpd.GeoDataFrame]) -> bytes:
-    """One file of layers as bytes."""
-    with tempfile.TemporaryDirectory(prefix="patchnet-") as folder:
-        path = Path(folder) / name
-        if name == SCHEME_STREET:
-            layers = [
-                OutLayer(one, table.reset_index(drop=True), pack.credits)
-                for one, table in tables.items()
-            ]
-            fill_geopackage(path, layers)
-        else:
-            form: Form = "geojson" if name.endswith(".geojson") else "gpkg"
-            write_layers(tables, path, form=form, credit_lines=pack.credits)
-        return path.read_bytes()
+def _made(
+    name: str, pack: SchemePack, tables: Mapping[str, gpd.GeoDataFrame], beside: Path
+) -> bytes:
+    """One file of layers as bytes, written for a moment in a private folder in `beside`."""
+    try:
+        with folder_aside(beside) as folder:
+            path = folder / name
+            if name == SCHEME_STREET:
+                layers = [
+                    OutLayer(one, table.reset_index(drop=True), pack.credits)
+                    for one, table in tables.items()
+                ]
+                fill_geopackage(path, layers)
+            else:
+                form: Form = "geojson" if name.endswith(".geojson") else "gpkg"
+                write_layers(tables, path, form=form, credit_lines=pack.credits)
+            return path.read_bytes()
+    except OSError as error:
+        raise CannotWrite(f"{name} cannot be written: {error.strerror or error}.") from error
 
 
 def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:

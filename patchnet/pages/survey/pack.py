@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from patchnet.core.files import OwnFolder
+from patchnet.core.errors import CannotWrite
+from patchnet.core.files import OwnFolder, folder_aside, temporaries_in
 from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
@@ -51,10 +52,17 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
     """
     own = OwnFolder(folder)
     own.ensure_may_write(FILES)
+    try:
+        # The workbook's library writes each sheet to a file first.
+        with folder_aside(Path(folder)) as aside, temporaries_in(aside):
+            sheet = survey_xlsx(survey)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise CannotWrite(f"{Path(folder) / 'survey.xlsx'} cannot be written: {reason}.") from error
     made: dict[str, str | bytes] = {
         "sheets.html": survey_sheets(survey),
         "phone.html": survey_phone_page(survey),
-        "survey.xlsx": survey_xlsx(survey),
+        "survey.xlsx": sheet,
         "survey.csv": survey_csv(survey).encode("utf-8"),
     }
     for name in FILES:

@@ -32,8 +32,8 @@ def kept(demo_scheme):
 
 
 @pytest.fixture(scope="module")
-def files(kept):
-    return scheme_files(SchemePack(kept, Told()))
+def files(kept, tmp_path_factory):
+    return scheme_files(SchemePack(kept, Told()), tmp_path_factory.mktemp("scheme"))
 
 
 @pytest.fixture(scope="module")
@@ -120,9 +120,10 @@ def test_neighbourhood_reads_back_as_it_was(folder, demo_scheme, knowledge):
         assert len(one) == len(other), name
 
 
-def test_same_scheme_same_bytes(files, kept):
-    again = scheme_files(SchemePack(kept, Told()))
+def test_same_scheme_same_bytes(files, kept, tmp_path):
+    again = scheme_files(SchemePack(kept, Told()), tmp_path)
     assert [name for name in files if again[name] != files[name]] == []
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_new_folder_appears_whole_or_not_at_all(files, tmp_path, monkeypatch):
