@@ -66,7 +66,18 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
 
 
 def bridges(roads: gpd.GeoDataFrame) -> NDArray[np.bool_]:
-    """Whether each road is a bridge; none is where the table does not say."""
+    """Whether each road is a bridge; none is where the table does not say.
+
+    Parameters
+    ----------
+    roads
+        r roads.
+
+    Returns
+    -------
+    array
+        Shape (r,).
+    """
     if "bridge" not in roads.columns:
         return np.zeros(len(roads), dtype=bool)
     return np.asarray(roads["bridge"], dtype=bool)

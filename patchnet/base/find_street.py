@@ -124,6 +124,11 @@ def scan_seconds(path: Path) -> float:
     """Return about how long it takes to go through a file for the first time, in seconds.
 
     Told by reading its first megabytes, so that it holds for this machine.
+
+    Parameters
+    ----------
+    path
+        An OpenStreetMap extract.
     """
     size = path.stat().st_size
     if size <= _SAMPLE:

@@ -130,7 +130,20 @@ def gather(
 def grown(
     box: tuple[float, float, float, float], metres: float
 ) -> tuple[float, float, float, float]:
-    """Return a box in degrees that reaches some metres further on each side."""
+    """Return a box in degrees that reaches some metres further on each side.
+
+    Parameters
+    ----------
+    box
+        West, south, east, north in degrees.
+    metres
+        Metres further on each side.
+
+    Returns
+    -------
+    tuple
+        West, south, east, north in degrees, latitudes within -90 and 90.
+    """
     west, south, east, north = box
     up = metres / METRES_A_DEGREE
     along = up / max(np.cos(np.radians(max(abs(south), abs(north)))), 0.01)

@@ -69,7 +69,18 @@ def wanted_streets(
 
 
 def addressed_streets(buildings: gpd.GeoDataFrame) -> dict[str, NDArray[np.float64]]:
-    """Streets that addresses name, with the places of their houses."""
+    """Streets that addresses name, with the places of their houses.
+
+    Parameters
+    ----------
+    buildings
+        With ``doors`` and outlines.
+
+    Returns
+    -------
+    dict
+        Name of a street -> shape (houses, 2): x and y of the middles of its houses, metres.
+    """
     places: dict[str, list[tuple[float, float]]] = {}
     middles = shapely.get_coordinates(shapely.centroid(buildings.geometry.to_numpy()))
     for doors, (x, y) in zip(buildings["doors"], middles.tolist(), strict=True):

@@ -15,7 +15,18 @@ _COMMA = re.compile(rf"{_SIGN}(?:[1-9]\d{{0,2}}(?:\.\d{{3}})+|\d*),\d+(?:[eE][+-
 
 
 def parse_number(text: str) -> float | None:
-    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200."""
+    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200.
+
+    Parameters
+    ----------
+    text
+        A cell, with any spaces round it.
+
+    Returns
+    -------
+    float or None
+        In the unit of the cell; None where it is no number.
+    """
     bare = text.strip().casefold()
     if not re.fullmatch(NUMBER, bare):
         return None

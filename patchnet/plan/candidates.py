@@ -60,7 +60,20 @@ def hours_of(feature: Feature, knowledge: Knowledge) -> float:
 
 
 def money_of(feature: Feature, knowledge: Knowledge) -> float:
-    """Money that the usual amount of a feature takes in the first year."""
+    """Money that the usual amount of a feature takes in the first year.
+
+    Parameters
+    ----------
+    feature
+        What is added.
+    knowledge
+        For its cost.
+
+    Returns
+    -------
+    float
+        Money in pounds, as the tables have it.
+    """
     return knowledge.setting(f"cost_{feature.cost}")
 
 

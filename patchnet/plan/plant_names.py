@@ -69,7 +69,23 @@ def planting_mistakes(
     wants: Mapping[str, float],
     exclude: Iterable[str],
 ) -> list[str]:
-    """Return everything wrong with what is asked of a planting, one sentence or two each."""
+    """Return everything wrong with what is asked of a planting, one sentence or two each.
+
+    Parameters
+    ----------
+    knowledge
+        For months, roles, features and plants.
+    facts
+        What the householder said.
+    hungry
+        Month, 1-12 -> weight, no unit.
+    features
+        Feature -> amount in its unit (m2, m, count).
+    wants
+        Role of a plant -> weight, no unit.
+    exclude
+        Keys of plants that must not be chosen.
+    """
     wrong = []
     for month, weight in hungry.items():
         if month not in range(1, 13):

@@ -80,7 +80,17 @@ class Option:
 def sites(
     knowledge: Knowledge, facts: PlotFacts, features: Mapping[str, float]
 ) -> tuple[Site, ...]:
-    """Return what of the plot can be planted, in the order of the table."""
+    """Return what of the plot can be planted, in the order of the table.
+
+    Parameters
+    ----------
+    knowledge
+        For the places that can be planted.
+    facts
+        What the householder said.
+    features
+        Feature -> amount in its unit (m2, m, count).
+    """
     found = []
     for key, place in knowledge.planting_places.items():
         room = features.get(key, 0.0) * place.room.value

@@ -234,6 +234,18 @@ def measured(feature: Feature, shape: shapely.Geometry) -> float:
     """Measure a geometry in the feature's unit; 0 where it has no such size.
 
     A hedge drawn as an area is as long as its width in the tables makes it (m2 ground per m).
+
+    Parameters
+    ----------
+    feature
+        For its unit.
+    shape
+        Metres.
+
+    Returns
+    -------
+    float
+        m2, m or a count.
     """
     dimension = shapely.get_dimensions(shape)
     if feature.measure == "count":

@@ -91,7 +91,15 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
 def along(
     line: shapely.LineString, chainage: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return points on the line and directions there, each of shape (n, 2)."""
+    """Return points on the line and directions there, each of shape (n, 2).
+
+    Parameters
+    ----------
+    line
+        Of the road.
+    chainage
+        Shape (n,), metres along it.
+    """
     points = shapely.get_coordinates(shapely.line_interpolate_point(line, chainage))
     before, after = (
         shapely.get_coordinates(

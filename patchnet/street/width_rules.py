@@ -83,7 +83,8 @@ def clear_finding(
     street, place
         The box with its plants full grown.
     asked
-        A width that must be kept here whatever the ladder says (at a bus stop), and its rule.
+        A width in metres that must be kept here whatever the ladder says (at a bus stop), and
+        its rule.
     knowledge
         The ladder.
     """

@@ -207,6 +207,11 @@ def class_shares(hours: NDArray[np.float64], knowledge: Knowledge) -> NDArray[np
         Shape (s,), hours of sun at midsummer.
     knowledge
         For the hours of full sun and part shade.
+
+    Returns
+    -------
+    array
+        Shape (3,), 0-1.
     """
     full = hours > knowledge.setting("sun_full_h")
     part = ~full & (hours >= knowledge.setting("sun_part_h"))

@@ -125,7 +125,18 @@ class Released:
 
 
 def class_edges(knowledge: Knowledge) -> list[float]:
-    """Return the shares at which the second, third and fourth class begin."""
+    """Return the shares at which the second, third and fourth class begin.
+
+    Parameters
+    ----------
+    knowledge
+        For the edges.
+
+    Returns
+    -------
+    list
+        Three shares of a unit's households, 0-1.
+    """
     return [knowledge.setting(f"public_class_{name}") for name in ("some", "many", "most")]
 
 
