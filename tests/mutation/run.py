@@ -101,9 +101,9 @@ class Copy:
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
         )  # fmt: skip
 
-    def test(self, files, *, timeout=None, timed=False, fresh=False):
+    def test(self, files, *, timeout=None, timed=False, stale=()):
         """Run tests until one fails: passed, seconds, what was said and seconds a file."""
-        asked = {"files": files, "timeout": timeout, "timed": timed, "fresh": fresh}
+        asked = {"files": files, "timeout": timeout, "timed": timed, "stale": sorted(stale)}
         self.process.stdin.write(json.dumps(asked) + "\n")
         self.process.stdin.flush()
         return json.loads(self.process.stdout.readline())
@@ -148,18 +148,30 @@ def in_turn(root, mutant, seconds):
     return near, quick, slow
 
 
+def stale_kernels(folder, changed):
+    """Modules whose compiled functions no longer hold: those that use something changed."""
+    imports = {
+        path.stem: {name.rsplit(".", 1)[-1] for name in imported_by(path)} | {path.stem}
+        for path in (folder / "patchnet").rglob("*.py")
+        if "@kernel" in path.read_text(encoding="utf-8")
+    }
+    stale, more = set(), {path.stem for path in changed}
+    while more:
+        more = {name for name, used in imports.items() if used & (more | stale)} - stale
+        stale |= more
+    return stale
+
+
 def tested(copy, mutants, files, seconds):
     """Make some changes, each in another file, run tests, and put them back."""
     codes = {}
-    fresh = False
     try:
         for mutant in mutants:
             path = copy.folder / mutant["file"]
             codes[path] = path.read_text(encoding="utf-8")
             path.write_text(changed_code(mutant, codes[path]), encoding="utf-8")
-            fresh = fresh or "kernel" in codes[path]
         timeout = 60 + 5 * sum(seconds[file] for file in files)
-        return copy.test(files, timeout=timeout, fresh=fresh)
+        return copy.test(files, timeout=timeout, stale=stale_kernels(copy.folder, codes))
     finally:
         for path, code in codes.items():
             path.write_text(code, encoding="utf-8")

@@ -3,8 +3,8 @@
     python tests/mutation/run_tests.py FOLDER
 
 Takes a line of JSON for each run and answers with one. The libraries are imported once, the
-project anew in each child. Where a kernel has changed, all are compiled anew: numba does not notice
-that one which it kept on disk calls another that has changed.
+project anew in each child. Compiled functions are kept between runs, but not those that call a
+changed one: numba does not notice that.
 """
 
 import importlib
@@ -27,6 +27,17 @@ LIBRARIES = (
 ALREADY = ("-W", "ignore::pytest.PytestAssertRewriteWarning")
 
 
+def kept_kernels(folder, scratch, stale):
+    """Where compiled functions are kept: those of stale modules only for this run."""
+    kept = folder / "kernels"
+    if not stale:
+        return kept
+    if kept.exists():
+        left = shutil.ignore_patterns(*(f"{name}.*" for name in stale))
+        shutil.copytree(kept, scratch / "kernels", ignore=left)
+    return scratch / "kernels"
+
+
 def in_child(folder, asked, scratch):
     """Become the process that runs the tests: never comes back."""
     os.setpgrp()
@@ -34,7 +45,7 @@ def in_child(folder, asked, scratch):
     out = os.open(scratch / "said", os.O_WRONLY | os.O_CREAT)
     os.dup2(out, 1)
     os.dup2(out, 2)
-    kernels = str((scratch if asked["fresh"] else folder) / "kernels")
+    kernels = str(kept_kernels(folder, scratch, asked["stale"]))
     os.environ |= {"NUMBA_CACHE_DIR": kernels, "PYTHONPATH": str(folder), "TMPDIR": str(scratch)}
     sys.modules["numba"].config.CACHE_DIR = kernels
     sys.dont_write_bytecode = True
