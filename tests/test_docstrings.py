@@ -1,4 +1,4 @@
-"""Every public function says of arrays which shape they have, and of numbers which unit.
+"""Public functions say of arrays their shape, of numbers their unit, of tables what they hold.
 
 The docstrings of the commands are their help texts, which `tests/commands` looks at.
 """
@@ -17,10 +17,16 @@ MODULES = [
     if path.relative_to(PACKAGE).parts[0] != "commands"
 ]
 ARRAYS = re.compile(r"\b(NDArray|csr_array|csc_array|coo_array)\b")
+TABLES = re.compile(r"\b(DataFrame|GeoDataFrame|Series)\b")
 SHAPE = re.compile(r"\bshapes?\b|\([a-z0-9_, +*]*,[a-z0-9_, +*]*\)", re.IGNORECASE)
 UNIT = re.compile(
     r"\b(m|mm|m2|km/h|mph|metres?|millimetres?|degrees?|miles|hours?|seconds|litres|money|pounds|"
     r"homes|shares?|chances?|0-1|1-21|count|weight|numbers?|units?|currency)\b",
+    re.IGNORECASE,
+)
+HOLDS = re.compile(
+    r"``|\b(columns?|index|rows?|tables?|layers?|shapes?|outlines?|geometr(y|ies)|values?|plots|"
+    r"buildings|roads|footways|as from)\b",
     re.IGNORECASE,
 )
 UNIT_IN_NAME = re.compile(r"_(m|mm|mph|deg)$")
@@ -60,9 +66,10 @@ def holds(annotation, path):
     types = names_of_types(path)
     for _ in range(3):
         text = re.sub(r"\b[A-Z]\w*", lambda found: types.get(found[0], found[0]), text)
-    if ARRAYS.search(text):
-        return "array"
-    return "number" if re.search(r"\bfloat\b", text) and "Callable" not in text else ""
+    if "Callable" in text:
+        return ""
+    kinds = {"shape": ARRAYS, "columns": TABLES, "unit": re.compile(r"\bfloat\b")}
+    return next((told for told, types in kinds.items() if types.search(text)), "")
 
 
 def exported(path):
@@ -105,24 +112,24 @@ def unsaid(path, function):
     """What the docstring of a function leaves out."""
     head, sections = sections_of(ast.get_docstring(function) or "")
     entries = entries_of(sections.get("Parameters", ""))
-    about = {"array": SHAPE, "number": UNIT}
+    words = {"shape": SHAPE, "columns": HOLDS, "unit": UNIT}
     every = [*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs]
     for one in every:
-        kind = holds(one.annotation, path)
-        if not kind:
+        asked = holds(one.annotation, path)
+        if not asked:
             continue
         if one.arg not in entries:
             yield f"parameter {one.arg}"
         elif not (
-            about[kind].search(entries[one.arg])
+            words[asked].search(entries[one.arg])
             or ELSEWHERE.search(entries[one.arg])
-            or (kind == "number" and UNIT_IN_NAME.search(one.arg))
+            or (asked == "unit" and UNIT_IN_NAME.search(one.arg))
         ):
-            yield f"{'shape' if kind == 'array' else 'unit'} of {one.arg}"
-    kind = holds(function.returns, path)
+            yield f"{asked} of {one.arg}"
+    asked = holds(function.returns, path)
     back = sections.get("Returns", "") + sections.get("Yields", "") + head
-    if kind and not about[kind].search(back):
-        yield f"{'shape' if kind == 'array' else 'unit'} of what it returns"
+    if asked and not words[asked].search(back):
+        yield f"{asked} of what it returns"
 
 
 @pytest.mark.parametrize(
@@ -132,5 +139,5 @@ def unsaid(path, function):
         for path, node in public_functions()
     ],
 )
-def test_shapes_and_units_are_told(path, function):
+def test_shapes_units_and_columns_are_told(path, function):
     assert list(unsaid(path, function)) == []

@@ -53,6 +53,13 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
     """Return the ground of streets as far as widths tell: carriageway and a footway each side.
 
     A lane has no footway, a drive belongs to its plot.
+
+    Parameters
+    ----------
+    roads
+        Columns ``kind`` and ``width_m``, metres (NaN: not known).
+    knowledge
+        For the usual widths.
     """
     usual = knowledge.setting("carriageway_width_m")
     footway = knowledge.setting("footway_width_m")

@@ -351,7 +351,22 @@ def _inside(left: tuple[Left, ...], place: shapely.Polygon) -> tuple[Left, ...]:
 
 
 def cut_to(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
-    """Cut to the place: what is a thing of its own stays whole, what runs on is cut."""
+    """Cut to the place: what is a thing of its own stays whole, what runs on is cut.
+
+    Parameters
+    ----------
+    kind
+        Kind of input, such as ``"roads"``.
+    table
+        Its table, in the CRS of `place`.
+    place
+        Outline of what is kept.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns as in `table`, rows numbered anew.
+    """
     kept = table[table.geometry.intersects(place)]
     if kind in {"parcels", "buildings", "addresses", "features", "barriers"}:
         inside = kept.geometry.representative_point().intersects(place)

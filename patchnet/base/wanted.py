@@ -105,7 +105,22 @@ def stands_in(piece: Piece, inputs: Gathered, wanted: set[int] | None) -> bool:
 
 
 def of_streets(names: pd.Series, wanted: set[int] | None, streets: Streets) -> pd.Series:
-    """Whether each name is that of one of the streets that are wanted (None: all)."""
+    """Whether each name is that of one of the streets that are wanted (None: all).
+
+    Parameters
+    ----------
+    names
+        Name of a street in each row.
+    wanted
+        Positions in `streets`; None: all.
+    streets
+        Roads by their street.
+
+    Returns
+    -------
+    Series
+        True or False, index of `names`.
+    """
     if wanted is None:
         return names.notna()
     there = {streets.folded[at] for at in wanted}

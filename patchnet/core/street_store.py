@@ -346,7 +346,18 @@ def read_journal(path: Path | str) -> pd.DataFrame:
 
 
 def read_entries(there: sqlite3.Connection) -> pd.DataFrame:
-    """Read the journal of an open file, see `read_journal`."""
+    """Read the journal of an open file, see `read_journal`.
+
+    Parameters
+    ----------
+    there
+        Open file.
+
+    Returns
+    -------
+    DataFrame
+        Columns `JOURNAL`, oldest first; no rows where there is no journal.
+    """
     if JOURNAL_LAYER not in table_names(there):
         return pd.DataFrame(columns=list(JOURNAL), dtype=object)
     columns = ", ".join(map(quoted, JOURNAL))
@@ -386,7 +397,15 @@ def _joined(*lists: Sequence[str]) -> list[str]:
 
 
 def put_journal(there: sqlite3.Connection, journal: pd.DataFrame) -> None:
-    """Write a journal into an open draft in place of the one that is there."""
+    """Write a journal into an open draft in place of the one that is there.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    journal
+        Columns `JOURNAL`, oldest first.
+    """
     last = int(journal["generation"].iloc[-1]) if len(journal) else 0
     about = pd.DataFrame(
         [("form", str(FORM)), ("generation", str(last))], columns=["name", "value"], dtype=object

@@ -61,7 +61,7 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
     Parameters
     ----------
     plots
-        In a CRS of metres.
+        Outlines in a CRS of metres.
     knowledge
         For the settings of the surface.
     cell_m

@@ -75,6 +75,11 @@ def assign_features(
         For words, units and the two settings.
     faults
         List that faults are added to.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``plot``, ``feature``, ``amount`` (in the feature's unit) and the geometry.
     """
     base = _Plots(
         plots,

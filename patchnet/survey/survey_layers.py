@@ -171,7 +171,7 @@ def write_records(
     records
         What was gathered.
     survey, years
-        What it comes to (`statements.resolve`, `statements.by_year`).
+        What it comes to: as from `statements.resolve` and `statements.by_year`.
     consent
         Plot -> yes or no, written into the column consent of the plots.
     id_column
@@ -346,7 +346,21 @@ def _plots_srs(there: sqlite3.Connection) -> int:
 def add_table(
     there: sqlite3.Connection, name: str, table: pd.DataFrame, stamp: str, *, srs: int | None = None
 ) -> None:
-    """Write a table as a layer; `stamp` is when it last changed, `srs` that of its geometry."""
+    """Write a table as a layer; `stamp` is when it last changed, `srs` that of its geometry.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    name
+        Name of the layer.
+    table
+        Its columns are those of the layer.
+    stamp
+        ISO date and time.
+    srs
+        Number of the coordinate system; None: no geometry.
+    """
     put_table(there, name, table, says=_SAYS[name], types=_TYPES, stamp=stamp, srs=srs)
 
 

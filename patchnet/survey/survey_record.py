@@ -88,7 +88,13 @@ def left_in_peace(records: Records) -> frozenset[str]:
 
 
 def listed(column: "pd.Series[Any]") -> list[Any]:
-    """Return the values of a column; much faster than going through it."""
+    """Return the values of a column; much faster than going through it.
+
+    Parameters
+    ----------
+    column
+        n values.
+    """
     values: list[Any] = column.to_numpy(dtype=object).tolist()
     return values
 
@@ -111,7 +117,15 @@ def state_digest(records: Records) -> str:
 
 
 def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
-    """Return the rows with a column `name` in front: a digest of what each row says."""
+    """Return the rows with a column `name` in front: a digest of what each row says.
+
+    Parameters
+    ----------
+    table
+        Text columns of one of the records.
+    name
+        Name of the new column.
+    """
     parts = [key for key in table.columns if key not in _DERIVED]
     columns = [
         [text if not text.startswith("sheet-") else "sheet" for text in listed(table[key])]
@@ -129,7 +143,17 @@ def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
 def joined(
     tables: Sequence[pd.DataFrame], keys: Sequence[str], order: Sequence[str]
 ) -> pd.DataFrame:
-    """Join tables, each row once by its `keys`, in an order that does not depend on theirs."""
+    """Join tables, each row once by its `keys`, in an order that does not depend on theirs.
+
+    Parameters
+    ----------
+    tables
+        At least one, all with the same columns.
+    keys
+        Columns that say which row it is.
+    order
+        Columns to sort by.
+    """
     filled = [table for table in tables if len(table)]
     if not filled:
         return tables[0]
