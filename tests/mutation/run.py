@@ -245,6 +245,10 @@ def main():
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--workers", type=int, default=2)
     asked.add_argument("--output", type=Path, help="where the results go as JSON")
+    asked.add_argument(
+        "--seconds", type=Path,
+        help="JSON of the seconds that test files take: read, and written where rooms are missing",
+    )  # fmt: skip
     said = asked.parse_args()
     copies = Queue()
     every_copy = [Copy() for _ in range(said.workers)]
@@ -264,16 +268,28 @@ def main():
     print(f"all: {rate(results)}")
 
 
+def measured(room, copy, kept):
+    """Seconds of each test file of a room, as kept or by running them on the code as it is."""
+    known = json.loads(kept.read_text(encoding="utf-8")) if kept and kept.exists() else {}
+    files = {path.relative_to(copy.folder).as_posix()
+             for path in (copy.folder / "tests" / room).glob("test_*.py")}  # fmt: skip
+    if not files <= known.keys():
+        run = copy.test([f"tests/{room}"], timed=True)
+        if not run["passed"]:
+            sys.exit(f"The tests of {room} fail without any mutant:\n{run['said']}")
+        known |= seconds_of(run["report"])
+        if kept:
+            kept.write_text(json.dumps(known, indent=1) + "\n", encoding="utf-8")
+    return {file: known[file] for file in files}
+
+
 def try_room(room, copy, copies, said):
     """Try a sample of a room's mutants."""
-    run = copy.test([f"tests/{room}"], timed=True)
-    if not run["passed"]:
-        sys.exit(f"The tests of {room} fail without any mutant:\n{run['said']}")
-    seconds = seconds_of(run["report"])
+    seconds = measured(room, copy, said.seconds)
     every = mutants_of(copy.folder, room)
     chosen = random.Random(f"{said.seed} {room}")  # noqa: S311 - a sample, no secret
     sample = chosen.sample(every, min(said.mutants, len(every)))
-    print(f"{room}: tests take {run['seconds']:.0f} s, {len(every)} mutants", flush=True)
+    print(f"{room}: tests take {sum(seconds.values()):.0f} s, {len(every)} mutants", flush=True)
     with ThreadPoolExecutor(said.workers) as pool:
         results = list(pool.map(lambda one: try_mutant(one, copies, seconds), sample))
     for group in in_other_files([one for one in results if one["left"]]):
