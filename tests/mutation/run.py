@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import warnings
 import xml.etree.ElementTree as ET
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -84,6 +85,40 @@ def mutants_of(root, room):
     return found
 
 
+def what_runs(code):
+    """Code as it runs, without which of its arguments go by name; None where it does not compile.
+
+    A star among arguments is taken for a product by whoever makes the mutants.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", SyntaxWarning)
+        try:
+            tree = ast.parse(code)
+            compile(code, "mutant", "exec")
+        except (SyntaxError, SyntaxWarning):
+            return None
+    for node in ast.walk(tree):
+        if isinstance(node, ast.arguments):
+            node.args = [*node.posonlyargs, *node.args, *node.kwonlyargs]
+            node.defaults = [*node.defaults, *filter(None, node.kw_defaults)]
+            node.posonlyargs, node.kwonlyargs, node.kw_defaults = [], [], []
+    return ast.dump(tree)
+
+
+def sample_of(root, room, wanted, seed):
+    """Some of a room's mutants, and how many there are; those that change nothing are passed."""
+    every = mutants_of(root, room)
+    sample = []
+    for mutant in random.Random(f"{seed} {room}").sample(every, len(every)):  # noqa: S311 - no secret
+        code = (root / mutant["file"]).read_text(encoding="utf-8")
+        changed = what_runs(changed_code(mutant, code))
+        if changed is not None and changed != what_runs(code):
+            sample.append(mutant)
+        if len(sample) == wanted:
+            break
+    return sample, len(every)
+
+
 class Copy:
     """A copy of the project, and a process that holds the libraries and runs its tests."""
 
@@ -135,13 +170,24 @@ def imported_by(path):
 
 
 def in_turn(root, mutant, seconds):
-    """Test files that import the changed module, the quick others, and the slow others."""
+    """Test files that import the changed module, the quick others, and the slow others.
+
+    Where none does, those that import a module which imports it.
+    """
     module = mutant["file"].removesuffix(".py").replace("/", ".")
+    imports = {file: imported_by(root / file) for file in seconds}
+    wanted = {module}
+    if not any(wanted & names for names in imports.values()):
+        wanted = {
+            f"patchnet.{mutant['room']}.{path.stem}"
+            for path in (root / "patchnet" / mutant["room"]).glob("*.py")
+            if module in imported_by(path)
+        }
     near, quick, slow = [], [], []
     enough = QUICK * sum(seconds.values())
     for file in sorted(seconds, key=seconds.get):
         enough -= seconds[file]
-        if module in imported_by(root / file):
+        if wanted & imports[file]:
             near.append(file)
         else:
             (quick if enough >= 0 else slow).append(file)
@@ -286,10 +332,8 @@ def measured(room, copy, kept):
 def try_room(room, copy, copies, said):
     """Try a sample of a room's mutants."""
     seconds = measured(room, copy, said.seconds)
-    every = mutants_of(copy.folder, room)
-    chosen = random.Random(f"{said.seed} {room}")  # noqa: S311 - a sample, no secret
-    sample = chosen.sample(every, min(said.mutants, len(every)))
-    print(f"{room}: tests take {sum(seconds.values()):.0f} s, {len(every)} mutants", flush=True)
+    sample, every = sample_of(copy.folder, room, said.mutants, said.seed)
+    print(f"{room}: tests take {sum(seconds.values()):.0f} s, {every} mutants", flush=True)
     with ThreadPoolExecutor(said.workers) as pool:
         results = list(pool.map(lambda one: try_mutant(one, copies, seconds), sample))
     for group in in_other_files([one for one in results if one["left"]]):
