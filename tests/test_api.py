@@ -151,12 +151,8 @@ def test_names_of_commands_are_completed_without_importing_them():
     assert [item.value for item in found] == ["progress", "plot"]
 
 
-DESCRIBED = (
-    "assess",
-    "movement",
-    "network",
-    "sun",
-)  # rooms whose every function says what it takes
+# Rooms whose every function says what it takes
+DESCRIBED = ("assess", "movement", "network", "plan", "scheme", "street", "sun")
 
 
 @pytest.mark.parametrize(

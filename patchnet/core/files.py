@@ -37,6 +37,11 @@ def write_aside(path: Path | str) -> Iterator[Path]:
 
     The file that stood at `path` before stays untouched until the new one is complete.
 
+    Parameters
+    ----------
+    path
+        Where the file will stand.
+
     Raises
     ------
     CannotWrite
@@ -60,6 +65,11 @@ def sweep(folder: Path) -> None:
     """Take away what commands that were killed left aside in a folder, on this computer.
 
     The folders are private (mode 0700) and carry the number of the process that made them.
+
+    Parameters
+    ----------
+    folder
+        Where files are written.
     """
     with suppress(OSError):
         for left in folder.glob(f"{_ASIDE}*"):
@@ -94,6 +104,13 @@ def write_bytes(path: Path | str, content: bytes) -> None:
 
 def ensure_may_write(path: Path | str, *, overwrite: bool) -> None:
     """Make sure, before any long work, that `path` can be written and replaces only our own.
+
+    Parameters
+    ----------
+    path
+        Where a file is to be written.
+    overwrite
+        Whether what somebody else made may go.
 
     Raises
     ------

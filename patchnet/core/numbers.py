@@ -40,6 +40,11 @@ def writes_decimal_comma(cells: Iterable[str]) -> bool | None:
 
     One cell such as ``2,5`` or ``0,125`` tells, for no thousands are written so; ``1,200`` does
     not. A table that writes points anywhere is taken at its word.
+
+    Parameters
+    ----------
+    cells
+        Every cell of a table.
     """
     found: bool | None = None
     for cell in cells:

@@ -78,6 +78,11 @@ class Entry:
 def holding(path: Path) -> Iterator[None]:
     """Keep all other writers of a street's file waiting; the same thread may hold it twice.
 
+    Parameters
+    ----------
+    path
+        The street's file; need not be there yet.
+
     Raises
     ------
     CannotWrite
@@ -167,6 +172,11 @@ def ensure_free(path: Path) -> None:
     """Make sure that no other program has a street's file open, and that no log lies beside it.
 
     What a program that was killed had committed to its log is brought into the file first.
+
+    Parameters
+    ----------
+    path
+        The street's file; what is no database passes.
 
     Raises
     ------

@@ -113,6 +113,13 @@ def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:
     """Return for whom the plant is poisonous: ``children``, ``cat``, ``dog``, ``livestock``.
 
     A plant on no list (a user's own) whose hazard speaks of poison counts for everyone.
+
+    Parameters
+    ----------
+    plant
+        A plant of the tables, or a user's own.
+    knowledge
+        For the lists.
     """
     listed = knowledge.plant_lists["toxic"].get(plant.key)
     if listed is not None:

@@ -65,6 +65,15 @@ def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]
 
     What is not known elsewhere stands as it was drawn in, so that empty boxes do not change
     what is expected of other plots.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    sites
+        The sites.
+    ids
+        Id of the new plot at each.
     """
     hood = assessment.neighbourhood
     more = gpd.GeoDataFrame(
@@ -305,7 +314,21 @@ def group_fields(
     recipes: Sequence[Recipe],
     groups: Sequence[str],
 ) -> tuple[GroupField, ...]:
-    """Prepare the groups that fly for the search; all links are straight lines."""
+    """Prepare the groups that fly for the search; all links are straight lines.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    sites
+        The sites.
+    ids
+        Id of the new plot at each.
+    recipes
+        What can grow in a planter.
+    groups
+        Keys of the groups.
+    """
     hood = with_sites(assessment, sites, ids)
     whole = assess(hood, knowledge=assessment.knowledge, groups=groups, straight=True)
     supply = _recipe_supply(sites, recipes, assessment.knowledge)

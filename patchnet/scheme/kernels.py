@@ -126,7 +126,15 @@ def _met(fixed: Layout, got: Array, more: Array, need: int) -> float:
 
 @kernel
 def homes_of(fixed: Layout, now: Standing) -> None:
-    """Work out `met` and `homes` from `access`, `room` and `within`, in place."""
+    """Work out `met` and `homes` from `access`, `room` and `within`, in place.
+
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; written.
+    """
     nothing = np.zeros(now.access.shape[1])
     needs = fixed.amount.size
     for i in range(now.room.size):
@@ -398,6 +406,15 @@ def judge_all(
 def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, Array]:
     """Count a planter's shares and room, in place, but not the routes over it.
 
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; written.
+    site, recipe
+        The planter.
+
     Returns
     -------
     tuple
@@ -434,6 +451,15 @@ def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, A
 @kernel
 def take_in(fixed: Layout, now: Standing, site: int) -> tuple[Ints, Ints, Array]:
     """Make a site a stop, in place.
+
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; its chances are written.
+    site
+        The new stop.
 
     Returns
     -------

@@ -119,6 +119,15 @@ def street_sides(
 ) -> tuple[StreetSide, StreetSide, list[str], list[str]]:
     """Cut across the street at every station.
 
+    Parameters
+    ----------
+    road
+        Its line, with widths between kerbs.
+    footways
+        Those within reach of it.
+    knowledge
+        For the settings and usual widths.
+
     Returns
     -------
     tuple

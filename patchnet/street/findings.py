@@ -18,7 +18,15 @@ def metres(value: float) -> str:
 
 
 def source_of(rule: str, knowledge: Knowledge) -> str:
-    """Return where a rule of ``street_rules.csv`` comes from, in words; empty if it has none."""
+    """Return where a rule of ``street_rules.csv`` comes from, in words; empty if it has none.
+
+    Parameters
+    ----------
+    rule
+        Key of the rule.
+    knowledge
+        For the rule and its source.
+    """
     figure = knowledge.street_rules.get(rule)
     if figure is None:
         return ""

@@ -273,7 +273,13 @@ def release(
 
 
 def released_before(ledger: Ledger) -> Released:
-    """Return the last table of a ledger, which has one."""
+    """Return the last table of a ledger, which has one.
+
+    Parameters
+    ----------
+    ledger
+        The street's ledger.
+    """
     cells = ledger.cells[ledger.cells["number"] == ledger.number]
     classes = {
         (str(unit), str(feature)): (int(first), int(last))

@@ -148,7 +148,13 @@ def _texts(column: "pd.Series[Any]") -> list[str]:
 
 
 def clean(text: str) -> str:
-    """Return text without control characters, at most a page of it."""
+    """Return text without control characters, at most a page of it.
+
+    Parameters
+    ----------
+    text
+        As written.
+    """
     whole = text.encode("utf-8", "replace").decode("utf-8")
     return _CONTROL.sub(" ", whole).strip()[:_LONGEST]
 

@@ -268,6 +268,13 @@ def _forget_entries(there: sqlite3.Connection, records: Records) -> None:
 def carry_standing(earlier: Path, base: Path) -> None:
     """Carry the journal, and all that was handed out of a street, into a new base of it.
 
+    Parameters
+    ----------
+    earlier
+        The street's file as it stood.
+    base
+        Draft of the new one.
+
     Raises
     ------
     CannotRead, CannotWrite
@@ -299,7 +306,13 @@ def carry_standing(earlier: Path, base: Path) -> None:
 
 
 def plots_layer(there: sqlite3.Connection) -> str:
-    """Return the name of the table that holds the plots."""
+    """Return the name of the table that holds the plots.
+
+    Parameters
+    ----------
+    there
+        Open file.
+    """
     names = [
         str(row[0])
         for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")

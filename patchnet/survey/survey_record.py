@@ -80,7 +80,18 @@ class Records(Shown):
 
 
 def left_in_peace(records: Records) -> frozenset[str]:
-    """Return the plots whose household asked to be forgotten and has not agreed again since."""
+    """Return the plots whose household asked to be forgotten and has not agreed again since.
+
+    Parameters
+    ----------
+    records
+        All records of a street.
+
+    Returns
+    -------
+    frozenset
+        Ids of plots.
+    """
     agreed = records.consent[records.consent["consent"] == "yes"]
     last = agreed.groupby("plot")["utc"].max().to_dict()
     asked = zip(records.forgotten["plot"], records.forgotten["utc"], strict=True)
@@ -100,7 +111,13 @@ def listed(column: "pd.Series[Any]") -> list[Any]:
 
 
 def state_digest(records: Records) -> str:
-    """Return a digest of all that was gathered, whatever the order in which it came."""
+    """Return a digest of all that was gathered, whatever the order in which it came.
+
+    Parameters
+    ----------
+    records
+        All records of a street.
+    """
     found = hashlib.sha256()
     for name, key in (
         ("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id"),
