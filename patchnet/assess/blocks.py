@@ -76,6 +76,11 @@ def along_a_curve(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.
     x, y
         Shape (n,): where the places are, in metres.
 
+    Returns
+    -------
+    array
+        Shape (n,): positions in that order.
+
     Examples
     --------
     >>> along_a_curve(np.array([0.0, 9, 1, 8]), np.array([0.0, 9, 0, 9])).tolist()

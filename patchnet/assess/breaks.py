@@ -47,8 +47,18 @@ def find_breaks(
 
     Parameters
     ----------
+    neighbourhood
+        For the plots' outlines.
+    patch_graph
+        The patches and their links.
     pairs
         Distances among the patches of the graph, at least up to `longest_m`.
+    hop_m
+        Longest hop of the group, metres.
+    longest_m
+        Widest break that is looked at, metres.
+    p_cut
+        Chance below which a route counts as none, 0-1.
     ground
         Where the group walks: lengths in `pairs` are then costs, and crossings follow the
         cheapest way.

@@ -80,6 +80,11 @@ def with_stop(lengths: Lengths, stop: int) -> Lengths:
     stop
         Position of the plot, 0 to n - 1.
 
+    Returns
+    -------
+    array
+        Shape (n, n), whole millimetres.
+
     Examples
     --------
     >>> moves = Pairs(np.array([0, 1], "i4"), np.array([1, 2], "i4"), np.array([50_000, 50_000]))

@@ -142,6 +142,11 @@ def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
     ----------
     matrix
         Shape (n, n): 1 where a plot is within reach of another.
+
+    Returns
+    -------
+    array
+        The same, shape (n, n).
     """
     cells = matrix.shape[0] * matrix.shape[1]
     dense = matrix.nnz > DENSE_SHARE * cells and max(matrix.shape) <= DENSE_MOST
@@ -182,6 +187,11 @@ def quality_of(
         How they are put together, see above.
     lowest
         Least share that counts, above 0 (only for ``"mean"``).
+
+    Returns
+    -------
+    array
+        Of the shape of each in `met`, 0-1.
     """
     if form == "mean":
         total = sum(demand.weight for demand in demands)

@@ -143,6 +143,11 @@ def along_rows(changes: Changes, homes: Array) -> Array:
         K changes of one plot.
     homes
         Shape (n, K), homes.
+
+    Returns
+    -------
+    array
+        Shape (h + 1, K), homes.
     """
     held = homes[changes.rows]
     held[:-1][changes.rows[:-1] == changes.plot] = 0.0

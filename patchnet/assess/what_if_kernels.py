@@ -25,7 +25,15 @@ _LOST = 1e-3  # a sum left so small by taking away is added up again, so that it
 
 @kernel
 def take_in_stops(lengths: NDArray[np.int32], stops: Ints) -> None:
-    """Shorten all routes by resting on each of the stops, in place."""
+    """Shorten all routes by resting on each of the stops, in place.
+
+    Parameters
+    ----------
+    lengths
+        Shape (n, n), whole millimetres: as from `route_lengths`, changed in place.
+    stops
+        Shape (s,): positions of plots.
+    """
     size = len(lengths)
     onward = np.empty(size, np.int32)
     for stop in stops:
@@ -334,6 +342,25 @@ def fill_lanes(
     The same portions as `patchnet.assess.portions.share_in_portions`. `order` has the needs, the
     `vital` ones first. `votes` is the weight of all needs of the group together, those that are
     met anyway among them, where quality is their weighted mean; 0 where the scarcest need decides.
+
+    Parameters
+    ----------
+    first, last
+        Trials that this call works out.
+    vital
+        How many needs are vital.
+    order
+        Shape (needs,): their positions, the vital ones first.
+    shared
+        What all trials share.
+    tried
+        What each trial changes.
+    votes
+        Weight of all needs, see above.
+    lowest
+        Least share that counts, above 0 (see `patchnet.assess.sharing.quality_of`).
+    held
+        Shape (h + 1, trials), homes: written to.
     """
     needs, plots = shared.near_plot.shape
     rows, months = len(tried.room) + 1, len(shared.supply)

@@ -33,7 +33,7 @@ def carried_plots(
     Parameters
     ----------
     plots
-        Of the new base.
+        Of the new base, with ``id``, ``kind``, ``label`` and ``basis``.
     earlier
         The earlier base.
     near
@@ -88,6 +88,22 @@ def carried_barriers(
     """Return the barriers with those that people drew, and those whose gap they looked at.
 
     A barrier of OpenStreetMap whose gap somebody wrote down stands as it stood before.
+
+    Parameters
+    ----------
+    barriers
+        Table of the new base, with ``osm`` (empty: not from OpenStreetMap) and ``gap``.
+    earlier
+        The earlier base.
+    near
+        Keeps the rows that lie in the new base.
+    faults
+        Added to.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns as in `barriers`.
     """
     old = earlier.barriers
     if not len(old):
@@ -114,7 +130,26 @@ def carried_features(
     near: Near,
     faults: FaultList,
 ) -> gpd.GeoDataFrame:
-    """Return the features with those that people drew on plots that are still there."""
+    """Return the features with those that people drew on plots that are still there.
+
+    Parameters
+    ----------
+    features
+        Table of the new base, with ``osm`` and ``plot``.
+    plots
+        Plots of the new base, with ``id``.
+    earlier
+        The earlier base.
+    near
+        Keeps the rows that lie in the new base.
+    faults
+        Added to.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns as in `features`.
+    """
     old = earlier.features
     if not len(old):
         return features

@@ -16,7 +16,15 @@ _NOT_BOUNDARIES = (
 
 
 def credits_table(inputs: Gathered, plots: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Say layer by layer whose data it is made from and under which licence."""
+    """Say layer by layer whose data it is made from and under which licence.
+
+    Parameters
+    ----------
+    inputs
+        For the credits of each input.
+    plots
+        Plots of the base, with ``basis``.
+    """
     made_from: Mapping[str, tuple[str, ...]] = {
         "plots": ("parcels", "buildings", "roads", "areas"),
         "features": ("features",),

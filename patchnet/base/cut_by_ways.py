@@ -22,7 +22,15 @@ _WAYS = ("lane", "drive")
 
 
 def way_ground(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> Shapes:
-    """Return the ground of each lane and drive, shape (w,); a bridge has none."""
+    """Return the ground of each lane and drive, shape (w,); a bridge has none.
+
+    Parameters
+    ----------
+    roads
+        With ``kind``, ``bridge`` and ``width_m``, metres (NaN: not known).
+    knowledge
+        For the usual widths.
+    """
     kind = roads["kind"].to_numpy(dtype=object)
     used = np.isin(kind, _WAYS) & ~roads["bridge"].to_numpy(dtype=bool)
     width = roads["width_m"].to_numpy(dtype=float)[used]
@@ -45,9 +53,14 @@ def cut_by_ways(cells: Shapes, houses: Shapes, built: Shapes, ways: Shapes) -> S
     houses
         The house of each, shape (n,).
     built
-        All buildings: a way that is drawn through one leaves it as it is.
+        Shape (b,): all buildings; a way that is drawn through one leaves it as it is.
     ways
         Ground of lanes and drives, shape (w,).
+
+    Returns
+    -------
+    array
+        Shape (n,).
     """
     if not len(cells) or not len(ways):
         return cells

@@ -53,6 +53,13 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
     """Return the ground of streets as far as widths tell: carriageway and a footway each side.
 
     A lane has no footway, a drive belongs to its plot.
+
+    Parameters
+    ----------
+    roads
+        Columns ``kind`` and ``width_m``, metres (NaN: not known).
+    knowledge
+        For the usual widths.
     """
     usual = knowledge.setting("carriageway_width_m")
     footway = knowledge.setting("footway_width_m")
@@ -66,7 +73,18 @@ def street_corridor(roads: gpd.GeoDataFrame, knowledge: Knowledge) -> shapely.Ge
 
 
 def bridges(roads: gpd.GeoDataFrame) -> NDArray[np.bool_]:
-    """Whether each road is a bridge; none is where the table does not say."""
+    """Whether each road is a bridge; none is where the table does not say.
+
+    Parameters
+    ----------
+    roads
+        r roads.
+
+    Returns
+    -------
+    array
+        Shape (r,).
+    """
     if "bridge" not in roads.columns:
         return np.zeros(len(roads), dtype=bool)
     return np.asarray(roads["bridge"], dtype=bool)

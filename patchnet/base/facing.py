@@ -80,7 +80,8 @@ def find_facing(
     grounds
         Outlines of plots, shape (n,).
     houses
-        The house on each; None where there is none (then its outline looks for the street).
+        The house on each, shape (n,); None where there is none (then its outline looks for the
+        street).
     addresses
         Streets of each by its addresses, as `folded` gives them; empty where not said.
     party

@@ -125,6 +125,11 @@ def scan_seconds(path: Path) -> float:
     """Return about how long it takes to go through a file for the first time, in seconds.
 
     Told by reading its first megabytes, so that it holds for this machine.
+
+    Parameters
+    ----------
+    path
+        An OpenStreetMap extract.
     """
     size = path.stat().st_size
     return 0.0 if size <= _SAMPLE else read_in_child(_scan_here, path, size)

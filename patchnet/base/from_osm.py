@@ -51,6 +51,11 @@ def sort_osm(
         For the table of tags.
     faults
         List that faults are added to.
+
+    Returns
+    -------
+    dict
+        Name of the kind of input -> its table, columns as in `patchnet.base.gathered.COLUMNS`.
     """
     rows: dict[str, Rows] = {
         "buildings": [], "roads": [], "footways": [], "areas": [], "features": [], "barriers": [],
@@ -99,7 +104,21 @@ def with_heights(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> gpd.GeoDataFrame:
-    """Return the buildings with ``height_m`` from what is stated: (height, storeys) of each."""
+    """Return the buildings with ``height_m`` from what is stated: (height, storeys) of each.
+
+    Parameters
+    ----------
+    buildings
+        n outlines, in metres.
+    stated
+        Height and storeys of each of the n, as written; empty: not said.
+    where
+        Name of the file, for faults.
+    knowledge
+        For the height of a storey.
+    faults
+        Added to.
+    """
     table = pd.DataFrame(list(stated), columns=["height", "storeys"], dtype=object)
     read = read_named(
         table,

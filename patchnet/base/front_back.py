@@ -31,6 +31,13 @@ def building_line(
         Point on the street that it faces, shape (2,).
     knowledge
         For ``base_front_wall_share``.
+
+    Returns
+    -------
+    front
+        Shape (2,): unit vector.
+    offset
+        Metres along it from the origin of the CRS.
     """
     near = shapely.get_coordinates(shapely.shortest_line(house, shapely.Point(toward)))
     way = near[1] - near[0]
@@ -50,7 +57,17 @@ def building_line(
 def split_garden(
     garden: shapely.Geometry, front: Vector, offset: float
 ) -> tuple[shapely.Geometry, shapely.Geometry]:
-    """Return what of a garden lies before the building line, and what behind it."""
+    """Return what of a garden lies before the building line, and what behind it.
+
+    Parameters
+    ----------
+    garden
+        Its ground.
+    front
+        Shape (2,): unit vector towards the street.
+    offset
+        How far along it the building line lies, in metres from the origin of the CRS.
+    """
     across = np.array([-front[1], front[0]])
     west, south, east, north = garden.bounds
     size = 2 * (east - west + north - south)

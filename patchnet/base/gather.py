@@ -131,7 +131,20 @@ def gather(
 def grown(
     box: tuple[float, float, float, float], metres: float
 ) -> tuple[float, float, float, float]:
-    """Return a box in degrees that reaches some metres further on each side."""
+    """Return a box in degrees that reaches some metres further on each side.
+
+    Parameters
+    ----------
+    box
+        West, south, east, north in degrees.
+    metres
+        Metres further on each side.
+
+    Returns
+    -------
+    tuple
+        West, south, east, north in degrees, latitudes within -90 and 90.
+    """
     west, south, east, north = box
     up = metres / METRES_A_DEGREE
     along = up / max(np.cos(np.radians(max(abs(south), abs(north)))), 0.01)
@@ -339,7 +352,22 @@ def _inside(left: tuple[Left, ...], place: shapely.Polygon) -> tuple[Left, ...]:
 
 
 def cut_to(kind: str, table: gpd.GeoDataFrame, place: shapely.Polygon) -> gpd.GeoDataFrame:
-    """Cut to the place: what is a thing of its own stays whole, what runs on is cut."""
+    """Cut to the place: what is a thing of its own stays whole, what runs on is cut.
+
+    Parameters
+    ----------
+    kind
+        Kind of input, such as ``"roads"``.
+    table
+        Its table, in the CRS of `place`.
+    place
+        Outline of what is kept.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns as in `table`, rows numbered anew.
+    """
     kept = table[table.geometry.intersects(place)]
     if kind in {"parcels", "buildings", "addresses", "features", "barriers"}:
         inside = kept.geometry.representative_point().intersects(place)

@@ -52,6 +52,13 @@ def with_sheds(buildings: gpd.GeoDataFrame, knowledge: Knowledge) -> gpd.GeoData
     (``base_shed_max_m2``), stands close to a building that is several times as large
     (``base_shed_near_m``, ``base_shed_ratio``), and leans on no other of its own size, as the
     houses of a terrace do. A building with an address is never one.
+
+    Parameters
+    ----------
+    buildings
+        Columns ``use``, ``sure`` (whether somebody said it) and ``doors``.
+    knowledge
+        For the settings.
     """
     shapes = buildings.geometry.to_numpy()
     area = shapely.area(shapes)

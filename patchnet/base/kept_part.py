@@ -137,7 +137,20 @@ def parts_of(
 
 
 def around(found: Sequence[Found], knowledge: Knowledge) -> Box | None:
-    """Return the box in degrees round streets and the houses along them."""
+    """Return the box in degrees round streets and the houses along them.
+
+    Parameters
+    ----------
+    found
+        Streets that were found, each with its box in degrees.
+    knowledge
+        For ``base_margin_m``.
+
+    Returns
+    -------
+    tuple or None
+        West, south, east, north in degrees; None where nothing was found.
+    """
     if not found:
         return None
     west, south, east, north = np.array([one.box for one in found]).T

@@ -18,6 +18,11 @@ def united(shapes: "Shapes | list[shapely.Geometry]") -> shapely.Geometry:
 
     On a grid of a micrometre, which no survey comes near: without one GEOS 3.14 was seen to lose
     a piece of a union of many that touch (`tests/base/test_derived.py` holds it).
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,), n from 1 on, in metres.
     """
     if len(shapes) == 1:
         return shapes[0]
@@ -25,7 +30,18 @@ def united(shapes: "Shapes | list[shapely.Geometry]") -> shapely.Geometry:
 
 
 def areas_of(shapes: Shapes) -> Shapes:
-    """Return shapes without the lines and points that an overlay leaves where outlines touch."""
+    """Return shapes without the lines and points that an overlay leaves where outlines touch.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,).
+
+    Returns
+    -------
+    array
+        Shape (n,): areas; an empty polygon where nothing else was there.
+    """
     out = shapes.copy()
     for at in np.flatnonzero(shapely.get_type_id(shapes) == _COLLECTION).tolist():
         parts = [part for part in shapely.get_parts(shapes[at]) if part.geom_type == "Polygon"]
@@ -35,7 +51,15 @@ def areas_of(shapes: Shapes) -> Shapes:
 
 
 def cut_away(shapes: Shapes, others: Shapes) -> Shapes:
-    """Return each shape without what any of the others covers of it, shape (n,)."""
+    """Return each shape without what any of the others covers of it, shape (n,).
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,), in metres.
+    others
+        Shape (m,): what is cut away.
+    """
     at, which = shapely.STRtree(others).query(shapes, predicate="intersects")
     order = np.lexsort((which, at))
     at, which = at[order], which[order]

@@ -27,7 +27,7 @@ def clean_parcels(
     parcels
         Valid polygons with ``parcel``, ``where`` and ``row``.
     roads
-        Lines: a gap that a road runs through is street.
+        Table of lines: a gap that a road runs through is street.
     knowledge
         For ``overlap_share`` and ``base_parcel_gap_m2``.
     faults

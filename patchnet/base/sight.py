@@ -21,9 +21,14 @@ def blocked(
     own
         Position in `grounds` of the plot that each line starts from, shape (n,).
     grounds
-        Outlines of plots.
+        Outlines of plots, shape (p,).
     least
         Metres that count as a touch.
+
+    Returns
+    -------
+    array
+        Shape (n,).
     """
     # A line along a common border, as that from the edge of a terraced house, is not stopped.
     inner = shapely.buffer(grounds, -least / 2, quad_segs=2)

@@ -58,9 +58,9 @@ def find_street_space(
     grounds
         Outlines of plots, shape (n,).
     firm
-        Whether each is mapped, not derived; beside what is derived no verge is guessed.
+        Shape (n,): whether each is mapped, not derived; beside what is derived no verge is guessed.
     built
-        Buildings.
+        Buildings, shape (b,).
     roads
         Table of roads, in the order of `streets`.
     mapped

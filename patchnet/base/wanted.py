@@ -69,7 +69,18 @@ def wanted_streets(
 
 
 def addressed_streets(buildings: gpd.GeoDataFrame) -> dict[str, NDArray[np.float64]]:
-    """Streets that addresses name, with the places of their houses."""
+    """Streets that addresses name, with the places of their houses.
+
+    Parameters
+    ----------
+    buildings
+        With ``doors`` and outlines.
+
+    Returns
+    -------
+    dict
+        Name of a street -> shape (houses, 2): x and y of the middles of its houses, metres.
+    """
     places: dict[str, list[tuple[float, float]]] = {}
     middles = shapely.get_coordinates(shapely.centroid(buildings.geometry.to_numpy()))
     for doors, (x, y) in zip(buildings["doors"], middles.tolist(), strict=True):
@@ -94,7 +105,22 @@ def stands_in(piece: Piece, inputs: Gathered, wanted: set[int] | None) -> bool:
 
 
 def of_streets(names: pd.Series, wanted: set[int] | None, streets: Streets) -> pd.Series:
-    """Whether each name is that of one of the streets that are wanted (None: all)."""
+    """Whether each name is that of one of the streets that are wanted (None: all).
+
+    Parameters
+    ----------
+    names
+        Name of a street in each row.
+    wanted
+        Positions in `streets`; None: all.
+    streets
+        Roads by their street.
+
+    Returns
+    -------
+    Series
+        True or False, index of `names`.
+    """
     if wanted is None:
         return names.notna()
     there = {streets.folded[at] for at in wanted}

@@ -69,6 +69,15 @@ def in_threads(
 
     Because the order is fixed, sums over the results do not depend on the number of threads.
     At most two blocks a thread are held at once.
+
+    Parameters
+    ----------
+    work
+        Called with each block, in any thread.
+    blocks
+        Taken as they are needed.
+    threads
+        How many; None: one a core.
     """
     count = threads or _cores()
     if count == 1:

@@ -53,13 +53,31 @@ class Fault:
 
 
 def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:
-    """Return the choices spelt most like `word`, best first (may be empty)."""
+    """Return the choices spelt most like `word`, best first (may be empty).
+
+    Parameters
+    ----------
+    word
+        As somebody wrote it.
+    choices
+        What it may be.
+    most
+        How many at most.
+    """
     table = {choice.casefold(): choice for choice in choices}
     close = difflib.get_close_matches(word.casefold(), table, n=most, cutoff=0.6)
     return [table[key] for key in close]
 
 
 def nearest_hint(word: str, choices: Iterable[str]) -> str:
-    """Return ``" Did you mean a or b?"``, or nothing where no choice is spelt like `word`."""
+    """Return ``" Did you mean a or b?"``, or nothing where no choice is spelt like `word`.
+
+    Parameters
+    ----------
+    word
+        As somebody wrote it.
+    choices
+        What it may be.
+    """
     close = nearest(word, choices)
     return f" Did you mean {' or '.join(close)}?" if close else ""

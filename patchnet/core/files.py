@@ -41,6 +41,11 @@ def write_aside(path: Path | str) -> Iterator[Path]:
 
     The file that stood at `path` before stays untouched until the new one is complete.
 
+    Parameters
+    ----------
+    path
+        Where the file will stand.
+
     Raises
     ------
     CannotWrite
@@ -120,6 +125,11 @@ def sweep(folder: Path) -> None:
     """Take away what commands that were killed left aside in a folder, on this computer.
 
     The folders are private (mode 0700) and carry the number of the process that made them.
+
+    Parameters
+    ----------
+    folder
+        Where files are written.
     """
     with suppress(OSError):
         for left in folder.glob(f"{_ASIDE}*"):

@@ -201,6 +201,13 @@ def copy_geopackage(source: Path, target: Path) -> None:
 
     It goes through SQLite, which alone knows what of a file that is in use belongs to it.
 
+    Parameters
+    ----------
+    source
+        A GeoPackage, whoever has it open.
+    target
+        Where the copy goes.
+
     Raises
     ------
     CannotRead
@@ -338,7 +345,15 @@ def _column(column: "pd.Series[Any]", kind: str) -> list[object]:
 
 
 def drop_table(there: sqlite3.Connection, name: str) -> None:
-    """Take a table out of the file and its registers, if it is there."""
+    """Take a table out of the file and its registers, if it is there.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    name
+        Name of the layer or table; none of that name is no fault.
+    """
     there.execute(f"DROP TABLE IF EXISTS {quoted(name)}")
     present = table_names(there)
     for register in _REGISTERS:
@@ -352,13 +367,34 @@ def table_names(there: sqlite3.Connection) -> set[str]:
 
 
 def table_columns(there: sqlite3.Connection, name: str) -> list[tuple[str, bool]]:
-    """Return each column of a table and whether it is the key of its rows."""
+    """Return each column of a table and whether it is the key of its rows.
+
+    Parameters
+    ----------
+    there
+        Open file.
+    name
+        Name of the table.
+
+    Returns
+    -------
+    list
+        Name of each column, and whether it is the key.
+    """
     rows = there.execute(f"PRAGMA table_info({quoted(name)})")
     return [(str(row[1]), bool(row[5])) for row in rows]
 
 
 def crs_of(there: sqlite3.Connection, name: str) -> str | None:
-    """Return the coordinate system of a layer (WKT); None where it has none."""
+    """Return the coordinate system of a layer (WKT); None where it has none.
+
+    Parameters
+    ----------
+    there
+        Open file.
+    name
+        Name of the layer.
+    """
     if "gpkg_geometry_columns" not in table_names(there):
         return None
     row = there.execute(

@@ -15,7 +15,18 @@ _COMMA = re.compile(rf"{_SIGN}(?:[1-9]\d{{0,2}}(?:\.\d{{3}})+|\d*),\d+(?:[eE][+-
 
 
 def parse_number(text: str) -> float | None:
-    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200."""
+    """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200.
+
+    Parameters
+    ----------
+    text
+        A cell, with any spaces round it.
+
+    Returns
+    -------
+    float or None
+        In the unit of the cell; None where it is no number.
+    """
     bare = text.strip().casefold()
     if not re.fullmatch(NUMBER, bare):
         return None
@@ -29,6 +40,11 @@ def writes_decimal_comma(cells: Iterable[str]) -> bool | None:
 
     One cell such as ``2,5`` or ``0,125`` tells, for no thousands are written so; ``1,200`` does
     not. A table that writes points anywhere is taken at its word.
+
+    Parameters
+    ----------
+    cells
+        Every cell of a table.
     """
     found: bool | None = None
     for cell in cells:

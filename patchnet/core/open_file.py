@@ -78,7 +78,15 @@ class Layer:
 
 @contextmanager
 def trouble(path: Path, doing: str = "read") -> Iterator[None]:
-    """Turn whatever another library raises into one `CannotRead` about `path`."""
+    """Turn whatever another library raises into one `CannotRead` about `path`.
+
+    Parameters
+    ----------
+    path
+        The file that is worked on.
+    doing
+        What is done to it, for the words.
+    """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -186,6 +194,13 @@ def _sound_tables(path: Path, address: str) -> set[str] | None:
 
 def ensure_known_form(there: sqlite3.Connection, path: Path) -> None:
     """Refuse a street's file that a later patchnet wrote.
+
+    Parameters
+    ----------
+    there
+        Open file.
+    path
+        How it is named.
 
     Raises
     ------

@@ -20,6 +20,15 @@ def cell_side(raster: "DatasetReader", crs: pyproj.CRS, x: float, y: float) -> f
     """Return how long the side of the raster's cell is at a place, in units of `crs`.
 
     That of a square as large, where the cell is no square there.
+
+    Parameters
+    ----------
+    raster
+        An open raster with a CRS.
+    crs
+        CRS of the place.
+    x, y
+        The place, in units of `crs`.
     """
     from_raster = change_of(pyproj.CRS.from_wkt(raster.crs.to_wkt()), crs)
     there = from_raster.transform(x, y, direction="INVERSE")
@@ -49,9 +58,9 @@ def at_centres(
     crs
         Coordinate system of the cells.
     corner
-        West and north edge of the first cell.
+        West and north edge of the first cell, in units of `crs`.
     cell_m
-        Side of a cell.
+        Side of a cell, likewise.
     shape
         Rows and columns.
     band

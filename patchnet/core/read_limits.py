@@ -14,5 +14,16 @@ def _table() -> dict[str, float]:
 
 
 def read_limit(key: str) -> float:
-    """Return a limit; its unit, class and source stand in ``core/read_limits.csv``."""
+    """Return a limit; its unit, class and source stand in ``core/read_limits.csv``.
+
+    Parameters
+    ----------
+    key
+        Of a row.
+
+    Returns
+    -------
+    float
+        In the unit of that row (seconds, megabytes, a count).
+    """
     return _table()[key]

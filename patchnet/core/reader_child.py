@@ -203,6 +203,13 @@ class ReaderChild:
 def read_in_child(function: Callable[..., Thing], path: Path, *others: Any) -> Thing:  # noqa: ANN401 - see ReaderChild.read
     """Read one map or table in a child of its own, within `MAP_LIMITS`.
 
+    Parameters
+    ----------
+    function
+        Takes the path and what follows; must be known by its module and name.
+    path
+        The file.
+
     Raises
     ------
     CannotRead

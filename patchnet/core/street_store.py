@@ -78,6 +78,11 @@ class Entry:
 def holding(path: Path) -> Iterator[None]:
     """Keep all other writers of a street's file waiting; the same thread may hold it twice.
 
+    Parameters
+    ----------
+    path
+        The street's file; need not be there yet.
+
     Raises
     ------
     CannotWrite
@@ -167,6 +172,11 @@ def ensure_free(path: Path) -> None:
     """Make sure that no other program has a street's file open, and that no log lies beside it.
 
     What a program that was killed had committed to its log is brought into the file first.
+
+    Parameters
+    ----------
+    path
+        The street's file; what is no database passes.
 
     Raises
     ------
@@ -363,7 +373,18 @@ def read_journal(path: Path | str) -> pd.DataFrame:
 
 
 def read_entries(there: sqlite3.Connection) -> pd.DataFrame:
-    """Read the journal of an open file, see `read_journal`."""
+    """Read the journal of an open file, see `read_journal`.
+
+    Parameters
+    ----------
+    there
+        Open file.
+
+    Returns
+    -------
+    DataFrame
+        Columns `JOURNAL`, oldest first; no rows where there is no journal.
+    """
     if JOURNAL_LAYER not in table_names(there):
         return pd.DataFrame(columns=list(JOURNAL), dtype=object)
     columns = ", ".join(map(quoted, JOURNAL))
@@ -403,7 +424,15 @@ def _joined(*lists: Sequence[str]) -> list[str]:
 
 
 def put_journal(there: sqlite3.Connection, journal: pd.DataFrame) -> None:
-    """Write a journal into an open draft in place of the one that is there."""
+    """Write a journal into an open draft in place of the one that is there.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    journal
+        Columns `JOURNAL`, oldest first.
+    """
     last = int(journal["generation"].iloc[-1]) if len(journal) else 0
     about = pd.DataFrame(
         [("form", str(FORM)), ("generation", str(last))], columns=["name", "value"], dtype=object

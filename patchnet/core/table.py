@@ -111,6 +111,11 @@ def read_table(path: Path, faults: FaultList, *, known: Collection[str] = ()) ->
 def read_sheets(path: Path, faults: FaultList, *, known: Collection[str] = ()) -> list[Sheet]:
     """Read every sheet of one file (a CSV is one), whatever its heading; see `read_table`.
 
+    Parameters
+    ----------
+    path, faults, known
+        As in `read_table`.
+
     Raises
     ------
     NoTable
@@ -181,7 +186,17 @@ def sheets_of(
 def table_of(
     sheets: Sequence[Sheet], where: str, faults: FaultList, *, known: Collection[str] = ()
 ) -> Table:
-    """Take the sheet that has the heading, and check its shape; see `read_table`."""
+    """Take the sheet that has the heading, and check its shape; see `read_table`.
+
+    Parameters
+    ----------
+    sheets
+        As from `read_sheets`.
+    where
+        How faults name the file.
+    faults, known
+        As in `read_table`.
+    """
     sheet = max(sheets, key=lambda one: _rank(one.rows, known))  # of alike ones the first
     at = _heading_at(sheet.rows)
     head, cells = sheet.rows[at]

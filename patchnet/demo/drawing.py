@@ -105,7 +105,18 @@ class Street:
 
 
 def between(a: Point, b: Point) -> Callable[[float], Point]:
-    """Return the point at a share of the way from `a` to `b`, as a function of the share."""
+    """Return the point at a share of the way from `a` to `b`, as a function of the share.
+
+    Parameters
+    ----------
+    a, b
+        Points, x and y in metres.
+
+    Returns
+    -------
+    function
+        Of a share, 0-1, to a point in whole millimetres.
+    """
 
     def point(share: float) -> Point:
         return (
@@ -128,7 +139,20 @@ def _on_edge(point: Point, a: Point, b: Point) -> float | None:
 
 
 def noded(ring: Sequence[Point], corners: Iterable[Point]) -> tuple[Point, ...]:
-    """Put the neighbours' corners that lie on this outline into it, so that both share them."""
+    """Put the neighbours' corners that lie on this outline into it, so that both share them.
+
+    Parameters
+    ----------
+    ring
+        Corners of the outline in turn, x and y in metres.
+    corners
+        Points to put in where they lie on it, metres.
+
+    Returns
+    -------
+    tuple
+        Corners in turn, metres.
+    """
     noded: list[Point] = []
     for a, b in pairwise((*ring, ring[0])):
         share = {p: s for p in corners if (s := _on_edge(p, a, b)) is not None}

@@ -51,6 +51,25 @@ def terrace_row(
 
     `span` is where the row starts and ends along the street, `depth` the offset of the garden
     ends there, `steps` what single gardens are longer or shorter by; all in metres.
+
+    Parameters
+    ----------
+    plan
+        Drawn into.
+    rng
+        Decides how wide each house is.
+    street
+        Where the row stands.
+    side
+        1 left of the street, -1 right.
+    houses
+        Numbers of the houses in turn.
+    span
+        Start and end along the street, metres.
+    depth
+        Offset of the garden ends there, metres.
+    steps
+        Position in the row -> how much longer a garden is, metres.
     """
     front, house, rear, out = (TERRACE[k] for k in ("front", "house", "rear", "outrigger"))
     stations = _stations(rng, len(houses), TERRACE_WIDTH, span, PASSAGE_AFTER)

@@ -5,11 +5,20 @@ could not work at all is an error; what works with less is a warning.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Literal
+from typing import Literal, get_args
 
 from patchnet.core.faults import Fault
 from patchnet.knowledge.plants import LAYERS
-from patchnet.knowledge.records import Feature, Group, Knowledge, Plant, PlotKind, PlotTrait
+from patchnet.knowledge.plots import BarrierLine
+from patchnet.knowledge.records import (
+    BarrierKind,
+    Feature,
+    Group,
+    Knowledge,
+    Plant,
+    PlotKind,
+    PlotTrait,
+)
 from patchnet.knowledge.row import Row
 
 __all__ = ["missing"]
@@ -25,7 +34,7 @@ _PARTS: tuple[PlotTrait, ...] = (
 
 
 def missing(knowledge: Knowledge, tables: Mapping[str, list[Row]]) -> list[Fault]:
-    """List what is said of features, groups, plants and kinds of plot too little to work.
+    """List what is said too little to work of features, groups, plants, plots and barriers.
 
     Parameters
     ----------
@@ -57,6 +66,8 @@ def missing(knowledge: Knowledge, tables: Mapping[str, list[Row]]) -> list[Fault
         tell("plants.csv", key, _of_plant(plant, knowledge))
     for key, kind in knowledge.plot_kinds.items():
         tell("plot_kinds.csv", key, _of_plot_kind(kind))
+    for key, barrier in knowledge.barrier_kinds.items():
+        tell("barrier_kinds.csv", key, _of_barrier_kind(barrier))
     faults += [
         Fault("error", name, None, None, what, mend) for name, what, mend in _parts(knowledge)
     ]
@@ -155,6 +166,15 @@ def _of_plot_kind(kind: PlotKind) -> Iterator[Told]:
                 "Write what holds in the column 'traits', such as home, asks_keeper or in_street; "
                 "or plain, if that is what it is."
             ),
+        )
+
+
+def _of_barrier_kind(kind: BarrierKind) -> Iterator[Told]:
+    if kind.line is None:
+        yield (
+            "warning",
+            "Nothing says how it is drawn: it gets short dashes, like all such kinds.",
+            f"Write one of these in the column 'line': {', '.join(get_args(BarrierLine))}.",
         )
 
 

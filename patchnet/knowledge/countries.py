@@ -113,7 +113,7 @@ def country_at(
     grid
         EPSG code of the coordinate system that the data came in.
     place
-        Longitude and latitude.
+        Longitude and latitude, degrees.
     """
     if said.strip().casefold() in countries:
         return countries[said.strip().casefold()]
@@ -145,7 +145,15 @@ def money(pounds: float, country: Country) -> str:
 
 
 def speed_words(mph: float, country: Country) -> str:
-    """Return a speed in the unit of a country: ``20 mph``, ``32 km/h``."""
+    """Return a speed in the unit of a country: ``20 mph``, ``32 km/h``.
+
+    Parameters
+    ----------
+    mph
+        Miles an hour.
+    country
+        For its unit of speed.
+    """
     if country.speed_unit == "mph":
         return f"{mph:g} mph"
     from scipy import constants  # slow to import, and rarely needed

@@ -61,6 +61,13 @@ def homing_distance_m(
 def is_ceiling(intertegular_mm: float, *, knowledge: Knowledge) -> bool:
     """Return whether the maximum homing distance bounds what bees of this size were seen to do.
 
+    Parameters
+    ----------
+    intertegular_mm
+        Width between the bases of the wings, mm.
+    knowledge
+        For the size from which this holds.
+
     References
     ----------
     Wright, I. R., Roberts, S. P. M. & Collins, B. E. 2015. Evidence of forage distance

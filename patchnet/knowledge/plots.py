@@ -6,13 +6,19 @@ from typing import Annotated, Literal, get_args
 from patchnet.knowledge.columns import Choice, Choices, Flag, Key, Ref, Text, Words
 from patchnet.knowledge.schema import table
 
-__all__ = ["BarrierKind", "PlotKind", "PlotTrait"]
+__all__ = ["PLAIN_LINE", "BarrierKind", "BarrierLine", "PlotKind", "PlotTrait"]
 
 PlotTrait = Literal[
     "plain", "home", "asks_keeper", "in_street", "nobodys", "raised", "pots_only", "sill",
     "whole", "front", "back", "strip", "pit", "box", "unnamed",
 ]  # fmt: skip
 """What a kind of plot is, see `PlotKind`."""
+
+BarrierLine = Literal["whole", "dashed", "dotted", "dash_dot", "short_dashes"]
+"""How a kind of barrier is drawn: which of the lines of the map."""
+
+PLAIN_LINE: BarrierLine = "short_dashes"
+"""How barriers are drawn of which no table says how."""
 
 
 @table("plot_kinds.csv", "A kind of plot.", called="plot kind")
@@ -73,6 +79,8 @@ class BarrierKind:
         Whether the sun shines through it.
     unnamed
         Whether it stands for a barrier of which nobody said what it is.
+    line
+        How it is drawn; with short dashes where the table does not say.
     """
 
     key: Annotated[str, Key("key of the kind")]
@@ -86,3 +94,7 @@ class BarrierKind:
     unnamed: Annotated[
         bool, Flag("whether it stands for a barrier that nobody named", blank=False)
     ] = False
+    line: Annotated[
+        BarrierLine | None,
+        Choice("line that it is drawn as; blank: with short dashes", blank=None),
+    ] = None

@@ -290,5 +290,11 @@ def read_planter_sizes(reader: Reader) -> dict[str, PlanterSize]:
 
 
 def read_stopping_sight(reader: Reader) -> dict[tuple[float, str], Figure]:
-    """Read the stopping sight distances by upper end of the band and vehicle."""
+    """Read the stopping sight distances by upper end of the band and vehicle.
+
+    Returns
+    -------
+    dict
+        (Speed in mph, vehicle) -> distance in metres.
+    """
     return {(one.speed_mph, one.vehicle): one.distance for one in reader.all(StoppingSight)}

@@ -137,7 +137,7 @@ def crossings(
     segments
         Pieces of barriers; parts outside the grid cross nothing.
     west, north
-        Outer corner of the first cell.
+        Outer corner of the first cell, metres.
     cell_m, shape
         Side of a cell in metres; rows and columns.
     """
@@ -182,7 +182,8 @@ def gather_steps(found: Crossings, extra: Floats, opened: Floats, gap: NDArray[n
     found
         Crossings, sorted by step.
     extra, opened, gap
-        For each crossing: its cost, its cost with a gap made there, whether a gap is there.
+        Shape (c,), for each crossing: its cost and its cost with a gap made there, cost metres;
+        whether a gap is there.
     """
     key, first = np.unique(found.key, return_index=True)
     start = np.r_[first, len(found.key)].astype(np.int64)

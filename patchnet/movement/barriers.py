@@ -45,7 +45,17 @@ class Lines:
 
 
 def barrier_lines(neighbourhood: Neighbourhood, costs: GroundCosts, knowledge: Knowledge) -> Lines:
-    """Find the barriers that are closed all along to an animal."""
+    """Find the barriers that are closed all along to an animal.
+
+    Parameters
+    ----------
+    neighbourhood
+        For its barriers and the buildings that are none.
+    costs
+        What each kind of barrier costs the group, cost metres.
+    knowledge
+        For the kinds of barriers.
+    """
     shapes = np.asarray(neighbourhood.barriers.geometry.array, dtype=object)
     gaps, through = _gap_points(neighbourhood, shapes, knowledge)
     closed = np.isinf(_solid_costs(neighbourhood.barriers, costs, knowledge, gaps))

@@ -173,7 +173,7 @@ def corridor(
     knowledge
         The tables: the setting ``corridor_band`` is the usual share.
     share
-        How much costlier the ways in the band may be, 0 or more (0.1: by a tenth).
+        By which share costlier the ways in the band may be, 0 or more (0.1: by a tenth).
     at_most
         What the cheapest way is known to cost at most, cost metres: spares looking further. The
         corridor is the same, even if that was wrong.

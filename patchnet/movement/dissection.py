@@ -20,6 +20,11 @@ _LEAF = 9  # cells that are not split further
 def nested_dissection(rows: int, columns: int) -> NDArray[np.int32]:
     """Return the place of each cell in the order of elimination.
 
+    Parameters
+    ----------
+    rows, columns
+        Size of the grid in cells.
+
     Returns
     -------
     array

@@ -96,6 +96,11 @@ def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:
 
     Where they touch, both ends are the same point.
 
+    Parameters
+    ----------
+    a, b
+        Two shapes, metres.
+
     Examples
     --------
     >>> import shapely

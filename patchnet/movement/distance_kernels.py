@@ -43,7 +43,22 @@ class _Grid(NamedTuple):
 
 
 def blocks(shapes: NDArray[np.object_], reach: float) -> Iterator[tuple[Ints, Ints, Floats]]:
-    """Pairs i < j sorted by (i, j) with their distance, a block of sources at a time."""
+    """Pairs i < j sorted by (i, j) with their distance, a block of sources at a time.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): polygons, metres.
+    reach
+        Longest distance wanted, metres.
+
+    Yields
+    ------
+    i, j
+        Shape (block,): positions of the two.
+    metres
+        Shape (block,): from edge to edge.
+    """
     outlines = _outlines(shapes)
     grid = _grid(outlines.box, reach)
 

@@ -75,6 +75,15 @@ def single_gaps(
 ) -> tuple[GapPlan, ...]:
     """Find, for each barrier, the one gap in it that helps most between two patches.
 
+    Parameters
+    ----------
+    surface
+        Where the group moves.
+    plot_a, plot_b
+        Ids of the two plots.
+    compiled
+        True, False, or None: by size. Both give the same.
+
     Returns
     -------
     tuple of GapPlan
@@ -166,7 +175,7 @@ def middle_of_cheapest(
     Returns
     -------
     array
-        Positions, one a group, in the order of the groups.
+        Shape (groups,): positions, in the order of the groups.
 
     Examples
     --------

@@ -65,6 +65,11 @@ def write_geotiff(
 def barrier_map(surface: CostSurface) -> NDArray[np.float32]:
     """Where the barriers are: the costliest crossing between a cell and a neighbour.
 
+    Parameters
+    ----------
+    surface
+        With its steps.
+
     Returns
     -------
     array

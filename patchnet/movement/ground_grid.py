@@ -58,6 +58,15 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
     twenty are wider; width is twice the area over the outline), within the least and greatest
     of the settings, and larger where there would be more cells than the settings want.
 
+    Parameters
+    ----------
+    plots
+        Outlines in a CRS of metres.
+    knowledge
+        For the settings of the surface.
+    cell_m
+        Side of a cell, metres; None: chosen as above.
+
     Raises
     ------
     WrongUse

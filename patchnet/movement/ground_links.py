@@ -152,12 +152,19 @@ def touching_links(
 
     Of ways that cost the same the northernmost, then westernmost crossing.
 
+    Parameters
+    ----------
+    growth
+        From the sources that are to be linked.
+    limit
+        Cost metres beyond which a way is left out.
+
     Returns
     -------
     first, second
-        Labels of the two sources, first < second, sorted.
+        Shape (links,): labels of the two sources, first < second, sorted.
     cost
-        Cost metres.
+        Shape (links,), cost metres.
     ways
         From the first source to the second.
     """

@@ -236,7 +236,28 @@ def grow_buckets(
     key: Ints, extra: Floats, offset: Ints, half: Floats,
     width: float, count: int, limit: float,
 ) -> None:  # fmt: skip
-    """Grow in place; `count` buckets (a power of two) of `width` cost metres."""
+    """Grow in place; `count` buckets (a power of two) of `width` cost metres.
+
+    Parameters
+    ----------
+    cells
+        Shape (cells,), as `CELL`; distances and directions are written.
+    owner
+        Shape (cells,): label of the source, 0 none; written.
+    key, extra
+        Shape (b,): steps with a barrier (cell x 4 + direction 0-3, sorted) and what it costs,
+        cost metres (inf: closed).
+    offset
+        Shape (8,): from a cell's number to that of its neighbour in each direction.
+    half
+        Shape (8,), metres: half the distance to it.
+    width
+        Of a bucket, cost metres: less than the cheapest step.
+    count
+        Buckets, a power of two.
+    limit
+        Cost metres beyond which nothing is looked for.
+    """
     onward = _DIRECTIONS.copy()
     go = np.empty(_DIRECTIONS.shape, np.int64)
     weight = np.empty(_DIRECTIONS.shape, np.float64)
@@ -265,7 +286,15 @@ def grow_heap(  # noqa: C901, PLR0912, PLR0915 - as grow_buckets
     cells: Records, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats, limit: float,
 ) -> None:  # fmt: skip
-    """Grow in place with a binary heap, for costs of any range."""
+    """Grow in place with a binary heap, for costs of any range.
+
+    Parameters
+    ----------
+    cells, owner, key, extra, offset, half
+        Shapes and units as in `grow_buckets`.
+    limit
+        Cost metres beyond which nothing is looked for.
+    """
     heap = np.empty(_POOL, np.float64)
     item = np.empty(_POOL, np.int32)
     size = 0
@@ -367,7 +396,18 @@ def touching(
     cells: Records, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats,
 ) -> tuple[Ints, Bytes, Floats]:  # fmt: skip
-    """Steps between two territories: first cell, direction 0-3, cost from source to source."""
+    """Steps between two territories: first cell, direction 0-3, cost from source to source.
+
+    Parameters
+    ----------
+    cells, owner, key, extra, offset, half
+        Shapes and units as in `grow_buckets`, after the growth.
+
+    Returns
+    -------
+    cell, direction, cost
+        Shape (steps,) each, sorted by cell; costs in cost metres.
+    """
     first, directions = _borders(owner, offset)
     totals = np.empty(len(first), np.float64)
     kept = 0
@@ -388,7 +428,22 @@ def touching(
 
 @kernel
 def trace(start: Ints, came: Bytes, offset: Ints) -> tuple[Ints, Ints]:
-    """Cells on the way from each start back to its source, start first; and where each begins."""
+    """Cells on the way from each start back to its source, start first; and where each begins.
+
+    Parameters
+    ----------
+    start
+        Shape (n,): numbers of cells that were reached.
+    came
+        Shape (cells,): direction that each was reached from, 8 in a source.
+    offset
+        Shape (8,): from a cell's number to that of its neighbour in each direction.
+
+    Returns
+    -------
+    cells, ends
+        Way w is ``cells[ends[w]:ends[w + 1]]``; shape (n + 1,) of `ends`.
+    """
     ends = np.zeros(len(start) + 1, np.int64)
     for way in range(len(start)):
         cell = start[way]

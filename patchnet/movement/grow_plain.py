@@ -40,7 +40,28 @@ def grow_plain(
     cost: Grid32, dist: Floats, owner: Cells, came: Bytes,
     key: Ints, extra: Floats, offset: Ints, half: Floats, limit: float,
 ) -> None:  # fmt: skip
-    """Grow in place: the costs first, then from where each cell was reached."""
+    """Grow in place: the costs first, then from where each cell was reached.
+
+    Parameters
+    ----------
+    cost
+        Shape (cells,): cost per metre.
+    dist
+        Shape (cells,), cost metres: written.
+    owner
+        Shape (cells,): label of the source, 0 none; written.
+    came
+        Shape (cells,): direction it was reached from, 8 in a source; written.
+    key, extra
+        Shape (b,): steps with a barrier (cell x 4 + direction 0-3, sorted) and what it costs,
+        cost metres (inf: closed).
+    offset
+        Shape (8,): from a cell's number to that of its neighbour in each direction.
+    half
+        Shape (8,), metres: half the distance to it.
+    limit
+        Cost metres beyond which nothing is looked for.
+    """
     source = came == _SOURCE
     sources = np.flatnonzero(source)
     if not len(sources):
@@ -100,7 +121,18 @@ def touching_plain(
     cost: Grid32, dist: Floats, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats,
 ) -> tuple[Ints, Bytes, Floats]:  # fmt: skip
-    """Steps between two territories: first cell, direction 0-3, cost from source to source."""
+    """Steps between two territories: first cell, direction 0-3, cost from source to source.
+
+    Parameters
+    ----------
+    cost, dist, owner, key, extra, offset, half
+        Shapes and units as in `grow_plain`, after the growth.
+
+    Returns
+    -------
+    cell, direction, cost
+        Shape (steps,) each, sorted by cell; costs in cost metres.
+    """
     found = []
     for d, cell, there, price in steps_of(cost, key, extra, offset, half):
         between = (owner[cell] > 0) & (owner[there] > 0) & (owner[cell] != owner[there])
@@ -112,7 +144,22 @@ def touching_plain(
 
 
 def trace_plain(start: Ints, came: Bytes, offset: Ints) -> tuple[Ints, Ints]:
-    """Cells on the way from each start back to its source, start first; where each begins."""
+    """Cells on the way from each start back to its source, start first; where each begins.
+
+    Parameters
+    ----------
+    start
+        Shape (n,): numbers of cells that were reached.
+    came
+        Shape (cells,): direction that each was reached from, 8 in a source.
+    offset
+        Shape (8,): from a cell's number to that of its neighbour in each direction.
+
+    Returns
+    -------
+    cells, ends
+        Way w is ``cells[ends[w]:ends[w + 1]]``; shape (n + 1,) of `ends`.
+    """
     ways = []
     for first in start:
         cell = int(first)

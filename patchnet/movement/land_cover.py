@@ -129,6 +129,13 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
     Each cell takes the class at its centre. Only the part of the raster that the grid needs is
     read. Cells outside the raster, without data or masked come back as NaN.
 
+    Parameters
+    ----------
+    cover
+        The file, and what each class costs.
+    grid
+        The cells that are asked for.
+
     Returns
     -------
     array

@@ -58,6 +58,10 @@ def label_plots(
 
     Parameters
     ----------
+    plots
+        n outlines, in the CRS of the grid.
+    grid
+        Where the cells lie.
     passable
         Shape of the grid: cells that can be entered.
     enterable

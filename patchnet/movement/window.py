@@ -51,7 +51,15 @@ def _within(away: tuple[NDArray[np.float64], ...], reach: float) -> slice:
 
 
 def cut_out(surface: CostSurface, window: Window) -> CostSurface:
-    """Return a part of the ground as a surface of its own; its cells are views."""
+    """Return a part of the ground as a surface of its own; its cells are views.
+
+    Parameters
+    ----------
+    surface
+        The whole.
+    window
+        Rows and columns of it.
+    """
     rows, columns = window
     grid = surface.grid
     return replace(

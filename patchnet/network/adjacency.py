@@ -74,6 +74,13 @@ def groups(n: int, i: Places, j: Places) -> tuple[int, Places]:
         How many nodes.
     i, j
         Shape (m,): ends of the links, 0 to n - 1.
+
+    Returns
+    -------
+    count
+        Number of groups.
+    label
+        Shape (n,): 0 to count - 1.
     """
     matrix = sp.coo_array((np.ones(len(i), dtype=np.int8), (i, j)), shape=(n, n))
     count, label = csgraph.connected_components(matrix, directed=False)
@@ -90,6 +97,13 @@ def components(patch_graph: PatchGraph) -> tuple[NDArray[np.float64], Places]:
     ----------
     patch_graph
         n patches.
+
+    Returns
+    -------
+    homes
+        Shape (components,).
+    label
+        Shape (n,): 0 to components - 1.
     """
     count, label = groups(len(patch_graph.ids), patch_graph.i, patch_graph.j)
     homes = np.bincount(label, weights=patch_graph.homes, minlength=count).astype(np.float64)
@@ -109,6 +123,13 @@ def touching_joined(links: Links) -> tuple[Links, Places]:
     ----------
     links
         m links between n nodes.
+
+    Returns
+    -------
+    links
+        Between groups.
+    label
+        Shape (n,): group of each node.
     """
     touch = links.length == 0
     if not touch.any():

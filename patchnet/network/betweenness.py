@@ -85,7 +85,7 @@ def weighted_betweenness(
     patch_graph
         n patches.
     p_cut
-        Routes less likely than this are left out.
+        Routes less likely than this (0-1) are left out.
     compiled
         True, False, or None: whichever is quicker for the size. Both agree to rounding.
 

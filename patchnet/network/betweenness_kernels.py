@@ -29,6 +29,25 @@ def traffic(
     """Add a_s x sum of a_t p*_st over the best routes through each patch (Brandes 2001).
 
     Numbers of equal routes grow without bound, so their logarithms are kept.
+
+    Parameters
+    ----------
+    sources
+        Shape (s,): patches that routes start from.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
+    weight
+        Shape (2 m,): lengths in whole millimetres above bit `shift`, a 1 below it for 0.
+    homes
+        Shape (n,).
+    cut
+        Longest route, as `weight`.
+    shift, bits
+        Bits below a length; bits that hold a patch's number.
+    decay
+        A chance is exp(-decay x length), per millimetre.
+    through
+        Shape (n,), homes squared: added to.
     """
     n = len(start) - 1
     distance = np.full(n, _FAR)

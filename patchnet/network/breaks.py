@@ -72,7 +72,7 @@ def component_breaks(
     longest_m
         Widest break that is looked at, metres.
     p_cut
-        Routes less likely than this are left out of the flows.
+        Routes less likely than this (0-1) are left out of the flows.
     compiled
         True, False, or None: whichever is quicker for the size.
 

@@ -13,7 +13,22 @@ Floats = NDArray[np.float64]
 
 @kernel
 def hop_sums(first: int, last: int, start: Ints, end: Places, homes: Floats) -> tuple[float, float]:
-    """IIC terms of the sources first:last, and their sums of 1 / links to all others."""
+    """IIC terms of the sources first:last, and their sums of 1 / links to all others.
+
+    Parameters
+    ----------
+    first, last
+        Sources that this call sums over.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
+    homes
+        Shape (n,).
+
+    Returns
+    -------
+    iic, harary
+        Homes squared; 1 / links.
+    """
     n = len(start) - 1
     seen = np.full(n, -1)  # the source that a node was last reached from
     queue = np.empty(n, dtype=np.int32)

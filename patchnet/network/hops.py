@@ -28,6 +28,11 @@ def hop_sums(patch_graph: PatchGraph, *, compiled: bool | None = None) -> tuple[
         n patches with homes.
     compiled
         True, False, or None: by size. Both agree to rounding.
+
+    Returns
+    -------
+    iic, harary
+        In homes squared; a sum of 1 / number of links.
     """
     n = len(patch_graph.ids)
     work, size = _plain_work(patch_graph)

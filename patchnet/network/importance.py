@@ -46,7 +46,7 @@ def patch_importance(
     patch_graph
         n patches.
     p_cut
-        Routes less likely than this are left out, before and after.
+        Routes less likely than this (0-1) are left out, before and after.
     compiled
         True, False (take each patch out in turn), or None: whichever is quicker for the size.
         Both agree to rounding.
@@ -108,7 +108,7 @@ def link_importance(
     patch_graph
         m links.
     p_cut
-        Routes less likely than this are left out, before and after.
+        Routes less likely than this (0-1) are left out, before and after.
     compiled
         True, False (take each link out in turn), or None: whichever is quicker for the size.
 

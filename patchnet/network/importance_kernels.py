@@ -40,6 +40,27 @@ def losses(
 
     `weight` is positive, its bits above `shift` are the length; `cut` is a weight as well. An
     output of size 0 is not wanted. Routes from or to a patch taken out are not counted here.
+
+    Parameters
+    ----------
+    sources
+        Shape (s,): patches that routes start from.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
+    weight
+        Shape (2 m,): lengths in whole millimetres above bit `shift`.
+    link
+        Shape (2 m,): number of each link.
+    homes
+        Shape (n,).
+    cut
+        Longest route, as `weight`.
+    shift, bits
+        Bits below a length; bits that hold a patch's number.
+    decay
+        A chance is exp(-decay x length), per millimetre.
+    of_patch, of_link
+        Shapes (n,) and (m,), or (0,): homes squared, added to.
     """
     n = len(start) - 1
     distance = np.full(n, _FAR)
@@ -107,6 +128,25 @@ def settle(
     """Best routes from a source up to `cut`: fill `distance`, list the patches reached.
 
     A key on the heap is the distance and, in its last `bits` bits, the node.
+
+    Parameters
+    ----------
+    source
+        Patch that routes start from.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
+    weight
+        Shape (2 m,), above 0, any unit.
+    cut
+        Longest route, as `weight`.
+    bits
+        Bits that hold a patch's number.
+    distance
+        Shape (n,), as `weight`: as far away as can be before, and written.
+    heap
+        Shape (2 m + 1,): room to work in.
+    settled
+        Shape (n,): the patches reached in turn; written.
     """
     mask = (1 << bits) - 1
     distance[source] = 0

@@ -14,7 +14,13 @@ _BLOCK = 2048
 
 
 def adjacency(links: Links) -> Adjacency:
-    """Do the same as `patchnet.network.adjacency.adjacency`, in threads."""
+    """Do the same as `patchnet.network.adjacency.adjacency`, in threads.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+    """
     start = np.zeros(links.n + 1, dtype=np.int64)
     degree = np.bincount(links.i, minlength=links.n) + np.bincount(links.j, minlength=links.n)
     np.cumsum(degree, out=start[1:])
@@ -65,7 +71,25 @@ def mark_superfluous(
     slack: int,
     keep: NDArray[np.bool_],
 ) -> None:
-    """Set `keep` to False for the links from nodes first:last to later nodes that can go."""
+    """Set `keep` to False for the links from nodes first:last to later nodes that can go.
+
+    Parameters
+    ----------
+    first, last
+        Nodes that this call looks at.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each node, as in `adjacency`.
+    length
+        Shape (2 m,), whole millimetres.
+    link
+        Shape (2 m,): number of each link.
+    witnesses
+        How many ways round make a link superfluous.
+    slack
+        Millimetres by which a way round must be shorter.
+    keep
+        Shape (m,): written.
+    """
     n = len(start) - 1
     to = np.full(n, _FAR)
     by = np.zeros(n, dtype=np.int32)
@@ -98,7 +122,17 @@ def mark_superfluous(
 
 @kernel
 def push(heap: Ints, size: int, key: int) -> int:
-    """Put a key on a binary heap of `size` keys; return the new size."""
+    """Put a key on a binary heap of `size` keys; return the new size.
+
+    Parameters
+    ----------
+    heap
+        Shape (at least size + 1,).
+    size
+        Keys on it.
+    key
+        Any whole number.
+    """
     here = size
     while here > 0:
         above = (here - 1) >> 1
@@ -112,7 +146,15 @@ def push(heap: Ints, size: int, key: int) -> int:
 
 @kernel
 def pop(heap: Ints, size: int) -> int:
-    """Take the least key, heap[0], off a binary heap; return the new size."""
+    """Take the least key, heap[0], off a binary heap; return the new size.
+
+    Parameters
+    ----------
+    heap
+        Shape (at least size,).
+    size
+        Keys on it, 1 or more.
+    """
     size -= 1
     key = heap[size]
     here = 0
@@ -145,6 +187,25 @@ def route_sums(
     """Sum a_j exp(-decay d_ij), and a_j, over all j no further than `cut` from each source.
 
     A key on the heap is the distance and, in its last `bits` bits, the node.
+
+    Parameters
+    ----------
+    sources
+        Shape (s,): patches that routes start from.
+    start, end
+        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
+    length
+        Shape (2 m,), whole millimetres.
+    homes
+        Shape (n,).
+    cut
+        Longest route, millimetres.
+    decay
+        A chance is exp(-decay x length), per millimetre.
+    bits
+        Bits that hold a patch's number.
+    flow, reached
+        Shape (s,), homes: written.
     """
     n = len(start) - 1
     distance = np.full(n, _FAR)

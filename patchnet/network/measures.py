@@ -84,7 +84,7 @@ def network_measures(
     patch_graph
         n patches.
     p_cut
-        Routes less likely than this are left out; `cut_bound` says how much that can matter.
+        Routes less likely than this (0-1) are left out; `cut_bound` says how much that can matter.
     hops
         Whether IIC and Harary are wanted: they look at all pairs, however far apart.
     compiled
@@ -191,7 +191,7 @@ def flow(
     patch_graph
         n patches; those without homes have a flow as well.
     p_cut
-        Routes less likely than this are left out.
+        Routes less likely than this (0-1) are left out.
     compiled
         True, False, or None: whichever is quicker for the size. Both agree to rounding.
 

@@ -84,7 +84,7 @@ def more_links(
                 break
             gain = _gain(lengths, chances, homes, k_per_m, int(a[at]), int(b[at]), float(cost[at]))
             alike = abs(gain - gained) <= _ALIKE * gained
-            if (alike and 0 <= at < best) or (gain > gained and not (alike and best >= 0)):
+            if (alike and at < best) or (gain > gained and not (alike and best >= 0)):
                 best, gained = at, gain
         if best < 0:
             return

@@ -24,7 +24,7 @@ class Whole:
     Parameters
     ----------
     p_cut
-        Routes less likely than this are left out (0-1).
+        Routes less likely than this (0-1) are left out (0-1).
     pc_numerator
         Sum over ordered pairs of a_i a_j p*_ij, homes squared.
     """

@@ -78,6 +78,11 @@ def needed_links(
         True: only shorter ways round count, so that ties stay.
     compiled
         True, False, or None: by size. Both give the same.
+
+    Returns
+    -------
+    array
+        Shape (m,): True for the links that stay.
     """
     degree = np.bincount(np.r_[links.i, links.j], minlength=links.n)
     ways = int(degree[links.j].sum())

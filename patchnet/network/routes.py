@@ -49,7 +49,7 @@ def cut_length(d50_m: float, p_cut: float) -> int:
     d50_m
         Distance at which half arrive, metres.
     p_cut
-        A probability, 0 to below 1.
+        A probability, 0-1, below 1.
 
     Raises
     ------
@@ -89,6 +89,11 @@ def matrix_of(links: Links) -> "sp.csr_array":
     ----------
     links
         m links between n nodes.
+
+    Returns
+    -------
+    sparse array
+        Shape (n, n), millimetres.
     """
     weight = np.where(links.length == 0, TOUCH, links.length.astype(np.float64))
     ends = (np.r_[links.i, links.j], np.r_[links.j, links.i])
@@ -109,7 +114,7 @@ def route_sums(
     patch_graph
         n patches.
     p_cut
-        Routes less likely than this are left out.
+        Routes less likely than this (0-1) are left out.
     everywhere
         False: work the sums out only where there are homes; elsewhere they stay 0.
     compiled

@@ -90,6 +90,18 @@ def public_assessment(
 def steps_near(values: Array) -> Array:
     """Return the nearest of 0, 1, 2, 5, 10, 20 ... and, below 1, of 0.1, 0.2, 0.5.
 
+    Parameters
+    ----------
+    values
+        Any shape, 0 or more, any unit.
+
+    Returns
+    -------
+    array
+        Of the same shape and unit.
+
+    Examples
+    --------
     >>> steps_near(np.array([0.0, 0.04, 3.4, 36.0, 270.0])).tolist()
     [0.0, 0.05, 5.0, 50.0, 200.0]
     """
@@ -99,12 +111,34 @@ def steps_near(values: Array) -> Array:
 
 
 def steps_down(values: Array) -> Array:
-    """Return the next step at or below each value (0 stays 0)."""
+    """Return the next step at or below each value (0 stays 0).
+
+    Parameters
+    ----------
+    values
+        Any shape, 0 or more, any unit.
+
+    Returns
+    -------
+    array
+        Of the same shape and unit.
+    """
     return _step(values, side=-1)
 
 
 def steps_up(values: Array) -> Array:
-    """Return the next step at or above each value (0 stays 0)."""
+    """Return the next step at or above each value (0 stays 0).
+
+    Parameters
+    ----------
+    values
+        Any shape, 0 or more, any unit.
+
+    Returns
+    -------
+    array
+        Of the same shape and unit.
+    """
     return _step(values, side=1)
 
 

@@ -100,7 +100,20 @@ def table_of(
 
 
 def nobodys(neighbourhood: Neighbourhood, knowledge: Knowledge) -> NDArray[np.bool_]:
-    """Whether each plot is nobody's home: public land, which is shown as it is."""
+    """Whether each plot is nobody's home: public land, which is shown as it is.
+
+    Parameters
+    ----------
+    neighbourhood
+        n plots.
+    knowledge
+        For the kinds of plot.
+
+    Returns
+    -------
+    array
+        Shape (n,).
+    """
     kinds = neighbourhood.plots["kind"].astype(str).to_numpy()
     return np.isin(kinds.astype(str), knowledge.plot_kinds_with("nobodys"))
 

@@ -113,7 +113,15 @@ class PlotAdditions:
 
 
 def needs_soil(feature: Feature, siting: Siting) -> bool:
-    """Whether a thing cannot stand in a pot or hang."""
+    """Whether a thing cannot stand in a pot or hang.
+
+    Parameters
+    ----------
+    feature
+        The thing.
+    siting
+        Where it can go.
+    """
     return feature.rooted or siting.in_ground
 
 

@@ -55,12 +55,33 @@ def candidates_for(
 
 
 def hours_of(feature: Feature, knowledge: Knowledge) -> float:
-    """Hours a month that the usual amount of a feature takes."""
+    """Hours a month that the usual amount of a feature takes.
+
+    Parameters
+    ----------
+    feature
+        What is added.
+    knowledge
+        For its upkeep.
+    """
     return knowledge.sitings[feature.key].upkeep_hours.value
 
 
 def money_of(feature: Feature, knowledge: Knowledge) -> float:
-    """Money that the usual amount of a feature takes in the first year."""
+    """Money that the usual amount of a feature takes in the first year.
+
+    Parameters
+    ----------
+    feature
+        What is added.
+    knowledge
+        For its cost.
+
+    Returns
+    -------
+    float
+        Money in pounds, as the tables have it.
+    """
     return knowledge.setting(f"cost_{feature.cost}")
 
 
@@ -182,7 +203,15 @@ def _fits(
 
 
 def planted_m2(space: Space, knowledge: Knowledge) -> float:
-    """Return the ground, m2, under what grows on the plot: bulbs go in between."""
+    """Return the ground, m2, under what grows on the plot: bulbs go in between.
+
+    Parameters
+    ----------
+    space
+        What the plot has.
+    knowledge
+        For the ground that each feature takes.
+    """
     return sum(
         knowledge.features[key].ground.value * amount
         for key, amount in space.has.items()
@@ -274,6 +303,17 @@ def fitted(
     Where they do not fit at their own amounts, those on the ground shrink alike towards their
     smallest useful size, so that one set has one answer. Floor, walls, fences, sills, hours and
     money must do as they are.
+
+    Parameters
+    ----------
+    chosen
+        The set.
+    space
+        What room there is.
+    knowledge
+        For how things make way.
+    facts
+        What the householder said.
 
     Returns
     -------

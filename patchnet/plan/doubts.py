@@ -13,7 +13,15 @@ _LIGHTS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
 
 
 def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]:
-    """Say which light was used where the map knows it: a person's word counts first."""
+    """Say which light was used where the map knows it: a person's word counts first.
+
+    Parameters
+    ----------
+    said
+        What the householder said; None: nothing.
+    worked_out
+        What the map tells; None: nothing.
+    """
     if worked_out is None or said == worked_out:
         return ()
     map_says = _LIGHTS[worked_out]
@@ -37,7 +45,21 @@ def plan_warnings(
     space: Space,
     offered: Sequence[Candidate],
 ) -> tuple[str, ...]:
-    """Say which unknown things the plan depends on, the most important first."""
+    """Say which unknown things the plan depends on, the most important first.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    answer
+        The plot as it is.
+    facts
+        What the householder said.
+    space
+        What room there is.
+    offered
+        What fits by itself.
+    """
     warnings = []
     known = assessment.known_share
     others = known[known.index != answer.plot]

@@ -28,7 +28,7 @@ def gains_of(
     outcome
         The outcome per group.
     worth
-        What each group adds to the joint worth.
+        What each group adds to the joint worth, as a share of the most it could be.
     most
         How many of the plots that gain are named for each need.
 

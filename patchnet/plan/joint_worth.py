@@ -62,6 +62,13 @@ def common_currency(assessment: Assessment, full: Array) -> Currency:
     """Make the joint worth from the linked homes with everything that fits, shape (groups,).
 
     A group's weight is its number of votes in the tables over the votes of all groups asked for.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    full
+        Shape (groups,): linked homes of each group with everything that fits.
     """
     answers = assessment.groups
     votes = np.array([answer.group.weight.value for answer in answers.values()])
@@ -71,6 +78,18 @@ def common_currency(assessment: Assessment, full: Array) -> Currency:
 
 def amounts_at(assessment: Assessment, plot: str) -> dict[str, float]:
     """What a plot has, feature to amount; what is not known as it was drawn in.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    plot
+        Id of the plot.
+
+    Returns
+    -------
+    dict
+        Feature -> amount in its unit (m2, m, count).
 
     Raises
     ------
@@ -87,6 +106,16 @@ def everything_that_fits(assessment: Assessment) -> dict[str, Mapping[str, float
 
     Additions are taken in from the one that needs least room on; one that cannot stand beside
     the others even at its smallest is left out, so that everything stays inside the free ground.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+
+    Returns
+    -------
+    dict
+        Id of a plot -> feature -> amount more, in its unit (m2, m, count).
     """
     knowledge, neighbourhood = assessment.knowledge, assessment.neighbourhood
     facts = PlotFacts()

@@ -15,7 +15,15 @@ __all__ = ["match_plant", "near_plants", "plant_roles", "planting_mistakes", "un
 
 
 def match_plant(word: str, knowledge: Knowledge) -> str | None:
-    """Return the key of the plant that `word` names (key, English or Latin name), or None."""
+    """Return the key of the plant that `word` names (key, English or Latin name), or None.
+
+    Parameters
+    ----------
+    word
+        As somebody wrote it.
+    knowledge
+        For the plants.
+    """
     wanted = plain(word)
     for plant in knowledge.plants.values():
         if wanted in {plain(plant.key), plain(plant.name), plain(plant.latin)}:
@@ -24,7 +32,15 @@ def match_plant(word: str, knowledge: Knowledge) -> str | None:
 
 
 def near_plants(word: str, knowledge: Knowledge) -> list[str]:
-    """Return names of the plants spelt most like `word`, best first (may be empty)."""
+    """Return names of the plants spelt most like `word`, best first (may be empty).
+
+    Parameters
+    ----------
+    word
+        As somebody wrote it.
+    knowledge
+        For the plants.
+    """
     spelt = {
         name: plant.name
         for plant in knowledge.plants.values()
@@ -39,6 +55,13 @@ def unlawful(plant: Plant, knowledge: Knowledge) -> UnlawfulPlant | None:
 
     A hybrid sign, "agg." and marks do not matter; an entry that names a genus alone holds for
     all of it, and one that names a species for its garden forms.
+
+    Parameters
+    ----------
+    plant
+        A plant of the tables, or a user's own.
+    knowledge
+        For the law's lists.
     """
     latin, name = _latin(plant.latin), plain(plant.name)
     for entry in knowledge.unlawful_plants.values():
@@ -55,7 +78,13 @@ def _latin(name: str) -> tuple[str, ...]:
 
 
 def plant_roles(knowledge: Knowledge) -> tuple[str, ...]:
-    """Return every job of plants: those of the table, then what a user's own plants do."""
+    """Return every job of plants: those of the table, then what a user's own plants do.
+
+    Parameters
+    ----------
+    knowledge
+        For the roles and the plants.
+    """
     own = (role for plant in knowledge.plants.values() for role in plant.roles)
     return tuple(dict.fromkeys((*knowledge.plant_roles, *own)))
 
@@ -69,7 +98,23 @@ def planting_mistakes(
     wants: Mapping[str, float],
     exclude: Iterable[str],
 ) -> list[str]:
-    """Return everything wrong with what is asked of a planting, one sentence or two each."""
+    """Return everything wrong with what is asked of a planting, one sentence or two each.
+
+    Parameters
+    ----------
+    knowledge
+        For months, roles, features and plants.
+    facts
+        What the householder said.
+    hungry
+        Month, 1-12 -> weight, no unit.
+    features
+        Feature -> amount in its unit (m2, m, count).
+    wants
+        Role of a plant -> weight, no unit.
+    exclude
+        Keys of plants that must not be chosen.
+    """
     wrong = []
     for month, weight in hungry.items():
         if month not in range(1, 13):

@@ -13,10 +13,19 @@ def planting_wishes(
     A need that is short counts 1 - enough / room, times its group's votes; a flower need adds
     the same, month by month, to the months in which flowers are short.
 
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    answer
+        The plot as it is.
+
     Returns
     -------
     tuple
         Month (1-12) to weight, only months that are hungry; role to weight, only those wanted.
+    hungry, wants
+        Month, 1-12 -> weight; role of a plant -> weight.
     """
     hungry: dict[int, float] = {}
     wants: dict[str, float] = {}

@@ -80,7 +80,17 @@ class Option:
 def sites(
     knowledge: Knowledge, facts: PlotFacts, features: Mapping[str, float]
 ) -> tuple[Site, ...]:
-    """Return what of the plot can be planted, in the order of the table."""
+    """Return what of the plot can be planted, in the order of the table.
+
+    Parameters
+    ----------
+    knowledge
+        For the places that can be planted.
+    facts
+        What the householder said.
+    features
+        Feature -> amount in its unit (m2, m, count).
+    """
     found = []
     for key, place in knowledge.planting_places.items():
         room = features.get(key, 0.0) * place.room.value
@@ -103,6 +113,13 @@ def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:
     """Return for whom the plant is poisonous: ``children``, ``cat``, ``dog``, ``livestock``.
 
     A plant on no list (a user's own) whose hazard speaks of poison counts for everyone.
+
+    Parameters
+    ----------
+    plant
+        A plant of the tables, or a user's own.
+    knowledge
+        For the lists.
     """
     listed = knowledge.plant_lists["toxic"].get(plant.key)
     if listed is not None:

@@ -17,6 +17,15 @@ def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[s
 
     What makes no sense for a kind of plot is not asked: whether a street verge is rented, or
     whether an owner must keep a garden in pots.
+
+    Parameters
+    ----------
+    facts
+        What the householder said.
+    knowledge
+        For the facts.
+    kind
+        Key of the kind of plot.
     """
     sitings = knowledge.sitings
     public = knowledge.plot_is(kind, "asks_keeper")

@@ -99,7 +99,7 @@ def space_of(
     plot
         Id of the plot.
     amounts
-        What the plot has: feature to amount (what is not known as drawn in).
+        What the plot has: feature to amount in its unit (what is not known as drawn in).
     """
     record = neighbourhood.plots.loc[plot]
     kind, area = str(record["kind"]), float(record["area_m2"])

@@ -170,5 +170,16 @@ def _features(chosen: Sequence[Candidate]) -> frozenset[str]:
 
 
 def added(one: Mapping[str, float], other: Mapping[str, float]) -> dict[str, float]:
-    """Two changes of amounts one after the other."""
+    """Two changes of amounts one after the other.
+
+    Parameters
+    ----------
+    one, other
+        Feature -> amount more, in its unit (m2, m, count).
+
+    Returns
+    -------
+    dict
+        The same, both together, in the same units.
+    """
     return {key: one.get(key, 0.0) + other.get(key, 0.0) for key in {**one, **other}}

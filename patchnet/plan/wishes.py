@@ -76,7 +76,17 @@ def _on_top(
 
 
 def set_to_eat(judged: JudgedSets, best: int | None, knowledge: Knowledge) -> int | None:
-    """Place of the best set that holds something to eat, where the best of all holds none."""
+    """Place of the best set that holds something to eat, where the best of all holds none.
+
+    Parameters
+    ----------
+    judged
+        Every set, with what it wins.
+    best
+        Place of the best of all; None: none wins anything.
+    knowledge
+        For what can be eaten.
+    """
     edible = [knowledge.sitings[one.feature].edible for one in judged.candidates]
 
     def feeds(at: int) -> bool:

@@ -75,6 +75,11 @@ def assign_features(
         For words, units and the two settings.
     faults
         List that faults are added to.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``plot``, ``feature``, ``amount`` (in the feature's unit) and the geometry.
     """
     base = _Plots(
         plots,
@@ -234,6 +239,18 @@ def measured(feature: Feature, shape: shapely.Geometry) -> float:
     """Measure a geometry in the feature's unit; 0 where it has no such size.
 
     A hedge drawn as an area is as long as its width in the tables makes it (m2 ground per m).
+
+    Parameters
+    ----------
+    feature
+        For its unit.
+    shape
+        Metres.
+
+    Returns
+    -------
+    float
+        m2, m or a count.
     """
     dimension = shapely.get_dimensions(shape)
     if feature.measure == "count":

@@ -23,7 +23,7 @@ def look_swapped(shapes: NDArray[np.object_], knowledge: Knowledge) -> bool:
     Parameters
     ----------
     shapes
-        Geometries in degrees, x taken as longitude.
+        Shape (n,): geometries in degrees, x taken as longitude.
     knowledge
         For ``settings/square_corner_deg`` (how far from 90 degrees still counts as square),
         ``square_corners_min`` (least number of square corners to judge by) and

@@ -42,6 +42,23 @@ def read_barriers(
 
     Areas (a wall drawn with its thickness) become their outline. Without a column of kinds all
     are fences, and a warning says so.
+
+    Parameters
+    ----------
+    table
+        n rows.
+    shapes
+        Shape (n,): what each row draws, metres.
+    columns
+        Which column is what.
+    where
+        Name of the layer, for faults.
+    crs
+        CRS of the shapes.
+    knowledge
+        For the kinds of barriers.
+    faults
+        Added to.
     """
     kinds = texts(table[columns.role["kind"]]) if "kind" in columns.role else None
     gaps = texts(table[columns.role["gap"]]) if "gap" in columns.role else None
@@ -100,6 +117,25 @@ def read_named(
 
     Buildings also have ``height_m`` (stated, or storeys times the storey height of the
     settings), roads and footways ``width_m``; NaN where nobody said it.
+
+    Parameters
+    ----------
+    table
+        n rows.
+    shapes
+        Shape (n,): what each row draws, metres.
+    columns
+        Which column is what.
+    where
+        Name of the layer, for faults.
+    crs
+        CRS of the shapes.
+    areas_only
+        True for buildings.
+    knowledge
+        For the height of a storey.
+    faults
+        Added to.
     """
     names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
     widths = texts(table[columns.role["width"]]) if "width" in columns.role else None

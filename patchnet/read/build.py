@@ -56,7 +56,7 @@ def build_neighbourhood(
         Outlines with an id (a column, or an index named ``plot`` or ``id``), and where known
         kind, label, street, how much was seen, features.
     features
-        A DataFrame keyed by plot id, a GeoDataFrame of mapped features, or both in a list.
+        A table keyed by plot id, a GeoDataFrame of mapped features, or both in a list.
     barriers, buildings, roads, footways, street_objects
         Layers beside the plots, each with its CRS.
     columns

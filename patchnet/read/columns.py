@@ -179,7 +179,13 @@ def find_columns(
 
 
 def id_candidates(table: pd.DataFrame) -> list[str]:
-    """Return names of columns that have another value in every row."""
+    """Return names of columns that have another value in every row.
+
+    Parameters
+    ----------
+    table
+        Any table, with or without geometries.
+    """
     found = []
     for name in column_names(table):
         cells = texts(table[name])
@@ -189,7 +195,13 @@ def id_candidates(table: pd.DataFrame) -> list[str]:
 
 
 def column_names(table: pd.DataFrame) -> list[str]:
-    """Return the names of the columns without that of the geometry."""
+    """Return the names of the columns without that of the geometry.
+
+    Parameters
+    ----------
+    table
+        Any table, with or without geometries.
+    """
     geometry = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
     return [str(name) for name in table.columns if name != geometry]
 

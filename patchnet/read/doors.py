@@ -192,7 +192,15 @@ class PlotNames:
 
 
 def plots_meant(plots: pd.DataFrame, said: str) -> tuple[tuple[str, ...], str]:
-    """Return the ids of the plots that somebody may mean (see `PlotNames.meant`)."""
+    """Return the ids of the plots that somebody may mean (see `PlotNames.meant`).
+
+    Parameters
+    ----------
+    plots
+        Index plot, and columns ``label``, ``street`` and ``door`` where it has them.
+    said
+        What somebody wrote.
+    """
     return PlotNames(plots).meant(said)
 
 

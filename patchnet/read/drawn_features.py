@@ -59,7 +59,7 @@ def still_there(
     Parameters
     ----------
     mapped
-        Features of the map.
+        Features of the map, with ``plot`` and ``feature``.
     drawn
         From `surveyed_shapes`.
     whole

@@ -43,7 +43,8 @@ def check_outlines(
     places
         Row and id of each.
     container
-        True where the plot is a planter or the like: those may be as narrow as they are.
+        Shape (n,): True where the plot is a planter or the like: those may be as narrow as they
+        are.
     where
         Name of the layer.
     knowledge
@@ -133,6 +134,21 @@ def check_overlaps(
 
     `above` is True for plots that lie above others by nature (balconies, roofs): they may
     share ground. The other parameters are those of `check_outlines`; all shapes are valid.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): valid outlines, metres.
+    places
+        n places in the user's file.
+    above
+        Shape (n,), see above.
+    where
+        Name of the layer, for faults.
+    knowledge
+        For what counts as an overlap.
+    faults
+        Added to.
     """
     tree = shapely.STRtree(shapes)
     i, j = tree.query(shapes, predicate="intersects")

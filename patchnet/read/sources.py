@@ -84,7 +84,30 @@ def read_drawn(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> tuple[Sheet | None, gpd.GeoDataFrame]:
-    """Read what is drawn: features with their own geometry (see `assign`)."""
+    """Read what is drawn: features with their own geometry (see `assign`).
+
+    Parameters
+    ----------
+    layer
+        The layer of features; None: there is none.
+    plots
+        The plots.
+    projected
+        Geometries in metres.
+    columns
+        Which column is what.
+    knowledge
+        For words and settings.
+    faults
+        Added to.
+
+    Returns
+    -------
+    sheet
+        What lies on each plot; None where nothing is drawn.
+    drawn
+        Columns ``plot``, ``feature``, ``amount`` (in the feature's unit) and the geometry.
+    """
     nothing = gpd.GeoDataFrame(
         {"plot": [], "feature": [], "amount": np.empty(0)}, geometry=[], crs=projected.crs
     )

@@ -36,6 +36,23 @@ def read_street_objects(
 
     Points, lines or areas. A kind that is not known is an error with the nearest spellings: a
     thing left out would let a planter stand on it.
+
+    Parameters
+    ----------
+    table
+        n rows.
+    shapes
+        Shape (n,): what each row draws, metres.
+    columns
+        Which column is what.
+    where
+        Name of the layer, for faults.
+    crs
+        CRS of the shapes.
+    knowledge
+        For the kinds of things.
+    faults
+        Added to.
     """
     if "kind" not in columns.role and len(table):
         faults.error(
@@ -92,6 +109,24 @@ def read_speeds(
 
     ``20 mph``, ``30 km/h``. A bare number is mph, or km/h where the column says so: mph is the
     faster of the two, so nobody sees too little of a driver.
+
+    Parameters
+    ----------
+    table
+        n rows.
+    shapes
+        Shape (n,): what each row draws.
+    columns
+        Which column is what.
+    where
+        Name of the layer, for faults.
+    faults
+        Added to.
+
+    Returns
+    -------
+    array
+        Shape (roads kept,), mph.
     """
     from scipy import constants
 

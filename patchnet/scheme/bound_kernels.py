@@ -32,7 +32,7 @@ def able_sites(
     Returns
     -------
     tuple
-        First and second of each pair, and its mark.
+        First and second of each pair, and its mark; shape (pairs,) each.
     """
     holders, sites = to_sites.shape
     count = 0
@@ -110,7 +110,7 @@ def over_sites(
     from_last
         Shape (h, s): best chances from it over no other site.
     first, second
-        The pairs.
+        Shape (pairs,): positions of the two homes.
     least
         Chance below which a route counts as none.
     out
@@ -132,6 +132,17 @@ def one_more(so_far: Array, between: Array, out: Array, came: Marks) -> None:
 
     Shapes as in `further`, but `between` may lead from the sites to anywhere, shape (s, any);
     `came` is -1 where there is no way.
+
+    Parameters
+    ----------
+    so_far
+        Shape (h, s): best chances to the sites, 0-1.
+    between
+        Shape (s, any): chances onward.
+    out
+        Shape (h, any): written.
+    came
+        Shape (h, any): site before, -1 for none; written.
     """
     holders, sites = so_far.shape
     ends = between.shape[1]

@@ -24,7 +24,15 @@ _MOST = 24  # chains of one group
 
 
 def chains_from(state: State, rules: SchemeRules) -> list[tuple[Pick, ...]]:
-    """Chains of two and more planters worth trying now, each once, by group and promise."""
+    """Chains of two and more planters worth trying now, each once, by group and promise.
+
+    Parameters
+    ----------
+    state
+        The planters that are there now.
+    rules
+        What a scheme must keep to.
+    """
     open_to = rules.open_to(state.picks)
     left = rules.planters - len(state.picks)
     found: dict[tuple[Pick, ...], None] = {}

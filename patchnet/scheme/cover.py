@@ -57,6 +57,11 @@ def cover_of(fields: Sequence[GroupField]) -> Cover:
 
     Homes lack the share of a need that is not met; needs of one group count alike, and each
     group counts by its votes however many homes it has.
+
+    Parameters
+    ----------
+    fields
+        One a group.
     """
     recipes = len(fields[0].offers[0]) if fields and fields[0].offers else 0
     rows: list[NDArray[np.bool_]] = []
@@ -105,6 +110,17 @@ def most_covered(
 
     Spacing, money and watering are kept; each keeper takes as many planters as the litres allow,
     counted with the thirstiest site within carrying distance.
+
+    Parameters
+    ----------
+    cover
+        The short homes, and who reaches them.
+    rules
+        What a scheme must keep to.
+    planters
+        Most planters.
+    fixed
+        Planters that must be among them.
 
     Returns
     -------
@@ -193,7 +209,23 @@ def cover_steps(
     recipes: Sequence[Recipe],
     fixed: Sequence[Pick],
 ) -> tuple[tuple[SchemeStep, ...], tuple[Pick, ...]]:
-    """The scheme that covers most for every number of planters, and the one for the most."""
+    """The scheme that covers most for every number of planters, and the one for the most.
+
+    Parameters
+    ----------
+    cover
+        The short homes, and who reaches them.
+    state
+        Works out what each scheme wins.
+    rules
+        What a scheme must keep to.
+    sites
+        All sites, in the order of the picks' numbers.
+    recipes
+        All recipes, likewise.
+    fixed
+        Planters that must be in every scheme.
+    """
     names = [group.field.group.key for group in state.groups]
     steps: list[SchemeStep] = []
     scheme = tuple(fixed)
@@ -222,7 +254,17 @@ def cover_steps(
 
 
 def cover_order(cover: Cover, picks: Sequence[Pick], recipes: int) -> list[Pick]:
-    """Order in which each planter reaches most that the ones before it do not."""
+    """Order in which each planter reaches most that the ones before it do not.
+
+    Parameters
+    ----------
+    cover
+        The short homes, and who reaches them.
+    picks
+        The planters of a scheme.
+    recipes
+        How many recipes there are.
+    """
     ordered: list[Pick] = []
     left = sorted(picks)
     while left:

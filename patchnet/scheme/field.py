@@ -65,6 +65,15 @@ def with_sites(assessment: Assessment, sites: Sequence[Site], ids: Sequence[str]
 
     What is not known elsewhere stands as it was drawn in, so that empty boxes do not change
     what is expected of other plots.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    sites
+        The sites.
+    ids
+        Id of the new plot at each.
     """
     hood = assessment.neighbourhood
     more = gpd.GeoDataFrame(
@@ -279,7 +288,20 @@ class GroupField:
 
 
 def columns(matrix: "sp.csc_array", place: int) -> NDArray[np.intp]:
-    """Rows of the entries in one column of a matrix."""
+    """Rows of the entries in one column of a matrix.
+
+    Parameters
+    ----------
+    matrix
+        Shape (n, n).
+    place
+        Which column.
+
+    Returns
+    -------
+    array
+        Shape (entries,): positions.
+    """
     span = slice(matrix.indptr[place], matrix.indptr[place + 1])
     rows: NDArray[np.intp] = matrix.indices[span].astype(np.intp)
     return rows
@@ -292,7 +314,21 @@ def group_fields(
     recipes: Sequence[Recipe],
     groups: Sequence[str],
 ) -> tuple[GroupField, ...]:
-    """Prepare the groups that fly for the search; all links are straight lines."""
+    """Prepare the groups that fly for the search; all links are straight lines.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is.
+    sites
+        The sites.
+    ids
+        Id of the new plot at each.
+    recipes
+        What can grow in a planter.
+    groups
+        Keys of the groups.
+    """
     hood = with_sites(assessment, sites, ids)
     whole = assess(hood, knowledge=assessment.knowledge, groups=groups, straight=True)
     supply = _recipe_supply(sites, recipes, assessment.knowledge)
@@ -347,7 +383,17 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
 
 
 def taking_part(demands: Sequence[Demand], met: Sequence[Array], room: Array) -> Array:
-    """Shape (n,): homes that take part in the sharing of vital needs."""
+    """Shape (n,): homes that take part in the sharing of vital needs.
+
+    Parameters
+    ----------
+    demands
+        Needs of the group.
+    met
+        For each need shape (n,): share of it that is met, 0-1.
+    room
+        Shape (n,), homes.
+    """
     taking = room.copy()
     for demand, share in zip(demands, met, strict=True):
         taking *= demand.floor + (1 - demand.floor) * share if demand.floor > 0 else 1.0
@@ -355,7 +401,19 @@ def taking_part(demands: Sequence[Demand], met: Sequence[Array], room: Array) ->
 
 
 def need_field(demand: Demand, met: Array, taking: Array, given: Array) -> NeedField:
-    """One need: its months as far as it is met today, and who would share more of it."""
+    """One need: its months as far as it is met today, and who would share more of it.
+
+    Parameters
+    ----------
+    demand
+        The need.
+    met
+        Shape (n,): share of it that is met, 0-1.
+    taking
+        Shape (n,): homes that take part.
+    given
+        Shape (sites, recipes, months): what each planter gives of it, in its unit.
+    """
     takers = np.asarray(demand.reach.T @ (taking * (met < _MET)))
     stock = demand.supply[:, :, 0] / demand.amount
     within = np.asarray(demand.reach @ stock)
@@ -460,7 +518,20 @@ def _offers(
 
 
 def split(stock: Array, takers: float) -> Array | None:
-    """Return what each of some homes gets; None where it is nothing."""
+    """Return what each of some homes gets; None where it is nothing.
+
+    Parameters
+    ----------
+    stock
+        Shape (months,), units of the resource.
+    takers
+        Homes that share it.
+
+    Returns
+    -------
+    array or None
+        Shape (months,): for each home, at most the whole.
+    """
     if takers <= 0 or not (stock > 0).any():
         return None
     return np.asarray(np.minimum(stock / takers, stock))

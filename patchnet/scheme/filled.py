@@ -24,6 +24,13 @@ def share_with(
     ----------
     everything
         Every site with all recipes at once instead, which is more than can be.
+
+    Returns
+    -------
+    room
+        Shape (n + sites,), homes.
+    shares
+        What each gets.
     """
     sites, recipes = len(field.offers), len(field.offers[0]) if field.offers else 0
     used = np.zeros((sites, recipes))

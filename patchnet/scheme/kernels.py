@@ -126,7 +126,15 @@ def _met(fixed: Layout, got: Array, more: Array, need: int) -> float:
 
 @kernel
 def homes_of(fixed: Layout, now: Standing) -> None:
-    """Work out `met` and `homes` from `access`, `room` and `within`, in place."""
+    """Work out `met` and `homes` from `access`, `room` and `within`, in place.
+
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; written.
+    """
     nothing = np.zeros(now.access.shape[1])
     needs = fixed.amount.size
     for i in range(now.room.size):
@@ -292,7 +300,24 @@ def _betters(fixed: Layout, now: Standing, site: int) -> bool:
 
 @kernel
 def judge(fixed: Layout, now: Standing, numerator: float, site: int, recipe: int) -> float:
-    """What homes @ Q @ homes would be with one more planter."""
+    """What homes @ Q @ homes would be with one more planter.
+
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there.
+    numerator
+        homes @ Q @ homes today, homes squared.
+    site, recipe
+        The planter that is tried.
+
+    Returns
+    -------
+    float
+        Homes squared.
+    """
     n = now.room.size
     places, change = np.empty(n, np.int64), np.empty(n)
     count = _changes(fixed, now, site, recipe, places, change)
@@ -330,6 +355,19 @@ def judge_all(
 
     Only the sum of rises with rises is not worked out, which is small beside the rest: each
     chance, over the new stop or not, is taken as 1.
+
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there.
+    numerator
+        homes @ Q @ homes today, homes squared.
+    sites, recipes
+        Shape (p,): the planters that are tried.
+    at_most
+        Shape (p,), homes squared: written.
     """
     n = now.room.size
     places, change = np.empty(n, np.int64), np.empty(n)
@@ -368,10 +406,19 @@ def judge_all(
 def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, Array]:
     """Count a planter's shares and room, in place, but not the routes over it.
 
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; written.
+    site, recipe
+        The planter.
+
     Returns
     -------
     tuple
-        Places whose homes changed, and by how much.
+        Shape (changed,): places whose homes changed, and by how much.
     """
     needs = fixed.amount.size
     place = fixed.plots + site
@@ -405,10 +452,19 @@ def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, A
 def take_in(fixed: Layout, now: Standing, site: int) -> tuple[Ints, Ints, Array]:
     """Make a site a stop, in place.
 
+    Parameters
+    ----------
+    fixed
+        What does not change.
+    now
+        The planters that are there; its chances are written.
+    site
+        The new stop.
+
     Returns
     -------
     tuple
-        Both ends of each pair whose chance got better, and what it was.
+        Shape (pairs,): both ends of each pair whose chance got better, and what it was.
     """
     place = fixed.plots + site
     reached = now.chances[place]
@@ -458,7 +514,17 @@ def _moves(fixed: Layout, site: int) -> int:
 
 @kernel
 def take_out(now: Standing, first: Ints, second: Ints, before: Array) -> None:
-    """Restore the chances that `take_in` raised."""
+    """Restore the chances that `take_in` raised.
+
+    Parameters
+    ----------
+    now
+        Its chances are written.
+    first, second
+        Shape (pairs,): the two places of each.
+    before
+        Shape (pairs,): their chances, 0-1.
+    """
     for at in range(first.size):
         now.chances[first[at], second[at]] = before[at]
         now.chances[second[at], first[at]] = before[at]
@@ -475,9 +541,14 @@ def not_dominated(chances: Array, patch: Flags, near: Ints, links: Array, order:
     patch
         Shape (n,), stops today.
     near, links
-        Places one move away and the moves' chances.
+        Shape (near,): places one move away and the moves' chances.
     order
-        Their order, the likeliest first.
+        Shape (near,): their order, the likeliest first.
+
+    Returns
+    -------
+    array
+        Shape of `near`: True for those that are needed.
     """
     keep = np.zeros(near.size, np.bool_)
     for at in range(order.size):

@@ -73,6 +73,19 @@ def every_scheme(
     """Judge every scheme there is; None where there are more than `most` of them.
 
     `keep`: how many of each size are kept (see `Best`).
+
+    Parameters
+    ----------
+    state
+        Works out what each scheme wins.
+    fixed
+        Planters that must be in every scheme.
+    rules
+        What a scheme must keep to.
+    most
+        Most schemes that are judged.
+    keep
+        See above.
     """
     sites, recipes = rules.costs.shape
     free = list(itertools.product(range(sites), range(recipes)))
@@ -96,7 +109,17 @@ def every_scheme(
 
 
 def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Best:
-    """Add the best single planter again and again: the baseline the search must beat."""
+    """Add the best single planter again and again: the baseline the search must beat.
+
+    Parameters
+    ----------
+    state
+        Works out what each scheme wins.
+    fixed
+        Planters that must be in it.
+    rules
+        What a scheme must keep to.
+    """
     best = Best()
     _climb(state.go_to(fixed), rules, best, None, chains=False)
     return best

@@ -68,7 +68,21 @@ class Place:
 def place_at(
     street: Street, side: Side, chainage: float, size: PlanterSize, *, knowledge: Knowledge
 ) -> Place | None:
-    """Place a box along the kerb, or return None where there is no footway or the kerb steps."""
+    """Place a box along the kerb, or return None where there is no footway or the kerb steps.
+
+    Parameters
+    ----------
+    street
+        The street.
+    side
+        ``"left"`` or ``"right"`` of its line.
+    chainage
+        Middle of the box, metres along the line.
+    size
+        Of the box.
+    knowledge
+        For the set-backs from the kerb.
+    """
     one = street.side(side)
     half = size.length_m / 2
     start, stop = chainage - half, chainage + half

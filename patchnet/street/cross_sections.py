@@ -45,7 +45,19 @@ class _Found:
 def footways_of(
     footways: gpd.GeoDataFrame, buildings: shapely.Geometry, line: shapely.LineString, reach: float
 ) -> Footways:
-    """Return the footways within reach of a road, lines with a width as areas."""
+    """Return the footways within reach of a road, lines with a width as areas.
+
+    Parameters
+    ----------
+    footways
+        Lines or areas, with ``width_m`` (NaN: not known).
+    buildings
+        All of them as one shape.
+    line
+        Of the road.
+    reach
+        Metres from it.
+    """
     close = footways[shapely.dwithin(footways.geometry.to_numpy(), line, reach)]
     shapes = close.geometry.to_numpy()
     drawn = shapely.get_dimensions(shapes) == 2
@@ -60,7 +72,20 @@ def footways_of(
 
 
 def half_width(road: RoadLine, chainage: Floats) -> Floats:
-    """Return half the stated width between kerbs at each station, NaN where nobody said it."""
+    """Return half the stated width between kerbs at each station, NaN where nobody said it.
+
+    Parameters
+    ----------
+    road
+        With its stated widths.
+    chainage
+        Shape (n,), metres along it.
+
+    Returns
+    -------
+    array
+        Shape (n,), metres.
+    """
     half = np.full(len(chainage), np.nan)
     for start, stop, width, _ in road.stretches:
         half[(chainage >= start) & (chainage <= stop)] = width / 2
@@ -68,7 +93,22 @@ def half_width(road: RoadLine, chainage: Floats) -> Floats:
 
 
 def outward(line: shapely.LineString, chainage: Floats, side: Side) -> tuple[Floats, Floats]:
-    """Return the points on the line and the directions straight away from it on one side."""
+    """Return the points on the line and the directions straight away from it on one side.
+
+    Parameters
+    ----------
+    line
+        Of the road.
+    chainage
+        Shape (n,), metres along it.
+    side
+        Which side.
+
+    Returns
+    -------
+    points, ways
+        Shape (n, 2) each: metres; unit vectors.
+    """
     points, ways = along(line, chainage)
     normal = np.column_stack([-ways[:, 1], ways[:, 0]])
     return points, normal if side == "left" else -normal
@@ -78,6 +118,15 @@ def street_sides(
     road: RoadLine, footways: Footways, *, knowledge: Knowledge
 ) -> tuple[StreetSide, StreetSide, list[str], list[str]]:
     """Cut across the street at every station.
+
+    Parameters
+    ----------
+    road
+        Its line, with widths between kerbs.
+    footways
+        Those within reach of it.
+    knowledge
+        For the settings and usual widths.
 
     Returns
     -------
@@ -104,7 +153,22 @@ def street_sides(
 
 
 def at_stations(side: StreetSide, chainage: Floats, values: Floats) -> Floats:
-    """Return values between stations; NaN where a station on either hand has none."""
+    """Return values between stations; NaN where a station on either hand has none.
+
+    Parameters
+    ----------
+    side
+        With its s stations.
+    chainage
+        Shape (n,), metres along the line.
+    values
+        Shape (s,), any unit.
+
+    Returns
+    -------
+    array
+        Shape (n,), in the same unit.
+    """
     return np.interp(chainage, side.chainage, values, left=np.nan, right=np.nan)
 
 

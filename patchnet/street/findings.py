@@ -7,12 +7,26 @@ __all__ = ["finding", "metres", "source_of"]
 
 
 def metres(value: float) -> str:
-    """``1.5 m``, ``0.85 m``: to the centimetre, without zeros that say nothing."""
+    """``1.5 m``, ``0.85 m``: to the centimetre, without zeros that say nothing.
+
+    Parameters
+    ----------
+    value
+        Metres.
+    """
     return f"{value:.2f}".rstrip("0").rstrip(".") + " m"
 
 
 def source_of(rule: str, knowledge: Knowledge) -> str:
-    """Return where a rule of ``street_rules.csv`` comes from, in words; empty if it has none."""
+    """Return where a rule of ``street_rules.csv`` comes from, in words; empty if it has none.
+
+    Parameters
+    ----------
+    rule
+        Key of the rule.
+    knowledge
+        For the rule and its source.
+    """
     figure = knowledge.street_rules.get(rule)
     if figure is None:
         return ""
@@ -29,5 +43,25 @@ def finding(
     source: str,
     words: str,
 ) -> Finding:
-    """Return one finding in metres; `source` is the key of the street rule it goes by."""
+    """Return one finding in metres; `source` is the key of the street rule it goes by.
+
+    Parameters
+    ----------
+    rule
+        Key of the test.
+    verdict
+        What comes out.
+    figure
+        What there is, metres; None: not known.
+    limit
+        What is asked for, metres; None: no limit.
+    basis
+        Where the figure comes from.
+    knowledge
+        For the source.
+    source
+        Key of the street rule.
+    words
+        What is said.
+    """
     return Finding(rule, verdict, figure, limit, "m", basis, words, source_of(source, knowledge))

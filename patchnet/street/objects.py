@@ -37,6 +37,19 @@ def objects_of(
 
     Of accesses, crossings, stops and the like only those that are nearer to this road's line
     than to `others`: round the corner they are another road's.
+
+    Parameters
+    ----------
+    neighbourhood
+        With its street objects, if it has any.
+    line
+        Of the road.
+    others
+        Lines of all other roads.
+    reach
+        Metres from the line.
+    knowledge
+        For the kinds of things.
     """
     planters = planters_of(neighbourhood.plots, line, reach, knowledge=knowledge)
     table = neighbourhood.street_objects
@@ -107,7 +120,17 @@ def _object(
 
 
 def kerb_points(line: shapely.LineString, side: StreetSide, chainage: Floats) -> Floats:
-    """Return points of the kerb at stations, shape (n, 2); stations without a kerb are left out."""
+    """Return points of the kerb at stations, shape (n, 2); stations without a kerb are left out.
+
+    Parameters
+    ----------
+    line
+        Of the road.
+    side
+        With its kerb.
+    chainage
+        Shape (n,), metres along the line.
+    """
     kerb = at_stations(side, chainage, side.kerb)
     if not np.isfinite(kerb).all():
         known = np.isfinite(side.kerb)
@@ -123,7 +146,19 @@ def kerb_points(line: shapely.LineString, side: StreetSide, chainage: Floats) ->
 def strip(
     line: shapely.LineString, side: StreetSide, span: tuple[float, float], depth: float
 ) -> shapely.Geometry:
-    """Return the ground behind a stretch of kerb, `depth` metres deep."""
+    """Return the ground behind a stretch of kerb, `depth` metres deep.
+
+    Parameters
+    ----------
+    line
+        Of the road.
+    side
+        With its kerb.
+    span
+        Start and end along the line, metres.
+    depth
+        Metres from the kerb.
+    """
     start, stop = max(0.0, span[0]), min(line.length, span[1])
     if stop <= start:
         return shapely.Polygon()

@@ -40,7 +40,13 @@ class RoadLine:
 
 
 def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
-    """Return every line of some rows of roads; areas are ignored, doubles left out."""
+    """Return every line of some rows of roads; areas are ignored, doubles left out.
+
+    Parameters
+    ----------
+    roads
+        Rows with ``width_m``, metres (NaN: not known), and perhaps ``speed_mph``.
+    """
     found: list[Piece] = []
     seen: list[shapely.LineString] = []
     speeds = roads["speed_mph"] if "speed_mph" in roads else [np.nan] * len(roads)
@@ -62,6 +68,15 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
     The longest piece gives the direction; others are put on where an end is nearest, the
     straightest first. Pieces that are too far, that branch off or that turn back are left out,
     and it is said.
+
+    Parameters
+    ----------
+    roads
+        Columns ``name``, ``width_m``, metres, and perhaps ``speed_mph``.
+    name
+        Name of the road, in any spelling that `patchnet.core.folding` folds alike.
+    knowledge
+        For the settings of the road line.
 
     Raises
     ------
@@ -91,7 +106,15 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
 def along(
     line: shapely.LineString, chainage: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return points on the line and directions there, each of shape (n, 2)."""
+    """Return points on the line and directions there, each of shape (n, 2).
+
+    Parameters
+    ----------
+    line
+        Of the road.
+    chainage
+        Shape (n,), metres along it.
+    """
     points = shapely.get_coordinates(shapely.line_interpolate_point(line, chainage))
     before, after = (
         shapely.get_coordinates(

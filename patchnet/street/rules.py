@@ -31,7 +31,13 @@ STREET_TESTS: list[StreetTest] = []
 
 
 def street_test(test: StreetTest) -> StreetTest:
-    """Make a function one of the rules that every box is held against."""
+    """Make a function one of the rules that every box is held against.
+
+    Parameters
+    ----------
+    test
+        Takes street, place and knowledge; gives findings.
+    """
     STREET_TESTS.append(test)
     return test
 
@@ -39,7 +45,17 @@ def street_test(test: StreetTest) -> StreetTest:
 def findings_of(
     street: Street, place: Place, *, knowledge: Knowledge
 ) -> tuple[tuple[Finding, ...], Width]:
-    """Return what every rule says of a box, and the clear width it leaves."""
+    """Return what every rule says of a box, and the clear width it leaves.
+
+    Parameters
+    ----------
+    street
+        The street.
+    place
+        The box in it.
+    knowledge
+        For the rules.
+    """
     clear, width = clear_finding(
         street, place, asked=_at_bus_stop(street, place, knowledge), knowledge=knowledge
     )

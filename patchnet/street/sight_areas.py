@@ -43,7 +43,15 @@ class _Arm(NamedTuple):
 
 
 def swept(eye: Floats, kerb: Floats) -> shapely.Geometry:
-    """Return the ground between an eye, shape (2,), and a run of kerb, shape (n, 2)."""
+    """Return the ground between an eye, shape (2,), and a run of kerb, shape (n, 2).
+
+    Parameters
+    ----------
+    eye
+        Shape (2,): x and y, metres.
+    kerb
+        Shape (n, 2): x and y in turn, metres.
+    """
     triangles = [shapely.Polygon([eye, one, two]) for one, two in pairwise(kerb)]
     sound = [triangle for triangle in triangles if triangle.is_valid and triangle.area > 0]
     return shapely.union_all(sound)

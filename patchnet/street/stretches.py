@@ -94,6 +94,15 @@ def cut(count: int, size: int) -> list[int]:
 
     Returns the length of each; one shorter stretch where there are fewer plots than `size`.
 
+    Parameters
+    ----------
+    count
+        How many plots.
+    size
+        Fewest plots of a stretch.
+
+    Examples
+    --------
     >>> cut(13, 5), cut(4, 5), cut(0, 5)
     ([7, 6], [4], [])
     """

@@ -26,7 +26,17 @@ class Width(NamedTuple):
 
 
 def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
-    """Whether the box stands on the footway as it is drawn."""
+    """Whether the box stands on the footway as it is drawn.
+
+    Parameters
+    ----------
+    street
+        The street.
+    place
+        The box in it.
+    knowledge
+        For the rule's source.
+    """
     verge = _verge(street, place)
     needs = place.offset_m + place.size.width_m
     if np.isnan(place.footway_m):
@@ -83,7 +93,8 @@ def clear_finding(
     street, place
         The box with its plants full grown.
     asked
-        A width that must be kept here whatever the ladder says (at a bus stop), and its rule.
+        A width in metres that must be kept here whatever the ladder says (at a bus stop), and
+        its rule.
     knowledge
         The ladder.
     """
@@ -196,7 +207,17 @@ def _back(street: Street, side: StreetSide, start: float, stop: float) -> shapel
 
 
 def kerb_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
-    """Whether the box is far enough from the kerb."""
+    """Whether the box is far enough from the kerb.
+
+    Parameters
+    ----------
+    street
+        The street.
+    place
+        The box in it.
+    knowledge
+        For the least distance, metres.
+    """
     rule = "kerb_offset_m"
     if place.wanted_for != "kerb":
         rule = f"kerb_offset_{place.wanted_for}_m"
@@ -215,7 +236,17 @@ def kerb_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Findi
 
 
 def fire_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Finding:
-    """Whether a fire appliance gets through between the kerbs beside the planter."""
+    """Whether a fire appliance gets through between the kerbs beside the planter.
+
+    Parameters
+    ----------
+    street
+        The street.
+    place
+        The box in it.
+    knowledge
+        For the width asked for, metres.
+    """
     at = np.array([place.chainage_m])
     rule = "fire_route_m"
     limit = knowledge.street_rule(rule)

@@ -127,7 +127,7 @@ def place_of(plots: gpd.GeoDataFrame) -> Place:
     Parameters
     ----------
     plots
-        In metres, with a CRS.
+        Outlines in metres, with a CRS.
 
     Raises
     ------

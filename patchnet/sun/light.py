@@ -114,7 +114,13 @@ class Light:
         return "part" if hours >= self.knowledge.setting("sun_part_h") else "shade"
 
     def class_shares(self) -> NDArray[np.float64]:
-        """Return the shares of spots in full sun, part shade and shade, by midsummer hours."""
+        """Return the shares of spots in full sun, part shade and shade, by midsummer hours.
+
+        Returns
+        -------
+        array
+            Shape (3,), 0-1.
+        """
         full = self.high > self.knowledge.setting("sun_full_h")
         part = ~full & (self.high >= self.knowledge.setting("sun_part_h"))
         return np.array([full.mean(), part.mean(), (~full & ~part).mean()])

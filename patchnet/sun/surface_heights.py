@@ -136,7 +136,7 @@ def read_surface_heights(
         GeoTIFF or another raster of heights in metres above any level, of all that stands (a
         digital surface model). Its first band is read.
     plots
-        In metres; the raster is brought to their coordinate system.
+        Outlines in metres; the raster is brought to their coordinate system.
     knowledge
         For the margin read round the plots, and what heights are believed.
     bare_earth

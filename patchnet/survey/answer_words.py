@@ -88,12 +88,24 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
 
 
 def read_sure(text: str) -> bool:
-    """Whether somebody was sure; an empty cell says so."""
+    """Whether somebody was sure; an empty cell says so.
+
+    Parameters
+    ----------
+    text
+        As written.
+    """
     return folded(text) not in _NOT_SURE
 
 
 def read_place(text: str) -> str:
-    """Return where something was seen from (`SEEN_FROM` or `OTHER_PLACE`; empty: not said)."""
+    """Return where something was seen from (`SEEN_FROM` or `OTHER_PLACE`; empty: not said).
+
+    Parameters
+    ----------
+    text
+        As written.
+    """
     word = folded(text)
     if not word:
         return ""

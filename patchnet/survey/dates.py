@@ -81,6 +81,16 @@ def day_first(texts: Iterable[str]) -> tuple[bool, bool]:
 
     One date with a number above twelve tells for all dates of its file. Where none does, days
     first is assumed, as in most of the world (ISO 8601 dates are never in doubt).
+
+    Parameters
+    ----------
+    texts
+        All dates of a table, as written.
+
+    Returns
+    -------
+    tuple
+        Whether the day stands first; whether that had to be assumed.
     """
     months_first = doubtful = False
     for text in texts:
@@ -98,6 +108,13 @@ def day_first(texts: Iterable[str]) -> tuple[bool, bool]:
 def mangled_idents(text: str) -> list[str]:
     """List the plot ids that a spreadsheet program may have made this date of.
 
+    Parameters
+    ----------
+    text
+        A date.
+
+    Examples
+    --------
     >>> mangled_idents("01-Feb")
     ['1-2', '2-1', '1/2', '2/1', '1.2', '2.1']
     """

@@ -37,6 +37,11 @@ def undescribed(one: Return) -> pd.DataFrame:
     """Return a statement for each shape of a feature of which the return says nothing else.
 
     Who draws a pond has said that it is there.
+
+    Parameters
+    ----------
+    one
+        A return.
     """
     if not one.drawn:
         return pd.DataFrame(columns=list(SAID), dtype=object)

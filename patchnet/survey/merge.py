@@ -103,6 +103,13 @@ class Merged(Shown):
 def read_return(path: Path | str, faults: FaultList) -> Return:
     """Read a return of any kind: what it is, is told by its first bytes.
 
+    Parameters
+    ----------
+    path
+        The return, of any form.
+    faults
+        Added to.
+
     Raises
     ------
     CannotRead
@@ -315,7 +322,18 @@ def merge_records(one: Records, other: Records) -> Records:
 
 
 def consent_of(records: Records) -> dict[str, str]:
-    """Return what was last said about consent of each plot; of two at one moment, no."""
+    """Return what was last said about consent of each plot; of two at one moment, no.
+
+    Parameters
+    ----------
+    records
+        With the answers about consent.
+
+    Returns
+    -------
+    dict
+        Plot -> yes or no.
+    """
     ordered = records.consent.sort_values(
         ["plot", "utc", "consent"], ascending=[True, True, False], kind="stable"
     )
@@ -436,7 +454,13 @@ def _without_forgotten(records: Records, faults: FaultList) -> Records:
 
 
 def only_said(records: Records) -> Records:
-    """Leave out of `said_in` what is no longer among the records."""
+    """Leave out of `said_in` what is no longer among the records.
+
+    Parameters
+    ----------
+    records
+        All records of a street.
+    """
     there = {
         *listed(records.statements["statement"]), *listed(records.drawn["shape"]),
         *listed(records.consent["answer_id"]),

@@ -125,7 +125,18 @@ class Released:
 
 
 def class_edges(knowledge: Knowledge) -> list[float]:
-    """Return the shares at which the second, third and fourth class begin."""
+    """Return the shares at which the second, third and fourth class begin.
+
+    Parameters
+    ----------
+    knowledge
+        For the edges.
+
+    Returns
+    -------
+    list
+        Three shares of a unit's households, 0-1.
+    """
     return [knowledge.setting(f"public_class_{name}") for name in ("some", "many", "most")]
 
 
@@ -262,7 +273,13 @@ def release(
 
 
 def released_before(ledger: Ledger) -> Released:
-    """Return the last table of a ledger, which has one."""
+    """Return the last table of a ledger, which has one.
+
+    Parameters
+    ----------
+    ledger
+        The street's ledger.
+    """
     cells = ledger.cells[ledger.cells["number"] == ledger.number]
     classes = {
         (str(unit), str(feature)): (int(first), int(last))

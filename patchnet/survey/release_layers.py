@@ -27,6 +27,11 @@ _ABOUT = ("name", "value")
 def read_ledger(path: Path) -> Ledger:
     """Read what was handed out of a street; empty where nothing was.
 
+    Parameters
+    ----------
+    path
+        The street's file.
+
     Raises
     ------
     WrongUse
@@ -60,7 +65,15 @@ def read_ledger(path: Path) -> Ledger:
 
 
 def put_ledger(there: sqlite3.Connection, ledger: Ledger) -> None:
-    """Write a ledger into an open street file in place of the one that is there."""
+    """Write a ledger into an open street file in place of the one that is there.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    ledger
+        Written in place of the one that is there.
+    """
     shapes = [
         (unit, name, shapely.to_wkb(ledger.shapes[unit]).hex())
         for unit, name in ledger.names.items()
@@ -79,6 +92,13 @@ def put_ledger(there: sqlite3.Connection, ledger: Ledger) -> None:
 
 def write_ledger(path: Path, ledger: Ledger) -> None:
     """Write a ledger into its street's file, which is replaced whole.
+
+    Parameters
+    ----------
+    path
+        The street's file.
+    ledger
+        Written in place of the one that is there.
 
     Raises
     ------

@@ -32,7 +32,7 @@ def fix_units(
         Index plot; columns street and side (empty where they must not be named), order (place in
         the whole walk).
     household_of
-        Household of each plot that is somebody's home.
+        Household of each plot that is somebody's home, index plot.
     taking_part
         Households whose answers are counted now.
     shapes

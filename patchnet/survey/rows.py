@@ -56,6 +56,11 @@ def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Join one frame a return (columns `SAID` and others); `at` is the return's position.
 
     Every cell of `SAID` but the row number becomes clean text.
+
+    Parameters
+    ----------
+    frames
+        One table a return, columns `SAID` and others.
     """
     tables = [frame.assign(at=at) for at, frame in enumerate(frames) if len(frame)]
     empty = pd.DataFrame(columns=[*SAID, "at"], dtype=object)
@@ -143,13 +148,32 @@ def _texts(column: "pd.Series[Any]") -> list[str]:
 
 
 def clean(text: str) -> str:
-    """Return text without control characters, at most a page of it."""
+    """Return text without control characters, at most a page of it.
+
+    Parameters
+    ----------
+    text
+        As written.
+    """
     whole = text.encode("utf-8", "replace").decode("utf-8")
     return _CONTROL.sub(" ", whole).strip()[:_LONGEST]
 
 
 def mapped(column: "pd.Series[Any]", function: Callable[[str], object]) -> "pd.Series[Any]":
-    """Apply a function to each different value."""
+    """Apply a function to each different value.
+
+    Parameters
+    ----------
+    column
+        Any values that can be told apart.
+    function
+        Called once for each different one.
+
+    Returns
+    -------
+    Series
+        What it gives, index of `column`.
+    """
     codes, values = pd.factorize(column)
     results = np.empty(len(values), dtype=object)
     for at, value in enumerate(values):
@@ -160,7 +184,19 @@ def mapped(column: "pd.Series[Any]", function: Callable[[str], object]) -> "pd.S
 def say_problems(
     table: pd.DataFrame, problems: "pd.Series[Any]", asked: Asked, *, error: bool
 ) -> None:
-    """Tell each different problem of each return once, with its rows."""
+    """Tell each different problem of each return once, with its rows.
+
+    Parameters
+    ----------
+    table
+        Columns ``at`` (position of the return) and ``row``.
+    problems
+        A `Problem` or nothing for each row of it.
+    asked
+        The returns, and where faults go.
+    error
+        Whether they are errors, or warnings.
+    """
     told = problems.notna()
     if not told.any():
         return
@@ -190,7 +226,17 @@ def say_problems(
 
 
 def with_plots(table: pd.DataFrame, match: Matcher, asked: Asked) -> pd.DataFrame:
-    """Match the plots; rows of none are told and left out."""
+    """Match the plots; rows of none are told and left out.
+
+    Parameters
+    ----------
+    table
+        As from `table_of`.
+    match
+        Finds the plot that a text means.
+    asked
+        The returns, and where faults go.
+    """
     found = mapped(table["plot"], match)
     plots = [plot for plot, _ in found]
     problems = pd.Series([problem for _, problem in found], index=table.index, dtype=object)
@@ -201,7 +247,15 @@ def with_plots(table: pd.DataFrame, match: Matcher, asked: Asked) -> pd.DataFram
 
 
 def with_features(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
-    """Match the features; rows of none are told and left out."""
+    """Match the features; rows of none are told and left out.
+
+    Parameters
+    ----------
+    table
+        As from `table_of`.
+    asked
+        The returns, the tables, and where faults go.
+    """
     know = asked.knowledge
 
     hints = _Hints(lambda text: list(near_feature_words(text, know)))

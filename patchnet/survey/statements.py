@@ -92,7 +92,7 @@ def by_year(records: Records, *, held: pd.DataFrame | None = None) -> pd.DataFra
     records
         Statements, and shapes for the amounts.
     held
-        The `votes` of these statements, if they are at hand.
+        Rows from `votes` of these statements, if they are at hand.
 
     Returns
     -------

@@ -184,7 +184,7 @@ def write_records(
     records
         What was gathered.
     survey, years
-        What it comes to (`statements.resolve`, `statements.by_year`).
+        What it comes to: as from `statements.resolve` and `statements.by_year`.
     consent
         Plot -> yes or no, written into the column consent of the plots.
     id_column
@@ -289,6 +289,13 @@ def _forget_entries(there: sqlite3.Connection, records: Records) -> None:
 def carry_standing(earlier: Path, base: Path) -> None:
     """Carry the journal, and all that was handed out of a street, into a new base of it.
 
+    Parameters
+    ----------
+    earlier
+        The street's file as it stood.
+    base
+        Draft of the new one.
+
     Raises
     ------
     CannotRead, CannotWrite
@@ -349,7 +356,13 @@ def move_written(there: sqlite3.Connection, source: Path, target: Path) -> None:
 
 
 def plots_layer(there: sqlite3.Connection) -> str:
-    """Return the name of the table that holds the plots."""
+    """Return the name of the table that holds the plots.
+
+    Parameters
+    ----------
+    there
+        Open file.
+    """
     names = [
         str(row[0])
         for row in there.execute("SELECT table_name FROM gpkg_geometry_columns ORDER BY table_name")
@@ -396,7 +409,21 @@ def _plots_srs(there: sqlite3.Connection) -> int:
 def add_table(
     there: sqlite3.Connection, name: str, table: pd.DataFrame, stamp: str, *, srs: int | None = None
 ) -> None:
-    """Write a table as a layer; `stamp` is when it last changed, `srs` that of its geometry."""
+    """Write a table as a layer; `stamp` is when it last changed, `srs` that of its geometry.
+
+    Parameters
+    ----------
+    there
+        Open draft.
+    name
+        Name of the layer.
+    table
+        Its columns are those of the layer.
+    stamp
+        ISO date and time.
+    srs
+        Number of the coordinate system; None: no geometry.
+    """
     put_table(there, name, table, says=_SAYS[name], types=_TYPES, stamp=stamp, srs=srs)
 
 

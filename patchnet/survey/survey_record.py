@@ -80,7 +80,18 @@ class Records(Shown):
 
 
 def left_in_peace(records: Records) -> frozenset[str]:
-    """Return the plots whose household asked to be forgotten and has not agreed again since."""
+    """Return the plots whose household asked to be forgotten and has not agreed again since.
+
+    Parameters
+    ----------
+    records
+        All records of a street.
+
+    Returns
+    -------
+    frozenset
+        Ids of plots.
+    """
     agreed = records.consent[records.consent["consent"] == "yes"]
     last = agreed.groupby("plot")["utc"].max().to_dict()
     asked = zip(records.forgotten["plot"], records.forgotten["utc"], strict=True)
@@ -88,13 +99,25 @@ def left_in_peace(records: Records) -> frozenset[str]:
 
 
 def listed(column: "pd.Series[Any]") -> list[Any]:
-    """Return the values of a column; much faster than going through it."""
+    """Return the values of a column; much faster than going through it.
+
+    Parameters
+    ----------
+    column
+        n values.
+    """
     values: list[Any] = column.to_numpy(dtype=object).tolist()
     return values
 
 
 def state_digest(records: Records) -> str:
-    """Return a digest of all that was gathered, whatever the order in which it came."""
+    """Return a digest of all that was gathered, whatever the order in which it came.
+
+    Parameters
+    ----------
+    records
+        All records of a street.
+    """
     found = hashlib.sha256()
     for name, key in (
         ("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id"),
@@ -111,7 +134,15 @@ def state_digest(records: Records) -> str:
 
 
 def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
-    """Return the rows with a column `name` in front: a digest of what each row says."""
+    """Return the rows with a column `name` in front: a digest of what each row says.
+
+    Parameters
+    ----------
+    table
+        Text columns of one of the records.
+    name
+        Name of the new column.
+    """
     parts = [key for key in table.columns if key not in _DERIVED]
     columns = [
         [text if not text.startswith("sheet-") else "sheet" for text in listed(table[key])]
@@ -129,7 +160,17 @@ def digest(table: pd.DataFrame, name: str) -> pd.DataFrame:
 def joined(
     tables: Sequence[pd.DataFrame], keys: Sequence[str], order: Sequence[str]
 ) -> pd.DataFrame:
-    """Join tables, each row once by its `keys`, in an order that does not depend on theirs."""
+    """Join tables, each row once by its `keys`, in an order that does not depend on theirs.
+
+    Parameters
+    ----------
+    tables
+        At least one, all with the same columns.
+    keys
+        Columns that say which row it is.
+    order
+        Columns to sort by.
+    """
     filled = [table for table in tables if len(table)]
     if not filled:
         return tables[0]

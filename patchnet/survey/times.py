@@ -26,6 +26,15 @@ Days = NDArray[np.int64]
 def with_times(table: pd.DataFrame, asked: Asked, *, tell: bool = True) -> pd.DataFrame:
     """Read the dates, and doubt those that cannot be: the year that they count for is put right.
 
+    Parameters
+    ----------
+    table
+        As from `table_of`: column ``when``, as written.
+    asked
+        The returns, and where faults go.
+    tell
+        Whether doubts go to the faults as well.
+
     Returns
     -------
     DataFrame

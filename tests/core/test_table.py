@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from patchnet.core import workbook as workbook_code
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.numbers import parse_number, with_points, writes_decimal_comma
@@ -213,6 +214,99 @@ def test_millions_of_merged_cells_are_refused():
             new.writestr(name, content)
     with pytest.raises(NoTable, match="millions of merged cells"):
         read(out.getvalue())
+
+
+def test_a_sheet_with_merged_cells_is_refused_from_fifty_million_cells_on(monkeypatch):
+    """It must be held whole: 5 rows of 3 columns are 15 cells."""
+    book = openpyxl.Workbook()
+    book.active.append(["plot", "what", "note"])
+    book.active["A5"] = "x"
+    book.active.merge_cells("A2:A3")
+    out = io.BytesIO()
+    book.save(out)
+    assert workbook_code._CELLS_MOST == 50_000_000
+    monkeypatch.setattr(workbook_code, "_CELLS_MOST", 15)
+    assert read(out.getvalue())[0] == ["plot", "what", "note"]
+    monkeypatch.setattr(workbook_code, "_CELLS_MOST", 14)
+    with pytest.raises(NoTable, match="cannot be read"):
+        read(out.getvalue())
+
+
+@pytest.mark.parametrize(("most", "refused"), [(8, False), (7, True)])
+def test_two_merged_areas_together_have_so_many_cells(monkeypatch, most, refused):
+    """2 x 3 cells and 1 x 2 are 8."""
+    book = openpyxl.Workbook()
+    book.active.append(["plot", "what", "note"])
+    book.active.merge_cells("A2:C3")
+    book.active.merge_cells("B5:B6")
+    out = io.BytesIO()
+    book.save(out)
+    monkeypatch.setattr(workbook_code, "_MERGED_MOST", most)
+    if refused:
+        with pytest.raises(NoTable, match="millions of merged cells"):
+            read(out.getvalue())
+    else:
+        assert read(out.getvalue())[0] == ["plot", "what", "note"]
+
+
+def test_what_unpacks_to_too_much_is_refused(monkeypatch):
+    """4 MB of noughts, where 3 are allowed."""
+    out = io.BytesIO(workbook(("Sheet", [["id", "note"], [1, "x"]])))
+    with zipfile.ZipFile(out, "a", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/media/image1.png", b"\0" * 2**22)
+    monkeypatch.setattr(workbook_code, "_UNPACKED_MOST", 3 * 2**20)
+    with pytest.raises(NoTable, match="unpacks to more than 3 MB: copy its table"):
+        read(out.getvalue())
+    monkeypatch.undo()
+    assert workbook_code._UNPACKED_MOST == 200 * 2**20
+    assert read(out.getvalue())[0] == ["id", "note"]
+
+
+def test_a_sheet_of_too_many_rows_is_refused(monkeypatch):
+    raw = workbook(("Sheet", [["id", "note"], [1, "x"], [], [2, "y"]]))
+    monkeypatch.setattr(workbook_code, "_LONGEST", 3)
+    assert [number for number, _ in read(raw)[1]] == [2, 4]
+    monkeypatch.setattr(workbook_code, "_LONGEST", 2)
+    with pytest.raises(NoTable, match="has more than 2 rows in the sheet 'Sheet'"):
+        read(raw)
+
+
+@pytest.mark.parametrize(("lines", "columns"), [(49, ["id", "size"]), (50, ["note 0"])])
+def test_the_sign_is_told_by_the_first_fifty_rows(lines, columns):
+    """Rows of one cell, then a table with semicolons: its heading is row 50, or too late."""
+    text = "".join(f"note {k}\n" for k in range(lines)) + "id;size\n1;2\n"
+    faults = FaultList()
+    (sheet,) = sheets_of(text.encode(), "t.csv", faults)
+    assert len(sheet.rows[-1].cells) == len(columns)
+
+
+@pytest.mark.parametrize(("before", "found"), [(11, True), (12, False)])
+def test_the_heading_is_among_the_first_twelve_rows(before, found):
+    text = "".join(f"note {k}\n" for k in range(before)) + "id,size\n1,2\n"
+    columns, rows, faults = read(text)
+    if found:
+        assert (columns, rows, faults) == (["id", "size"], [(13, ["1", "2"])], [])
+    else:
+        assert columns == ["note 0"]
+        assert any("beyond the last column: 'size'" in fault for fault in faults)
+
+
+def test_the_longest_cell_that_is_taken():
+    """As many letters as a cell of a spreadsheet may hold (ECMA-376: 32,767) are no fault."""
+    assert read("id,note\n1," + "x" * 32_767 + "\n")[2] == []
+    (fault,) = read("id,note\n1," + "x" * 32_768 + "\n")[2]
+    assert "row 2: The cell 'note' is longer than any spreadsheet allows" in fault
+
+
+def test_alike_headings_get_a_number_in_a_frame():
+    faults = FaultList()
+    raw = b"a,b,a,,a\n1,2,3,4,5\n"
+    table = table_of(sheets_of(raw, "t.csv", faults), "t.csv", faults)
+    assert list(table.frame().columns) == ["a", "b", "a (2)", "column 4", "a (3)"]
+    ((number, record),) = table.records()
+    assert (number, record) == (2, {"a": "1", "b": "2", "": "4"})
+    assert table.column_of({"a"}) == 0
+    assert table.column_of({"z"}) is None
 
 
 # numbers --------------------------------------------------------------------------------------

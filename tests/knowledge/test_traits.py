@@ -27,17 +27,7 @@ NOT_KEYS = {
     ("base/grounds.py", "verge"): "how a piece of a base map came about",
     ("base/plot_rows.py", "verge"): "the same, and the noun in its label",
     ("base/summary.py", "verge"): "the same, and the noun that is counted",
-    ("pages/kit/colours.py", "hedge"): "how a hedge is drawn; other kinds are drawn plainly",
-    ("pages/kit/colours.py", "railing"): "how a railing is drawn, as above",
-    ("pages/map/map_words.py", "hedge"): "what the key of the map calls it; others go by 'other'",
-    ("pages/map/map_words.py", "railing"): "as above",
-    ("pages/kit/colours.py", "other"): "what is drawn plainly",
-    ("pages/map/map_words.py", "other"): "what is drawn plainly",
     ("pages/survey/stretch_map.py", "other"): "CSS class of plots that are not asked about",
-    ("pages/map/script/draw.js", "hedge"): "how a hedge is drawn, as in colours.py",
-    ("pages/map/script/draw.js", "railing"): "how a railing is drawn, as in colours.py",
-    ("pages/map/script/draw.js", "other"): "what is drawn plainly",
-    ("pages/map/script/street.js", "other"): "what is drawn plainly",
     ("pages/survey/script/map.js", "other"): "look of plots that are not asked about",
     ("pages/survey/script/street.js", "other"): "look of plots that are not asked about",
 }
@@ -171,6 +161,18 @@ def test_what_works_with_less_is_a_warning(tmp_path):
     assert "survey_questions.csv" in told[0][2]
     assert "ground_covers.csv" in told[1][2]
     assert "traits" in told[2][2]
+
+
+def test_a_kind_of_barrier_that_says_no_line_is_drawn_plainly(tmp_path):
+    row = next(row for row in rows_of("barrier_kinds.csv") if row["key"] == "railing")
+    own = {**row, "key": "gabion", "name": "gabion", "words": "", "line": ""}
+    write(tmp_path, "barrier_kinds.csv", [own])
+    costs = [row for row in rows_of("barrier_crossings.csv") if row["barrier"] == "railing"]
+    write(tmp_path, "barrier_crossings.csv", [{**row, "barrier": "gabion"} for row in costs])
+    (fault,) = load_knowledge(tmp_path).warnings
+    assert (fault.severity, fault.ident) == ("warning", "gabion")
+    assert "short dashes" in fault.what
+    assert "dash_dot" in fault.mend
 
 
 def test_a_walking_group_without_costs_is_a_warning(tmp_path):

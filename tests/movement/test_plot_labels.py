@@ -58,6 +58,31 @@ def test_a_fence_with_a_gap_does_not_shut_it_off(surface_of, gap):
     assert ground_links(surface).isolated == ()
 
 
+@pytest.mark.parametrize("order", [("large", "small"), ("small", "large")])
+def test_of_overlapping_plots_the_smaller_keeps_the_cells(surface_of, order):
+    """A plot of 4 x 3 m on one of 10 x 10 m: 12 and 88 cells, whichever stands first."""
+    shapes = {"large": (box(20, 0, 30, 10), "garden"), "small": (box(22, 4, 26, 7), "garden")}
+    surface = surface_of({name: shapes[name] for name in order})
+    assert {name: len(places(surface, name)) for name in order} == {"large": 88, "small": 12}
+    assert set(places(surface, "small")) == {
+        (x + 0.5, y + 0.5) for x in range(22, 26) for y in range(4, 7)
+    }
+
+
+def test_of_equally_near_cells_the_northernmost_then_westernmost(surface_of):
+    """The middle of the planter is a corner of four cells."""
+    surface = surface_of({"p": (box(14.9, 4.9, 15.1, 5.1), "planter")})
+    assert places(surface, "p") == [(14.5, 5.5)]
+
+
+def test_a_planter_does_not_take_the_last_cell_of_another(surface_of):
+    """A strip of one cell lies nearest; the planter beyond its edge takes the next one."""
+    strip, planter = box(20.1, 5.1, 20.9, 5.9), box(20.95, 5.4, 21.05, 5.6)
+    surface = surface_of({"s": (strip, "garden"), "p": (planter, "planter")})
+    assert places(surface, "s") == [(20.5, 5.5)]
+    assert places(surface, "p") == [(21.5, 5.5)]
+
+
 @pytest.mark.parametrize("gap", [None, "no", "yes", "not_known"])
 def test_a_small_planter_takes_a_cell_on_its_side_of_the_fence(surface_of, gap):
     """The planter's middle is at x = 14.8, centres are at 14.5 and 15.5, a fence at 14.6.

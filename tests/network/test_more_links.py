@@ -83,3 +83,17 @@ def test_a_link_no_shorter_than_the_way_there_is_wins_nothing():
     lengths = np.array([[0.0, 10], [10, 0]])
     links = {"a": np.array([0]), "b": np.array([1]), "cost": np.array([10.0])}
     assert list(more_links(lengths, np.ones(2), 0.1, **links, most=3)) == []
+
+
+def test_of_links_that_win_alike_the_first_candidate_is_taken():
+    """Half arrive after 10 m; pairs of 1 home each, no way from pair to pair.
+
+    The last candidate shortens 10 m to nothing: 2 x (1 - 0.5) = 1. It is looked at first, as it
+    could have won 2. The middle one joins a pair over 10 m: 2 x 0.5 = 1, as much. The first
+    joins one over 40 m: 2 / 16.
+    """
+    lengths = np.where(np.eye(6, dtype=bool), 0.0, np.inf)
+    lengths[4, 5] = lengths[5, 4] = 10
+    links = {"a": np.array([0, 2, 4]), "b": np.array([1, 3, 5]), "cost": np.array([40.0, 10.0, 0])}
+    found = more_links(lengths, np.ones(6), np.log(2) / 10, **links, most=3)
+    assert [one.at for one in found] == [1, 2, 0]

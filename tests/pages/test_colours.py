@@ -4,9 +4,11 @@ https://www.w3.org/TR/WCAG22/#dfn-relative-luminance and #dfn-contrast-ratio.
 """
 
 import itertools
+from typing import get_args
 
 import pytest
 
+from patchnet.knowledge.plots import BarrierLine
 from patchnet.pages.kit import colours
 
 TINTS = [
@@ -88,5 +90,5 @@ def test_the_steps_grow_darker():
 
 
 def test_kinds_of_barriers_differ_in_dash_or_width():
-    drawn = [colours.LINES[kind][1:] for kind in ("wall", "fence", "hedge", "railing", "other")]
+    drawn = [colours.LINES[kind][1:] for kind in get_args(BarrierLine)]
     assert len(set(drawn)) == len(drawn)

@@ -160,6 +160,27 @@ def test_nothing_to_draw_but_plots(make):
         assert data["drawn"]["barriers"]["shape"] == []
 
 
+def test_a_users_own_kind_of_barrier_is_drawn_by_its_line_and_goes_by_its_name(walked):
+    know = walked.knowledge
+    own = dataclasses.replace(know.barrier_kinds["hedge"], key="gabion", name="wire basket")
+    hood = walked.neighbourhood
+    kinds = {**know.barrier_kinds, "gabion": dataclasses.replace(own, line=None)}
+    barriers = hood.barriers.assign(
+        kind=["gabion" if at else "wall" for at in range(len(hood.barriers))]
+    )
+    made = dataclasses.replace(
+        walked,
+        neighbourhood=dataclasses.replace(hood, barriers=barriers),
+        knowledge=dataclasses.replace(know, barrier_kinds=kinds),
+    )
+    rows = payload_of(map_page(made))["drawn"]["barrier_kinds"]
+    assert rows == [["wall", "wall", "whole"], ["gabion", "wire basket", "short_dashes"]]
+    there = {str(kind) for kind in hood.barriers["kind"]}
+    drawn = payload_of(map_page(walked))["drawn"]["barrier_kinds"]
+    assert {kind for kind, _, _ in drawn} == there == {"wall", "fence", "hedge", "railing"}
+    assert [line for _, _, line in drawn] == ["whole", "dashed", "dotted", "dash_dot"]
+
+
 def test_two_thousand_plots_with_all_groups_stay_under_two_and_a_half_megabytes(make):
     page = map_page(make(2000, groups=None, a_row=50))
     assert len(page.encode("utf-8")) <= 2_500_000

@@ -272,6 +272,9 @@ def test_mangled_plots_and_amounts(surveyed, survey_knowledge):
     assert mangled_idents("2026-02-01") == [
         "1-2", "2-1", "2-26", "26-2", "1/2", "2/1", "2/26", "26/2", "1.2", "2.1", "2.26", "26.2",
     ]  # fmt: skip
+    assert mangled_idents("2105-02-03T00:00:00")[:2] == ["3-2", "2-3"]
+    assert len(mangled_idents("2105-02-03")) == 6, "of another day than the first no year"
+    assert "2-5" in mangled_idents("2105-02-01"), "the year in two digits"
     assert "1-2" in mangled_idents("01-Feb")
     assert "3/22" in mangled_idents("Mar-22")
     assert mangled_idents("12") == []
@@ -320,6 +323,7 @@ def test_one_clear_date_tells_for_all():
         ("12 m2", "", "", ("there", 12.0, True)),
         ("0", "", "", ("not there", None, True)),
         ("", "3", "m²", ("there", 3.0, True)),
+        ("", "?", "", ("cannot see", None, True)),
         ("not there", "0", "", ("not there", None, True)),
         ("not there", "4", "", ("not there", None, True)),
         ("can\u2019t see", "", "", ("cannot see", None, True)),

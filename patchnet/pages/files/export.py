@@ -222,6 +222,19 @@ def write_layers(
 
     `told` is what the layers themselves say besides their credits, so that an empty one does too.
 
+    Parameters
+    ----------
+    tables
+        Name of a layer -> its table.
+    path
+        The file.
+    form
+        Name of the format.
+    credit_lines
+        Whose data it was made from.
+    told
+        See above.
+
     Raises
     ------
     CannotWrite

@@ -119,17 +119,17 @@ COVER = (
 )
 PINCH = "#a8380a"  # saffron: dotted where much passes, whole where most does
 
-# Lines of the map: colour, width in px, dash.
+# Lines of the map: colour, width in px, dash. The last five are for barriers, as their table says.
 LINES: dict[str, tuple[str, float, str]] = {
     "plot": ("#6a6154", 0.9, ""),
     "building": ("#55504a", 0.8, ""),
     "footway": ("#7a7264", 1.2, "2 4"),
     "road": ("#8b8475", 1, ""),
-    "wall": ("#33302c", 3, ""),
-    "fence": ("#33302c", 1.8, "8 4"),
-    "hedge": ("#3f4a3a", 3.4, "0.1 6"),
-    "railing": ("#33302c", 1.8, "9 3 1 3"),
-    "other": ("#33302c", 1.6, "3 3"),
+    "whole": ("#33302c", 3, ""),
+    "dashed": ("#33302c", 1.8, "8 4"),
+    "dotted": ("#3f4a3a", 3.4, "0.1 6"),
+    "dash_dot": ("#33302c", 1.8, "9 3 1 3"),
+    "short_dashes": ("#33302c", 1.6, "3 3"),
 }
 AREAS = {"building": "#cfc8ba", "road": "#e7e1d3", "footway": "#eee9dd"}
 LINKS = {"link": WOAD, "patch": WOAD, "break": MADDER, "corridor": INK}

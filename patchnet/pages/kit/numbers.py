@@ -27,6 +27,13 @@ MONTH_NAMES = (
 def figure(value: float) -> str:
     """Two significant digits, no trailing zeros: these are estimates, not measurements.
 
+    Parameters
+    ----------
+    value
+        Any unit.
+
+    Examples
+    --------
     >>> [figure(x) for x in (0, 0.034, 0.5, 1.26, 34.4, 128, float("inf"))]
     ['0', '0.034', '0.5', '1.3', '34', '130', 'any number']
     """
@@ -48,6 +55,13 @@ def figure(value: float) -> str:
 def metres(value: float) -> str:
     """A distance in whole metres; touching plots are "next door".
 
+    Parameters
+    ----------
+    value
+        Metres.
+
+    Examples
+    --------
     >>> metres(0), metres(0.4), metres(34.4)
     ('next door', '1 m', '34 m')
     """
@@ -57,6 +71,13 @@ def metres(value: float) -> str:
 def span(low: float, value: float, high: float) -> str:
     """A figure with its range, the range left out where it says nothing more.
 
+    Parameters
+    ----------
+    low, value, high
+        The range and the figure in it, any unit.
+
+    Examples
+    --------
     >>> span(1, 2, 8), span(2, 2, 2)
     ('2 (1 to 8)', '2')
     """

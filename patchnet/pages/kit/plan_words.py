@@ -102,7 +102,17 @@ def thing(candidate: Candidate, knowledge: Knowledge) -> str:
 
 
 def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
-    """An amount with its unit; nothing for one piece."""
+    """An amount with its unit; nothing for one piece.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    amount
+        In the feature's unit (m2, m, count).
+    knowledge
+        For that unit.
+    """
     unit = UNITS[knowledge.features[feature].measure]
     if unit:
         return f"{figure(amount)} {unit}"
@@ -181,7 +191,15 @@ def takes(candidate: Candidate, knowledge: Knowledge) -> str:
 
 
 def upkeep_words(hours: float, knowledge: Knowledge) -> str:
-    """Upkeep in words and hours a month."""
+    """Upkeep in words and hours a month.
+
+    Parameters
+    ----------
+    hours
+        Hours a month.
+    knowledge
+        For what is little and what is much.
+    """
     if hours <= 0:
         return "no upkeep"
     if hours <= knowledge.setting("effort_low_h"):
@@ -194,6 +212,13 @@ def upkeep_words(hours: float, knowledge: Knowledge) -> str:
 def hours_words(hours: float) -> str:
     """Hours with their unit.
 
+    Parameters
+    ----------
+    hours
+        Hours.
+
+    Examples
+    --------
     >>> hours_words(1), hours_words(2.5)
     ('1 hour', '2.5 hours')
     """
@@ -204,6 +229,15 @@ def hours_words(hours: float) -> str:
 def homes_words(homes: float, more: str = "") -> str:
     """Homes with their unit.
 
+    Parameters
+    ----------
+    homes
+        Homes.
+    more
+        Word before the unit; empty for none.
+
+    Examples
+    --------
     >>> homes_words(1), homes_words(0.28, "more")
     ('1 home', '0.28 more homes')
     """
@@ -346,7 +380,13 @@ def best_words(plan: PlotPlan) -> str:
 
 
 def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
-    """The nearest plots with their distances."""
+    """The nearest plots with their distances.
+
+    Parameters
+    ----------
+    nearest
+        Id of a plot and its distance, metres.
+    """
     return "; ".join(f"{plot}, {metres(away)}" for plot, away in nearest)
 
 

@@ -32,6 +32,13 @@ _SEAT = {
 def hours_words(hours: float) -> str:
     """Write hours a day as people say them, to the half hour below five.
 
+    Parameters
+    ----------
+    hours
+        Hours of sun a day.
+
+    Examples
+    --------
     >>> [hours_words(h) for h in (0.0, 0.2, 0.5, 1.1, 2.6, 6.4)]
     ['no sun', 'less than half an hour', 'half an hour', '1 hour', '2.5 hours', '6 hours']
     """

@@ -106,7 +106,19 @@ def fitting_paper(
     margin_mm: float = 6,
     turn_deg: float = 0.0,
 ) -> Paper:
-    """The largest of `SCALES` at which a shape fits on a piece of paper, shape in the middle."""
+    """The largest of `SCALES` at which a shape fits on a piece of paper, shape in the middle.
+
+    Parameters
+    ----------
+    shape
+        What is drawn, metres.
+    wide_mm, high_mm
+        Of the paper, mm.
+    margin_mm
+        Left free on each side, mm.
+    turn_deg
+        How far the drawing is turned clockwise, degrees.
+    """
     origin = shape.centroid
     turned = shapely.affinity.rotate(shape, -turn_deg, origin=origin)
     west, south, east, north = shapely.bounds(turned)

@@ -30,7 +30,7 @@ def holding_links(
     Returns
     -------
     first, second
-        Ends of each kept link as positions of plots, first < second, sorted.
+        Shape (kept,): ends of each link as positions of plots, first < second, sorted.
     total
         Number of links of the network.
     """

@@ -50,7 +50,7 @@ def ground_layers(
     Parameters
     ----------
     links
-        The links that are drawn, as positions of plots.
+        Shape (links,) each: ends of the links that are drawn, as positions of plots.
     at
         Position of each plot by its id.
     short
@@ -78,7 +78,15 @@ def ground_layers(
 
 
 def move_code(moves: Pairs, hop_m: float) -> str:
-    """Write the moves no dearer than a hop: two plots and cost millimetres each."""
+    """Write the moves no dearer than a hop: two plots and cost millimetres each.
+
+    Parameters
+    ----------
+    moves
+        Two plots and what the way between them costs.
+    hop_m
+        Longest hop, cost metres.
+    """
     near = moves.length_mm <= round(hop_m * 1000)
     table = np.column_stack([moves.i[near], moves.j[near], moves.length_mm[near]])
     return path_code(table.astype(np.int64))

@@ -273,13 +273,6 @@ SCRIPT: dict[str, object] = {
     "legend_make_gap": "gap worth making, A first; ask the owner before",
     "legend_break": "break, numbered by what closing it would win",
     "legend_stone": "where a stepping stone would close it",
-    "barriers": {
-        "wall": "wall",
-        "fence": "fence",
-        "hedge": "hedge",
-        "railing": "railing",
-        "other": "other barrier",
-    },
     "gaps": {
         "yes": "has a gap",
         "no": "has no gap",

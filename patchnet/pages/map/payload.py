@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.knowledge.plots import PLAIN_LINE
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import ALPHABET, path_code, two_digit_codes, whole_codes
 from patchnet.pages.kit.shapes import (
@@ -112,7 +113,7 @@ def payload(
         "features": _features(hood.answers, know, hood.classes),
         "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
-        "drawn": _drawn(frame, hood),
+        "drawn": _drawn(frame, hood, know),
         "public": public,
         "groups": [
             _group(frame, assessment, answer, columns, at, public=public)
@@ -209,7 +210,7 @@ def _plain(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def _drawn(frame: Frame, hood: Neighbourhood) -> dict[str, Any]:
+def _drawn(frame: Frame, hood: Neighbourhood, know: Knowledge) -> dict[str, Any]:
     """What the ground is drawn from, besides the plots."""
 
     def table(rows: gpd.GeoDataFrame) -> dict[str, list[str]]:
@@ -237,7 +238,16 @@ def _drawn(frame: Frame, hood: Neighbourhood) -> dict[str, Any]:
             "kind": [str(kind) for kind in barriers["kind"]] if len(barriers) else [],
             "gap": [str(gap) for gap in barriers["gap"]] if len(barriers) else [],
         },
+        "barrier_kinds": _barrier_kinds(barriers, know),
     }
+
+
+def _barrier_kinds(barriers: gpd.GeoDataFrame, know: Knowledge) -> list[list[str]]:
+    """Key, name and line of each kind of barrier that is there, in the order of the table."""
+    there = {str(kind) for kind in barriers["kind"]} if len(barriers) else set()
+    known = [one for key, one in know.barrier_kinds.items() if key in there]
+    rows = [[one.key, one.name, one.line or PLAIN_LINE] for one in known]
+    return rows + [[kind, kind, PLAIN_LINE] for kind in sorted(there - {one.key for one in known})]
 
 
 def _group(

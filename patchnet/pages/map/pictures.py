@@ -87,10 +87,18 @@ def block_means(
 ) -> tuple[NDArray[np.float64], int]:
     """Average square blocks of cells so that no side has more than `pixels` of them.
 
+    Parameters
+    ----------
+    values
+        Shape (rows, columns), any unit.
+    pixels
+        Most blocks on a side.
+
     Returns
     -------
     means, side
-        The blocks (what lies beyond the edge counts as 0), and how many cells a side has.
+        The blocks, shape (rows, columns) of them (what lies beyond the edge counts as 0), and how
+        many cells a side has.
     """
     side = _side(values.shape, pixels)
     return _blocks(values.astype(np.float64), side, 0).mean(axis=(1, 3)), side
@@ -109,7 +117,20 @@ def _blocks(cells: NDArray[Any], side: int, beyond: int) -> NDArray[Any]:
 
 
 def dotted(classes: Classes, one: int) -> Classes:
-    """Leave out every second pixel of one class, as on a chessboard."""
+    """Leave out every second pixel of one class, as on a chessboard.
+
+    Parameters
+    ----------
+    classes
+        Shape (rows, columns): class of each pixel.
+    one
+        The class.
+
+    Returns
+    -------
+    array
+        Shape (rows, columns).
+    """
     row, column = np.indices(classes.shape)
     out = classes.copy()
     out[(classes == one) & ((row + column) % 2 == 1)] = NOWHERE

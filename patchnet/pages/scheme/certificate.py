@@ -10,6 +10,13 @@ def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
     """The number of planters from which each further one adds less than `share` of all won.
 
     None where the curve never levels off.
+
+    Parameters
+    ----------
+    curve
+        One step a planter, from none on.
+    share
+        Share of all that is won, 0-1.
     """
     if len(curve) < 2 or curve[-1].value <= 0:
         return None
@@ -30,6 +37,15 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     """By how much another scheme of the same size could be better, at most.
 
     From a share of `wide` on it is said that this leaves much open.
+
+    Parameters
+    ----------
+    step
+        The scheme and its bound.
+    exact
+        Whether it is proved to be the best.
+    wide
+        Share of what is won, 0-1.
     """
     if exact:
         return "It is proved that no scheme of this size is better, by the measure searched."

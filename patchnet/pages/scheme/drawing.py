@@ -68,7 +68,17 @@ def _paper(street: Street, start: float, stop: float, scale: int, size: SheetSiz
 
 
 def across(street: Street, chainage_m: float, offset_m: float) -> shapely.Point:
-    """The point at a chainage, so far to the left of the road line (to the right below nought)."""
+    """The point at a chainage, so far to the left of the road line (to the right below nought).
+
+    Parameters
+    ----------
+    street
+        For its line.
+    chainage_m
+        Metres along it.
+    offset_m
+        Metres to the left.
+    """
     here = street.line.interpolate(chainage_m)
     step = min(0.5, street.length_m / 2)
     one = street.line.interpolate(max(chainage_m - step, 0.0))
@@ -81,7 +91,21 @@ def across(street: Street, chainage_m: float, offset_m: float) -> shapely.Point:
 def label(
     paper: Paper, point: shapely.Point, words: object, *, css: str = "", dy: float = 0.9
 ) -> Markup:
-    """Words centred on a point of the ground; nothing where it lies off the paper."""
+    """Words centred on a point of the ground; nothing where it lies off the paper.
+
+    Parameters
+    ----------
+    paper
+        Drawn on.
+    point
+        Where, on the ground.
+    words
+        What is written, escaped.
+    css
+        Class of the text.
+    dy
+        Millimetres further down.
+    """
     x, y = paper.place(point)
     if not (0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm):
         return Markup()

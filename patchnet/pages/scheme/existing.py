@@ -50,7 +50,15 @@ class Bay:
 
 
 def bays_of(street: Street, bay_m: float) -> tuple[Bay, ...]:
-    """Cut both sides into bays and take the narrowest width of each."""
+    """Cut both sides into bays and take the narrowest width of each.
+
+    Parameters
+    ----------
+    street
+        Its two sides.
+    bay_m
+        Length of a bay, metres; the last may be shorter.
+    """
     return tuple(
         _bay(street.side(side), start, min(start + bay_m, street.length_m))
         for side in SIDES

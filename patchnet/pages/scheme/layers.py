@@ -92,7 +92,18 @@ def site_table(pack: SchemePack) -> gpd.GeoDataFrame:
 
 
 def street_table(pack: SchemePack) -> gpd.GeoDataFrame:
-    """The middle of the road that chainage runs along."""
+    """The middle of the road that chainage runs along.
+
+    Parameters
+    ----------
+    pack
+        What the parts of a report need.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row: ``name``, ``length_m``, ``speed_mph``, ``speed_basis``.
+    """
     street = pack.scheme.street
     return gpd.GeoDataFrame(
         {

@@ -115,6 +115,13 @@ def centimetres(metres: float) -> str:
 
     A millimetre is forgiven, as no drawing is truer.
 
+    Parameters
+    ----------
+    metres
+        Metres.
+
+    Examples
+    --------
     >>> centimetres(1.996), centimetres(2.0), centimetres(1.5995)
     ('1.99', '2.00', '1.60')
     """
@@ -124,6 +131,15 @@ def centimetres(metres: float) -> str:
 def width_words(metres: float | None, basis: Basis) -> str:
     """A width with where it comes from, or that it is to be measured.
 
+    Parameters
+    ----------
+    metres
+        Metres; None: not known.
+    basis
+        Where it comes from.
+
+    Examples
+    --------
     >>> width_words(2.1, "measured"), width_words(None, "assumed")
     ('2.10 m (measured)', 'not known: measure this')
     """

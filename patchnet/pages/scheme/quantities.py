@@ -90,17 +90,49 @@ def load_of(size: PlanterSize, knowledge: Knowledge) -> Load:
 
 
 def litres_a_visit(size: PlanterSize, knowledge: Knowledge) -> float:
-    """Water that one box takes at one visit in summer."""
+    """Water that one box takes at one visit in summer.
+
+    Parameters
+    ----------
+    size
+        Of the box.
+    knowledge
+        For litres a square metre.
+
+    Returns
+    -------
+    float
+        Litres.
+    """
     return size.plan_m2 * knowledge.setting("visit_litres_m2")
 
 
 def visits_by_month(knowledge: Knowledge) -> tuple[float, ...]:
-    """Visits a week in each of the twelve months."""
+    """Visits a week in each of the twelve months.
+
+    Parameters
+    ----------
+    knowledge
+        For the visits.
+
+    Returns
+    -------
+    tuple
+        12 numbers of visits a week, January first.
+    """
     return tuple(knowledge.scheme_figure(f"visits_{month}") for month in MONTHS)
 
 
 def year_litres(planters: Iterable[PlacedPlanter], knowledge: Knowledge) -> float:
-    """Water of the first year, litres."""
+    """Water of the first year, litres.
+
+    Parameters
+    ----------
+    planters
+        All that are to be watered.
+    knowledge
+        For visits and litres.
+    """
     visits = sum(visits_by_month(knowledge)) * _WEEKS
     return visits * sum(litres_a_visit(one.site.size, knowledge) for one in planters)
 
@@ -182,7 +214,18 @@ def bill_of(scheme: Scheme, groups: Sequence[PlantGroup]) -> tuple[Quantity, ...
 
 
 def total_of(bill: Iterable[Quantity]) -> float:
-    """Sum of a bill."""
+    """Sum of a bill.
+
+    Parameters
+    ----------
+    bill
+        Its lines.
+
+    Returns
+    -------
+    float
+        Money, in the currency of the bill.
+    """
     return sum(line.amount for line in bill)
 
 

@@ -36,6 +36,13 @@ _KINDS = {
 def signed(change: float) -> str:
     """A change with its sign; ``no change`` where it is nothing.
 
+    Parameters
+    ----------
+    change
+        Any unit.
+
+    Examples
+    --------
     >>> signed(1.26), signed(-0.034), signed(0.0)
     ('+1.3', '-0.034', 'no change')
     """
@@ -47,6 +54,13 @@ def signed(change: float) -> str:
 def hardly(before: float, after: float) -> bool:
     """Whether a change is too small, beside what was there, to rely on.
 
+    Parameters
+    ----------
+    before, after
+        The two figures, in one unit.
+
+    Examples
+    --------
     >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1)
     (True, False, False)
     """
@@ -56,6 +70,13 @@ def hardly(before: float, after: float) -> bool:
 def pair(before: float, after: float) -> tuple[str, str]:
     """Two figures with as many digits as it takes to see the change between them.
 
+    Parameters
+    ----------
+    before, after
+        The two figures, in one unit.
+
+    Examples
+    --------
     >>> pair(143.21, 143.44), pair(140, 190), pair(2.1431, 2.1428), pair(0, 3)
     (('143.21', '143.44'), ('140', '190'), ('2.1', '2.1'), ('0', '3'))
     """
@@ -69,6 +90,13 @@ def pair(before: float, after: float) -> tuple[str, str]:
 def change_words(before: float, after: float) -> str:
     """A change with its sign, or that there is hardly any.
 
+    Parameters
+    ----------
+    before, after
+        The two figures, in one unit.
+
+    Examples
+    --------
     >>> change_words(2.1431, 2.1428), change_words(143.2, 143.4)
     ('hardly any', '+0.2')
     """

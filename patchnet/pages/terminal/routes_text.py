@@ -19,6 +19,13 @@ _SHOWN = 10  # links, breaks and names listed one by one; the rest are only coun
 def cost_words(cost: float) -> str:
     """A cost in cost metres, or that there is no way.
 
+    Parameters
+    ----------
+    cost
+        Cost metres; inf: no way.
+
+    Examples
+    --------
     >>> cost_words(float("inf")), cost_words(0), cost_words(2.34), cost_words(101.4)
     ('no way', '0', '2.3', '101')
     """

@@ -69,25 +69,23 @@ function showHouses(shown) {
   else houses.remove();
 }
 
-const BARRIER_KINDS = ["wall", "fence", "hedge", "railing"];
-const barrierKind = (at) => {
-  const kind = DATA.drawn.barriers.kind[at];
-  return BARRIER_KINDS.includes(kind) ? kind : "other";
-};
+// Kinds of barrier that there are here: key to name and line.
+const BARRIER_KINDS = new Map(DATA.drawn.barrier_kinds.map(([key, name, line]) => [key, { name, line }]));
 
 // One line layer a kind; the marks of the gaps are written by marks.js.
 function barrierLayer() {
   const group = L.layerGroup();
   const byKind = new Map();
   DATA.drawn.barriers.shape.forEach((code, at) => {
-    const kind = barrierKind(at);
+    const kind = DATA.drawn.barriers.kind[at];
     if (!byKind.has(kind)) byKind.set(kind, []);
     byKind.get(kind).push(...lines(code).map(latLngs));
   });
   for (const [kind, drawn] of byKind) {
-    const [color, full, dashArray] = T.lines[kind];
+    const { line } = BARRIER_KINDS.get(kind);
+    const [color, full, dashArray] = T.lines[line];
     const weight = Math.max(1, full * (0.4 + (0.6 * outline()) / T.lines.plot[1]));
-    const lineCap = kind === "hedge" ? "round" : "butt";
+    const lineCap = line === "dotted" ? "round" : "butt";
     L.polyline(drawn, { ...fixed("above"), color, weight, dashArray, lineCap }).addTo(group);
   }
   return group;

@@ -120,7 +120,7 @@ function gapItem(group, at, pick) {
   const one = group.ground.gaps[at];
   const [before, after] = one.cost;
   const words = fill(W.gap_words, {
-    kind: listed(one.kinds.map((kind) => W.barriers[kind] || W.barriers.other)),
+    kind: listed(one.kinds.map((kind) => BARRIER_KINDS.get(kind).name)),
     one: one.plots[0] < 0 ? sideWords(one.plots[1]) : sideWords(one.plots[0]),
     other: one.plots[0] < 0 ? sideWords(-1) : sideWords(one.plots[1]),
     now: W.gaps_now[one.now] || W.gaps_now.not_known,

@@ -63,9 +63,8 @@ function writeLegend(view, layer) {
   }
   items.push(...groundLegend(view));
   if (view.barriers && DATA.drawn.barriers.shape.length) {
-    const kinds = new Set(DATA.drawn.barriers.shape.map((_, at) => barrierKind(at)));
-    for (const kind of [...BARRIER_KINDS, "other"].filter((one) => kinds.has(one))) {
-      items.push(legendItem(lineSwatch(...T.lines[kind]), W.barriers[kind], null));
+    for (const { name, line } of BARRIER_KINDS.values()) {
+      items.push(legendItem(lineSwatch(...T.lines[line]), name, null));
     }
     for (const gap of ["yes", "no", "not_known"]) {
       if (DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem(gapSwatch(gap), W.gaps[gap], null));

@@ -1,0 +1,109 @@
+"""A file is read in a child: what it answers, what stops it, and what is said then."""
+
+import os
+import time
+
+import pytest
+
+from patchnet.core import reader_child
+from patchnet.core.errors import CannotRead, WrongUse
+from patchnet.core.reader_child import Limits, ReaderChild, read_in_child
+
+
+def whole(path, *others):
+    return path.read_text(encoding="utf-8"), others, os.getpid()
+
+
+def wrong(path):
+    raise WrongUse(f"{path.name} is not for this.")
+
+
+def broken(path):
+    raise ZeroDivisionError
+
+
+def nested(path):
+    return nested(path)
+
+
+def asleep(path):
+    time.sleep(60)
+
+
+def hungry(path):
+    return len(bytearray(2**30))
+
+
+def behind(path):
+    raise CannotRead("too much") from MemoryError()
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "a.txt"
+    path.write_bytes(b"x" * 2**21)
+    return path
+
+
+def test_one_child_reads_file_after_file(file):
+    with ReaderChild(Limits(20, 0, 500, 0, 0)) as child:
+        first, second = child.read(whole, file), child.read(whole, file, "b", 3)
+    assert first[0] == "x" * 2**21
+    assert second[1] == ("b", 3)
+    assert first[2] == second[2] != os.getpid()
+
+
+def test_what_the_function_says_of_the_file_is_kept_and_the_child_goes_on(file):
+    with ReaderChild(Limits(20, 0, 500, 0, 0)) as child:
+        before = child.read(whole, file)[2]
+        with pytest.raises(WrongUse, match=r"^a\.txt is not for this\.$"):
+            child.read(wrong, file)
+        with pytest.raises(CannotRead, match=r"cannot be read \(ZeroDivisionError\)"):
+            child.read(broken, file)
+        with pytest.raises(CannotRead, match="nested without end"):
+            child.read(nested, file)
+        assert child.read(whole, file)[2] == before
+
+
+def test_who_sleeps_is_given_up_after_three_times_the_seconds(file):
+    """0.2 s and 0.25 s a megabyte: 0.7 s for 2 MB, and 2.1 s by the clock."""
+    with ReaderChild(Limits(0.2, 0.25, 500, 0, 0)) as child:
+        with pytest.raises(CannotRead, match=r"given up after 2 seconds"):
+            child.read(asleep, file)
+        assert child.read(whole, file)[0] == "x" * 2**21
+
+
+@pytest.mark.parametrize(
+    ("least", "times", "most"), [(300, 0, 300), (300, 150, 300), (100, 160, 320)]
+)
+def test_memory_is_so_much_or_so_many_times_the_size(file, least, times, most):
+    with (
+        ReaderChild(Limits(20, 0, least, times, 0)) as child,
+        pytest.raises(CannotRead, match=f"needs more than {most} MB of memory"),
+    ):
+        child.read(hungry, file)
+
+
+def test_memory_that_a_library_ran_out_of_counts_too(file):
+    with (
+        ReaderChild(Limits(20, 0, 300, 0, 0)) as child,
+        pytest.raises(CannotRead, match="needs more than 300 MB"),
+    ):
+        child.read(behind, file)
+
+
+def test_a_file_just_within_the_size_is_read(file):
+    with ReaderChild(Limits(20, 0, 500, 0, 2)) as child:
+        assert child.read(whole, file)[0] == "x" * 2**21
+        file.write_bytes(b"x" * (2**21 + 1))
+        with pytest.raises(CannotRead, match="is too large: 2 MB, and at most 2 MB are read"):
+            child.read(whole, file)
+
+
+def test_where_no_child_can_be_had_it_is_read_here(file, monkeypatch):
+    monkeypatch.setattr(reader_child, "_FORKS", False)
+    assert read_in_child(whole, file)[2] == os.getpid()
+    with pytest.raises(WrongUse):
+        read_in_child(wrong, file)
+    with pytest.raises(CannotRead, match="ZeroDivisionError"):
+        read_in_child(broken, file)
