@@ -155,7 +155,8 @@ def assess(
         )
         for group in (progress(chosen) if progress else chosen)
     }
-    known = ~np.isnan(neighbourhood.answers.amount)
+    seeable = [not feature.unseen for feature in knowledge.features.values()]
+    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,

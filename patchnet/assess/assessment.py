@@ -266,7 +266,7 @@ class Assessment(Shown):
         Resource on each plot by month, shape (n plots, resources, 12), with what is not known
         counted as on surveyed plots of the same kind.
     known_share
-        Share of the features that are known, per plot, 0-1.
+        Share of the features that can be seen and are known, per plot, 0-1.
     quality
         Form of quality in use, ``"scarcest"`` or ``"mean"``.
 
@@ -410,7 +410,10 @@ class PlotAnswer(Shown):
     Attributes
     ----------
     not_known
-        Keys of features nobody could say anything about on this plot.
+        Keys of features nobody could say anything about on this plot, of those that can be seen.
+    assumed
+        What cannot be seen from outside and is taken to be there: feature and amount, in its own
+        unit (see `patchnet.assess.unseen`).
     neighbours_not_known
         Plots in view with anything not known: id, distance (m), share of features not known.
     view_m
@@ -430,6 +433,7 @@ class PlotAnswer(Shown):
     area_m2: float
     has: tuple[HasFeature, ...]
     not_known: tuple[str, ...]
+    assumed: tuple[tuple[str, float], ...]
     near: tuple[NearFeature, ...]
     neighbours_not_known: tuple[tuple[str, float, float], ...]
     view_m: float

@@ -38,6 +38,7 @@ from patchnet.knowledge.street import (
     read_street_rules,
 )
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
+from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.words import Worded, word_index
 
 __all__ = ["build"]
@@ -96,6 +97,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
         countries=read_countries(reader),
+        unseen=reader.all(Unseen),
         figures=reader.figures,
         origins=reader.origins,
     )

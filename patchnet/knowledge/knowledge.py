@@ -21,6 +21,7 @@ from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.unseen import Unseen
 
 __all__ = ["Knowledge"]
 
@@ -37,6 +38,8 @@ class Knowledge(Shown):
         Every `Figure` of every table, by its key.
     plant_roles
         What plants do for animals, by key.
+    unseen
+        How much of what cannot be seen goes with each house, tree or planting.
     warnings
         What a user's own tables leave out that is not needed, each with what that means.
     countries
@@ -103,6 +106,7 @@ class Knowledge(Shown):
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
+    unseen: tuple[Unseen, ...] = ()
     warnings: tuple[Fault, ...] = ()
 
     @cached_property

@@ -10,6 +10,7 @@ from patchnet.knowledge.features import (
     Measure,
     Resource,
     Supply,
+    Visible,
 )
 from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover, MovementCost
 from patchnet.knowledge.groups import Anchor, Group, Need
@@ -38,6 +39,7 @@ from patchnet.knowledge.street import (
     StreetTest,
 )
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.unseen import Unseen
 
 __all__ = [
     "CLASSES",
@@ -92,5 +94,7 @@ __all__ = [
     "SurveyQuestion",
     "SurveyRule",
     "UnlawfulPlant",
+    "Unseen",
     "UpkeepTask",
+    "Visible",
 ]
