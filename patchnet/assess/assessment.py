@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
+from patchnet.assess.lodging import Pool
 from patchnet.assess.over_ground import OverGround
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
@@ -225,6 +226,9 @@ class GroupAnswer(Shown):
     ground
         The ground and the links over it; None where the group flies, or straight lines were
         asked for.
+    places, pool
+        Shape (n, 4): homes that there are places for, and at low, usual and high use; the ground
+        that they are spread over (see `patchnet.assess.lodging`).
 
     Examples
     --------
@@ -251,6 +255,8 @@ class GroupAnswer(Shown):
     breaks: tuple[Break, ...]
     reach: Reach
     ground: OverGround | None
+    places: NDArray[np.float64]
+    pool: Pool | None
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -15,6 +15,7 @@ from patchnet.knowledge.features import (
 from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover, MovementCost
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
@@ -53,6 +54,7 @@ __all__ = [
     "Class",
     "ConsentPart",
     "Country",
+    "Density",
     "Feature",
     "FeatureTrait",
     "Figure",
@@ -96,5 +98,6 @@ __all__ = [
     "UnlawfulPlant",
     "Unseen",
     "UpkeepTask",
+    "Use",
     "Visible",
 ]

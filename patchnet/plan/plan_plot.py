@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.fences import fence_gaps
 from patchnet.assess.plot import plot_answer
-from patchnet.assess.supply import anchor_room, supply_of
+from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials
 from patchnet.core.errors import WrongUse
 from patchnet.plan.candidates import candidates_for, fitted
@@ -327,13 +327,18 @@ class _Plan:
         row = np.array([self.space.has.get(key, 0.0) for key in features])
         more = {one.feature: one.amount for one in offered}
         extra = np.array([more.get(key, 0.0) for key in features])
-        supply = supply_of((row + extra)[None, :], knowledge)
+        amounts = (row + extra)[None, :]
+        supply = supply_of(amounts, knowledge)
         here = self.assessment.neighbourhood.plots.index.get_loc(self.answer.plot)
         limits = []
         for answer in self.assessment.groups.values():
-            now = float(answer.room.iloc[here])
-            then = float(anchor_room(supply, knowledge, answer.group)[0])
-            limits.append(float(answer.room.sum()) + max(then - now, 0.0))
+            # No more than if every place were used as much as where all needs are met.
+            most = answer.places[:, 3:].copy()
+            most[here] = np.maximum(
+                most[here], anchor_places(amounts, supply, knowledge, answer.group)[0, 3]
+            )
+            room = most if answer.pool is None else answer.pool.thinned(most)
+            limits.append(float(room.sum()))
         return np.array(limits)
 
     def suggestion(self, judged: JudgedSets, at: int) -> Suggestion:
@@ -405,6 +410,8 @@ class _Plan:
         chosen = () if best is None else judged.fitted[best][0]
         new = {one.feature: one.amount for one in chosen if one.feature in places}
         beds = set(self.knowledge.features_with("bed"))
+        if self.facts.pots_only:  # what grows in the ground there is not what is asked about
+            beds = {key for key in beds if self.knowledge.features[key].container}
         there = {key: amount for key, amount in self.space.has.items() if key in beds}
         planting = self.chosen_plants(new or there)
         lacking = (*planting.uncovered, *planting.no_room)

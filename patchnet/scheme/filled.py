@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.lodging import rooms_of
 from patchnet.assess.sharing import Shares, share_supplies
 from patchnet.scheme.field import GroupField
 from patchnet.scheme.state import Pick, State
@@ -31,18 +32,17 @@ def share_with(
         used[pick] = 1.0
     if everything:
         used[:] = 1.0
-    own = np.array([[offer.room for offer in row] for row in field.offers]).reshape(used.shape)
-    room = field.room.copy()
-    room[field.plots :] += (used * own).sum(axis=1)
+    own = np.array([[offer.places for offer in row] for row in field.offers])
+    places = field.places.copy()
+    places[field.plots :] += np.einsum("sr,srk->sk", used, own.reshape(*used.shape, 4))
     demands = []
     for need in field.needs:
         supply = need.demand.supply[:, :, :1].copy()
         supply[field.plots :, :, 0] += np.einsum("sr,srm->sm", used, need.given)
         demands.append(replace(need.demand, supply=supply, net=need.demand.blocks))
-    shares = share_supplies(
-        room[:, None], demands, whole=np.minimum(1.0, field.anchor @ room)[:, None], sheets=False
-    )
-    return room, shares
+    rooms = rooms_of(places[:, :, None], demands, field.anchor, field.pool)
+    shares = share_supplies(rooms.room, demands, whole=rooms.whole, sheets=False)
+    return rooms.room[:, 0], shares
 
 
 class FilledState:
