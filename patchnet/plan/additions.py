@@ -21,6 +21,7 @@ from patchnet.plan.joint_worth import (
 )
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import Space, space_of
+from patchnet.plan.waiting import in_time
 
 __all__ = [
     "AdditionSize",
@@ -195,7 +196,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
             sets.append(members)
             things.append(result[0])
             changes.append(result[1])
-    linked = here.ranked(changes)
+    linked = here.ranked([in_time(change, knowledge) for change in changes])
     worth = currency.worth(linked).tolist()
     won = (linked - currency.now).sum(axis=1).tolist()
     sizes: dict[int, list[AdditionSize]] = {}

@@ -35,6 +35,7 @@ from patchnet.plan.read_facts import facts_in_file, read_facts
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
+from patchnet.plan.waiting import in_time
 from patchnet.plan.wishes import set_to_eat, wished
 from patchnet.sun.at_plot import plot_sun
 from patchnet.sun.surface_heights import SurfaceHeights
@@ -241,19 +242,24 @@ class _Plan:
 
     # the search ---------------------------------------------------------------------------
 
+    def in_time(self, change: Mapping[str, float]) -> dict[str, float]:
+        """The change as it counts some years ahead."""
+        return in_time(change, self.knowledge)
+
     def linked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
         """Linked homes after each change, (S, groups); what was judged before is remembered."""
         keys = [frozenset(change.items()) for change in changes]
         new = list(dict.fromkeys(key for key in keys if key not in self.judged_before))
         if new:
-            rows = np.asarray(self.trials.linked_homes([dict(key) for key in new]), dtype=float)
+            changes_new = [self.in_time(dict(key)) for key in new]
+            rows = np.asarray(self.trials.linked_homes(changes_new), dtype=float)
             self.judged_before.update(zip(new, rows, strict=True))
         groups = len(self.currency.groups)
         return np.array([self.judged_before[key] for key in keys]).reshape(-1, groups)
 
     def ranked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
         """Linked homes after each change, (S, groups), nearly: to rank them."""
-        return np.asarray(self.trials.ranked([dict(change) for change in changes]), dtype=float)
+        return np.asarray(self.trials.ranked([self.in_time(each) for each in changes]), dtype=float)
 
     def judged_for_the_cared_for(self, offered: Sequence[Candidate]) -> JudgedSets:
         """Judge for the groups cared for; for all groups where nothing wins those anything."""
@@ -349,7 +355,11 @@ class _Plan:
         parts = self.currency.parts(after)
         shares = dict(zip(self.currency.groups, parts.tolist(), strict=True))
         groups, needs = gains_of(
-            self.assessment, self.answer.plot, self.trials.outcome(change), shares, most=_NAMED
+            self.assessment,
+            self.answer.plot,
+            self.trials.outcome(self.in_time(change)),
+            shares,
+            most=_NAMED,
         )
         additions = []
         for k, one in zip(members, chosen, strict=True):
