@@ -18,7 +18,7 @@ from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.gains import gains_of
-from patchnet.plan.joint_worth import Currency, amounts_at, common_currency, everything_that_fits
+from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.plan.plot_plan import (
@@ -115,8 +115,7 @@ def plan_plot(
 class Adviser:
     """Answers "what should this plot add?" for any plot of one assessed neighbourhood.
 
-    What all plots share (the judge of additions, and what the plots could hold if everything
-    that fits were there) is worked out once.
+    What all plots share, the judge of additions, is worked out once.
 
     Parameters
     ----------
@@ -135,8 +134,7 @@ class Adviser:
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
         self.trials = Trials(assessment)
-        full = self.trials.full_linked_homes(everything_that_fits(assessment))
-        self.currency = common_currency(assessment, np.asarray(full))
+        self.currency = common_currency(assessment)
 
     def plan(
         self, plot: str, facts: PlotFacts | None = None, *, month: int, light: Light | None = None

@@ -68,9 +68,6 @@ class GroupCeiling:
     ----------
     base
         homes @ chances @ homes today.
-    full
-        The same with every site built, each with all recipes at once, and filled: what linked
-        homes are put in proportion to. (No bound: more room can lower homes elsewhere.)
     homes
         Shape (sites x recipes, n): most that a recipe at a site can add to the homes of a place
         that shares with nobody.
@@ -92,7 +89,6 @@ class GroupCeiling:
     """
 
     base: float
-    full: float
     homes: csr_array
     slack: Array
     gained: Array
@@ -128,11 +124,8 @@ def ceiling_of(
     weight = 2 * (chances @ now) + _most_around(chances, sets, gained, together)
     counts = _counts(planters)
     able, won = _pairs(field, chances, used, counts, least, conflicts)
-    room, shares = share_with(field, (), everything=True)
-    full = room * shares.quality[:, 0]
     return GroupCeiling(
         base=float(now @ field.chances @ now),
-        full=float(full @ chances @ full),
         homes=single,
         slack=slack,
         gained=gained,

@@ -16,22 +16,12 @@ __all__ = ["FilledState", "share_with"]
 Array = NDArray[np.float64]
 
 
-def share_with(
-    field: GroupField, picks: Sequence[Pick], *, everything: bool = False
-) -> tuple[Array, Shares]:
-    """Room of all places with some planters there, and how the sharing comes out.
-
-    Parameters
-    ----------
-    everything
-        Every site with all recipes at once instead, which is more than can be.
-    """
+def share_with(field: GroupField, picks: Sequence[Pick]) -> tuple[Array, Shares]:
+    """Room of all places with some planters there, and how the sharing comes out."""
     sites, recipes = len(field.offers), len(field.offers[0]) if field.offers else 0
     used = np.zeros((sites, recipes))
     for pick in picks:
         used[pick] = 1.0
-    if everything:
-        used[:] = 1.0
     own = np.array([[offer.places for offer in row] for row in field.offers])
     places = field.places.copy()
     places[field.plots :] += np.einsum("sr,srk->sk", used, own.reshape(*used.shape, 4))

@@ -209,13 +209,7 @@ def state_of(fields, rules):
     ceilings = [ceiling_of(field, LEAST, rules.planters, rules.conflicts) for field in fields]
     votes = np.array([field.group.weight.value for field in fields])
     now = np.sqrt([ceiling.base for ceiling in ceilings])
-    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
-    weight = np.where(full > 0, votes, 0.0)
-    worth = Worth(
-        weight=weight / weight.sum() if weight.sum() > 0 else weight,
-        full=np.where(full > 0, full, 1.0),
-        now=now,
-    )
+    worth = Worth(weight=votes / votes.sum(), now=now, first=0.5)
     state = State([GroupState(field, LEAST) for field in fields], worth)
     return state, worth, SchemeBound(ceilings, worth, rules)
 
