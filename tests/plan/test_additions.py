@@ -177,7 +177,8 @@ def test_two_things_worth_more_together_are_found():
     best = pairs.pairs[0]
     things = [pairs.singles[at].candidate for at in best.members]
     space = space_of(now.neighbourhood, "1", PlotFacts(), KNOW, amounts=amounts_at(now, "1"))
-    change = in_time(fitted(things, space, KNOW, PlotFacts())[1], KNOW)
+    chosen, change = fitted(things, space, KNOW, PlotFacts())
+    change = in_time(change, KNOW)
     amounts = {"lawn_short": 100.0, **{key: more for key, more in change.items() if more > 0}}
     amounts["lawn_short"] += change.get("lawn_short", 0.0)
     words = "; ".join(f"{key} {amount:.12f}" for key, amount in amounts.items())
