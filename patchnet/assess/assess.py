@@ -10,11 +10,12 @@ from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
 from patchnet.assess.homes import share_group
+from patchnet.assess.lodging import pool_of
 from patchnet.assess.over_ground import OverGround, over_ground
 from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
 from patchnet.assess.reach import Reach, StraightReaches
 from patchnet.assess.sharing import Form
-from patchnet.assess.supply import anchor_room, patches, supply_of
+from patchnet.assess.supply import anchor_places, patches, supply_of
 from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
@@ -125,6 +126,7 @@ def assess(
         )
     chosen = choose_groups(knowledge, groups)
     amounts = draw_in_unknown(neighbourhood, knowledge)
+    drawn = Readings(amounts.expected, amounts.low, amounts.high)
     expected = supply_of(amounts.expected, knowledge)
     supplies = (
         Readings(expected, expected, expected)
@@ -151,11 +153,12 @@ def assess(
 
     answers = {
         group.key: _group_answer(
-            group, neighbourhood, knowledge, supplies, distances, shared, quality, walked
+            group, neighbourhood, knowledge, drawn, supplies, distances, shared, quality, walked
         )
         for group in (progress(chosen) if progress else chosen)
     }
-    known = ~np.isnan(neighbourhood.answers.amount)
+    seeable = [not feature.unseen for feature in knowledge.features.values()]
+    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
@@ -185,6 +188,7 @@ def _group_answer(
     group: Group,
     neighbourhood: Neighbourhood,
     knowledge: Knowledge,
+    amounts: Readings,
     supplies: Readings,
     distances: _Distances,
     shared: StraightReaches,
@@ -192,9 +196,14 @@ def _group_answer(
     walked: Callable[[Group, NDArray[np.bool_]], OverGround | None],
 ) -> GroupAnswer:
     plots = neighbourhood.plots.index
-    rooms = np.column_stack([anchor_room(supply, knowledge, group) for supply in supplies.distinct])
-    room = rooms[:, 0]
-    patch = patches(supplies.expected, knowledge, group, room)
+    places = np.stack(
+        [
+            anchor_places(amount, supply, knowledge, group)
+            for amount, supply in zip(amounts.distinct, supplies.distinct, strict=True)
+        ],
+        axis=2,
+    )
+    patch = patches(supplies.expected, knowledge, group, places[:, :, 0])
     ground = walked(group, patch)
     reach = Reach(
         distances.pairs,
@@ -203,9 +212,12 @@ def _group_answer(
         shared=shared,
         moves=None if ground is None else ground.moves,
     )
-    room_within = reach.within(group.anchor_reach.value) @ rooms
-    # A ceiling of density would thin out `rooms` here, before food is shared.
-    shares = share_group(group, knowledge, supplies.distinct, rooms, room_within, reach, form=form)
+    near = reach.within(group.anchor_reach.value)
+    table = neighbourhood.plots
+    pool = pool_of(group, knowledge, near, table["area_m2"].to_numpy(float), list(table["kind"]))
+    rooms, shares = share_group(group, knowledge, supplies.distinct, places, reach, pool, form=form)
+    room = rooms[:, 0]
+    room_within = near @ rooms
     quality = shares.quality[:, 0]
     held = rooms * shares.quality
     homes = held[:, 0]
@@ -266,4 +278,6 @@ def _group_answer(
         breaks=breaks,
         reach=reach,
         ground=ground,
+        places=places[:, :, 0],
+        pool=pool,
     )

@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
+from patchnet.assess.lodging import Pool
 from patchnet.assess.over_ground import OverGround
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
@@ -225,6 +226,9 @@ class GroupAnswer(Shown):
     ground
         The ground and the links over it; None where the group flies, or straight lines were
         asked for.
+    places, pool
+        Shape (n, 4): homes that there are places for, and at low, usual and high use; the ground
+        that they are spread over (see `patchnet.assess.lodging`).
 
     Examples
     --------
@@ -251,6 +255,8 @@ class GroupAnswer(Shown):
     breaks: tuple[Break, ...]
     reach: Reach
     ground: OverGround | None
+    places: NDArray[np.float64]
+    pool: Pool | None
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -266,7 +272,7 @@ class Assessment(Shown):
         Resource on each plot by month, shape (n plots, resources, 12), with what is not known
         counted as on surveyed plots of the same kind.
     known_share
-        Share of the features that are known, per plot, 0-1.
+        Share of the features that can be seen and are known, per plot, 0-1.
     quality
         Form of quality in use, ``"scarcest"`` or ``"mean"``.
 
@@ -410,7 +416,10 @@ class PlotAnswer(Shown):
     Attributes
     ----------
     not_known
-        Keys of features nobody could say anything about on this plot.
+        Keys of features nobody could say anything about on this plot, of those that can be seen.
+    assumed
+        What cannot be seen from outside and is taken to be there: feature and amount, in its own
+        unit (see `patchnet.assess.unseen`).
     neighbours_not_known
         Plots in view with anything not known: id, distance (m), share of features not known.
     view_m
@@ -430,6 +439,7 @@ class PlotAnswer(Shown):
     area_m2: float
     has: tuple[HasFeature, ...]
     not_known: tuple[str, ...]
+    assumed: tuple[tuple[str, float], ...]
     near: tuple[NearFeature, ...]
     neighbours_not_known: tuple[tuple[str, float, float], ...]
     view_m: float

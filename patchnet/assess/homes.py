@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.lodging import Pool, rooms_of
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Demand, Form, Shares, share_supplies
 from patchnet.assess.supply import resource_months
@@ -55,29 +56,41 @@ def share_group(
     group: Group,
     knowledge: Knowledge,
     supplies: Sequence[Array],
-    rooms: Array,
-    room_within: Array,
+    places: Array,
     reach: Reach,
+    pool: Pool | None,
     *,
     form: Form,
     sheets: bool = True,
-) -> Shares:
-    """Share met of each need, and quality, each (n, K) over K readings of supply.
+) -> tuple[Array, Shares]:
+    """Room for homes on each plot, and how the needs are shared among them.
 
     Parameters
     ----------
     supplies
         K arrays of shape (n, R, 12).
-    rooms, room_within
-        Shape (n, K): homes there is room for on each plot, and within the anchor's reach.
+    places
+        Shape (n, 4, K): see `patchnet.assess.supply.anchor_places`.
+    reach
+        Which plots lie within reach of which.
+    pool
+        The ground that homes are spread over (see `patchnet.assess.lodging`).
     sheets
         See `share_supplies`.
+
+    Returns
+    -------
+    tuple
+        Room, shape (n, K), and share met of each need and quality, each (n, K).
     """
-    return share_supplies(
-        rooms,
-        demands_of(group, knowledge, supplies, reach),
-        whole=np.minimum(1.0, room_within),
+    demands = demands_of(group, knowledge, supplies, reach)
+    rooms = rooms_of(places, demands, reach.within(group.anchor_reach.value), pool)
+    shares = share_supplies(
+        rooms.room,
+        demands,
+        whole=rooms.whole,
         form=form,
         lowest=knowledge.setting("quality_floor"),
         sheets=sheets,
     )
+    return rooms.room, shares

@@ -90,7 +90,15 @@ def plot_answer(
             if row[at] > 0
         ),
         not_known=tuple(
-            feature for at, feature in enumerate(answers.features) if np.isnan(row[at])
+            feature
+            for at, feature in enumerate(answers.features)
+            if np.isnan(row[at]) and not knowledge.features[feature].unseen
+        ),
+        assumed=tuple(
+            (feature, float(assessment.amounts[here, at]))
+            for at, feature in enumerate(answers.features)
+            if np.isnan(row[at]) and knowledge.features[feature].unseen
+            if assessment.amounts[here, at] > 0
         ),
         near=_near(assessment, here, distance, view, most),
         neighbours_not_known=_not_known(assessment, here, distance, view),

@@ -82,16 +82,17 @@ class Shared(NamedTuple):
 
 
 class Tried(NamedTuple):
-    """What is tried: room of all other homes (h,); room and supply of the plot, by trial.
+    """What is tried: room of all homes, the plot's own last, (h + 1, trials), and its supply.
 
-    `whole` and `near_whole`, shapes (h + 1,), are the room within the anchor's reach without the
-    plot, and 1 where the plot lies within it. `supply` has shape (months, trials), in homes.
+    `whole` and `near_whole`, shapes (h + 1,), are the homes that there are places for within the
+    anchor's reach without the plot, and 1 where the plot lies within it; `plot_places`, by trial,
+    those of the plot. `supply` has shape (months, trials), in homes.
     """
 
     room: Floats
     whole: Floats
     near_whole: Floats
-    plot_room: Floats
+    plot_places: Floats
     supply: Floats
 
 

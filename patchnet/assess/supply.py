@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Group, Knowledge
 
-__all__ = ["anchor_room", "patches", "resource_months", "stops", "supply_of"]
+__all__ = ["anchor_places", "patches", "resource_months", "stops", "supply_of"]
 
 Array = NDArray[np.float64]
 
@@ -64,35 +64,45 @@ def stops(supply: Array, knowledge: Knowledge, group: Group) -> NDArray[np.bool_
     return enough
 
 
-def anchor_room(supply: Array, knowledge: Knowledge, group: Group) -> Array:
-    """Homes there is room for on each plot, N, shape (n,).
+def anchor_places(amounts: Array, supply: Array, knowledge: Knowledge, group: Group) -> Array:
+    """Homes that there are places for on each plot, and at low, usual and high use, shape (n, 4).
 
     The anchor's supply, averaged over the group's active months, over what one home takes;
-    where a group has two anchors (grass or nettles for butterflies) their rooms add up. Where
+    where a group has two anchors (grass or nettles for butterflies) their places add up. Where
     the anchor is also what the group stops at (a wren's thicket), a piece too small even for a
-    stop is no part of a home.
+    stop is no part of a home. How often such places are in use, ``uses.csv`` says; what it says
+    nothing of always is.
 
     Parameters
     ----------
+    amounts
+        Shape (n, F), each feature in its own unit.
     supply
-        Shape (n, R, 12), units of the resources.
+        Shape (n, R, 12): what they supply, units of the resources.
     knowledge
-        For the order of the resources.
+        For the order of the resources, and the rates of use.
     group
         For its anchors.
     """
-    room = np.zeros(len(supply))
+    rates = np.column_stack([np.ones(len(knowledge.features)), knowledge.use_of(group.key)])
+    months = np.asarray(group.active_months) - 1
+    keys = list(knowledge.resources)
+    places = np.zeros((len(amounts), rates.shape[1]))
+    always = bool((rates == 1).all())
     for anchor in group.anchors:
-        amount = resource_months(supply, knowledge, anchor.resource, group.active_months)
-        share = amount.mean(axis=1) / anchor.per_home.value
-        if anchor.resource == group.step_resource:
-            share = np.where(stops(supply, knowledge, group), share, 0.0)
-        room += share
-    return room
+        by_month = knowledge.supply_array[:, keys.index(anchor.resource), :][:, months]
+        per_unit = by_month.mean(axis=1) / anchor.per_home.value
+        counted = amounts @ per_unit
+        for column in range(places.shape[1]):
+            share = counted if always else amounts @ (per_unit * rates[:, column])
+            if anchor.resource == group.step_resource:
+                share = np.where(stops(supply, knowledge, group), share, 0.0)
+            places[:, column] += share
+    return places
 
 
-def patches(supply: Array, knowledge: Knowledge, group: Group, room: Array) -> NDArray[np.bool_]:
-    """Shape (n,): True where a plot is a patch: room for (part of) a home, or a stop.
+def patches(supply: Array, knowledge: Knowledge, group: Group, places: Array) -> NDArray[np.bool_]:
+    """Shape (n,): True where a plot is a patch: a place for (part of) a home, or a stop.
 
     Parameters
     ----------
@@ -102,7 +112,7 @@ def patches(supply: Array, knowledge: Knowledge, group: Group, room: Array) -> N
         For the order of the resources.
     group
         The group.
-    room
-        Shape (n,), homes, from `anchor_room`.
+    places
+        Shape (n, 4), homes, from `anchor_places`.
     """
-    return (room > 0) | stops(supply, knowledge, group)
+    return (places[:, 0] > 0) | stops(supply, knowledge, group)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from patchnet.assess.unseen import unseen_amounts
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 
@@ -42,7 +43,8 @@ def draw_in_unknown(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Amoun
     The share of plots of one kind that have a feature is estimated from the surveyed plots of
     that kind, pulled towards the share on all surveyed plots with the weight of
     ``settings/prior_strength`` plots (a Beta prior's mean). A feature nobody has looked for
-    anywhere counts as absent in `expected` and as present in `high`.
+    anywhere counts as absent in `expected` and as present in `high`. What cannot be seen from
+    outside is not estimated so, for it is seldom noticed: see `patchnet.assess.unseen`.
 
     Parameters
     ----------
@@ -72,11 +74,16 @@ def draw_in_unknown(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Amoun
         share[rows] = (having + strength * pooled_share) / (seen + strength)
         usual[rows] = _ratio(low[rows].sum(axis=0), having, pooled_usual)
 
+    unseen = np.array([feature.unseen for feature in knowledge.features.values()], dtype=bool)
+    share[:, unseen] = usual[:, unseen] = 0.0
     area = neighbourhood.plots["area_m2"].to_numpy(dtype=float)
     taken = (low * ground).sum(axis=1)
     free = np.maximum(area - taken, 0.0)
     expected = np.where(known, amount, _fit(np.where(known, 0.0, share * usual), ground, free))
     high = np.where(known, amount, _fit(np.where(known, 0.0, usual), ground, free))
+    assumed = unseen_amounts(neighbourhood, knowledge, expected, high)
+    expected = np.where(known, expected, expected + assumed.usual)
+    high = np.where(known, high, high + assumed.most)
     return Amounts(expected, low, np.maximum(high, expected))
 
 

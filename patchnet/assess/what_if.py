@@ -24,7 +24,7 @@ from patchnet.assess.breaks import pairs_among
 from patchnet.assess.homes import share_group
 from patchnet.assess.over_ground import ways_over
 from patchnet.assess.sharing import combine_months
-from patchnet.assess.supply import anchor_room, patches, resource_months, supply_of
+from patchnet.assess.supply import anchor_places, patches, resource_months, supply_of
 from patchnet.assess.what_if_field import Field, field_of
 from patchnet.assess.what_if_homes import (
     Changes,
@@ -157,26 +157,27 @@ class Trials:
         for plot, change in allowed.items():
             amounts[self.at(plot).place] = self.amounts_after(self.at(plot).place, [change])[0]
         supply = supply_of(amounts, assessment.knowledge)
-        return np.array([self._linked_homes(key, supply) for key in self.groups])
+        return np.array([self._linked_homes(key, amounts, supply) for key in self.groups])
 
-    def _linked_homes(self, key: str, supply: Array) -> float:
+    def _linked_homes(self, key: str, amounts: Array, supply: Array) -> float:
         answer, knowledge = self.assessment.groups[key], self.assessment.knowledge
         group, plots = answer.group, self.assessment.neighbourhood.plots.index
-        room = anchor_room(supply, knowledge, group)
-        patch = patches(supply, knowledge, group, room)
+        places = anchor_places(amounts, supply, knowledge, group)
+        patch = patches(supply, knowledge, group, places)
         reach = answer.reach.with_stops(patch)
         if answer.ground is not None:
             longest = knowledge.setting("break_hops") * group.hop.value
             ways = ways_over(answer.ground.surface, plots, patch, longest_m=longest)
             reach = answer.reach.with_stops(patch, moves=ways.moves)
-        room_within = reach.within(group.anchor_reach.value) @ room
-        shares = share_group(
-            group, knowledge, [supply], room[:, None], room_within[:, None], reach,
+        near = reach.within(group.anchor_reach.value)
+        pool = None if answer.pool is None else answer.pool.on(near)
+        room, shares = share_group(
+            group, knowledge, [supply], places[:, :, None], reach, pool,
             form=self.method.form, sheets=False,
         )  # fmt: skip
         network = patch_graph(
             plots[patch],
-            (room * shares.quality[:, 0])[patch],
+            (room * shares.quality)[patch, 0],
             pairs_among(reach.moves, patch),
             hop_m=group.hop.value,
             d50_m=group.d50.value,
@@ -281,11 +282,11 @@ class PlotTrials:
         linked = np.empty((len(changes), len(self.trials.groups)))
         if not len(changes):
             return linked
-        supply = self._supply(changes)
+        amounts = self.trials.amounts_after(self.place, changes)
         # Groups in which many changes come to the same thing are judged once for all of them.
         tasks, places = [], []
         for column, key in enumerate(self.trials.groups):
-            for task, rows, which in self._tasks(key, supply):
+            for task, rows, which in self._tasks(key, amounts):
                 tasks.append(task)
                 places.append((column, rows, which))
         for task, held, (column, rows, which) in zip(
@@ -302,12 +303,8 @@ class PlotTrials:
         WrongUse
             If there is no such feature, or more of it is taken away than is there.
         """
-        supply = self._supply([change])
-        return {key: self._outcome(key, supply) for key in self.trials.groups}
-
-    def _supply(self, changes: Sequence[Change]) -> Array:
-        amounts = self.trials.amounts_after(self.place, changes)
-        return supply_of(amounts, self.trials.assessment.knowledge)
+        amounts = self.trials.amounts_after(self.place, [change])
+        return {key: self._outcome(key, amounts) for key in self.trials.groups}
 
     def _field(self, key: str, *, patch: bool) -> Field:
         """Return the field in which this plot is a patch, or is not."""
@@ -319,33 +316,34 @@ class PlotTrials:
         return self._turned[key]
 
     def _tasks(
-        self, key: str, supply: Array
+        self, key: str, amounts: Array
     ) -> "list[tuple[Changes, NDArray[np.intp], NDArray[np.intp]]]":
         """Different effects on one group; which changes have them, and which one each has."""
         knowledge = self.trials.assessment.knowledge
         group = self.trials.assessment.groups[key].group
-        room = anchor_room(supply, knowledge, group)
-        patch = patches(supply, knowledge, group, room)
+        supply = supply_of(amounts, knowledge)
+        places = anchor_places(amounts, supply, knowledge, group)
+        patch = patches(supply, knowledge, group, places)
         needs = [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs]
-        ends = np.cumsum([1, *(need.shape[1] for need in needs)])
+        ends = np.cumsum([places.shape[1], *(need.shape[1] for need in needs)])
         tasks = []
         for state in (False, True):
             rows = np.flatnonzero(patch == state)
             if not rows.size:
                 continue
-            effects = np.column_stack([room, *needs])[rows]
+            effects = np.column_stack([places, *needs])[rows]
             distinct, which = np.unique(effects, axis=0, return_inverse=True)
             task = Changes(
                 field=self._field(key, patch=state),
                 plot=self.place,
-                room=distinct[:, 0].copy(),
+                places=distinct[:, : ends[0]].copy(),
                 supply=tuple(distinct[:, first:last] for first, last in pairwise(ends.tolist())),
             )
             tasks.append((task, rows, which.reshape(-1)))
         return tasks
 
-    def _outcome(self, key: str, supply: Array) -> TrialGroup:
-        [(task, _, _)] = self._tasks(key, supply)
+    def _outcome(self, key: str, amounts: Array) -> TrialGroup:
+        [(task, _, _)] = self._tasks(key, amounts)
         room, shares = filled_trials(task, self.trials.method, sheets=True)
         homes = (room * shares.quality)[:, 0]
         needs = task.field.group.needs

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.filling import no_less
 from patchnet.assess.homes import demands_of
+from patchnet.assess.lodging import Pool, Standing, rooms_of, standing_of
 from patchnet.assess.over_ground import OverGround, ways_over
 from patchnet.assess.reach import Reach
 from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
@@ -97,8 +98,8 @@ class Field:
     ----------
     group, knowledge, plots
         The group, the tables, and the ids of the plots.
-    room
-        Shape (n,), homes each plot has room for.
+    places
+        Shape (n, 4), homes that there are places for (see `patchnet.assess.supply.anchor_places`).
     patch
         Shape (n,), True where a plot is a patch.
     reach, ground
@@ -109,6 +110,8 @@ class Field:
         Surroundings for each need; the same object where they are the same.
     anchor
         Surroundings within the anchor's reach.
+    pool
+        The ground that homes are spread over; None: no density is known.
     lengths
         Shape (n, n): best routes between plots in mm (see `route_lengths`).
     """
@@ -116,19 +119,31 @@ class Field:
     group: Group
     knowledge: Knowledge
     plots: pd.Index
-    room: Array
+    places: Array
     patch: Flags
     reach: Reach
     ground: OverGround | None
     demands: tuple[Demand, ...]
     near: tuple[Surroundings, ...]
     anchor: Surroundings
+    pool: Pool | None
     lengths: Lengths
 
     @cached_property
     def homes(self) -> NDArray[np.intp]:
-        """Positions of the plots with room for (part of) a home."""
-        return np.flatnonzero(self.room > 0)
+        """Positions of the plots with a place for (part of) a home."""
+        return np.flatnonzero(self.places[:, 0] > 0)
+
+    @cached_property
+    def room(self) -> Array:
+        """Shape (n,), homes each plot has room for."""
+        places = self.places[:, :, None]
+        return rooms_of(places, self.demands, self.anchor.sums, self.pool).room[:, 0]
+
+    @cached_property
+    def standing(self) -> Standing:
+        """How places to live stand without any change."""
+        return standing_of(self.places, self.demands, self.pool)
 
     @cached_property
     def first_rounds(self) -> tuple[FirstRound, ...]:
@@ -204,6 +219,7 @@ class Field:
             along(old, need.reach.value)
             for old, need in zip(self.near, self.group.needs, strict=True)
         )
+        anchor = along(self.anchor, self.group.anchor_reach.value)
         return replace(
             self,
             patch=patch,
@@ -214,7 +230,8 @@ class Field:
                 demand if new is old else replace(demand, reach=new.matrix, net=None)
                 for demand, old, new in zip(self.demands, self.near, near, strict=True)
             ),
-            anchor=along(self.anchor, self.group.anchor_reach.value),
+            anchor=anchor,
+            pool=None if self.pool is None else self.pool.on(anchor.matrix),
             lengths=lengths,
         )
 
@@ -233,8 +250,7 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
     """
     answer, knowledge = assessment.groups[key], assessment.knowledge
     group, reach = answer.group, answer.reach
-    room = np.asarray(answer.room, dtype=np.float64)
-    homes = np.flatnonzero(room > 0)
+    homes = np.flatnonzero(answer.places[:, 0] > 0)
     patch = answer.patch.to_numpy()
     known: dict[int, Surroundings] = {}
 
@@ -248,13 +264,14 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         group=group,
         knowledge=knowledge,
         plots=assessment.neighbourhood.plots.index,
-        room=room,
+        places=answer.places,
         patch=patch,
         reach=reach,
         ground=answer.ground,
         demands=tuple(demands_of(group, knowledge, [assessment.supply], reach)),
         near=tuple(within(need.reach.value) for need in group.needs),
         anchor=within(group.anchor_reach.value),
+        pool=answer.pool,
         lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
     )
 

@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.filling import no_less
+from patchnet.assess.lodging import Rooms, in_use, rooms_of
 from patchnet.assess.portions import Stock, share_in_portions
-from patchnet.assess.sharing import Demand, Form, Shares, share_supplies
+from patchnet.assess.sharing import Demand, Form, Shares, combine_months, share_supplies
 from patchnet.assess.sums_by_likeness import Shared, Tried
 from patchnet.assess.what_if_field import Field
 from patchnet.core.compiled import in_threads, use_compiled
@@ -43,16 +45,21 @@ class Changes:
     field, plot
         The group's field (in which the plot is a patch, or not, as these changes make it), and
         the position of the plot.
-    room
-        Shape (K,): homes the plot has room for.
+    places
+        Shape (K, 4): homes that the plot has places for.
     supply
         For each need, shape (K, M): what the plot supplies, in the resource's unit.
     """
 
     field: Field
     plot: int
-    room: Array
+    places: Array
     supply: tuple[Array, ...]
+
+    @property
+    def count(self) -> int:
+        """How many changes, K."""
+        return len(self.places)
 
     @property
     def rows(self) -> NDArray[np.intp]:
@@ -76,8 +83,8 @@ def ranked_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
         For each of the `tasks` shape (h + 1, K), along its `rows`; the plot's own homes stand
         in the last row alone.
     """
-    work = sum(len(one.rows) * len(one.field.room) * len(one.room) for one in tasks)
-    many = any(len(one.field.room) >= _COMPILE_PLOTS for one in tasks)
+    work = sum(len(one.rows) * len(one.field.places) * one.count for one in tasks)
+    many = any(len(one.field.places) >= _COMPILE_PLOTS for one in tasks)
     if use_compiled(compiled=method.compiled, worthwhile=many or work > _COMPILE_FROM):
         return _compiled(tasks, method)
     return [_plain(one, method) for one in tasks]
@@ -95,16 +102,16 @@ def filled_trials(changes: Changes, method: Method, *, sheets: bool) -> tuple[Ar
     sheets
         Whether what stopped each plot is asked for as well.
     """
-    room, demands = _tried(changes)
+    rooms, demands = _tried(changes)
     shares = share_supplies(
-        room,
+        rooms.room,
         demands,
-        whole=np.minimum(1.0, changes.field.anchor.matrix @ room),
+        whole=rooms.whole,
         form=method.form,
         lowest=method.lowest,
         sheets=sheets,
     )
-    return room, shares
+    return rooms.room, shares
 
 
 def filled_homes(changes: Changes, method: Method) -> Array:
@@ -121,17 +128,17 @@ def filled_homes(changes: Changes, method: Method) -> Array:
     return along_rows(changes, room * shares.quality)
 
 
-def _tried(changes: Changes) -> tuple[Array, list[Demand]]:
-    """Room of shape (n, K), and the needs with the supply of each change."""
-    field, plot, count = changes.field, changes.plot, len(changes.room)
-    room = np.repeat(field.room[:, None], count, axis=1)
-    room[plot] = changes.room
+def _tried(changes: Changes) -> tuple[Rooms, list[Demand]]:
+    """Room for homes, and the needs with the supply of each change."""
+    field, plot, count = changes.field, changes.plot, changes.count
+    places = np.repeat(field.places[:, :, None], count, axis=2)
+    places[plot] = changes.places.T
     demands = []
     for demand, own in zip(field.demands, changes.supply, strict=True):
         supply = np.repeat(demand.supply, count, axis=2)
         supply[plot] = own.T
         demands.append(replace(demand, supply=supply, net=demand.blocks))
-    return room, demands
+    return rooms_of(places, demands, field.anchor.sums, field.pool), demands
 
 
 def along_rows(changes: Changes, homes: Array) -> Array:
@@ -155,25 +162,24 @@ def along_rows(changes: Changes, homes: Array) -> Array:
 
 
 def _plain(changes: Changes, method: Method) -> Array:
-    held = np.zeros((len(changes.rows), len(changes.room)))
-    for first in range(0, len(changes.room), _PLAIN_BLOCK):
+    held = np.zeros((len(changes.rows), changes.count))
+    for first in range(0, changes.count, _PLAIN_BLOCK):
         part = slice(first, first + _PLAIN_BLOCK)
         block = replace(
             changes,
-            room=changes.room[part],
+            places=changes.places[part],
             supply=tuple(supply[part] for supply in changes.supply),
         )
-        room, demands = _tried(block)
+        rooms, demands = _tried(block)
         stocks = [
             Stock(near.sums, demand.supply / demand.amount, demand.worst, demand.floor,
                   demand.weight)
             for near, demand in zip(changes.field.near, demands, strict=True)
         ]  # fmt: skip
-        whole = np.minimum(1.0, changes.field.anchor.matrix @ room)
         quality = share_in_portions(
-            room, stocks, whole=whole, form=method.form, lowest=method.lowest
+            rooms.room, stocks, whole=rooms.whole, form=method.form, lowest=method.lowest
         )
-        held[:, part] = along_rows(block, room * quality)
+        held[:, part] = along_rows(block, rooms.room * quality)
     return held
 
 
@@ -208,30 +214,32 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
     results: list[Array] = []
     chunks: list[_Chunk] = []
     for changes in tasks:
-        count = len(changes.room)
-        rows, room = changes.rows, changes.field.room.copy()
-        room[changes.plot] = 0.0
+        count, rows = changes.count, changes.rows
+        others = changes.field.places[:, 0].copy()
+        others[changes.plot] = 0.0
+        changed, room = _changed_rooms(changes)
+        most = changes.field.room.copy()
+        most[changed] = room.max(axis=1)
         needs = [
             need
             for at in range(len(changes.field.demands))
-            if (need := _open(changes, at)) is not None
+            if (need := _open(changes, at, most)) is not None
         ]
-        whole = (changes.field.anchor.matrix @ room)[rows]
+        whole = (changes.field.anchor.matrix @ others)[rows]
         near_whole = changes.field.anchor.row(changes.plot)[rows]
+        along = _along(changes, changed, room)
         if not needs:
             # Every need is met whatever happens: only the anchor's own reach limits quality.
-            limit = np.minimum(1.0, whole[:, None] + near_whole[:, None] * changes.room)
-            results.append(
-                np.vstack([room[rows[:-1], None] * limit[:-1], changes.room * limit[-1:]])
-            )
+            limit = np.minimum(1.0, whole[:, None] + near_whole[:, None] * changes.places[:, 0])
+            results.append(along * limit)
             continue
         lanes = -(-count // kernels.LANES) * kernels.LANES
         padded = np.minimum(np.arange(lanes), count - 1)
         tried = Tried(
-            room=room[changes.field.homes],
+            room=np.ascontiguousarray(along[:, padded]),
             whole=whole,
             near_whole=near_whole,
-            plot_room=changes.room[padded],
+            plot_places=changes.places[padded, 0],
             supply=np.concatenate([need.own for need in needs])[:, padded],
         )
         shared, held = _shared(changes, needs), np.empty((len(rows), lanes))
@@ -275,7 +283,81 @@ def _shared(changes: Changes, needs: Sequence[_Need]) -> Shared:
     )
 
 
-def _open(changes: Changes, at: int) -> _Need | None:
+def _along(changes: Changes, changed: NDArray[np.intp], room: Array) -> Array:
+    """Room along the rows, shape (h + 1, K), from the room of the plots where it changes."""
+    along = np.repeat(changes.field.room[changes.rows, None], changes.count, axis=1)
+    at = np.full(len(changes.field.places), -1)
+    at[changed] = np.arange(len(changed))
+    mine = at[changes.rows]
+    along[mine >= 0] = room[mine[mine >= 0]]
+    along[:-1][changes.rows[:-1] == changes.plot] = 0.0
+    return along
+
+
+def _changed_rooms(changes: Changes) -> tuple[NDArray[np.intp], Array]:
+    """Plots whose room changes, and their room under each change, (rows, K).
+
+    As `patchnet.assess.lodging.rooms_of`, worked out only where something changes: on the plot
+    itself, where the vital needs are met otherwise (which moves how many places are in use), and
+    on all ground that these are spread over.
+    """
+    field, plot = changes.field, changes.plot
+    before = field.standing
+    moved = np.array([plot])
+    expected = in_use(changes.places.T[None], None)
+    if before.met is not None:
+        moved, met = _met_again(changes)
+        places = np.repeat(field.places[moved, :, None], changes.count, axis=2)
+        places[moved == plot] = changes.places.T
+        expected = in_use(places, met)
+    pool = field.pool
+    if pool is None or before.levels is None or before.spread is None or before.share is None:
+        return moved, expected
+    reach = field.anchor.matrix
+    more = (expected - before.expected[moved, None]) / pool.within[moved, None]
+    ground = _reached(reach, moved)
+    spread = before.spread[ground, None] + reach[ground][:, moved] @ more
+    more = pool.level(spread, ground) - before.levels[ground, None]
+    wide = _reached(reach, ground)
+    rise = reach[wide][:, ground] @ (pool.area[ground, None] * more)
+    share = before.share[wide, None] + rise / pool.within[wide, None]
+    all_expected = np.repeat(before.expected[wide, None], changes.count, axis=1)
+    all_expected[np.searchsorted(wide, moved)] = expected
+    return wide, all_expected * share
+
+
+def _reached(matrix: "sp.csr_array", rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Columns that any of some rows reaches, rising."""
+    return np.unique(matrix[rows].indices).astype(np.intp)
+
+
+def _met_again(changes: Changes) -> tuple[NDArray[np.intp], Array]:
+    """The plot and those whose vital needs are met otherwise, and how far, (rows, K).
+
+    Only plots where it decides how many places are in use.
+    """
+    field, plot = changes.field, changes.plot
+    vital = [at for at, demand in enumerate(field.demands) if demand.floor == 0]
+    turning = field.places[:, 1] != field.places[:, 3]
+    near = np.zeros(len(turning), dtype=bool)
+    for at in vital:
+        near |= field.near[at].row(plot) > 0
+    near &= turning
+    near[plot] = True
+    moved = np.flatnonzero(near)
+    met = np.ones((len(moved), changes.count))
+    for at in vital:
+        demand, first = field.demands[at], field.first_rounds[at]
+        reached = field.near[at].row(plot)[moved]
+        # What rounding may leave of the plot's own supply is nothing beside that supply itself.
+        others = np.maximum(first.within[moved] - reached[:, None] * first.supply[plot], 0.0)
+        own = (changes.supply[at] / demand.amount).T
+        within = others[:, :, None] + reached[:, None, None] * own
+        met = np.minimum(met, combine_months(np.minimum(1.0, within), worst=demand.worst))
+    return moved, met
+
+
+def _open(changes: Changes, at: int, most: Array) -> _Need | None:
     """Cut one need down to the months that can matter; None where it is met whatever happens.
 
     What is enough when every home takes its whole share of it, split in proportion, the plot with
@@ -288,7 +370,7 @@ def _open(changes: Changes, at: int) -> _Need | None:
     demand, first = field.demands[at], field.first_rounds[at]
     reached = field.near[at].row(plot)
     own = changes.supply[at] / demand.amount
-    unsure = _unsure(changes, at, own, reached)
+    unsure = _unsure(changes, at, own, reached, most)
     if not unsure.any():
         return None
     months = len(unsure)
@@ -316,24 +398,29 @@ def _open(changes: Changes, at: int) -> _Need | None:
     )
 
 
-def _unsure(changes: Changes, at: int, own: Array, reached: Array) -> NDArray[np.bool_]:
-    """Shape (M,): False in months in which every home has enough whatever happens."""
+def _unsure(
+    changes: Changes, at: int, own: Array, reached: Array, most: Array
+) -> NDArray[np.bool_]:
+    """Shape (M,): False in months in which every home has enough whatever happens.
+
+    `most`, shape (n,), is the most room that any of the changes makes.
+    """
     field, plot = changes.field, changes.plot
-    first, least, most = field.first_rounds[at], own.min(axis=0), changes.room.max()
-    if (least >= first.supply[plot]).all():
+    first, least = field.first_rounds[at], own.min(axis=0)
+    more = most > field.room
+    more[plot] = False
+    if (least >= first.supply[plot]).all() and not more.any():
         # More homes here thin out what they reach by this share at most; no supply is less.
         taken = first.takers[(reached > 0) & (first.takers > 0)]
-        thinned = (taken / (taken + max(0.0, most - field.room[plot]))).min(initial=1.0)
-        lowest = np.minimum(first.least, first.access[plot]) if most > 0 else first.least
+        thinned = (taken / (taken + max(0.0, most[plot] - field.room[plot]))).min(initial=1.0)
+        lowest = np.minimum(first.least, first.access[plot]) if most[plot] > 0 else first.least
         unsure: NDArray[np.bool_] = lowest * thinned < _SURE
         if (first.least < _SURE)[unsure].all():  # the others may be unsure by this bound alone
             return unsure
-    room = field.room.copy()
-    room[plot] = most
     supply = first.supply.copy()
     supply[plot] = least
-    takers = field.near[at].sums @ room
+    takers = field.near[at].sums @ most
     given = supply * np.where(takers > 0, 1 / np.where(takers > 0, takers, 1), 0.0)[:, None]
     access, within = np.hsplit(field.near[at].sums @ np.hstack([given, supply]), 2)
-    open_months: NDArray[np.bool_] = (np.minimum(access, within)[room > 0] < _SURE).any(axis=0)
+    open_months: NDArray[np.bool_] = (np.minimum(access, within)[most > 0] < _SURE).any(axis=0)
     return open_months

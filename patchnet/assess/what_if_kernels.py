@@ -146,7 +146,7 @@ def _to_homes(need: int, shared: Shared, given: Floats, out: Floats, peak: Float
 @kernel
 def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -> None:
     """What one home gets of a need that shares with nobody, shape (h + 1, LANES)."""
-    count = len(tried.room)
+    count = len(tried.room) - 1
     worst = shared.worst[need]
     out[:] = 1.0 if worst else 0.0
     for month in range(shared.months[need], shared.months[need + 1]):
@@ -363,7 +363,7 @@ def fill_lanes(
         Shape (h + 1, trials), homes: written to.
     """
     needs, plots = shared.near_plot.shape
-    rows, months = len(tried.room) + 1, len(shared.supply)
+    rows, months = len(tried.room), len(shared.supply)
     at = _Room(
         order, np.empty((rows, LANES)), np.empty((rows, LANES)), np.empty((rows, LANES)),
         np.empty((rows, LANES)), np.empty((months, plots + 1, LANES)),
@@ -376,8 +376,7 @@ def fill_lanes(
     for block in range(first, last, LANES):
         for row in range(rows):
             for lane in range(LANES):
-                own = row == rows - 1
-                room[row, lane] = tried.plot_room[block + lane] if own else tried.room[row]
+                room[row, lane] = tried.room[row, block + lane]
         for need in range(needs):
             _ceiling(need, block, shared, tried, ceilings[need])
         if votes > 0:
@@ -386,6 +385,6 @@ def fill_lanes(
             _scarcest(vital, block, shared, tried, room, ceilings, quality, at)
         for row in range(rows):
             for lane in range(LANES):
-                whole = tried.whole[row] + tried.near_whole[row] * tried.plot_room[block + lane]
+                whole = tried.whole[row] + tried.near_whole[row] * tried.plot_places[block + lane]
                 limit = min(1.0, whole, quality[row, lane])
                 held[row, block + lane] = room[row, lane] * limit

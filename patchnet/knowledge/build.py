@@ -11,6 +11,7 @@ from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
 from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.plants import (
     PlantingPlace,
     PlantRole,
@@ -38,6 +39,7 @@ from patchnet.knowledge.street import (
     read_street_rules,
 )
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
+from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.words import Worded, word_index
 
 __all__ = ["build"]
@@ -96,6 +98,9 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
         countries=read_countries(reader),
+        unseen=reader.all(Unseen),
+        densities={one.group: one for one in reader.all(Density)},
+        uses=reader.all(Use),
         figures=reader.figures,
         origins=reader.origins,
     )

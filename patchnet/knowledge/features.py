@@ -30,6 +30,7 @@ __all__ = [
     "Measure",
     "Resource",
     "Supply",
+    "Visible",
     "read_features",
 ]
 
@@ -38,6 +39,8 @@ FeatureTrait = Literal[
     "open_water", "only_one", "lawn", "bed", "for_birds", "way_through", "in_a_pit"
 ]
 """What a feature is, see `Feature`."""
+Visible = Literal["street", "near", "never"]
+"""From where a feature can be seen, see `Feature`."""
 About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
 """What a caution is about, where it has an effect beyond its words; see `Caution`."""
 
@@ -146,6 +149,10 @@ class Feature:
     gives_way
         Place in the order in which ground covers are taken up for something else, or None:
         it stays.
+    visible
+        From where it can be seen: the ``street``, ``near`` by, or ``never`` (mortar, roofs, holes
+        in trees). What can never be seen is not known where nobody mentions it, even if all
+        was looked at; how much is taken to be there, `Unseen` says.
     """
 
     key: Annotated[str, Key("key of the feature")]
@@ -190,6 +197,19 @@ class Feature:
             whole=True,
         ),
     ] = None
+    visible: Annotated[
+        Visible,
+        Choice(
+            "from where it can be seen; never: not mentioned means not known, even if all was "
+            "looked at",
+            blank="near",
+        ),
+    ] = "near"
+
+    @property
+    def unseen(self) -> bool:
+        """Whether it cannot be seen from anywhere outside."""
+        return self.visible == "never"
 
     @property
     def open_water(self) -> bool:

@@ -14,6 +14,7 @@ from patchnet.knowledge.countries import Country
 from patchnet.knowledge.features import About, Caution, Feature, FeatureTrait, Resource, Supply
 from patchnet.knowledge.ground import GroundCosts, GroundCover
 from patchnet.knowledge.groups import Group
+from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
 from patchnet.knowledge.scheme import Recipe, SchemeConsent, SchemeRisk, UpkeepTask
@@ -21,6 +22,7 @@ from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.unseen import Unseen
 
 __all__ = ["Knowledge"]
 
@@ -37,6 +39,10 @@ class Knowledge(Shown):
         Every `Figure` of every table, by its key.
     plant_roles
         What plants do for animals, by key.
+    unseen
+        How much of what cannot be seen goes with each house, tree or planting.
+    densities, uses
+        Homes counted on a hectare, by group; how often places that a feature gives are in use.
     warnings
         What a user's own tables leave out that is not needed, each with what that means.
     countries
@@ -103,6 +109,9 @@ class Knowledge(Shown):
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
+    unseen: tuple[Unseen, ...] = ()
+    densities: Mapping[str, Density] = field(default_factory=dict)
+    uses: tuple[Use, ...] = ()
     warnings: tuple[Fault, ...] = ()
 
     @cached_property
@@ -117,6 +126,16 @@ class Knowledge(Shown):
             )
         array.flags.writeable = False
         return array
+
+    def use_of(self, group: str) -> NDArray[np.float64]:
+        """Shape (features, 3): share of places in use by a group, low, usual and high; else 1."""
+        share = np.ones((len(self.features), 3))
+        at = {key: place for place, key in enumerate(self.features)}
+        for use in self.uses:
+            if use.group == group:
+                one = use.share
+                share[at[use.feature]] = (one.low, one.value, one.high)
+        return share
 
     @cached_property
     def gives_way(self) -> tuple[Feature, ...]:

@@ -10,10 +10,12 @@ from patchnet.knowledge.features import (
     Measure,
     Resource,
     Supply,
+    Visible,
 )
 from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover, MovementCost
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
+from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
@@ -38,6 +40,7 @@ from patchnet.knowledge.street import (
     StreetTest,
 )
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.unseen import Unseen
 
 __all__ = [
     "CLASSES",
@@ -51,6 +54,7 @@ __all__ = [
     "Class",
     "ConsentPart",
     "Country",
+    "Density",
     "Feature",
     "FeatureTrait",
     "Figure",
@@ -92,5 +96,8 @@ __all__ = [
     "SurveyQuestion",
     "SurveyRule",
     "UnlawfulPlant",
+    "Unseen",
     "UpkeepTask",
+    "Use",
+    "Visible",
 ]

@@ -13,14 +13,10 @@ from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 from patchnet.plan.candidates import candidates_for, fitted, planted_m2
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.joint_worth import (
-    Currency,
-    amounts_at,
-    common_currency,
-    everything_that_fits,
-)
+from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import Space, space_of
+from patchnet.plan.waiting import in_time
 
 __all__ = [
     "AdditionSize",
@@ -171,8 +167,7 @@ def possible_additions(
     asked = [str(plot) for plot in assessment.neighbourhood.plots.index] if plots is None else plots
     if trials is None:
         trials = Trials(assessment, compiled=(len(asked) > _FEW and can_compile()) or None)
-    full = trials.full_linked_homes(everything_that_fits(assessment))
-    currency = common_currency(assessment, np.asarray(full))
+    currency = common_currency(assessment)
     return {
         plot: _additions(trials.at(plot), plot, currency)
         for plot in (progress(asked) if progress else asked)
@@ -203,7 +198,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
             sets.append(members)
             things.append(result[0])
             changes.append(result[1])
-    linked = here.ranked(changes)
+    linked = here.ranked([in_time(change, knowledge) for change in changes])
     worth = currency.worth(linked).tolist()
     won = (linked - currency.now).sum(axis=1).tolist()
     sizes: dict[int, list[AdditionSize]] = {}

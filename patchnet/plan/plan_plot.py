@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.fences import fence_gaps
 from patchnet.assess.plot import plot_answer
-from patchnet.assess.supply import anchor_room, supply_of
+from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials
 from patchnet.core.errors import WrongUse
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.gains import gains_of
-from patchnet.plan.joint_worth import Currency, amounts_at, common_currency, everything_that_fits
+from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.plan.plot_plan import (
@@ -35,6 +35,7 @@ from patchnet.plan.read_facts import facts_in_file, read_facts
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
+from patchnet.plan.waiting import in_time
 from patchnet.plan.wishes import set_to_eat, wished
 from patchnet.sun.at_plot import plot_sun
 from patchnet.sun.surface_heights import SurfaceHeights
@@ -114,8 +115,7 @@ def plan_plot(
 class Adviser:
     """Answers "what should this plot add?" for any plot of one assessed neighbourhood.
 
-    What all plots share (the judge of additions, and what the plots could hold if everything
-    that fits were there) is worked out once.
+    What all plots share, the judge of additions, is worked out once.
 
     Parameters
     ----------
@@ -134,8 +134,7 @@ class Adviser:
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
         self.trials = Trials(assessment)
-        full = self.trials.full_linked_homes(everything_that_fits(assessment))
-        self.currency = common_currency(assessment, np.asarray(full))
+        self.currency = common_currency(assessment)
 
     def plan(
         self, plot: str, facts: PlotFacts | None = None, *, month: int, light: Light | None = None
@@ -241,19 +240,24 @@ class _Plan:
 
     # the search ---------------------------------------------------------------------------
 
+    def in_time(self, change: Mapping[str, float]) -> dict[str, float]:
+        """The change as it counts some years ahead."""
+        return in_time(change, self.knowledge)
+
     def linked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
         """Linked homes after each change, (S, groups); what was judged before is remembered."""
         keys = [frozenset(change.items()) for change in changes]
         new = list(dict.fromkeys(key for key in keys if key not in self.judged_before))
         if new:
-            rows = np.asarray(self.trials.linked_homes([dict(key) for key in new]), dtype=float)
+            changes_new = [self.in_time(dict(key)) for key in new]
+            rows = np.asarray(self.trials.linked_homes(changes_new), dtype=float)
             self.judged_before.update(zip(new, rows, strict=True))
         groups = len(self.currency.groups)
         return np.array([self.judged_before[key] for key in keys]).reshape(-1, groups)
 
     def ranked_after(self, changes: Sequence[Mapping[str, float]]) -> Array:
         """Linked homes after each change, (S, groups), nearly: to rank them."""
-        return np.asarray(self.trials.ranked([dict(change) for change in changes]), dtype=float)
+        return np.asarray(self.trials.ranked([self.in_time(each) for each in changes]), dtype=float)
 
     def judged_for_the_cared_for(self, offered: Sequence[Candidate]) -> JudgedSets:
         """Judge for the groups cared for; for all groups where nothing wins those anything."""
@@ -327,13 +331,18 @@ class _Plan:
         row = np.array([self.space.has.get(key, 0.0) for key in features])
         more = {one.feature: one.amount for one in offered}
         extra = np.array([more.get(key, 0.0) for key in features])
-        supply = supply_of((row + extra)[None, :], knowledge)
+        amounts = (row + extra)[None, :]
+        supply = supply_of(amounts, knowledge)
         here = self.assessment.neighbourhood.plots.index.get_loc(self.answer.plot)
         limits = []
         for answer in self.assessment.groups.values():
-            now = float(answer.room.iloc[here])
-            then = float(anchor_room(supply, knowledge, answer.group)[0])
-            limits.append(float(answer.room.sum()) + max(then - now, 0.0))
+            # No more than if every place were used as much as where all needs are met.
+            most = answer.places[:, 3:].copy()
+            most[here] = np.maximum(
+                most[here], anchor_places(amounts, supply, knowledge, answer.group)[0, 3]
+            )
+            room = most if answer.pool is None else answer.pool.thinned(most)
+            limits.append(float(room.sum()))
         return np.array(limits)
 
     def suggestion(self, judged: JudgedSets, at: int) -> Suggestion:
@@ -344,7 +353,11 @@ class _Plan:
         parts = self.currency.parts(after)
         shares = dict(zip(self.currency.groups, parts.tolist(), strict=True))
         groups, needs = gains_of(
-            self.assessment, self.answer.plot, self.trials.outcome(change), shares, most=_NAMED
+            self.assessment,
+            self.answer.plot,
+            self.trials.outcome(self.in_time(change)),
+            shares,
+            most=_NAMED,
         )
         additions = []
         for k, one in zip(members, chosen, strict=True):
@@ -405,6 +418,8 @@ class _Plan:
         chosen = () if best is None else judged.fitted[best][0]
         new = {one.feature: one.amount for one in chosen if one.feature in places}
         beds = set(self.knowledge.features_with("bed"))
+        if self.facts.pots_only:  # what grows in the ground there is not what is asked about
+            beds = {key for key in beds if self.knowledge.features[key].container}
         there = {key: amount for key, amount in self.space.has.items() if key in beds}
         planting = self.chosen_plants(new or there)
         lacking = (*planting.uncovered, *planting.no_room)

@@ -132,8 +132,8 @@ class Suggestion:
     gives_way
         What gives way to them: feature to amount (short lawn under a new bed).
     score
-        Change of the joint worth (sum over groups of the weighted share of what the plots
-        could hold if everything that fits were there); what the sets are ranked by.
+        Change of the joint worth (sum over groups of their votes times the log of linked homes,
+        see `patchnet.plan.joint_worth`); what the sets are ranked by.
     linked_homes
         Linked homes won, summed over the groups.
     """

@@ -32,8 +32,9 @@ def answers_of(
     What is said to be there has its amount; without one it has the typical amount of the
     tables, and where several such would not fit beside what is stated they share the ground
     that is left (none below its smallest useful amount, nor above what the plot holds). Where
-    everything was seen, what is not mentioned is not there. All else is not known. A plot kind
-    that implies a feature (a planter) is that feature over its whole area.
+    everything was seen, what is not mentioned is not there, unless nobody could see it from
+    outside (`Feature.unseen`). All else is not known. A plot kind that implies a feature (a
+    planter) is that feature over its whole area.
 
     Parameters
     ----------
@@ -63,7 +64,8 @@ def answers_of(
         whole, sized & ~implied, area_m2, places, knowledge=knowledge, where=where, faults=faults
     )
     amount = np.full(there.shape, np.nan)
-    absent = whole.absent | (whole.everything[:, None] & ~whole.unknown)
+    seeable = np.array([not feature.unseen for feature in knowledge.features.values()])
+    absent = whole.absent | (whole.everything[:, None] & ~whole.unknown & seeable)
     amount[absent & ~there] = 0.0
     amount[sized] = whole.amount[sized]
     whole_plot = implied & ~sized

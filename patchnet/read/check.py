@@ -118,7 +118,10 @@ def check_file(
     found = neighbourhood_of(layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults)
     shares = (np.nan, np.nan, np.nan)
     if found is not None:
+        # What nobody can see from outside is no question that is left open.
+        unseen = [feature.unseen for feature in knowledge.features.values()]
         amount = found.answers.amount
+        amount = amount[~(np.isnan(amount) & np.array(unseen))]
         shares = (
             float((amount > 0).mean()),
             float((amount == 0).mean()),

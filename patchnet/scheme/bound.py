@@ -13,7 +13,7 @@ bounded by something linear in "is this site used" (x, one number of 0-1 for eac
   to it, and what others must leave to them at most (`patchnet.scheme.ceiling`).
 - Planters' own homes likewise.
 
-The root of the sum is concave, so it lies under its tangent at any point. What is left is a
+The log of its root is concave, so it lies under its tangent at any point. What is left is a
 linear programme over x with the number of planters or the money as its limit; its optimum is an
 upper bound for every scheme (watering is left out, which only raises it).
 """
@@ -89,13 +89,9 @@ class SchemeBound:
         picks = sites * recipes
         blocks, constant = [], 0.0
         for at, ceiling in enumerate(self._ceilings):
-            full, now = float(self._worth.full[at]), float(self._worth.now[at])
-            if full <= 0:
-                continue
-            touch = float(linked[at]) if linked[at] > 0 else full / 2
-            unit = float(self._worth.weight[at]) / full
-            slope = unit / (2 * touch)
-            constant += unit * (touch - now) + slope * (ceiling.base - touch**2)
+            touch = float(linked[at]) if linked[at] > 0 else self._worth.first
+            value, slope = self._worth.tangent(at, touch)
+            constant += value + slope * (ceiling.base - touch**2)
             blocks.append(_block(ceiling, self._clusters[at], planters, slope))
         gain = np.concatenate([np.zeros(picks), *(block.gain for block in blocks)])
         most = np.concatenate([np.ones(picks), *(block.most for block in blocks)])

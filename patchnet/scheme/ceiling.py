@@ -8,6 +8,9 @@ no formula gives; what is used of it is this, whatever planters S are there:
 - What the homes of a set take together is there: for a set X that stopped today, having taken all
   C of some need in some months within its reach, sum over X of what they take <= C + what S adds
   within reach of X. (Nothing is ever overdrawn.)
+- More homes are expected where vital needs are met better, and in planters; so each piece of
+  ground holds a smaller part of them than today, down to that with everything built
+  (see `patchnet.assess.lodging`).
 - All homes rise together at first, so that none stands lower than the first stop, or its own
   ceiling: with no more supply than today and as many homes as could be, that is a floor under what
   others take, and so a lid on what can be left for some. Where only one month of one need can be
@@ -23,6 +26,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
 from patchnet.assess.filling import Larder, fill
+from patchnet.assess.lodging import in_use, met_alone
 from patchnet.assess.sharing import Demand, combine_months
 from patchnet.scheme.bound_kernels import able_sites, further, over_sites
 from patchnet.scheme.field import GroupField, NeedField, Offer, columns
@@ -64,9 +68,6 @@ class GroupCeiling:
     ----------
     base
         homes @ chances @ homes today.
-    full
-        The same with every site built, each with all recipes at once, and filled: what linked
-        homes are put in proportion to. (No bound: more room can lower homes elsewhere.)
     homes
         Shape (sites x recipes, n): most that a recipe at a site can add to the homes of a place
         that shares with nobody.
@@ -88,7 +89,6 @@ class GroupCeiling:
     """
 
     base: float
-    full: float
     homes: csr_array
     slack: Array
     gained: Array
@@ -124,11 +124,8 @@ def ceiling_of(
     weight = 2 * (chances @ now) + _most_around(chances, sets, gained, together)
     counts = _counts(planters)
     able, won = _pairs(field, chances, used, counts, least, conflicts)
-    room, shares = share_with(field, (), everything=True)
-    full = room * shares.quality[:, 0]
     return GroupCeiling(
         base=float(now @ field.chances @ now),
-        full=float(full @ chances @ full),
         homes=single,
         slack=slack,
         gained=gained,
@@ -191,8 +188,8 @@ def _shared_sets(field: GroupField, planters: int) -> SharedSets:
     if shares.vital is None or not shares.vital[0].stops or not planters:
         return nothing
     filled, taking = shares.vital
-    low = np.minimum(_least_taken(field, vital), field.today)
-    most_homes = field.room.copy()
+    bounds = _RoomBounds.of(field)
+    low = np.minimum(_least_taken(field, vital, bounds), field.today)
     spare, rows = [], []
     for stop in filled.stops:
         need, members = vital[stop.need], stop.sharers
@@ -200,7 +197,7 @@ def _shared_sets(field: GroupField, planters: int) -> SharedSets:
         grown = 0.0
         if not need.demand.worst:
             # Homes that helpful things let live can eat more of a rich month each.
-            grown = float(np.maximum(most_homes - taking, 0.0)[members].sum())
+            grown = float(np.maximum(bounds.most - taking, 0.0)[members].sum())
         spare.append(max(taken + grown - float(low[members].sum()), 0.0))
         near = np.asarray(need.reach[members].sum(axis=0)).ravel()[field.plots :] > 0
         given = need.given[:, :, list(stop.months)].mean(axis=2) / need.demand.amount
@@ -208,29 +205,70 @@ def _shared_sets(field: GroupField, planters: int) -> SharedSets:
     return SharedSets(filled.stop, np.array(spare), csr_array(np.array(rows)))
 
 
-def _least_taken(field: GroupField, vital: Sequence[NeedField]) -> Array:
+class _RoomBounds(NamedTuple):
+    """Between what room for homes lies, shape (n,), whatever is built.
+
+    Attributes
+    ----------
+    least, most
+        Homes.
+    expected
+        Homes expected with everything built.
+    rise
+        Most homes more that are expected for one more of `met` (see `patchnet.assess.lodging`).
+    """
+
+    least: Array
+    most: Array
+    expected: Array
+    rise: Array
+
+    @classmethod
+    def of(cls, field: GroupField) -> "_RoomBounds":
+        """Work it out: the best recipe at every site, and all of every need that can be there."""
+        now, places = field.standing, field.places.copy()
+        for site, offers in enumerate(field.offers):
+            own = np.array([offer.places for offer in offers])
+            places[field.plots + site] += own.max(axis=0)
+        later = met_alone([_with_all(field, need) for need in field.needs])
+        expected = in_use(places[:, :, None], later)[:, 0]
+        share = field.thin
+        if field.pool is not None:
+            level = field.pool.level(field.pool.spread(expected[:, None]))
+            share = field.pool.share(level)[:, 0]
+        rise = np.zeros(len(places))
+        if now.met is not None and later is not None:
+            top = later[:, 0]
+            # The line between two rates is straight: steepest to the end or to the middle.
+            for to in (top, np.minimum(top, 0.5)):
+                more = in_use(field.places[:, :, None], to[:, None])[:, 0] - now.expected
+                way = to - now.met
+                rise = np.maximum(rise, np.where(way > 0, more / np.where(way > 0, way, 1.0), 0.0))
+        return cls(now.expected * share, expected * field.thin, expected, rise)
+
+
+def _least_taken(field: GroupField, vital: Sequence[NeedField], bounds: _RoomBounds) -> Array:
     """Shape (n,): homes take at least so much of what they need, whatever is built."""
-    room = field.room.copy()
-    room[field.plots :] += [max((o.room for o in row), default=0.0) for row in field.offers]
+    room = bounds.most
     helped = np.ones(len(room))
     for need in field.needs:
         if need.demand.floor > 0:
-            met = _lowest(room, [_with_all(field, need)], [need.demand.larder(0)])
+            met = _lowest(room, [_with_all(field, need).larder(0)], [need.demand.larder(0)])
             helped *= need.demand.floor + (1 - need.demand.floor) * met
     level = _lowest(
-        room, [_with_all(field, need) for need in vital],
+        room, [_with_all(field, need).larder(0) for need in vital],
         [need.demand.larder(0) for need in vital],
     )  # fmt: skip
-    return field.room * helped * level
+    return bounds.least * helped * level
 
 
-def _with_all(field: GroupField, need: NeedField) -> Larder:
+def _with_all(field: GroupField, need: NeedField) -> Demand:
     """The need with the most that every site can give of it."""
     supply = need.demand.supply[:, :, :1].copy()
     if need.given.size:
         supply[field.plots :, :, 0] += need.given.max(axis=1)
     demand: Demand = replace(need.demand, supply=supply, net=need.demand.blocks)
-    return demand.larder(0)
+    return demand
 
 
 def _lowest(room: Array, built: Sequence[Larder], today: Sequence[Larder]) -> Array:
@@ -261,7 +299,7 @@ def _all_stops(field: GroupField, least: float) -> tuple[Array, NDArray[np.bool_
 def _most_homes(field: GroupField) -> tuple[Array, csr_array]:
     """Homes with everything built, shape (n,), and most that one site adds, (sites, n)."""
     everything = [need.access.copy() for need in field.needs]
-    within, room = field.within.copy(), field.room.copy()
+    within, bounds = field.within.copy(), _RoomBounds.of(field)
     for site, offers in enumerate(field.offers):
         place = field.plots + site
         for at, need in enumerate(field.needs):
@@ -269,12 +307,13 @@ def _most_homes(field: GroupField) -> tuple[Array, csr_array]:
             if given:
                 rows = columns(need.reached, place)
                 everything[at][rows] += np.max(np.array(given), axis=0)
-        grown = max((offer.room for offer in offers), default=0.0)
+        grown = max((float(offer.places[0]) for offer in offers), default=0.0)
         if grown:
             within[columns(field.anchor_columns, place)] += grown
-            room[place] += grown
-    most = room * field.quality(everything, within)
+    best = field.quality(everything, within)
+    most = bounds.most * best
     today = _Today.of(field, everything)
+    more_used = bounds.rise * field.thin * best
     room_left = np.maximum(most - field.homes, 0.0)
     fixed = field.layout(0.0)
     parts = []
@@ -282,15 +321,16 @@ def _most_homes(field: GroupField) -> tuple[Array, csr_array]:
         span = slice(fixed.start[site], fixed.start[site + 1])
         near, bits = fixed.rows[span], fixed.bits[span]
         for offer in offers:
-            raised = np.minimum(_raised(field, today, offer, near, bits), room_left[near])
-            if offer.room:
+            raised = _raised(field, today, offer, near, bits, more_used)
+            raised = np.minimum(raised, room_left[near])
+            if offer.places[0] > 0:
                 raised[near == field.plots + site] = most[field.plots + site]
             keep = raised > 0
             parts.append((near[keep], raised[keep]))
     rows = np.concatenate([np.full(len(cols), at) for at, (cols, _) in enumerate(parts)])
     cols = np.concatenate([cols for cols, _ in parts])
     data = np.concatenate([values for _, values in parts])
-    return most, csr_array((data, (rows, cols)), shape=(len(parts), len(room)))
+    return most, csr_array((data, (rows, cols)), shape=(len(parts), len(field.places)))
 
 
 class _Today(NamedTuple):
@@ -339,12 +379,19 @@ class _Today(NamedTuple):
 
 
 def _raised(
-    field: GroupField, today: _Today, offer: Offer, rows: NDArray[np.int32], bits: NDArray[np.int32]
+    field: GroupField,
+    today: _Today,
+    offer: Offer,
+    rows: NDArray[np.int32],
+    bits: NDArray[np.int32],
+    more_used: Array,
 ) -> Array:
     """Most by which one offer raises homes at some places, whatever else is built.
 
     f = V H, the scarcest vital need times the helpful ones:
     f(S) - f(0) = (V(S) - V(0)) H(S) + V(0) (H(S) - H(0)).
+    Homes are N f; N(S) f(S) - N(0) f(0) = (N(S) - N(0)) f(S) + N(0) (f(S) - f(0)), and N rises by
+    no more than `more_used` / f(S) for one more of V, shape (n,): homes thin each other out.
 
     - V(S) is at most the share met of the need that is scarcest today, in the month that is worst
       today; that share, capped at 1, rises by no more than the sum of what each planter alone
@@ -355,7 +402,7 @@ def _raised(
     helped_top = np.ones(len(rows))
     for worth in today.worth_top:
         helped_top = helped_top * worth[rows]
-    by_needs = np.zeros(len(rows))
+    by_needs, by_use = np.zeros(len(rows)), np.zeros(len(rows))
     for at, (need, share) in enumerate(zip(field.needs, offer.shares, strict=True)):
         if share is None:
             continue
@@ -369,6 +416,7 @@ def _raised(
         rise = later - today.met[at][rows]
         if floor == 0:
             by_needs += np.where(today.scarce[rows] == at, rise * helped_top, 0.0)
+            by_use += np.where(today.scarce[rows] == at, rise * more_used[rows], 0.0)
         else:
             others = np.ones(len(rows))
             for other, worth in enumerate(today.worth_top):
@@ -378,8 +426,8 @@ def _raised(
     # The smaller of the two caps today; later neither can pass it by more than its own rise.
     within = field.within[rows]
     here = bits >> len(field.needs) & 1
-    by_limit = np.minimum(1.0, within + here * offer.room) - np.minimum(1.0, within)
-    raised: Array = field.room[rows] * np.where(today.limited[rows], by_limit, by_needs)
+    by_limit = np.minimum(1.0, within + here * offer.places[0]) - np.minimum(1.0, within)
+    raised: Array = field.room[rows] * np.where(today.limited[rows], by_limit, by_needs) + by_use
     return raised
 
 

@@ -30,9 +30,10 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.lodging import Pool, Standing, in_use, standing_of
 from patchnet.assess.routes_with_one_more import NO_ROUTE
 from patchnet.assess.sharing import Demand, combine_months, quality_of
-from patchnet.assess.supply import anchor_room, resource_months, stops, supply_of
+from patchnet.assess.supply import anchor_places, resource_months, stops, supply_of
 from patchnet.assess.what_if_field import Field, field_of
 from patchnet.knowledge.records import Group, Knowledge, Recipe
 from patchnet.network.routes import cut_length
@@ -48,6 +49,7 @@ __all__ = [
     "columns",
     "group_fields",
     "need_field",
+    "offer_of",
     "split",
     "taking_part",
     "with_sites",
@@ -144,16 +146,21 @@ class Offer:
         Homes there is room for in the planter itself.
     stop
         Whether the group can stop at it.
+    places
+        Shape (4,): homes that there are places for in it (see `Field.places`).
     """
 
     shares: tuple[Array | None, ...]
     room: float
     stop: bool
+    places: Array
 
     @property
     def idle(self) -> bool:
         """Whether it does nothing for the group."""
-        return not self.stop and self.room == 0 and all(share is None for share in self.shares)
+        return (
+            not self.stop and not self.places.any() and all(share is None for share in self.shares)
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,8 +171,10 @@ class GroupField:
     ----------
     group, plots
         The group, and the number of plots; places from there on are sites.
-    room, within
-        Shape (n,): homes there is room for; the same within the anchor's reach.
+    places
+        Shape (n, 4): homes that there are places for (see `Field.places`); none at the sites.
+    pool
+        The ground that homes are spread over; None: no density is known.
     today
         Shape (n,): homes held today, filled exactly.
     anchor
@@ -186,8 +195,8 @@ class GroupField:
 
     group: Group
     plots: int
-    room: Array
-    within: Array
+    places: Array
+    pool: Pool | None
     today: Array
     anchor: "sp.csr_array"
     needs: tuple[NeedField, ...]
@@ -197,6 +206,27 @@ class GroupField:
     links: tuple[Array, ...]
     offers: tuple[tuple[Offer, ...], ...]
 
+    @cached_property
+    def standing(self) -> Standing:
+        """How places to live stand today."""
+        return standing_of(self.places, [need.demand for need in self.needs], self.pool)
+
+    @cached_property
+    def thin(self) -> Array:
+        """Shape (n,): part of the homes expected at each place that there is room for today."""
+        share = self.standing.share
+        return np.ones(len(self.places)) if share is None else share
+
+    @cached_property
+    def room(self) -> Array:
+        """Shape (n,): homes there is room for today."""
+        return self.standing.expected * self.thin
+
+    @cached_property
+    def within(self) -> Array:
+        """Shape (n,): homes that there are places for within the anchor's reach."""
+        return np.asarray(self.anchor @ self.places[:, 0])
+
     def quality(self, access: Sequence[Array], within: Array) -> Array:
         """Share of a home's needs met at some places, 0-1.
 
@@ -205,7 +235,7 @@ class GroupField:
         access
             Per need, shape (places, M).
         within
-            Shape (places,): room within the anchor's reach.
+            Shape (places,): homes that there are places for within the anchor's reach.
         """
         if not self.needs:
             return np.minimum(1.0, within)
@@ -252,6 +282,7 @@ class GroupField:
             share=share,
             given=given,
             room=np.array([[offer.room for offer in row] for row in self.offers], dtype=float),
+            places=np.array([[o.places[0] for o in row] for row in self.offers], dtype=float),
             stop=np.array([[offer.stop for offer in row] for row in self.offers], dtype=bool),
             near_start=np.cumsum([0, *(len(near) for near in self.neighbours)]),
             near=np.concatenate([np.zeros(0, np.int32), *self.neighbours]).astype(np.int32),
@@ -272,9 +303,11 @@ class GroupField:
 
     @cached_property
     def habitable(self) -> Flags:
-        """Shape (n,): room for homes today, or in a planter that could be put there."""
-        planters = [any(offer.room > 0 for offer in offers) for offers in self.offers]
-        return np.asarray((self.room > 0) | np.r_[np.zeros(self.plots, dtype=bool), planters])
+        """Shape (n,): places for homes today, or in a planter that could be put there."""
+        planters = [any(offer.places[0] > 0 for offer in offers) for offers in self.offers]
+        return np.asarray(
+            (self.places[:, 0] > 0) | np.r_[np.zeros(self.plots, dtype=bool), planters]
+        )
 
     @cached_property
     def anchor_columns(self) -> "sp.csc_array":
@@ -331,32 +364,33 @@ def group_fields(
     """
     hood = with_sites(assessment, sites, ids)
     whole = assess(hood, knowledge=assessment.knowledge, groups=groups, straight=True)
-    supply = _recipe_supply(sites, recipes, assessment.knowledge)
+    amounts = _recipe_amounts(sites, recipes, assessment.knowledge)
     return tuple(
-        _field(answer, whole, supply, len(assessment.neighbourhood.plots))
+        _field(answer, whole, amounts, len(assessment.neighbourhood.plots))
         for answer in whole.groups.values()
     )
 
 
-def _recipe_supply(sites: Sequence[Site], recipes: Sequence[Recipe], knowledge: Knowledge) -> Array:
-    """Shape (sites, recipes, R, 12)."""
+def _recipe_amounts(
+    sites: Sequence[Site], recipes: Sequence[Recipe], knowledge: Knowledge
+) -> Array:
+    """Shape (sites, recipes, F)."""
     keys = list(knowledge.features)
     per_m2 = np.zeros((len(recipes), len(keys)))
     for at, recipe in enumerate(recipes):
         for feature, amount in recipe.amounts.items():
             per_m2[at, keys.index(feature)] = amount.value
-    supply = supply_of(per_m2, knowledge)
     soil = np.array([site.size.plan_m2 for site in sites])
-    return np.asarray(soil[:, None, None, None] * supply[None])
+    return np.asarray(soil[:, None, None] * per_m2[None])
 
 
-def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) -> GroupField:
+def _field(answer: GroupAnswer, whole: Assessment, amounts: Array, plots: int) -> GroupField:
     field = field_of(whole, answer.group.key, compiled=None)
     met = [np.asarray(sheet.met, dtype=np.float64) for sheet in answer.needs]
-    flat = supply.reshape(-1, *supply.shape[2:])
+    supply = supply_of(amounts.reshape(-1, amounts.shape[2]), whole.knowledge)
     given = [
-        resource_months(flat, whole.knowledge, need.resource, need.months).reshape(
-            *supply.shape[:2], -1
+        resource_months(supply, whole.knowledge, need.resource, need.months).reshape(
+            *amounts.shape[:2], -1
         )
         for need in answer.group.needs
     ]
@@ -366,11 +400,11 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
     )
     chances = _all_chances(field, whole.knowledge.setting("p_cut"))
     neighbours, links = _moves(field, chances, plots)
-    return GroupField(
+    made = GroupField(
         group=answer.group,
         plots=plots,
-        room=field.room,
-        within=np.asarray(answer.room_within, dtype=np.float64),
+        places=field.places,
+        pool=field.pool,
         today=np.asarray(answer.homes, dtype=np.float64),
         anchor=field.anchor.matrix,
         needs=needs,
@@ -378,8 +412,9 @@ def _field(answer: GroupAnswer, whole: Assessment, supply: Array, plots: int) ->
         patch=field.patch,
         neighbours=neighbours,
         links=links,
-        offers=_offers(answer.group, whole.knowledge, needs, supply, plots),
+        offers=(),
     )
+    return replace(made, offers=_offers(made, whole.knowledge, amounts, supply))
 
 
 def taking_part(demands: Sequence[Demand], met: Sequence[Array], room: Array) -> Array:
@@ -494,27 +529,48 @@ def _moves(field: Field, chances: Array, plots: int) -> tuple[tuple[Ints, ...], 
 
 
 def _offers(
-    group: Group,
-    knowledge: Knowledge,
-    needs: tuple[NeedField, ...],
-    supply: Array,
-    plots: int,
+    field: GroupField, knowledge: Knowledge, amounts: Array, supply: Array
 ) -> tuple[tuple[Offer, ...], ...]:
-    sites, recipes = supply.shape[:2]
-    flat = supply.reshape(sites * recipes, *supply.shape[2:])
-    rooms = anchor_room(flat, knowledge, group).reshape(sites, recipes)
-    stopping = stops(flat, knowledge, group).reshape(sites, recipes)
-    offers = []
-    for site in range(sites):
-        row = []
-        for recipe in range(recipes):
-            shares = tuple(
-                split(need.given[site, recipe], need.takers[plots + site]) for need in needs
+    sites, recipes, features = amounts.shape
+    places = anchor_places(amounts.reshape(-1, features), supply, knowledge, field.group)
+    stopping = stops(supply, knowledge, field.group)
+    return tuple(
+        tuple(
+            offer_of(
+                field,
+                site,
+                [need.given[site, recipe] for need in field.needs],
+                places[site * recipes + recipe],
+                stop=bool(stopping[site * recipes + recipe]),
             )
-            room = float(rooms[site, recipe])
-            row.append(Offer(shares, room, bool(stopping[site, recipe] or room > 0)))
-        offers.append(tuple(row))
-    return tuple(offers)
+            for recipe in range(recipes)
+        )
+        for site in range(sites)
+    )
+
+
+def offer_of(
+    field: GroupField, site: int, given: Sequence[Array], places: Array, *, stop: bool
+) -> Offer:
+    """Return what a planter gives.
+
+    Parameters
+    ----------
+    given
+        Per need, shape (M,): what it supplies.
+    places
+        Shape (4,): homes that there are places for in it.
+    stop
+        Whether the group can stop at what grows in it.
+    """
+    place = field.plots + site
+    met = field.standing.met
+    here = None if met is None else met[[place], None]
+    room = float(in_use(places[None, :, None], here)[0, 0] * field.thin[place])
+    shares = tuple(
+        split(stock, need.takers[place]) for stock, need in zip(given, field.needs, strict=True)
+    )
+    return Offer(shares, room, stop or bool(places[0] > 0), places)
 
 
 def split(stock: Array, takers: float) -> Array | None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.lodging import rooms_of
 from patchnet.assess.sharing import Shares, share_supplies
 from patchnet.scheme.field import GroupField
 from patchnet.scheme.state import Pick, State
@@ -15,15 +16,15 @@ __all__ = ["FilledState", "share_with"]
 Array = NDArray[np.float64]
 
 
-def share_with(
-    field: GroupField, picks: Sequence[Pick], *, everything: bool = False
-) -> tuple[Array, Shares]:
+def share_with(field: GroupField, picks: Sequence[Pick]) -> tuple[Array, Shares]:
     """Room of all places with some planters there, and how the sharing comes out.
 
     Parameters
     ----------
-    everything
-        Every site with all recipes at once instead, which is more than can be.
+    field
+        One group's, over a scheme's sites.
+    picks
+        Planters.
 
     Returns
     -------
@@ -36,20 +37,17 @@ def share_with(
     used = np.zeros((sites, recipes))
     for pick in picks:
         used[pick] = 1.0
-    if everything:
-        used[:] = 1.0
-    own = np.array([[offer.room for offer in row] for row in field.offers]).reshape(used.shape)
-    room = field.room.copy()
-    room[field.plots :] += (used * own).sum(axis=1)
+    own = np.array([[offer.places for offer in row] for row in field.offers])
+    places = field.places.copy()
+    places[field.plots :] += np.einsum("sr,srk->sk", used, own.reshape(*used.shape, 4))
     demands = []
     for need in field.needs:
         supply = need.demand.supply[:, :, :1].copy()
         supply[field.plots :, :, 0] += np.einsum("sr,srm->sm", used, need.given)
         demands.append(replace(need.demand, supply=supply, net=need.demand.blocks))
-    shares = share_supplies(
-        room[:, None], demands, whole=np.minimum(1.0, field.anchor @ room)[:, None], sheets=False
-    )
-    return room, shares
+    rooms = rooms_of(places[:, :, None], demands, field.anchor, field.pool)
+    shares = share_supplies(rooms.room, demands, whole=rooms.whole, sheets=False)
+    return rooms.room[:, 0], shares
 
 
 class FilledState:

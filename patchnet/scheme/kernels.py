@@ -55,8 +55,8 @@ class Layout(NamedTuple):
         Shape (s, recipes, all months): what each home within reach gets.
     given
         Shape (s, recipes, needs): whether that is anything.
-    room
-        Shape (s, recipes): homes there is room for in the planter.
+    room, places
+        Shape (s, recipes): homes there is room for in the planter, and places for.
     stop
         Shape (s, recipes): whether the group can stop there.
     near_start, near, links
@@ -76,6 +76,7 @@ class Layout(NamedTuple):
     share: Array
     given: Flags
     room: Array
+    places: Array
     stop: Flags
     near_start: Places
     near: Ints
@@ -93,7 +94,7 @@ class Standing(NamedTuple):
     met
         Shape (n, needs): share of each need met.
     room, within, homes
-        Shape (n,): homes there is room for, the same within the anchor's reach, homes held.
+        Shape (n,): homes there is room for, places for homes within the anchor's reach, homes held.
     chances
         Shape (n, n), symmetric: Q.
     flow
@@ -156,7 +157,7 @@ def _changes(
     """Places whose homes one more planter changes, and by how much; returns how many."""
     needs = fixed.amount.size
     count = 0
-    more_room = fixed.room[site, recipe]
+    more_room, more_places = fixed.room[site, recipe], fixed.places[site, recipe]
     more = fixed.share[site, recipe]
     given = fixed.given[site, recipe]
     for at in range(fixed.start[site], fixed.start[site + 1]):
@@ -167,7 +168,7 @@ def _changes(
         if room <= 0.0:
             continue
         if bits >> needs & 1:
-            within += more_room
+            within += more_places
         limit = min(1.0, within)
         vital, helpful = 1.0, 1.0
         for need in range(needs):
@@ -424,7 +425,7 @@ def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, A
     place = fixed.plots + site
     places, change = np.empty(now.room.size, np.int64), np.empty(now.room.size)
     count = _changes(fixed, now, site, recipe, places, change)
-    more_room = fixed.room[site, recipe]
+    more_room, more_places = fixed.room[site, recipe], fixed.places[site, recipe]
     more, given = fixed.share[site, recipe], fixed.given[site, recipe]
     nothing = np.zeros(now.access.shape[1])
     for at in range(fixed.start[site], fixed.start[site + 1]):
@@ -432,7 +433,7 @@ def put(fixed: Layout, now: Standing, site: int, recipe: int) -> tuple[Places, A
         if i == place:
             now.room[i] += more_room
         if bits >> needs & 1:
-            now.within[i] += more_room
+            now.within[i] += more_places
         for need in range(needs):
             if given[need] and bits >> need & 1:
                 for month in range(fixed.months[need], fixed.months[need + 1]):

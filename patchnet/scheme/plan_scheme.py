@@ -91,7 +91,7 @@ def plan_scheme(
     rules = _rules(usable, recipes, ask, knowledge)
     least = knowledge.setting("p_cut")
     ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
-    worth = _worth(fields, ceilings)
+    worth = _worth(fields, ceilings, knowledge)
     state = State([GroupState(field, least) for field in fields], worth)
     filled = FilledState(state)
     locked = _locked(usable, ask, state, rules)
@@ -252,18 +252,12 @@ def _filling(site: Site, knowledge: Knowledge) -> float:
     return soil + site.size.plan_m2 * knowledge.setting("plants_cost_m2")
 
 
-def _worth(fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling]) -> Worth:
+def _worth(
+    fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling], knowledge: Knowledge
+) -> Worth:
     votes = np.array([field.group.weight.value for field in fields])
     now = np.sqrt([ceiling.base for ceiling in ceilings])
-    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
-    able = full > 0
-    weight = np.where(able, votes, 0.0)
-    total = weight.sum()
-    return Worth(
-        weight=weight / total if total > 0 else weight,
-        full=np.where(able, full, 1.0),
-        now=now,
-    )
+    return Worth(votes / votes.sum(), now, knowledge.setting("worth_first_homes"))
 
 
 def _locked(

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.worth import worth_gained
 from patchnet.core.compiled import in_threads
 from patchnet.scheme.field import GroupField
 from patchnet.scheme.kernels import (
@@ -132,15 +133,15 @@ class Worth:
     ----------
     weight
         Shape (G,), votes summing to 1.
-    full
-        Shape (G,), linked homes that could at most be, with everything built.
     now
         Shape (G,), linked homes today, by the measure searched.
+    first
+        Homes, as in `patchnet.assess.worth.worth_gained`.
     """
 
     weight: Array
-    full: Array
     now: Array
+    first: float
 
     def of(self, numerators: Iterable[float]) -> float:
         """What the groups' numerators are worth: the change of the joint worth."""
@@ -149,8 +150,16 @@ class Worth:
     def of_many(self, numerators: Array) -> Array:
         """The same for shape (G, many): shape (many,)."""
         linked = np.sqrt(np.maximum(numerators, 0.0))
-        part = self.weight[:, None] * (linked - self.now[:, None]) / self.full[:, None]
-        return np.asarray(part.sum(axis=0), dtype=float)
+        return self.weight @ worth_gained(linked, self.now[:, None], self.first)
+
+    def tangent(self, group: int, linked: float) -> tuple[float, float]:
+        """Worth of one group at some linked homes, and its slope along their square.
+
+        The log of a root is concave, so the line lies above it everywhere.
+        """
+        weight, first = float(self.weight[group]), self.first
+        worth = weight * float(worth_gained(np.array(linked), self.now[group], first))
+        return worth, weight / (2 * linked * (linked + first))
 
 
 class State:

@@ -120,8 +120,7 @@ def prepare(town, sites, planters, knowledge):
 def begin(fields, rules, least):
     ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
     now = np.sqrt([ceiling.base for ceiling in ceilings])
-    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
-    worth = Worth(np.full(len(fields), 1 / len(fields)), np.where(full > 0, full, 1.0), now)
+    worth = Worth(np.full(len(fields), 1 / len(fields)), now, first=0.5)
     state = State([GroupState(field, least) for field in fields], worth)
     return state, SchemeBound(ceilings, worth, rules)
 

@@ -63,14 +63,15 @@ def test_quality_floor_is_the_least_index_of_the_newt_pond_score():
 def test_mason_bee_flower_need_worked_from_the_counts():
     """Müller et al. 2006, Biol. Conserv. 130:604-615: 7-1,100 flowers a larva, 40 % to be had.
 
-    Middle on a log scale: sqrt(7 * 1100) = 87.7. Ten larvae / 0.4 = 2,194 flowers in
-    2.5 months; one m2 of full bloom opens 750 a month = 1,875 in that time; 1.17 m2, times 4
-    for other visitors (our assumption) = 4.7, in the table as 5.
+    Middle on a log scale: sqrt(7 * 1100) = 87.7. Sixteen cells (Osmia females, Journal of
+    Apicultural Science 60) / 0.4 = 3,510 flowers in 2.5 months; one m2 of full bloom opens 750 a
+    month = 1,875 in that time; 1.87 m2, times 4 for other visitors (our assumption) = 7.49, in
+    the table as 7.5.
     """
-    flowers = 10 * math.sqrt(7 * 1100) / 0.4
+    flowers = 16 * math.sqrt(7 * 1100) / 0.4
     amount = KNOW.figures["needs/mason_bee/spring_flowers/amount"]
-    assert amount.value == round(4 * flowers / (750 * 2.5))
-    assert amount.kind == "assumption"
+    assert amount.value == round(4 * flowers / (750 * 2.5), 1)
+    assert amount.kind == "derived"
 
 
 def test_water_plants_banned_from_sale_are_named_with_the_date():

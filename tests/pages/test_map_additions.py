@@ -23,9 +23,10 @@ from patchnet.plan.additions import (
 )
 from patchnet.plan.candidates import candidates_for, fitted, hours_of, money_of
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.joint_worth import amounts_at, common_currency, everything_that_fits
+from patchnet.plan.joint_worth import amounts_at, common_currency
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import space_of
+from patchnet.plan.waiting import in_time
 
 KNOW = load_knowledge()
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -386,7 +387,7 @@ def test_the_page_lists_what_candidates_and_trials_say(make, open_page):
     answer = assess(hood, knowledge=KNOW, groups=["mason_bee", "bumblebee"])
     form = Form(open_page(map_page(answer, additions=possible_additions(answer))))
     trials = Trials(answer)
-    currency = common_currency(answer, trials.full_linked_homes(everything_that_fits(answer)))
+    currency = common_currency(answer)
     hours = KNOW.setting("effort_some_h")
     for at, plot in ((1, "p2"), (4, "p5")):
         form.at(at)
@@ -405,7 +406,7 @@ def test_the_page_lists_what_candidates_and_trials_say(make, open_page):
                 for one in offered
                 if (result := fitted([one], space, KNOW, facts)) is not None
             ]
-            linked = trials.at(plot).linked_homes([change for _, change in fits])
+            linked = trials.at(plot).linked_homes([in_time(change, KNOW) for _, change in fits])
             won = (linked - currency.now).sum(axis=1)
             worth = currency.worth(linked)
             ranked = sorted(range(len(fits)), key=lambda k: -worth[k])

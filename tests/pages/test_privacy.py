@@ -323,7 +323,7 @@ def test_fences_leave_no_trace(whole, survey_knowledge):
 
 
 def test_protected_animals_are_shown_to_nobody(survey_knowledge, whole):
-    assert set(sensitive_features(survey_knowledge)) == {"bat_box", "old_roof_wall"}
+    assert set(sensitive_features(survey_knowledge)) == {"bat_box", "old_roof_wall", "tree_hole"}
     assert "pipistrelle" not in shown_groups(survey_knowledge, [], "group")
     assert "pipistrelle" in shown_groups(survey_knowledge, [], "own")
     with pytest.raises(WrongUse, match="protected"):

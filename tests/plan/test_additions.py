@@ -18,16 +18,18 @@ from patchnet.knowledge import load_knowledge
 from patchnet.plan.additions import needs_soil, possible_additions
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.joint_worth import amounts_at, common_currency, everything_that_fits
+from patchnet.plan.joint_worth import amounts_at, common_currency
 from patchnet.plan.space import space_of
+from patchnet.plan.waiting import in_time
 from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}
 KNOW = load_knowledge()
 GROUPS = ("mason_bee", "newt", "sparrow")
+SURE = "no tree_hole; no soil_wood"  # so that nothing is drawn in beside what is planted
 FEATURES = [
-    "lawn_short 60; paving 20; shrub 4",
-    "shrub 12; lawn_short 50; bee_hotel 2; flower_border 10",
+    f"lawn_short 60; paving 20; shrub 4; {SURE}",
+    f"shrub 12; lawn_short 50; bee_hotel 2; flower_border 10; {SURE}",
     "",
 ]
 KINDS = ["garden_back", "garden_front", "balcony"]
@@ -81,23 +83,24 @@ def test_every_plot_is_answered_in_order(found):
 
 
 def test_what_a_thing_wins_is_what_assessing_the_changed_street_gives(assessment, found):
-    """The best thing, in every size: the street with it in, read and assessed from the start."""
+    """The best things, in every size: the street with them in, read and assessed from the start.
+
+    In it stands what counts in some years (`in_time`).
+    """
     space = space_at(assessment, "1", PlotFacts())
-    currency = common_currency(
-        assessment, Trials(assessment).full_linked_homes(everything_that_fits(assessment))
-    )
+    currency = common_currency(assessment)
     for one in found["1"].singles[:3]:
         for size in one.sizes:
             sized = dataclasses.replace(
                 one.candidate,
                 amount=size.amount, ground_m2=size.ground_m2, length_m=size.length_m,
             )  # fmt: skip
-            change = fitted([sized], space, KNOW, PlotFacts())[1]
+            change = in_time(fitted([sized], space, KNOW, PlotFacts())[1], KNOW)
             amounts = {key: value for key, value in space.has.items() if value > 0}
             for key, more in change.items():
                 amounts[key] = amounts.get(key, 0.0) + more
             words = "; ".join(f"{key} {amount:.12f}" for key, amount in amounts.items() if amount)
-            anew = assessed([words, *FEATURES[1:]]).groups
+            anew = assessed([f"{words}; {SURE}", *FEATURES[1:]]).groups
             linked = np.array([answer.measures.eca for answer in anew.values()])
             assert size.linked_homes == pytest.approx(
                 float((linked - currency.now).sum()), rel=1e-6
@@ -115,11 +118,9 @@ def test_nothing_is_hidden_because_nothing_was_said(assessment, found):
         facts = PlotFacts(light=light, tenure=tenure, small_children=children)
         space = space_at(assessment, "1", facts)
         offered, _ = candidates_for(KNOW, facts, space, kind="garden_back")
-        currency = common_currency(
-            assessment, np.array([answer.measures.eca for answer in assessment.groups.values()])
-        )
+        currency = common_currency(assessment)
         here = Trials(assessment).at("1")
-        changes = [fitted([one], space, KNOW, facts)[1] for one in offered]
+        changes = [in_time(fitted([one], space, KNOW, facts)[1], KNOW) for one in offered]
         won = (here.linked_homes(changes) - currency.now).sum(axis=1)
         least = KNOW.setting("plan_gain_least")
         winning = {one.feature for one, more in zip(offered, won, strict=True) if more >= least}
@@ -177,7 +178,8 @@ def test_two_things_worth_more_together_are_found():
     things = [pairs.singles[at].candidate for at in best.members]
     space = space_of(now.neighbourhood, "1", PlotFacts(), KNOW, amounts=amounts_at(now, "1"))
     chosen, change = fitted(things, space, KNOW, PlotFacts())
-    amounts = {"lawn_short": 100.0, **{one.feature: one.amount for one in chosen}}
+    change = in_time(change, KNOW)
+    amounts = {"lawn_short": 100.0, **{key: more for key, more in change.items() if more > 0}}
     amounts["lawn_short"] += change.get("lawn_short", 0.0)
     words = "; ".join(f"{key} {amount:.12f}" for key, amount in amounts.items())
     after = hood_of(words).groups["newt"].measures.eca

@@ -16,12 +16,12 @@ from patchnet.scheme.search import every_scheme
 def beaten(cases, seed):
     """Sizes at which brute force, filled exactly, beats the bound, wherever the tangents touch."""
     fields, rules = cases.random_case(seed, most_sites=7, most_planters=3)
-    state, worth, bound = cases.state_of(fields, rules)
+    state, _, bound = cases.state_of(fields, rules)
     filled = cases.filled_of(state)
     start, wrong = filled.linked(()), []
     for size, picks, value in brute_force(state, rules, filled):
         here = filled.linked(picks)
-        for touch in (here, start, worth.full, 0.3 * here):
+        for touch in (here, start, 3 * here + 1, 0.3 * here):
             limit = bound.of_size(size, touch)
             if limit < value - 1e-12:
                 wrong.append((size, value, limit))
@@ -107,12 +107,13 @@ def test_the_bound_does_not_rest_on_the_solver(cases):
 def test_routes_alone_with_one_chain_are_certain(cases):
     """Two homes, one chain of two sites, nothing else: the bound is what the chain wins.
 
-    110 m apart, hops of 40 m, half arrive after 40 m: sqrt(2) to sqrt(2 + 2 x 0.5^(110/40)).
+    110 m apart, hops of 40 m, half arrive after 40 m: sqrt(2) to sqrt(2 + 2 x 0.5^(110/40)); worth
+    log(homes + 0.5).
     """
     fields, rules = cases.chain_case(2, decoys=0)
-    state, worth, bound = cases.state_of(fields, rules)
+    state, _, bound = cases.state_of(fields, rules)
     state.go_to([(0, 0), (1, 0)])
-    won = (np.sqrt(2 + 2 * 0.5 ** (110 / 40)) - np.sqrt(2)) / worth.full[0]
+    won = np.log((np.sqrt(2 + 2 * 0.5 ** (110 / 40)) + 0.5) / (np.sqrt(2) + 0.5))
     assert state.value == pytest.approx(won)
     assert bound.of_size(2, state.linked) == pytest.approx(won, abs=2e-9)
     # One planter cannot close it.

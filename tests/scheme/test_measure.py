@@ -39,7 +39,7 @@ def test_any_set_is_worth_what_the_definition_says(cases, seed):
     found = [group.numerator for group in state.groups]
     assert found == pytest.approx(expected, rel=1e-9, abs=1e-12)
     linked = np.sqrt(expected)
-    value = (worth.weight * (linked - worth.now) / worth.full).sum()
+    value = (worth.weight * (np.log(linked + 0.5) - np.log(worth.now + 0.5))).sum()
     assert state.value == pytest.approx(value, rel=1e-9, abs=1e-12)
     for group, field in zip(state.groups, fields, strict=True):
         assert group.now.homes == pytest.approx(cases.homes_by_definition(field, picks), abs=1e-12)

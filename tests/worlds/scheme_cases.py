@@ -14,10 +14,11 @@ import numpy as np
 import scipy.sparse as sp
 import shapely
 
+from patchnet.assess.lodging import Pool, rooms_of
 from patchnet.assess.sharing import Demand, share_supplies
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import ceiling_of
-from patchnet.scheme.field import GroupField, Offer, need_field, split, taking_part
+from patchnet.scheme.field import GroupField, need_field, offer_of, taking_part
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.kernels import not_dominated
 from patchnet.scheme.state import GroupState, State, Worth
@@ -50,21 +51,24 @@ def best_chances(moves, stops, count):
 
 
 def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), rooms=None, stops,
-               anchor_reach=0.0, key="imp", weight=1.0):  # fmt: skip
+               anchor_reach=0.0, key="imp", weight=1.0, use=(1, 1, 1), dense=None):  # fmt: skip
     """A group's field over points, as `group_fields` makes it.
 
     Needs are tuples (reach, amount, worst, floor, supply of every place (n, M)); `given` what the
-    planters supply of each, (sites, recipes, M); `rooms` and `stops` (sites, recipes).
+    planters supply of each, (sites, recipes, M); `rooms` and `stops` (sites, recipes). `use` is the
+    share of places in use at low, usual and high (in planters all are); `dense` the area of every
+    place and the most homes on a unit of it, or None: as close together as there are places.
     """
     count = len(points)
     moves = moves_between(points, hop, d50)
     stops = np.asarray(stops, dtype=bool)
     rooms = np.zeros(stops.shape) if rooms is None else np.asarray(rooms, dtype=float)
     room = np.r_[np.asarray(room, dtype=float), np.zeros(count - plots)]
+    places = room[:, None] * np.array([1.0, *use])
     patch = np.r_[np.asarray(patch, dtype=bool), np.zeros(count - plots, dtype=bool)]
     apart = np.array([[far(a, b) for b in points] for a in points])
     anchor = sp.csr_array((apart <= anchor_reach).astype(float))
-    within = anchor @ room
+    pool = None if dense is None else Pool(anchor, dense[0], dense[1], 0.0)
     demands = [
         Demand(
             sp.csr_array((apart <= reach).astype(float)), np.asarray(supply, float)[:, :, None],
@@ -72,7 +76,9 @@ def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), room
         )
         for reach, amount, worst, floor, supply in needs
     ]  # fmt: skip
-    shares = share_supplies(room[:, None], demands, whole=np.minimum(1.0, within)[:, None])
+    rooms_now = rooms_of(places[:, :, None], demands, anchor, pool)
+    room = rooms_now.room[:, 0]
+    shares = share_supplies(rooms_now.room, demands, whole=rooms_now.whole)
     met = [share[:, 0] for share in shares.met]
     fields = tuple(
         need_field(demand, share, taking_part(demands, met, room), np.asarray(stock, dtype=float))
@@ -82,11 +88,11 @@ def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), room
         np.array([j for j in range(count) if (site, j) in moves and (j >= plots or patch[j])], "i4")
         for site in range(plots, count)
     ]
-    return GroupField(
+    field = GroupField(
         group=SimpleNamespace(key=key, weight=SimpleNamespace(value=weight)),
         plots=plots,
-        room=room,
-        within=within,
+        places=places,
+        pool=pool,
         today=room * shares.quality[:, 0],
         anchor=anchor,
         needs=fields,
@@ -96,18 +102,19 @@ def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), room
         links=tuple(
             np.array([moves[plots + at, int(j)] for j in row]) for at, row in enumerate(near)
         ),
-        offers=tuple(
-            tuple(
-                Offer(
-                    tuple(split(one.given[site, at], one.takers[plots + site]) for one in fields),
-                    float(rooms[site, at]),
-                    bool(stops[site, at] or rooms[site, at] > 0),
-                )
-                for at in range(stops.shape[1])
-            )
-            for site in range(stops.shape[0])
-        ),
+        offers=(),
     )
+    offers = tuple(
+        tuple(
+            offer_of(
+                field, site, [one.given[site, at] for one in fields],
+                np.full(4, float(rooms[site, at])), stop=bool(stops[site, at]),
+            )
+            for at in range(stops.shape[1])
+        )
+        for site in range(stops.shape[0])
+    )  # fmt: skip
+    return replace(field, offers=offers)
 
 
 def random_field(rng, points, plots, recipes, *, key):
@@ -136,6 +143,9 @@ def random_field(rng, points, plots, recipes, *, key):
         needs=needs, given=given, rooms=own, stops=rng.random((sites, recipes)) < 0.7,
         anchor_reach=float(rng.choice([0.0, 15.0, 50.0])), key=key,
         weight=float(rng.integers(1, 4)),
+        use=np.sort(rng.random(3)) if rng.random() < 0.5 else (1, 1, 1),
+        dense=(rng.uniform(0.1, 3, count), float(rng.choice([0.3, 1.0, 5.0])))
+        if rng.random() < 0.5 else None,
     )  # fmt: skip
 
 
@@ -199,13 +209,7 @@ def state_of(fields, rules):
     ceilings = [ceiling_of(field, LEAST, rules.planters, rules.conflicts) for field in fields]
     votes = np.array([field.group.weight.value for field in fields])
     now = np.sqrt([ceiling.base for ceiling in ceilings])
-    full = np.maximum(np.sqrt([ceiling.full for ceiling in ceilings]), now)
-    weight = np.where(full > 0, votes, 0.0)
-    worth = Worth(
-        weight=weight / weight.sum() if weight.sum() > 0 else weight,
-        full=np.where(full > 0, full, 1.0),
-        now=now,
-    )
+    worth = Worth(weight=votes / votes.sum(), now=now, first=0.5)
     state = State([GroupState(field, LEAST) for field in fields], worth)
     return state, worth, SchemeBound(ceilings, worth, rules)
 
@@ -219,7 +223,7 @@ def homes_by_definition(field, picks):
         for site, recipe in picks:
             place, offer = field.plots + site, field.offers[site][recipe]
             room += offer.room if place == i else 0.0
-            within += offer.room if field.anchor[i, place] else 0.0
+            within += offer.places[0] if field.anchor[i, place] else 0.0
         for at, need in enumerate(field.needs):
             got = list(need.access[i])
             for site, recipe in picks:

@@ -49,12 +49,13 @@ __all__ = [
 ]
 
 INDEX = (
-    "Homes are an index of room for wildlife, not a forecast of animals. Most figures behind "
-    "them are our own working assumptions: 'patchnet source KEY' says where each comes from."
+    "Homes are an index of room for wildlife, not a forecast of animals. What is added counts as "
+    "it will stand in some years, and boxes only as often as such boxes are used. Most figures "
+    "are our own working assumptions: 'patchnet source KEY' says where each comes from."
 )
 CARD_INDEX = (
-    "Homes are an index of room for wildlife, not a forecast of animals; most figures behind them "
-    "are our own working assumptions."
+    "Homes are an index of room for wildlife, not a forecast of animals; what is added counts as "
+    "it will stand in some years. Most figures are our own working assumptions."
 )
 CHOSEN = (
     "Every kind of animal counts equally, so a little more for a scarce one can matter more than "

@@ -52,8 +52,8 @@ ADDITIONS_WORDS: dict[str, object] = {
     },
     "said_no_number": "Write a number, 0 or more.",
     "additions_order": (
-        "Each thing by itself, the one worth most first. Every wildlife group counts for its own "
-        "share of what it could win, so that a thing for a group with few homes can stand first."
+        "Each thing by itself, the one worth most first, as it will stand in some years. A home "
+        "more counts the more the fewer a group has, so a thing for a scarce one can stand first."
     ),
     "additions_empty": "Nothing that suits what you said would win anything here.",
     "additions_nothing": "Nothing that fits on this plot would win anything.",

@@ -28,7 +28,7 @@ from patchnet.pages.kit.shapes import (
 from patchnet.pages.map.drawn_links import holding_links
 from patchnet.pages.map.ground_layers import ground_layers, straightened
 from patchnet.pages.public_results import steps_down, steps_near, steps_up
-from patchnet.read.neighbourhood import Answers, Neighbourhood
+from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["chosen_groups", "payload"]
 
@@ -110,7 +110,7 @@ def payload(
     return {
         "frame": frame.for_page(),
         "plots": _plots(frame, hood, know, columns, assessment.known_share),
-        "features": _features(hood.answers, know, hood.classes),
+        "features": _features(assessment, columns, public=public),
         "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
@@ -149,14 +149,15 @@ def _plots(
     }
 
 
-def _features(
-    answers: Answers, know: Knowledge, classes: pd.DataFrame | None
-) -> list[dict[str, Any]]:
+def _features(assessment: Assessment, columns: _Columns, *, public: bool) -> list[dict[str, Any]]:
     """Each feature with its answers: one sign a plot, and the amounts of those that have it.
 
-    The signs: ``?`` not known, ``-`` not there, else a letter A-D: stated or assumed size (bit
+    The signs: ``?`` not known, ``~`` not to be seen from outside (what is assumed of it stands in
+    a column, but for the public), ``-`` not there, else a letter A-D: stated or assumed size (bit
     1), sure or not sure (bit 2).
     """
+    know, answers = assessment.knowledge, assessment.neighbourhood.answers
+    classes = assessment.neighbourhood.classes
     resources = {key: position for position, key in enumerate(know.resources)}
     supply = know.supply_array
     written = []
@@ -165,7 +166,9 @@ def _features(
         amount = answers.amount[:, column]
         there = amount > 0
         signs = np.full(amount.shape, "-", dtype="<U1")
-        signs[np.isnan(amount)] = "?"
+        not_known = np.isnan(amount)
+        signs[not_known] = "~" if feature.unseen else "?"
+        assumed = np.where(not_known, assessment.amounts[:, column], 0.0)
         letters = np.array(list(ALPHABET[:4]))
         kind = (~answers.sized[:, column]).astype(int) + 2 * (~answers.sure[:, column])
         signs[there] = letters[kind[there]]
@@ -181,6 +184,7 @@ def _features(
                 "name": feature.name,
                 "measure": feature.measure,
                 "answers": "".join(signs.tolist()),
+                "assumed": columns.add(assumed) if feature.unseen and not public else -1,
                 "amounts": [_short(value) for value in amount[there].tolist()],
                 "gives": [[position, code] for position, code in gives.items()],
                 "cautions": [key for key in feature.cautions if key in know.cautions],

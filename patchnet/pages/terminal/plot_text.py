@@ -27,6 +27,7 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
     parts = [
         f"{head}: {kind.lower()}, {figure(answer.area_m2)} m²",
         _has(answer, knowledge),
+        _assumed(answer, knowledge),
         _scarcest(answer, knowledge),
         _months(answer, knowledge),
         _near(answer, knowledge),
@@ -67,6 +68,18 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
         paragraph(f"Take care: {knowledge.cautions[key].words}", indent="  ") for key in cautions
     ]
     return "\n".join(lines)
+
+
+def _assumed(answer: PlotAnswer, knowledge: Knowledge) -> str:
+    """What nobody can see from outside, and is taken to be there."""
+    if not answer.assumed:
+        return ""
+    rows = []
+    for key, amount in answer.assumed:
+        feature = knowledge.features[key]
+        rows.append((feature.name, f"{figure(amount)} {UNITS[feature.measure]}".strip()))
+    head = "NOT SEEN FROM OUTSIDE, ASSUMED (our guess by houses and planting; say what you know)"
+    return f"{head}\n" + text_table(rows, indent="  ")
 
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
@@ -183,7 +196,7 @@ def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
 def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
     lines = []
     if answer.not_known:
-        total = len(knowledge.features)
+        total = sum(not feature.unseen for feature in knowledge.features.values())
         if len(answer.not_known) == total:
             lines.append("  Nothing is known of this plot.")
         else:

@@ -64,6 +64,11 @@ function ownFeatures(plot) {
       ),
     );
   }
+  const assumed = F.filter((one) => one.assumed >= 0 && one.answers[plot] === "~" && column(one.assumed)[plot] > 0);
+  if (assumed.length) {
+    const named = assumed.map((one) => one.name.toLowerCase() + " " + amountWords(one, column(one.assumed)[plot]));
+    parts.push(el("p", { class: "unsure" }, fill(W.assumed_here, { things: listed(named) })));
+  }
   const cautions = [...new Set(has.flatMap((at) => F[at].cautions))];
   return { parts, cautions: cautions.filter((key) => key !== "none").map((key) => DATA.cautions[key]) };
 }

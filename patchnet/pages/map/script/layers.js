@@ -172,7 +172,7 @@ function amounts(at) {
     let next = 0;
     for (let plot = 0; plot < PLOTS; plot += 1) {
       const sign = F[at].answers[plot];
-      values[plot] = sign === "?" ? NaN : sign === "-" ? 0 : F[at].amounts[next++];
+      values[plot] = sign === "?" || sign === "~" ? NaN : sign === "-" ? 0 : F[at].amounts[next++];
     }
     amountsOf.set(at, values);
   }
@@ -188,6 +188,7 @@ function answerWords(at, plot) {
   if (F[at].words[plot]) return F[at].words[plot];
   const sign = F[at].answers[plot];
   if (sign === "?") return W.not_known;
+  if (sign === "~") return W.not_seen;
   if (sign === "-") return W.not_there;
   const kind = DIGIT[sign.charCodeAt(0)];
   const parts = [amountWords(F[at], amounts(at)[plot])];
@@ -235,7 +236,7 @@ function featureLayer(at) {
     of: (plot) => (Number.isNaN(values[plot]) ? 1 : values[plot] === 0 ? 0 : 2 + binOf(bounds_, values[plot])),
     columns: [
       textColumn(W.head_answer, (plot) =>
-        Number.isNaN(values[plot]) ? W.not_known : values[plot] === 0 ? W.not_there : W.there,
+        Number.isNaN(values[plot]) ? answerWords(at, plot) : values[plot] === 0 ? W.not_there : W.there,
       ),
       numberColumn(W.head_amount, values, (plot) => (values[plot] > 0 ? answerWords(at, plot) : W.none)),
     ],

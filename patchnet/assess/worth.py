@@ -1,0 +1,30 @@
+"""What linked homes of several animals are worth together: a common currency."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["worth_gained"]
+
+Array = NDArray[np.float64]
+
+
+def worth_gained(linked: Array, now: Array, first: float) -> Array:
+    """Worth of going from `now` to `linked` homes: log(linked + first) - log(now + first).
+
+    A home more is worth the more the fewer there are, so no animal speaks for all. `first` (the
+    setting ``worth_first_homes``) keeps it finite where there is none yet: the first homes of an
+    animal are worth much, not everything.
+
+    Parameters
+    ----------
+    linked, now
+        Linked homes, shapes that broadcast.
+    first
+        Homes, above 0.
+
+    Examples
+    --------
+    >>> worth_gained(np.array([0.5, 10.5]), np.array([0.0, 10.0]), 0.5).round(3).tolist()
+    [0.693, 0.047]
+    """
+    return np.asarray(np.log((linked + first) / (now + first)))
