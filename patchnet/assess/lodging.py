@@ -132,8 +132,10 @@ def pool_of(
     ----------
     matrix
         Shape (n, n): plots within the anchor's reach.
-    area_m2, kinds
-        Area and kind of each of the n plots. In pots and boxes there is no ground.
+    area_m2
+        Shape (n,): ground of each plot, m2. In pots and boxes there is none.
+    kinds
+        Kind of each of the n plots.
     """
     density = knowledge.densities.get(group.key)
     if density is None:
@@ -212,7 +214,17 @@ class Standing:
 
 
 def standing_of(places: Array, demands: Sequence[Demand], pool: Pool | None) -> Standing:
-    """Work it out from places of shape (n, 4)."""
+    """Work it out from the places for homes.
+
+    Parameters
+    ----------
+    places
+        Shape (n, 4): homes there are places for, and at low, usual and high use (see `in_use`).
+    demands
+        The needs, n plots each.
+    pool
+        Ground that homes are spread over; None where no density is known.
+    """
     met = met_alone(demands)
     expected = in_use(places[:, :, None], met)[:, 0]
     own = None if met is None else met[:, 0]

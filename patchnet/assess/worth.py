@@ -22,6 +22,11 @@ def worth_gained(linked: Array, now: Array, first: float) -> Array:
     first
         Homes, above 0.
 
+    Returns
+    -------
+    array
+        The joint shape: worth, a number without unit.
+
     Examples
     --------
     >>> worth_gained(np.array([0.5, 10.5]), np.array([0.0, 10.0]), 0.5).round(3).tolist()

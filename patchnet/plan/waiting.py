@@ -23,6 +23,11 @@ def in_time(change: Mapping[str, float], knowledge: Knowledge) -> dict[str, floa
     knowledge
         For the years.
 
+    Returns
+    -------
+    dict
+        Feature to the amount that counts, in its own unit (m2, m, count).
+
     Examples
     --------
     >>> import patchnet
