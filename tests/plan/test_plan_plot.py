@@ -304,7 +304,7 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
 
 
 def test_cared_for_groups_that_nothing_helps_are_told_so():
-    """Pots on a balcony give nothing to newts."""
+    """Pots on a balcony give next to nothing to sparrows, without a hole or a bush far and wide."""
     lone = Adviser(
         assessed(
             ["", "paving 60; flower_border 80; bee_hotel 2"],
@@ -312,8 +312,8 @@ def test_cared_for_groups_that_nothing_helps_are_told_so():
             gap=60.0,
         )
     )
-    plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
-    assert any("smooth newt" in words and "all animals" in words for words in plan.warnings)
+    plan = lone.plan("1", PlotFacts(groups=("sparrow",)), month=5)
+    assert any("house sparrow" in words and "all animals" in words for words in plan.warnings)
     assert plan.best is not None
 
 
