@@ -27,15 +27,15 @@ class Density:
     group
         Key of the group.
     base
-        A hectare of what: of the whole ``fabric``, streets and houses too, or of ``garden``.
+        A hectare of what: of the whole ``fabric``, streets and houses too, or of ``gardens``.
     homes
         The typical number, with the lowest and the highest of ordinary places.
     """
 
     group: Annotated[str, Ref("the group", table="groups.csv")]
     base: Annotated[
-        Literal["fabric", "garden"],
-        Choice("a hectare of what: fabric, streets and houses too; garden, gardens alone"),
+        Literal["fabric", "gardens"],
+        Choice("a hectare of what: fabric, streets and houses too; or gardens alone"),
     ]
     homes: Annotated[
         Figure, Number("homes counted on a hectare of usual ground", unit="homes per ha", over=True)

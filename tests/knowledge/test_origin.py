@@ -66,7 +66,7 @@ def test_every_caution_can_be_asked_for(key):
     ("key", "hint"),
     [
         ("groups/mason_bee/hopp", "groups/mason_bee/hop"),
-        ("newt", "barrier_crossings/newt or groups/newt or movement_costs/newt or needs/newt"),
+        ("newt", "barrier_crossings/newt or densities/newt or groups/newt or movement_costs/newt"),
         ("hofman_2020", "hofmann_2020"),
         ("cautions/pond_child", "cautions/pond_children"),
         ("qqqqqq", "Try groups"),

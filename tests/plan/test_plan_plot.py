@@ -15,6 +15,7 @@ from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import amounts_at
 from patchnet.plan.plan_plot import Adviser
 from patchnet.plan.space import space_of
+from patchnet.plan.waiting import in_time
 from patchnet.read.build import build_neighbourhood
 
 PONDS = {"pond", "container_pond"}
@@ -60,11 +61,11 @@ def adviser():
 
 
 def linked(features, place, change):
-    """Linked homes after a change, by assessing the changed street from the start."""
+    """Linked homes some years after a change, by assessing the changed street from the start."""
     hood = row(features)
     keys = list(KNOW.features)
     amount = hood.answers.amount.copy()
-    for key, more in change.items():
+    for key, more in in_time(change, KNOW).items():
         amount[place, keys.index(key)] += more
     words = [
         "; ".join(f"{key} {value:.12f}" for key, value in zip(keys, line, strict=True) if value > 0)
@@ -303,12 +304,16 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
 
 
 def test_cared_for_groups_that_nothing_helps_are_told_so():
-    """Pots on a balcony give nothing to newts."""
+    """Pots on a balcony give next to nothing to sparrows, without a hole or a bush far and wide."""
     lone = Adviser(
-        assessed(["", "paving 140; bee_hotel 2"], kinds=["balcony", "garden_back"], gap=60.0)
+        assessed(
+            ["", "paving 60; flower_border 80; bee_hotel 2"],
+            kinds=["balcony", "garden_back"],
+            gap=60.0,
+        )
     )
-    plan = lone.plan("1", PlotFacts(groups=("newt",)), month=5)
-    assert any("smooth newt" in words and "all animals" in words for words in plan.warnings)
+    plan = lone.plan("1", PlotFacts(groups=("sparrow",)), month=5)
+    assert any("house sparrow" in words and "all animals" in words for words in plan.warnings)
     assert plan.best is not None
 
 
