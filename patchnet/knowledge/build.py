@@ -38,6 +38,7 @@ from patchnet.knowledge.street import (
     read_street_rules,
 )
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
+from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.words import Worded, word_index
 
 __all__ = ["build"]
@@ -76,6 +77,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ground_covers=covers,
         ground_costs=read_ground_costs(reader, covers, barrier_kinds),
         sitings=reader.keyed(Siting),
+        taking_up=reader.keyed(TakingUp),
         plant_lists=read_plant_lists(reader),
         planting_places=reader.keyed(PlantingPlace),
         unlawful_plants=reader.keyed(UnlawfulPlant),

@@ -21,6 +21,7 @@ from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.taking_up import TakingUp
 
 __all__ = ["Knowledge"]
 
@@ -53,6 +54,8 @@ class Knowledge(Shown):
         What a planter in each kind of sight area means, by key.
     sitings
         Where each feature that can be added goes, by feature.
+    taking_up
+        Covers that can be taken up to make open ground, by feature.
     keep_uses
         Uses of a plot that must stay, by key.
     recipes
@@ -91,6 +94,7 @@ class Knowledge(Shown):
     osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
+    taking_up: Mapping[str, TakingUp] = field(default_factory=dict)
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
     planting_places: Mapping[str, PlantingPlace] = field(default_factory=dict)
     plant_lists: Mapping[str, Mapping[str, PlantListing]] = field(default_factory=dict)

@@ -38,6 +38,7 @@ from patchnet.knowledge.street import (
     StreetTest,
 )
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.taking_up import TakingUp, TakingUpStep
 
 __all__ = [
     "CLASSES",
@@ -91,6 +92,8 @@ __all__ = [
     "Supply",
     "SurveyQuestion",
     "SurveyRule",
+    "TakingUp",
+    "TakingUpStep",
     "UnlawfulPlant",
     "UpkeepTask",
 ]

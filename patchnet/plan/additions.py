@@ -95,8 +95,9 @@ class PlotAdditions:
         Id of the plot.
     soil
         Whether there can be open ground at all (not on a balcony).
-    ground_m2, hard_m2, planted_m2
-        Ground that may be planted; floor for pots beyond it; ground under what grows there.
+    ground_m2, hard_m2, planted_m2, taken_up_m2
+        Ground that may be planted; floor for pots beyond it; ground under what grows there; of
+        the first, what would have to be taken up (slabs, plastic grass).
     singles
         Single things that win something or are part of a pair, the one worth most first.
     pairs
@@ -108,6 +109,7 @@ class PlotAdditions:
     ground_m2: float
     hard_m2: float
     planted_m2: float
+    taken_up_m2: float
     singles: tuple[SingleAddition, ...]
     pairs: tuple[PairAddition, ...]
 
@@ -219,6 +221,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
         ground_m2=space.ground_m2,
         hard_m2=space.floor_m2 - space.ground_m2,
         planted_m2=planted_m2(space, knowledge),
+        taken_up_m2=sum(space.convertible.get(key, 0.0) for key in knowledge.taking_up),
         singles=tuple(SingleAddition(offered[at], tuple(sizes[at]), groups[at]) for at in kept),
         pairs=tuple(
             replace(pair, members=(place[pair.members[0]], place[pair.members[1]]))
