@@ -20,6 +20,7 @@ from patchnet.knowledge.plants import (
 )
 from patchnet.knowledge.plots import BarrierKind, PlotKind
 from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.regions import Region, RegionAnimal
 from patchnet.knowledge.row import Row
 from patchnet.knowledge.scheme import (
     Recipe,
@@ -98,6 +99,8 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
         countries=read_countries(reader),
+        regions=reader.keyed(Region),
+        region_animals=reader.keyed(RegionAnimal),
         figures=reader.figures,
         origins=reader.origins,
     )
@@ -107,6 +110,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ("barrier_kinds.csv", knowledge.barrier_kinds),
         ("street_objects.csv", knowledge.street_kinds),
         ("keep_uses.csv", knowledge.keep_uses),
+        ("regions.csv", knowledge.regions),
     ):
         _one_thing_a_word(reader, table, records)
     left_out = missing(knowledge, tables)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,9 @@ from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
 from patchnet.knowledge.taking_up import TakingUp
 
+if TYPE_CHECKING:
+    from patchnet.knowledge.regions import Region, RegionAnimal
+
 __all__ = ["Knowledge"]
 
 
@@ -42,6 +46,8 @@ class Knowledge(Shown):
         What a user's own tables leave out that is not needed, each with what that means.
     countries
         Whom to ask, money, speeds and law, by country; ``elsewhere`` where it is not known.
+    regions, region_animals
+        Regions by key; whether an animal lives in one, by ``region/group``.
     origins
         Every `Origin` of every table, by its key.
     ground_costs
@@ -107,6 +113,8 @@ class Knowledge(Shown):
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
+    regions: "Mapping[str, Region]" = field(default_factory=dict)
+    region_animals: "Mapping[str, RegionAnimal]" = field(default_factory=dict)
     warnings: tuple[Fault, ...] = ()
 
     @cached_property

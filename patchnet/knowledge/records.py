@@ -17,6 +17,7 @@ from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
+from patchnet.knowledge.regions import Lives, Region, RegionAnimal
 from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.scheme import (
     ConsentPart,
@@ -60,6 +61,7 @@ __all__ = [
     "Group",
     "KeepUse",
     "Knowledge",
+    "Lives",
     "Measure",
     "MovementCost",
     "Need",
@@ -75,6 +77,8 @@ __all__ = [
     "PlotTrait",
     "Recipe",
     "RecipeAmount",
+    "Region",
+    "RegionAnimal",
     "Regression",
     "Resource",
     "SchemeConsent",

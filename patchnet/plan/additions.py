@@ -95,13 +95,14 @@ class PlotAdditions:
         Id of the plot.
     soil
         Whether there can be open ground at all (not on a balcony).
-    ground_m2, hard_m2, planted_m2, taken_up_m2
-        Ground that may be planted; floor for pots beyond it; ground under what grows there; of
-        the first, what would have to be taken up (slabs, plastic grass).
+    ground_m2, hard_m2, planted_m2
+        Ground that may be planted; floor for pots beyond it; ground under what grows there.
     singles
         Single things that win something or are part of a pair, the one worth most first.
     pairs
         The few best pairs that are worth more together, the one worth most first.
+    taken_up_m2
+        What of the ground would have to be taken up first (slabs, plastic grass).
     """
 
     plot: str
@@ -109,9 +110,9 @@ class PlotAdditions:
     ground_m2: float
     hard_m2: float
     planted_m2: float
-    taken_up_m2: float
     singles: tuple[SingleAddition, ...]
     pairs: tuple[PairAddition, ...]
+    taken_up_m2: float = 0.0
 
 
 def needs_soil(feature: Feature, siting: Siting) -> bool:

@@ -14,7 +14,18 @@ from patchnet.read.layers import Layers
 __all__ = ["TableColumns", "columns_of"]
 
 _ROLES: Mapping[str, tuple[str, ...]] = {
-    "plots": ("id", "kind", "label", "street", "door", "country", "consent", "seen", "features"),
+    "plots": (
+        "id",
+        "kind",
+        "label",
+        "street",
+        "door",
+        "country",
+        "region",
+        "consent",
+        "seen",
+        "features",
+    ),
     "features": ("plot", "features", "kind", "amount"),
     "barriers": ("kind", "gap", "height"),
     "buildings": ("label", "height", "storeys"),
