@@ -22,6 +22,7 @@ from patchnet.core.faults import nearest_hint
 from patchnet.core.named import Named
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
+from patchnet.knowledge.regions import usual_groups
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.movement.land_cover import LandCover
 from patchnet.network.build import patch_graph
@@ -31,24 +32,26 @@ from patchnet.read.neighbourhood import Neighbourhood
 __all__ = ["assess", "choose_groups"]
 
 
-def choose_groups(knowledge: Knowledge, groups: Iterable[str] | None) -> tuple[Group, ...]:
-    """Return the groups asked for (all where None), in the order of the tables.
+def choose_groups(
+    knowledge: Knowledge, groups: Iterable[str] | None, region: str = ""
+) -> tuple[Group, ...]:
+    """Return the groups asked for, in the order of the tables.
 
     Parameters
     ----------
     knowledge
         The tables.
     groups
-        Keys; None: all groups of the tables.
+        Keys; None: the usual ones, less those that do not live in the region.
+    region
+        Key of the region; empty where it is not known.
 
     Raises
     ------
     WrongUse
         If a group does not exist; the nearest spellings are offered.
     """
-    if groups is None:
-        return tuple(knowledge.groups.values())
-    wanted = list(groups)
+    wanted = list(usual_groups(knowledge, region) if groups is None else groups)
     for key in wanted:
         if key not in knowledge.groups:
             hint = nearest_hint(key, knowledge.groups)
@@ -124,7 +127,7 @@ def assess(
         raise WrongUse(
             f"{neighbourhood.name} was read with other tables: give the same knowledge to both."
         )
-    chosen = choose_groups(knowledge, groups)
+    chosen = choose_groups(knowledge, groups, neighbourhood.region)
     amounts = draw_in_unknown(neighbourhood, knowledge)
     drawn = Readings(amounts.expected, amounts.low, amounts.high)
     expected = supply_of(amounts.expected, knowledge)

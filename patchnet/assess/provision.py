@@ -147,6 +147,8 @@ def scarcest_needs(
     plots
         Ids of the n plots.
     """
+    if not sheets:  # a home is all that it wants
+        return pd.Series(ANCHOR, index=plots, dtype=object)
     keys = np.array([sheet.need.key for sheet in sheets], dtype=object)
     enough = np.column_stack([sheet.enough.to_numpy() for sheet in sheets])
     around = np.column_stack([sheet.room.to_numpy() for sheet in sheets])

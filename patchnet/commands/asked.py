@@ -17,6 +17,7 @@ from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.street_store import form_of, read_journal
 from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.regions import assumed_present, lives_in
 from patchnet.pages.privacy import for_audience, public_answers, public_features, shown_groups
 from patchnet.pages.public_table import released_table, waiting_words
 from patchnet.plan.additions import PlotAdditions, possible_additions
@@ -41,6 +42,7 @@ __all__ = [
     "released_asked",
     "say_upgraded",
     "say_warnings",
+    "say_where_animals_live",
     "surface_asked",
 ]
 
@@ -55,6 +57,7 @@ def read_asked(asked: Asked) -> Neighbourhood:
         columns=asked.columns,
         crs=asked.crs,
         knowledge=asked.knowledge,
+        region=asked.region,
     )
     say_warnings(neighbourhood)
     return neighbourhood
@@ -90,10 +93,28 @@ def assess_asked(
         landcover=ground.landcover,
         progress=progress_bar,
     )
+    say_where_animals_live(answer)
     walked = [each.ground for each in answer.groups.values() if each.ground is not None]
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
     say_faults(list(said))
     return answer
+
+
+def say_where_animals_live(answer: Assessment) -> None:
+    """Say on standard error which animals are only taken to live here, and which do not."""
+    knowledge, region = answer.knowledge, answer.neighbourhood.region
+
+    def names(keys: Iterable[str]) -> str:
+        return ", ".join(knowledge.groups[key].name.lower() for key in keys)
+
+    where = f"in {knowledge.regions[region].name}" if region else "here"
+    taken = assumed_present(answer.groups, region, knowledge)
+    if taken:
+        mend = "" if region else " Say where this is by --region."
+        click.echo(f"Taken to live {where}, though not everywhere: {names(taken)}.{mend}", err=True)
+    absent = [key for key in answer.groups if lives_in(key, region, knowledge) == "no"]
+    if absent:
+        click.echo(f"As far as we know, not wild {where}: {names(absent)}.", err=True)
 
 
 def assess_for(
@@ -106,7 +127,7 @@ def assess_for(
     """Work out the answer from what an audience may see."""
     chosen = list(groups)
     if audience != "own":
-        chosen = shown_groups(asked.knowledge, chosen, audience)
+        chosen = shown_groups(asked.knowledge, chosen, audience, neighbourhood.region)
     if audience == "public":
         return public_answers(
             neighbourhood,

@@ -49,6 +49,7 @@ class Asked:
     columns: dict[str, str]
     crs: str | None
     knowledge: Knowledge
+    region: str | None = None
 
 
 @dataclass(frozen=True)
@@ -118,9 +119,10 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
         columns: dict[str, str],
         crs: str | None,
         knowledge: Knowledge,
+        region: str | None,
         **others: object,
     ) -> None:
-        command(asked=Asked(file, features, columns, crs, knowledge), **others)
+        command(asked=Asked(file, features, columns, crs, knowledge, region), **others)
 
     for option in (
         knowledge_option,
@@ -128,6 +130,12 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
             "--crs",
             metavar="CODE",
             help="Coordinate system where the file names none, such as EPSG:27700.",
+        ),
+        click.option(
+            "--region",
+            metavar="KEY",
+            help="Where it is, such as wales: animals that do not live there are left out "
+            "('patchnet tables regions --like wales' shows the table).",
         ),
         columns_option,
         click.option(

@@ -21,6 +21,7 @@ from patchnet.knowledge.plants import (
 )
 from patchnet.knowledge.plots import BarrierKind, PlotKind
 from patchnet.knowledge.reader import Reader
+from patchnet.knowledge.regions import Region, RegionAnimal
 from patchnet.knowledge.row import Row
 from patchnet.knowledge.scheme import (
     Recipe,
@@ -39,6 +40,7 @@ from patchnet.knowledge.street import (
     read_street_rules,
 )
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
+from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.words import Worded, word_index
 
@@ -78,6 +80,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ground_covers=covers,
         ground_costs=read_ground_costs(reader, covers, barrier_kinds),
         sitings=reader.keyed(Siting),
+        taking_up=reader.keyed(TakingUp),
         plant_lists=read_plant_lists(reader),
         planting_places=reader.keyed(PlantingPlace),
         unlawful_plants=reader.keyed(UnlawfulPlant),
@@ -98,6 +101,8 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
         countries=read_countries(reader),
+        regions=reader.keyed(Region),
+        region_animals=reader.keyed(RegionAnimal),
         unseen=reader.all(Unseen),
         densities={one.group: one for one in reader.all(Density)},
         uses=reader.all(Use),
@@ -110,6 +115,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ("barrier_kinds.csv", knowledge.barrier_kinds),
         ("street_objects.csv", knowledge.street_kinds),
         ("keep_uses.csv", knowledge.keep_uses),
+        ("regions.csv", knowledge.regions),
     ):
         _one_thing_a_word(reader, table, records)
     left_out = missing(knowledge, tables)

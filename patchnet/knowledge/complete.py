@@ -117,7 +117,7 @@ def _of_feature(feature: Feature, knowledge: Knowledge, asked: set[str]) -> Iter
 
 
 def _of_group(group: Group, knowledge: Knowledge) -> Iterator[Told]:
-    if not group.needs:
+    if not group.needs and not group.feeds_elsewhere:
         yield (
             "warning",
             "It has no need: its homes depend on nothing but what it lives in.",

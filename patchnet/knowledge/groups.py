@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from patchnet.knowledge.columns import Choice, Key, Months, Ref, Text
+from patchnet.knowledge.columns import Choice, Flag, Key, Months, Ref, Text
 from patchnet.knowledge.parts import Basis, Figures, Number, Quantities, Quantity, RowsOf
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.schema import table
@@ -100,6 +100,13 @@ class Group:
     caution: Annotated[str, Ref("warning that goes with it", table="cautions.csv", blank="")]
     home_is: Annotated[str, Text("what one home is, such as one nesting female")]
     needs: Annotated[tuple[Need, ...], RowsOf(Need, by="group")]
+    usual: Annotated[
+        bool,
+        Flag("whether it is among the animals that are worked out where none is named", blank=True),
+    ] = True
+    feeds_elsewhere: Annotated[
+        bool, Flag("whether it finds all its food outside gardens: it has no need", blank=False)
+    ] = False
 
 
 def read_groups(reader: Reader, supplied: Collection[str]) -> dict[str, Group]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,11 @@ from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
+
+if TYPE_CHECKING:
+    from patchnet.knowledge.regions import Region, RegionAnimal
 
 __all__ = ["Knowledge"]
 
@@ -47,6 +52,8 @@ class Knowledge(Shown):
         What a user's own tables leave out that is not needed, each with what that means.
     countries
         Whom to ask, money, speeds and law, by country; ``elsewhere`` where it is not known.
+    regions, region_animals
+        Regions by key; whether an animal lives in one, by ``region/group``.
     origins
         Every `Origin` of every table, by its key.
     ground_costs
@@ -59,6 +66,8 @@ class Knowledge(Shown):
         What a planter in each kind of sight area means, by key.
     sitings
         Where each feature that can be added goes, by feature.
+    taking_up
+        Covers that can be taken up to make open ground, by feature.
     keep_uses
         Uses of a plot that must stay, by key.
     recipes
@@ -97,6 +106,7 @@ class Knowledge(Shown):
     osm_tags: tuple[OsmTag, ...] = ()
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
+    taking_up: Mapping[str, TakingUp] = field(default_factory=dict)
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
     planting_places: Mapping[str, PlantingPlace] = field(default_factory=dict)
     plant_lists: Mapping[str, Mapping[str, PlantListing]] = field(default_factory=dict)
@@ -109,6 +119,8 @@ class Knowledge(Shown):
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
+    regions: "Mapping[str, Region]" = field(default_factory=dict)
+    region_animals: "Mapping[str, RegionAnimal]" = field(default_factory=dict)
     unseen: tuple[Unseen, ...] = ()
     densities: Mapping[str, Density] = field(default_factory=dict)
     uses: tuple[Use, ...] = ()

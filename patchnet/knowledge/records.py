@@ -19,6 +19,7 @@ from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
+from patchnet.knowledge.regions import Lives, Region, RegionAnimal
 from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.scheme import (
     ConsentPart,
@@ -40,6 +41,7 @@ from patchnet.knowledge.street import (
     StreetTest,
 )
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.taking_up import TakingUp, TakingUpStep
 from patchnet.knowledge.unseen import Unseen
 
 __all__ = [
@@ -63,6 +65,7 @@ __all__ = [
     "Group",
     "KeepUse",
     "Knowledge",
+    "Lives",
     "Measure",
     "MovementCost",
     "Need",
@@ -78,6 +81,8 @@ __all__ = [
     "PlotTrait",
     "Recipe",
     "RecipeAmount",
+    "Region",
+    "RegionAnimal",
     "Regression",
     "Resource",
     "SchemeConsent",
@@ -95,6 +100,8 @@ __all__ = [
     "Supply",
     "SurveyQuestion",
     "SurveyRule",
+    "TakingUp",
+    "TakingUpStep",
     "UnlawfulPlant",
     "Unseen",
     "UpkeepTask",

@@ -10,8 +10,11 @@ from patchnet.knowledge.sources import Figure
 
 __all__ = ["KeepUse", "Place", "Siting", "Step"]
 
-Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under"]
-"""Open soil; on any floor; on a wall, fence or window sill; on a roof; under what grows there."""
+Place = Literal["ground", "standing", "wall", "fence", "sill", "roof", "under", "habit"]
+"""Open soil; on any floor; on a wall, fence or window sill; on a roof; under what grows there.
+
+A habit has no place: it is something that is done, or left undone, on the whole plot.
+"""
 
 
 @table(
@@ -55,15 +58,16 @@ class Siting:
     said
         What one calls it in a sentence, with its article.
     place
-        Open ground; standing on any floor; a wall, fence or sill; a roof; or under what grows
-        there already.
+        Open ground; standing on any floor; a wall, fence or sill; a roof; under what grows
+        there already; or a habit of the whole plot.
     lights
         Light in which it gives about what the supply table says.
     tenancy
         ``free``: a tenant can undo it; ``ask``: a tenant asks the owner first; ``own``: only for
         who owns the plot.
     made_from
-        Feature that it is made from where there is some (long grass from short lawn), or None.
+        Features that it is made from where there is some, in that order (long grass from short
+        lawn); empty: none.
     made_only
         Whether it can be made from nothing else (a lawn mown less often).
     edible
@@ -72,6 +76,8 @@ class Siting:
         Whether it has a place in a public street: a verge, a tree pit, a planter.
     length
         Length of wall, fence or sill that it takes, metres per unit of its measure.
+    beside
+        Features of which one must be there (a ramp goes into a pond); empty: none.
     making_hours
         Hours to make the usual amount for the first time.
     open_ground
@@ -88,7 +94,7 @@ class Siting:
         Place,
         Choice(
             "where it goes: open ground; standing on any floor; on a wall, fence or sill; on a "
-            "roof; under what grows there already"
+            "roof; under what grows there already; or a habit, done on the whole plot"
         ),
     ]
     lights: Annotated[
@@ -108,8 +114,10 @@ class Siting:
         ),
     ]
     made_from: Annotated[
-        str | None,
-        Ref("feature that it is made from, if any", table="features.csv", blank=None),
+        tuple[str, ...],
+        Refs(
+            "features that it is made from, the first there is; empty: none", table="features.csv"
+        ),
     ]
     edible: Annotated[bool, Flag("whether it gives something to eat")]
     street: Annotated[
@@ -134,6 +142,11 @@ class Siting:
     made_only: Annotated[bool, Flag("whether it can be made from nothing else", blank=False)] = (
         False
     )
+
+    beside: Annotated[
+        tuple[str, ...],
+        Refs("features of which one must be there for it", table="features.csv"),
+    ] = ()
 
     @property
     def in_ground(self) -> bool:

@@ -332,6 +332,8 @@ def _factorise(
         )
     )
     del i, j, value, both, row, diagonal, own
+    # Narrow panels: in this order of elimination there is little to share between columns.
     return splu(
-        matrix, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-    )
+        matrix, permc_spec="NATURAL", diag_pivot_thresh=0.0, panel_size=4,
+        options={"SymmetricMode": True},
+    )  # fmt: skip

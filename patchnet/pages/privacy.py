@@ -25,6 +25,7 @@ from patchnet.assess.sharing import Form
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.regions import usual_groups
 from patchnet.pages.public_results import Progress, public_assessment
 from patchnet.pages.public_view import class_means, public_neighbourhood
 from patchnet.read.neighbourhood import Audience, Neighbourhood
@@ -191,15 +192,17 @@ def _table(released: Released | None) -> Released:
     return released
 
 
-def shown_groups(knowledge: Knowledge, groups: Sequence[str], audience: Audience) -> list[str]:
-    """Return which wildlife groups may be shown; `groups` empty: all there are.
+def shown_groups(
+    knowledge: Knowledge, groups: Sequence[str], audience: Audience, region: str = ""
+) -> list[str]:
+    """Return which animals may be shown; `groups` empty: the usual ones of the region.
 
     Raises
     ------
     WrongUse
         If none of those asked for may be.
     """
-    asked = list(groups) or list(knowledge.groups)
+    asked = list(groups or usual_groups(knowledge, region))
     if audience == "own":
         return asked
     protected = knowledge.cautions_about("protected")

@@ -97,6 +97,8 @@ class PlotAdditions:
         Single things that win something or are part of a pair, the one worth most first.
     pairs
         The few best pairs that are worth more together, the one worth most first.
+    taken_up_m2
+        What of the ground would have to be taken up first (slabs, plastic grass).
     """
 
     plot: str
@@ -106,6 +108,7 @@ class PlotAdditions:
     planted_m2: float
     singles: tuple[SingleAddition, ...]
     pairs: tuple[PairAddition, ...]
+    taken_up_m2: float = 0.0
 
 
 def needs_soil(feature: Feature, siting: Siting) -> bool:
@@ -222,6 +225,7 @@ def _additions(here: PlotTrials, plot: str, currency: Currency) -> PlotAdditions
         ground_m2=space.ground_m2,
         hard_m2=space.floor_m2 - space.ground_m2,
         planted_m2=planted_m2(space, knowledge),
+        taken_up_m2=sum(space.convertible.get(key, 0.0) for key in knowledge.taking_up),
         singles=tuple(SingleAddition(offered[at], tuple(sizes[at]), groups[at]) for at in kept),
         pairs=tuple(
             replace(pair, members=(place[pair.members[0]], place[pair.members[1]]))

@@ -14,6 +14,7 @@ __all__ = [
     "hours_of",
     "money_of",
     "planted_m2",
+    "taking_up_of",
 ]
 
 _CHILDREN = "small_children"
@@ -154,14 +155,17 @@ def _there_already(
 ) -> tuple[str, str] | None:
     if "only_one" in feature.traits and space.has.get(feature.key, 0) > 0:
         return "There is one already.", "there"
-    source = siting.made_from if siting.made_only else None
-    if source is None or space.convertible.get(source, 0.0) > 0:
+    if siting.beside and not any(space.has.get(key, 0) > 0 for key in siting.beside):
+        names = " or ".join(knowledge.sitings[key].said for key in siting.beside)
+        return f"It goes with {names}; there is none.", "room"
+    sources = siting.made_from if siting.made_only else ()
+    if not sources or any(space.convertible.get(key, 0.0) > 0 for key in sources):
         return None
-    there = space.has.get(source, 0) > 0
-    if "lawn" in knowledge.features[source].traits:
+    there = any(space.has.get(key, 0) > 0 for key in sources)
+    if "lawn" in knowledge.features[sources[0]].traits:
         words = "There is no lawn to spare" if there else "No lawn here"
         return f"{words} that could be mown less.", "room"
-    name = knowledge.features[source].name.lower()
+    name = " or ".join(knowledge.features[key].name.lower() for key in sources)
     return f"It is made from {name} only; there is none{' to spare' if there else ''}.", "room"
 
 
@@ -178,8 +182,8 @@ def _fits(
     ground = feature.ground.value
     if siting.place == "ground" and ground > 0:
         room = space.ground_m2
-        if siting.made_only and siting.made_from is not None:
-            room = space.convertible.get(siting.made_from, 0.0)
+        if siting.made_only and siting.made_from:
+            room = sum(space.convertible.get(key, 0.0) for key in siting.made_from)
         most = min(most, room / ground)
     elif siting.place == "standing" and ground > 0:
         most = min(most, space.floor_m2 / ground)
@@ -276,15 +280,23 @@ def _candidate(
 def _give_way(
     grounded: Sequence[Candidate], space: Space, knowledge: Knowledge
 ) -> dict[str, float]:
-    """What gives way to things on the ground: lawn to other lawns; else bare ground first."""
+    """What gives way to things on the ground: lawn to other lawns; else bare ground first.
+
+    What can be made of some covers only takes those, the first there is; other lawns take lawn.
+    """
     lawn = set(knowledge.features_with("lawn"))
-    left = sum(one.ground_m2 for one in grounded if one.feature in lawn)
     given: dict[str, float] = {}
-    for cover in (key for key in space.convertible if key in lawn):
-        taken = min(left, space.convertible[cover])
-        if taken > 0:
-            given[cover] = taken
-            left -= taken
+    for one in grounded:
+        siting = knowledge.sitings[one.feature]
+        covers: Sequence[str] = siting.made_from if siting.made_only else ()
+        if not covers and one.feature in lawn:
+            covers = [key for key in space.convertible if key in lawn]
+        left = one.ground_m2
+        for cover in covers:
+            taken = min(left, space.convertible.get(cover, 0.0) - given.get(cover, 0.0))
+            if taken > 0:
+                given[cover] = given.get(cover, 0.0) + taken
+                left -= taken
     beds = sum(one.ground_m2 for one in grounded) - sum(given.values())
     left = max(beds - space.bare_m2, 0.0)
     for cover, amount in space.convertible.items():
@@ -323,8 +335,6 @@ def fitted(
     """
     if facts.hours_month is not None and _sum(chosen, "hours_month") > facts.hours_month + _SLACK:
         return None
-    if facts.budget is not None and _sum(chosen, "cost") > facts.budget + _SLACK:
-        return None
     standing = _sum([one for one in chosen if one.place == "standing"], "ground_m2")
     sills = _sum([one for one in chosen if one.place == "sill"], "length_m")
     walls = _sum([one for one in chosen if one.place in ("wall", "fence")], "length_m")
@@ -345,7 +355,29 @@ def fitted(
     change = {one.feature: one.amount for one in result}
     for cover, amount in _give_way(grounded, space, knowledge).items():
         change[cover] = change.get(cover, 0.0) - amount
+    cost = _sum(chosen, "cost") + taking_up_of(change, knowledge)[1]
+    if facts.budget is not None and cost > facts.budget + _SLACK:
+        return None
     return result, change
+
+
+def taking_up_of(change: Mapping[str, float], knowledge: Knowledge) -> tuple[float, float]:
+    """Hours and money that taking up hard covers adds to a change of amounts.
+
+    Parameters
+    ----------
+    change
+        Feature to change of its amount; what gives way is negative.
+
+    Returns
+    -------
+    tuple
+        Hours, and money in the currency of the ``cost`` settings; 0 and 0 where none is taken up.
+    """
+    taken = [(how, -change[key]) for key, how in knowledge.taking_up.items()
+             if change.get(key, 0.0) < 0]  # fmt: skip
+    hours = sum(how.hours.value * m2 for how, m2 in taken)
+    return float(hours), float(sum(how.cost.value * m2 for how, m2 in taken))
 
 
 def _sum(chosen: Sequence[Candidate], part: str) -> float:

@@ -36,7 +36,8 @@ class Candidate:
         Key of the feature, and how much of it, in the feature's own unit.
     place
         Where it goes: ``"ground"``, ``"standing"`` (on any floor), ``"wall"``, ``"fence"``,
-        ``"sill"``, ``"roof"`` or ``"under"`` (under what grows there already).
+        ``"sill"``, ``"roof"``, ``"under"`` (under what grows there already) or ``"habit"`` (done
+        on the whole plot).
     ground_m2, length_m
         Free ground it takes, and length of wall, fence or sill.
     hours_month, cost

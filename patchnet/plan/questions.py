@@ -64,7 +64,7 @@ def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[s
 def _needs_no_soil(knowledge: Knowledge, one: Candidate) -> bool:
     """Whether it stands in a pot, or hangs."""
     feature = knowledge.features[one.feature]
-    return one.place in ("standing", "wall", "fence", "sill") and not feature.rooted
+    return one.place in ("standing", "wall", "fence", "sill", "habit") and not feature.rooted
 
 
 def _works_in(sitings: Mapping[str, Siting], light: str, one: Candidate) -> bool:

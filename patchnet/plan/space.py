@@ -27,7 +27,8 @@ class Space:
     bare_m2
         The part of it on which nothing is known to be.
     convertible
-        Features that may give way, with the amount of each (m2), in the order they do.
+        Features that may give way, with the amount of each (m2), in the order they do: plastic
+        grass and slabs that can be taken up before living lawn.
     floor_m2
         Floor on which pots can stand, in all: that ground and the hard floor not kept.
     wall_m, fence_m, sill_m
@@ -89,10 +90,11 @@ def space_of(
 ) -> Space:
     """Work out what room a plot has.
 
-    Bare ground is what the plot's features leave of its area. Short lawn may give way, except
-    what a kept use needs of it; hard covers give way only where the householder says that more
-    ground is free than bare ground and lawn come to. Uses that must stay take their room from
-    the ground and the floor alike.
+    Bare ground is what the plot's features leave of its area. Hard covers that can be taken up
+    (`TakingUp`) may give way, but no more than their usual share, and none in a street; where the
+    householder says how much ground is free, hard covers give way to what that is beyond bare
+    ground and lawn. Short lawn may give way, except what a kept use needs of it. Uses that must
+    stay take their room from the ground and the floor alike.
 
     Parameters
     ----------
@@ -106,8 +108,14 @@ def space_of(
     has = {key: amount for key, amount in amounts.items() if amount > 0}
     guessed: list[str] = []
     ground, bare, floor, convertible = _ground(area, kind, has, facts, knowledge)
-    if facts.free_m2 is None and not _known(neighbourhood, plot):
-        guessed.append("how much ground is free")
+    if facts.free_m2 is None:
+        if not _known(neighbourhood, plot):
+            guessed.append("how much ground is free")
+        guessed += [
+            f"how much {knowledge.features[cover].name.lower()} may be taken up"
+            for cover in convertible
+            if cover in knowledge.taking_up and convertible[cover] > 0
+        ]
     wall, fence = _walls(neighbourhood, plot, kind, facts, knowledge, guessed)
     sill = facts.sill_m
     if sill is None:
@@ -144,18 +152,23 @@ def _ground(
     # What kept uses cannot take from lawn or hard floor comes off the open ground.
     bare = max(area - taken - max(kept_lawn - lawn, 0.0) - max(kept - hard, 0.0), 0.0)
     spare_hard = max(hard - kept, 0.0)
-    convertible = {}
+    given = {}
     for key in lawns:
-        convertible[key] = max(has.get(key, 0.0) - kept_lawn, 0.0)
+        given[key] = max(has.get(key, 0.0) - kept_lawn, 0.0)
         kept_lawn = max(kept_lawn - has.get(key, 0.0), 0.0)
-    ground = bare + sum(convertible.values())
+    ground = bare + sum(given.values())
+    left = np.inf if facts.free_m2 is None else min(facts.free_m2, area) - ground
+    for cover in covers:
+        most = has.get(cover, 0.0)
+        if facts.free_m2 is None:
+            most = _taken_up(cover, most, kind, facts, knowledge)
+        given[cover] = min(most, spare_hard, max(left, 0.0))
+        spare_hard -= given[cover]
+        left -= given[cover]
+    ground = bare + sum(given.values())
     if facts.free_m2 is not None:
-        left = min(facts.free_m2, area) - ground
-        for cover in covers:
-            convertible[cover] = min(has.get(cover, 0.0), spare_hard, max(left, 0.0))
-            spare_hard -= convertible[cover]
-            left -= convertible[cover]
-        ground = min(facts.free_m2, sum(convertible.values()) + bare)
+        ground = min(facts.free_m2, ground)
+    convertible = {one.key: given[one.key] for one in knowledge.gives_way}
     whole = kind in knowledge.plot_kinds and knowledge.plot_kinds[kind].implies is not None
     floor = 0.0 if whole else ground + spare_hard
     if facts.pots_only or knowledge.plot_is(kind, "pots_only"):
@@ -163,6 +176,15 @@ def _ground(
         if facts.free_m2 is not None:
             floor = facts.free_m2
     return ground, bare, floor, convertible
+
+
+def _taken_up(cover: str, there: float, kind: str, facts: PlotFacts, knowledge: Knowledge) -> float:
+    """How much of a hard cover can be taken up where nobody said how much ground is free, m2."""
+    how = knowledge.taking_up.get(cover)
+    street = knowledge.plot_is(kind, "in_street") or knowledge.plot_is(kind, "nobodys")
+    if how is None or street or (facts.tenure == "rent" and how.tenancy == "own"):
+        return 0.0
+    return max(min(how.share.value * there, there - how.left.value), 0.0)
 
 
 def _walls(

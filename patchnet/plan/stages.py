@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import Currency
 from patchnet.plan.plot_plan import Candidate, Stage
@@ -56,20 +56,22 @@ def plan_stages(
         taken = {one.feature for one in done}
         able = _able(knowledge, facts, space, kind, when, month, taken)
         step = _best_step(
-            able, space, knowledge, facts, change, (ranked_after, linked_after), currency
-        )
+            able, space, knowledge, facts, change, (ranked_after, linked_after), currency,
+            quick=when == "weekend",
+        )  # fmt: skip
         if step is None:
             continue
         new, new_change, linked, worth = step
         sitings = [knowledge.sitings[one.feature] for one in new]
+        more_hours, more_cost = taking_up_of(new_change, knowledge)
         stages.append(
             Stage(
                 when=when,
                 additions=new,
                 linked_homes=float((linked - currency.now).sum()),
                 score=worth,
-                hours=float(sum(siting.making_hours.value for siting in sitings)),
-                cost=float(sum(one.cost for one in new)),
+                hours=float(sum(siting.making_hours.value for siting in sitings)) + more_hours,
+                cost=float(sum(one.cost for one in new)) + more_cost,
             )
         )
         done += new
@@ -130,17 +132,21 @@ def _best_step(
     before: Mapping[str, float],
     judges: tuple[_Judge, _Judge],
     currency: Currency,
+    *,
+    quick: bool,
 ) -> tuple[tuple[Candidate, ...], Mapping[str, float], Array, float] | None:
     """The few things that win most on top of `before`: they, their change, linked homes, worth.
 
-    `judges` rank changes and judge them exactly.
+    `judges` rank changes and judge them exactly. `quick`: nothing for which something has to be
+    taken up.
     """
     trials = []
     for count in range(1, round(knowledge.setting("stage_things")) + 1):
         for chosen in combinations(able, count):
             result = fitted(chosen, space, knowledge, facts)
-            if result is not None:
-                trials.append(result)
+            if result is None or (quick and taking_up_of(result[1], knowledge)[0]):
+                continue
+            trials.append(result)
     if not trials:
         return None
     ranked_after, linked_after = judges

@@ -22,6 +22,7 @@ from patchnet.read.feature_sheet import Sheet, lay_together
 from patchnet.read.layers import FeatureTable, Layers, SourceLayer
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.read.plots import read_plots
+from patchnet.read.region import region_of
 from patchnet.read.sources import read_drawn, read_written
 from patchnet.read.street_objects import read_speeds, read_street_objects
 from patchnet.read.table_columns import TableColumns, columns_of
@@ -46,6 +47,7 @@ def build_neighbourhood(
     crs: str | pyproj.CRS | None = None,
     knowledge: Knowledge | None = None,
     name: str = "neighbourhood",
+    region: str | None = None,
     credits: Sequence[str] = (),  # noqa: A002 - the word for lines of attribution
 ) -> Neighbourhood:
     """Check tables that are in memory and make one neighbourhood of them.
@@ -69,6 +71,8 @@ def build_neighbourhood(
         What to call the neighbourhood.
     credits
         Lines of attribution.
+    region
+        Region that it lies in, which says what animals live there; None: as the plots say.
 
     Returns
     -------
@@ -80,7 +84,7 @@ def build_neighbourhood(
     DataFaults
         If the data have errors: all of them at once, with the warnings.
     WrongUse
-        If `columns` names a field, or `crs` a system, that does not exist.
+        If `columns` names a field, `crs` a system, or `region` a region, that does not exist.
 
     Examples
     --------
@@ -113,7 +117,9 @@ def build_neighbourhood(
         credits=tuple(credits),
     )
     faults = FaultList()
-    found = neighbourhood_of(layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults)
+    found = neighbourhood_of(
+        layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults, region=region
+    )
     if found is None or faults.errors:
         raise DataFaults(faults.faults)
     return found
@@ -126,6 +132,7 @@ def neighbourhood_of(
     crs: str | pyproj.CRS | None,
     knowledge: Knowledge,
     faults: FaultList,
+    region: str | None = None,
 ) -> Neighbourhood | None:
     """Check raw layers; every fault is added to `faults`.
 
@@ -138,7 +145,7 @@ def neighbourhood_of(
     Raises
     ------
     WrongUse
-        If `columns` or `crs` names what does not exist.
+        If `columns`, `crs` or `region` names what does not exist.
     """
     said_columns = check_columns(columns, knowledge)
     said_crs = parse_crs(crs)
@@ -190,6 +197,18 @@ def neighbourhood_of(
         where=layers.plots.where,
         faults=faults,
     )
+    country = country_of(
+        layers.plots.table, found.layers["plots"], plots.table, known_crs["plots"], knowledge
+    )
+    region = region_of(
+        region,
+        layers.plots.table,
+        found.layers["plots"],
+        country,
+        where=layers.plots.where,
+        knowledge=knowledge,
+        faults=faults,
+    )
     return Neighbourhood(
         name=layers.name,
         plots=plots.table,
@@ -199,9 +218,8 @@ def neighbourhood_of(
         credits=layers.credits,
         faults=faults.faults,
         source_crs=projected.source_crs,
-        country=country_of(
-            layers.plots.table, found.layers["plots"], plots.table, known_crs["plots"], knowledge
-        ),
+        country=country,
+        region=region,
     )
 
 

@@ -30,6 +30,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
              "barrier", "barrier type"),
     "label": ("label", "name", "title", "address", "addr", "house", "house number"),
     "country": ("country", "addr country"),
+    "region": ("region",),
     "door": ("door", "door number", "addr housenumber", "housenumber"),
     "also": ("also", "also called", "other addresses", "second address"),
     "street": ("street", "street name", "road", "road name", "addr street"),

@@ -24,6 +24,7 @@ def read_neighbourhood(
     crs: str | None = None,
     knowledge: Knowledge | None = None,
     name: str | None = None,
+    region: str | None = None,
 ) -> Neighbourhood:
     """Read a file, a zip or a folder and return one checked neighbourhood.
 
@@ -44,6 +45,8 @@ def read_neighbourhood(
         The tables; None: those that ship with patchnet.
     name
         What to call it; the file's name if None.
+    region
+        Region that it lies in, which says what animals live there; None: as the file says.
 
     Returns
     -------
@@ -57,7 +60,7 @@ def read_neighbourhood(
     CannotRead
         If a file is missing, damaged, locked, or of a kind that is not read.
     WrongUse
-        If `columns` names a field, or `crs` a system, that does not exist.
+        If `columns` names a field, `crs` a system, or `region` a region, that does not exist.
 
     Examples
     --------
@@ -74,7 +77,9 @@ def read_neighbourhood(
     )
     if name is not None:
         layers = replace(layers, name=name)
-    found = neighbourhood_of(layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults)
+    found = neighbourhood_of(
+        layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults, region=region
+    )
     if found is None or faults.errors:
         raise DataFaults(faults.faults)
     return found

@@ -113,6 +113,8 @@ class Neighbourhood(Shown):
         `patchnet.pages.privacy`.
     country
         Key of the country that it lies in; ``elsewhere`` where that is not known.
+    region
+        Key of the region, which says what animals live there; empty where that is not known.
     generalised, withheld
         What was made coarser and what was left out for that, in words; empty for ``own``.
 
@@ -141,6 +143,7 @@ class Neighbourhood(Shown):
     street_objects: gpd.GeoDataFrame | None = None
     classes: pd.DataFrame | None = None
     country: str = ELSEWHERE
+    region: str = ""
 
     def row_of(self, plot: str) -> int:
         """Return which row of `plots` a plot is, from 0.

@@ -22,6 +22,7 @@ _ROLES: Mapping[str, tuple[str, ...]] = {
         "door",
         "also",
         "country",
+        "region",
         "consent",
         "seen",
         "features",

@@ -13,6 +13,7 @@ from patchnet.assess.compare import compare
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.knowledge.records import Knowledge, Recipe
+from patchnet.knowledge.regions import usual_groups
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import GroupCeiling, ceiling_of
@@ -119,7 +120,8 @@ def _checked(
     """Sites, recipes and groups that can be used; every mistake in what was asked at once."""
     knowledge = assessment.knowledge
     flying = [key for key, group in knowledge.groups.items() if group.mode == "air"]
-    groups = list(ask.groups) or flying
+    usual = usual_groups(knowledge, assessment.neighbourhood.region)
+    groups = list(ask.groups) or [key for key in usual if key in flying]
     wrong = [*_wrong_keys(knowledge, groups, flying, ask), *_wrong_locks(sites, ask)]
     usable = tuple(
         site

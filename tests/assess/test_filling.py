@@ -7,7 +7,14 @@ import pytest
 import scipy.sparse as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds.sharing_cases import ROW, most_alike, need, random_case
+from worlds.sharing_cases import (
+    ROW,
+    far_from_fair,
+    most_alike,
+    most_left,
+    need,
+    random_case,
+)
 
 from patchnet.assess.blocks import along_a_curve, blocks_of
 from patchnet.assess.filling import TOLERANCE, fill
@@ -137,6 +144,35 @@ def test_nothing_is_overdrawn_and_nobody_could_have_more(seed):
         kept = others & (lower > 0)
         t = most_alike(case.room, np.where(kept | ~others, lower, 0.0), one, fixed=kept)
         assert t * more[at] < out.level[at] + 1e-4
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_nothing_is_left_within_reach_of_a_plot_that_stopped_for_want_of_it(seed):
+    """However the supply is led, all that a stopped plot reaches of its need is used; by HiGHS."""
+    case = random_case(seed, floors=(0.0,))
+    out = filled(case.room, *case.needs)
+    hungry = (out.stop >= 0) & (case.room > 0) & (out.level > 0)
+    hungry &= out.level < np.min([one.larder(0).ceiling for one in case.needs], axis=0) - 1e-9
+    for at in np.flatnonzero(hungry):
+        one = case.needs[out.stops[out.stop[at]].need]
+        if one.worst:
+            assert most_left(case.room, out.level, one, at) <= 1e-6
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_proportional_fairness_gives_the_same(seed):
+    """No levels that can be fed have a larger sum of homes x log(level); tangent by HiGHS.
+
+    Kelly, Maulloo & Tan 1998, J. Oper. Res. Soc. 49:237-252 (from memory): the sum of the relative
+    changes to any other levels is at most nought.
+    """
+    case = random_case(seed, floors=(0.0,))
+    out = filled(case.room, *case.needs)
+    if (case.room * out.level).any():
+        ceiling = np.min([one.larder(0).ceiling for one in case.needs], axis=0)
+        assert far_from_fair(case.room, out.level, case.needs, ceiling) <= 2e-3
 
 
 @settings(max_examples=60, deadline=None)

@@ -24,7 +24,7 @@ def faults_of(folder, table, text):
 
 def test_every_group_that_walks_has_all_costs():
     walkers = {key for key, group in KNOW.groups.items() if group.mode == "ground"}
-    assert walkers == set(KNOW.ground_costs) == {"hedgehog", "frog", "newt"}
+    assert walkers == set(KNOW.ground_costs) == {"hedgehog", "frog", "newt", "toad", "slow_worm"}
     for key in walkers:
         assert set(KNOW.ground_costs[key].covers) == set(KNOW.ground_covers)
         assert len(KNOW.ground_costs[key].crossings) == 3 * len(KNOW.barrier_kinds)
@@ -96,7 +96,8 @@ def test_a_new_cover_needs_a_cost_for_every_group(tmp_path):
     text = "key,name,role,features,plot_kinds\nsand,Sand,plot_cover,,\n"
     faults = faults_of(tmp_path, "ground_covers.csv", text)
     assert [fault.what for fault in faults] == [
-        f"The group '{group}' has no cost for: sand." for group in ("hedgehog", "frog", "newt")
+        f"The group '{group}' has no cost for: sand."
+        for group in ("hedgehog", "frog", "newt", "toad", "slow_worm")
     ]
 
 

@@ -108,13 +108,13 @@ def test_a_new_feature_with_its_words_supplies_and_source(tmp_path):
     write_rows(
         tmp_path,
         "features.csv",
-        [{**row, "key": "swift_brick", "name": "Swift brick", "words": "swift box"}],
+        [{**row, "key": "starling_box", "name": "Starling box", "words": "starling house"}],
     )
     rows = shipped("feature_figures.csv", "bog")
     write_rows(
         tmp_path,
         "feature_figures.csv",
-        [{**row, "feature": "swift_brick", "source": "our_club"} for row in rows],
+        [{**row, "feature": "starling_box", "source": "our_club"} for row in rows],
     )
     for table, keys in (
         ("supplies.csv", ("bog", "bloom")),
@@ -123,10 +123,10 @@ def test_a_new_feature_with_its_words_supplies_and_source(tmp_path):
         ("feature_steps.csv", ("bog",)),
     ):
         rows = shipped(table, *keys)
-        write_rows(tmp_path, table, [{**row, "feature": "swift_brick"} for row in rows])
+        write_rows(tmp_path, table, [{**row, "feature": "starling_box"} for row in rows])
     know = load_knowledge(tmp_path)
-    assert match_feature("Swift boxes", know) == "swift_brick"
-    assert know.features["swift_brick"].typical.sources == ("our_club",)
+    assert match_feature("Starling houses", know) == "starling_box"
+    assert know.features["starling_box"].typical.sources == ("our_club",)
     assert know.supply_array.shape[0] == KNOW.supply_array.shape[0] + 1
     assert know.supply_array[-1].sum() > 0
 

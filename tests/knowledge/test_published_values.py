@@ -23,6 +23,13 @@ PUBLISHED = [
     ("needs/newt/damp_cover_on_land/reach", 125.3),
     # Thomaes et al. 2018, Insect Conserv. Divers. 11:523-533: dead wood every 100 m
     ("groups/stag_beetle/hop", 100),
+    # Cowie & Hinsley 1987, Ardea 75:81-90: blue tits nearer than 40-50 m hinder each other
+    ("groups/tits/anchor_reach", 45),
+    # Hofmann et al. 2020, as above; Gathmann & Tscharntke 2002, J. Anim. Ecol. 71:757-764: < 300 m
+    ("needs/summer_cavity_bee/summer_flowers/reach", 150),
+    ("groups/summer_cavity_bee/hop", 150),
+    # Verkade et al. 2015, Limosa 88:164-172: a pair of swifts an entrance
+    ("groups/swift/anchor/eaves_hole", 1),
 ]
 
 
@@ -53,6 +60,37 @@ def test_amphibian_half_distances_follow_from_the_95_percent_distances():
     assert newt.low == round(164.3 / factor)
     assert frog.high == round(950 / factor)
     assert newt.kind == frog.kind == "derived"
+
+
+def test_ground_of_a_pair_of_robins_as_a_circle():
+    """RSPB text, told second-hand: a pair holds 0.55 ha (0.33 to 1 ha); radius sqrt(A / pi)."""
+    reach = KNOW.groups["robin"].anchor_reach
+    radius = [round(math.sqrt(ha * 1e4 / math.pi), 1) for ha in (0.33, 0.55, 1.0)]
+    assert [reach.low, reach.value, reach.high] == radius == [32.4, 41.8, 56.4]
+    food = KNOW.figures["needs/robin/soil_and_litter_animals/amount"]
+    assert food.value == 0.55e4 / 5
+
+
+def test_toads_come_back_to_their_own_pond():
+    """Reading, Loman & Madsen 1991, J. Zool. 225:201-211: 0.79 to 0.96 do; so it is no need.
+
+    Without any pond that we know of a place is still worth half (our assumption): ponds outside
+    the map count, and what nobody has told us of is not absent.
+    """
+    [pond] = [need for need in KNOW.groups["toad"].needs if need.resource == "toad_pond"]
+    assert not pond.vital
+    assert pond.floor.value == 0.5
+    assert "0.79-0.96" in KNOW.figures["needs/toad/a_large_pond_to_breed_in/amount"].note
+
+
+def test_what_is_taken_up_costs_what_pages_on_it_say():
+    """Removal of plastic grass: 8-20 a m2 and 5-10 more for the base (a firm's price page)."""
+    assert (KNOW.taking_up["artificial_grass"].cost.low,
+            KNOW.taking_up["artificial_grass"].cost.high) == (8, 35)  # fmt: skip
+    words = KNOW.cautions["lifting_slabs"].words
+    # A slab of 0.6 x 0.6 x 0.05 m of concrete at 2,400 kg a m3 weighs 43 kg.
+    assert "43 kg" in words
+    assert round(0.6 * 0.6 * 0.05 * 2400) == 43
 
 
 def test_quality_floor_is_the_least_index_of_the_newt_pond_score():

@@ -177,7 +177,7 @@ def test_a_kind_of_barrier_that_says_no_line_is_drawn_plainly(tmp_path):
 
 def test_a_walking_group_without_costs_is_a_warning(tmp_path):
     for table, column in (("groups.csv", "key"), ("group_figures.csv", "group")):
-        rows = [{**row, column: "toad"} for row in rows_of(table) if row[column] == "newt"]
+        rows = [{**row, column: "palmate"} for row in rows_of(table) if row[column] == "newt"]
         write(tmp_path, table, rows)
     told = [fault.mend for fault in load_knowledge(tmp_path).warnings]
     assert any("needs.csv" in mend for mend in told)

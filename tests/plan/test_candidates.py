@@ -43,18 +43,24 @@ def offered(facts=None, kind="garden_back", **options):
 
 
 def test_ground_is_what_features_leave_and_the_lawn():
-    """100 m2: lawn 40, paving 10, so 50 bare; ground 50 + 40 = 90, floor 90 + 10 paved."""
+    """100 m2: lawn 40, paving 10, so 50 bare.
+
+    Of the paving a share of 0.3 may be taken up: ground 50 + 3 + 40 = 93, floor 93 + 7 paved.
+    """
     room = space()
-    assert (room.bare_m2, room.ground_m2, room.floor_m2) == (50, 90, 100)
-    assert room.convertible == {"lawn_short": 40}
+    assert (room.bare_m2, room.ground_m2, room.floor_m2) == (50, 93, 100)
+    assert list(room.convertible.items()) == [("paving", 3), ("lawn_short", 40)]
 
 
 def test_uses_that_must_stay_take_their_room():
-    """Play lawn 20 of the 40; bins 1.5 of the paving: ground 50 + 20, floor 70 + 8.5."""
+    """Play lawn 20 of the 40; bins 1.5 of the paving, of which 3 may go.
+
+    Ground 50 + 3 + 20, floor 73 + 10 - 1.5 - 3.
+    """
     room = space(PlotFacts(keep=("play_lawn", "bins")))
-    assert room.ground_m2 == 70
+    assert room.ground_m2 == 73
     assert room.floor_m2 == pytest.approx(78.5)
-    assert room.convertible == {"lawn_short": 20}
+    assert room.convertible == {"paving": 3, "lawn_short": 20}
 
 
 def test_a_use_larger_than_its_floor_comes_off_open_ground():
@@ -86,12 +92,14 @@ def test_walls_and_fences_are_measured_where_they_are_mapped():
     room = space(where=hood(buildings=house, barriers=fence))
     assert room.wall_m == pytest.approx(11, abs=0.01)
     assert room.fence_m == pytest.approx(10)
-    assert room.guessed == ()
+    assert room.guessed == ("how much paving may be taken up",)
 
 
 def test_a_plot_without_any_free_ground():
-    found, ruled = offered(has={"paving": 100.0})
-    assert "pond" not in found
+    """Decking stays where it is, and so does everything where no ground is said to be free."""
+    found, ruled = offered(has={"decking": 100.0})
+    none, _ = offered(PlotFacts(free_m2=0), has={"paving": 100.0})
+    assert "pond" not in {*found, *none}
     assert "long_grass" not in found
     assert "planter" in found
     assert ruled["pond"].kind == "room"
@@ -121,7 +129,8 @@ def test_tenants_get_only_what_can_be_undone_or_asked():
 
 def test_pots_only():
     found, ruled = offered(PlotFacts(pots_only=True))
-    assert all(one.place in ("standing", "wall", "fence", "sill") for one in found.values())
+    places = {"standing", "wall", "fence", "sill", "habit"}
+    assert {one.place for one in found.values()} <= places
     assert "ivy_mature" not in found
     assert ruled["long_grass"].kind == "pots"
 
@@ -232,5 +241,5 @@ def test_space_after_a_set_is_the_space_less_the_set():
         chosen, change = fitted([found[key] for key in pair], space(), KNOW, PlotFacts())
         left = space().after(chosen, change)
         beds = sum(one.ground_m2 for one in chosen if one.place == "ground")
-        assert left.ground_m2 == pytest.approx(90 - beds)
+        assert left.ground_m2 == pytest.approx(93 - beds)
         assert left.has[pair[0]] == pytest.approx(chosen[0].amount)

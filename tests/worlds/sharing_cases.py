@@ -94,3 +94,61 @@ def most_alike(homes, levels, one, fixed=None):
         options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
     )  # fmt: skip
     return -np.inf if found.x is None else float(found.x[-1])
+
+
+def far_from_fair(homes, levels, needs, ceiling):
+    """How far levels are from maximising the sum of homes x log(level); by HiGHS.
+
+    The sum is concave, so no levels that can be fed beat these by more than its tangent allows:
+    max over y of (sum of homes x y / level) / (sum of homes) - 1. It is 0 at the maximum.
+    """
+    there = np.flatnonzero((homes > 0) & (levels > 0))
+    n, right, equal, flows = len(homes), [], [], 0
+    grow = np.zeros((n, len(there)))
+    grow[there, np.arange(len(there))] = homes[there]
+    parts = [(flows_of(homes, one), one) for one in needs]
+    blocks_eat, blocks_upper = [], []
+    for (by_month, limits, months), one in parts:
+        given, most = limits[0]
+        if one.worst:
+            eats, wants, upper, limit = by_month, np.tile(grow, (months, 1)), given, most
+        else:
+            eats = sum(by_month[m * n : (m + 1) * n] for m in range(months))
+            wants, upper = months * grow, sp.vstack([given, by_month])
+            limit = np.r_[most, np.tile(homes, months)]
+        equal.append(-wants)
+        blocks_eat.append(eats)
+        blocks_upper.append(upper)
+        right.append(limit)
+        flows += by_month.shape[1]
+    eat = sp.hstack([sp.csr_array(np.vstack(equal)), sp.block_diag(blocks_eat)])
+    upper = sp.block_diag(blocks_upper)
+    above = sp.hstack([sp.csr_array((upper.shape[0], len(there))), upper])
+    gains = homes[there] / levels[there] / homes[there].sum()
+    found = linprog(
+        np.r_[-gains, np.zeros(flows)],
+        A_ub=above, b_ub=np.concatenate(right), A_eq=eat, b_eq=np.zeros(eat.shape[0]),
+        bounds=[(0, ceiling[at]) for at in there] + [(0, None)] * flows, method="highs",
+        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
+    )  # fmt: skip
+    return -float(found.fun) - 1
+
+
+def most_left(homes, levels, one, at):
+    """The most that can lie unused within reach of a home while all levels are fed; by HiGHS.
+
+    For a need of the worst month: in the month in which that is least.
+    """
+    by_month, limits, months = flows_of(homes, one)
+    given, most = limits[0]
+    n, count = len(homes), by_month.shape[1]
+    left = []
+    for month in range(months):
+        rows = month * n + np.flatnonzero(one.reach.toarray()[at])
+        used = np.asarray(given[rows].sum(axis=0)).ravel()
+        found = linprog(
+            used, A_ub=given, b_ub=most, A_eq=by_month,
+            b_eq=np.tile(homes * levels, months), bounds=[(0, None)] * count, method="highs",
+        )  # fmt: skip
+        left.append(most[rows].sum() - (np.inf if found.fun is None else float(found.fun)))
+    return min(left)

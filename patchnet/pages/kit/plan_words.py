@@ -80,6 +80,7 @@ _PLACES = {
     "sill": "on a sill or rail",
     "roof": "on a low roof",
     "under": "between and under what grows there",
+    "habit": "on the whole plot",
 }
 _ASKS = {
     "small_children": (

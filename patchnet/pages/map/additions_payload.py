@@ -89,6 +89,11 @@ ADDITIONS_WORDS: dict[str, object] = {
         "The map knows of {n} m² here that may be changed; what would need more is not in this "
         "list."
     ),
+    "additions_taken_up": (
+        "Of the ground counted here, {n} m² is paved or under plastic grass today and would be "
+        "taken up first. If you rent, ask the owner. Look for pipes and cables before you dig, "
+        "and keep the ground sloping away from the house."
+    ),
     "additions_sets": (
         "Things chosen together, to fit side by side, can do more than the best single ones. For "
         "the whole answer, with plants, a calendar and a plan over the years, run this (with your "
@@ -144,6 +149,7 @@ def additions_payload(
         "ground": two_digit_codes([0.0 if one is None else one.ground_m2 for one in held]),
         "hard": two_digit_codes([0.0 if one is None else one.hard_m2 for one in held]),
         "planted": two_digit_codes([0.0 if one is None else one.planted_m2 for one in held]),
+        "taken_up": two_digit_codes([0.0 if one is None else one.taken_up_m2 for one in held]),
     }
 
 

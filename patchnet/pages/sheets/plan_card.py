@@ -39,6 +39,7 @@ from patchnet.pages.kit.plan_words import (
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
 from patchnet.pages.kit.sun_figure import sun_figure
+from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
@@ -113,6 +114,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         plan=drawn,
         scale=scale,
         key=f" {'; '.join(names)}." if names else "",
+        first=[] if plan.best is None else taken_up_first(plan.best, plan.facts, knowledge),
         things=[] if plan.best is None else _things(plan.best, knowledge),
         together="" if plan.best is None else _together(plan.best, knowledge),
         stages=[
@@ -223,8 +225,12 @@ def _sun_words(sun: PlotSun) -> str:
 
 
 def _cautions(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
-    chosen = [] if plan.best is None else [one.candidate for one in plan.best.additions]
-    return cautions_of(chosen, knowledge)
+    if plan.best is None:
+        return []
+    first = taken_up_first(plan.best, plan.facts, knowledge)
+    words = [words for one in first for words in one.cautions]
+    words += cautions_of([one.candidate for one in plan.best.additions], knowledge)
+    return list(dict.fromkeys(words))
 
 
 def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, list[str]]:

@@ -29,16 +29,18 @@ def _group(group: Group, knowledge: Knowledge) -> str:
         )
         for need in group.needs
     ]
+    needs = text_table(rows, indent="    ") if rows else "    It needs nothing else of a garden."
+    asked = "" if group.usual else " Worked out when you ask for it."
     return "\n".join(
         [
             f"{group.key}: {group.name} ({group.latin})",
             paragraph(
                 f"One home is {group.home_is}; it lives in {anchors}. It moves {way}, at most "
                 f"{figure(group.hop.value)} m in one move. Active: "
-                f"{month_spans(group.active_months)}.",
+                f"{month_spans(group.active_months)}.{asked}",
                 indent="  ",
             ),
-            text_table(rows, indent="    "),
+            needs,
         ]
     )
 

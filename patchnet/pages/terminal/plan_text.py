@@ -38,6 +38,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import calendar_text
+from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
@@ -131,6 +132,11 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             indent="  ",
         )
     ]
+    for first in taken_up_first(best, plan.facts, knowledge):
+        lines += ["", paragraph(f"First: {first.title}: {first.takes}.", indent="  ", then="     ")]
+        details = [f"{step}) {words}" for step, words in zip("abcd", first.steps, strict=False)]
+        details += [*first.asks, *(f"Take care: {words}" for words in first.cautions)]
+        lines += [paragraph(line, indent="     ", then="       ") for line in details]
     for order, addition in enumerate(best.additions, 1):
         one = addition.candidate
         lines.append("")

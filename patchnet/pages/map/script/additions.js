@@ -6,7 +6,7 @@ const MOST_ADDITIONS = 3;
 const SAID = { light: "", tenure: "", children: "", pots: "", free: "", hours: "", money: "" };
 const SAID_NUMBERS = ["free", "hours", "money"];
 const ADDITIONS_SPACE = ADDITIONS
-  ? Object.fromEntries(["ground", "hard", "planted"].map((key) => [key, numbers(ADDITIONS[key])]))
+  ? Object.fromEntries(["ground", "hard", "planted", "taken_up"].map((key) => [key, numbers(ADDITIONS[key])]))
   : null;
 
 // One line of the data (the Python side explains it): single things, and pairs of them.
@@ -174,6 +174,7 @@ function additionsFound(plot) {
       : null,
     rest > 0 ? el("p", { class: "under" }, rest === 1 ? W.additions_more_one : fill(W.additions_more, { n: rest })) : null,
     reasons.length ? el("p", { class: "under" }, fill(W.additions_left_out, { reasons: listed(reasons) })) : null,
+    facts.taken_up > 0 && facts.pots !== "yes" ? el("p", { class: "under" }, fill(W.additions_taken_up, { n: num(facts.taken_up) })) : null,
     facts.free < Infinity && facts.free > known ? el("p", { class: "under" }, fill(W.additions_ground_more, { n: num(known) })) : null,
   ].filter(Boolean);
 }

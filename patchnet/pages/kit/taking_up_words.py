@@ -1,0 +1,58 @@
+"""What has to be taken up before a plan can be carried out, in words."""
+
+from dataclasses import dataclass
+
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.plan_words import amount_words, hours_words
+from patchnet.plan.candidates import taking_up_of
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plot_plan import Suggestion
+
+__all__ = ["FirstTakenUp", "taken_up_first"]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstTakenUp:
+    """One cover that is taken up: what and how much, what that takes, how, and what to mind."""
+
+    title: str
+    takes: str
+    steps: tuple[str, ...]
+    asks: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def taken_up_first(
+    suggestion: Suggestion, facts: PlotFacts, knowledge: Knowledge
+) -> list[FirstTakenUp]:
+    """List the covers that a set takes up, in the order of the tables.
+
+    Parameters
+    ----------
+    suggestion
+        The set; what gives way to it is asked for among the covers that can be taken up.
+    facts
+        What the householder said: who owns the plot need not ask.
+    knowledge
+        The tables.
+    """
+    found = []
+    for key, how in knowledge.taking_up.items():
+        amount = suggestion.gives_way.get(key, 0.0)
+        if amount <= 0:
+            continue
+        hours, money = taking_up_of({key: -amount}, knowledge)
+        unit = knowledge.settings["cost_low"].unit
+        found.append(
+            FirstTakenUp(
+                title=f"{how.said.capitalize()}, {amount_words(key, amount, knowledge)}",
+                takes=f"about {hours_words(hours)} of work, about {figure(money)} {unit}",
+                steps=tuple(step.words for step in how.steps),
+                asks=("If you rent, ask the owner first.",)
+                if how.tenancy == "ask" and facts.tenure != "own"
+                else (),
+                cautions=tuple(knowledge.cautions[one].words for one in how.cautions),
+            )
+        )
+    return found
