@@ -367,7 +367,7 @@ def taking_up_of(change: Mapping[str, float], knowledge: Knowledge) -> tuple[flo
     Parameters
     ----------
     change
-        Feature to change of its amount; what gives way is negative.
+        Feature to change of its amount (m2, m, count); what gives way is negative.
 
     Returns
     -------

@@ -86,7 +86,7 @@ def test_the_shipped_table_laid_over_itself_changes_nothing(table, delimiter, tm
 
 
 def test_a_new_group_is_added_last(tmp_path):
-    """A slow-worm as a user would add it: a copy of the newt under a new key."""
+    """A crested newt as a user would add it: a copy of the newt under a new key."""
     for table, column in (
         ("groups.csv", "key"),
         ("group_figures.csv", "group"),
@@ -94,12 +94,12 @@ def test_a_new_group_is_added_last(tmp_path):
         ("need_figures.csv", "group"),
     ):
         rows = shipped(table, "newt")
-        write_rows(tmp_path, table, [{**row, column: "slow_worm"} for row in rows])
+        write_rows(tmp_path, table, [{**row, column: "crested_newt"} for row in rows])
     know = load_knowledge(tmp_path)
-    assert list(know.groups) == [*KNOW.groups, "slow_worm"]
-    assert know.groups["slow_worm"].d50.value == KNOW.groups["newt"].d50.value
-    assert len(know.groups["slow_worm"].needs) == len(KNOW.groups["newt"].needs)
-    assert know.figures["groups/slow_worm/d50"] is know.groups["slow_worm"].d50
+    assert list(know.groups) == [*KNOW.groups, "crested_newt"]
+    assert know.groups["crested_newt"].d50.value == KNOW.groups["newt"].d50.value
+    assert len(know.groups["crested_newt"].needs) == len(KNOW.groups["newt"].needs)
+    assert know.figures["groups/crested_newt/d50"] is know.groups["crested_newt"].d50
 
 
 def test_a_new_feature_with_its_words_supplies_and_source(tmp_path):
