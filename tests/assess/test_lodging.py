@@ -188,7 +188,7 @@ def test_densities_are_put_on_a_hectare_of_plots():
 
 
 def test_boxes_of_the_tables_are_worth_the_chance_that_they_are_used():
-    """Two hotels of 30 tubes, 2.2 tubes a female: places for 27.27; uses.csv says how many are used.
+    """Two hotels of 30 tubes, 2.2 a female: places for 27.27; uses.csv says how many are used.
 
     A hole that no row speaks of is always in use: what stands there grew there.
     """
