@@ -8,8 +8,11 @@ import scipy.sparse as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet import read_demo
+from patchnet.assess import assess
 from patchnet.assess.lodging import Pool, in_use, met_alone, pool_of, rooms_of
 from patchnet.assess.sharing import Demand
+from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.knowledge import load_knowledge
 
 TABLES = load_knowledge()
@@ -182,3 +185,37 @@ def test_densities_are_put_on_a_hectare_of_plots():
     assert found["sparrow"].area == pytest.approx([200, 0], abs=1e-6)
     reach = TABLES.groups["sparrow"].anchor_reach.value
     assert found["sparrow"].least == pytest.approx(0.4 * math.pi * reach**2)
+
+
+def test_boxes_of_the_tables_are_worth_the_chance_that_they_are_used():
+    """Two hotels of 30 tubes, 2.2 a female: places for 27.27; uses.csv says how many are used.
+
+    A hole that no row speaks of is always in use: what stands there grew there.
+    """
+    amounts = np.zeros((1, len(TABLES.features)))
+    amounts[0, list(TABLES.features).index("bee_hotel")] = 2
+    bee = TABLES.groups["mason_bee"]
+    places = anchor_places(amounts, supply_of(amounts, TABLES), TABLES, bee)
+    share = next(
+        use.share for use in TABLES.uses if (use.feature, use.group) == ("bee_hotel", "mason_bee")
+    )
+    assert places[0] == pytest.approx(
+        60 / 2.2 * np.array([1, share.low, share.value, share.high]), rel=1e-12
+    )
+    hedge = np.zeros_like(amounts)
+    hedge[0, list(TABLES.features).index("hedge_native")] = 100
+    thicket = anchor_places(hedge, supply_of(hedge, TABLES), TABLES, TABLES.groups["wren"])
+    assert thicket[0] == pytest.approx(np.full(4, 100 * 0.9 / 300))
+
+
+def test_the_demo_holds_no_more_and_no_fewer_than_was_counted():
+    """Homes on a hectare of plots, inside the range of every density of densities.csv.
+
+    The demo was used to fit; tests/calibration does the same on five places that were not.
+    """
+    answer = assess(read_demo(knowledge=TABLES), knowledge=TABLES, straight=True)
+    hectares = answer.neighbourhood.plots["area_m2"].sum() / 10_000
+    for key, density in TABLES.densities.items():
+        part = TABLES.setting("plots_share") if density.base == "fabric" else 1.0
+        held = part * answer.groups[key].homes.sum() / hectares
+        assert density.homes.low <= held <= density.homes.high, key
