@@ -1,7 +1,7 @@
 """Figures followed by hand from what is shown to the work they come from.
 
-Each row: the animal, what (to two figures) `patchnet groups` says of it, the address of that figure, its value,
-and words of the work that `patchnet source` names for it.
+Each row: the animal, what `patchnet groups` says of it (to two figures), the address of that
+figure, its value, and words of the work that `patchnet source` names for it.
 """
 
 import pytest
