@@ -9,6 +9,7 @@ import pytest
 
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite, PatchnetError, WrongUse
+from patchnet.knowledge.regions import usual_groups
 from patchnet.pages.kit.inline import asset, leaflet_style, local_copy, outside_addresses
 from patchnet.pages.kit.page import script_of
 from patchnet.pages.map import map_words as words
@@ -181,8 +182,10 @@ def test_a_users_own_kind_of_barrier_is_drawn_by_its_line_and_goes_by_its_name(w
     assert [line for _, _, line in drawn] == ["whole", "dashed", "dotted", "dash_dot"]
 
 
-def test_two_thousand_plots_with_all_groups_stay_under_two_and_a_half_megabytes(make):
-    page = map_page(make(2000, groups=None, a_row=50))
+def test_two_thousand_plots_with_all_usual_groups_stay_under_two_and_a_half_megabytes(
+    make, knowledge
+):
+    page = map_page(make(2000, groups=usual_groups(knowledge), a_row=50))
     assert len(page.encode("utf-8")) <= 2_500_000
 
 

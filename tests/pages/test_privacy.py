@@ -326,6 +326,7 @@ def test_protected_animals_are_shown_to_nobody(survey_knowledge, whole):
     assert set(sensitive_features(survey_knowledge)) == {"bat_box", "old_roof_wall", "tree_hole"}
     assert "pipistrelle" not in shown_groups(survey_knowledge, [], "group")
     assert "pipistrelle" in shown_groups(survey_knowledge, [], "own")
+    assert shown_groups(survey_knowledge, ["slow_worm", "robin"], "public") == ["robin"]
     with pytest.raises(WrongUse, match="protected"):
         shown_groups(survey_knowledge, ["pipistrelle"], "public")
     made = assess(whole, knowledge=survey_knowledge, groups=["pipistrelle", "wren"], straight=True)

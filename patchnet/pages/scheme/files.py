@@ -240,6 +240,7 @@ def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:
         "street": plots["street"].to_numpy(),
         "door": plots["door"].to_numpy() if "door" in plots else "",
         "country": "" if hood.country == ELSEWHERE else hood.country.upper(),
+        **({"region": hood.region} if hood.region else {}),
         "consent": plots["consent"].to_numpy(),
         "features": plot_features(hood),
         # Every feature answered: said, so that a reader does not take the rest for unseen.
