@@ -275,7 +275,10 @@ def test_a_return_is_taken_back_exactly(three, survey_knowledge, middle, tmp_pat
 
 def test_the_last_changes_are_taken_back_one_by_one(three):
     record_consent(three.path, "1", "yes", three.path)
-    undone = [undo_return(three.path).entry for _ in range(4)]
+    taken_back = [undo_return(three.path) for _ in range(4)]
+    undone = [merged.entry for merged in taken_back]
+    # What both sheets say is one statement, and goes with the first of them.
+    assert [merged.new for merged in taken_back] == [{"statements": -k} for k in (0, 1, 1, 2)]
     assert [len(one.returns) for one in undone] == [0, 1, 1, 1]
     assert len(undone[0].answers) == 1
     assert not any(state(three.path).values())
