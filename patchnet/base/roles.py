@@ -8,6 +8,7 @@ from typing import Literal
 import geopandas as gpd
 import numpy as np
 import shapely
+from pyproj.exceptions import ProjError
 
 from patchnet.base.open_input import OSM_CREDIT
 from patchnet.base.overlay import united
@@ -21,6 +22,7 @@ __all__ = ["ROLES", "Role", "country_said", "credits_of", "sort_inputs"]
 Role = Literal["osm", "parcels", "buildings", "roads"]
 ROLES: tuple[Role, ...] = ("osm", "parcels", "buildings", "roads")
 
+_DEGREES = 180.0
 _NAMES: Mapping[Role, tuple[str, ...]] = {
     "parcels": ("plot", "parcel", "cadast", "property", "lot", "title", "predefined", "gardens"),
     "buildings": ("building", "house", "footprint"),
@@ -175,7 +177,12 @@ def _by_shape(layer: Layer, knowledge: Knowledge) -> Role:
     """Parcels lie border to border; between buildings there is open ground."""
     table: gpd.GeoDataFrame = layer.table[layer.table.geometry.notna()]
     if table.crs is not None and table.crs.is_geographic:
-        table = table.to_crs(table.estimate_utm_crs())
+        if not np.abs(table.total_bounds).max() <= _DEGREES:
+            return "parcels"  # no place on Earth: `check_crs` says so
+        try:
+            table = table.to_crs(table.estimate_utm_crs())
+        except (RuntimeError, ProjError):
+            return "parcels"
     shapes = shapely.make_valid(table.geometry.to_numpy())
     whole = united(shapes)
     close = knowledge.setting("base_parcels_close_m")

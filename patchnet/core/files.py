@@ -20,6 +20,7 @@ __all__ = [
     "folder_aside",
     "folder_to_read",
     "home_of",
+    "shown_path",
     "sweep",
     "temporaries_in",
     "write_aside",
@@ -59,7 +60,7 @@ def write_aside(path: Path | str) -> Iterator[Path]:
             draft.replace(target)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+        raise CannotWrite(f"{shown_path(target)} cannot be written: {reason}.") from error
 
 
 @contextmanager
@@ -111,6 +112,11 @@ def temporaries_in(folder: Path) -> Iterator[None]:
         yield
     finally:
         tempfile.tempdir = before
+
+
+def shown_path(path: Path) -> Path:
+    """Return the path that a user knows of a file, also while it is written aside."""
+    return Path(*(part for part in path.parts if not part.startswith(_ASIDE)))
 
 
 def home_of(path: Path) -> Path:

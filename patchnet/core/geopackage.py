@@ -26,7 +26,7 @@ import shapely
 
 from patchnet.core.cells import as_text
 from patchnet.core.errors import CannotRead, CannotWrite
-from patchnet.core.files import write_aside
+from patchnet.core.files import shown_path, write_aside
 from patchnet.core.open_file import trouble
 
 __all__ = [
@@ -120,7 +120,7 @@ def fill_geopackage(path: Path, layers: Iterable[OutLayer], *, named: str | None
         pyogrio.errors.FieldError,
         pyogrio.errors.GeometryError,
     ) as error:
-        raise CannotWrite(NO_ROOM.format(path=named or path.name)) from error
+        raise CannotWrite(NO_ROOM.format(path=named or shown_path(path))) from error
 
 
 @contextmanager
@@ -212,15 +212,29 @@ def copy_geopackage(source: Path, target: Path) -> None:
     ------
     CannotRead
         If it is damaged, or another program is in the middle of a change.
+    CannotWrite
+        If the disk is full.
     """
     with (
         trouble(source),
+        _room(target),
         closing(sqlite3.connect(source)) as there,
         closing(sqlite3.connect(target)) as copy,
     ):
         there.backup(copy)
         # The copy stands alone: no log lies beside it.
         copy.execute("PRAGMA journal_mode = DELETE").fetchone()
+
+
+@contextmanager
+def _room(path: Path) -> Iterator[None]:
+    """Tell a disk that is full from a file that is damaged."""
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        if "full" in str(error) or "I/O" in str(error):
+            raise CannotWrite(NO_ROOM.format(path=shown_path(path))) from error
+        raise
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -259,7 +273,7 @@ def changing(path: Path) -> Iterator[sqlite3.Connection]:
     CannotRead
         If it is none, or is damaged.
     """
-    with trouble(path, "written"), closing(connect(path)) as there:
+    with trouble(path, "written"), _room(path), closing(connect(path)) as there:
         there.execute("PRAGMA secure_delete = ON")
         there.execute("PRAGMA journal_mode = MEMORY")
         # Started by hand: the module would commit by itself wherever a table is dropped or made.

@@ -24,7 +24,7 @@ from pathlib import Path
 import pandas as pd
 
 from patchnet.core.errors import CannotRead, CannotWrite
-from patchnet.core.files import write_aside
+from patchnet.core.files import shown_path, write_aside
 from patchnet.core.geopackage import (
     connect,
     is_database,
@@ -113,7 +113,9 @@ def _locked(lock: Path, target: Path) -> int:
         try:
             handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError as error:
-            raise CannotWrite(f"{target} cannot be written: {error.strerror}.") from error
+            raise CannotWrite(
+                f"{shown_path(target)} cannot be written: {error.strerror}."
+            ) from error
         # Who waited may have got the lock of a file that was taken away meanwhile.
         if _try_lock(handle) and _is_file(handle, lock):
             return handle

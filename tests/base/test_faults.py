@@ -225,3 +225,19 @@ def test_a_box_cuts_the_place_out(street):
     )  # fmt: skip
     assert set(base.plots["parcel"]) - {""} == {"t1", "t2", "t3", "e"}
     assert np.isfinite(base.plots.total_bounds).all()
+
+
+@pytest.mark.parametrize("far", [1e30, 1e308, -200.0, 86.0])
+def test_no_place_on_earth_is_a_fault(tmp_path, far):
+    """Degrees so large that no zone fits, in the one file of outlines that nobody named."""
+    rows = gpd.GeoDataFrame(
+        {"name": ["a", "b"]},
+        geometry=[shapely.box(x, far, x + 1e-4, far + abs(far) / 10) for x in (0, 1e-4)],
+        crs="EPSG:4326",
+    )
+    rows.to_file(tmp_path / "land.gpkg")
+    with pytest.raises(DataFaults) as raised:
+        make_base([tmp_path / "land.gpkg"])
+    told = words(raised.value.faults)
+    assert "coordinates reach" in told or "latitudes reach" in told or "no place on Earth" in told
+    assert "NaN" not in told

@@ -126,7 +126,7 @@ def everything(path):
         }
 
 
-@settings(max_examples=12 if LONG else 2)
+@settings(max_examples=12 if LONG else 1)
 @given(data=st.data())
 def test_order_and_repetition_do_not_matter(data):
     """Merged at once: the same bytes in any order. One by one, some twice: the same content."""
@@ -310,6 +310,6 @@ class Street(RuleBasedStateMachine):
 
 
 Street.TestCase.settings = settings(
-    max_examples=40 if LONG else 3, stateful_step_count=20 if LONG else 8, deadline=None
+    max_examples=40 if LONG else 2, stateful_step_count=20 if LONG else 8, deadline=None
 )
 TestStreet = Street.TestCase

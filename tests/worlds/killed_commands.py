@@ -150,6 +150,9 @@ class Killed:
             wrong += [f"{name} has changed" for name in now if now[name] != held.get(name)]
             wrong += [f"{name} is gone" for name in held.keys() - now.keys()]
         else:
+            made = folder / "nowhere" / "at" / "all"  # a command that writes a folder makes it
+            for path in made.iterdir() if made.is_dir() else ():
+                path.rename(folder / path.name)
             wrong += self._wrong(folder, self.let_alone(command)[0])
         return status, [f"{command}, {hindrance}: {one}" for one in wrong]
 
