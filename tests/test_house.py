@@ -28,6 +28,7 @@ ROOMS = (
     "scheme",
     "pages",
     "commands",
+    "locale",
 )
 HALL = {"core"}
 MODULES = sorted(PACKAGE.rglob("*.py"))

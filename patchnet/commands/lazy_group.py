@@ -7,6 +7,9 @@ from typing import NamedTuple
 import click
 from click.shell_completion import CompletionItem
 
+from patchnet.commands.help_text import ToldContext, click_in_our_language
+from patchnet.core.texts import _
+
 __all__ = ["LazyCommand", "LazyGroup"]
 
 
@@ -23,9 +26,12 @@ class LazyGroup(click.Group):
     Its help and the completion of names are made from `lazy_commands` alone.
     """
 
+    context_class = ToldContext
+
     def __init__(self, *, lazy_commands: Mapping[str, LazyCommand], **settings: object) -> None:
         super().__init__(**settings)  # type: ignore[arg-type]  # click's own settings
         self.lazy_commands = lazy_commands
+        click_in_our_language()
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order in which people need them."""
@@ -38,8 +44,9 @@ class LazyGroup(click.Group):
         lazy = self.lazy_commands.get(cmd_name)
         if lazy is None:
             return None
-        module, _, name = lazy.where.partition(":")
+        module, __, name = lazy.where.partition(":")
         command: click.Command = getattr(import_module(module), name)
+        command.context_class = ToldContext
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -51,7 +58,7 @@ class LazyGroup(click.Group):
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Complete the name of a command without importing any, and the options of the group."""
         names = [
-            CompletionItem(name, help=lazy.words)
+            CompletionItem(name, help=_(lazy.words))
             for name, lazy in self.lazy_commands.items()
             if name.startswith(incomplete)
         ]

@@ -63,7 +63,8 @@ class OsmTag:
         Choices("how it is drawn", of=("point", "line", "area"), blank="needed"),
     ]
     becomes: Annotated[
-        str, Text("key of the feature, barrier kind or plot kind, or a word of the role")
+        str,
+        Text("key of the feature, barrier kind or plot kind, or a word of the role", shown=False),
     ]
     sure: Annotated[bool, Flag("whether the tags say all that the key claims")]
     large: Annotated[

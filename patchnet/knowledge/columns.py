@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.row import Row
 
 __all__ = [
@@ -118,7 +119,14 @@ class Column:
 
 @dataclass(frozen=True)
 class Text(Column):
-    """Words in a sentence's or a name's form."""
+    """Words in a sentence's or a name's form; those that are `shown` stand in the catalogue."""
+
+    shown: bool = field(default=True, kw_only=True)
+
+    def value(self, at: Reading, row: Row, name: str, cell: str) -> str:
+        """Return what a cell says, in the language of this process."""
+        del at, row, name
+        return _(cell) if self.shown else cell
 
 
 @dataclass(frozen=True)

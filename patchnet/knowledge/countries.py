@@ -37,8 +37,10 @@ class Country:
     name: Annotated[str, Text("what it is called")]
     authority: Annotated[str, Text("who answers for the street")]
     ask: Annotated[str, Text("how one says there: ask them")]
-    currency: Annotated[str, Text("its money as ISO 4217 has it")]
-    sign: Annotated[str, Text("what stands before an amount; nothing: the currency", blank="")]
+    currency: Annotated[str, Text("its money as ISO 4217 has it", shown=False)]
+    sign: Annotated[
+        str, Text("what stands before an amount; nothing: the currency", blank="", shown=False)
+    ]
     per_pound: Annotated[
         Figure,
         Quantity(

@@ -66,7 +66,7 @@ class Resource:
 
     key: Annotated[str, Key("key of the resource")]
     name: Annotated[str, Text("name in plain words")]
-    unit: Annotated[str, Text("unit in which it is counted")]
+    unit: Annotated[str, Text("unit in which it is counted", shown=False)]
     plant_roles: Annotated[
         tuple[str, ...], Words("roles of plants (plant_roles.csv) that give something of it")
     ] = ()

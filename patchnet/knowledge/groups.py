@@ -70,7 +70,7 @@ class Group:
 
     key: Annotated[str, Key("key of the group")]
     name: Annotated[str, Text("name in plain words")]
-    latin: Annotated[str, Text("Latin names of what is meant")]
+    latin: Annotated[str, Text("Latin names of what is meant", shown=False)]
     mode: Annotated[Literal["air", "ground"], Choice("whether it flies or walks")]
     hop: Annotated[Figure, Quantity("farthest gap that it crosses", unit="m", over=True)]
     d50: Annotated[

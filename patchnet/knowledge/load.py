@@ -14,6 +14,7 @@ from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import SUFFIXES
+from patchnet.core.texts import _, language
 from patchnet.knowledge.build import build
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.row import Row
@@ -57,7 +58,7 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     'm'
     """
     if overlay is None:
-        return _shipped()
+        return _shipped(language())
     faults: list[Fault] = []
     with _nothing_thrown_away():
         return _built(_laid_over(Path(overlay), faults), faults)
@@ -89,7 +90,7 @@ def _keep_to(shipped: tuple[Row, ...], own: list[Row], faults: list[Fault]) -> N
     """Of tables whose keys are the program's own, a new key would be silently ignored."""
     known = {row.ident: row for row in shipped}
     for row in own:
-        called = TABLES[row.table].called
+        called = _(TABLES[row.table].called)
         before = known.get(row.ident)
         if before is None:
             hint = nearest_hint(row.ident, known)
@@ -113,7 +114,8 @@ def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
 
 
 @cache
-def _shipped() -> Knowledge:
+def _shipped(_language: str) -> Knowledge:
+    """Read the shipped tables once a language: their names are translated as they are read."""
     with _nothing_thrown_away():
         return _built(load_rows(), [])
 

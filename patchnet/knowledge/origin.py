@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest
+from patchnet.core.texts import _
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.parts import Class
 from patchnet.knowledge.sources import Figure, Origin
@@ -83,7 +84,7 @@ def _entry(entry: Figure | Origin) -> list[str]:
 
 
 def _citations(knowledge: Knowledge, keys: Iterable[str]) -> list[str]:
-    lines = ["Sources:"]
+    lines = [_("Sources:")]
     for key in keys:
         source = knowledge.sources[key]
         doi = f" doi:{source.doi}" if source.doi else ""

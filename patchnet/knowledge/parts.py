@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal, get_args
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import MONTHS, NEEDED, Amount, Choice, Column, Refs, Text, Unit
 
 __all__ = [
@@ -65,7 +66,7 @@ class Number:
     def unit_in_words(self) -> str:
         """The unit with words for what stands in other cells."""
         if self.unit is None:
-            return "any" if self.by_key is None else "that of its key"
+            return N_("any") if self.by_key is None else N_("that of its key")
 
         def said(found: re.Match[str]) -> str:
             return f"({found[2] or found[1]}{f' of the {found[1]}' if found[2] else ''})"
@@ -77,9 +78,9 @@ class Number:
         amount = self.amount
         return (
             ("value", replace(amount, meaning=self.meaning)),
-            ("unit", Unit(f"its unit: {self.unit_in_words}")),
-            ("low", replace(amount, meaning="least it may be")),
-            ("high", replace(amount, meaning="most it may be")),
+            ("unit", Unit(N_("its unit: {unit}", unit=self.unit_in_words))),
+            ("low", replace(amount, meaning=N_("least it may be"))),
+            ("high", replace(amount, meaning=N_("most it may be"))),
             *Basis("").columns(),
         )
 
@@ -145,16 +146,21 @@ class Basis:
 
     def columns(self) -> tuple[tuple[str, Column], ...]:
         """Return the columns."""
-        what = f"what is said of its {self.of}" if self.of else "it"
+        what = N_("what is said of its {of}", of=self.of) if self.of else N_("it")
         found: list[tuple[str, Column]] = [
-            (f"{self.stem}class", Choice(f"how well {what} is founded", of=CLASSES)),
+            (f"{self.stem}class", Choice(N_("how well {what} is founded", what=what), of=CLASSES)),
             (
                 f"{self.stem}source",
-                Refs(f"where {what} comes from", table="sources.csv", blank=NEEDED),
+                Refs(N_("where {what} comes from", what=what), table="sources.csv", blank=NEEDED),
             ),
         ]
         if self.noted:
-            found.append((f"{self.stem}note", Text(f"how {what} was got, in words", blank="")))
+            found.append(
+                (
+                    f"{self.stem}note",
+                    Text(N_("how {what} was got, in words", what=what), blank="", shown=False),
+                )
+            )
         return tuple(found)
 
 

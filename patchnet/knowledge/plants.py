@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_, source_of
 from patchnet.knowledge.columns import (
     Amount,
     Choice,
@@ -88,7 +89,7 @@ class Plant:
 
     key: Annotated[str, Key("key of the plant")]
     name: Annotated[str, Text("English name")]
-    latin: Annotated[str, Text("Latin name")]
+    latin: Annotated[str, Text("Latin name", shown=False)]
     layer: Annotated[str, Choice("how it grows", of=LAYERS)]
     flower_start: Annotated[
         int, Amount("first month in flower; 0: it does not matter", least=0, most=12, whole=True)
@@ -97,7 +98,7 @@ class Plant:
         int, Amount("last month in flower; 0: it does not matter", least=0, most=12, whole=True)
     ]
     light: Annotated[str, Choice("light it wants", of=("sun", "part", "shade", "any"))]
-    soil: Annotated[str, Text("soil it wants, in a few words")]
+    soil: Annotated[str, Text("soil it wants, in a few words", shown=False)]
     container: Annotated[bool, Flag("whether it can live in a pot, tub or planter")]
     height: Annotated[Figure, Quantity("height of the grown plant", unit="m", over=True)]
     spread: Annotated[Figure, Quantity("width of the grown plant", unit="m", over=True)]
@@ -119,7 +120,7 @@ class Plant:
     @property
     def told_poisonous(self) -> bool:
         """Whether the words of its hazard speak of poison."""
-        words = self.hazard.casefold()
+        words = source_of(self.hazard).casefold()
         return "toxic" in words or "poison" in words
 
 
@@ -137,8 +138,10 @@ def _names_of_lists(at: Reading) -> Collection[str]:
         "list": Choice(
             "name of the list",
             of=_names_of_lists,
-            told=f"{', '.join(PLANT_LISTS)}, or a list that the column 'only' of "
-            "planting_places.csv names",
+            told=N_(
+                "{lists}, or a list that the column 'only' of planting_places.csv names",
+                lists=", ".join(PLANT_LISTS),
+            ),
         )
     },
     bases=(Basis("list", lambda cells: cells["what"] or "on the list"),),
@@ -166,7 +169,7 @@ class UnlawfulPlant:
     latin: Annotated[
         tuple[str, ...],
         Names(
-            Text("Latin name; a genus alone is all of it"),
+            Text("Latin name; a genus alone is all of it", shown=False),
             Words("other Latin names it goes by", name="other_latin"),
         ),
     ]
@@ -234,7 +237,8 @@ class PlantingPlace:
     pot: Annotated[bool, Flag("whether plants stand in pots, tubs or boxes there")]
     cover: Annotated[bool, Flag("whether shrubs shade the lower layers")]
     only: Annotated[
-        str | None, Text("list of plant_lists.csv that its plants must be on, if any", blank=None)
+        str | None,
+        Text("list of plant_lists.csv that its plants must be on, if any", blank=None, shown=False),
     ]
     room: Annotated[
         Figure,

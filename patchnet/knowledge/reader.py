@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any, TypeVar
 
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.columns import Column, Reading, parts_of
 from patchnet.knowledge.parts import (
     Basis,
@@ -68,7 +69,7 @@ class Reader:
 
     def called(self, table: str) -> str:
         """Return what a row of a table is called."""
-        return TABLES[table].called
+        return _(TABLES[table].called)
 
     def words(self, of: Callable[[Reading], Collection[str]]) -> Collection[str]:
         """Return words that depend on other tables, worked out once."""
@@ -265,7 +266,7 @@ class _Owned:
         for row in self.reader.tables[self.place.file]:
             owner = self._owner(row)
             if owner not in known:
-                called = self.table.called
+                called = _(self.table.called)
                 self.reader.say(
                     row,
                     f"'{owner}' is not a known {called}.{nearest_hint(owner, known)}",
@@ -314,7 +315,7 @@ class _Owned:
     def _all(self, owner: Row, key: str, called: str, part: Quantities) -> tuple[object, ...]:
         rows = self.several.get(key, {}).get(called, [])
         if not rows and part.needed:
-            what = f"It has no {part.meaning}."
+            what = _("It has no {meaning}.").format(meaning=_(part.meaning))
             mend = f"Add a row with the quantity '{called}' and its {part.by} to {self.place.file}."
             self.reader.say(owner, what, mend)
         base = f"{self.table.address_of(owner.cells)}/{called}"

@@ -16,6 +16,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Literal, TypeVar, get_args, get_origin
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import (
     Choice,
     Column,
@@ -227,24 +228,33 @@ def _figure_table(owner: Table, figures: Figures) -> Table:
     own_rows = owner.file != figures.file
     columns: list[tuple[str, Column]] = []
     for name in figures.owner:
-        meaning = f"key of the {owner.called}" if len(figures.owner) == 1 else f"its {name}"
+        meaning = (
+            N_("key of the {called}", called=owner.called)
+            if len(figures.owner) == 1
+            else N_("its {name}", name=name)
+        )
         if not own_rows:
             columns.append((name, _key_of(owner)))
         elif len(figures.owner) == 1:
             columns.append((name, Ref(meaning, table=owner.file)))
         else:
-            columns.append((name, owner.refs_of(name) or Text(meaning)))
-    columns.append(("quantity", Choice("which number it is", of=tuple(quantities))))
+            columns.append((name, owner.refs_of(name) or Text(meaning, shown=False)))
+    columns.append(("quantity", Choice(N_("which number it is"), of=tuple(quantities))))
     for part in several:
         kind = dict(_parts(part.record))[part.by]
-        columns.append((part.by, replace(kind, blank="", meaning=f"{kind.meaning}; else empty")))
-    figure = dict(Number("the number", least=-math.inf).columns())
-    figure["unit"] = Unit("its unit, that of the quantity")
+        columns.append(
+            (
+                part.by,
+                replace(kind, blank="", meaning=N_("{meaning}; else empty", meaning=kind.meaning)),
+            )
+        )
+    figure = dict(Number(N_("the number"), least=-math.inf).columns())
+    figure["unit"] = Unit(N_("its unit, that of the quantity"))
     columns += figure.items()
     return Table(
         figures.file,
-        f"The numbers of each {owner.called}, one a row.",
-        called=f"number of a {owner.called}",
+        N_("The numbers of each {called}, one a row.", called=owner.called),
+        called=N_("number of a {called}", called=owner.called),
         key=(*figures.owner, "quantity", *(part.by for part in several)),
         columns=tuple(columns),
         address=owner.address,

@@ -17,8 +17,8 @@ class Source:
     """Where a number comes from: a paper, a handbook, a standard, or our own assumption."""
 
     key: Annotated[str, Key("key of the source")]
-    citation: Annotated[str, Text("the work as it is cited, or what it stands for")]
-    doi: Annotated[str, Text("its DOI, without https://", blank="")]
+    citation: Annotated[str, Text("the work as it is cited, or what it stands for", shown=False)]
+    doi: Annotated[str, Text("its DOI, without https://", blank="", shown=False)]
 
 
 @dataclass(frozen=True, slots=True)

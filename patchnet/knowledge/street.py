@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import (
     Amount,
     Choice,
@@ -72,9 +73,10 @@ _POSITIVE = (
     "site_spacing_m", "carriageway_default_m", "speed_default_mph",
     "ssd_deceleration_light_g", "ssd_deceleration_heavy_g",
 )  # fmt: skip
-_TOLD = (
-    f"{', '.join(_RULES)}; and for each thing of street_objects.csv size_..._m and clear_..._m "
-    "(kerb_offset_..._m where its test is kerb)"
+_TOLD = N_(
+    "{rules}; and for each thing of street_objects.csv size_..._m and clear_..._m "
+    "(kerb_offset_..._m where its test is kerb)",
+    rules=", ".join(_RULES),
 )
 _LITRES = 1000.0  # in a cubic metre
 

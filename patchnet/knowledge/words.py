@@ -11,6 +11,7 @@ from typing import Protocol
 
 from patchnet.core.faults import nearest
 from patchnet.core.folding import folded
+from patchnet.core.texts import source_of
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = [
@@ -76,7 +77,7 @@ def word_index(records: Iterable[Worded]) -> dict[str, list[str]]:
     """Return for each plain word the keys it stands for (more than one is a clash)."""
     index: dict[str, list[str]] = {}
     for record in records:
-        for word in (record.key, record.name, *record.words):
+        for word in (record.key, record.name, source_of(record.name), *record.words):
             keys = index.setdefault(plain(word), [])
             if record.key not in keys:
                 keys.append(record.key)

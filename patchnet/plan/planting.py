@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import source_of
 from patchnet.knowledge.records import Knowledge, Plant
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.plant_names import match_plant, planting_mistakes, unlawful
@@ -188,7 +189,8 @@ def _calendar(chosen: list[Option], short: Mapping[int, float]) -> tuple[Bloom, 
 
 
 def _hazard(plant: Plant) -> str:
-    return "" if plant.hazard.casefold().startswith("none") else plant.hazard
+    harmless = source_of(plant.hazard).casefold().startswith("none")
+    return "" if harmless else plant.hazard
 
 
 def _hazards(chosen: list[Option]) -> tuple[HazardLine, ...]:

@@ -11,8 +11,10 @@ from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from jinja2.ext import Extension
+from jinja2.ext import Extension, InternationalizationExtension
 from markupsafe import Markup, escape
+
+from patchnet.core import texts
 
 __all__ = ["Markup", "drawn_by", "environment", "escape", "render", "together"]
 
@@ -54,10 +56,10 @@ def _comment(gap: re.Match[str]) -> str:
 
 @cache
 def environment() -> Environment:
-    """Return the one environment: escapes always, refuses what it does not know."""
-    return Environment(
+    """Return the one environment: escapes always, refuses what it does not know, translates."""
+    made = Environment(
         loader=PackageLoader("patchnet.pages", ""),
-        extensions=[Joined],
+        extensions=[Joined, InternationalizationExtension],
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -65,6 +67,11 @@ def environment() -> Environment:
         keep_trailing_newline=True,
         auto_reload=False,
     )
+    # Texts stand in templates as gettext("... %(name)s ...", name=...); values are escaped. What
+    # is handed to a macro is said("..."), which is escaped there.
+    made.install_gettext_callables(texts._, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    made.globals["said"] = texts._
+    return made
 
 
 def render(template: str, /, **values: object) -> Markup:
