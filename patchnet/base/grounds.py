@@ -14,6 +14,7 @@ from patchnet.base.gathered import Gathered, areas_only
 from patchnet.base.overlay import cut_away, united
 from patchnet.base.sides import PublicRoads, sides
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import counted
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["BASIS", "Grounds", "find_grounds"]
@@ -285,4 +286,4 @@ def _areas(
 
 
 def _houses(count: int) -> str:
-    return "1 house stands" if count == 1 else f"{count:,} houses stand"
+    return counted(count, "house stands", "houses stand", said=f"{count:,}")

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.texts import ngettext
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["clean_parcels"]
@@ -125,4 +126,4 @@ def _tell_gaps(
 
 
 def _there_are(gaps: int) -> str:
-    return "there is 1 gap" if gaps == 1 else f"there are {gaps} gaps"
+    return ngettext("there is {n} gap", "there are {n} gaps", gaps).format(n=gaps)

@@ -20,6 +20,7 @@ from patchnet.base.street_space import StreetSpace
 from patchnet.base.streets import Streets
 from patchnet.core.fault_list import FaultList
 from patchnet.core.folding import folded
+from patchnet.core.texts import counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import fold_number
 
@@ -337,4 +338,4 @@ def _street_piece(
 
 
 def _grounds(count: int) -> str:
-    return "1 ground is" if count == 1 else f"{count:,} grounds are"
+    return counted(count, "ground is", "grounds are", said=f"{count:,}")

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from patchnet.base.grounds import BASIS
 from patchnet.base.make import BaseMap
+from patchnet.core.texts import counted
 
 __all__ = ["summary_of"]
 
@@ -19,26 +20,29 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
     whole, verge = (kind.isin(knowledge.plot_kinds_with(part)) for part in ("whole", "strip"))
     halves = [*knowledge.plot_kinds_with("front"), *knowledge.plot_kinds_with("back")]
     gardens = whole | kind.isin(halves)
-    counts = (
-        ((part == "front").sum(), "front garden"),
-        ((part == "back").sum(), "back garden"),
-        (whole.sum(), "garden not split"),
-        (verge.sum(), "verge"),
-        ((~gardens & ~verge).sum(), "piece of other ground"),
+    listed = ", ".join(
+        words
+        for words in (
+            _some((part == "front").sum(), "front garden"),
+            _some((part == "back").sum(), "back garden"),
+            _some(whole.sum(), "garden not split", "gardens not split"),
+            _some(verge.sum(), "verge"),
+            _some((~gardens & ~verge).sum(), "piece of other ground", "pieces of other ground"),
+        )
+        if words
     )
-    listed = ", ".join(_number(int(count), words) for count, words in counts if count)
     paragraphs = [
         f"{_number(len(plots), 'plot')}{_on_streets(streets)}: {listed}.",
         " ".join(
             (
                 f"Beside them {_number(len(base.buildings), 'building')},",
-                f"{_number(len(base.roads), 'piece')} of road,",
+                f"{_number(len(base.roads), 'piece of road', 'pieces of road')},",
                 f"{_number(len(base.barriers), 'barrier')}.",
             )
         ),
     ]
     paragraphs += _doors(base)
-    guessed = _guessed(base)
+    guessed = list(_guessed(base))
     if guessed:
         paragraphs.append(f"Guessed, and marked so: {'; '.join(guessed)}.")
     on = len(set(base.features["plot"]) - {""})
@@ -107,25 +111,25 @@ def _guessed(base: BaseMap) -> Iterable[str]:
     basis, split = plots["basis"], plots["front_back_basis"]
     number = plots["code"] + "-" + plots["number"]
     counts = (
-        ((basis == BASIS["derived"]).sum(), "outline is derived, not a boundary",
-         "outlines are derived, not boundaries"),
-        ((basis == BASIS["joined"]).sum(), "plot joined of two parcels",
-         "plots joined of several parcels"),
-        (number[split.str.contains("guessed")].nunique(), "corner house whose front was guessed",
-         "corner houses whose front was guessed"),
-        (number[split.str.contains("by its drive")].nunique(), "house reached by a drive",
-         "houses reached by a drive"),
-        ((basis == BASIS["verge"]).sum(), "strip of verge, green or paved not known",
-         "strips of verge, green or paved not known"),
-        ((basis == BASIS["pit"]).sum(), "tree pit", "tree pits"),
+        _some((basis == BASIS["derived"]).sum(), "outline is derived, not a boundary",
+                "outlines are derived, not boundaries"),
+        _some((basis == BASIS["joined"]).sum(), "plot joined of two parcels",
+                "plots joined of several parcels"),
+        _some(number[split.str.contains("guessed")].nunique(),
+                "corner house whose front was guessed", "corner houses whose front was guessed"),
+        _some(number[split.str.contains("by its drive")].nunique(), "house reached by a drive",
+                "houses reached by a drive"),
+        _some((basis == BASIS["verge"]).sum(), "strip of verge, green or paved not known",
+                "strips of verge, green or paved not known"),
+        _some((basis == BASIS["pit"]).sum(), "tree pit"),
     )  # fmt: skip
-    return [f"{count:,} {one if count == 1 else many}" for count, one, many in counts if count]
+    return filter(None, counts)
 
 
-def _number(count: int, words: str) -> str:
-    first, gap, rest = words.partition(" ")
-    if count == 1:
-        return f"1 {words}"
-    if first == "piece" or rest.startswith("not"):
-        return f"{count:,} {first}s{gap}{rest}"
-    return f"{count:,} {words}s"
+def _some(count: int, one: str, several: str = "") -> str:
+    """A number with its noun; nothing for none."""
+    return _number(count, one, several) if count else ""
+
+
+def _number(count: int, one: str, several: str = "") -> str:
+    return counted(int(count), one, several, said=f"{count:,}")

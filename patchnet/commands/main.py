@@ -10,6 +10,7 @@ import click
 from patchnet.commands.lazy_group import LazyCommand, LazyGroup
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 from patchnet.core.reader_child import allow_spawn
+from patchnet.core.texts import language, ngettext
 
 __all__ = ["cli", "main"]
 
@@ -19,8 +20,7 @@ Exit status:
   1  the data have faults (they are listed)
   2  wrong use: an unknown option, plot, group or key
   3  a file cannot be read or written
-  4  internal error
-"""
+  4  internal error"""
 
 
 _COMMANDS = {
@@ -85,6 +85,7 @@ def _run(arguments: list[str]) -> int:
     debug = "--debug" in arguments
     status = 0
     try:
+        language()  # an unknown one is told like any other wrong use
         left_with = cli.main(args=arguments, prog_name="patchnet", standalone_mode=False)
         status = left_with if isinstance(left_with, int) else 0
     except click.Abort:
@@ -120,7 +121,11 @@ def _say(error: PatchnetError) -> None:
             click.echo(str(fault), err=True)
         count = sum(fault.severity == "error" for fault in error.faults)
         click.echo(
-            f"{count} error{'s' if count != 1 else ''} to mend first; nothing was written.",
+            ngettext(
+                "{n} error to mend first; nothing was written.",
+                "{n} errors to mend first; nothing was written.",
+                count,
+            ).format(n=count),
             err=True,
         )
     else:

@@ -11,6 +11,7 @@ import click
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
+from patchnet.core.texts import N_
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
@@ -255,8 +256,8 @@ def between_options(command: Callable[..., None]) -> Callable[..., None]:
         command(between=between, **others)
 
     for name, words in (
-        ("to", "Plot where the way ends: its id, label or door number."),
-        ("from", "Plot where the way begins: its id, label or door number."),
+        ("to", N_("Plot where the way ends: its id, label or door number.")),
+        ("from", N_("Plot where the way begins: its id, label or door number.")),
     ):
         with_between = click.option(f"--{name}", f"{name}_plot", metavar="ID", help=words)(
             with_between

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from patchnet.core.texts import _
+
 __all__ = ["Fault", "nearest", "nearest_hint"]
 
 
@@ -49,7 +51,8 @@ class Fault:
             place += f", row {self.row}"
         if self.ident is not None:
             place += f" ({self.ident})"
-        return f"{self.severity}: {place}: {self.what} {self.mend}".rstrip()
+        severity = _("error") if self.severity == "error" else _("warning")
+        return f"{severity}: {place}: {self.what} {self.mend}".rstrip()
 
 
 def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:

@@ -23,6 +23,7 @@ from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.sharing import Form
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.regions import usual_groups
@@ -100,7 +101,7 @@ def for_audience(
         _table(released),
         hidden,
         knowledge=knowledge,
-        withheld=f"{_NEVER} ({names}).",
+        withheld=f"{_(_NEVER)} ({names}).",
     )
 
 
@@ -169,7 +170,7 @@ def plots_for_public(
         means,
         plots=means.plots.set_axis(idents),
         answers=replace(means.answers, plots=idents),
-        withheld=f"{_NEVER} ({_names(_hidden(knowledge), knowledge)}).",
+        withheld=f"{_(_NEVER)} ({_names(_hidden(knowledge), knowledge)}).",
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from patchnet.core.texts import N_, WordList
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.stretches import walking_order
@@ -18,7 +19,7 @@ from patchnet.survey.release_units import fix_units
 
 __all__ = ["CLASS_WORDS", "class_words", "nobodys", "released_table", "table_of", "waiting_words"]
 
-CLASS_WORDS = ("few", "some", "many", "most")
+CLASS_WORDS = WordList((N_("few"), N_("some"), N_("many"), N_("most")))
 """What the classes of shares are called, rising."""
 
 # Nobody's home: the highway and public parks.

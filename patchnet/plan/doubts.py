@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from patchnet.assess.assessment import Assessment, PlotAnswer
+from patchnet.core.texts import ngettext
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import Space
@@ -72,8 +73,13 @@ def plan_warnings(
     elif near:
         names = ", ".join(plot for _, plot in near[:3])
         warnings.append(
-            f"Nothing is known about {len(near)} plot{'s' if len(near) > 1 else ''} nearby "
-            f"(nearest: {names}). We assumed they are like the ones that were seen."
+            ngettext(
+                "Nothing is known about {n} plot nearby (nearest: {names}). We assumed they are "
+                "like the ones that were seen.",
+                "Nothing is known about {n} plots nearby (nearest: {names}). We assumed they are "
+                "like the ones that were seen.",
+                len(near),
+            ).format(n=len(near), names=names)
         )
     if known[answer.plot] == 0:
         warnings.append(

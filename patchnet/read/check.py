@@ -9,6 +9,7 @@ import numpy as np
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
+from patchnet.core.texts import counted
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
@@ -138,7 +139,7 @@ def _counts(layers: Layers) -> dict[str, int]:
 
 
 def _number(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+    return counted(count, word)
 
 
 def _lies(neighbourhood: Neighbourhood) -> str:

@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 import shapely
 
+from patchnet.core.texts import N_, _
+
 __all__ = ["ClearWidth", "clear_width"]
 
 
@@ -21,7 +23,7 @@ def clear_width(
     back: shapely.Geometry,
     things: Sequence[tuple[str, shapely.Geometry]] = (),
     *,
-    back_name: str = "the back of the footway",
+    back_name: str = N_("the back of the footway"),
 ) -> ClearWidth:
     """Return the width of the widest way between a planter and the back of a footway.
 
@@ -41,7 +43,7 @@ def clear_width(
     back_name
         What to call the back edge.
     """
-    names = ["the plants", back_name, *(name for name, _ in things)]
+    names = [_("the plants"), _(back_name), *(name for name, __ in things)]
     shapes = [planter, back, *(shape for _, shape in things)]
     gaps = sorted(
         (float(shapely.distance(shapes[one], shapes[two])), one, two)

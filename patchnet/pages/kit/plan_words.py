@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
 from patchnet.plan.plot_plan import (
@@ -205,10 +206,12 @@ def upkeep_words(hours: float, knowledge: Knowledge) -> str:
     if hours <= 0:
         return "no upkeep"
     if hours <= knowledge.setting("effort_low_h"):
-        kind = "little"
+        words = _("little upkeep (about {hours} a month)")
+    elif hours <= knowledge.setting("effort_some_h"):
+        words = _("some upkeep (about {hours} a month)")
     else:
-        kind = "some" if hours <= knowledge.setting("effort_some_h") else "much"
-    return f"{kind} upkeep (about {hours_words(hours)} a month)"
+        words = _("much upkeep (about {hours} a month)")
+    return words.format(hours=hours_words(hours))
 
 
 def hours_words(hours: float) -> str:
@@ -225,7 +228,7 @@ def hours_words(hours: float) -> str:
     ('1 hour', '2.5 hours')
     """
     words = figure(hours)
-    return f"{words} hour" if words == "1" else f"{words} hours"
+    return counted(1 if words == "1" else 2, "hour", said=words)
 
 
 def homes_words(homes: float, more: str = "") -> str:
@@ -244,8 +247,8 @@ def homes_words(homes: float, more: str = "") -> str:
     ('1 home', '0.28 more homes')
     """
     words = figure(homes)
-    unit = "home" if words == "1" else "homes"
-    return " ".join(part for part in (words, more, unit) if part)
+    count = 1 if words == "1" else 2
+    return counted(count, "more home", said=words) if more else counted(count, "home", said=words)
 
 
 def competition_words(best: Suggestion, knowledge: Knowledge) -> str:
@@ -336,7 +339,7 @@ def listed(names: Sequence[str]) -> str:
     >>> listed([]), listed(["a"]), listed(["a", "b", "c"])
     ('', 'a', 'a, b and c')
     """
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return _(" and ").join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -351,20 +354,29 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
         for gain in best.groups
         if gain.share > 0 and gain.linked_after - gain.linked_before >= least
     ][:_SERVED_SAID]
-    one = len(best.additions) == 1
-    they = "it" if one else "together they"
-    words = f"Add {names}: {they} give{'s' if one else ''} "
+    count = len(best.additions)
     if not helped:
-        return f"{words}a little more room for wildlife."
-    words += f"more room to {listed(helped)}"
+        return ngettext(
+            "Add {names}: it gives a little more room for wildlife.",
+            "Add {names}: together they give a little more room for wildlife.",
+            count,
+        ).format(names=names)
+    words = ngettext(
+        "Add {names}: it gives more room to {helped}",
+        "Add {names}: together they give more room to {helped}",
+        count,
+    ).format(names=names, helped=listed(helped))
     given = {key for one in best.additions for key in one.needs}
     for gain in best.needs:
         if gain.hungry_months_closed and (gain.group, gain.need) in given:
             need = need_name(gain.group, gain.need, knowledge)
             group = knowledge.groups[gain.group].name.lower()
             months = month_spans(gain.hungry_months_closed)
-            words += f", and end{'s' if one else ''} the shortage of {need} for the {group} "
-            words += f"in {months}"
+            words += ngettext(
+                ", and ends the shortage of {need} for the {group} in {months}",
+                ", and end the shortage of {need} for the {group} in {months}",
+                count,
+            ).format(need=need, group=group, months=months)
             break
     return f"{words}."
 

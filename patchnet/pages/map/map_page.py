@@ -10,6 +10,7 @@ from branca.element import Figure
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.core.errors import PatchnetError, WrongUse
 from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.texts import _
 from patchnet.pages.kit import colours
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
@@ -141,7 +142,7 @@ def map_page(
     hood = assessment.neighbourhood
     data = payload(assessment, groups=groups, public=public, progress=progress)
     data["colours"] = colours.for_page()
-    data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else words.SCRIPT
+    data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else dict(words.SCRIPT)
     data["svgPlots"] = SVG_PLOTS
     data["start"] = "homes"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
@@ -158,7 +159,7 @@ def map_page(
     library, style, map_box, map_script = _drawn_by_folium(street_map)
     privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
     if hood.withheld:
-        privacy = f"{privacy} {words.LEFT_OUT} {hood.withheld}"
+        privacy = f"{privacy} {_(words.LEFT_OUT)} {hood.withheld}"
     return page(
         "map/map_page.html",
         title=title if title is not None else hood.name,
@@ -308,4 +309,4 @@ def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, Markup, str]:
 
 
 def _public_words(hood: Neighbourhood) -> str:
-    return f"{words.PUBLIC} {hood.generalised} {words.LEFT_OUT} {hood.withheld}"
+    return f"{_(words.PUBLIC)} {hood.generalised} {_(words.LEFT_OUT)} {hood.withheld}"

@@ -1,5 +1,6 @@
 """The words of the map page. ``{name}`` is filled in by the page's script."""
 
+from patchnet.core.texts import N_, Words
 from patchnet.pages.kit.numbers import MONTH_NAMES
 from patchnet.pages.map.additions_payload import ADDITIONS_WORDS
 from patchnet.pages.map.sun_layer import SUN_WORDS
@@ -107,13 +108,13 @@ PAGE = {
     "drawn_by": "Map drawn with Leaflet and folium.",
 }
 
-SCRIPT: dict[str, object] = {
-    "months": list(MONTH_NAMES),
+_SCRIPT: dict[str, object] = {
+    "months": MONTH_NAMES,
     "classes": CLASS_WORDS,
     "not_known": "not known",
     "not_seen": "not seen from outside, assumed",
     "not_there": "not there",
-    "there": "there",
+    "there": N_("there"),
     "none": "\N{EN DASH}",
     "nothing": "nothing",
     "tiny": "<0.001",
@@ -411,11 +412,9 @@ SCRIPT: dict[str, object] = {
     "said_shown": "Showing {title}. {plots} in the table.",
     "said_gap": "Gap {n}, between {one} and {other}",
     "said_break": "Break {n}, between {from} and {to}",
-    **ADDITIONS_WORDS,
-    **SUN_WORDS,
 }
 
-PUBLIC_SCRIPT: dict[str, object] = {
+_PUBLIC_SCRIPT: dict[str, object] = {
     "plot": "{n} place",
     "plots": "{n} places",
     "rows_shown": "Places {from} to {to} of {all}",
@@ -423,4 +422,7 @@ PUBLIC_SCRIPT: dict[str, object] = {
     "found_one": "{n} place found",
     "found_many": "{n} places found",
 }
+
+SCRIPT = Words(_SCRIPT, ADDITIONS_WORDS, SUN_WORDS)
+PUBLIC_SCRIPT = Words(_PUBLIC_SCRIPT)
 """What a page for the public says otherwise: its rows are units of households and public land."""

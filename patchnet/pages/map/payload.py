@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.plots import PLAIN_LINE
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import ALPHABET, path_code, two_digit_codes, whole_codes
@@ -111,7 +112,7 @@ def payload(
         "frame": frame.for_page(),
         "plots": _plots(frame, hood, know, columns, assessment.known_share),
         "features": _features(assessment, columns, public=public),
-        "resources": [[res.name, _raised(res.unit)] for res in know.resources.values()],
+        "resources": [[res.name, _raised(_(res.unit))] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
         "public": public,
@@ -331,7 +332,7 @@ def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index)
         "months": list(need.months),
         "worst": need.month_rule == "worst",
         "amount": _short(need.amount.value),
-        "unit": _raised(resource.unit),
+        "unit": _raised(_(resource.unit)),
         "class": need.amount.kind,
         "reach": _plain(need.reach.value),
         "vital": need.vital,

@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import N_
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import two_digit_codes
 from patchnet.sun.shade import SunHours
@@ -32,7 +33,7 @@ SUN_WORDS: dict[str, object] = {
     "sun_middle": "{from} to {to} h",
     "sun_last": "over {from} h",
     "sun_named": "{name}: {words}",
-    "sun_classes": ["shade", "shade", "part shade", "full sun", "full sun"],
+    "sun_classes": [N_("shade"), N_("shade"), N_("part shade"), "full sun", "full sun"],
     "head_sun": "Hours of sun",
     "head_sun_morning": "First half of the day",
     "head_sun_afternoon": "Second half",

@@ -1,5 +1,6 @@
 """The bill of quantities, and what the boxes hold and weigh."""
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
@@ -65,7 +66,7 @@ def _weights(pack: SchemePack) -> Markup:
         load = load_of(size, know)
         rows.append(
             (
-                size.name,
+                _(size.name),
                 f"{load.litres:.0f} l",
                 f"{load.to_buy_litres:.0f} l",
                 f"{load.box_kg:.0f} kg",

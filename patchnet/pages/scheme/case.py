@@ -3,6 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
+from patchnet.core.texts import _
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
@@ -46,7 +47,7 @@ def _months(comparison: Comparison, group: str) -> str:
         month for plot in comparison.plots for month in plot.hungry_closed.get(group, ())
     )
     if not months:
-        return "none"
+        return _("none")
     return f"{month_spans(months)}, on up to {many(max(months.values()), 'plot')}"
 
 

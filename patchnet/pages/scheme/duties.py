@@ -1,5 +1,6 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
+from patchnet.core.texts import _
 from patchnet.knowledge.countries import ELSEWHERE, Country
 from patchnet.knowledge.scheme import ConsentPart
 from patchnet.pages.kit.table import blank
@@ -29,7 +30,14 @@ def risks_html(pack: SchemePack) -> Markup:
     """What can go wrong, what is done about it, what is left; with room for the street's own."""
     line = blank()
     rows: list[tuple[object, ...]] = [
-        (risk.hazard, risk.who, f"{risk.likelihood}, {risk.harm}", risk.control, risk.left, line)
+        (
+            risk.hazard,
+            risk.who,
+            f"{_(risk.likelihood)}, {_(risk.harm)}",
+            risk.control,
+            risk.left,
+            line,
+        )
         for risk in pack.knowledge.scheme_risks
     ]
     rows += [(line,) * 6] * 3

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_line
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
@@ -182,8 +183,8 @@ def _objects(street: Street) -> Markup:
             number,
             f"{one.kind.name} ({one.name})" if one.name else one.kind.name,
             _span(one),
-            " and ".join(one.sides) or "in the road",
-            "from the map" if one.known_size else "place from the map, size assumed",
+            _(" and ").join(map(_, one.sides)) or "in the road",
+            _("from the map") if one.known_size else "place from the map, size assumed",
         )
         for number, one in enumerate(numbered_objects(street), 1)
     ]
@@ -194,4 +195,8 @@ def _objects(street: Street) -> Markup:
 
 def _span(one: StreetObject) -> str:
     start, stop = one.span
-    return f"{start:.1f} m" if stop - start < 1 else f"{start:.1f} to {stop:.1f} m"
+    return (
+        f"{start:.1f} m"
+        if stop - start < 1
+        else _("{start:.1f} to {stop:.1f} m").format(start=start, stop=stop)
+    )

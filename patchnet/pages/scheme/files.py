@@ -14,6 +14,7 @@ from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import OwnFolder, folder_aside
 from patchnet.core.geopackage import OutLayer, fill_geopackage
+from patchnet.core.texts import N_
 from patchnet.knowledge.countries import ELSEWHERE
 from patchnet.pages.files.export import Form, write_layers
 from patchnet.pages.files.formats import RIGHTS_HOLDER
@@ -130,7 +131,7 @@ def write_report(
     by: str = "",
     contact: str = "",
     date: str = "",
-    status: str = "Draft for consultation",
+    status: str = N_("Draft for consultation"),
     paper: str = "a4",
     overwrite: bool = False,
 ) -> Path:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import blank, table
@@ -26,7 +27,7 @@ _VERDICTS: dict[Verdict, str] = {
 
 _CLEAR = 0.01  # a share of linked homes: less is not named by itself
 _NAMED = 3
-_SHORT = {"fits": "met", "ask": "ask", "measure": "measure", "no": "refused"}
+_SHORT = Words({"fits": N_("met"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("refused")})
 
 
 def front_html(pack: SchemePack) -> Markup:
@@ -37,9 +38,9 @@ def front_html(pack: SchemePack) -> Markup:
         ("Planters", str(len(pack.scheme.planters))),
         ("Proposed by", told.by or blank("who proposes it")),
         ("Answers day and night", told.contact or blank("name and number")),
-        ("Date", told.date or blank("date")),
-        ("Revision", blank("revision")),
-        ("Status", told.status),
+        ("Date", told.date or blank(_("date"))),
+        ("Revision", blank(_("revision"))),
+        ("Status", _(told.status)),
         ("Made for", _made_for(pack.scheme.neighbourhood)),
         ("Map used", pack.scheme.neighbourhood.name),
     )
@@ -97,8 +98,8 @@ def _glance(pack: SchemePack) -> Markup:
     rows = [
         (
             one.plot,
-            f"{one.site.side}, {one.site.chainage_m:.1f} m",
-            one.site.size.name,
+            f"{_(one.site.side)}, {one.site.chainage_m:.1f} m",
+            _(one.site.size.name),
             width_words(one.site.clear_m, one.site.clear_basis),
             _SHORT[one.site.verdict],
             one.recipe.name,

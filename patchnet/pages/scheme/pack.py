@@ -6,6 +6,7 @@ from functools import cached_property
 
 import pyproj
 
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.to_scale import A4, SheetSize
@@ -14,10 +15,28 @@ from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.street.site import Basis
 
-__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "width_words"]
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "rule_words", "width_words"]
 
-BASIS_MARKS: dict[Basis, str] = {"measured": "meas.", "from the map": "map", "assumed": "ass."}
+BASIS_MARKS: Words[Basis, str] = Words(
+    {"measured": N_("meas."), "from the map": N_("map"), "assumed": N_("ass.")}
+)
 """How a figure on a drawing says where it comes from."""
+
+# Words of the street's records and of its rules that are stored in English and said translated.
+_SAID = (
+    N_("left"), N_("right"), N_("both"), N_("measured"), N_("from the map"), N_("assumed"),
+    N_("sun"), N_("part"), N_("shade"), N_("clear width"), N_("on footway"), N_("kerb offset"),
+    N_("fire route"), N_("corner"), N_("height"), N_("mapped"), N_("sight junction"),
+    N_("sight crossing"), N_("sight driveway"), N_("cover"), N_("hydrant"), N_("furniture"),
+    N_("parking"), N_("no."), N_("unlikely"), N_("possible"), N_("likely"),
+    N_("slight"), N_("serious"), N_("grave"), N_("slim box"), N_("box"), N_("trough"),
+    N_("long box"),
+)  # fmt: skip
+
+
+def rule_words(rule: str) -> str:
+    """What a rule of the street is called."""
+    return _(rule.replace("_", " "))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +126,7 @@ def many(count: int, one: str, more: str = "") -> str:
     >>> many(1, "planter"), many(3, "planter"), many(2, "box", "boxes")
     ('1 planter', '3 planters', '2 boxes')
     """
-    return f"{count} {one if count == 1 else more or one + 's'}"
+    return counted(count, one, more)
 
 
 def centimetres(metres: float) -> str:
@@ -143,4 +162,6 @@ def width_words(metres: float | None, basis: Basis) -> str:
     >>> width_words(2.1, "measured"), width_words(None, "assumed")
     ('2.10 m (measured)', 'not known: measure this')
     """
-    return "not known: measure this" if metres is None else f"{centimetres(metres)} m ({basis})"
+    if metres is None:
+        return _("not known: measure this")
+    return _("{width} m ({basis})").format(width=centimetres(metres), basis=_(basis))

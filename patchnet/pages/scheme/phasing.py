@@ -1,5 +1,6 @@
 """In which order to build, what each stage adds, and where more planters stop helping."""
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.colours import INK, MADDER, MUTED, RULE, WOAD
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
@@ -89,7 +90,7 @@ def _curve(pack: SchemePack) -> Markup:
                 for key, homes in step.linked.items()
                 if abs(homes - now.get(key, 0.0)) >= _LITTLE
             )
-            or "none",
+            or _("none"),
             pack.money(step.cost),
             "nothing" if scheme.exact else _more(step),
         )

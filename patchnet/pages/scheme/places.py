@@ -2,14 +2,15 @@
 
 from collections import Counter
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.pack import SchemePack
+from patchnet.pages.scheme.pack import SchemePack, rule_words
 from patchnet.street import Finding, Site
 
 __all__ = ["places_html", "reason_words", "reasons_of", "refusals"]
 
-_SHORT = {"measured": "measured", "from the map": "map", "assumed": "assumed"}
+_SHORT = Words({"measured": N_("measured"), "from the map": N_("map"), "assumed": N_("assumed")})
 
 
 def reasons_of(site: Site) -> tuple[Finding, ...]:
@@ -25,14 +26,14 @@ def reasons_of(site: Site) -> tuple[Finding, ...]:
 
 def reason_words(finding: Finding) -> str:
     """A reason in short: rule, figure, limit, basis."""
-    words = finding.rule.replace("_", " ")
+    words = rule_words(finding.rule)
     if finding.figure is not None:
         words += f" {finding.figure:.2f}".rstrip("0").rstrip(".") + f" {finding.unit}"
     if finding.limit is not None:
         words += f" (limit {finding.limit:g} {finding.unit}, {_SHORT[finding.basis]})"
     else:
         words += f" ({_SHORT[finding.basis]})"
-    return f"{words}: {finding.verdict}"
+    return f"{words}: {_(finding.verdict)}"
 
 
 def refusals(sites: tuple[Site, ...]) -> dict[str, int]:
@@ -51,12 +52,12 @@ def places_html(pack: SchemePack) -> Markup:
     scheme = pack.scheme
     used = {one.site.key for one in scheme.planters}
     left = [site for site in scheme.sites if site.key not in used]
-    counts = [(rule.replace("_", " "), number) for rule, number in refusals(scheme.sites).items()]
+    counts = [(rule_words(rule), number) for rule, number in refusals(scheme.sites).items()]
     rows = [
         (
             site.key,
-            site.size.name,
-            "open" if site.verdict != "no" else "no",
+            _(site.size.name),
+            _("open") if site.verdict != "no" else _("no"),
             "; ".join(reason_words(one) for one in reasons_of(site)) or "meets every rule tested",
         )
         for site in left

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.table import blank
 from patchnet.pages.kit.templates import Markup, drawn_by
 from patchnet.pages.kit.to_scale import Paper
@@ -29,9 +30,9 @@ def sheet_html(sheet: Sheet, pack: SchemePack, *, number: int, of: int) -> Marku
         ("Drawing", f"{number} of {of}"),
         ("Scale", f"1:{sheet.paper.scale:,} at {pack.paper.name}, printed at full size"),
         ("Coordinates", pack.crs_name),
-        ("Status", told.status),
-        ("Date", told.date or blank("date")),
-        ("Revision", blank("revision")),
+        ("Status", _(told.status)),
+        ("Date", told.date or blank(_("date"))),
+        ("Revision", blank(_("revision"))),
         ("By", told.by or blank("who proposes it")),
     )
     street = pack.scheme.street.name

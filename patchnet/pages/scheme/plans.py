@@ -5,6 +5,7 @@ import math
 import shapely
 import shapely.affinity
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_circle
 from patchnet.pages.kit.templates import Markup, drawn_by, together
 from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
@@ -59,7 +60,7 @@ def location_sheet(pack: SchemePack) -> Sheet:
     for planter in pack.scheme.planters:
         x, y = paper.place(planter.site.centre)
         parts.append(draw_circle("dot", x, y, 1.1))
-    for words, point in (("start, 0 m", 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
+    for words, point in ((_("start, 0 m"), 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
         where = street.line.interpolate(point, normalized=True)
         parts.append(label(paper, where, words, css="halo end", dy=-1.6))
     middle = street.line.interpolate(0.5, normalized=True)

@@ -2,15 +2,18 @@
 
 from collections.abc import Iterable
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.pack import SchemePack, width_words
+from patchnet.pages.scheme.pack import SchemePack, rule_words, width_words
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Finding
 
 __all__ = ["VERDICT_WORDS", "findings_html", "limit_words", "setting_out"]
 
-VERDICT_WORDS = {"fits": "fits", "ask": "ask", "measure": "measure", "no": "no"}
+VERDICT_WORDS = Words(
+    {"fits": N_("fits"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("no")}
+)
 _HEADS = (
     "Planter", "Chainage", "Side", "Easting", "Northing", "Size (l x w x h)", "Kerb offset",
     "Walking width left", "Planting", "Verdict",
@@ -26,11 +29,11 @@ def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
             (
                 one.plot,
                 f"{one.site.chainage_m:.1f} m",
-                one.site.side,
+                _(one.site.side),
                 f"{one.site.centre.x:.2f}",
                 f"{one.site.centre.y:.2f}",
                 _size(one),
-                f"{one.site.offset_m:.2f} m ({pack.scheme.street.side(one.site.side).kerb_basis})",
+                _kerb_offset(one, pack),
                 width_words(one.site.clear_m, one.site.clear_basis),
                 pack.group_of(one).letter,
                 VERDICT_WORDS[one.site.verdict],
@@ -39,6 +42,11 @@ def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
         ],
         css="setting-out",
     )
+
+
+def _kerb_offset(planter: PlacedPlanter, pack: SchemePack) -> str:
+    basis = pack.scheme.street.side(planter.site.side).kerb_basis
+    return f"{planter.site.offset_m:.2f} m ({_(basis)})"
 
 
 def _size(planter: PlacedPlanter) -> str:
@@ -53,18 +61,18 @@ def findings_html(pack: SchemePack) -> Markup:
         order = sorted(one.site.findings, key=lambda each: each.verdict == "fits")
         rows = [
             (
-                each.rule.replace("_", " "),
+                rule_words(each.rule),
                 VERDICT_WORDS[each.verdict],
                 each.words,
                 limit_words(each),
-                each.basis,
+                _(each.basis),
             )
             for each in order
         ]
         blocks.append(
             {
                 "name": one.plot,
-                "side": one.site.side,
+                "side": _(one.site.side),
                 "chainage": f"{one.site.chainage_m:.1f}",
                 "place": one.site.key,
                 "verdict": VERDICT_WORDS[one.site.verdict],

@@ -8,6 +8,7 @@ import shapely
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
 from patchnet.core.errors import PatchnetError
+from patchnet.core.texts import source_of
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
 from patchnet.knowledge.street import PlanterSize
 from patchnet.plan.facts import PlotFacts
@@ -187,5 +188,5 @@ def _suits(plant: Plant, size: PlanterSize, knowledge: Knowledge) -> bool:
     )
     woody = plant.layer in ("shrub", "climber")
     deep = not woody or size.soil_depth_m >= knowledge.setting("planting_depth_shrub_m")
-    stays = "escape" not in plant.hazard.casefold()
+    stays = "escape" not in source_of(plant.hazard).casefold()
     return plant.container and small and deep and stays and plant.layer != "tree"

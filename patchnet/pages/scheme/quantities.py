@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Figure, Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.knowledge.tables import MONTHS
@@ -157,7 +158,7 @@ def bill_of(scheme: Scheme, groups: Sequence[PlantGroup]) -> tuple[Quantity, ...
     sizes = [one.site.size for one in scheme.planters]
     lines = [
         Quantity(
-            f"Box, {size.name} ({size.length_m:g} x {size.width_m:g} x {size.height_m:g} m)",
+            f"Box, {_(size.name)} ({size.length_m:g} x {size.width_m:g} x {size.height_m:g} m)",
             count,
             "no.",
             size.cost,

@@ -1,5 +1,6 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
+from patchnet.core.texts import _, source_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, month_spans
 from patchnet.pages.kit.planting_calendar import calendar_figure
@@ -30,7 +31,7 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
     rows = []
     for key, number in group.numbers.items():
         plant = knowledge.plants[key]
-        hazard = "" if plant.hazard.casefold().startswith("none") else plant.hazard
+        hazard = "" if source_of(plant.hazard).casefold().startswith("none") else plant.hazard
         rows.append(
             (
                 plant.name,
@@ -40,8 +41,8 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
                 month_spans(plant.flower_months) if plant.flower_months else "does not matter",
                 f"{plant.height.value:g} m",
                 f"{plant.spread.value:g} m",
-                plant.light,
-                "yes" if plant.native else "no",
+                _(plant.light),
+                _("yes") if plant.native else _("no"),
                 hazard or "none known",
             )
         )

@@ -1,5 +1,6 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_line, draw_rect, draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.kit.to_scale import Paper
@@ -58,16 +59,20 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> dict[str, object]:
     )
     kerb = pack.scheme.street.side(site.side).kerb_basis
     upstand = pack.knowledge.scheme_figure("kerb_upstand_m") * 1000
-    basis = f"Walking width {site.clear_basis}" if site.clear_m is not None else "Not measured"
+    basis = (
+        _("Walking width {basis}").format(basis=_(site.clear_basis))
+        if site.clear_m is not None
+        else "Not measured"
+    )
     return {
         "title": title,
         "drawn": paper.svg(drawn + scale_bar, title=title),
         "plot": planter.plot,
         "chainage": f"{site.chainage_m:.1f}",
-        "side": site.side,
+        "side": _(site.side),
         "scale": scale,
         "basis": basis,
-        "kerb": kerb,
+        "kerb": _(kerb),
         "upstand": f"{upstand:g}",
         "unknown": unknown,
     }
@@ -110,7 +115,7 @@ def _drawing(
         _dimension(kerb, box, first, f"{site.offset_m:.2f}", ground),
         _dimension(box, box + wide, first, f"{size.width_m:.2f}", ground),
         _dimension(walk, walk + clear * mm, first, walk_words, ground),
-        _words(_LEFT_MM, low - 1, "road"),
+        _words(_LEFT_MM, low - 1, _("road")),
         _words(back + _BEHIND_M * mm, rim - 1.5, "back of footway", anchor="end"),
         draw_line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
         _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),

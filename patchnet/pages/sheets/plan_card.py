@@ -8,6 +8,7 @@ import shapely
 from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
@@ -262,7 +263,7 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, 
         names.append(f"{chr(96 + order)} {name.lower()}")
     fences = hood.barriers.iloc[hood.barriers.sindex.query(window)]
     parts += [
-        paper.path(row.geometry, css=f"barrier {row.kind}", label=str(row.kind))
+        paper.path(row.geometry, css=f"barrier {row.kind}", label=_(str(row.kind)))
         for row in fences.itertuples()
     ]
     parts += [

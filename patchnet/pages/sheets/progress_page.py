@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from patchnet.core.files import write_text
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
@@ -261,9 +262,9 @@ def _thin(progress: Progress) -> list[tuple[str, str]]:
     return [
         (
             _where(row),
-            f": {_percent(float(row['street_share']))} {_REST}",
+            f": {_percent(float(row['street_share']))} {_(_REST)}",
         )
-        for _, row in fewest.iterrows()
+        for __, row in fewest.iterrows()
     ]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Feature
 from patchnet.knowledge.survey import RULE_PARTS
 from patchnet.pages.kit.inline import asset
@@ -62,7 +63,11 @@ def _map_page(survey: SurveyRound, stretch: Stretch) -> _Side:
         "side": "map",
         "heading": survey.stretch_name(stretch),
         "under": (
-            f"{count} plot{'s' if count != 1 else ''}, printed at full size 1 to {drawing.scale:,}"
+            ngettext(
+                "{n} plot, printed at full size 1 to {scale:,}",
+                "{n} plots, printed at full size 1 to {scale:,}",
+                count,
+            ).format(n=count, scale=drawing.scale)
         ),
         "drawn": drawing.svg,
         "plots": [(plot, survey.label(plot) or survey.kind(plot)) for plot in stretch.plots],
@@ -109,7 +114,7 @@ def _asked(survey: SurveyRound, line: Feature | str) -> Mapping[str, str] | str:
     if isinstance(line, str):
         return line
     hint = survey.knowledge.survey_questions[line.key].hint
-    return {"name": line.name, "unit": MEASURES[line.measure], "hint": hint}
+    return {"name": line.name, "unit": _(MEASURES[line.measure]), "hint": hint}
 
 
 def _household(survey: SurveyRound) -> _Side:

@@ -3,6 +3,7 @@
 import geopandas as gpd
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import page, script_of
@@ -105,7 +106,7 @@ def _payload(survey: SurveyRound) -> dict[str, object]:
         "seenFrom": list(SEEN_FROM),
         "tapPx": survey.knowledge.setting("survey_tap_px"),
         "snapCm": survey.knowledge.setting("feature_snap_m") * 100,
-        "words": words.SCRIPT,
+        "words": dict(words.SCRIPT),
     }
 
 
@@ -119,7 +120,7 @@ def _parts(survey: SurveyRound) -> list[dict[str, object]]:
                     "key": feature.key,
                     "name": feature.name,
                     "measure": feature.measure,
-                    "unit": MEASURES[feature.measure],
+                    "unit": _(MEASURES[feature.measure]),
                     "street": questions[feature.key].from_street,
                     "hint": questions[feature.key].hint,
                 }

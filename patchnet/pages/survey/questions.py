@@ -1,5 +1,6 @@
 """What a survey asks, part by part."""
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.records import Feature, Knowledge
 
 __all__ = ["MEASURES", "Part", "parts_of"]
@@ -7,7 +8,7 @@ __all__ = ["MEASURES", "Part", "parts_of"]
 Part = tuple[str, tuple[Feature, ...]]
 """A heading and the features asked under it."""
 
-MEASURES = {"m2": "m²", "m": "m", "count": "pieces"}
+MEASURES = {"m2": "m²", "m": "m", "count": N_("pieces")}
 
 
 def parts_of(knowledge: Knowledge, *, from_street: bool) -> tuple[Part, ...]:

@@ -11,6 +11,7 @@ from shapely import LineString
 
 from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
 from patchnet.core.cells import harmless
+from patchnet.core.texts import counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -266,7 +267,7 @@ def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:
             if months:
                 name = knowledge.groups[change.group].name
                 most = max(months.values())
-                plots = f"{most} plot" + ("s" if most > 1 else "")
+                plots = counted(most, "plot")
                 lines.append(
                     paragraph(
                         f"{name}: {words} {month_spans(months)}, on up to {plots}.",

@@ -34,9 +34,8 @@ def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) ->
     facts = _facts(assessment, group, gaps)
     head = f"Gaps in fences for the {_name(assessment, group)} in {facts['neighbourhood']}"
     if not gaps:
-        return (
-            f"{head}\n\n{paragraph('No gap in a mapped barrier would make room for more homes.')}\n"
-        )
+        none = "No gap in a mapped barrier would make room for more homes."
+        return f"{head}\n\n{paragraph(none)}\n"
     parts = [head, paragraph("Open them in this order; each figure counts the ones above as open.")]
     for gap in facts["gaps"]:
         lines = [

@@ -1,5 +1,6 @@
 """What the tables hold, as lists for a terminal."""
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -15,17 +16,17 @@ def groups_text(knowledge: Knowledge) -> str:
 def _group(group: Group, knowledge: Knowledge) -> str:
     anchors = " or ".join(
         f"{knowledge.resources[anchor.resource].name.lower()} "
-        f"({figure(anchor.per_home.value)} {anchor.per_home.unit})"
+        f"({figure(anchor.per_home.value)} {_(anchor.per_home.unit)})"
         for anchor in group.anchors
     )
     way = "by air" if group.mode == "air" else "over the ground"
     rows = [
         (
             need.name,
-            f"{figure(need.amount.value)} {need.amount.unit}",
+            f"{figure(need.amount.value)} {_(need.amount.unit)}",
             f"within {figure(need.reach.value)} m",
             month_spans(need.months),
-            "vital" if need.vital else "helpful",
+            _("vital") if need.vital else _("helpful"),
         )
         for need in group.needs
     ]

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from patchnet.core.texts import counted
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
@@ -175,4 +176,4 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _count(number: int, word: str) -> str:
-    return f"{figure(number) if number >= 10_000 else number} {word}{'' if number == 1 else 's'}"
+    return counted(number, word, said=figure(number) if number >= 10_000 else "")

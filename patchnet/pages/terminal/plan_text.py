@@ -6,6 +6,7 @@ from typing import Any
 from shapely import Point
 
 from patchnet.assess.assessment import ANCHOR
+from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure, metres, month_spans
 from patchnet.pages.kit.plan_words import (
@@ -125,10 +126,13 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
     count = len(best.additions)
     lines = [
         paragraph(
-            f"{'Together they make' if count > 1 else 'It makes'} room for "
-            f"{homes_words(best.linked_homes, 'more')}, counting all animals."
-            f"{_way(best, knowledge)} {CHOSEN}"
-            f"{f' {ORDER}' if count > 1 else ''}",
+            ngettext(
+                "It makes room for {homes}, counting all animals.",
+                "Together they make room for {homes}, counting all animals.",
+                count,
+            ).format(homes=homes_words(best.linked_homes, "more"))
+            + f"{_way(best, knowledge)} {_(CHOSEN)}"
+            + (f" {_(ORDER)}" if count > 1 else ""),
             indent="  ",
         )
     ]

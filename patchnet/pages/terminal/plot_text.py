@@ -3,6 +3,7 @@
 from dataclasses import asdict
 
 from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup, Shortage
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTHS, UNITS, figure, metres, span
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -135,7 +136,7 @@ def _sharers(shortage: Shortage | None) -> str:
     others = 0 if shortage is None else len(shortage.sharers) - 1
     if shortage is None:
         return ""
-    return "nobody" if others == 0 else f"{others} plot" + "s" * (others > 1)
+    return _("nobody") if others == 0 else counted(others, "plot")
 
 
 def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
@@ -169,8 +170,10 @@ def _near(answer: PlotAnswer, knowledge: Knowledge) -> str:
     rows = [
         (
             knowledge.features[near.feature].name,
-            f"{near.plots} plot" + ("s" if near.plots > 1 else ""),
-            "nearest: " + "; ".join(f"{plot}, {metres(away)}" for plot, away in near.nearest),
+            counted(near.plots, "plot"),
+            _("nearest: {plots}").format(
+                plots="; ".join(f"{plot}, {metres(away)}" for plot, away in near.nearest)
+            ),
         )
         for near in answer.near
     ]

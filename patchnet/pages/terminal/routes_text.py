@@ -6,6 +6,7 @@ import numpy as np
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.ways import WayBetween, walking_ground
+from patchnet.core.texts import ngettext
 from patchnet.movement.corridors import Corridor
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -128,9 +129,18 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
     parts = [
         f"{name} over the ground of {facts['neighbourhood']}",
         paragraph(
-            f"{facts['patches']} patches on {facts['connected_groups']} "
-            f"island{'s' if facts['connected_groups'] != 1 else ''} of linked patches. Homes they "
-            f"can reach: about {figure(facts['linked_homes'])}. Cells of {facts['cell_m']:g} m."
+            ngettext(
+                "{patches} patches on {islands} island of linked patches. Homes they can reach: "
+                "about {homes}. Cells of {cell:g} m.",
+                "{patches} patches on {islands} islands of linked patches. Homes they can reach: "
+                "about {homes}. Cells of {cell:g} m.",
+                facts["connected_groups"],
+            ).format(
+                patches=facts["patches"],
+                islands=facts["connected_groups"],
+                homes=figure(facts["linked_homes"]),
+                cell=facts["cell_m"],
+            )
         ),
         _links(facts),
         _alone(facts),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
+from patchnet.core.texts import _
 from patchnet.knowledge.columns import Column
 from patchnet.knowledge.parts import Number, Quantity
 from patchnet.knowledge.reader import Reader
@@ -14,7 +15,9 @@ __all__ = ["table_text", "tables_text"]
 def tables_text() -> str:
     """Every table, and what one row of it is."""
     rows = [("Table", "A row is")]
-    rows += [(name.removesuffix(".csv"), table.meaning) for name, table in sorted(TABLES.items())]
+    rows += [
+        (name.removesuffix(".csv"), _(table.meaning)) for name, table in sorted(TABLES.items())
+    ]
     return text_table(rows, header=True) + "\n"
 
 
@@ -28,7 +31,7 @@ def table_text(table: Table, reader: Reader) -> str:
     reader
         Knows what the other tables hold: some keys depend on them.
     """
-    lines = [f"{table.file}: {table.meaning}", ""]
+    lines = [f"{table.file}: {_(table.meaning)}", ""]
     named = " and ".join(table.key)
     said = f"A row is named by {named}; a row of yours with the same name replaces ours."
     if table.fixed:
@@ -48,7 +51,7 @@ def _column(name: str, kind: Column) -> str:
     may = [] if kind.may_stand == "text" else [kind.may_stand]
     if not kind.needed:
         may.append("may be empty")
-    return _folded(f"{name}: {kind.meaning}" + (f" ({'; '.join(may)})" if may else ""))
+    return _folded(f"{name}: {_(kind.meaning)}" + (f" ({'; '.join(may)})" if may else ""))
 
 
 def _folded(text: str) -> str:
@@ -58,14 +61,16 @@ def _folded(text: str) -> str:
 def _numbers(table: Table, reader: Reader) -> Iterator[tuple[str, str]]:
     """Each number that a row can hold, with what it says, its unit and its bounds."""
     found: Mapping[str, Number] = table.quantities
-    for _, part in table.parts:
+    for __, part in table.parts:
         if isinstance(part, Number) and part.by_key is not None:
             found = part.by_key(reader)
     for name, number in found.items():
         bounds = number.amount.bounds
-        words = [f"in {number.unit_in_words}" + (f",{bounds}" if bounds else "")]
+        words = [
+            _("in {unit}").format(unit=_(number.unit_in_words)) + (f",{bounds}" if bounds else "")
+        ]
         if number.meaning:
-            words.insert(0, number.meaning)
+            words.insert(0, _(number.meaning))
         if isinstance(number, Quantity) and not number.needed:
             words.append("may be left out")
         yield name, "; ".join(words)
