@@ -2,7 +2,8 @@
 
 A block's first line says what is done with it: ``csv FILE`` is that file; ``append FILE`` is added
 at its end, ``after `LINE` FILE`` after that line; ``console`` is typed in, and the lines under each
-command must be in what it says; ``python run`` is run, and must say the ``text`` that follows.
+command must be in what it says (``NAME=value`` before it sets a variable); ``python run`` is run,
+and must say the ``text`` that follows.
 """
 
 import os
@@ -39,10 +40,12 @@ class Scratch:
         )
         (folder / "data_demo").symlink_to(ROOT / "data_demo")
 
-    def run(self, *words):
+    def run(self, *words, **given):
         run = subprocess.run(
             [sys.executable, *words], cwd=self.folder, capture_output=True, text=True, check=False,
-            env=os.environ | {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"},
+            env=os.environ
+            | {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
+            | given,
         )  # fmt: skip
         assert run.returncode == 0, run.stderr
         return run.stdout
@@ -50,8 +53,11 @@ class Scratch:
     def typed(self, text):
         for command in re.split(r"^\$ ", text, flags=re.MULTILINE)[1:]:
             line, *expected = command.rstrip("\n").split("\n")
-            program, *words = shlex.split(line)
-            out = self.run(*(["-m", "patchnet"] if program == "patchnet" else []), *words)
+            words = shlex.split(line)
+            given = dict(word.split("=", 1) for word in words if re.match(r"[A-Z_]+=", word))
+            program, *words = words[len(given) :]
+            start = ["-m", "patchnet"] if program == "patchnet" else []
+            out = self.run(*start, *words, **given)
             said = " ".join(out.split())  # columns stand further apart than here
             for one in expected:
                 assert " ".join(one.split()) in said, f"{line}\n{out}"
@@ -69,9 +75,10 @@ class Scratch:
             (self.folder / what).write_text(text, encoding="utf-8")
 
 
-def test_there_are_five():
+def test_there_are_six():
     assert list(HOW_TOS) == [
         "A feature", "A wildlife group", "A measure", "An export format", "A street rule",
+        "A language",
     ]  # fmt: skip
 
 
