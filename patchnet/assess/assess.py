@@ -20,6 +20,7 @@ from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.named import Named
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.knowledge.regions import usual_groups
@@ -55,7 +56,11 @@ def choose_groups(
     for key in wanted:
         if key not in knowledge.groups:
             hint = nearest_hint(key, knowledge.groups)
-            raise WrongUse(f"There is no animal {key!r}.{hint} 'patchnet groups' lists them all.")
+            raise WrongUse(
+                _("There is no animal {key!r}.{hint} 'patchnet groups' lists them all.").format(
+                    key=key, hint=hint
+                )
+            )
     return tuple(group for key, group in knowledge.groups.items() if key in wanted)
 
 
@@ -125,7 +130,9 @@ def assess(
     knowledge = knowledge or load_knowledge()
     if neighbourhood.answers.features != tuple(knowledge.features):
         raise WrongUse(
-            f"{neighbourhood.name} was read with other tables: give the same knowledge to both."
+            _(
+                "{neighbourhood_name} was read with other tables: give the same knowledge to both."
+            ).format(neighbourhood_name=neighbourhood.name)
         )
     chosen = choose_groups(knowledge, groups, neighbourhood.region)
     amounts = draw_in_unknown(neighbourhood, knowledge)

@@ -14,6 +14,7 @@ from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
 from patchnet.core.named import Named
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge, Need
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
@@ -338,14 +339,21 @@ class Assessment(Shown):
     def _rows(self) -> list[tuple[str, str]]:
         plots = self.neighbourhood.plots
         known = f"{self.known_share.mean():.0%}" if len(plots) else "nothing"
-        name = f"{self.neighbourhood.name}: {len(plots):,} plots, {known} known"
+        name = _("{neighbourhood_name}: {n_plots:,} plots, {known} known").format(
+            neighbourhood_name=self.neighbourhood.name, n_plots=len(plots), known=known
+        )
         return [("neighbourhood", name), *self._lines()]
 
     def _lines(self) -> Iterator[tuple[str, str]]:
         for key, one in self.groups.items():
             homes = f"{one.homes.sum():.2f} ({one.homes_low.sum():.2f}-{one.homes_high.sum():.2f})"
-            linked = f"{one.measures.eca:.2f} linked homes"
-            yield key, f"{linked}; {homes} homes, in {one.measures.components} parts"
+            linked = _("{eca:.2f} linked homes").format(eca=one.measures.eca)
+            yield (
+                key,
+                _("{linked}; {homes} homes, in {components} parts").format(
+                    linked=linked, homes=homes, components=one.measures.components
+                ),
+            )
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from shapely import LineString
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Resource
 
 __all__ = [
@@ -192,13 +193,18 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
     np.int64(0)
     """
     if list(before.groups) != list(after.groups):
-        raise WrongUse("The two states must be assessed for the same animals.")
+        raise WrongUse(_("The two states must be assessed for the same animals."))
     first, second = before.neighbourhood.plots, after.neighbourhood.plots
     common = second.index[second.index.isin(first.index)]
     if len(common) == 0:
         raise WrongUse(
-            f"{before.neighbourhood.name} and {after.neighbourhood.name} share no plot id, so "
-            "nothing can be compared. Give the same plots the same ids in both files."
+            _(
+                "{neighbourhood_name} and {neighbourhood_name_2} share no plot id, so nothing can "
+                "be compared. Give the same plots the same ids in both files."
+            ).format(
+                neighbourhood_name=before.neighbourhood.name,
+                neighbourhood_name_2=after.neighbourhood.name,
+            )
         )
     return Comparison(
         before=before,
@@ -331,7 +337,7 @@ def _kind(old: float, new: float) -> str:
     return "more" if new > old else "less"
 
 
-_KNOWN = {False: "now known", True: "no longer known"}
+_KNOWN = Words({False: N_("now known"), True: N_("no longer known")})
 
 
 def _moved(before: Assessment, after: Assessment, common: pd.Index) -> list[tuple[str, float]]:

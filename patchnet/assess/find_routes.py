@@ -14,6 +14,7 @@ from patchnet.assess.tables import break_table, link_table
 from patchnet.assess.ways import WayBetween, walking_ground, way_between
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.movement.corridors import Corridor
 from patchnet.movement.surface import CostSurface
 
@@ -109,9 +110,11 @@ class Routes(Shown):
         if between_all is None:
             most = self.assessment.knowledge.setting("squeeze_cells_max")
             raise WrongUse(
-                "The current between all patches needs two patches, and ground of at most "
-                f"{most:,.0f} cells (settings/squeeze_cells_max): give a larger --cell, or two "
-                "plots with --from and --to."
+                _(
+                    "The current between all patches needs two patches, and ground of at most "
+                    "{most:,.0f} cells (settings/squeeze_cells_max): give a larger --cell, or two "
+                    "plots with --from and --to."
+                ).format(most=most)
             )
         return between_all
 

@@ -18,6 +18,7 @@ from patchnet.assess.assessment import (
     PlotAnswer,
     PlotGroup,
 )
+from patchnet.core.texts import _
 
 __all__ = ["plot_answer"]
 
@@ -226,7 +227,7 @@ def _givers(
 
 def _standing(enough: float, room: float, plenty: float) -> str:
     if room <= 0:
-        return "no room"
+        return _("no room")
     if enough < room:
         return "short"
     return "plenty" if enough >= plenty * room else "enough"

@@ -11,6 +11,7 @@ from patchnet.assess.over_ground import OverGround
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
@@ -61,11 +62,18 @@ def walking_group(knowledge: Knowledge, key: str) -> Group:
     groups: Mapping[str, Group] = knowledge.groups
     if key not in groups:
         hint = nearest_hint(key, groups)
-        raise WrongUse(f"There is no animal {key!r}.{hint} 'patchnet groups' lists them.")
+        raise WrongUse(
+            _("There is no animal {key!r}.{hint} 'patchnet groups' lists them.").format(
+                key=key, hint=hint
+            )
+        )
     if groups[key].mode != "ground":
         walk = ", ".join(name for name, group in groups.items() if group.mode == "ground")
         raise WrongUse(
-            f"The group {key!r} flies, so nothing on the ground stops it. Groups that walk: {walk}."
+            _(
+                "The group {key!r} flies, so nothing on the ground stops it. Groups that walk: "
+                "{walk}."
+            ).format(key=key, walk=walk)
         )
     return groups[key]
 
@@ -88,7 +96,9 @@ def walking_ground(assessment: Assessment, group: str) -> OverGround:
     walking_group(assessment.knowledge, group)
     answer = assessment.groups.get(group)
     if answer is None or answer.ground is None:
-        raise WrongUse(f"This answer holds no ground for the group {group!r}.")
+        raise WrongUse(
+            _("This answer holds no ground for the group {group!r}.").format(group=group)
+        )
     return answer.ground
 
 

@@ -37,6 +37,7 @@ from patchnet.assess.what_if_homes import (
 from patchnet.core.compiled import in_threads
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 
@@ -198,14 +199,17 @@ class Trials:
             for key, more in change.items():
                 if key not in self._features:
                     hint = nearest_hint(key, self._features)
-                    raise WrongUse(f"There is no feature {key!r}.{hint}")
+                    raise WrongUse(
+                        _("There is no feature {key!r}.{hint}").format(key=key, hint=hint)
+                    )
                 at = self._features[key]
                 after = here[at] + more
                 if not -_GONE * here[at] <= after < np.inf:
                     plot = self.assessment.neighbourhood.plots.index[place]
                     raise WrongUse(
-                        f"{key!r} on plot {plot!r} cannot change by {more:g}: "
-                        f"{here[at]:g} is there."
+                        _(
+                            "{key!r} on plot {plot!r} cannot change by {more:g}: {here:g} is there."
+                        ).format(key=key, plot=plot, more=more, here=here[at])
                     )
                 amounts[row, at] = after if after > _GONE * here[at] else 0.0
         return amounts

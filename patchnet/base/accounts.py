@@ -11,15 +11,16 @@ from patchnet.base.addresses import Left
 from patchnet.base.gathered import Gathered
 from patchnet.base.numbering import Numbered
 from patchnet.base.plot_rows import Piece
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["COLUMNS", "account"]
 
 COLUMNS = ("street", "door", "osm", "plots", "reason")
-_NO_GROUND = "no ground beside it that could be a garden"
-_SHED = "a garage, shed or the like by its tags"
-_GUESSED_SHED = "taken for a shed or garage of the larger house beside it"
-_NO_HOME = "drawn too small, or under construction"
+_NO_GROUND = N_("no ground beside it that could be a garden")
+_SHED = N_("a garage, shed or the like by its tags")
+_GUESSED_SHED = N_("taken for a shed or garage of the larger house beside it")
+_NO_HOME = N_("drawn too small, or under construction")
 _OUT = ("outbuilding", "none")
 
 
@@ -67,7 +68,7 @@ def account(
         guessed_shed = uses[at] == _OUT[0] and not sure[at]
         if not named and (mine or not large[at] or (uses[at] in _OUT and not guessed_shed)):
             continue
-        reason = _GUESSED_SHED if guessed_shed else _reason(str(uses[at]), large=bool(large[at]))
+        reason = _(_GUESSED_SHED) if guessed_shed else _reason(str(uses[at]), large=bool(large[at]))
         reason = "" if mine else reason
         ids = "; ".join(dict.fromkeys(mine))
         rows += [(door.street, door.number, osm[at], ids, reason) for door in named]
@@ -80,8 +81,8 @@ def account(
 
 def _reason(use: str, *, large: bool) -> str:
     if use in _OUT:
-        return _SHED
-    return _NO_GROUND if large else _NO_HOME
+        return _(_SHED)
+    return _(_NO_GROUND) if large else _(_NO_HOME)
 
 
 def _left_out(one: Left) -> tuple[str, str, str, str, str]:

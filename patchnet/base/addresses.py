@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.folding import folded
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import door_numbers, fold_number
 
@@ -28,7 +29,7 @@ _STEP = {"odd": 2, "even": 2, "all": 1}
 _SAME_POINT = 0.05  # metres: the end of an interpolation line and the address that it begins at
 _NOT_HOUSE = ("outbuilding", "none")
 OWN, POINT, AREA, BETWEEN = "own", "point", "area", "interpolated"
-NO_HOUSE = "no house is drawn there"
+NO_HOUSE = N_("no house is drawn there")
 
 
 class Door(NamedTuple):
@@ -107,7 +108,7 @@ def with_doors(
             }
             giving.along(shapes[at], rules[at], numbered)
     left = tuple(
-        Left(door._replace(x=spot.x, y=spot.y), osm[at], NO_HOUSE)
+        Left(door._replace(x=spot.x, y=spot.y), osm[at], _(NO_HOUSE))
         for at in rest
         if not (spot := shapely.centroid(shapes[at])).is_empty
         for door in doors[at]

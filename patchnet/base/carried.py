@@ -10,13 +10,14 @@ from pandas.api.types import is_numeric_dtype
 
 from patchnet.base.earlier import Earlier
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind
 
 __all__ = ["carried_barriers", "carried_features", "carried_plots"]
 
 BY_HAND = "drawn by hand in an earlier base"
-_LOOK = "Look whether it is still right: new data may know better."
+_LOOK = N_("Look whether it is still right: new data may know better.")
 
 Near = Callable[[gpd.GeoDataFrame], gpd.GeoDataFrame]
 
@@ -57,27 +58,35 @@ def carried_plots(
         where = (place[ident], ident)
         kind = match_plot_kind(row["kind"], knowledge)
         if kind is not None and kind != kinds[at]:
-            told.append((where, f"Its kind stays {kind}; new data say {kinds[at]}."))
+            told.append(
+                (
+                    where,
+                    _("Its kind stays {kind}; new data say {kind_2}.").format(
+                        kind=kind, kind_2=kinds[at]
+                    ),
+                )
+            )
             kinds[at] = kind
         if row["label"] and not row["label"].startswith(f"{row['street'] or 'No street'}, "):
             labels[at] = row["label"]
         if _alike(row.geometry, table.geometry.iloc[at]) <= least:
-            moved.append((where, "Its outline is another than before: the new one was taken."))
+            moved.append((where, _("Its outline is another than before: the new one was taken.")))
     table["kind"], table["label"] = kinds, labels
     by_hand = near(old[(old["basis"] == "") & ~old["id"].isin(table["id"])])
     if earlier.is_base and len(by_hand):
         told += [
-            ((place[ident], ident), "It was drawn by hand, and stays.") for ident in by_hand["id"]
+            ((place[ident], ident), _("It was drawn by hand, and stays."))
+            for ident in by_hand["id"]
         ]
         unnamed = knowledge.plot_kind_for("unnamed")
         named = [match_plot_kind(kind, knowledge) or unnamed for kind in by_hand["kind"]]
         table = _together(table, by_hand.assign(basis=BY_HAND, kind=named))
     faults.warn_rows(
-        earlier.where, told, together="{n} plots keep what was put right by hand.", mend=_LOOK
+        earlier.where, told, together=_("{n} plots keep what was put right by hand."), mend=_(_LOOK)
     )
     faults.warn_rows(
-        earlier.where, moved, together="The outlines of {n} plots are others than before.",
-        mend="The earlier file keeps its own; where that was right, draw it anew.",
+        earlier.where, moved, together=_("The outlines of {n} plots are others than before."),
+        mend=_("The earlier file keeps its own; where that was right, draw it anew."),
     )  # fmt: skip
     return table
 
@@ -117,8 +126,10 @@ def carried_barriers(
         return barriers
     faults.warn(
         earlier.where,
-        f"Of its barriers {len(kept)} were drawn or looked at by hand: they are carried over.",
-        _LOOK,
+        _(
+            "Of its barriers {n_kept} were drawn or looked at by hand: they are carried over."
+        ).format(n_kept=len(kept)),
+        _(_LOOK),
     )
     return _together(table, kept)
 
@@ -160,8 +171,10 @@ def carried_features(
         return features
     faults.warn(
         earlier.where,
-        f"Of its features {len(kept)} were drawn by hand: they are carried over.",
-        _LOOK,
+        _("Of its features {n_kept} were drawn by hand: they are carried over.").format(
+            n_kept=len(kept)
+        ),
+        _(_LOOK),
     )
     return _together(features, kept)
 

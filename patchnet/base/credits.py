@@ -7,10 +7,11 @@ import pandas as pd
 
 from patchnet.base.gathered import Gathered
 from patchnet.base.grounds import BASIS
+from patchnet.core.texts import N_, _
 
 __all__ = ["credits_table"]
 
-_NOT_BOUNDARIES = (
+_NOT_BOUNDARIES = N_(
     "Outlines of {:,} plots are derived from buildings and streets: they are not boundaries"
 )
 
@@ -45,7 +46,7 @@ def credits_table(inputs: Gathered, plots: gpd.GeoDataFrame) -> pd.DataFrame:
         # It stands among the credits so that every page and file made of the base carries it.
         rows.append(
             (
-                "plots", _NOT_BOUNDARIES.format(derived), "", "",
+                "plots", _(_NOT_BOUNDARIES).format(derived), "", "",
             )
         )  # fmt: skip
     return pd.DataFrame(rows, columns=["layer", "attribution", "licence", "note"])
@@ -55,8 +56,8 @@ def _note(layer: str, licence: str, lines: int) -> str:
     if licence != "ODbL 1.0":
         return ""
     if layer == "plots" and lines > 1:
-        return (
+        return _(
             "Cut with OpenStreetMap's buildings or roads: pass this layer on under the ODbL as "
             "well. What a survey tells of plots stands in a table of its own and is not part of it."
         )
-    return "From OpenStreetMap: pass this layer on under the ODbL. Keep survey data beside it."
+    return _("From OpenStreetMap: pass this layer on under the ODbL. Keep survey data beside it.")

@@ -16,6 +16,7 @@ from patchnet.core.cells import texts
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import open_layers
+from patchnet.core.texts import _
 from patchnet.read.from_file import local_path
 
 __all__ = ["Earlier", "read_earlier"]
@@ -74,18 +75,28 @@ def read_earlier(path: Path | str, crs: pyproj.CRS, faults: FaultList) -> Earlie
     layers = {layer.name: layer.table for layer in open_layers(local_path(path))}
     table = layers.get("plots")
     if not isinstance(table, gpd.GeoDataFrame) or "id" not in table.columns:
-        raise CannotRead(f"{path} is no earlier base: it has no layer plots with a column id.")
+        raise CannotRead(
+            _("{path} is no earlier base: it has no layer plots with a column id.").format(
+                path=path
+            )
+        )
     if table.crs is None:
-        raise CannotRead(f"{path} does not say in which coordinate system its plots are.")
+        raise CannotRead(
+            _("{path} does not say in which coordinate system its plots are.").format(path=path)
+        )
     ids = texts(table["id"])
     first: dict[str, int] = {}
     good = True
     for row, ident in enumerate(ids, 1):
         if not ident or ident in first:
             good = False
-            what = f"It has the number of row {first[ident]}." if ident else "It has no number."
+            what = (
+                _("It has the number of row {first}.").format(first=first[ident])
+                if ident
+                else _("It has no number.")
+            )
             faults.error(
-                where, what, "Give each plot of the earlier base a number of its own.",
+                where, what, _("Give each plot of the earlier base a number of its own."),
                 row=row, ident=ident or None,
             )  # fmt: skip
         first.setdefault(ident, row)

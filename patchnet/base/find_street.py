@@ -21,6 +21,7 @@ from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
 from patchnet.core.reader_child import read_in_child
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Box", "Found", "find_street", "places_of", "scan_seconds"]
@@ -140,7 +141,7 @@ def _scan_here(path: Path, size: int) -> float:
         head = file.read(_SAMPLE)
     began = time.perf_counter()
     try:
-        for _, _ in places_of(osmium.io.FileBuffer(head, "pbf")):
+        for __, ___ in places_of(osmium.io.FileBuffer(head, "pbf")):
             pass
     except RuntimeError:
         pass  # the sample ends in the middle of a block
@@ -189,26 +190,47 @@ def _find_here(path: Path, asked: str, same_street_m: float) -> Found:
         return found[0]
     if found:
         listed = "".join(
-            f"\n  {one.name}, {one.place or 'no place named'}: {one.houses} addressed houses, "
-            f"--bbox={','.join(f'{edge:.5f}' for edge in one.box)}"
+            _("\n  {name}, {place}: {houses} addressed houses, --bbox={box}").format(
+                name=one.name,
+                place=one.place or _("no place named"),
+                houses=one.houses,
+                box=",".join(f"{edge:.5f}" for edge in one.box),
+            )
             for one in found[:_LISTED]
         )
-        more = f"\n  and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
+        more = (
+            _("\n  and {n_found} more").format(n_found=len(found) - _LISTED)
+            if len(found) > _LISTED
+            else ""
+        )
         raise WrongUse(
-            f"There are {len(found)} streets called {asked!r} in {path.name}. Say the place with "
-            f"the name (--street '{found[0].name}, {found[0].place or 'PLACE'}'), or its box:"
-            f"{listed}{more}"
+            _(
+                "There are {n_found} streets called {asked!r} in {path_name}. Say the place with "
+                "the name (--street '{found_name}, {place}'), or its box:{listed}{more}"
+            ).format(
+                n_found=len(found),
+                asked=asked,
+                path_name=path.name,
+                found_name=found[0].name,
+                place=found[0].place or "PLACE",
+                listed=listed,
+                more=more,
+            )
         )
     hint = nearest_hint(asked, list(seen.names))
     if elsewhere:
-        hint = f" One of that name lies in: {elsewhere}."
-    raise WrongUse(f"There is no street called {asked!r} in {path.name}.{hint}")
+        hint = _(" One of that name lies in: {elsewhere}.").format(elsewhere=elsewhere)
+    raise WrongUse(
+        _("There is no street called {asked!r} in {path_name}.{hint}").format(
+            asked=asked, path_name=path.name, hint=hint
+        )
+    )
 
 
 def _names(path: Path, asked: str) -> tuple[_Seen, str]:
     """Go through all names once; return what is called as asked, and the place that was asked."""
     whole = folded(asked)
-    head, _, tail = asked.rpartition(",")
+    head, __, tail = asked.rpartition(",")
     wanted = {whole: ""} | ({folded(head): folded(tail)} if head.strip() else {})
     seen = _Seen(wanted)
     keys = osmium.filter.KeyFilter("highway", "addr:street", "addr:place", "place")
@@ -220,7 +242,9 @@ def _names(path: Path, asked: str) -> tuple[_Seen, str]:
             elif isinstance(thing, osmium.osm.Way):
                 seen.way(thing)
     except RuntimeError as error:
-        raise CannotRead(f"{path.name} is damaged, or no OpenStreetMap extract.") from error
+        raise CannotRead(
+            _("{path_name} is damaged, or no OpenStreetMap extract.").format(path_name=path.name)
+        ) from error
     every = {seen.fold(row[0]) for rows in (seen.ways, seen.houses, seen.points) for row in rows}
     name = whole if whole in every or len(wanted) == 1 else folded(head)
     seen.only(name)

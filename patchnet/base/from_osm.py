@@ -13,6 +13,7 @@ from patchnet.base.addresses import doors_of, is_address
 from patchnet.base.gathered import areas_only, frame, lines_only
 from patchnet.base.matched_tags import match_tags, metres_of, speed_of, walked_sides
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, OsmTag
 from patchnet.read.base_map import read_named
 from patchnet.read.columns import Columns
@@ -86,9 +87,12 @@ def sort_osm(
         _ground(rows, osm, tags, usable, found, knowledge)
     if dropped:
         faults.warn(
-            where, f"{dropped} things have no shape that can be used: they were left out.",
-            "This happens at the edge of an extract: take a slightly larger one.",
-        )  # fmt: skip
+            where,
+            _("{dropped} things have no shape that can be used: they were left out.").format(
+                dropped=dropped
+            ),
+            _("This happens at the edge of an extract: take a slightly larger one."),
+        )
     made = {kind: frame(kind, ones, crs) for kind, ones in rows.items()}
     made["buildings"] = with_heights(
         made["buildings"], levels, where=where, knowledge=knowledge, faults=faults

@@ -22,6 +22,7 @@ from patchnet.core.crs_change import change_of
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import ROLES as COLUMN_WORDS
 from patchnet.read.columns import column_names
@@ -33,7 +34,7 @@ __all__ = ["METRES_A_DEGREE", "cut_to", "gather", "grown"]
 
 Shapes = NDArray[np.object_]
 METRES_A_DEGREE = 111_320.0  # of latitude, by the mean circumference of the earth
-OUTSIDE = "it stands outside the box"
+OUTSIDE = N_("it stands outside the box")
 _PARCEL_IDS = ("inspireid", "nationalcadastralreference", *COLUMN_WORDS["id"])
 _STREET_NAMES = (
     "street name",
@@ -90,7 +91,7 @@ def gather(
     shapes, crs, source_crs = placed
     tables: dict[str, list[gpd.GeoDataFrame]] = {kind: [] for kind in COLUMNS}
     lines: dict[str, list[str]] = {kind: [] for kind in COLUMNS}
-    given = {role for role, _ in flat}
+    given = {role for role, __ in flat}
     for at, (role, layer) in enumerate(flat):
         if at not in shapes:
             continue
@@ -103,8 +104,8 @@ def gather(
                 own = credits_of(layer, role)
                 if not own and not credit_lines:
                     faults.warn(
-                        layer.where, "Nothing says whose data these are.",
-                        "Give the line of attribution its owner asks for: --credit TEXT.",
+                        layer.where, _("Nothing says whose data these are."),
+                        _("Give the line of attribution its owner asks for: --credit TEXT."),
                     )  # fmt: skip
                 lines[kind] += own or credit_lines
     whole = {kind: _joined(kind, ones, crs) for kind, ones in tables.items()}
@@ -159,10 +160,10 @@ def _in_metres(
 ) -> tuple[dict[int, Shapes], pyproj.CRS, str] | None:
     """Project every layer; the first parcels, else buildings, else roads choose the system."""
     order = {"parcels": 0, "buildings": 1, "osm": 2, "roads": 3}
-    filled = [at for at, (_, layer) in enumerate(flat) if len(layer.table)]
+    filled = [at for at, (___, layer) in enumerate(flat) if len(layer.table)]
     if not filled:
-        for _, layer in flat:
-            faults.error(layer.where, "The layer has no row.", "Name a file that has some.")
+        for __, layer in flat:
+            faults.error(layer.where, _("The layer has no row."), _("Name a file that has some."))
         return None
     first = min(filled, key=lambda at: (order[flat[at][0]], at))
     # 'plots' is the name of the layer that chooses.
@@ -250,7 +251,7 @@ def _roads(layer: Layer, shapes: Shapes, crs: pyproj.CRS, faults: FaultList) -> 
     for at, shape in enumerate(shapes):
         line = None if shape is None or shapely.get_dimensions(shape) != 1 else lines_only(shape)
         if line is None:
-            dropped.append(((at + 1, None), "The road is not drawn as a line: it was left out."))
+            dropped.append(((at + 1, None), _("The road is not drawn as a line: it was left out.")))
             continue
         width = metres_of(widths[at])
         rows += [
@@ -262,8 +263,8 @@ def _roads(layer: Layer, shapes: Shapes, crs: pyproj.CRS, faults: FaultList) -> 
             for part in shapely.get_parts(line)
         ]  # fmt: skip
     faults.warn_rows(
-        layer.where, dropped, together="{n} roads are not drawn as lines and were left out.",
-        mend="Name a layer of the roads' middle lines.",
+        layer.where, dropped, together=_("{n} roads are not drawn as lines and were left out."),
+        mend=_("Name a layer of the roads' middle lines."),
     )  # fmt: skip
     return frame("roads", rows, crs)
 
@@ -276,16 +277,18 @@ def _outlines(layer: Layer, shapes: Shapes, faults: FaultList) -> tuple[Shapes, 
         out[at] = areas_only(shape)
         place = (at + 1, None)
         if out[at] is None:
-            dropped.append((place, "The outline encloses no area or is a tangle: it was left out."))
+            dropped.append(
+                (place, _("The outline encloses no area or is a tangle: it was left out."))
+            )
         elif not shape.is_valid:
-            repaired.append((place, "The outline crosses or touches itself; it was repaired."))
+            repaired.append((place, _("The outline crosses or touches itself; it was repaired.")))
     faults.warn_rows(
-        layer.where, dropped, together="{n} outlines enclose no area and were left out.",
-        mend="Draw them anew if they matter.",
+        layer.where, dropped, together=_("{n} outlines enclose no area and were left out."),
+        mend=_("Draw them anew if they matter."),
     )  # fmt: skip
     faults.warn_rows(
-        layer.where, repaired, together="{n} outlines cross or touch themselves: repaired.",
-        mend="Look whether they are right on the map.",
+        layer.where, repaired, together=_("{n} outlines cross or touch themselves: repaired."),
+        mend=_("Look whether they are right on the map."),
     )  # fmt: skip
     return out, [at for at, shape in enumerate(out) if shape is not None]
 
@@ -337,7 +340,7 @@ def _outside(buildings: gpd.GeoDataFrame, place: shapely.Polygon) -> tuple[Left,
     out = ~buildings.geometry.representative_point().intersects(place)
     kept = buildings[out & buildings.geometry.intersects(place)]
     return tuple(
-        Left(door, osm, OUTSIDE)
+        Left(door, osm, _(OUTSIDE))
         for doors, osm in zip(kept["doors"], kept["osm"], strict=True)
         for door in doors
         if door.number
@@ -389,37 +392,46 @@ def _check_place(
     knowledge: Knowledge,
     faults: FaultList,
 ) -> None:
-    where = ", ".join(dict.fromkeys(layer.where for _, layer in flat))
+    where = ", ".join(dict.fromkeys(layer.where for __, layer in flat))
     parcels, buildings, roads = (whole[kind] for kind in ("parcels", "buildings", "roads"))
     if not len(parcels) and not len(buildings):
         faults.error(
-            where, "There is no building and no parcel: no plot can be made of nothing.",
-            "Give an extract that has buildings, or a layer of parcels or buildings; with --bbox, "
-            "see that the box lies over them.",
-        )  # fmt: skip
+            where,
+            _("There is no building and no parcel: no plot can be made of nothing."),
+            _(
+                "Give an extract that has buildings, or a layer of parcels or buildings; with "
+                "--bbox, see that the box lies over them."
+            ),
+        )
         return
     if not len(buildings):
         faults.warn(
-            where, "There are no buildings: every parcel stays whole, house and garden together.",
-            "Give buildings as well, to tell gardens from houses and front from back.",
-        )  # fmt: skip
+            where,
+            _("There are no buildings: every parcel stays whole, house and garden together."),
+            _("Give buildings as well, to tell gardens from houses and front from back."),
+        )
     if not len(roads):
         faults.warn(
-            where, "There are no roads: plots have no street, no front and back, no walking order.",
-            "Give roads as well (an OpenStreetMap extract has them).",
-        )  # fmt: skip
+            where,
+            _("There are no roads: plots have no street, no front and back, no walking order."),
+            _("Give roads as well (an OpenStreetMap extract has them)."),
+        )
     if len(parcels) and len(buildings):
         apart = shapely.box(*parcels.total_bounds).distance(shapely.box(*buildings.total_bounds))
         if apart > knowledge.setting("base_margin_m"):
             faults.error(
-                where, f"Parcels and buildings lie {apart / 1000:,.2f} km apart.",
-                "Make sure that both are of the same place, and their coordinate systems right.",
-            )  # fmt: skip
+                where,
+                _("Parcels and buildings lie {apart:,.2f} km apart.").format(apart=apart / 1000),
+                _("Make sure that both are of the same place, and their coordinate systems right."),
+            )
     west, south, east, north = (parcels if len(parcels) else buildings).total_bounds
     most = knowledge.setting("base_area_max_km2")
     size = (east - west) * (north - south) / 1e6
     if size > most:
         faults.error(
-            where, f"This covers {size:,.0f} km2: far more than a neighbourhood.",
-            f"Say which part: --bbox WEST,SOUTH,EAST,NORTH in degrees (at most {most:g} km2).",
-        )  # fmt: skip
+            where,
+            _("This covers {size:,.0f} km2: far more than a neighbourhood.").format(size=size),
+            _(
+                "Say which part: --bbox WEST,SOUTH,EAST,NORTH in degrees (at most {most:g} km2)."
+            ).format(most=most),
+        )

@@ -14,7 +14,7 @@ from patchnet.base.gathered import Gathered, areas_only
 from patchnet.base.overlay import cut_away, united
 from patchnet.base.sides import PublicRoads, sides
 from patchnet.core.fault_list import FaultList
-from patchnet.core.texts import counted
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["BASIS", "Grounds", "find_grounds"]
@@ -88,9 +88,10 @@ def find_grounds(inputs: Gathered, knowledge: Knowledge, faults: FaultList) -> G
         if len(inputs.parcels):
             faults.warn(
                 ", ".join(dict.fromkeys(inputs.parcels["where"])),
-                f"{_houses(int(free.sum()))} on no parcel: plots for them were derived from "
-                "buildings and streets.",
-                "Such plots are marked 'not a boundary'; ask on the doorstep.",
+                _(
+                    "{houses} on no parcel: plots for them were derived from buildings and streets."
+                ).format(houses=_houses(int(free.sum()))),
+                _("Such plots are marked 'not a boundary'; ask on the doorstep."),
             )
         derived = derive_plots(buildings[free], united(buildings), corridor, taken, knowledge)
         own = buildings[free][derived.house]

@@ -24,6 +24,7 @@ from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.files import write_aside
 from patchnet.core.folding import folded
 from patchnet.core.reader_child import read_in_child
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path
 
@@ -77,8 +78,9 @@ def part_of(path: Path, asked: str, knowledge: Knowledge, tell: Tell) -> Part:
     if found is not None:
         return Part(kept, found)
     tell(
-        f"Looking for {asked} in {path.name} ({size:,.0f} MB): about {_long(scan_seconds(path))}, "
-        "this once."
+        _("Looking for {asked} in {path_name} ({size:,.0f} MB): about {long}, this once.").format(
+            asked=asked, path_name=path.name, size=size, long=_long(scan_seconds(path))
+        )
     )
     found = find_street(path, asked, knowledge)
     try:
@@ -88,13 +90,22 @@ def part_of(path: Path, asked: str, knowledge: Knowledge, tell: Tell) -> Part:
             draft.chmod(_PRIVATE)
     except CannotWrite:
         tell(
-            f"The part round {found.name} could not be kept beside {path.name}: the folder cannot "
-            "be written to, so the next run takes as long."
+            _(
+                "The part round {found_name} could not be kept beside {path_name}: the folder "
+                "cannot be written to, so the next run takes as long."
+            ).format(found_name=found.name, path_name=path.name)
         )
         return Part(path, found)
     tell(
-        f"{found.name}{', ' * bool(found.place)}{found.place} is in {kept.name} from now on, "
-        "beside the large file; delete it whenever you like."
+        _(
+            "{found_name}{bool}{place} is in {kept_name} from now on, beside the large file; "
+            "delete it whenever you like."
+        ).format(
+            found_name=found.name,
+            bool=", " * bool(found.place),
+            place=found.place,
+            kept_name=kept.name,
+        )
     )
     return Part(kept, found)
 
@@ -110,7 +121,7 @@ def parts_of(
     Where no input is an extract, or other inputs may have the street, nothing is found and all
     inputs stay as they are.
     """
-    extracts = [path for path, _ in inputs if str(path).casefold().endswith((".pbf", ".osm"))]
+    extracts = [path for path, __ in inputs if str(path).casefold().endswith((".pbf", ".osm"))]
     found: list[Found] = []
     parts: dict[str, list[Path]] = {}
     for asked in streets:
@@ -122,7 +133,11 @@ def parts_of(
                 faults.append(error)
                 continue
             except OSError as error:
-                raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+                raise CannotRead(
+                    _("{path} cannot be read: {strerror}.").format(
+                        path=path, strerror=error.strerror or error
+                    )
+                ) from error
             parts.setdefault(str(path), []).append(part.path)
             found.append(part.found)
             break
@@ -206,10 +221,12 @@ def _cut_out(path: Path, found: Found, draft: Path, margin: float) -> None:
             for thing in osmium.FileProcessor(path).with_filter(tracker.id_filter()):
                 writer.add(thing)
     except RuntimeError as error:
-        raise CannotRead(f"{path.name} is damaged, or no OpenStreetMap extract.") from error
+        raise CannotRead(
+            _("{path_name} is damaged, or no OpenStreetMap extract.").format(path_name=path.name)
+        ) from error
 
 
 def _long(seconds: float) -> str:
     if seconds < 90:
-        return f"{max(round(seconds, -1), 10):.0f} seconds"
-    return f"{seconds / 60:.0f} minutes"
+        return _("{seconds:.0f} seconds").format(seconds=max(round(seconds, -1), 10))
+    return _("{seconds:.0f} minutes").format(seconds=seconds / 60)

@@ -37,6 +37,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.folding import folded
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import parse_crs
@@ -128,7 +129,7 @@ def make_base(
     crs: str | None = None,
     credits: Sequence[str] = (),  # noqa: A002 - the word for lines of attribution
     country: str = "",
-    tell: Callable[[str], None] = lambda _: None,
+    tell: Callable[[str], None] = lambda __: None,
     knowledge: Knowledge | None = None,
 ) -> BaseMap:
     """Make a base map.
@@ -187,7 +188,7 @@ def make_base(
         said, spots = parts_of(said, street, knowledge, tell)
         box = around(spots, knowledge)
     if box is None:
-        _check_sizes([Path(path) for path, _ in said], knowledge)
+        _check_sizes([Path(path) for path, ___ in said], knowledge)
     read = grown(box, knowledge.setting("base_halo_m")) if box else None
     layers = [(layer, role) for path, role in said for layer in open_input(path, box=read)]
     gathered = gather(
@@ -211,9 +212,9 @@ def make_base(
     pieces = [piece for piece in pieces if stands_in(piece, gathered, wanted)]
     if not pieces:
         faults.error(
-            ", ".join(dict.fromkeys(layer.where for layer, _ in layers)),
-            "No plot came out: there is no ground beside the buildings.",
-            "Look whether parcels and buildings are what they should be.",
+            ", ".join(dict.fromkeys(layer.where for layer, ___ in layers)),
+            _("No plot came out: there is no ground beside the buildings."),
+            _("Look whether parcels and buildings are what they should be."),
         )  # fmt: skip
         raise DataFaults(faults.faults)
     numbered = number_plots([p.unit for p in pieces], streets, before, knowledge, faults)
@@ -268,7 +269,9 @@ def _said(
     said: list[tuple[Path | str, Role | None]] = [(path, None) for path in inputs]
     said += [(path, role) for role in ROLES for path in named[role]]
     if not said:
-        raise WrongUse("Name at least one file: an OpenStreetMap extract is enough to begin with.")
+        raise WrongUse(
+            _("Name at least one file: an OpenStreetMap extract is enough to begin with.")
+        )
     return said
 
 
@@ -283,10 +286,15 @@ def _check_sizes(paths: Sequence[Path], knowledge: Knowledge) -> None:
         size = path.stat().st_size / 1e6 if path.is_file() else 0.0
         if size > most.get(path.suffix.casefold(), np.inf):
             faults.error(
-                path.name, f"This extract is of {size:,.0f} MB: far more than a neighbourhood.",
-                "Say which street (--street NAME), or which part of it: --bbox "
-                "WEST,SOUTH,EAST,NORTH in degrees.",
-            )  # fmt: skip
+                path.name,
+                _("This extract is of {size:,.0f} MB: far more than a neighbourhood.").format(
+                    size=size
+                ),
+                _(
+                    "Say which street (--street NAME), or which part of it: --bbox "
+                    "WEST,SOUTH,EAST,NORTH in degrees."
+                ),
+            )
     if faults.errors:
         raise DataFaults(faults.faults)
 
@@ -341,7 +349,7 @@ def _footways(
     guessed = gpd.GeoDataFrame(
         {
             "name": [streets.names[at] for at in space.footways["street"]],
-            "width_m": np.nan, "osm": "", "basis": "guessed: strip along the plots",
+            "width_m": np.nan, "osm": "", "basis": _("guessed: strip along the plots"),
         },
         geometry=space.footways.geometry.to_numpy(),
         crs=inputs.crs,

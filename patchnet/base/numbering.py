@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from patchnet.base.earlier import Earlier
 from patchnet.base.streets import Streets, street_codes
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import door_key
 
@@ -246,13 +247,13 @@ def _keep(
     mostly = shared > least * shapely.area(shapes)[new]
     pieces = np.bincount(old[mostly], minlength=len(earlier.ids))
     split = [
-        ((int(k) + 1, ident), "The plot is in several pieces now: the largest keeps the number.")
+        ((int(k) + 1, ident), _("The plot is in several pieces now: the largest keeps the number."))
         for k, ident in enumerate(earlier.ids)
         if pieces[k] > 1
     ]
     faults.warn_rows(
-        earlier.where, split, together="{n} plots are in several pieces now.",
-        mend="Look at them before old and new statements are put together.",
+        earlier.where, split, together=_("{n} plots are in several pieces now."),
+        mend=_("Look at them before old and new statements are put together."),
     )  # fmt: skip
     return ids
 

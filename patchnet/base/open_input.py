@@ -17,6 +17,7 @@ import pyogrio
 from patchnet.core.errors import CannotRead
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.core.reader_child import read_in_child
+from patchnet.core.texts import _
 from patchnet.read.from_file import local_path
 from patchnet.read.layers import unpacked
 
@@ -74,7 +75,7 @@ def open_input(path: Path | str, *, box: Box | None = None) -> list[Layer]:
         else:
             found = read_in_child(_open, place, box)
     if not found:
-        raise CannotRead(f"In {path} there is no layer that can be read.")
+        raise CannotRead(_("In {path} there is no layer that can be read.").format(path=path))
     return found
 
 
@@ -94,7 +95,7 @@ def _open(path: Path, box: Box | None) -> list[Layer]:
     if _PBF in head[:40] or (start.startswith((_XML, b"<osm")) and b"<osm" in head):
         return _osm_extract(path, box)
     if suffix in {".osm", ".pbf"} and head:
-        raise CannotRead(f"{path} is damaged, or no OpenStreetMap extract.")
+        raise CannotRead(_("{path} is damaged, or no OpenStreetMap extract.").format(path=path))
     if suffix in _ALONE and head:
         return _alone(path, _ALONE[suffix])
     return [_with_tags(layer) for layer in open_layers(path)]
@@ -111,7 +112,11 @@ def _osm_extract(path: Path, box: Box | None) -> list[Layer]:
         tables.append(osm_table(table, kind))
     whole = pd.concat(tables, ignore_index=True)
     if not len(whole):
-        raise CannotRead(f"{path} holds nothing{' inside the box' if box else ''}.")
+        raise CannotRead(
+            _("{path} holds nothing{words}.").format(
+                path=path, words=_(" inside the box") if box else ""
+            )
+        )
     table = gpd.GeoDataFrame(whole, geometry="geometry", crs="EPSG:4326")
     return [Layer("osm", path.name, table, says_crs=True, credits=(OSM_CREDIT,))]
 
@@ -119,11 +124,15 @@ def _osm_extract(path: Path, box: Box | None) -> list[Layer]:
 def _alone(path: Path, options: dict[str, str]) -> list[Layer]:
     found = []
     with trouble(path):
-        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        names = [str(name) for name, __ in pyogrio.list_layers(path)]
         for name in names:
             table = pyogrio.read_dataframe(path, layer=name, on_invalid="ignore", **options)
             if isinstance(table, gpd.GeoDataFrame):
-                where = path.name if len(names) == 1 else f"{path.name}, layer {name}"
+                where = (
+                    path.name
+                    if len(names) == 1
+                    else _("{path_name}, layer {name}").format(path_name=path.name, name=name)
+                )
                 found.append(Layer(name, where, table, says_crs=table.crs is not None))
     return found
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList, Place
-from patchnet.core.texts import ngettext
+from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["clean_parcels"]
@@ -50,7 +50,12 @@ def clean_parcels(
     for a, b in zip(i[twin], j[twin], strict=True):
         if not gone[a] and not gone[b]:
             gone[b] = True
-            twins.append((places[b], f"It is drawn exactly as row {places[a][0]}: left out."))
+            twins.append(
+                (
+                    places[b],
+                    _("It is drawn exactly as row {place}: left out.").format(place=places[a][0]),
+                )
+            )
     keep = ~gone[i] & ~gone[j]
     i, j = i[keep], j[keep]
     shared = shapely.area(shapely.intersection(shapes[i], shapes[j]))
@@ -58,7 +63,9 @@ def clean_parcels(
     warned = [
         (
             places[b],
-            f"It overlaps row {places[a][0]} by {m2:.1f} m2: that ground went to the smaller.",
+            _("It overlaps row {place} by {m2:.1f} m2: that ground went to the smaller.").format(
+                place=places[a][0], m2=m2
+            ),
         )
         for a, b, m2, part in zip(i, j, shared, share, strict=True)
         if part > knowledge.setting("overlap_share")
@@ -75,13 +82,15 @@ def clean_parcels(
         gone[large] |= not parts
         shapes[large] = united(parts)
     faults.warn_rows(
-        where, twins, together="{n} parcels are drawn twice: the second was left out.",
-        mend="Several titles can lie on one piece of land; nothing is lost.",
+        where, twins, together=_("{n} parcels are drawn twice: the second was left out."),
+        mend=_("Several titles can lie on one piece of land; nothing is lost."),
     )  # fmt: skip
     faults.warn_rows(
-        where, warned, together="{n} pairs of parcels overlap: shared ground went to the smaller.",
-        mend="Look at them on the map before the survey.",
-    )  # fmt: skip
+        where,
+        warned,
+        together=_("{n} pairs of parcels overlap: shared ground went to the smaller."),
+        mend=_("Look at them on the map before the survey."),
+    )
     cleaned: gpd.GeoDataFrame = parcels.set_geometry(shapes, crs=parcels.crs)[~gone]
     cleaned = cleaned.reset_index(drop=True)
     _tell_gaps(cleaned, roads, where, knowledge, faults)
@@ -118,10 +127,13 @@ def _tell_gaps(
     if gaps:
         faults.warn(
             where,
-            f"Between the parcels {_there_are(len(gaps))}, "
-            f"{sum(gap.area for gap in gaps):,.0f} m2 in all, of none of them.",
-            "Land that was never registered looks so. Houses there get derived plots; other "
-            "ground is not mapped.",
+            _("Between the parcels {there_are}, {total:,.0f} m2 in all, of none of them.").format(
+                there_are=_there_are(len(gaps)), total=sum(gap.area for gap in gaps)
+            ),
+            _(
+                "Land that was never registered looks so. Houses there get derived plots; other "
+                "ground is not mapped."
+            ),
         )
 
 

@@ -20,7 +20,7 @@ from patchnet.base.street_space import StreetSpace
 from patchnet.base.streets import Streets
 from patchnet.core.fault_list import FaultList
 from patchnet.core.folding import folded
-from patchnet.core.texts import counted
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import fold_number
 
@@ -155,9 +155,10 @@ def ground_pieces(
         )  # fmt: skip
     if full:
         faults.warn(
-            "plots", f"{_grounds(full)} wholly built over: there is no plot.",
-            "Add a plot by hand where there is a yard, balcony or window box.",
-        )  # fmt: skip
+            "plots",
+            _("{grounds} wholly built over: there is no plot.").format(grounds=_grounds(full)),
+            _("Add a plot by hand where there is a yard, balcony or window box."),
+        )
     return pieces
 
 
@@ -214,8 +215,8 @@ def _row_note(homes: Sequence[int], buildings: gpd.GeoDataFrame) -> str:
         for home in homes for door in buildings["doors"].iloc[home]
     )  # fmt: skip
     if rows.any() and len(homes) == 1:
-        return "a row of houses drawn as one: ask how many gardens it has"
-    return "several houses drawn as one: ask how many gardens there are" if spread else ""
+        return _("a row of houses drawn as one: ask how many gardens it has")
+    return _("several houses drawn as one: ask how many gardens there are") if spread else ""
 
 
 def _on_its_side(

@@ -11,6 +11,7 @@ from patchnet.base.grounds import BASIS
 from patchnet.base.numbering import Numbered
 from patchnet.base.plot_rows import Piece
 from patchnet.base.streets import Streets
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import door_label
 
@@ -57,7 +58,7 @@ def plot_table(
             number = numbered.number[at]
             said = door_label(piece.unit.door) or f"{piece.noun} {number}"
             said += _also_label(piece.also)
-            label = f"{name or 'No street'}, {said}"
+            label = f"{name or _('No street')}, {said}"
             rows.append(
                 {
                     "id": ident, "kind": piece.kinds[part],
@@ -79,13 +80,19 @@ def _also_label(also: Sequence[str]) -> str:
     """Say the other addresses of a corner house or court, the first few by name."""
     if not also:
         return ""
-    more = f" and {len(also) - _ALSO_SAID} more" if len(also) > _ALSO_SAID else ""
-    return f" (also {', '.join(also[:_ALSO_SAID])}{more})"
+    more = (
+        _(" and {n_also} more").format(n_also=len(also) - _ALSO_SAID)
+        if len(also) > _ALSO_SAID
+        else ""
+    )
+    return _(" (also {also}{more})").format(also=", ".join(also[:_ALSO_SAID]), more=more)
 
 
 def _plot_note(piece: Piece, shape: shapely.Geometry, knowledge: Knowledge) -> str:
     notes = [piece.note] if piece.note else []
     if shape.area > knowledge.setting("base_large_plot_m2"):
-        look = "one garden" if piece.noun == "plot" else "one place"
-        notes.append(f"large, {shape.area:,.0f} m2: look whether it is {look}")
+        look = _("one garden") if piece.noun == "plot" else _("one place")
+        notes.append(
+            _("large, {area:,.0f} m2: look whether it is {look}").format(area=shape.area, look=look)
+        )
     return "; ".join(notes)

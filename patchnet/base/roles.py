@@ -15,6 +15,7 @@ from patchnet.base.overlay import united
 from patchnet.core.fault_list import FaultList
 from patchnet.core.folding import folded
 from patchnet.core.open_file import Layer
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["ROLES", "Role", "country_said", "credits_of", "sort_inputs"]
@@ -45,12 +46,14 @@ _LAND_REGISTRY = (
 )
 
 
-_LACKING: Mapping[Role, str] = {
-    "osm": "tags of OpenStreetMap",
-    "parcels": "area",
-    "buildings": "area",
-    "roads": "line",
-}
+_LACKING: Words[Role, str] = Words(
+    {
+        "osm": N_("tags of OpenStreetMap"),
+        "parcels": N_("area"),
+        "buildings": N_("area"),
+        "roads": N_("line"),
+    }
+)
 
 
 def sort_inputs(
@@ -73,22 +76,28 @@ def sort_inputs(
         if role is None:
             faults.warn(
                 layer.where,
-                "It could not be told what this layer is: it was not used.",
-                "Say it: --parcels FILE, --buildings FILE, --roads FILE or --osm FILE.",
+                _("It could not be told what this layer is: it was not used."),
+                _("Say it: --parcels FILE, --buildings FILE, --roads FILE or --osm FILE."),
             )
         elif _drawn_as(layer, role):
             found[role].append(layer)
             if said is None and not _named(layer, role) and role != "osm":
                 faults.warn(
                     layer.where,
-                    f"The layer '{layer.name}' was taken as {role}.",
-                    f"If that is wrong, say what it is: --{role} FILE is for {role}.",
+                    _("The layer '{layer_name}' was taken as {role}.").format(
+                        layer_name=layer.name, role=role
+                    ),
+                    _("If that is wrong, say what it is: --{role} FILE is for {role}.").format(
+                        role=role
+                    ),
                 )
         else:
             faults.error(
                 layer.where,
-                f"It is to be {role}, but holds no {_LACKING[role]}.",
-                "Name the file that has them.",
+                _("It is to be {role}, but holds no {lacking}.").format(
+                    role=role, lacking=_LACKING[role]
+                ),
+                _("Name the file that has them."),
             )
     return found
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from patchnet.base.grounds import BASIS
 from patchnet.base.make import BaseMap
-from patchnet.core.texts import counted
+from patchnet.core.texts import _, counted
 
 __all__ = ["summary_of"]
 
@@ -35,7 +35,9 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
         f"{_number(len(plots), 'plot')}{_on_streets(streets)}: {listed}.",
         " ".join(
             (
-                f"Beside them {_number(len(base.buildings), 'building')},",
+                _("Beside them {n_buildings},").format(
+                    n_buildings=_number(len(base.buildings), "building")
+                ),
                 f"{_number(len(base.roads), 'piece of road', 'pieces of road')},",
                 f"{_number(len(base.barriers), 'barrier')}.",
             )
@@ -44,30 +46,47 @@ def summary_of(base: BaseMap) -> tuple[str, ...]:
     paragraphs += _doors(base)
     guessed = list(_guessed(base))
     if guessed:
-        paragraphs.append(f"Guessed, and marked so: {'; '.join(guessed)}.")
+        paragraphs.append(
+            _("Guessed, and marked so: {guessed}.").format(guessed="; ".join(guessed))
+        )
     on = len(set(base.features["plot"]) - {""})
     told = (
-        f"OpenStreetMap tells of {_number(len(base.features), 'thing')} on plots "
-        f"({_number(on, 'plot')} with at least one)"
+        _("OpenStreetMap tells of {n_features} on plots ({on} with at least one)").format(
+            n_features=_number(len(base.features), "thing"), on=_number(on, "plot")
+        )
         if len(base.features)
-        else "Nobody has said yet what grows on any plot"
+        else _("Nobody has said yet what grows on any plot")
     )
-    left = f"; {_number(base.not_placed, 'thing')} more on no plot" if base.not_placed else ""
+    left = (
+        _("; {not_placed} more on no plot").format(not_placed=_number(base.not_placed, "thing"))
+        if base.not_placed
+        else ""
+    )
     paragraphs.append(
-        f"{told}{left}. All else is not known: what is missing on the map may well be there."
+        _(
+            "{told}{left}. All else is not known: what is missing on the map may well be there."
+        ).format(told=told, left=left)
     )
     if base.earlier:
         gone = base.numbered.gone
-        more = f" and {len(gone) - _NAMED} more" if len(gone) > _NAMED else ""
-        lost = f" Gone: {', '.join(gone[:_NAMED])}{more}." if gone else ""
+        more = (
+            _(" and {n_gone} more").format(n_gone=len(gone) - _NAMED) if len(gone) > _NAMED else ""
+        )
+        lost = (
+            _(" Gone: {gone}{more}.").format(gone=", ".join(gone[:_NAMED]), more=more)
+            if gone
+            else ""
+        )
         paragraphs.append(
-            f"Against the earlier base {base.numbered.kept:,} plots kept their number, "
-            f"{base.numbered.new:,} are new, {len(gone):,} are gone.{lost}"
+            _(
+                "Against the earlier base {kept:,} plots kept their number, {new:,} are new, "
+                "{n_gone:,} are gone.{lost}"
+            ).format(kept=base.numbered.kept, new=base.numbered.new, n_gone=len(gone), lost=lost)
         )
     lines = list(dict.fromkeys(base.credits["attribution"]))
     if lines:
         paragraphs.append(
-            "Credits, which every page and file from this base carries: "
+            _("Credits, which every page and file from this base carries: ")
             + " | ".join(lines)
             + ("." if not lines[-1].endswith(".") else "")
         )
@@ -82,28 +101,46 @@ def _doors(base: BaseMap) -> list[str]:
     told = []
     if len(doors):
         told.append(
-            f"Door numbers on the map: {len(doors):,}; on a plot: {there:,}; left out: "
-            f"{len(doors) - there:,}."
+            _(
+                "Door numbers on the map: {n_doors:,}; on a plot: {there:,}; left out: "
+                "{n_doors_2:,}."
+            ).format(n_doors=len(doors), there=there, n_doors_2=len(doors) - there)
         )
     else:
-        told.append("The map has no door number here: plots are numbered along the walk.")
+        told.append(_("The map has no door number here: plots are numbered along the walk."))
     by_reason: dict[str, list[str]] = {}
     for street, door, osm, reason in zip(
         without["street"], without["door"], without["osm"], without["reason"], strict=True
     ):
-        called = " ".join(one for one in (street, door) if one) or f"a house ({osm or 'no id'})"
+        called = " ".join(one for one in (street, door) if one) or _("a house ({osm})").format(
+            osm=osm or _("no id")
+        )
         by_reason.setdefault(reason, []).append(called)
     for reason, names in sorted(by_reason.items()):
-        more = f" and {len(names) - _NAMED} more (layer left_out)" if len(names) > _NAMED else ""
-        told.append(f"Left out, {reason}: {', '.join(names[:_NAMED])}{more}.")
+        more = (
+            _(" and {n_names} more (layer left_out)").format(n_names=len(names) - _NAMED)
+            if len(names) > _NAMED
+            else ""
+        )
+        told.append(
+            _("Left out, {reason}: {names}{more}.").format(
+                reason=reason, names=", ".join(names[:_NAMED]), more=more
+            )
+        )
     noted = int((base.plots["note"] != "").sum())
     if noted:
-        told.append(f"{_number(noted, 'plot')} with a note to look at (column note).")
+        told.append(
+            _("{noted} with a note to look at (column note).").format(noted=_number(noted, "plot"))
+        )
     return told
 
 
 def _on_streets(count: int) -> str:
-    return f" on {_number(count, 'named street')}" if count else ", on streets without a name"
+    return (
+        _(" on {count}").format(count=_number(count, "named street"))
+        if count
+        else _(", on streets without a name")
+    )
 
 
 def _guessed(base: BaseMap) -> Iterable[str]:

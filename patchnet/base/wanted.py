@@ -16,6 +16,7 @@ from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 
 __all__ = ["addressed_streets", "of_streets", "stands_in", "wanted_streets"]
 
@@ -60,10 +61,16 @@ def wanted_streets(
         called = streets.called(wanted)
         if len(called) > 1:
             listed = ", ".join(repr(streets.names[at]) for at in called)
-            raise WrongUse(f"Several streets here are called {name!r}: {listed}. Say which.")
+            raise WrongUse(
+                _("Several streets here are called {name!r}: {listed}. Say which.").format(
+                    name=name, listed=listed
+                )
+            )
         if not called and wanted not in exact:
             hint = nearest_hint(name, [streets.names[at] for at in there])
-            raise WrongUse(f"There is no street called {name!r} here.{hint}")
+            raise WrongUse(
+                _("There is no street called {name!r} here.{hint}").format(name=name, hint=hint)
+            )
         found.add(called[0] if called else exact[wanted])
     return found
 

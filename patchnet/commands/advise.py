@@ -17,6 +17,7 @@ from patchnet.commands.options import (
     surface_options,
 )
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
 from patchnet.pages.sheets.plan_card import write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.plan_plot import plan_plot
@@ -76,6 +77,6 @@ def advise(
     plan = plan_plot(assessment, plot_id, facts=facts, month=month, heights=heights)
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
-        click.echo(f"Wrote {card}: print it from any browser.", err=True)
+        click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
     text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge)
     click.echo(text, nl=False)

@@ -16,6 +16,7 @@ from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface, say_faults
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.street_store import form_of, read_journal
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.regions import assumed_present, lives_in
 from patchnet.pages.privacy import for_audience, public_answers, public_features, shown_groups
@@ -107,14 +108,28 @@ def say_where_animals_live(answer: Assessment) -> None:
     def names(keys: Iterable[str]) -> str:
         return ", ".join(knowledge.groups[key].name.lower() for key in keys)
 
-    where = f"in {knowledge.regions[region].name}" if region else "here"
+    where = (
+        _("in {region_name}").format(region_name=knowledge.regions[region].name)
+        if region
+        else _("here")
+    )
     taken = assumed_present(answer.groups, region, knowledge)
     if taken:
-        mend = "" if region else " Say where this is by --region."
-        click.echo(f"Taken to live {where}, though not everywhere: {names(taken)}.{mend}", err=True)
+        mend = "" if region else _(" Say where this is by --region.")
+        click.echo(
+            _("Taken to live {where}, though not everywhere: {names}.{mend}").format(
+                where=where, names=names(taken), mend=mend
+            ),
+            err=True,
+        )
     absent = [key for key in answer.groups if lives_in(key, region, knowledge) == "no"]
     if absent:
-        click.echo(f"As far as we know, not wild {where}: {names(absent)}.", err=True)
+        click.echo(
+            _("As far as we know, not wild {where}: {names}.").format(
+                where=where, names=names(absent)
+            ),
+            err=True,
+        )
 
 
 def assess_for(
@@ -150,8 +165,10 @@ def released_asked(neighbourhood: Neighbourhood, asked: Asked) -> Released:
     """
     if asked.features is not None:
         raise WrongUse(
-            "What is for the public is made from the street's own file alone, which remembers "
-            "what was handed out: merge the features into it instead of giving --features."
+            _(
+                "What is for the public is made from the street's own file alone, which remembers "
+                "what was handed out: merge the features into it instead of giving --features."
+            )
         )
     found = released_table(
         asked.file,
@@ -169,8 +186,10 @@ def say_upgraded(path: Path, earlier: int) -> None:
     now = form_of(path)
     if earlier < now and len(read_journal(path)) > 1:
         click.echo(
-            f"{path} was of an earlier form: it was upgraded to form {now}, with all that was in "
-            "it, and its journal begins here.",
+            _(
+                "{path} was of an earlier form: it was upgraded to form {now}, with all that was "
+                "in it, and its journal begins here."
+            ).format(path=path, now=now),
             err=True,
         )
 
@@ -208,8 +227,10 @@ def ensure_not_public(*, additions: bool | None, public: bool) -> None:
     """
     if additions and public:
         raise WrongUse(
-            "A page for the public cannot show additions, because they reveal what is in single "
-            "gardens: leave out one of the two."
+            _(
+                "A page for the public cannot show additions, because they reveal what is in "
+                "single gardens: leave out one of the two."
+            )
         )
 
 
@@ -230,7 +251,7 @@ def additions_asked(
     if public or not additions:
         return None
     return possible_additions(
-        assessment, progress=partial(progress_bar, doing="what could be added")
+        assessment, progress=partial(progress_bar, doing=_("what could be added"))
     )
 
 
@@ -239,7 +260,10 @@ def say_warnings(neighbourhood: Neighbourhood) -> None:
     say_faults(neighbourhood.faults)
     more = len(neighbourhood.faults) - WARNINGS
     if more > 0:
-        click.echo(f"... and {more} more warnings: 'patchnet check' lists them all.", err=True)
+        click.echo(
+            _("... and {more} more warnings: 'patchnet check' lists them all.").format(more=more),
+            err=True,
+        )
 
 
 def progress_bar(things: Iterable[Thing], *, doing: str = "animals") -> Iterable[Thing]:
@@ -252,4 +276,4 @@ def progress_bar(things: Iterable[Thing], *, doing: str = "animals") -> Iterable
 
 def layers_bar(answers: Iterable[GroupAnswer]) -> Iterable[GroupAnswer]:
     """Show a progress bar while each animal's layers are worked out and drawn."""
-    return progress_bar(answers, doing="layers of the page")
+    return progress_bar(answers, doing=_("layers of the page"))

@@ -10,6 +10,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.files import ensure_may_write
 from patchnet.core.street_store import holding, replacing
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.survey.survey_layers import read_records_if_any
@@ -20,18 +21,22 @@ _FILE = click.Path(path_type=Path)
 Box = tuple[float, float, float, float]
 
 
-def _box(_: click.Context, __: click.Parameter, text: str | None) -> Box | None:
+def _box(___: click.Context, __: click.Parameter, text: str | None) -> Box | None:
     if text is None:
         return None
     try:
         west, south, east, north = (float(part) for part in text.split(","))
     except ValueError as error:
         raise click.BadParameter(
-            f"{text!r} is not four numbers with commas between: west, south, east, north."
+            _("{text!r} is not four numbers with commas between: west, south, east, north.").format(
+                text=text
+            )
         ) from error
     if not (-180 <= west < east <= 180 and -90 <= south < north <= 90):
         raise click.BadParameter(
-            f"{text!r} is not a box in degrees: west (longitude), south (latitude), east, north."
+            _(
+                "{text!r} is not a box in degrees: west (longitude), south (latitude), east, north."
+            ).format(text=text)
         )
     return west, south, east, north
 
@@ -41,7 +46,9 @@ def _country(code: str, knowledge: Knowledge) -> str:
     found = code.strip().casefold()
     if found and found not in knowledge.countries:
         hint = nearest_hint(found, list(knowledge.countries))
-        raise WrongUse(f"{code!r} is no country of countries.csv.{hint}")
+        raise WrongUse(
+            _("{code!r} is no country of countries.csv.{hint}").format(code=code, hint=hint)
+        )
     return found.upper()
 
 
@@ -122,7 +129,9 @@ def base(
       patchnet base new.osm.pbf --earlier street.gpkg -o street_2027.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
-        raise WrongUse(f"{output} must end in .gpkg: a base map is a GeoPackage.")
+        raise WrongUse(
+            _("{output} must end in .gpkg: a base map is a GeoPackage.").format(output=output)
+        )
     ensure_may_write(
         output, overwrite=overwrite, reads=[*inputs, *osm, *parcels, *buildings, *roads]
     )
@@ -153,12 +162,14 @@ def base(
     if carried:
         click.echo(
             paragraph(
-                f"The survey of the earlier base map is kept: {carried:,} statements, with who "
-                "agreed to be shown and who asked to be forgotten."
+                _(
+                    "The survey of the earlier base map is kept: {carried:,} statements, with who "
+                    "agreed to be shown and who asked to be forgotten."
+                ).format(carried=carried)
             ),
             err=True,
         )
-    click.echo("Next: look at it, and make the sheets to take along:", err=True)
+    click.echo(_("Next: look at it, and make the sheets to take along:"), err=True)
     click.echo(f"  patchnet map {output} -o {output.with_suffix('.html')}", err=True)
     click.echo(f"  patchnet survey {output} -o survey", err=True)
     click.echo(output)
@@ -171,6 +182,8 @@ def _ensure_survey_kept(output: Path, earlier: Path | None) -> None:
     count = len(read_records_if_any(output).statements)
     if count:
         raise WrongUse(
-            f"{output} holds a survey of {count:,} statements, which would be lost: say "
-            f"--earlier {output} to keep it, or name another file."
+            _(
+                "{output} holds a survey of {count:,} statements, which would be lost: say "
+                "--earlier {output} to keep it, or name another file."
+            ).format(output=output, count=count)
         )

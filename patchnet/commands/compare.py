@@ -14,6 +14,7 @@ from patchnet.commands.options import (
     overwrite_option,
 )
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.sheets.compare_page import write_comparison
 from patchnet.pages.terminal.compare_text import compare_csv, compare_json, compare_text
@@ -68,7 +69,7 @@ def compare(
     comparison = compare_states(*states)
     if page is not None:
         write_comparison(comparison, page, overwrite=overwrite)
-        click.echo(f"Wrote {page}.", err=True)
+        click.echo(_("Wrote {page}.").format(page=page), err=True)
     text = {
         "text": lambda: compare_text(comparison, knowledge),
         "json": lambda: compare_json(comparison),

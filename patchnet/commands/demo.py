@@ -7,6 +7,7 @@ import click
 from patchnet.assess.assess import assess
 from patchnet.commands.asked import layers_bar, progress_bar, say_warnings
 from patchnet.core.files import OwnFolder
+from patchnet.core.texts import _
 from patchnet.demo.files import demo_files
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.map.map_page import map_page
@@ -46,5 +47,5 @@ def demo(*, output: Path) -> None:
     say_warnings(neighbourhood)
     answer = assess(neighbourhood, knowledge=knowledge, progress=progress_bar)
     folder.write(_PAGE, map_page(answer, title=_TITLE, progress=layers_bar))
-    click.echo("Open this page in any browser, even without a network:", err=True)
+    click.echo(_("Open this page in any browser, even without a network:"), err=True)
     click.echo(output / _PAGE)

@@ -8,6 +8,7 @@ from patchnet.commands.asked import say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.files import ensure_may_write
 from patchnet.core.street_store import form_of
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import forgotten_text
 from patchnet.survey.forget import forget_plots, record_consent
@@ -72,13 +73,19 @@ def consent(
     )
     say_upgraded(target, earlier)
     agreed = sum(word == "yes" for word in said.consent.values())
-    so_far = "1 plot has" if agreed == 1 else f"{agreed} plots have"
+    so_far = _("1 plot has") if agreed == 1 else _("{agreed} plots have").format(agreed=agreed)
     one = "Plot" if len(said.plots) == 1 else "Plots"
-    click.echo(f"{one} {' and '.join(said.plots)}: {answer}. So far {so_far} agreed to be counted.")
+    click.echo(
+        _("{one} {plots}: {answer}. So far {so_far} agreed to be counted.").format(
+            one=one, plots=" and ".join(said.plots), answer=answer, so_far=so_far
+        )
+    )
     if answer == "no":
         click.echo(
-            "It is counted in no new public table; one is made when enough others have changed as "
-            "well. What is out already cannot be called back.",
+            _(
+                "It is counted in no new public table; one is made when enough others have "
+                "changed as well. What is out already cannot be called back."
+            ),
             err=True,
         )
 

@@ -8,7 +8,7 @@ from click import core, decorators, exceptions, formatting, parser, termui, type
 
 from patchnet.core import texts
 from patchnet.core.errors import WrongUse
-from patchnet.core.texts import N_, _
+from patchnet.core.texts import N_, WordList, _
 
 __all__ = [
     "AS_IT_IS",
@@ -19,37 +19,39 @@ __all__ = [
     "paragraphs",
 ]
 
-CLICK_SAYS = (
-    N_("Usage:"),
-    N_("Options"),
-    N_("Commands"),
-    N_("Show this message and exit."),
-    N_("Show the version and exit."),
-    N_("default: {default}"),
-    N_("required"),
-    N_("Try '{command} {option}' for help."),
-    N_("Error: {message}"),
-    N_("Missing command."),
-    N_("Missing argument"),
-    N_("Missing option"),
-    N_("Missing parameter"),
-    N_("Missing {param_type}"),
-    N_("Choose from:\n\t{choices}"),
-    N_("No such command {name!r}."),
-    N_("No such option {name!r}."),
-    N_("Invalid value: {message}"),
-    N_("Invalid value for {param_hint}: {message}"),
-    N_("Option {name!r} does not take a value."),
-    N_("{value} is not in the range {range}."),
-    N_("{value!r} is not a valid {number_type}."),
-    N_("{name} {filename!r} does not exist."),
-    N_("{name} {filename!r} is a directory."),
-    N_("{name} {filename!r} is a file."),
-    N_("{name} {filename!r} is not readable."),
-    N_("{name} {filename!r} is not writable."),
-    N_("file"),
-    N_("directory"),
-    N_("path"),
+CLICK_SAYS: WordList[str] = WordList(
+    (
+        N_("Usage:"),
+        N_("Options"),
+        N_("Commands"),
+        N_("Show this message and exit."),
+        N_("Show the version and exit."),
+        N_("default: {default}"),
+        N_("required"),
+        N_("Try '{command} {option}' for help."),
+        N_("Error: {message}"),
+        N_("Missing command."),
+        N_("Missing argument"),
+        N_("Missing option"),
+        N_("Missing parameter"),
+        N_("Missing {param_type}"),
+        N_("Choose from:\n\t{choices}"),
+        N_("No such command {name!r}."),
+        N_("No such option {name!r}."),
+        N_("Invalid value: {message}"),
+        N_("Invalid value for {param_hint}: {message}"),
+        N_("Option {name!r} does not take a value."),
+        N_("{value} is not in the range {range}."),
+        N_("{value!r} is not a valid {number_type}."),
+        N_("{name} {filename!r} does not exist."),
+        N_("{name} {filename!r} is a directory."),
+        N_("{name} {filename!r} is a file."),
+        N_("{name} {filename!r} is not readable."),
+        N_("{name} {filename!r} is not writable."),
+        N_("file"),
+        N_("directory"),
+        N_("path"),
+    )
 )
 """What click says of its own accord and our users can meet (it has no catalogue of its own)."""
 

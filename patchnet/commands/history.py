@@ -7,6 +7,7 @@ import click
 from patchnet.commands.options import columns_option, knowledge_option
 from patchnet.core.errors import DataFaults
 from patchnet.core.street_store import read_journal
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.history_text import history_text, undone_text
 from patchnet.survey.survey_layers import read_records
@@ -69,6 +70,13 @@ def verify(*, street: Path, columns: dict[str, str], knowledge: Knowledge) -> No
         raise DataFaults(faults)
     records = read_records(street)
     click.echo(
-        f"{street} holds together: {len(records.statements):,} statements of "
-        f"{len(records.returns):,} returns, {len(read_journal(street)):,} changes written down."
+        _(
+            "{street} holds together: {n_statements:,} statements of {n_returns:,} returns, "
+            "{n_read_journal:,} changes written down."
+        ).format(
+            street=street,
+            n_statements=len(records.statements),
+            n_returns=len(records.returns),
+            n_read_journal=len(read_journal(street)),
+        )
     )

@@ -10,45 +10,53 @@ import click
 from patchnet.commands.lazy_group import LazyCommand, LazyGroup
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 from patchnet.core.reader_child import allow_spawn
-from patchnet.core.texts import language, ngettext
+from patchnet.core.texts import N_, _, language, ngettext
 
 __all__ = ["cli", "main"]
 
-_EPILOG = """\b
+_EPILOG = N_("""\b
 Exit status:
   0  done
   1  the data have faults (they are listed)
   2  wrong use: an unknown option, plot, group or key
   3  a file cannot be read or written
-  4  internal error"""
+  4  internal error""")
 
 
 _COMMANDS = {
     name: LazyCommand(f"patchnet.commands.{where}", words)
     for name, where, words in (
-        ("demo", "demo:demo", "Build the map of an invented neighbourhood."),
-        ("base", "base:base", "Make the base map of a street from open data."),
-        ("survey", "survey:survey", "Make what volunteers take along: paper, spreadsheet, phone."),
-        ("merge", "merge:merge", "Bring what volunteers hand in into the map of a street."),
-        ("consent", "forget:consent", "Write down whether a plot may be shown in public."),
-        ("forget", "forget:forget", "Take a household out of every layer and all years."),
-        ("history", "history:history", "List what was changed in a street's file, and when."),
-        ("undo", "history:undo", "Take a return or the last change back out of a street."),
-        ("verify", "history:verify", "Look whether a street's file still holds together."),
-        ("progress", "progress:progress", "Draw how much is known, and where to go next."),
-        ("check", "check:check", "List every fault of a file, and how to mend it."),
-        ("map", "map:map_", "Draw the map: one page that opens anywhere."),
-        ("plot", "plot:plot", "Say what neighbours give a plot, and what it lacks."),
-        ("advise", "advise:advise", "Say what a plot should add, and what to plant."),
-        ("routes", "routes:routes", "Find ways over the ground for an animal that walks."),
-        ("gaps", "gaps:gaps", "Find which fences to open, and what each gap brings."),
-        ("scheme", "scheme:scheme", "Choose planters along a road, with a report for the council."),
-        ("compare", "compare:compare", "Say what was won and lost between two states."),
-        ("export", "export:export", "Write the results for other programs."),
-        ("groups", "lists:groups", "List the animals."),
-        ("features", "lists:features", "List the features a plot can have."),
-        ("source", "lists:source", "Say where a number comes from."),
-        ("tables", "tables:tables", "Show what your own tables may hold; make empty ones."),
+        ("demo", "demo:demo", N_("Build the map of an invented neighbourhood.")),
+        ("base", "base:base", N_("Make the base map of a street from open data.")),
+        (
+            "survey",
+            "survey:survey",
+            N_("Make what volunteers take along: paper, spreadsheet, phone."),
+        ),
+        ("merge", "merge:merge", N_("Bring what volunteers hand in into the map of a street.")),
+        ("consent", "forget:consent", N_("Write down whether a plot may be shown in public.")),
+        ("forget", "forget:forget", N_("Take a household out of every layer and all years.")),
+        ("history", "history:history", N_("List what was changed in a street's file, and when.")),
+        ("undo", "history:undo", N_("Take a return or the last change back out of a street.")),
+        ("verify", "history:verify", N_("Look whether a street's file still holds together.")),
+        ("progress", "progress:progress", N_("Draw how much is known, and where to go next.")),
+        ("check", "check:check", N_("List every fault of a file, and how to mend it.")),
+        ("map", "map:map_", N_("Draw the map: one page that opens anywhere.")),
+        ("plot", "plot:plot", N_("Say what neighbours give a plot, and what it lacks.")),
+        ("advise", "advise:advise", N_("Say what a plot should add, and what to plant.")),
+        ("routes", "routes:routes", N_("Find ways over the ground for an animal that walks.")),
+        ("gaps", "gaps:gaps", N_("Find which fences to open, and what each gap brings.")),
+        (
+            "scheme",
+            "scheme:scheme",
+            N_("Choose planters along a road, with a report for the council."),
+        ),
+        ("compare", "compare:compare", N_("Say what was won and lost between two states.")),
+        ("export", "export:export", N_("Write the results for other programs.")),
+        ("groups", "lists:groups", N_("List the animals.")),
+        ("features", "lists:features", N_("List the features a plot can have.")),
+        ("source", "lists:source", N_("Say where a number comes from.")),
+        ("tables", "tables:tables", N_("Show what your own tables may hold; make empty ones.")),
     )
 }
 
@@ -106,9 +114,10 @@ def _run(arguments: list[str]) -> int:
         if debug:
             raise
         click.echo(
-            f"Internal error: {type(error).__name__}: {error}\n"
-            "This is a fault of patchnet, not of your data. Run again with 'patchnet --debug' "
-            "and report what it prints.",
+            _(
+                "Internal error: {name}: {error}\nThis is a fault of patchnet, not of your data. "
+                "Run again with 'patchnet --debug' and report what it prints."
+            ).format(name=type(error).__name__, error=error),
             err=True,
         )
         status = PatchnetError.exit_status
@@ -129,4 +138,4 @@ def _say(error: PatchnetError) -> None:
             err=True,
         )
     else:
-        click.echo(f"Error: {error}", err=True)
+        click.echo(_("Error: {error}").format(error=error), err=True)

@@ -10,6 +10,7 @@ from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.core.geopackage import is_database
 from patchnet.core.street_store import form_of, holding
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import merge_json, merge_text
 from patchnet.survey.merge import write_merged
@@ -65,11 +66,15 @@ def merge(
       patchnet merge plots.geojson -o street.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
-        raise WrongUse(f"{output}: the name must end in .gpkg, because it will be a GeoPackage.")
+        raise WrongUse(
+            _("{output}: the name must end in .gpkg, because it will be a GeoPackage.").format(
+                output=output
+            )
+        )
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
     if not returns and is_database(street):
-        raise WrongUse("Name the returns to be merged: files, or a folder of them.")
+        raise WrongUse(_("Name the returns to be merged: files, or a folder of them."))
     earlier = form_of(street)
     with holding(output):
         merged = merge_survey(

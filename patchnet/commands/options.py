@@ -11,7 +11,7 @@ import click
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.core.texts import N_
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.land_cover import LandCover, read_class_costs
@@ -70,12 +70,14 @@ class AskedSurface:
     bare_earth: Path | None = None
 
 
-def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
+def _columns(___: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
     pairs = [value.partition("=") for value in values]
     for field, sign, name in pairs:
         if not (field and sign and name):
             raise click.BadParameter(
-                f"{field + sign + name!r} must be written FIELD=NAME, such as id=PARCEL_NO."
+                _("{field!r} must be written FIELD=NAME, such as id=PARCEL_NO.").format(
+                    field=field + sign + name
+                )
             )
     return {field: name for field, _sign, name in pairs}
 
@@ -213,9 +215,9 @@ def _asked_ground(
     costs: Path | None,
 ) -> AskedGround:
     if (landcover is None) != (costs is None):
-        raise WrongUse("--landcover and --landcover-costs go together: give both or neither.")
+        raise WrongUse(_("--landcover and --landcover-costs go together: give both or neither."))
     if straight and (cell is not None or landcover is not None):
-        raise WrongUse("--straight does not use the ground: leave out --cell and --landcover.")
+        raise WrongUse(_("--straight does not use the ground: leave out --cell and --landcover."))
     own = None
     if landcover is not None and costs is not None:
         told = FaultList()
@@ -251,7 +253,7 @@ def between_options(command: Callable[..., None]) -> Callable[..., None]:
     @functools.wraps(command)
     def with_between(*, from_plot: str | None, to_plot: str | None, **others: object) -> None:
         if (from_plot is None) != (to_plot is None):
-            raise WrongUse("--from and --to go together: give both or neither.")
+            raise WrongUse(_("--from and --to go together: give both or neither."))
         between = None if from_plot is None else (from_plot, to_plot)
         command(between=between, **others)
 
@@ -300,7 +302,7 @@ def surface_options(command: Callable[..., None]) -> Callable[..., None]:
     def with_surface(*, heights: Path | None, bare_earth: Path | None, **others: object) -> None:
         if bare_earth is not None and heights is None:
             raise WrongUse(
-                "--bare-earth needs --heights too: the heights of what stands on that earth."
+                _("--bare-earth needs --heights too: the heights of what stands on that earth.")
             )
         command(surface=AskedSurface(heights, bare_earth), **others)
 

@@ -19,6 +19,7 @@ from patchnet.commands.options import (
 )
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
 from patchnet.movement.geotiff import write_bands, write_geotiff
 from patchnet.pages.files.routes_export import routes_form, write_routes
 from patchnet.pages.terminal.routes_text import routes_json, routes_text, way_json, way_text
@@ -126,11 +127,11 @@ def _ensure_may_write(
         routes_form(output)
     for path in rasters:
         if path is not None and path.suffix.lower() not in {".tif", ".tiff"}:
-            raise WrongUse(f"{path}: the name must end in .tif or .tiff.")
+            raise WrongUse(_("{path}: the name must end in .tif or .tiff.").format(path=path))
     for path in (output, *rasters):
         if path is not None:
             ensure_may_write(path, overwrite=overwrite, reads=reads)
 
 
 def _say_written(path: Path) -> None:
-    click.echo(f"Written: {path}", err=True)
+    click.echo(_("Written: {path}").format(path=path), err=True)

@@ -17,6 +17,7 @@ from patchnet.commands.options import (
 )
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.privacy import for_audience, plots_for_public, shown_groups
@@ -34,15 +35,17 @@ from patchnet.street.places import planter_sites
 __all__ = ["scheme"]
 
 
-_WITH_PLOTS = (
+_WITH_PLOTS = N_(
     "map.html, change.html and neighbourhood.gpkg hold what is known of every plot: keep them in "
     "the group, or ask before you hand them on."
 )
-_KEEP: dict[Audience, str] = {
-    "own": _WITH_PLOTS,
-    "group": _WITH_PLOTS,
-    "public": "Nothing in it was worked out from a single garden.",
-}
+_KEEP: Words[Audience, str] = Words(
+    {
+        "own": _WITH_PLOTS,
+        "group": _WITH_PLOTS,
+        "public": N_("Nothing in it was worked out from a single garden."),
+    }
+)
 
 
 @click.command("scheme")
@@ -181,11 +184,13 @@ def scheme(
     people = _named_for(audience, people)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
-            wrong.append(f"{words} must be 0 or more, not {number:g}.")
+            wrong.append(
+                _("{words} must be 0 or more, not {number:g}.").format(words=words, number=number)
+            )
     if planters is not None and planters < 1:
-        wrong.append(f"--planters must be 1 or more, not {planters}.")
+        wrong.append(_("--planters must be 1 or more, not {planters}.").format(planters=planters))
     if unkept is not None and unkept < 0:
-        wrong.append(f"--unkept must be 0 or more, not {unkept}.")
+        wrong.append(_("--unkept must be 0 or more, not {unkept}.").format(unkept=unkept))
     street = None
     try:
         street = find_street(hood, road, knowledge=know)
@@ -225,16 +230,20 @@ def scheme(
     found = plan_scheme(now, street, sites, ask, seed=seed)
     if not found.planters:
         raise WrongUse(
-            f"No planter in {street.name} would help the "
-            f"{', '.join(know.groups[key].name.lower() for key in found.before.groups)}, by the "
-            "measure used, so no scheme was made. Ask for other animals, or survey more plots."
+            _(
+                "No planter in {street_name} would help the {groups}, by the measure used, so no "
+                "scheme was made. Ask for other animals, or survey more plots."
+            ).format(
+                street_name=street.name,
+                groups=", ".join(know.groups[key].name.lower() for key in found.before.groups),
+            )
         )
     write_report(
         found, output, by=by, contact=contact, date=date, status=status, paper=paper,
         overwrite=overwrite,
     )  # fmt: skip
     click.echo(_words(found))
-    click.echo(f"Wrote {output}: begin with report.html.", err=True)
+    click.echo(_("Wrote {output}: begin with report.html.").format(output=output), err=True)
     note_made(asked.file, output, audience)
     click.echo(_KEEP[audience], err=True)
 
@@ -243,7 +252,9 @@ def _named_for(audience: Audience, people: tuple[Keeper, ...]) -> tuple[Keeper, 
     """Return the keepers; for everybody without their names."""
     if audience != "public":
         return people
-    return tuple(replace(one, name=f"Keeper {at}") for at, one in enumerate(people, 1))
+    return tuple(
+        replace(one, name=_("Keeper {at}").format(at=at)) for at, one in enumerate(people, 1)
+    )
 
 
 def _seen_by(audience: Audience, hood: Neighbourhood, asked: Asked) -> Neighbourhood:
@@ -267,7 +278,7 @@ def _keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper,
 
 def _words(found: Scheme) -> str:
     """The planters in the order of building, for the terminal."""
-    rows = [("Planter", "Place", "Verdict", "Walking width", "Planting", "Keeper")]
+    rows = [("Planter", "Place", "Verdict", _("Walking width"), "Planting", "Keeper")]
     for one in found.planters:
         clear = one.site.clear_m
         rows.append(
@@ -275,11 +286,11 @@ def _words(found: Scheme) -> str:
                 one.plot,
                 one.site.key,
                 one.site.verdict,
-                "measure this"
+                _("measure this")
                 if clear is None
                 else f"{centimetres(clear)} m ({one.site.clear_basis})",
                 one.recipe.name,
-                one.keeper or "nobody yet",
+                one.keeper or _("nobody yet"),
             )
         )
     wide = found.after.knowledge.scheme_figure("wide_margin")

@@ -6,6 +6,7 @@ import click
 
 from patchnet.commands.asked import read_asked
 from patchnet.commands.options import Asked, input_options
+from patchnet.core.texts import _
 from patchnet.pages.survey.pack import FILES, write_survey
 from patchnet.pages.survey.round import plan_survey
 
@@ -58,5 +59,8 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
     for name, given in (("--contact", contact), ("--keep-until", keep_until)):
         if not given:
             click.echo(
-                f"Without {name} the privacy notice has a blank line to fill in by hand.", err=True
+                _("Without {name} the privacy notice has a blank line to fill in by hand.").format(
+                    name=name
+                ),
+                err=True,
             )

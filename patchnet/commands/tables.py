@@ -6,6 +6,7 @@ import click
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import OwnFolder
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_rows
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.templates import blank_tables, declared, tables_like
@@ -53,17 +54,17 @@ def tables(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if name is None:
         if output is not None or like is not None:
-            raise WrongUse("Say which table: patchnet tables NAME -o DIR.")
+            raise WrongUse(_("Say which table: patchnet tables NAME -o DIR."))
         click.echo(tables_text(), nl=False)
         return
     table = declared(name)
     if output is None:
         if like is not None or key is not None:
-            raise WrongUse("--like and --as write files: add -o DIR, the folder for them.")
+            raise WrongUse(_("--like and --as write files: add -o DIR, the folder for them."))
         click.echo(table_text(table, Reader(load_rows(folder), [])), nl=False)
         return
     if key is not None and like is None:
-        raise WrongUse("--as needs --like: say which thing the new one is like.")
+        raise WrongUse(_("--as needs --like: say which thing the new one is like."))
     files = (
         blank_tables(table)
         if like is None

@@ -9,6 +9,7 @@ from itertools import islice
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.table_rows import NoTable, Row, heading, tidied
+from patchnet.core.texts import _
 
 __all__ = ["csv_rows"]
 
@@ -44,8 +45,8 @@ def csv_rows(
     if assumed:
         faults.warn(
             named,
-            f"The text is not UTF-8; it was read as {assumed}.",
-            "If letters look wrong, save it again as CSV (UTF-8).",
+            _("The text is not UTF-8; it was read as {assumed}.").format(assumed=assumed),
+            _("If letters look wrong, save it again as CSV (UTF-8)."),
         )
     told = re.match(r"sep=(.)(?:\r\n|\r|\n|$)", text)
     if told:
@@ -68,19 +69,19 @@ def _decoded(raw: bytes, where: str) -> tuple[str, str | None]:
             try:
                 return raw.removeprefix(mark).decode(coding), None
             except UnicodeDecodeError as error:
-                what = "cannot be read: it is damaged or cut off, or not the UTF-16 it says"
-                raise NoTable(where, what, "save the table again as CSV (UTF-8)") from error
+                what = _("cannot be read: it is damaged or cut off, or not the UTF-16 it says")
+                raise NoTable(where, what, _("save the table again as CSV (UTF-8)")) from error
     try:
         return raw.decode("utf-8-sig"), None
     except UnicodeDecodeError:
         pass  # not UTF-8: older spreadsheet programs write Windows-1252
     if b"\0" in raw:
-        raise NoTable(where, "is not a text file", "save the table as CSV (UTF-8) or xlsx")
+        raise NoTable(where, _("is not a text file"), _("save the table as CSV (UTF-8) or xlsx"))
     try:
         return raw.decode("cp1252"), "Windows-1252"
     except UnicodeDecodeError as error:
-        what = "is not text in UTF-8, UTF-16 or Windows-1252"
-        raise NoTable(where, what, "save it as CSV (UTF-8)") from error
+        what = _("is not text in UTF-8, UTF-16 or Windows-1252")
+        raise NoTable(where, what, _("save it as CSV (UTF-8)")) from error
 
 
 def _separator(text: str, known: Collection[str]) -> str:
@@ -141,8 +142,10 @@ def _by_lines(text: str, sign: str, named: str, faults: FaultList) -> list[list[
     if odd:
         faults.warn(
             named,
-            f"A quotation mark is not closed (row {', '.join(odd[:_ROWS_NAMED])}): each line was "
-            "read as a row of its own.",
-            "Look at the notes of these rows.",
+            _(
+                "A quotation mark is not closed (row {odd}): each line was read as a row of its "
+                "own."
+            ).format(odd=", ".join(odd[:_ROWS_NAMED])),
+            _("Look at the notes of these rows."),
         )
     return records

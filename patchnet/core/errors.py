@@ -17,6 +17,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 
 __all__ = [
     "CannotRead",
@@ -65,7 +66,7 @@ class DataFaults(PatchnetError):  # noqa: N818 - named after what the user sees:
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults: tuple[Fault, ...] = tuple(faults)
         errors = [fault for fault in self.faults if fault.severity == "error"]
-        super().__init__("\n".join(str(fault) for fault in errors) or "no faults")
+        super().__init__("\n".join(str(fault) for fault in errors) or _("no faults"))
 
     def __reduce__(self) -> tuple[type["DataFaults"], tuple[tuple[Fault, ...]]]:
         """Travel between processes with the whole list."""

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 
 __all__ = ["FaultList", "Place"]
 
@@ -72,8 +73,14 @@ class FaultList:
                 self.warn(where, what, mend, row=row, ident=ident)
             return
         named = ", ".join(
-            f"{row} ({ident})" if ident else str(row) for (row, ident), _ in rows[:_ROWS_NAMED]
+            f"{row} ({ident})" if ident else str(row) for (row, ident), __ in rows[:_ROWS_NAMED]
         )
         rest = len(rows) - _ROWS_NAMED
-        more = f" and {rest} more" if rest > 0 else ""
-        self.warn(where, f"{together.format(n=len(rows))} Rows {named}{more}.", mend)
+        more = _(" and {rest} more").format(rest=rest) if rest > 0 else ""
+        self.warn(
+            where,
+            _("{format} Rows {named}{more}.").format(
+                format=together.format(n=len(rows)), named=named, more=more
+            ),
+            mend,
+        )

@@ -48,7 +48,7 @@ class Fault:
         """One line: severity, place, what, mend."""
         place = self.where
         if self.row is not None:
-            place += f", row {self.row}"
+            place += _(", row {row}").format(row=self.row)
         if self.ident is not None:
             place += f" ({self.ident})"
         severity = _("error") if self.severity == "error" else _("warning")
@@ -83,4 +83,4 @@ def nearest_hint(word: str, choices: Iterable[str]) -> str:
         What it may be.
     """
     close = nearest(word, choices)
-    return f" Did you mean {' or '.join(close)}?" if close else ""
+    return _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""

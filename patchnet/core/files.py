@@ -12,6 +12,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from patchnet.core.errors import CannotRead, CannotWrite
+from patchnet.core.texts import _
 
 __all__ = [
     "MADE_BY",
@@ -60,7 +61,11 @@ def write_aside(path: Path | str) -> Iterator[Path]:
             draft.replace(target)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"{shown_path(target)} cannot be written: {reason}.") from error
+        raise CannotWrite(
+            _("{shown_path} cannot be written: {reason}.").format(
+                shown_path=shown_path(target), reason=reason
+            )
+        ) from error
 
 
 @contextmanager
@@ -98,7 +103,9 @@ def folder_to_read(path: Path) -> Iterator[Path]:
                 aside = stack.enter_context(folder_aside(Path(tempfile.gettempdir())))
             except OSError as error:
                 raise CannotRead(
-                    f"{path} cannot be unpacked: {error.strerror or error}."
+                    _("{path} cannot be unpacked: {strerror}.").format(
+                        path=path, strerror=error.strerror or error
+                    )
                 ) from error
         yield aside
 
@@ -190,28 +197,38 @@ def ensure_may_write(
     """
     target = Path(path)
     if not target.parent.is_dir():
-        raise CannotWrite(f"There is no folder {target.parent}: make it first.")
+        raise CannotWrite(
+            _("There is no folder {parent}: make it first.").format(parent=target.parent)
+        )
     if target.is_dir():
-        raise CannotWrite(f"{target} is a folder: name a file in it.")
+        raise CannotWrite(_("{target} is a folder: name a file in it.").format(target=target))
     if not os.access(target.parent, os.W_OK):
-        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
+        raise CannotWrite(
+            _("{target} cannot be written: its folder is protected.").format(target=target)
+        )
     if any(
         one is not None and one.exists() and target.samefile(one)
         for one in reads
         if target.exists()
     ):
-        raise CannotWrite(f"{target} is what is read: name another file.")
+        raise CannotWrite(_("{target} is what is read: name another file.").format(target=target))
     if overwrite or not target.exists():
         return
     try:
         with target.open("rb") as there:
             head = there.read(_HEAD)
     except OSError as error:
-        raise CannotWrite(f"{target} cannot be replaced: {error.strerror}.") from error
+        raise CannotWrite(
+            _("{target} cannot be replaced: {strerror}.").format(
+                target=target, strerror=error.strerror
+            )
+        ) from error
     if MADE_BY.encode() not in head:
         raise CannotWrite(
-            f"{target} is there already and is not a page patchnet made: "
-            "choose another name, or say --overwrite."
+            _(
+                "{target} is there already and is not a page patchnet made: choose another name, "
+                "or say --overwrite."
+            ).format(target=target)
         )
 
 
@@ -240,7 +257,11 @@ class OwnFolder:
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise CannotWrite(f"{self._folder} cannot be made: {error.strerror}.") from error
+            raise CannotWrite(
+                _("{folder} cannot be made: {strerror}.").format(
+                    folder=self._folder, strerror=error.strerror
+                )
+            ) from error
         listed = self._listed()
         foreign = [
             name
@@ -249,8 +270,10 @@ class OwnFolder:
         ]
         if foreign:
             raise CannotWrite(
-                f"In {self._folder} these files are not as patchnet made them: "
-                f"{', '.join(foreign)}. Name another folder, or move them away."
+                _(
+                    "In {folder} these files are not as patchnet made them: {foreign}. Name "
+                    "another folder, or move them away."
+                ).format(folder=self._folder, foreign=", ".join(foreign))
             )
 
     def write(self, name: str, content: str | bytes) -> None:
@@ -267,7 +290,9 @@ class OwnFolder:
             return hashlib.sha256((self._folder / name).read_bytes()).hexdigest()
         except OSError as error:
             raise CannotWrite(
-                f"{self._folder / name} cannot be replaced: {error.strerror}."
+                _("{folder} cannot be replaced: {strerror}.").format(
+                    folder=self._folder / name, strerror=error.strerror
+                )
             ) from error
 
     def _listed(self) -> dict[str, str]:

@@ -5,6 +5,7 @@ from typing import TypeVar
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 
 __all__ = ["Named"]
 
@@ -44,7 +45,11 @@ class Named(Mapping[str, Thing]):
         """The thing of that name."""
         if name not in self._things:
             hint = nearest_hint(str(name), self._things)
-            raise WrongUse(f"There is no {self._what} {name!r} here.{hint}")
+            raise WrongUse(
+                _("There is no {what} {name!r} here.{hint}").format(
+                    what=self._what, name=name, hint=hint
+                )
+            )
         return self._things[name]
 
     def __contains__(self, name: object) -> bool:

@@ -21,6 +21,7 @@ import pyogrio
 
 from patchnet.core.errors import CannotRead, PatchnetError
 from patchnet.core.reader_child import read_in_child
+from patchnet.core.texts import N_, _
 
 __all__ = [
     "FORM", "JOURNAL_LAYER", "STORE_LAYER", "SUFFIXES", "Layer", "ensure_known_form",
@@ -30,7 +31,9 @@ __all__ = [
 SUFFIXES = (".gpkg", ".geojson", ".json", ".shp", ".fgb", ".parquet", ".geoparquet")
 """Endings of the files that are read as layers."""
 
-_FORMATS = "a GeoPackage, GeoJSON, Shapefile (zipped), FlatGeobuf, GeoParquet or a folder of them"
+_FORMATS = N_(
+    "a GeoPackage, GeoJSON, Shapefile (zipped), FlatGeobuf, GeoParquet or a folder of them"
+)
 _SHP_CODE = 9994  # ESRI Shapefile Technical Description (1998), table 1: the file code
 _SQLITE = b"SQLite format 3\0"
 # What a survey gathered is kept beside the map it was gathered for; `survey` is what it comes to.
@@ -94,18 +97,26 @@ def trouble(path: Path, doing: str = "read") -> Iterator[None]:
     except PatchnetError:
         raise
     except MemoryError as error:
-        raise CannotRead(f"{path} is too large for this computer's memory.") from error
+        raise CannotRead(
+            _("{path} is too large for this computer's memory.").format(path=path)
+        ) from error
     except UnicodeDecodeError as error:
         raise CannotRead(
-            f"{path} cannot be {doing}: its text is not in the encoding it names. "
-            "Save it again as UTF-8."
+            _(
+                "{path} cannot be {doing}: its text is not in the encoding it names. Save it "
+                "again as UTF-8."
+            ).format(path=path, doing=doing)
         ) from error
     except OSError as error:
-        reason = error.strerror or "the system refused it"
-        raise CannotRead(f"{path} cannot be {doing}: {reason}.") from error
+        reason = error.strerror or _("the system refused it")
+        raise CannotRead(
+            _("{path} cannot be {doing}: {reason}.").format(path=path, doing=doing, reason=reason)
+        ) from error
     except Exception as error:  # any library, any error: this is the border
         raise CannotRead(
-            f"{path} cannot be {doing}: it is damaged, cut off, or not {_FORMATS}."
+            _("{path} cannot be {doing}: it is damaged, cut off, or not {formats}.").format(
+                path=path, doing=doing, formats=_(_FORMATS)
+            )
         ) from error
 
 
@@ -141,20 +152,22 @@ def _open_here(path: Path) -> list[Layer]:
         return _with_gdal(path, says_crs=says_crs, credit_lines=credit_lines)
     if suffix in _TABLES:
         raise CannotRead(
-            f"{path} is a table without outlines: give the plots' map, and this with --features."
+            _(
+                "{path} is a table without outlines: give the plots' map, and this with --features."
+            ).format(path=path)
         )
-    raise CannotRead(f"{path} is not {_FORMATS}.")
+    raise CannotRead(_("{path} is not {formats}.").format(path=path, formats=_(_FORMATS)))
 
 
 def _head(path: Path) -> bytes:
     if not path.exists():
-        raise CannotRead(f"There is no file {path}.")
+        raise CannotRead(_("There is no file {path}.").format(path=path))
     if not path.is_file():
-        raise CannotRead(f"{path} is not a file.")
+        raise CannotRead(_("{path} is not a file.").format(path=path))
     with trouble(path), path.open("rb") as file:
         head = file.read(100)
     if not head.strip(b"\0 \t\r\n"):
-        raise CannotRead(f"{path} is empty.")
+        raise CannotRead(_("{path} is empty.").format(path=path))
     return head
 
 
@@ -172,15 +185,19 @@ def _probe_geopackage(path: Path) -> None:
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise CannotRead(
-                f"{path} is being written by another program: close it there and try again."
+                _(
+                    "{path} is being written by another program: close it there and try again."
+                ).format(path=path)
             ) from error
-        raise CannotRead(f"{path} cannot be opened: it or its folder is protected.") from error
+        raise CannotRead(
+            _("{path} cannot be opened: it or its folder is protected.").format(path=path)
+        ) from error
     except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise CannotRead(f"{path} is damaged or cut off.") from error
+        raise CannotRead(_("{path} is damaged or cut off.").format(path=path)) from error
     if names is None:
-        raise CannotRead(f"{path} is damaged or cut off.")
+        raise CannotRead(_("{path} is damaged or cut off.").format(path=path))
     if "gpkg_contents" not in names:
-        raise CannotRead(f"{path} is a database, but not a GeoPackage.")
+        raise CannotRead(_("{path} is a database, but not a GeoPackage.").format(path=path))
 
 
 def _sound_tables(path: Path, address: str) -> set[str] | None:
@@ -214,23 +231,27 @@ def ensure_known_form(there: sqlite3.Connection, path: Path) -> None:
     form = str(row[0]) if row else ""
     if not form.isdigit() or int(form) > FORM:
         raise CannotRead(
-            f"{path} is of form {form or 'unknown'}, and this patchnet reads forms 1 to {FORM}: "
-            "use the newer patchnet that wrote it."
+            _(
+                "{path} is of form {form}, and this patchnet reads forms 1 to {form_2}: use the "
+                "newer patchnet that wrote it."
+            ).format(path=path, form=form or "unknown", form_2=FORM)
         )
 
 
 def _probe_shapefile(path: Path, head: bytes) -> None:
     if len(head) < 100 or struct.unpack(">i", head[:4])[0] != _SHP_CODE:
-        raise CannotRead(f"{path} is not a Shapefile, or is cut off.")
+        raise CannotRead(_("{path} is not a Shapefile, or is cut off.").format(path=path))
     # Bytes 24-27: length of the whole file in 16-bit words (same source, table 1).
     if path.stat().st_size < 2 * struct.unpack(">i", head[24:28])[0]:
-        raise CannotRead(f"{path} is cut off: it is shorter than it says.")
+        raise CannotRead(_("{path} is cut off: it is shorter than it says.").format(path=path))
     beside = {other.name.casefold() for other in path.parent.iterdir()}
     lacking = [end for end in (".shx", ".dbf") if path.stem.casefold() + end not in beside]
     if lacking:
         raise CannotRead(
-            f"{path} lacks {' and '.join(lacking)} beside it: a Shapefile is several files. "
-            "Copy them all, or send them zipped."
+            _(
+                "{path} lacks {lacking} beside it: a Shapefile is several files. Copy them all, "
+                "or send them zipped."
+            ).format(path=path, lacking=" and ".join(lacking))
         )
 
 
@@ -244,19 +265,29 @@ def _probe_geojson(path: Path) -> tuple[bool, tuple[str, ...]]:
         content: Any = json.loads(path.read_bytes())
     except UnicodeDecodeError as error:
         raise CannotRead(
-            f"{path} is not UTF-8 text, as GeoJSON must be: save it again as UTF-8."
+            _("{path} is not UTF-8 text, as GeoJSON must be: save it again as UTF-8.").format(
+                path=path
+            )
         ) from error
     except json.JSONDecodeError as error:
         raise CannotRead(
-            f"{path} is damaged or cut off: it stops being GeoJSON in line {error.lineno}."
+            _("{path} is damaged or cut off: it stops being GeoJSON in line {lineno}.").format(
+                path=path, lineno=error.lineno
+            )
         ) from error
     except RecursionError as error:
-        raise CannotRead(f"{path} is not GeoJSON: it is nested without end.") from error
+        raise CannotRead(
+            _("{path} is not GeoJSON: it is nested without end.").format(path=path)
+        ) from error
     if not isinstance(content, dict) or content.get("type") not in {"FeatureCollection", "Feature"}:
-        raise CannotRead(f"{path} is not GeoJSON: it is no collection of features.")
+        raise CannotRead(
+            _("{path} is not GeoJSON: it is no collection of features.").format(path=path)
+        )
     rows = content.get("features") if content["type"] == "FeatureCollection" else [content]
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise CannotRead(f"{path} is not GeoJSON: its features are no list of features.")
+        raise CannotRead(
+            _("{path} is not GeoJSON: its features are no list of features.").format(path=path)
+        )
     found = content.get("credits")
     lines = found.split("; ") if isinstance(found, str) else found
     lines = lines if isinstance(lines, list) else []
@@ -268,13 +299,13 @@ def _with_gdal(
     path: Path, *, says_crs: bool = True, credit_lines: tuple[str, ...] = ()
 ) -> list[Layer]:
     with trouble(path):
-        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        names = [str(name) for name, __ in pyogrio.list_layers(path)]
     if "statements" in names and "survey_about" in names:
         names = [name for name in names if name not in _RECORDS]
     if path.suffix.casefold() == ".gpkg":
         names = [name for name in names if name not in _HANDED_OUT and name not in _STORE]
     if not names:
-        raise CannotRead(f"{path} has no layer.")
+        raise CannotRead(_("{path} has no layer.").format(path=path))
     layers = [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
     # A survey that has gathered nothing yet says nothing.
     layers = [one for one in layers if one.name != "survey" or len(one.table) or len(layers) == 1]
@@ -294,12 +325,16 @@ def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
             table = pyogrio.read_dataframe(path, layer=name, encoding=encoding)
     if 0 <= info["features"] != len(table):
         raise CannotRead(
-            f"{path} is damaged or cut off: it says {info['features']} rows and holds {len(table)}."
+            _("{path} is damaged or cut off: it says {features} rows and holds {n_table}.").format(
+                path=path, features=info["features"], n_table=len(table)
+            )
         )
     credits_line = (info.get("layer_metadata") or {}).get("credits", "")
     return Layer(
         name,
-        path.name if alone else f"{path.name}, layer {name}",
+        path.name
+        if alone
+        else _("{path_name}, layer {name}").format(path_name=path.name, name=name),
         table,
         says_crs and getattr(table, "crs", None) is not None,
         tuple(line for line in credits_line.split("; ") if line),
@@ -310,8 +345,10 @@ def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
 def _parquet(path: Path) -> Layer:
     if find_spec("pyarrow") is None:  # optional: it is large, and only this format needs it
         raise CannotRead(
-            f"{path} is GeoParquet, which needs one more library: "
-            "pip install 'patchnet[parquet]', or save it as GeoPackage."
+            _(
+                "{path} is GeoParquet, which needs one more library: pip install "
+                "'patchnet[parquet]', or save it as GeoPackage."
+            ).format(path=path)
         )
     with trouble(path):
         table = gpd.read_parquet(path)

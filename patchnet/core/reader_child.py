@@ -23,6 +23,7 @@ from typing import Any, Self, TypeVar
 
 from patchnet.core.errors import CannotRead, PatchnetError
 from patchnet.core.read_limits import read_limit
+from patchnet.core.texts import N_, _
 
 __all__ = [
     "MAP_LIMITS",
@@ -37,7 +38,7 @@ Thing = TypeVar("Thing")
 _MB = 2**20
 _PATIENCE = 3
 _TIME_IS_OVER = int(getattr(signal, "SIGXCPU", 0))
-_GIVEN_UP = (
+_GIVEN_UP = N_(
     "{path} was given up after {seconds:.0f} seconds: it is damaged, or not what it seems. Make it "
     "anew."
 )
@@ -129,8 +130,10 @@ class ReaderChild:
         size = path.stat().st_size / _MB if path.is_file() else 0.0
         if self._limits.size_mb and size > self._limits.size_mb:
             raise CannotRead(
-                f"{path} is too large: {size:.0f} MB, and at most {self._limits.size_mb} MB are "
-                "read of such a file."
+                _(
+                    "{path} is too large: {size:.0f} MB, and at most {size_mb} MB are read of "
+                    "such a file."
+                ).format(path=path, size=size, size_mb=self._limits.size_mb)
             )
         seconds = self._limits.seconds + self._limits.seconds_mb * size
         if not (_FORKS or _may_spawn) or multiprocessing.current_process().daemon:
@@ -142,7 +145,7 @@ class ReaderChild:
             # The child stops itself by its own time at work; on a busy computer it has to wait.
             if not pipe.poll(_PATIENCE * seconds):
                 self._end()
-                raise CannotRead(_GIVEN_UP.format(path=path, seconds=_PATIENCE * seconds))
+                raise CannotRead(_(_GIVEN_UP).format(path=path, seconds=_PATIENCE * seconds))
             answer = pipe.recv_bytes()
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
@@ -150,10 +153,13 @@ class ReaderChild:
         except (EOFError, OSError, pickle.PickleError) as error:
             if self._out_of_time():
                 self._end()
-                raise CannotRead(_GIVEN_UP.format(path=path, seconds=seconds)) from error
+                raise CannotRead(_(_GIVEN_UP).format(path=path, seconds=seconds)) from error
             self._end()
             raise CannotRead(
-                f"{path} made its reader fail: it is damaged, or not what it seems. Make it anew."
+                _(
+                    "{path} made its reader fail: it is damaged, or not what it seems. Make it "
+                    "anew."
+                ).format(path=path)
             ) from error
         if told == "done":
             result: Thing = value
@@ -161,12 +167,18 @@ class ReaderChild:
         if told == "memory":
             self._end()
             raise CannotRead(
-                f"{path} needs more than {memory} MB of memory: it holds far more "
-                "than it seems, or is damaged. Make it anew with what is filled in alone."
+                _(
+                    "{path} needs more than {memory} MB of memory: it holds far more than it "
+                    "seems, or is damaged. Make it anew with what is filled in alone."
+                ).format(path=path, memory=memory)
             )
         if isinstance(value, PatchnetError):
             raise value
-        raise CannotRead(f"{path} cannot be read ({value}): it is damaged. Make it anew.")
+        raise CannotRead(
+            _("{path} cannot be read ({value}): it is damaged. Make it anew.").format(
+                path=path, value=value
+            )
+        )
 
     def _started(self, memory_mb: int) -> Connection:
         if self._pipe is not None and self._process is not None and self._process.is_alive():
@@ -227,7 +239,9 @@ def _read_here(function: Callable[..., Thing], path: Path, others: tuple[Any, ..
         raise
     except Exception as error:  # as `_answer`
         raise CannotRead(
-            f"{path} cannot be read ({type(error).__name__}): it is damaged."
+            _("{path} cannot be read ({name}): it is damaged.").format(
+                path=path, name=type(error).__name__
+            )
         ) from error
 
 

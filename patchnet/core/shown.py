@@ -5,6 +5,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import fields
 from typing import Any
 
+from patchnet.core.texts import _
+
 __all__ = ["Shown"]
 
 _LINES = 20
@@ -46,7 +48,7 @@ def _few(record: Shown) -> list[tuple[str, str]]:
     if len(rows) < _LINES:
         return rows
     left = len(rows) - (_LINES - 2)
-    return [*rows[: _LINES - 2], ("...", f"{left} more")]
+    return [*rows[: _LINES - 2], ("...", _("{left} more").format(left=left))]
 
 
 def in_short(value: object) -> str:
@@ -60,7 +62,7 @@ def in_short(value: object) -> str:
     shape = getattr(value, "shape", None)
     if isinstance(shape, tuple) and shape:
         size = " x ".join(f"{side:,}" for side in shape)
-        rows = " rows and columns" if len(shape) == 2 and hasattr(value, "columns") else ""
+        rows = _(" rows and columns") if len(shape) == 2 and hasattr(value, "columns") else ""
         words = f"{type(value).__name__}, {size}{rows}"
     elif value is None or (isinstance(value, str) and not value):
         words = "none"

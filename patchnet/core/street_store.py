@@ -34,6 +34,7 @@ from patchnet.core.geopackage import (
 )
 from patchnet.core.open_file import FORM, JOURNAL_LAYER, STORE_LAYER, ensure_known_form, trouble
 from patchnet.core.read_limits import read_limit
+from patchnet.core.texts import N_, _
 
 __all__ = [
     "FORM", "JOURNAL", "Entry", "add_entry", "ensure_free", "ensure_generation", "form_of",
@@ -114,7 +115,9 @@ def _locked(lock: Path, target: Path) -> int:
             handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError as error:
             raise CannotWrite(
-                f"{shown_path(target)} cannot be written: {error.strerror}."
+                _("{shown_path} cannot be written: {strerror}.").format(
+                    shown_path=shown_path(target), strerror=error.strerror
+                )
             ) from error
         # Who waited may have got the lock of a file that was taken away meanwhile.
         if _try_lock(handle) and _is_file(handle, lock):
@@ -122,7 +125,10 @@ def _locked(lock: Path, target: Path) -> int:
         os.close(handle)
         if time.monotonic() > until:
             raise CannotWrite(
-                f"{target} is being changed by another patchnet command: try again when it is done."
+                _(
+                    "{target} is being changed by another patchnet command: try again when it is "
+                    "done."
+                ).format(target=target)
             )
         time.sleep(_TURN_S)
 
@@ -196,8 +202,10 @@ def ensure_free(path: Path) -> None:
             return
         if time.monotonic() > until:
             raise CannotWrite(
-                f"{path} is open in {holder}: close it there (a GIS, say) and try again; nothing "
-                "was changed."
+                _(
+                    "{path} is open in {holder}: close it there (a GIS, say) and try again; "
+                    "nothing was changed."
+                ).format(path=path, holder=holder)
             )
         time.sleep(_TURN_S)
 
@@ -214,12 +222,14 @@ def _holder(path: Path) -> str | None:
             there.execute("ROLLBACK")
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
-            return _program_with(path) or "another program"
-        raise CannotWrite(f"{path} cannot be written: it or its folder is protected.") from error
+            return _program_with(path) or _("another program")
+        raise CannotWrite(
+            _("{path} cannot be written: it or its folder is protected.").format(path=path)
+        ) from error
     except sqlite3.DatabaseError as error:
-        raise CannotRead(f"{path} is damaged or cut off.") from error
+        raise CannotRead(_("{path} is damaged or cut off.").format(path=path)) from error
     if any(path.with_name(path.name + end).exists() for end in _BESIDE):
-        return _program_with(path) or "another program"
+        return _program_with(path) or _("another program")
     return _program_with(path)
 
 
@@ -240,7 +250,7 @@ def _program_with(path: Path) -> str | None:
                     with suppress(OSError):
                         if os.path.samestat(one.stat(), wanted) and _may_write(process, one.name):
                             name = (process / "comm").read_text(encoding="utf-8").strip()
-                            return f"another program ({name})"
+                            return _("another program ({name})").format(name=name)
     return None
 
 
@@ -276,7 +286,7 @@ def replacing(path: Path | str) -> Iterator[Path]:
             yield draft
             ensure_free(target)
             if _state(target) != before:
-                raise CannotWrite(_CHANGED.format(path=target))
+                raise CannotWrite(_(_CHANGED).format(path=target))
             if target.exists() and draft.exists():
                 shutil.copymode(target, draft)
 
@@ -299,10 +309,10 @@ def ensure_generation(copy: Path, generation: int | None, source: Path) -> None:
         If it was changed since.
     """
     if generation is not None and generation_of(copy) != generation:
-        raise CannotWrite(_CHANGED.format(path=source))
+        raise CannotWrite(_(_CHANGED).format(path=source))
 
 
-_CHANGED = (
+_CHANGED = N_(
     "{path} was changed by somebody else since it was read: nothing was written. Do the same again."
 )
 
@@ -440,7 +450,7 @@ def put_journal(there: sqlite3.Connection, journal: pd.DataFrame) -> None:
         [("form", str(FORM)), ("generation", str(last))], columns=["name", "value"], dtype=object
     )
     for name, table, says in (
-        (JOURNAL_LAYER, journal, "What was changed in this file, and when"),
-        (STORE_LAYER, about, "Form of this file, and number of its last change"),
+        (JOURNAL_LAYER, journal, _("What was changed in this file, and when")),
+        (STORE_LAYER, about, _("Form of this file, and number of its last change")),
     ):
         put_table(there, name, table, says=says, types={"generation": "INTEGER"}, stamp=_STAMP)

@@ -24,6 +24,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.numbers import with_points, writes_decimal_comma
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, heading, visible
+from patchnet.core.texts import _
 
 __all__ = [
     "SUFFIXES", "NoTable", "Row", "Sheet", "Table", "cell_text", "heading", "read_sheets",
@@ -80,7 +81,7 @@ class Table:
         seen: Counter[str] = Counter()
         names = []
         for at, name in enumerate(self.columns, 1):
-            bare = name or f"column {at}"
+            bare = name or _("column {at}").format(at=at)
             seen[bare] += 1
             names.append(bare if seen[bare] == 1 else f"{bare} ({seen[bare]})")
         return pd.DataFrame([row.cells for row in self.rows], columns=names, dtype=object)
@@ -133,13 +134,17 @@ def _sheets_here(path: Path, known: Collection[str]) -> tuple[list[Sheet], tuple
 
 def _sheets_of_file(path: Path, faults: FaultList, known: Collection[str]) -> list[Sheet]:
     if path.is_dir():
-        raise NoTable(str(path), "is a folder, not a CSV or xlsx file")
+        raise NoTable(str(path), _("is a folder, not a CSV or xlsx file"))
     if not path.exists():
-        raise CannotRead(f"There is no file {path}.")
+        raise CannotRead(_("There is no file {path}.").format(path=path))
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+        raise CannotRead(
+            _("{path} cannot be read: {strerror}.").format(
+                path=path, strerror=error.strerror or error
+            )
+        ) from error
     return sheets_of(raw, str(path), faults, known=known, named=path.name)
 
 
@@ -172,14 +177,14 @@ def sheets_of(
         sheets = workbook_sheets(raw, where)
         sign = ""
     elif raw.startswith(_OLD_WORKBOOK):
-        what = "is a workbook of an old kind, or locked by a password"
-        raise NoTable(where, what, "save it as xlsx without a password, or as CSV (UTF-8)")
+        what = _("is a workbook of an old kind, or locked by a password")
+        raise NoTable(where, what, _("save it as xlsx without a password, or as CSV (UTF-8)"))
     else:
         rows, sign = csv_rows(raw, where, named or where, faults, known)
         sheets = [Sheet("", rows)]
     filled = [Sheet(one.name, _pointed(one.rows, sign)) for one in sheets if one.rows]
     if not filled:
-        raise NoTable(where, "is empty")
+        raise NoTable(where, _("is empty"))
     return filled
 
 
@@ -223,27 +228,31 @@ def _check_shape(
     for name, count in Counter(name for name in folded if name).items():
         if count > 1:
             shown = columns[folded.index(name)]
-            what = f"The column '{shown}' stands there more than once."
+            what = _("The column '{shown}' stands there more than once.").format(shown=shown)
             (faults.error if name in known else faults.warn)(
-                where, what, "Keep one of them.", row=head
+                where, what, _("Keep one of them."), row=head
             )
     beyond = [(number, cells[len(columns) :]) for number, cells in rows if any(cells)]
     stray = [(number, next(filter(None, rest))) for number, rest in beyond if any(rest)]
     for number, cell in stray[:_ROWS_NAMED]:
         more = ""
         if number == stray[0][0] and len(stray) > _ROWS_NAMED:
-            more = f" So it is in {len(stray)} rows."
+            more = _(" So it is in {n_stray} rows.").format(n_stray=len(stray))
         faults.error(
             where,
-            f"There are cells beyond the last column: '{cell[:40]}'.{more}",
-            "Put text that holds the separator in quotation marks, or give the column a name.",
+            _("There are cells beyond the last column: '{cell}'.{more}").format(
+                cell=cell[:40], more=more
+            ),
+            _("Put text that holds the separator in quotation marks, or give the column a name."),
             row=number,
         )
     for number, cells in rows:
         for name, cell in zip(columns, cells, strict=False):
             if len(cell) > _LONGEST:
-                what = f"The cell '{name}' is longer than any spreadsheet allows."
-                mend = "Shorten it; look for a quotation mark not closed."
+                what = _("The cell '{name}' is longer than any spreadsheet allows.").format(
+                    name=name
+                )
+                mend = _("Shorten it; look for a quotation mark not closed.")
                 faults.error(where, what, mend, row=number)
 
 

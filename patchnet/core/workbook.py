@@ -13,6 +13,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.open_file import trouble
 from patchnet.core.read_limits import read_limit
 from patchnet.core.table_rows import NoTable, Row, Sheet, cell_text, tidied
+from patchnet.core.texts import _
 
 __all__ = ["workbook_sheets"]
 
@@ -52,10 +53,10 @@ def workbook_sheets(raw: bytes, where: str) -> list[Sheet]:
     except NoTable:
         raise
     except CannotRead as error:
-        what = (
+        what = _(
             "cannot be read: it is damaged, cut off, locked by a password, or not an xlsx workbook"
         )
-        mend = "open it in your spreadsheet program and save it again"
+        mend = _("open it in your spreadsheet program and save it again")
         raise NoTable(where, what, mend) from error
     return sheets
 
@@ -67,12 +68,16 @@ def _unpacks(raw: bytes, where: str) -> bool:
         names = {member.filename for member in members}
         if "xl/workbook.xml" not in names:
             kind = packed.read("mimetype") if "mimetype" in names else b""
-            what = "is packed, but is not an xlsx workbook"
-            mend = "save it as xlsx or CSV (UTF-8)" if b"opendocument" in kind else "unpack it"
+            what = _("is packed, but is not an xlsx workbook")
+            mend = (
+                _("save it as xlsx or CSV (UTF-8)") if b"opendocument" in kind else _("unpack it")
+            )
             raise NoTable(where, what, mend)
         if sum(member.file_size for member in members) > _UNPACKED_MOST:
-            what = f"unpacks to more than {_UNPACKED_MOST / 2**20:.0f} MB"
-            raise NoTable(where, what, "copy its table into a new workbook")
+            what = _("unpacks to more than {unpacked_most:.0f} MB").format(
+                unpacked_most=_UNPACKED_MOST / 2**20
+            )
+            raise NoTable(where, what, _("copy its table into a new workbook"))
         areas = [
             area
             for member in members
@@ -80,7 +85,7 @@ def _unpacks(raw: bytes, where: str) -> bool:
             for area in _merged_areas(packed, member.filename)
         ]
     if sum((right - left + 1) * (low - top + 1) for left, top, right, low in areas) > _MERGED_MOST:
-        raise NoTable(where, "has millions of merged cells", "take the merging back")
+        raise NoTable(where, _("has millions of merged cells"), _("take the merging back"))
     return bool(areas)
 
 
@@ -114,15 +119,17 @@ def _sheet_rows(sheet: Any, where: str, merged: bool) -> list[Row]:  # noqa: ANN
         if cells := tidied(found):
             rows.append(Row(number, cells))
         if len(rows) > _LONGEST:
-            what = f"has more than {_LONGEST:,} rows in the sheet {str(sheet.title)[:40]!r}"
-            raise NoTable(where, what, "hand it in in parts")
+            what = _("has more than {longest:,} rows in the sheet {title!r}").format(
+                longest=_LONGEST, title=str(sheet.title)[:40]
+            )
+            raise NoTable(where, what, _("hand it in in parts"))
     return rows
 
 
 def _cells_below(sheet: Any) -> dict[int, dict[int, str]]:  # noqa: ANN401 - openpyxl has no types
     """Return row -> column -> text: a cell merged over rows counts in each, over columns once."""
     if sheet.max_row * sheet.max_column > _CELLS_MOST:
-        raise CannotRead(f"The sheet {sheet.title} is too large.")
+        raise CannotRead(_("The sheet {title} is too large.").format(title=sheet.title))
     down: dict[int, dict[int, str]] = {}
     for area in sheet.merged_cells.ranges:
         text = cell_text(sheet.cell(area.min_row, area.min_col).value)

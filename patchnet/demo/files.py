@@ -18,6 +18,7 @@ import pandas as pd
 
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import write_text
+from patchnet.core.texts import _
 from patchnet.demo.drawing import Plan, Point
 from patchnet.demo.habitat import Survey, describe
 from patchnet.demo.plan import draw_plan
@@ -234,7 +235,11 @@ def write_demo(folder: Path | str, *, seed: int = SEED) -> list[Path]:
     try:
         target.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise CannotWrite(f"{target} cannot be made: {error.strerror or error}.") from error
+        raise CannotWrite(
+            _("{target} cannot be made: {strerror}.").format(
+                target=target, strerror=error.strerror or error
+            )
+        ) from error
     paths = []
     for name, text in demo_files(seed=seed).items():
         write_text(target / name, text)

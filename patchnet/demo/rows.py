@@ -3,6 +3,7 @@
 import random
 from collections.abc import Sequence
 
+from patchnet.core.texts import _
 from patchnet.demo.drawing import Barrier, Plan, Plot, Point, Shape, Street
 from patchnet.demo.scenario import (
     PASSAGE_AFTER,
@@ -111,11 +112,17 @@ def terrace_row(
         code = f"W{number:02d}"
         yard = (at(left, front), at(right, front), at(right, house), at(left, house))
         plan.plots += [
-            Plot(f"{code}F", "garden_front", f"{number} front", TERRACE_STREET, yard),
+            Plot(
+                f"{code}F",
+                "garden_front",
+                _("{number} front").format(number=number),
+                TERRACE_STREET,
+                yard,
+            ),
             Plot(
                 f"{code}B",
                 "garden_back",
-                f"{number} back",
+                _("{number} back").format(number=number),
                 TERRACE_STREET,
                 (*wall, far_right, far_left),
             ),
@@ -169,11 +176,17 @@ def villa_row(plan: Plan, rng: random.Random, street: Street) -> None:
         garden = (*edge, *((high, low, at(left, near)) if i % 2 == 0 else (around[3], high, low)))
         code = f"M{number:02d}"
         plan.plots += [
-            Plot(f"{code}F", "garden_front", f"{number} front", VILLA_STREET, garden),
+            Plot(
+                f"{code}F",
+                "garden_front",
+                _("{number} front").format(number=number),
+                VILLA_STREET,
+                garden,
+            ),
             Plot(
                 f"{code}B",
                 "garden_back",
-                f"{number} back",
+                _("{number} back").format(number=number),
                 VILLA_STREET,
                 (*around, *back_end),
             ),

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import Choice, Choices, Flag, Ref, Tags, Text
 from patchnet.knowledge.parts import Basis
 from patchnet.knowledge.reader import Reader
@@ -29,10 +30,10 @@ _TABLES = {
 
 @table(
     "osm_tags.csv",
-    "What tags of OpenStreetMap stand for; the first row that fits a thing is taken.",
+    N_("What tags of OpenStreetMap stand for; the first row that fits a thing is taken."),
     called="tag",
     key=("role", "tags"),
-    bases=(Basis("", "becomes {becomes}"),),
+    bases=(Basis("", N_("becomes {becomes}")),),
 )
 @dataclass(frozen=True, slots=True)
 class OsmTag:
@@ -54,22 +55,24 @@ class OsmTag:
         Feature that it becomes where the tags state a large size, or None: the same.
     """
 
-    role: Annotated[str, Choice("what the tags tell of", of=tuple(OSM_ROLES))]
+    role: Annotated[str, Choice(N_("what the tags tell of"), of=tuple(OSM_ROLES))]
     tags: Annotated[
-        tuple[tuple[str, str], ...], Tags("tags that must all be there; * is any value")
+        tuple[tuple[str, str], ...], Tags(N_("tags that must all be there; * is any value"))
     ]
     drawn: Annotated[
         tuple[str, ...],
-        Choices("how it is drawn", of=("point", "line", "area"), blank="needed"),
+        Choices(N_("how it is drawn"), of=("point", "line", "area"), blank="needed"),
     ]
     becomes: Annotated[
         str,
-        Text("key of the feature, barrier kind or plot kind, or a word of the role", shown=False),
+        Text(
+            N_("key of the feature, barrier kind or plot kind, or a word of the role"), shown=False
+        ),
     ]
-    sure: Annotated[bool, Flag("whether the tags say all that the key claims")]
+    sure: Annotated[bool, Flag(N_("whether the tags say all that the key claims"))]
     large: Annotated[
         str | None,
-        Ref("feature that it becomes where it is large, if another", table="features.csv",
+        Ref(N_("feature that it becomes where it is large, if another"), table="features.csv",
             blank=None),
     ] = None  # fmt: skip
 
@@ -81,6 +84,10 @@ def read_osm_tags(reader: Reader) -> tuple[OsmTag, ...]:
         known = reader.keys(_TABLES[tag.role]) if tag.role in _TABLES else {}
         choices = {*known, *OSM_ROLES[tag.role]}
         if tag.becomes and tag.becomes not in choices:
-            what = f"'{tag.becomes}' is nothing that a tag of the role {tag.role} can become."
-            reader.say(row, what, f"Write one of: {', '.join(sorted(choices))}.")
-    return tuple(tag for _, tag in tags)
+            what = _("'{becomes}' is nothing that a tag of the role {role} can become.").format(
+                becomes=tag.becomes, role=tag.role
+            )
+            reader.say(
+                row, what, _("Write one of: {choices}.").format(choices=", ".join(sorted(choices)))
+            )
+    return tuple(tag for __, tag in tags)

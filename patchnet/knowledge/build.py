@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 from patchnet.knowledge.base_map import read_osm_tags
 from patchnet.knowledge.complete import missing
 from patchnet.knowledge.countries import read_countries
@@ -132,5 +133,7 @@ def _one_thing_a_word(reader: Reader, table: str, records: Mapping[str, Worded])
             found = [rows[key] for key in keys]
             row = next((row for row in found if row.where != row.table), found[-1])
             others = ", ".join(key for key in keys if key != row.cells["key"])
-            what = f"The word '{word}' is also a word for {others}."
-            reader.say(row, what, "Let it stand for one of them.")
+            what = _("The word '{word}' is also a word for {others}.").format(
+                word=word, others=others
+            )
+            reader.say(row, what, _("Let it stand for one of them."))

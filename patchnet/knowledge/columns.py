@@ -102,7 +102,11 @@ class Column:
         if cell:
             return self.value(at, row, name, cell)
         if self.needed:
-            at.say(row, f"The cell '{name}' is empty.", f"Write {self.may_stand}.")
+            at.say(
+                row,
+                _("The cell '{name}' is empty.").format(name=name),
+                _("Write {may_stand}.").format(may_stand=self.may_stand),
+            )
             return self.stand_in(at)
         return self.blank
 
@@ -138,14 +142,20 @@ class Key(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return f"small letters, digits{', dashes' if self.dashes else ''} and underscores"
+        return _("small letters, digits{words} and underscores").format(
+            words=", dashes" if self.dashes else ""
+        )
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> str:
         """See `Column.value`."""
         del name
         bare = cell.replace("-", "_") if self.dashes else cell
         if not (bare.isascii() and bare.replace("_", "a").isalnum() and bare == bare.lower()):
-            at.say(row, f"'{cell}' is not a valid key.", f"Use {self.may_stand}.")
+            at.say(
+                row,
+                _("'{cell}' is not a valid key.").format(cell=cell),
+                _("Use {may_stand}.").format(may_stand=self.may_stand),
+            )
         return cell
 
 
@@ -158,7 +168,7 @@ class Words(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return "words with ; between them"
+        return _("words with ; between them")
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
         """See `Column.value`."""
@@ -177,13 +187,15 @@ class Flag(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return "y or n"
+        return _("y or n")
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> bool:
         """See `Column.value`."""
         if cell not in ("n", "y"):
-            what = f"'{cell}' in the column '{name}' is neither y nor n."
-            at.say(row, what, "Write one of: n, y.")
+            what = _("'{cell}' in the column '{name}' is neither y nor n.").format(
+                cell=cell, name=name
+            )
+            at.say(row, what, _("Write one of: n, y."))
         return cell == "y"
 
     def stand_in(self, at: Reading) -> object:
@@ -213,7 +225,7 @@ class Choice(Column):
         """See `Column.may_stand`."""
         if callable(self.of):
             return self.told
-        return f"one of: {', '.join(self.of)}"
+        return _("one of: {of}").format(of=", ".join(self.of))
 
     def choices(self, at: Reading) -> Collection[str]:
         """Return the words."""
@@ -225,8 +237,10 @@ class Choice(Column):
         if cell in choices:
             return cell
         hint = nearest_hint(cell, choices)
-        what = f"'{cell}' in the column '{name}' is not one of the words for it.{hint}"
-        at.say(row, what, f"Write one of: {', '.join(choices)}.")
+        what = _("'{cell}' in the column '{name}' is not one of the words for it.{hint}").format(
+            cell=cell, name=name, hint=hint
+        )
+        at.say(row, what, _("Write one of: {choices}.").format(choices=", ".join(choices)))
         return next(iter(choices))
 
     def stand_in(self, at: Reading) -> object:
@@ -245,7 +259,7 @@ class Choices(Choice):
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
         words = self.told if callable(self.of) else ", ".join(self.of)
-        return f"some of these, with ; between them: {words}"
+        return _("some of these, with ; between them: {words}").format(words=words)
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
         """See `Column.value`."""
@@ -253,8 +267,10 @@ class Choices(Choice):
         for part in parts:
             if part not in choices:
                 hint = nearest_hint(part, choices)
-                what = f"'{part}' in the column '{name}' is not a word for it.{hint}"
-                at.say(row, what, f"Write some of: {', '.join(choices)}.")
+                what = _("'{part}' in the column '{name}' is not a word for it.{hint}").format(
+                    part=part, name=name, hint=hint
+                )
+                at.say(row, what, _("Write some of: {choices}.").format(choices=", ".join(choices)))
         return self.into(tuple(part for part in parts if part in choices))
 
     def stand_in(self, at: Reading) -> object:
@@ -272,7 +288,7 @@ class Ref(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return f"a key of {self.table}"
+        return _("a key of {table}").format(table=self.table)
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> object:
         """See `Column.value`."""
@@ -290,7 +306,7 @@ class Refs(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return f"keys of {self.table} with ; between them"
+        return _("keys of {table} with ; between them").format(table=self.table)
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
         """See `Column.value`."""
@@ -315,7 +331,7 @@ class Months(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return "months such as mar-jun, nov-feb or mar-may;sep"
+        return _("months such as mar-jun, nov-feb or mar-may;sep")
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> tuple[int, ...]:
         """See `Column.value`."""
@@ -323,8 +339,10 @@ class Months(Column):
         for part in _parts_of(at, row, name, cell):
             ends = [_month(end) for end in _TO.split(part)]
             if len(ends) > 2 or 0 in ends:
-                what = f"'{part}' in the column '{name}' is not a month or span of months."
-                at.say(row, what, f"Write {self.may_stand}.")
+                what = _(
+                    "'{part}' in the column '{name}' is not a month or span of months."
+                ).format(part=part, name=name)
+                at.say(row, what, _("Write {may_stand}.").format(may_stand=self.may_stand))
                 continue
             first, last = ends[0], ends[-1]
             months += [(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)]
@@ -356,15 +374,15 @@ class Amount(Column):
     @property
     def may_stand(self) -> str:
         """See `Column.may_stand`."""
-        return f"{'a whole number' if self.whole else 'a number'}{self.bounds}"
+        return f"{(_('a whole number') if self.whole else _('a number'))}{self.bounds}"
 
     @property
     def bounds(self) -> str:
         """The bounds in words, with a blank before them; nothing where there are none."""
         if self.least > -math.inf and self.most < math.inf:
-            return f" {self.least:g} to {self.most:g}"
+            return _(" {least:g} to {most:g}").format(least=self.least, most=self.most)
         if self.least > -math.inf:
-            return f" {'above' if self.over else 'of at least'} {self.least:g}"
+            return f" {(_('above') if self.over else _('of at least'))} {self.least:g}"
         return ""
 
     def value(self, at: Reading, row: Row, name: str, cell: str) -> float | int:
@@ -374,31 +392,48 @@ class Amount(Column):
         if not self.whole or math.isnan(number):
             return number
         if number != int(number):
-            at.say(row, f"'{name}' is {number:g}.", "Write a whole number.")
+            at.say(
+                row,
+                _("'{name}' is {number:g}.").format(name=name, number=number),
+                _("Write a whole number."),
+            )
         return int(number)
 
     def number(self, at: Reading, row: Row, name: str) -> float:
         """Return the number in a cell; NaN where it is none."""
         cell = row.cells[name]
         if not _NUMBER.fullmatch(cell) or math.isinf(number := float(cell)):
-            what = f"'{cell}' in the column '{name}' is not a number."
-            mend = "Write digits and a decimal point, without the unit."
+            what = _("'{cell}' in the column '{name}' is not a number.").format(
+                cell=cell, name=name
+            )
+            mend = _("Write digits and a decimal point, without the unit.")
             if not cell:
-                what, mend = f"The cell '{name}' is empty.", f"Write {self.may_stand}."
+                what, mend = (
+                    _("The cell '{name}' is empty.").format(name=name),
+                    _("Write {may_stand}.").format(may_stand=self.may_stand),
+                )
             at.say(row, what, mend)
             return math.nan
         if number < self.least or number > self.most or (self.over and number == self.least):
             called = f"{number:g}"
-            at.say(row, f"'{name}' is {called}.", self._bound(number))
+            at.say(
+                row,
+                _("'{name}' is {called}.").format(name=name, called=called),
+                self._bound(number),
+            )
         return number
 
     def _bound(self, number: float) -> str:
         if number < 0 == self.least:
-            return "It cannot be negative."
+            return _("It cannot be negative.")
         if self.most < math.inf:
-            return f"It must lie between {self.least:g} and {self.most:g}."
+            return _("It must lie between {least:g} and {most:g}.").format(
+                least=self.least, most=self.most
+            )
         least = f"{self.least:g}"
-        return f"It must be {'more than' if self.over else 'at least'} {least}."
+        return _("It must be {words} {least}.").format(
+            words=_("more than") if self.over else _("at least"), least=least
+        )
 
     def stand_in(self, at: Reading) -> object:
         """See `Column.stand_in`."""
@@ -426,9 +461,9 @@ class Tags(Column):
         pairs = [part.partition("=") for part in cell.split("&")]
         for part in pairs:
             if not all(part):
-                what = f"'{''.join(part)[:40]}' is not a tag."
-                at.say(row, what, "Write key=value, or key=*.")
-        return tuple((key.strip(), value.strip()) for key, _, value in pairs)
+                what = _("'{part}' is not a tag.").format(part="".join(part)[:40])
+                at.say(row, what, _("Write key=value, or key=*."))
+        return tuple((key.strip(), value.strip()) for key, __, value in pairs)
 
     def stand_in(self, at: Reading) -> object:
         """See `Column.stand_in`."""
@@ -446,7 +481,11 @@ def parts_of(cell: str) -> tuple[str, ...]:
 def _parts_of(at: Reading, row: Row, name: str, cell: str) -> tuple[str, ...]:
     parts = parts_of(cell)
     if not parts:
-        at.say(row, f"'{cell}' in the column '{name}' names nothing.", "Write what is meant.")
+        at.say(
+            row,
+            _("'{cell}' in the column '{name}' names nothing.").format(cell=cell, name=name),
+            _("Write what is meant."),
+        )
     return parts
 
 
@@ -465,6 +504,8 @@ def _must_be_known(at: Reading, row: Row, name: str, cell: str, table: str) -> N
     called = at.called(table)
     at.say(
         row,
-        f"'{cell}' in the column '{name}' is not a known {called}.{nearest_hint(cell, known)}",
-        f"Write a key of {table}, or add it there.",
+        _("'{cell}' in the column '{name}' is not a known {called}.{nearest_hint}").format(
+            cell=cell, name=name, called=called, nearest_hint=nearest_hint(cell, known)
+        ),
+        _("Write a key of {table}, or add it there.").format(table=table),
     )

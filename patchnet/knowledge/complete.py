@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal, get_args
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 from patchnet.knowledge.plants import LAYERS
 from patchnet.knowledge.plots import BarrierLine
 from patchnet.knowledge.records import (
@@ -81,38 +82,43 @@ def _of_feature(feature: Feature, knowledge: Knowledge, asked: set[str]) -> Iter
     if feature.addable and key not in knowledge.sitings:
         yield (
             "error",
-            "Nothing says where it can go, so it would never be offered.",
+            _("Nothing says where it can go, so it would never be offered."),
             (
-                "Add a row for it to feature_siting.csv, with its numbers in "
-                "feature_siting_figures.csv and its steps in feature_steps.csv; or write n in the "
-                "column 'addable'."
+                _(
+                    "Add a row for it to feature_siting.csv, with its numbers in "
+                    "feature_siting_figures.csv and its steps in feature_steps.csv; or write n in "
+                    "the column 'addable'."
+                )
             ),
         )
     if feature.addable and not leads and not gives:
         yield (
             "error",
-            "It gives nothing that a group needs, so it would never be offered.",
-            "Add a row for it to supplies.csv; or write n in the column 'addable'.",
+            _("It gives nothing that a group needs, so it would never be offered."),
+            _("Add a row for it to supplies.csv; or write n in the column 'addable'."),
         )
     if "bed" in feature.traits and key not in knowledge.planting_places:
         yield (
             "error",
-            "It is a bed, but nothing says what grows in it.",
-            "Add a row for it to planting_places.csv and its room to planting_figures.csv.",
+            _("It is a bed, but nothing says what grows in it."),
+            _("Add a row for it to planting_places.csv and its room to planting_figures.csv."),
         )
     if key not in asked:
         yield (
             "warning",
-            "The survey has no question of its own for it: it is asked last, without a hint.",
-            "Add a row for it to survey_questions.csv.",
+            _("The survey has no question of its own for it: it is asked last, without a hint."),
+            _("Add a row for it to survey_questions.csv."),
         )
     siting = knowledge.sitings.get(key)
     covers = any(key in cover.features for cover in knowledge.ground_covers.values())
     if siting is not None and siting.place == "ground" and feature.ground.value and not covers:
         yield (
             "warning",
-            "No ground cover lists it: animals on it count as walking on the plot's other ground.",
-            "Add it to the features of one row of ground_covers.csv.",
+            _(
+                "No ground cover lists it: animals on it count as walking on the plot's other "
+                "ground."
+            ),
+            _("Add it to the features of one row of ground_covers.csv."),
         )
 
 
@@ -120,14 +126,14 @@ def _of_group(group: Group, knowledge: Knowledge) -> Iterator[Told]:
     if not group.needs and not group.feeds_elsewhere:
         yield (
             "warning",
-            "It has no need: its homes depend on nothing but what it lives in.",
-            "Add rows for it to needs.csv and need_figures.csv.",
+            _("It has no need: its homes depend on nothing but what it lives in."),
+            _("Add rows for it to needs.csv and need_figures.csv."),
         )
     if group.mode == "ground" and group.key not in knowledge.ground_costs:
         yield (
             "warning",
-            "Nothing says how hard the ground is to cross for it: distances are straight lines.",
-            "Add rows for it to movement_costs.csv and barrier_crossings.csv.",
+            _("Nothing says how hard the ground is to cross for it: distances are straight lines."),
+            _("Add rows for it to movement_costs.csv and barrier_crossings.csv."),
         )
 
 
@@ -137,23 +143,29 @@ def _of_plant(plant: Plant, knowledge: Knowledge) -> Iterator[Told]:
         if role not in knowledge.plant_roles or role not in served:
             yield (
                 "warning",
-                f"No resource is given by the role '{role}': the plant is never chosen for it.",
-                "Add it to plant_roles.csv, and to the column 'plant_roles' of resources.csv.",
+                _(
+                    "No resource is given by the role '{role}': the plant is never chosen for it."
+                ).format(role=role),
+                _("Add it to plant_roles.csv, and to the column 'plant_roles' of resources.csv."),
             )
     if not any(plant.layer in place.layers for place in knowledge.planting_places.values()):
         yield (
             "error",
             (
-                f"Nothing that can be planted has room for the layer '{plant.layer}', so it would "
-                "never be chosen."
+                _(
+                    "Nothing that can be planted has room for the layer '{layer}', so it would "
+                    "never be chosen."
+                ).format(layer=plant.layer)
             ),
-            f"Add the layer to a row of planting_places.csv, or write one of: {', '.join(LAYERS)}.",
+            _("Add the layer to a row of planting_places.csv, or write one of: {layers}.").format(
+                layers=", ".join(LAYERS)
+            ),
         )
     if plant.told_poisonous and plant.key not in knowledge.plant_lists["toxic"]:
         yield (
             "warning",
-            "Its hazard mentions poison, but not for whom: it counts for everybody.",
-            "Add a row for it to plant_lists.csv, list 'toxic'.",
+            _("Its hazard mentions poison, but not for whom: it counts for everybody."),
+            _("Add a row for it to plant_lists.csv, list 'toxic'."),
         )
 
 
@@ -161,10 +173,15 @@ def _of_plot_kind(kind: PlotKind) -> Iterator[Told]:
     if not kind.traits:
         yield (
             "warning",
-            "Nothing says what it is: we treat it as private ground with soil and no home on it.",
+            _(
+                "Nothing says what it is: we treat it as private ground with soil and no home on "
+                "it."
+            ),
             (
-                "Write what holds in the column 'traits', such as home, asks_keeper or in_street; "
-                "or plain, if that is what it is."
+                _(
+                    "Write what holds in the column 'traits', such as home, asks_keeper or "
+                    "in_street; or plain, if that is what it is."
+                )
             ),
         )
 
@@ -173,23 +190,27 @@ def _of_barrier_kind(kind: BarrierKind) -> Iterator[Told]:
     if kind.line is None:
         yield (
             "warning",
-            "Nothing says how it is drawn: it gets short dashes, like all such kinds.",
-            f"Write one of these in the column 'line': {', '.join(get_args(BarrierLine))}.",
+            _("Nothing says how it is drawn: it gets short dashes, like all such kinds."),
+            _("Write one of these in the column 'line': {get_args}.").format(
+                get_args=", ".join(get_args(BarrierLine))
+            ),
         )
 
 
 def _parts(knowledge: Knowledge) -> Iterator[tuple[str, str, str]]:
     for part in _PARTS:
         if not knowledge.plot_kinds_with(part):
-            what = f"No kind of plot has the trait '{part}', which a base map needs."
-            yield "plot_kinds.csv", what, "Write it in the column 'traits' of one kind."
+            what = _("No kind of plot has the trait '{part}', which a base map needs.").format(
+                part=part
+            )
+            yield "plot_kinds.csv", what, _("Write it in the column 'traits' of one kind.")
     if not any(kind.unnamed for kind in knowledge.barrier_kinds.values()):
-        what = "No kind of barrier stands for one without a name."
-        yield "barrier_kinds.csv", what, "Write y in the column 'unnamed' of one kind."
+        what = _("No kind of barrier stands for one without a name.")
+        yield "barrier_kinds.csv", what, _("Write y in the column 'unnamed' of one kind.")
     if not any(kind.box for kind in knowledge.street_kinds.values()):
-        what = "No thing in the street stands for a planter that is there already."
-        yield "street_objects.csv", what, "Write y in the column 'box' of one kind."
+        what = _("No thing in the street stands for a planter that is there already.")
+        yield "street_objects.csv", what, _("Write y in the column 'box' of one kind.")
     box = [knowledge.plot_kinds[key] for key in knowledge.plot_kinds_with("box")]
     if any(kind.implies is None for kind in box):
-        what = "A planter in the street must say which feature the whole of it is."
-        yield "plot_kinds.csv", what, "Fill in the column 'implies' of the kind with 'box'."
+        what = _("A planter in the street must say which feature the whole of it is.")
+        yield "plot_kinds.csv", what, _("Fill in the column 'implies' of the kind with 'box'.")

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import Amount, Choice, Key, Text, Words
 from patchnet.knowledge.parts import Basis, Figures, Quantity
 from patchnet.knowledge.reader import Reader
@@ -24,7 +25,7 @@ _SMALL = 10  # amounts below this are said to the hundredth
 
 @table(
     "countries.csv",
-    "A country: whom to ask there, its money, how speed is written, whose law is named.",
+    N_("A country: whom to ask there, its money, how speed is written, whose law is named."),
     called="country",
     bases=(Basis("", "{name}"),),
     figures=Figures("country_figures.csv", ("country",)),
@@ -33,41 +34,46 @@ _SMALL = 10  # amounts below this are said to the hundredth
 class Country:
     """One country; `grids` and `box` tell that a place lies in it."""
 
-    key: Annotated[str, Key("two letters of ISO 3166-1 in small; elsewhere: where it is not known")]
-    name: Annotated[str, Text("what it is called")]
-    authority: Annotated[str, Text("who answers for the street")]
-    ask: Annotated[str, Text("how one says there: ask them")]
-    currency: Annotated[str, Text("its money as ISO 4217 has it", shown=False)]
+    key: Annotated[
+        str, Key(N_("two letters of ISO 3166-1 in small; elsewhere: where it is not known"))
+    ]
+    name: Annotated[str, Text(N_("what it is called"))]
+    authority: Annotated[str, Text(N_("who answers for the street"))]
+    ask: Annotated[str, Text(N_("how one says there: ask them"))]
+    currency: Annotated[str, Text(N_("its money as ISO 4217 has it"), shown=False)]
     sign: Annotated[
-        str, Text("what stands before an amount; nothing: the currency", blank="", shown=False)
+        str, Text(N_("what stands before an amount; nothing: the currency"), blank="", shown=False)
     ]
     per_pound: Annotated[
         Figure,
         Quantity(
-            "units of its money for a British pound, in which prices were collected",
+            N_("units of its money for a British pound, in which prices were collected"),
             unit="{currency} per GBP",
             over=True,
         ),
     ]
-    speed_unit: Annotated[Literal["mph", "km/h"], Choice("how speed is written")]
-    law: Annotated[str, Text("whose law the tables name there; nothing: no law", blank="")]
+    speed_unit: Annotated[Literal["mph", "km/h"], Choice(N_("how speed is written"))]
+    law: Annotated[str, Text(N_("whose law the tables name there; nothing: no law"), blank="")]
     grids: Annotated[
-        tuple[str, ...], Words("EPSG codes of coordinate systems that are used there alone")
+        tuple[str, ...], Words(N_("EPSG codes of coordinate systems that are used there alone"))
     ]
     west: Annotated[
         float | None,
         Amount(
-            "western edge of a piece wholly inside it, degrees", least=-180, most=180, blank=None
+            N_("western edge of a piece wholly inside it, degrees"),
+            least=-180,
+            most=180,
+            blank=None,
         ),
     ]
     south: Annotated[
-        float | None, Amount("its southern edge, degrees", least=-90, most=90, blank=None)
+        float | None, Amount(N_("its southern edge, degrees"), least=-90, most=90, blank=None)
     ]
     east: Annotated[
-        float | None, Amount("its eastern edge, degrees", least=-180, most=180, blank=None)
+        float | None, Amount(N_("its eastern edge, degrees"), least=-180, most=180, blank=None)
     ]
     north: Annotated[
-        float | None, Amount("its northern edge, degrees", least=-90, most=90, blank=None)
+        float | None, Amount(N_("its northern edge, degrees"), least=-90, most=90, blank=None)
     ]
 
     @property
@@ -85,12 +91,14 @@ def read_countries(reader: Reader) -> dict[str, Country]:
         found[one.key] = one
         edges = (one.west, one.south, one.east, one.north)
         if None in edges and any(edge is not None for edge in edges):
-            what = "The piece inside the country has no four edges."
-            reader.say(row, what, "Fill in west, south, east and north, or leave all four empty.")
+            what = _("The piece inside the country has no four edges.")
+            reader.say(
+                row, what, _("Fill in west, south, east and north, or leave all four empty.")
+            )
         for grid in one.grids:
             if not grid.isdecimal():
-                what = f"'{grid}' in the column 'grids' is not an EPSG code."
-                reader.say(row, what, "Write digits, with ; between several.")
+                what = _("'{grid}' in the column 'grids' is not an EPSG code.").format(grid=grid)
+                reader.say(row, what, _("Write digits, with ; between several."))
     reader.must_have("countries.csv", (ELSEWHERE,), "country")
     return found
 
@@ -157,7 +165,7 @@ def speed_words(mph: float, country: Country) -> str:
         For its unit of speed.
     """
     if country.speed_unit == "mph":
-        return f"{mph:g} mph"
+        return _("{mph:g} mph").format(mph=mph)
     from scipy import constants  # slow to import, and rarely needed
 
     return f"{mph * constants.mph / constants.kmh:.0f} km/h"

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Literal, get_args
 
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import (
     Amount,
     Choice,
@@ -47,7 +48,7 @@ About = Literal["", "small_children", "neighbour", "street", "load", "cats", "pr
 
 @table(
     "resources.csv",
-    "Something an animal needs and a feature can give (flowers in bloom, nest holes ...).",
+    N_("Something an animal needs and a feature can give (flowers in bloom, nest holes ...)."),
     called="resource",
 )
 @dataclass(frozen=True, slots=True)
@@ -64,19 +65,19 @@ class Resource:
         Whether a month short of it is a hungry month, told by its name (flowers).
     """
 
-    key: Annotated[str, Key("key of the resource")]
-    name: Annotated[str, Text("name in plain words")]
-    unit: Annotated[str, Text("unit in which it is counted", shown=False)]
+    key: Annotated[str, Key(N_("key of the resource"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    unit: Annotated[str, Text(N_("unit in which it is counted"), shown=False)]
     plant_roles: Annotated[
-        tuple[str, ...], Words("roles of plants (plant_roles.csv) that give something of it")
+        tuple[str, ...], Words(N_("roles of plants (plant_roles.csv) that give something of it"))
     ] = ()
     by_month: Annotated[
         bool,
-        Flag("whether a month short of it is a hungry month, told by its name", blank=False),
+        Flag(N_("whether a month short of it is a hungry month, told by its name"), blank=False),
     ] = False
 
 
-@table("cautions.csv", "A warning that goes with features or groups.", called="caution")
+@table("cautions.csv", N_("A warning that goes with features or groups."), called="caution")
 @dataclass(frozen=True, slots=True)
 class Caution:
     """A warning that goes with a feature, in plain words.
@@ -87,19 +88,21 @@ class Caution:
     cat is kept; ``protected``, where it applies is told to nobody else.
     """
 
-    key: Annotated[str, Key("key of the caution")]
-    words: Annotated[str, Text("the warning, in sentences")]
+    key: Annotated[str, Key(N_("key of the caution"))]
+    words: Annotated[str, Text(N_("the warning, in sentences"))]
     sources: Annotated[
         tuple[str, ...],
-        Refs("where it comes from", name="source", table="sources.csv", blank="needed"),
+        Refs(N_("where it comes from"), name="source", table="sources.csv", blank="needed"),
     ]
     about: Annotated[
         About,
         Choice(
-            "what else it means: small_children, what has it is open water; neighbour, ask the "
-            "neighbour first; street, shown with everything put in a street; load, with things "
-            "on a balcony or roof; cats, with things that attract birds where a cat is kept; "
-            "protected, places are never shown to others",
+            N_(
+                "what else it means: small_children, what has it is open water; neighbour, ask the "
+                "neighbour first; street, shown with everything put in a street; load, with things "
+                "on a balcony or roof; cats, with things that attract birds where a cat is kept; "
+                "protected, places are never shown to others"
+            ),
             blank="",
         ),
     ] = ""
@@ -107,7 +110,7 @@ class Caution:
 
 @table(
     "features.csv",
-    "Something a plot can have: a pond, a hedge, a window box.",
+    N_("Something a plot can have: a pond, a hedge, a window box."),
     called="feature",
     bases=(Basis("months", "{months}", at="months"),),
     figures=Figures("feature_figures.csv", ("feature",)),
@@ -155,34 +158,38 @@ class Feature:
         was looked at; how much is taken to be there, `Unseen` says.
     """
 
-    key: Annotated[str, Key("key of the feature")]
-    name: Annotated[str, Text("name in plain words")]
-    measure: Annotated[Measure, Choice("in what it is counted")]
+    key: Annotated[str, Key(N_("key of the feature"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    measure: Annotated[Measure, Choice(N_("in what it is counted"))]
     typical: Annotated[
-        Figure, Quantity("amount that one household adds at once", unit="{measure}", over=True)
+        Figure, Quantity(N_("amount that one household adds at once"), unit="{measure}", over=True)
     ]
-    smallest: Annotated[Figure, Quantity("least amount worth listing", unit="{measure}", over=True)]
+    smallest: Annotated[
+        Figure, Quantity(N_("least amount worth listing"), unit="{measure}", over=True)
+    ]
     ground: Annotated[
-        Figure, Quantity("ground that one unit of it takes", unit="m2 ground per {measure}")
+        Figure, Quantity(N_("ground that one unit of it takes"), unit="m2 ground per {measure}")
     ]
     years_to_work: Annotated[
-        Figure, Quantity("years until it gives most of what supplies.csv says", unit="years")
+        Figure, Quantity(N_("years until it gives most of what supplies.csv says"), unit="years")
     ]
-    container: Annotated[bool, Flag("whether it can stand in a pot, tub or planter")]
-    effort: Annotated[str, Choice("how much work it is", of=("low", "some", "much"))]
-    cost: Annotated[str, Choice("what it costs", of=("none", "low", "mid", "high"))]
-    free: Annotated[bool, Flag("whether it can be had for nothing: found, made or grown")]
-    months: Annotated[tuple[int, ...], Months("when it is usually made, planted or put up")]
-    cautions: Annotated[tuple[str, ...], Refs("warnings that go with it", table="cautions.csv")]
-    addable: Annotated[bool, Flag("whether it can be offered as something to add")]
-    green: Annotated[bool, Flag("whether it counts as living ground")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    container: Annotated[bool, Flag(N_("whether it can stand in a pot, tub or planter"))]
+    effort: Annotated[str, Choice(N_("how much work it is"), of=("low", "some", "much"))]
+    cost: Annotated[str, Choice(N_("what it costs"), of=("none", "low", "mid", "high"))]
+    free: Annotated[bool, Flag(N_("whether it can be had for nothing: found, made or grown"))]
+    months: Annotated[tuple[int, ...], Months(N_("when it is usually made, planted or put up"))]
+    cautions: Annotated[tuple[str, ...], Refs(N_("warnings that go with it"), table="cautions.csv")]
+    addable: Annotated[bool, Flag(N_("whether it can be offered as something to add"))]
+    green: Annotated[bool, Flag(N_("whether it counts as living ground"))]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
     traits: Annotated[
         frozenset[FeatureTrait],
         Choices(
-            "what it is: open_water; only_one, a plot needs no second; lawn; bed, in which "
-            "flowers can be chosen; for_birds; way_through a barrier; in_a_pit, a tree that "
-            "stands in the footway where it is mapped in a street",
+            N_(
+                "what it is: open_water; only_one, a plot needs no second; lawn; bed, in which "
+                "flowers can be chosen; for_birds; way_through a barrier; in_a_pit, a tree that "
+                "stands in the footway where it is mapped in a street"
+            ),
             of=get_args(FeatureTrait),
             blank=frozenset(),
             into=frozenset,
@@ -191,7 +198,7 @@ class Feature:
     gives_way: Annotated[
         int | None,
         Amount(
-            "order in which ground covers make room; empty: it stays",
+            N_("order in which ground covers make room; empty: it stays"),
             blank=None,
             least=0,
             whole=True,
@@ -200,8 +207,10 @@ class Feature:
     visible: Annotated[
         Visible,
         Choice(
-            "from where it can be seen; never: not mentioned means not known, even if all was "
-            "looked at",
+            N_(
+                "from where it can be seen; never: not mentioned means not known, even if all was "
+                "looked at"
+            ),
             blank="near",
         ),
     ] = "near"
@@ -224,7 +233,7 @@ class Feature:
 
 @table(
     "supplies.csv",
-    "What one unit of a feature gives of one resource, and when.",
+    N_("What one unit of a feature gives of one resource, and when."),
     called="supply",
     key=("feature", "resource"),
 )
@@ -232,16 +241,17 @@ class Feature:
 class Supply:
     """What one unit of a feature gives of one resource; `month_weights` are twelve, 0-1."""
 
-    feature: Annotated[str, Ref("the feature", table="features.csv")]
-    resource: Annotated[str, Ref("the resource", table="resources.csv")]
+    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
+    resource: Annotated[str, Ref(N_("the resource"), table="resources.csv")]
     amount: Annotated[
         Figure,
         Number(
-            "what one unit gives in its best month", unit="{resource.unit} per {feature.measure}"
+            N_("what one unit gives in its best month"),
+            unit="{resource.unit} per {feature.measure}",
         ),
     ]
     month_weights: Annotated[
-        tuple[float, ...], MonthShares("share of the amount that it gives in this month")
+        tuple[float, ...], MonthShares(N_("share of the amount that it gives in this month"))
     ]
 
 
@@ -257,12 +267,12 @@ def _as_it_is(
     reader: Reader, row: Row, feature: Feature, cautions: Mapping[str, Caution]
 ) -> Feature:
     if feature.gives_way is not None and feature.measure != "m2":
-        what = "Only what is measured in m2 can give way to something else."
-        reader.say(row, what, "Leave the cell 'gives_way' empty.")
+        what = _("Only what is measured in m2 can give way to something else.")
+        reader.say(row, what, _("Leave the cell 'gives_way' empty."))
     if "small_children" in {cautions[key].about for key in feature.cautions if key in cautions}:
         return replace(feature, traits=feature.traits | {"open_water"})
     if feature.open_water and set(feature.cautions) <= set(cautions):
-        what = "It is open water, but has no caution about small children."
+        what = _("It is open water, but has no caution about small children.")
         keys = [key for key, one in cautions.items() if one.about == "small_children"]
-        reader.say(row, what, f"Add it to its cautions: {' or '.join(keys)}.")
+        reader.say(row, what, _("Add it to its cautions: {keys}.").format(keys=" or ".join(keys)))
     return feature

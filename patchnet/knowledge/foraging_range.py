@@ -4,6 +4,7 @@ import math
 from typing import Literal
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = ["homing_distance_m", "is_ceiling"]
@@ -48,10 +49,14 @@ def homing_distance_m(
     shortest = knowledge.figures["regressions/body_size/shortest"].value
     longest = knowledge.figures["regressions/body_size/longest"].value
     if which not in ("typical", "maximum"):
-        raise WrongUse(f"'{which}' is no homing distance: say typical or maximum.")
+        raise WrongUse(
+            _("'{which}' is no homing distance: say typical or maximum.").format(which=which)
+        )
     if not shortest <= intertegular_mm <= longest:
         raise WrongUse(
-            f"A span of {intertegular_mm:g} mm lies outside {shortest:g} to {longest:g} mm."
+            _(
+                "A span of {intertegular_mm:g} mm lies outside {shortest:g} to {longest:g} mm."
+            ).format(intertegular_mm=intertegular_mm, shortest=shortest, longest=longest)
         )
     intercept = knowledge.figures[f"regressions/{which}_homing/intercept"].value
     slope = knowledge.figures[f"regressions/{which}_homing/slope"].value

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Annotated, Literal, get_args
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import Choice, Key, Ref, Refs, Text
 from patchnet.knowledge.features import Feature
 from patchnet.knowledge.parts import Number
@@ -32,7 +33,11 @@ ROLES = ("building", "footway", "carriageway_narrow", "carriageway_wide", "unmap
 """Parts of the map that exactly one cover must stand for."""
 
 
-@table("ground_covers.csv", "A kind of ground that something walks over.", called="ground cover")
+@table(
+    "ground_covers.csv",
+    N_("A kind of ground that something walks over."),
+    called=N_("ground cover"),
+)
 @dataclass(frozen=True, slots=True)
 class GroundCover:
     """A kind of ground that something walks over: beds, lawn, carriageway, building ...
@@ -50,19 +55,19 @@ class GroundCover:
         Kinds of plot that are this where nothing is known of their features.
     """
 
-    key: Annotated[str, Key("key of the cover")]
-    name: Annotated[str, Text("name in plain words")]
+    key: Annotated[str, Key(N_("key of the cover"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
     role: Annotated[
         str,
-        Choice("plot_cover, or what else of the map it stands for", of=(_PLOT, *ROLES)),
+        Choice(N_("plot_cover, or what else of the map it stands for"), of=(_PLOT, *ROLES)),
     ]
     features: Annotated[
-        tuple[str, ...], Refs("features whose ground is this", table="features.csv")
+        tuple[str, ...], Refs(N_("features whose ground is this"), table="features.csv")
     ]
     plot_kinds: Annotated[
         tuple[str, ...],
         Refs(
-            "kinds of plot that are this where nothing is known of their features",
+            N_("kinds of plot that are this where nothing is known of their features"),
             table="plot_kinds.csv",
         ),
     ]
@@ -70,25 +75,25 @@ class GroundCover:
 
 @table(
     "movement_costs.csv",
-    "What a metre of a ground cover costs a group that walks.",
-    called="movement cost",
+    N_("What a metre of a ground cover costs a group that walks."),
+    called=N_("movement cost"),
     key=("group", "cover"),
 )
 @dataclass(frozen=True, slots=True)
 class MovementCost:
     """What a metre of a ground cover costs a group, in metres of the best ground."""
 
-    group: Annotated[str, Ref("the group", table="groups.csv")]
-    cover: Annotated[str, Ref("the ground cover", table="ground_covers.csv")]
+    group: Annotated[str, Ref(N_("the group"), table="groups.csv")]
+    cover: Annotated[str, Ref(N_("the ground cover"), table="ground_covers.csv")]
     cost: Annotated[
         Figure,
-        Number("what a metre of it costs", unit="times best ground", over=True),
+        Number(N_("what a metre of it costs"), unit="times best ground", over=True),
     ]
 
 
 @table(
     "barrier_crossings.csv",
-    "What crossing a kind of barrier costs a group that walks.",
+    N_("What crossing a kind of barrier costs a group that walks."),
     called="crossing",
     key=("group", "barrier", "gap"),
 )
@@ -96,10 +101,10 @@ class MovementCost:
 class BarrierCrossing:
     """What crossing a kind of barrier costs a group, in metres of the best ground."""
 
-    group: Annotated[str, Ref("the group", table="groups.csv")]
-    barrier: Annotated[str, Ref("the kind of barrier", table="barrier_kinds.csv")]
-    gap: Annotated[Gap, Choice("whether there is a gap in it")]
-    cost: Annotated[Figure, Number("what crossing it costs", unit="cost metres")]
+    group: Annotated[str, Ref(N_("the group"), table="groups.csv")]
+    barrier: Annotated[str, Ref(N_("the kind of barrier"), table="barrier_kinds.csv")]
+    gap: Annotated[Gap, Choice(N_("whether there is a gap in it"))]
+    cost: Annotated[Figure, Number(N_("what crossing it costs"), unit="cost metres")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,13 +150,17 @@ def _each_at_one(
     for row, cover in rows:
         for name in (cover.role,) if column == "role" else getattr(cover, column):
             if name in taken and name != _PLOT:
-                said = f"'{name}' is ground of the cover '{taken[name]}' already."
-                reader.say(row, said, "Let it stand at one of them.")
+                said = _("'{name}' is ground of the cover '{taken}' already.").format(
+                    name=name, taken=taken[name]
+                )
+                reader.say(row, said, _("Let it stand at one of them."))
             taken[name] = cover.key
     missing = [name for name in wanted if name not in taken]
     if missing:
-        said = f"No cover has these in the column '{column}': {', '.join(missing)}."
-        mend = "Name each of them at the cover that its ground is."
+        said = _("No cover has these in the column '{column}': {missing}.").format(
+            column=column, missing=", ".join(missing)
+        )
+        mend = _("Name each of them at the cover that its ground is.")
         where = rows[-1][0].where if rows else "ground_covers.csv"
         reader.faults.append(Fault("error", where, None, None, said, mend))
 
@@ -195,13 +204,17 @@ def read_ground_costs(
         costs[group] = GroundCosts(group, per_metre.get(group, {}), crossings.get(group, {}))
         missing = [cover for cover in covers if cover not in costs[group].covers]
         missing += [
-            f"{kind} with gap {gap}"
+            _("{kind} with gap {gap}").format(kind=kind, gap=gap)
             for kind in kinds
             for gap in GAPS
             if (kind, gap) not in costs[group].crossings
         ]
         if missing:
-            said = f"The group '{group}' has no cost for: {', '.join(missing)}."
-            mend = "Add rows to movement_costs.csv (covers) and barrier_crossings.csv (barriers)."
+            said = _("The group '{group}' has no cost for: {missing}.").format(
+                group=group, missing=", ".join(missing)
+            )
+            mend = _(
+                "Add rows to movement_costs.csv (covers) and barrier_crossings.csv (barriers)."
+            )
             reader.say(row, said, mend)
     return costs

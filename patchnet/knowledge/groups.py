@@ -4,6 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import Choice, Flag, Key, Months, Ref, Text
 from patchnet.knowledge.parts import Basis, Figures, Number, Quantities, Quantity, RowsOf
 from patchnet.knowledge.reader import Reader
@@ -15,32 +16,34 @@ __all__ = ["Anchor", "Group", "Need", "read_groups"]
 
 @table(
     "needs.csv",
-    "Something that one home of a group needs, beside what it lives in.",
+    N_("Something that one home of a group needs, beside what it lives in."),
     called="need",
     key=("group", "key"),
-    bases=(Basis("months", "months {months}", at="months"),),
+    bases=(Basis("months", N_("months {months}"), at="months"),),
     figures=Figures("need_figures.csv", ("group", "need")),
 )
 @dataclass(frozen=True, slots=True)
 class Need:
     """What one home of a group takes of one resource, when, and from how far away."""
 
-    key: Annotated[str, Key("key of the need: its name in small letters")]
-    group: Annotated[str, Ref("the group", table="groups.csv")]
-    name: Annotated[str, Text("name in plain words")]
-    resource: Annotated[str, Ref("what it is met by", table="resources.csv")]
-    months: Annotated[tuple[int, ...], Months("when it counts")]
+    key: Annotated[str, Key(N_("key of the need: its name in small letters"))]
+    group: Annotated[str, Ref(N_("the group"), table="groups.csv")]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    resource: Annotated[str, Ref(N_("what it is met by"), table="resources.csv")]
+    months: Annotated[tuple[int, ...], Months(N_("when it counts"))]
     month_rule: Annotated[
-        Literal["mean", "worst"], Choice("whether the months' mean or the worst of them counts")
+        Literal["mean", "worst"], Choice(N_("whether the months' mean or the worst of them counts"))
     ]
     amount: Annotated[
-        Figure, Quantity("what one home takes in a month", unit="{resource.unit}", over=True)
+        Figure, Quantity(N_("what one home takes in a month"), unit="{resource.unit}", over=True)
     ]
-    reach: Annotated[Figure, Quantity("from how far away", unit="m", over=True)]
-    weight: Annotated[Figure, Quantity("share of a home that depends on it", unit="share", most=1)]
+    reach: Annotated[Figure, Quantity(N_("from how far away"), unit="m", over=True)]
+    weight: Annotated[
+        Figure, Quantity(N_("share of a home that depends on it"), unit="share", most=1)
+    ]
     floor: Annotated[
         Figure,
-        Quantity("quality that is left without any; 0: no home at all", unit="share", most=1),
+        Quantity(N_("quality that is left without any; 0: no home at all"), unit="share", most=1),
     ]
 
     @property
@@ -53,34 +56,34 @@ class Need:
 class Anchor:
     """What a group lives or breeds in, and how much of it one home takes."""
 
-    resource: Annotated[str, Ref("what it lives or breeds in", table="resources.csv")]
-    per_home: Annotated[Figure, Number("how much of it one home takes")]
+    resource: Annotated[str, Ref(N_("what it lives or breeds in"), table="resources.csv")]
+    per_home: Annotated[Figure, Number(N_("how much of it one home takes"))]
 
 
 @table(
     "groups.csv",
-    "A animal.",
+    N_("A animal."),
     called="group",
-    bases=(Basis("months", "months {active_months}", at="active_months"),),
+    bases=(Basis("months", N_("months {active_months}"), at="active_months"),),
     figures=Figures("group_figures.csv", ("group",)),
 )
 @dataclass(frozen=True, slots=True)
 class Group:
     """A animal: what it lives in, what else it needs, how far it goes."""
 
-    key: Annotated[str, Key("key of the group")]
-    name: Annotated[str, Text("name in plain words")]
-    latin: Annotated[str, Text("Latin names of what is meant", shown=False)]
-    mode: Annotated[Literal["air", "ground"], Choice("whether it flies or walks")]
-    hop: Annotated[Figure, Quantity("farthest gap that it crosses", unit="m", over=True)]
+    key: Annotated[str, Key(N_("key of the group"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    latin: Annotated[str, Text(N_("Latin names of what is meant"), shown=False)]
+    mode: Annotated[Literal["air", "ground"], Choice(N_("whether it flies or walks"))]
+    hop: Annotated[Figure, Quantity(N_("farthest gap that it crosses"), unit="m", over=True)]
     d50: Annotated[
-        Figure, Quantity("gap at which half of those who set out arrive", unit="m", over=True)
+        Figure, Quantity(N_("gap at which half of those who set out arrive"), unit="m", over=True)
     ]
-    active_months: Annotated[tuple[int, ...], Months("when it is about")]
+    active_months: Annotated[tuple[int, ...], Months(N_("when it is about"))]
     anchors: Annotated[
         tuple[Anchor, ...],
         Quantities(
-            "anchor: nothing that it lives or breeds in",
+            N_("anchor: nothing that it lives or breeds in"),
             called="anchor",
             unit="{resource.unit}",
             over=True,
@@ -89,23 +92,28 @@ class Group:
         ),
     ]
     anchor_reach: Annotated[
-        Figure, Quantity("how far apart what one home lives in may lie", unit="m", over=True)
+        Figure, Quantity(N_("how far apart what one home lives in may lie"), unit="m", over=True)
     ]
-    step_resource: Annotated[str, Ref("what makes a plot a stepping stone", table="resources.csv")]
+    step_resource: Annotated[
+        str, Ref(N_("what makes a plot a stepping stone"), table="resources.csv")
+    ]
     step_min: Annotated[
         Figure,
-        Quantity("least of it that makes a plot one", unit="{step_resource.unit}", over=True),
+        Quantity(N_("least of it that makes a plot one"), unit="{step_resource.unit}", over=True),
     ]
-    weight: Annotated[Figure, Quantity("how much the group counts among all", unit="votes")]
-    caution: Annotated[str, Ref("warning that goes with it", table="cautions.csv", blank="")]
-    home_is: Annotated[str, Text("what one home is, such as one nesting female")]
+    weight: Annotated[Figure, Quantity(N_("how much the group counts among all"), unit="votes")]
+    caution: Annotated[str, Ref(N_("warning that goes with it"), table="cautions.csv", blank="")]
+    home_is: Annotated[str, Text(N_("what one home is, such as one nesting female"))]
     needs: Annotated[tuple[Need, ...], RowsOf(Need, by="group")]
     usual: Annotated[
         bool,
-        Flag("whether it is among the animals that are worked out where none is named", blank=True),
+        Flag(
+            N_("whether it is among the animals that are worked out where none is named"),
+            blank=True,
+        ),
     ] = True
     feeds_elsewhere: Annotated[
-        bool, Flag("whether it finds all its food outside gardens: it has no need", blank=False)
+        bool, Flag(N_("whether it finds all its food outside gardens: it has no need"), blank=False)
     ] = False
 
 
@@ -129,6 +137,8 @@ def read_groups(reader: Reader, supplied: Collection[str]) -> dict[str, Group]:
     lived_in += [(row, row.cells["resource"]) for row in reader.tables["needs.csv"]]
     for row, resource in lived_in:
         if resource in resources and resource not in supplied:
-            what = f"No feature gives '{resource}', so no plot could ever hold this group."
-            reader.say(row, what, "Add a row to supplies.csv.")
+            what = _(
+                "No feature gives '{resource}', so no plot could ever hold this group."
+            ).format(resource=resource)
+            reader.say(row, what, _("Add a row to supplies.csv."))
     return groups

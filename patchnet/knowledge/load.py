@@ -94,12 +94,20 @@ def _keep_to(shipped: tuple[Row, ...], own: list[Row], faults: list[Fault]) -> N
         before = known.get(row.ident)
         if before is None:
             hint = nearest_hint(row.ident, known)
-            what = f"'{row.ident}' is not a known {called}.{hint}"
-            mend = f"'patchnet source {row.table.removesuffix('.csv')}' lists those there are."
+            what = _("'{ident}' is not a known {called}.{hint}").format(
+                ident=row.ident, called=called, hint=hint
+            )
+            mend = _("'patchnet source {table}' lists those there are.").format(
+                table=row.table.removesuffix(".csv")
+            )
             faults.append(row.fault(what, mend))
         elif row.cells["unit"] not in ("", before.cells["unit"]):
-            what = f"The unit is '{row.cells['unit']}'."
-            faults.append(row.fault(what, f"This number must be in '{before.cells['unit']}'."))
+            what = _("The unit is '{unit}'.").format(unit=row.cells["unit"])
+            faults.append(
+                row.fault(
+                    what, _("This number must be in '{unit}'.").format(unit=before.cells["unit"])
+                )
+            )
 
 
 @cache
@@ -145,10 +153,14 @@ def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
 def _read_folder(folder: Path) -> tuple[dict[str, list[Row]], list[Fault]]:
     faults: list[Fault] = []
     if not folder.exists():
-        raise CannotRead(f"The folder of knowledge tables {folder} is not there.")
+        raise CannotRead(
+            _("The folder of knowledge tables {folder} is not there.").format(folder=folder)
+        )
     if not folder.is_dir():
         raise CannotRead(
-            f"{folder} is not a folder. Name the folder that your knowledge tables are in."
+            _(
+                "{folder} is not a folder. Name the folder that your knowledge tables are in."
+            ).format(folder=folder)
         )
     tables: dict[str, list[Row]] = {}
     try:
@@ -157,21 +169,25 @@ def _read_folder(folder: Path) -> tuple[dict[str, list[Row]], list[Fault]]:
             name = f"{path.stem}.csv"
             if name not in TABLES:
                 hint = nearest_hint(name, TABLES)
-                what = f"This is not the name of a knowledge table.{hint}"
-                mend = f"Call it one of: {', '.join(TABLES)}."
+                what = _("This is not the name of a knowledge table.{hint}").format(hint=hint)
+                mend = _("Call it one of: {tables}.").format(tables=", ".join(TABLES))
                 faults.append(Fault("error", str(path), None, None, what, mend))
                 continue
             if name in tables:
-                what = f"There is another file of the table {path.stem}."
-                faults.append(Fault("error", str(path), None, None, what, "Keep one of them."))
+                what = _("There is another file of the table {stem}.").format(stem=path.stem)
+                faults.append(Fault("error", str(path), None, None, what, _("Keep one of them.")))
                 continue
             tables[name] = read_table(name, path.read_bytes(), str(path), faults)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotRead(f"The knowledge tables in {folder} cannot be read: {reason}.") from error
+        raise CannotRead(
+            _("The knowledge tables in {folder} cannot be read: {reason}.").format(
+                folder=folder, reason=reason
+            )
+        ) from error
     if not paths:
-        what = "The folder holds no knowledge table."
-        mend = f"Put at least one of these in it: {', '.join(TABLES)}."
+        what = _("The folder holds no knowledge table.")
+        mend = _("Put at least one of these in it: {tables}.").format(tables=", ".join(TABLES))
         faults.append(Fault("error", str(folder), None, None, what, mend))
     return tables, faults
 

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Choice, Ref
 from patchnet.knowledge.parts import Number
 from patchnet.knowledge.schema import table
@@ -14,7 +15,7 @@ __all__ = ["Density", "Use"]
 
 @table(
     "densities.csv",
-    "How many homes of a group have been counted on a hectare.",
+    N_("How many homes of a group have been counted on a hectare."),
     called="density",
     key=("group",),
 )
@@ -32,13 +33,14 @@ class Density:
         The typical number, with the lowest and the highest of ordinary places.
     """
 
-    group: Annotated[str, Ref("the group", table="groups.csv")]
+    group: Annotated[str, Ref(N_("the group"), table="groups.csv")]
     base: Annotated[
         Literal["fabric", "gardens"],
-        Choice("a hectare of what: fabric, streets and houses too; or gardens alone"),
+        Choice(N_("a hectare of what: fabric, streets and houses too; or gardens alone")),
     ]
     homes: Annotated[
-        Figure, Number("homes counted on a hectare of usual ground", unit="homes per ha", over=True)
+        Figure,
+        Number(N_("homes counted on a hectare of usual ground"), unit="homes per ha", over=True),
     ]
 
     @property
@@ -49,7 +51,7 @@ class Density:
 
 @table(
     "uses.csv",
-    "How often places to live that a feature gives are found in use by a group.",
+    N_("How often places to live that a feature gives are found in use by a group."),
     called="use",
     key=("feature", "group"),
 )
@@ -65,12 +67,14 @@ class Use:
         Share in use where half of the vital needs are met; low where none are, high where all are.
     """
 
-    feature: Annotated[str, Ref("what gives the places", table="features.csv")]
-    group: Annotated[str, Ref("who lives in them", table="groups.csv")]
+    feature: Annotated[str, Ref(N_("what gives the places"), table="features.csv")]
+    group: Annotated[str, Ref(N_("who lives in them"), table="groups.csv")]
     share: Annotated[
         Figure,
         Number(
-            "share in use: where half of the vital needs are met, where none are, where all are",
+            N_(
+                "share in use: where half of the vital needs are met, where none are, where all are"
+            ),
             unit="share",
             most=1,
         ),

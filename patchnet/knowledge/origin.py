@@ -4,21 +4,25 @@ from collections.abc import Iterable, Mapping
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.parts import Class
 from patchnet.knowledge.sources import Figure, Origin
 
 __all__ = ["CLASS_WORDS", "describe_source"]
 
-CLASS_WORDS: Mapping[Class, str] = {
-    "published": "Published: the figure is in the work named, or in its abstract.",
-    "second-hand": "Second-hand: from a page that reports the work or body named.",
-    "derived": "Derived: worked out from published figures, as the note says.",
-    "common-practice": "Common practice: what handbooks and practitioners advise, not a finding.",
-    "memory": "From memory: not checked against a published work. Treat it with care.",
-    "assumption": "Our own assumption, not a finding. Change it where you know better.",
-}
+CLASS_WORDS: Words[Class, str] = Words(
+    {
+        "published": N_("Published: the figure is in the work named, or in its abstract."),
+        "second-hand": N_("Second-hand: from a page that reports the work or body named."),
+        "derived": N_("Derived: worked out from published figures, as the note says."),
+        "common-practice": N_(
+            "Common practice: what handbooks and practitioners advise, not a finding."
+        ),
+        "memory": N_("From memory: not checked against a published work. Treat it with care."),
+        "assumption": N_("Our own assumption, not a finding. Change it where you know better."),
+    }
+)
 
 
 def describe_source(knowledge: Knowledge, key: str) -> str:
@@ -69,17 +73,17 @@ def _entry(entry: Figure | Origin) -> list[str]:
     if isinstance(entry, Figure):
         said = f"{entry.value:.15g} {entry.unit}"
         if entry.low < entry.high:
-            said += f" (range {entry.low:.15g} to {entry.high:.15g})"
+            said += _(" (range {low:.15g} to {high:.15g})").format(low=entry.low, high=entry.high)
     else:
         said = entry.words
     lines = [f"{entry.key}: {said}", f"  {CLASS_WORDS[entry.kind]}"]
     if entry.note:
-        lines.append(f"  Note: {entry.note}.")
+        lines.append(_("  Note: {note}.").format(note=entry.note))
     works = [source for source in entry.sources if source != "patchnet"]
     if works:
-        label = "Based on" if entry.kind == "assumption" else "Source"
+        label = _("Based on") if entry.kind == "assumption" else _("Source")
         lines.append(f"  {label}: {', '.join(works)}")
-    lines.append(f"  Defined in: {entry.place}")
+    lines.append(_("  Defined in: {place}").format(place=entry.place))
     return lines
 
 
@@ -96,7 +100,11 @@ def _source(knowledge: Knowledge, key: str, entries: Mapping[str, Figure | Origi
     lines = _citations(knowledge, [key])[1:]
     lines[0] = lines[0].strip()
     uses = [entry for entry in entries.values() if key in entry.sources]
-    lines.append(f"Used for {len(uses)} entries of the tables:" if uses else "Used for no number.")
+    lines.append(
+        _("Used for {n_uses} entries of the tables:").format(n_uses=len(uses))
+        if uses
+        else _("Used for no number.")
+    )
     lines += [f"  {entry.key} ({entry.kind})" for entry in uses]
     lines += [
         f"  cautions/{caution.key}"
@@ -125,5 +133,11 @@ def _unknown(
     within = [choice for choice in choices if wanted and wanted in choice.split("/")]
     ending = [choice for choice in within if choice.split("/")[-1] == wanted]
     close = ending[:4] or nearest(wanted, choices)
-    hint = f"Did you mean {' or '.join(close)}?" if close else "Try groups, needs, or features."
-    return f"Nothing in the knowledge tables has the key '{key}'. {hint}"
+    hint = (
+        _("Did you mean {close}?").format(close=" or ".join(close))
+        if close
+        else _("Try groups, needs, or features.")
+    )
+    return _("Nothing in the knowledge tables has the key '{key}'. {hint}").format(
+        key=key, hint=hint
+    )

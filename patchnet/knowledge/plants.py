@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from patchnet.core.texts import N_, source_of
+from patchnet.core.texts import N_, _, source_of
 from patchnet.knowledge.columns import (
     Amount,
     Choice,
@@ -42,7 +42,7 @@ LAWS = ("schedule_9", "sale_ban", "ias_order")
 _SOILS = ("moist", "well-drained", "dry", "any", "acid well-drained", "wet", "submerged")
 
 
-@table("plant_roles.csv", "Something that plants do for animals.", called="role of plants")
+@table("plant_roles.csv", N_("Something that plants do for animals."), called=N_("role of plants"))
 @dataclass(frozen=True, slots=True)
 class PlantRole:
     """What a plant does for animals.
@@ -58,24 +58,25 @@ class PlantRole:
         Whether a plant that is slow to flower does not do it for years.
     """
 
-    key: Annotated[str, Key("key of the role", dashes=True)]
-    name: Annotated[str, Text("name in plain words")]
+    key: Annotated[str, Key(N_("key of the role"), dashes=True)]
+    name: Annotated[str, Text(N_("name in plain words"))]
     flowers: Annotated[
-        bool, Flag("whether its flowers do it, so that its months in flower count", blank=False)
+        bool, Flag(N_("whether its flowers do it, so that its months in flower count"), blank=False)
     ]
     waits_for_flower: Annotated[
-        bool, Flag("whether a plant that is slow to flower does not do it for years", blank=False)
+        bool,
+        Flag(N_("whether a plant that is slow to flower does not do it for years"), blank=False),
     ]
 
 
 @table(
     "plants.csv",
-    "A plant that can be chosen for beds, boxes, walls and water.",
+    N_("A plant that can be chosen for beds, boxes, walls and water."),
     called="plant",
     bases=(
-        Basis("months", "months {flower_start}-{flower_end}", at="flower_months"),
+        Basis("months", N_("months {flower_start}-{flower_end}"), at="flower_months"),
         Basis("hazard", "{hazard}", at="hazard"),
-        Basis("traits", "light, soil, container, roles, native", at="traits", noted=False),
+        Basis("traits", N_("light, soil, container, roles, native"), at="traits", noted=False),
     ),
     figures=Figures("plant_figures.csv", ("plant",)),
 )  # fmt: skip
@@ -87,25 +88,28 @@ class Plant:
     note stand in the `Origin` of the plant.
     """
 
-    key: Annotated[str, Key("key of the plant")]
-    name: Annotated[str, Text("English name")]
-    latin: Annotated[str, Text("Latin name", shown=False)]
-    layer: Annotated[str, Choice("how it grows", of=LAYERS)]
+    key: Annotated[str, Key(N_("key of the plant"))]
+    name: Annotated[str, Text(N_("English name"))]
+    latin: Annotated[str, Text(N_("Latin name"), shown=False)]
+    layer: Annotated[str, Choice(N_("how it grows"), of=LAYERS)]
     flower_start: Annotated[
-        int, Amount("first month in flower; 0: it does not matter", least=0, most=12, whole=True)
+        int,
+        Amount(N_("first month in flower; 0: it does not matter"), least=0, most=12, whole=True),
     ]
     flower_end: Annotated[
-        int, Amount("last month in flower; 0: it does not matter", least=0, most=12, whole=True)
+        int, Amount(N_("last month in flower; 0: it does not matter"), least=0, most=12, whole=True)
     ]
-    light: Annotated[str, Choice("light it wants", of=("sun", "part", "shade", "any"))]
-    soil: Annotated[str, Text("soil it wants, in a few words", shown=False)]
-    container: Annotated[bool, Flag("whether it can live in a pot, tub or planter")]
-    height: Annotated[Figure, Quantity("height of the grown plant", unit="m", over=True)]
-    spread: Annotated[Figure, Quantity("width of the grown plant", unit="m", over=True)]
-    roles: Annotated[tuple[str, ...], Words("what it does for animals: keys of plant_roles.csv")]
-    native: Annotated[bool, Flag("whether it is native")]
-    hazard: Annotated[str, Text("what harm it can do, or: none known")]
-    note: Annotated[str, Text("anything else", blank="")]
+    light: Annotated[str, Choice(N_("light it wants"), of=("sun", "part", "shade", "any"))]
+    soil: Annotated[str, Text(N_("soil it wants, in a few words"), shown=False)]
+    container: Annotated[bool, Flag(N_("whether it can live in a pot, tub or planter"))]
+    height: Annotated[Figure, Quantity(N_("height of the grown plant"), unit="m", over=True)]
+    spread: Annotated[Figure, Quantity(N_("width of the grown plant"), unit="m", over=True)]
+    roles: Annotated[
+        tuple[str, ...], Words(N_("what it does for animals: keys of plant_roles.csv"))
+    ]
+    native: Annotated[bool, Flag(N_("whether it is native"))]
+    hazard: Annotated[str, Text(N_("what harm it can do, or: none known"))]
+    note: Annotated[str, Text(N_("anything else"), blank="")]
     months_source: Annotated[str, FromCell("months_source")]
     hazard_source: Annotated[str, FromCell("hazard_source")]
 
@@ -131,12 +135,12 @@ def _names_of_lists(at: Reading) -> Collection[str]:
 
 @table(
     "plant_lists.csv",
-    "A plant on a list.",
-    called="listed plant",
+    N_("A plant on a list."),
+    called=N_("listed plant"),
     key=("list", "plant"),
     also={
         "list": Choice(
-            "name of the list",
+            N_("name of the list"),
             of=_names_of_lists,
             told=N_(
                 "{lists}, or a list that the column 'only' of planting_places.csv names",
@@ -144,40 +148,42 @@ def _names_of_lists(at: Reading) -> Collection[str]:
             ),
         )
     },
-    bases=(Basis("list", lambda cells: cells["what"] or "on the list"),),
+    bases=(Basis("list", lambda cells: cells["what"] or _("on the list")),),
 )
 @dataclass(frozen=True, slots=True)
 class PlantListing:
     """A plant on a list; `what` says more (toxic: for whom; edible: which part)."""
 
-    plant: Annotated[str, Ref("the plant", table="plants.csv")]
-    what: Annotated[tuple[str, ...], Words("more (toxic: for whom; edible: which part)")]
+    plant: Annotated[str, Ref(N_("the plant"), table="plants.csv")]
+    what: Annotated[tuple[str, ...], Words(N_("more (toxic: for whom; edible: which part)"))]
 
 
 @table(
     "unlawful_plants.csv",
-    "A plant that the law keeps out.",
-    called="unlawful plant",
+    N_("A plant that the law keeps out."),
+    called=N_("unlawful plant"),
     bases=(Basis("law", lambda cells: ", ".join(cells["laws"].split(";"))),),
 )
 @dataclass(frozen=True, slots=True)
 class UnlawfulPlant:
     """A plant that the law keeps out, with every Latin name it goes by (a genus: all of it)."""
 
-    key: Annotated[str, Key("key of the plant")]
-    name: Annotated[str, Text("English name")]
+    key: Annotated[str, Key(N_("key of the plant"))]
+    name: Annotated[str, Text(N_("English name"))]
     latin: Annotated[
         tuple[str, ...],
         Names(
-            Text("Latin name; a genus alone is all of it", shown=False),
-            Words("other Latin names it goes by", name="other_latin"),
+            Text(N_("Latin name; a genus alone is all of it"), shown=False),
+            Words(N_("other Latin names it goes by"), name="other_latin"),
         ),
     ]
     laws: Annotated[
         tuple[str, ...],
         Choices(
-            "schedule_9: planting it in the wild is an offence; sale_ban: it may not be sold; "
-            "ias_order: it may not be kept at all",
+            N_(
+                "schedule_9: planting it in the wild is an offence; sale_ban: it may not be sold; "
+                "ias_order: it may not be kept at all"
+            ),
             of=LAWS,
             blank="needed",
         ),
@@ -187,11 +193,11 @@ class UnlawfulPlant:
 
 @table(
     "planting_places.csv",
-    "What can be planted in a feature.",
-    called="place to plant",
+    N_("What can be planted in a feature."),
+    called=N_("place to plant"),
     address="planting/{feature}",
     key=("feature",),
-    bases=(Basis("place", "layers, soils, list of plants", at="place"),),
+    bases=(Basis("place", N_("layers, soils, list of plants"), at="place"),),
     figures=Figures("planting_figures.csv", ("feature",)),
 )
 @dataclass(frozen=True, slots=True)
@@ -222,45 +228,49 @@ class PlantingPlace:
         Bounds on the size of full-grown plants, metres, or None.
     """
 
-    feature: Annotated[str, Ref("the feature", table="features.csv")]
+    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
     counted: Annotated[
         Literal["m2", "plants"],
-        Choice("whether its room is square metres of planting or a number of plants"),
+        Choice(N_("whether its room is square metres of planting or a number of plants")),
     ]
     layers: Annotated[
-        tuple[str, ...], Choices("layers of plants that stand in it", of=LAYERS, blank="needed")
+        tuple[str, ...], Choices(N_("layers of plants that stand in it"), of=LAYERS, blank="needed")
     ]
     soils: Annotated[
         tuple[str, ...],
-        Choices("soils of plants that suit it; empty: that of the plot's ground", of=_SOILS),
+        Choices(N_("soils of plants that suit it; empty: that of the plot's ground"), of=_SOILS),
     ]
-    pot: Annotated[bool, Flag("whether plants stand in pots, tubs or boxes there")]
-    cover: Annotated[bool, Flag("whether shrubs shade the lower layers")]
+    pot: Annotated[bool, Flag(N_("whether plants stand in pots, tubs or boxes there"))]
+    cover: Annotated[bool, Flag(N_("whether shrubs shade the lower layers"))]
     only: Annotated[
         str | None,
-        Text("list of plant_lists.csv that its plants must be on, if any", blank=None, shown=False),
+        Text(
+            N_("list of plant_lists.csv that its plants must be on, if any"),
+            blank=None,
+            shown=False,
+        ),
     ]
     room: Annotated[
         Figure,
         Quantity(
-            "how much one unit of it holds", unit="{counted} per {feature.measure}", over=True
+            N_("how much one unit of it holds"), unit="{counted} per {feature.measure}", over=True
         ),
     ]
     height: Annotated[
         Figure | None,
-        Quantity("tallest plants offered, full grown", unit="m", over=True, needed=False),
+        Quantity(N_("tallest plants offered, full grown"), unit="m", over=True, needed=False),
     ]
     spread: Annotated[
         Figure | None,
-        Quantity("widest plants offered, full grown", unit="m", over=True, needed=False),
+        Quantity(N_("widest plants offered, full grown"), unit="m", over=True, needed=False),
     ]
     spread_least: Annotated[
         Figure | None,
-        Quantity("narrowest plants offered, full grown", unit="m", over=True, needed=False),
+        Quantity(N_("narrowest plants offered, full grown"), unit="m", over=True, needed=False),
     ]
     main_layer: Annotated[
         str | None,
-        Choice("the layer that makes it what it is, if one does", of=LAYERS, blank=None),
+        Choice(N_("the layer that makes it what it is, if one does"), of=LAYERS, blank=None),
     ] = None  # fmt: skip
 
 
@@ -269,8 +279,8 @@ def read_plants(reader: Reader) -> dict[str, Plant]:
     rows = reader.rows(Plant)
     for row, plant in rows:
         if (plant.flower_start == 0) != (plant.flower_end == 0):
-            mend = "Write 0 in both where the flower does not matter."
-            reader.say(row, "Only one of the flowering months is 0.", mend)
+            mend = _("Write 0 in both where the flower does not matter.")
+            reader.say(row, _("Only one of the flowering months is 0."), mend)
     return {row.key[0]: plant for row, plant in rows}
 
 

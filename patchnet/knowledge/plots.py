@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Literal, get_args
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Choice, Choices, Flag, Key, Ref, Text, Words
 from patchnet.knowledge.schema import table
 
@@ -21,7 +22,7 @@ PLAIN_LINE: BarrierLine = "short_dashes"
 """How barriers are drawn of which no table says how."""
 
 
-@table("plot_kinds.csv", "A kind of plot.", called="plot kind")
+@table("plot_kinds.csv", N_("A kind of plot."), called="plot kind")
 @dataclass(frozen=True, slots=True)
 class PlotKind:
     """A kind of plot.
@@ -42,21 +43,23 @@ class PlotKind:
         that nobody named.
     """
 
-    key: Annotated[str, Key("key of the kind")]
-    name: Annotated[str, Text("name in plain words")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    key: Annotated[str, Key(N_("key of the kind"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
     implies: Annotated[
         str | None,
-        Ref("feature that the whole plot is, if any", table="features.csv", blank=None),
+        Ref(N_("feature that the whole plot is, if any"), table="features.csv", blank=None),
     ]
     traits: Annotated[
         frozenset[PlotTrait],
         Choices(
-            "what it is: plain, ground with soil that somebody keeps; somebody's home; "
-            "asks_keeper, no household's; in_street; nobodys, telling of it tells of no person; "
-            "raised above the ground; pots_only, without soil of its own; sill, with window "
-            "sills or a rail; and the parts of a base map that it stands for: whole garden, "
-            "front, back, strip of a verge, pit of a tree, box of a planter, unnamed",
+            N_(
+                "what it is: plain, ground with soil that somebody keeps; somebody's home; "
+                "asks_keeper, no household's; in_street; nobodys, telling of it tells of no "
+                "person; raised above the ground; pots_only, without soil of its own; sill, with "
+                "window sills or a rail; and the parts of a base map that it stands for: whole "
+                "garden, front, back, strip of a verge, pit of a tree, box of a planter, unnamed"
+            ),
             of=get_args(PlotTrait),
             blank=frozenset(),
             into=frozenset,
@@ -64,7 +67,7 @@ class PlotKind:
     ] = frozenset()
 
 
-@table("barrier_kinds.csv", "A kind of barrier between plots.", called="barrier kind")
+@table("barrier_kinds.csv", N_("A kind of barrier between plots."), called="barrier kind")
 @dataclass(frozen=True, slots=True)
 class BarrierKind:
     """A kind of barrier line.
@@ -83,18 +86,18 @@ class BarrierKind:
         How it is drawn; with short dashes where the table does not say.
     """
 
-    key: Annotated[str, Key("key of the kind")]
-    name: Annotated[str, Text("name in plain words")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    key: Annotated[str, Key(N_("key of the kind"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
     bears: Annotated[
         Literal["wall", "fence"] | None,
-        Choice("whether things are hung on it as on a wall or a fence", blank=None),
+        Choice(N_("whether things are hung on it as on a wall or a fence"), blank=None),
     ] = None
-    see_through: Annotated[bool, Flag("whether the sun shines through it", blank=False)] = False
+    see_through: Annotated[bool, Flag(N_("whether the sun shines through it"), blank=False)] = False
     unnamed: Annotated[
-        bool, Flag("whether it stands for a barrier that nobody named", blank=False)
+        bool, Flag(N_("whether it stands for a barrier that nobody named"), blank=False)
     ] = False
     line: Annotated[
         BarrierLine | None,
-        Choice("line that it is drawn as; blank: with short dashes", blank=None),
+        Choice(N_("line that it is drawn as; blank: with short dashes"), blank=None),
     ] = None

@@ -86,8 +86,12 @@ class Reader:
         found = self.keys(table)
         for key in wanted if found else ():
             if key not in found:
-                what = f"There is no {called} '{key}'."
-                self.say(self.tables[table][-1], what, f"Add a row for it to {table}.")
+                what = _("There is no {called} '{key}'.").format(called=called, key=key)
+                self.say(
+                    self.tables[table][-1],
+                    what,
+                    _("Add a row for it to {table}.").format(table=table),
+                )
 
     # records ---------------------------------------------------------------------------------
 
@@ -171,13 +175,17 @@ class Reader:
 
     def _gathered(self, part: RowsOf, row: Row, found: list[tuple[Row, Any]]) -> object:
         if not found and part.missing:
-            self.say(row, part.missing, f"Add rows for it to {table_of(part.record).file}.")
+            self.say(
+                row,
+                part.missing,
+                _("Add rows for it to {file}.").format(file=table_of(part.record).file),
+            )
         if part.order:
             found = sorted(found, key=lambda pair: _as_number(pair[0].cells[part.order]))
         if part.mapped is not None:
             key, value = part.mapped
             return {one.cells[key]: getattr(record, value) for one, record in found}
-        return tuple(record for _, record in found)
+        return tuple(record for __, record in found)
 
     # numbers and what they are founded on ------------------------------------------------------
 
@@ -197,13 +205,27 @@ class Reader:
         low = value if cells["low"] == cells["value"] else read(self, row, "low")
         high = value if cells["high"] == cells["value"] else read(self, row, "high")
         if low > value or value > high:
-            mend = "low must be at most value, and value at most high."
-            self.say(row, f"The range {low:g} to {high:g} does not hold {value:g}.", mend)
+            mend = _("low must be at most value, and value at most high.")
+            self.say(
+                row,
+                _("The range {low:g} to {high:g} does not hold {value:g}.").format(
+                    low=low, high=high, value=value
+                ),
+                mend,
+            )
         written = cells["unit"]
         if not written:
-            self.say(row, "The cell 'unit' is empty.", f"Write {unit or 'the unit'}.")
+            self.say(
+                row,
+                _("The cell 'unit' is empty."),
+                _("Write {unit}.").format(unit=unit or _("the unit")),
+            )
         elif unit is not None and written != unit:
-            self.say(row, f"The unit is '{written}'.", f"This number must be in '{unit}'.")
+            self.say(
+                row,
+                _("The unit is '{written}'.").format(written=written),
+                _("This number must be in '{unit}'.").format(unit=unit),
+            )
         kind, keys = self._founded(row, _PLAIN)
         found = Figure(address, value, written, low, high, kind, keys, cells["note"], row.place)
         self.figures[address] = found
@@ -222,14 +244,16 @@ class Reader:
         (first, klass), (second, source) = basis.founded
         kind = klass.read(self, row, first)
         if not row.cells[second]:
-            mend = "Name a key of sources.csv; 'patchnet' is for our own assumptions."
-            self.say(row, f"The cell '{second}' names no source.", mend)
+            mend = _("Name a key of sources.csv; 'patchnet' is for our own assumptions.")
+            self.say(row, _("The cell '{second}' names no source.").format(second=second), mend)
             return kind, ()
         keys = source.read(self, row, second)
         named: tuple[str, ...] = keys if isinstance(keys, tuple) else ()
         if row.cells[first] in _FOUND and _NOT_PUBLISHED.issuperset(named):
-            what = f"The class '{kind}' needs a published work or named body as its source."
-            self.say(row, what, "Name one in sources.csv, or change the class.")
+            what = _(
+                "The class '{kind}' needs a published work or named body as its source."
+            ).format(kind=kind)
+            self.say(row, what, _("Name one in sources.csv, or change the class."))
         return kind, named
 
 
@@ -269,8 +293,10 @@ class _Owned:
                 called = _(self.table.called)
                 self.reader.say(
                     row,
-                    f"'{owner}' is not a known {called}.{nearest_hint(owner, known)}",
-                    f"Write a key of {self.table.file}, or add it there.",
+                    _("'{owner}' is not a known {called}.{nearest_hint}").format(
+                        owner=owner, called=called, nearest_hint=nearest_hint(owner, known)
+                    ),
+                    _("Write a key of {file}, or add it there.").format(file=self.table.file),
                 )
 
     def _sort(self, row: Row) -> None:
@@ -280,8 +306,14 @@ class _Owned:
             self.declared.column("quantity").read(self.reader, row, "quantity")
         for column in self.by:
             if not isinstance(part, Quantities) and row.cells[column]:
-                mend = f"Leave the cell '{column}' empty: '{quantity}' has none."
-                self.reader.say(row, f"'{quantity}' has a {column}.", mend)
+                mend = _("Leave the cell '{column}' empty: '{quantity}' has none.").format(
+                    column=column, quantity=quantity
+                )
+                self.reader.say(
+                    row,
+                    _("'{quantity}' has a {column}.").format(quantity=quantity, column=column),
+                    mend,
+                )
                 return
         owner = self._owner(row)
         if isinstance(part, Quantities):
@@ -298,8 +330,10 @@ class _Owned:
         if found is None:
             if not part.needed:
                 return None
-            what = f"It has no number for '{called}'."
-            self.reader.say(row, what, f"Add a row for it to {self.place.file}.")
+            what = _("It has no number for '{called}'.").format(called=called)
+            self.reader.say(
+                row, what, _("Add a row for it to {file}.").format(file=self.place.file)
+            )
             none = Figure("", math.nan, "", math.nan, math.nan, "assumption", (), "", row.place)
             return math.nan if part.bare else none
         figure = self._figure(row, found, f"{self.table.address_of(row.cells)}/{called}", part)
@@ -316,7 +350,9 @@ class _Owned:
         rows = self.several.get(key, {}).get(called, [])
         if not rows and part.needed:
             what = _("It has no {meaning}.").format(meaning=_(part.meaning))
-            mend = f"Add a row with the quantity '{called}' and its {part.by} to {self.place.file}."
+            mend = _("Add a row with the quantity '{called}' and its {by} to {file}.").format(
+                called=called, by=part.by, file=self.place.file
+            )
             self.reader.say(owner, what, mend)
         base = f"{self.table.address_of(owner.cells)}/{called}"
         by = self.declared.column(part.by)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import Choice, Key, Ref, Text, Words
 from patchnet.knowledge.parts import Basis
 from patchnet.knowledge.schema import table
@@ -27,21 +28,21 @@ __all__ = [
 Lives = Literal["yes", "no", "not_known"]
 
 
-@table("regions.csv", "A region that an animal may or may not live in.", called="region")
+@table("regions.csv", N_("A region that an animal may or may not live in."), called="region")
 @dataclass(frozen=True, slots=True)
 class Region:
     """A region: a country, or a part of one."""
 
-    key: Annotated[str, Key("key of the region")]
-    name: Annotated[str, Text("name in plain words")]
-    country: Annotated[str, Ref("country that it belongs to", table="countries.csv")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    key: Annotated[str, Key(N_("key of the region"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    country: Annotated[str, Ref(N_("country that it belongs to"), table="countries.csv")]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
 
 
 @table(
     "region_animals.csv",
-    "Whether an animal lives in a region at all.",
-    called="animal of a region",
+    N_("Whether an animal lives in a region at all."),
+    called=N_("animal of a region"),
     key=("region", "group"),
     bases=(Basis("", "{lives}"),),
 )
@@ -49,9 +50,9 @@ class Region:
 class RegionAnimal:
     """Whether an animal lives in a region at all: yes, no, or not known."""
 
-    region: Annotated[str, Ref("the region", table="regions.csv")]
-    group: Annotated[str, Ref("the animal", table="groups.csv")]
-    lives: Annotated[Lives, Choice("whether it lives there: yes, no, or not_known")]
+    region: Annotated[str, Ref(N_("the region"), table="regions.csv")]
+    group: Annotated[str, Ref(N_("the animal"), table="groups.csv")]
+    lives: Annotated[Lives, Choice(N_("whether it lives there: yes, no, or not_known"))]
 
 
 def match_region(said: str, knowledge: "Knowledge") -> str:
@@ -66,7 +67,11 @@ def match_region(said: str, knowledge: "Knowledge") -> str:
     if len(found) == 1:
         return found[0]
     hint = nearest_hint(said, knowledge.regions)
-    raise WrongUse(f"There is no region {said!r}.{hint} Regions: {', '.join(knowledge.regions)}.")
+    raise WrongUse(
+        _("There is no region {said!r}.{hint} Regions: {regions}.").format(
+            said=said, hint=hint, regions=", ".join(knowledge.regions)
+        )
+    )
 
 
 def lives_in(group: str, region: str, knowledge: "Knowledge") -> Lives:

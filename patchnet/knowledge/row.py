@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 
 __all__ = ["Row"]
 
@@ -36,7 +37,7 @@ class Row:
     @property
     def place(self) -> str:
         """File and line, as a `Figure` carries it."""
-        return f"{self.where} line {self.line}"
+        return _("{where} line {line}").format(where=self.where, line=self.line)
 
     def fault(self, what: str, mend: str) -> Fault:
         """Return a fault of this row."""

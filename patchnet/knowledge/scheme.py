@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import MONTHS, Choice, Key, Months, Reading, Ref, Text
 from patchnet.knowledge.parts import Basis, Number, RowsOf, SourcesOf
 from patchnet.knowledge.plants import LAYERS
@@ -58,35 +59,35 @@ _NUMBERS = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _
 
 @table(
     "planter_recipe_figures.csv",
-    "How much of a feature a square metre of a planter's soil gives.",
-    called="part of a recipe",
+    N_("How much of a feature a square metre of a planter's soil gives."),
+    called=N_("part of a recipe"),
     address="planter_recipes/{recipe}/{feature}",
     key=("recipe", "feature"),
-    also={"recipe": Ref("the recipe", table="planter_recipes.csv")},
+    also={"recipe": Ref(N_("the recipe"), table="planter_recipes.csv")},
 )
 @dataclass(frozen=True, slots=True)
 class RecipeAmount:
     """How much of a feature a square metre of soil gives."""
 
-    feature: Annotated[str, Ref("what grows in it", table="features.csv")]
-    amount: Annotated[Figure, Number("how much of it", unit="m2 per m2 of soil")]
+    feature: Annotated[str, Ref(N_("what grows in it"), table="features.csv")]
+    amount: Annotated[Figure, Number(N_("how much of it"), unit="m2 per m2 of soil")]
 
 
-@table("planter_recipes.csv", "What can grow in a street planter.", called="planter recipe")
+@table("planter_recipes.csv", N_("What can grow in a street planter."), called=N_("planter recipe"))
 @dataclass(frozen=True, slots=True)
 class Recipe:
     """What can grow in a street planter; `amounts` are m2 of features per m2 of soil."""
 
-    key: Annotated[str, Key("key of the recipe")]
-    name: Annotated[str, Text("name in plain words")]
-    words: Annotated[str, Text("what it is, in a sentence", blank="")]
+    key: Annotated[str, Key(N_("key of the recipe"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    words: Annotated[str, Text(N_("what it is, in a sentence"), blank="")]
     amounts: Annotated[
         Mapping[str, Figure],
         RowsOf(
             RecipeAmount,
             by="recipe",
             mapped=("feature", "amount"),
-            missing="Nothing says what grows in it.",
+            missing=N_("Nothing says what grows in it."),
         ),
     ]
 
@@ -98,21 +99,21 @@ def _scheme_numbers(at: Reading) -> Mapping[str, Number]:
 
 @table(
     "scheme_figures.csv",
-    "A rate, weight or share that planter schemes are worked out with.",
-    called="figure of a scheme",
+    N_("A rate, weight or share that planter schemes are worked out with."),
+    called=N_("figure of a scheme"),
     address="scheme/{key}",
 )
 @dataclass(frozen=True, slots=True)
 class SchemeFigure:
     """A rate, weight or share that planter schemes are worked out with."""
 
-    key: Annotated[str, Choice("key of the figure", of=tuple(_FIGURES))]
-    figure: Annotated[Figure, Number("the figure", by_key=_scheme_numbers)]
+    key: Annotated[str, Choice(N_("key of the figure"), of=tuple(_FIGURES))]
+    figure: Annotated[Figure, Number(N_("the figure"), by_key=_scheme_numbers)]
 
 
 @table(
     "scheme_upkeep.csv",
-    "A task of the year round a street planter.",
+    N_("A task of the year round a street planter."),
     called="task",
     bases=(Basis("", "{task}"),),
 )
@@ -120,16 +121,16 @@ class SchemeFigure:
 class UpkeepTask:
     """A task of the year round a street planter; `who` is keeper, group or all."""
 
-    key: Annotated[str, Key("key of the task")]
-    task: Annotated[str, Text("what is done")]
+    key: Annotated[str, Key(N_("key of the task"))]
+    task: Annotated[str, Text(N_("what is done"))]
     months: Annotated[tuple[int, ...], Months("when")]
-    who: Annotated[str, Choice("who does it", of=("keeper", "group", "all"))]
+    who: Annotated[str, Choice(N_("who does it"), of=("keeper", "group", "all"))]
     sources: Annotated[tuple[str, ...], SourcesOf()]
 
 
 @table(
     "scheme_risks.csv",
-    "What can go wrong with planters in a street.",
+    N_("What can go wrong with planters in a street."),
     called="risk",
     bases=(Basis("", "{hazard}"),),
 )
@@ -148,22 +149,22 @@ class SchemeRisk:
         What is done about it, and what is left then: low, medium ...
     """
 
-    key: Annotated[str, Key("key of the risk")]
-    hazard: Annotated[str, Text("what happens")]
-    who: Annotated[str, Text("to whom")]
+    key: Annotated[str, Key(N_("key of the risk"))]
+    hazard: Annotated[str, Text(N_("what happens"))]
+    who: Annotated[str, Text(N_("to whom"))]
     likelihood: Annotated[
         str,
-        Choice("how likely, before anything is done", of=("unlikely", "possible", "likely")),
+        Choice(N_("how likely, before anything is done"), of=("unlikely", "possible", "likely")),
     ]
-    harm: Annotated[str, Choice("how bad", of=("slight", "serious", "grave"))]
-    control: Annotated[str, Text("what is done about it")]
-    left: Annotated[str, Text("what is left then, such as low or medium")]
+    harm: Annotated[str, Choice(N_("how bad"), of=("slight", "serious", "grave"))]
+    control: Annotated[str, Text(N_("what is done about it"))]
+    left: Annotated[str, Text(N_("what is left then, such as low or medium"))]
     sources: Annotated[tuple[str, ...], SourcesOf()]
 
 
 @table(
     "scheme_consents.csv",
-    "A permission to get, a paper to bring with the application, or somebody to ask.",
+    N_("A permission to get, a paper to bring with the application, or somebody to ask."),
     called="permission",
     bases=(Basis("", "{name}"),),
 )
@@ -171,12 +172,12 @@ class SchemeRisk:
 class SchemeConsent:
     """A permission to get, a paper to bring with the application, or somebody to ask."""
 
-    key: Annotated[str, Key("key of the permission")]
+    key: Annotated[str, Key(N_("key of the permission"))]
     part: Annotated[
-        ConsentPart, Choice("permission to get, evidence to bring, or consultee to ask")
+        ConsentPart, Choice(N_("permission to get, evidence to bring, or consultee to ask"))
     ]
-    name: Annotated[str, Text("whose, or what")]
-    about: Annotated[str, Text("what it is about")]
+    name: Annotated[str, Text(N_("whose, or what"))]
+    about: Annotated[str, Text(N_("what it is about"))]
     sources: Annotated[tuple[str, ...], SourcesOf()]
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Amount, Choice, Choices, Flag, Key, Ref, Refs, Text, Words
 from patchnet.knowledge.parts import Basis, Figures, Number, Quantity, RowsOf
 from patchnet.knowledge.schema import table
@@ -19,32 +20,32 @@ A habit has no place: it is something that is done, or left undone, on the whole
 
 @table(
     "feature_steps.csv",
-    "One plain step of making a feature.",
+    N_("One plain step of making a feature."),
     called="step",
     key=("feature", "step"),
     also={
-        "feature": Ref("the feature", table="feature_siting.csv"),
-        "step": Amount("its place in the order"),
+        "feature": Ref(N_("the feature"), table="feature_siting.csv"),
+        "step": Amount(N_("its place in the order")),
     },
 )
 @dataclass(frozen=True, slots=True)
 class Step:
     """One plain step of making something, and where it comes from (source keys)."""
 
-    words: Annotated[str, Text("what is done, in short sentences")]
+    words: Annotated[str, Text(N_("what is done, in short sentences"))]
     sources: Annotated[
         tuple[str, ...],
-        Refs("where it comes from", name="source", table="sources.csv", blank="needed"),
+        Refs(N_("where it comes from"), name="source", table="sources.csv", blank="needed"),
     ]
 
 
 @table(
     "feature_siting.csv",
-    "Where a feature goes and what making it takes.",
-    called="sited feature",
+    N_("Where a feature goes and what making it takes."),
+    called=N_("sited feature"),
     address="features/{feature}",
     key=("feature",),
-    bases=(Basis("siting", "place, light, tenancy, street", at="siting"),),
+    bases=(Basis("siting", N_("place, light, tenancy, street"), at="siting"),),
     figures=Figures("feature_siting_figures.csv", ("feature",)),
 )
 @dataclass(frozen=True, slots=True)
@@ -88,19 +89,21 @@ class Siting:
         How it is made, in order.
     """
 
-    feature: Annotated[str, Ref("the feature", table="features.csv")]
-    said: Annotated[str, Text("what one calls it in a sentence, with its article")]
+    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
+    said: Annotated[str, Text(N_("what one calls it in a sentence, with its article"))]
     place: Annotated[
         Place,
         Choice(
-            "where it goes: open ground; standing on any floor; on a wall, fence or sill; on a "
-            "roof; under what grows there already; or a habit, done on the whole plot"
+            N_(
+                "where it goes: open ground; standing on any floor; on a wall, fence or sill; on a "
+                "roof; under what grows there already; or a habit, done on the whole plot"
+            )
         ),
     ]
     lights: Annotated[
         tuple[str, ...],
         Choices(
-            "light in which it gives about what supplies.csv says",
+            N_("light in which it gives about what supplies.csv says"),
             name="light",
             of=("sun", "part", "shade"),
             blank="needed",
@@ -109,43 +112,48 @@ class Siting:
     tenancy: Annotated[
         Literal["free", "ask", "own"],
         Choice(
-            "free: a tenant can undo it; ask: a tenant asks the owner first; own: only for who "
-            "owns the plot"
+            N_(
+                "free: a tenant can undo it; ask: a tenant asks the owner first; own: only for who "
+                "owns the plot"
+            )
         ),
     ]
     made_from: Annotated[
         tuple[str, ...],
         Refs(
-            "features that it is made from, the first there is; empty: none", table="features.csv"
+            N_("features that it is made from, the first there is; empty: none"),
+            table="features.csv",
         ),
     ]
-    edible: Annotated[bool, Flag("whether it gives something to eat")]
+    edible: Annotated[bool, Flag(N_("whether it gives something to eat"))]
     street: Annotated[
-        bool, Flag("whether it has a place in a public street: a verge, tree pit or planter")
+        bool, Flag(N_("whether it has a place in a public street: a verge, tree pit or planter"))
     ]
     length: Annotated[
         Figure,
-        Quantity("wall, fence or sill that one unit of it takes", unit="m per {feature.measure}"),
+        Quantity(
+            N_("wall, fence or sill that one unit of it takes"), unit="m per {feature.measure}"
+        ),
     ]
     making_hours: Annotated[
-        Figure, Quantity("time to make the usual amount the first time", unit="hours")
+        Figure, Quantity(N_("time to make the usual amount the first time"), unit="hours")
     ]
-    open_ground: Annotated[Figure, Quantity("smallest plot it suits", unit="m2")]
+    open_ground: Annotated[Figure, Quantity(N_("smallest plot it suits"), unit="m2")]
     upkeep_hours: Annotated[
         Figure,
-        Quantity("time that the usual amount takes, over the year", unit="hours a month"),
+        Quantity(N_("time that the usual amount takes, over the year"), unit="hours a month"),
     ]
     steps: Annotated[
         tuple[Step, ...],
-        RowsOf(Step, by="feature", order="step", missing="Nothing says how it is made."),
+        RowsOf(Step, by="feature", order="step", missing=N_("Nothing says how it is made.")),
     ]
-    made_only: Annotated[bool, Flag("whether it can be made from nothing else", blank=False)] = (
-        False
-    )
+    made_only: Annotated[
+        bool, Flag(N_("whether it can be made from nothing else"), blank=False)
+    ] = False
 
     beside: Annotated[
         tuple[str, ...],
-        Refs("features of which one must be there for it", table="features.csv"),
+        Refs(N_("features of which one must be there for it"), table="features.csv"),
     ] = ()
 
     @property
@@ -154,15 +162,15 @@ class Siting:
         return self.place in ("ground", "under", "roof")
 
 
-@table("keep_uses.csv", "A use of a plot that must stay.", called="use that must stay")
+@table("keep_uses.csv", N_("A use of a plot that must stay."), called=N_("use that must stay"))
 @dataclass(frozen=True, slots=True)
 class KeepUse:
     """A use of a plot that must stay; `feature` is what it keeps, `ground` its room in m2."""
 
-    key: Annotated[str, Key("key of the use")]
-    name: Annotated[str, Text("name in plain words")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    key: Annotated[str, Key(N_("key of the use"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
     feature: Annotated[
-        str | None, Ref("feature that it keeps, if any", table="features.csv", blank=None)
+        str | None, Ref(N_("feature that it keeps, if any"), table="features.csv", blank=None)
     ]
-    ground: Annotated[Figure, Number("room that it needs", unit="m2")]
+    ground: Annotated[Figure, Number(N_("room that it needs"), unit="m2")]

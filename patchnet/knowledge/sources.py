@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Annotated
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Key, Text
 from patchnet.knowledge.parts import Class, Number
 from patchnet.knowledge.schema import table
@@ -11,14 +12,16 @@ from patchnet.knowledge.schema import table
 __all__ = ["Figure", "Origin", "Regression", "Setting", "Source"]
 
 
-@table("sources.csv", "A work, a body or a practice that numbers come from.", called="source")
+@table("sources.csv", N_("A work, a body or a practice that numbers come from."), called="source")
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where a number comes from: a paper, a handbook, a standard, or our own assumption."""
 
-    key: Annotated[str, Key("key of the source")]
-    citation: Annotated[str, Text("the work as it is cited, or what it stands for", shown=False)]
-    doi: Annotated[str, Text("its DOI, without https://", blank="", shown=False)]
+    key: Annotated[str, Key(N_("key of the source"))]
+    citation: Annotated[
+        str, Text(N_("the work as it is cited, or what it stands for"), shown=False)
+    ]
+    doi: Annotated[str, Text(N_("its DOI, without https://"), blank="", shown=False)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +70,18 @@ class Origin:
     place: str
 
 
-@table("settings.csv", "A number of the method itself.", called="setting", fixed=True)
+@table("settings.csv", N_("A number of the method itself."), called="setting", fixed=True)
 @dataclass(frozen=True, slots=True)
 class Setting:
     """A number of the method itself: floors, rounds, tolerances."""
 
-    key: Annotated[str, Key("key of the setting")]
-    figure: Annotated[Figure, Number("the setting")]
+    key: Annotated[str, Key(N_("key of the setting"))]
+    figure: Annotated[Figure, Number(N_("the setting"))]
 
 
 @table(
     "regressions.csv",
-    "A coefficient of a published regression, or a bound of its use.",
+    N_("A coefficient of a published regression, or a bound of its use."),
     called="coefficient",
     key=("regression", "quantity"),
     fixed=True,
@@ -87,6 +90,6 @@ class Setting:
 class Regression:
     """A coefficient of a published regression."""
 
-    regression: Annotated[str, Key("key of the regression")]
-    quantity: Annotated[str, Key("which of its numbers it is")]
-    figure: Annotated[Figure, Number("the coefficient or bound", least=-math.inf)]
+    regression: Annotated[str, Key(N_("key of the regression"))]
+    quantity: Annotated[str, Key(N_("which of its numbers it is"))]
+    figure: Annotated[Figure, Number(N_("the coefficient or bound"), least=-math.inf)]

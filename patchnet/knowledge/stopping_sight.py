@@ -3,6 +3,7 @@
 from typing import Literal
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = ["Vehicle", "stopping_sight_m"]
@@ -34,7 +35,9 @@ def stopping_sight_m(
         If the speed is not above 0, or above the whole table.
     """
     if not speed_mph > 0:
-        raise WrongUse(f"The speed must be above 0 mph, not {speed_mph:g}.")
+        raise WrongUse(
+            _("The speed must be above 0 mph, not {speed_mph:g}.").format(speed_mph=speed_mph)
+        )
     if speed_mph <= knowledge.street_rule("ssd_formula_most_mph"):
         from scipy import constants
 
@@ -50,7 +53,9 @@ def stopping_sight_m(
     )
     if not bands:
         raise WrongUse(
-            f"No stopping sight distance is known for {speed_mph:g} mph: no planter belongs beside "
-            "so fast a road."
+            _(
+                "No stopping sight distance is known for {speed_mph:g} mph: no planter belongs "
+                "beside so fast a road."
+            ).format(speed_mph=speed_mph)
         )
     return bands[0][1]

@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from patchnet.core.texts import N_
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.columns import (
     Amount,
     Choice,
@@ -95,34 +95,38 @@ def _names(at: Reading) -> Collection[str]:
     return tuple(_numbers(at))
 
 
-@table("street_rules.csv", "A rule for planters in a footway.", called="street rule")
+@table("street_rules.csv", N_("A rule for planters in a footway."), called=N_("street rule"))
 @dataclass(frozen=True, slots=True)
 class StreetRule:
     """A rule for planters in a footway: a width, a distance, a speed."""
 
-    key: Annotated[str, Choice("which rule it is", of=_names, told=_TOLD)]
-    figure: Annotated[Figure, Number("the limit", by_key=_numbers)]
+    key: Annotated[str, Choice(N_("which rule it is"), of=_names, told=_TOLD)]
+    figure: Annotated[Figure, Number(N_("the limit"), by_key=_numbers)]
 
 
 @table(
     "stopping_sight.csv",
-    "Published stopping sight distance of a band of speeds.",
-    called="stopping sight distance",
+    N_("Published stopping sight distance of a band of speeds."),
+    called=N_("stopping sight distance"),
     key=("speed_mph", "vehicle"),
 )
 @dataclass(frozen=True, slots=True)
 class StoppingSight:
     """How far a driver needs to see to stop, as published for a band of speeds."""
 
-    speed_mph: Annotated[float, Amount("upper end of the band of speeds, mph", least=0, over=True)]
-    vehicle: Annotated[Literal["light", "heavy"], Choice("light: cars; heavy: lorries and buses")]
-    distance: Annotated[Figure, Number("the distance", unit="m", over=True)]
+    speed_mph: Annotated[
+        float, Amount(N_("upper end of the band of speeds, mph"), least=0, over=True)
+    ]
+    vehicle: Annotated[
+        Literal["light", "heavy"], Choice(N_("light: cars; heavy: lorries and buses"))
+    ]
+    distance: Annotated[Figure, Number(N_("the distance"), unit="m", over=True)]
 
 
 @table(
     "planter_sizes.csv",
-    "The numbers of each size of planter, one a row.",
-    called="planter size",
+    N_("The numbers of each size of planter, one a row."),
+    called=N_("planter size"),
     address="planter_sizes/{planter}",
     key=("planter", "quantity"),
     figures=Figures("planter_sizes.csv", ("planter",)),
@@ -147,24 +151,24 @@ class PlanterSize:
         Price of the box in pounds, without soil and plants.
     """
 
-    key: Annotated[str, Key("key of the size; its name in words is made of it", name="planter")]
+    key: Annotated[str, Key(N_("key of the size; its name in words is made of it"), name="planter")]
     name: Annotated[str, Made(lambda key: key.replace("_", " "))]
     length_m: Annotated[
-        float, Quantity("along the kerb", called="length", unit="m", over=True, bare=True)
+        float, Quantity(N_("along the kerb"), called="length", unit="m", over=True, bare=True)
     ]
     width_m: Annotated[
-        float, Quantity("across the footway", called="width", unit="m", over=True, bare=True)
+        float, Quantity(N_("across the footway"), called="width", unit="m", over=True, bare=True)
     ]
     height_m: Annotated[
-        float, Quantity("from footway to rim", called="height", unit="m", over=True, bare=True)
+        float, Quantity(N_("from footway to rim"), called="height", unit="m", over=True, bare=True)
     ]
     soil_depth_m: Annotated[
-        float, Quantity("depth of soil", called="soil_depth", unit="m", over=True, bare=True)
+        float, Quantity(N_("depth of soil"), called="soil_depth", unit="m", over=True, bare=True)
     ]
     spread_m: Annotated[
         float,
         Quantity(
-            "how far full-grown plants stand out beyond each side of the box",
+            N_("how far full-grown plants stand out beyond each side of the box"),
             called="spread",
             unit="m",
             bare=True,
@@ -172,10 +176,10 @@ class PlanterSize:
     ] = 0.0
     empty_kg: Annotated[
         float,
-        Quantity("weight of the box without soil", called="empty_weight", unit="kg", bare=True),
+        Quantity(N_("weight of the box without soil"), called="empty_weight", unit="kg", bare=True),
     ] = 0.0
     cost: Annotated[
-        float, Quantity("price of the box without soil and plants", unit="GBP", bare=True)
+        float, Quantity(N_("price of the box without soil and plants"), unit="GBP", bare=True)
     ] = 0.0  # fmt: skip
 
     @property
@@ -191,9 +195,9 @@ class PlanterSize:
 
 @table(
     "sight_areas.csv",
-    "What a planter in a sight area means: refused, or the authority is asked.",
-    called="sight area",
-    bases=(Basis("", "verdict {verdict}"),),
+    N_("What a planter in a sight area means: refused, or the authority is asked."),
+    called=N_("sight area"),
+    bases=(Basis("", N_("verdict {verdict}")),),
 )
 @dataclass(frozen=True, slots=True)
 class SightRule:
@@ -211,20 +215,21 @@ class SightRule:
         Street rule that says how far back the eye is.
     """
 
-    key: Annotated[str, Choice("which sight area", of=SIGHT_AREAS)]
-    watcher: Annotated[str, Text("who must see over it, in a sentence")]
+    key: Annotated[str, Choice(N_("which sight area"), of=SIGHT_AREAS)]
+    watcher: Annotated[str, Text(N_("who must see over it, in a sentence"))]
     verdict: Annotated[
-        Literal["no", "ask"], Choice("what a planter in it is: refused, or the authority is asked")
+        Literal["no", "ask"],
+        Choice(N_("what a planter in it is: refused, or the authority is asked")),
     ]
     set_back: Annotated[
-        str, Ref("street rule that says how far back the eye is", table="street_rules.csv")
+        str, Ref(N_("street rule that says how far back the eye is"), table="street_rules.csv")
     ]
 
 
 @table(
     "street_objects.csv",
-    "A kind of thing in a street that a planter must keep clear of.",
-    called="thing in the street",
+    N_("A kind of thing in a street that a planter must keep clear of."),
+    called=N_("thing in the street"),
 )
 @dataclass(frozen=True, slots=True)
 class StreetObjectKind:
@@ -244,25 +249,27 @@ class StreetObjectKind:
         Whether it is a planter that stands there already.
     """
 
-    key: Annotated[str, Key("key of the kind")]
-    name: Annotated[str, Text("name in plain words")]
-    words: Annotated[tuple[str, ...], Words("other names people write for it")]
+    key: Annotated[str, Key(N_("key of the kind"))]
+    name: Annotated[str, Text(N_("name in plain words"))]
+    words: Annotated[tuple[str, ...], Words(N_("other names people write for it"))]
     test: Annotated[
         StreetTest,
         Choice(
-            "how it is kept clear of: all round; the whole surface of kerb it lies on; driveway, "
-            "crossing and bus_stop with their areas; the way from it to the kerb; kerb: by "
-            "standing farther from it"
+            N_(
+                "how it is kept clear of: all round; the whole surface of kerb it lies on; "
+                "driveway, crossing and bus_stop with their areas; the way from it to the kerb; "
+                "kerb: by standing farther from it"
+            )
         ),
     ]
-    solid: Annotated[bool, Flag("whether it stands in the way of somebody who walks")]
+    solid: Annotated[bool, Flag(N_("whether it stands in the way of somebody who walks"))]
     verdict: Annotated[
         Literal["no", "ask"],
-        Choice("what a planter is that comes too near: no, or ask the people concerned"),
+        Choice(N_("what a planter is that comes too near: no, or ask the people concerned")),
     ]
-    box: Annotated[bool, Flag("whether it is a planter that stands there already", blank=False)] = (
-        False
-    )
+    box: Annotated[
+        bool, Flag(N_("whether it is a planter that stands there already"), blank=False)
+    ] = False
 
 
 def read_street_rules(reader: Reader) -> dict[str, Figure]:
@@ -272,12 +279,11 @@ def read_street_rules(reader: Reader) -> dict[str, Figure]:
     if {"clear_width_fits_m", "clear_width_ask_m"} <= set(rows):
         fits, (row, ask) = rows["clear_width_fits_m"][1], rows["clear_width_ask_m"]
         if ask.value > fits.value:
-            what = (
-                f"clear_width_ask_m ({ask.value:g}) is more than "
-                f"clear_width_fits_m ({fits.value:g})."
-            )
-            reader.say(row, what, "The width to ask about must be the smaller.")
-    return {key: figure for key, (_, figure) in rows.items()}
+            what = _(
+                "clear_width_ask_m ({ask:g}) is more than clear_width_fits_m ({fits:g})."
+            ).format(ask=ask.value, fits=fits.value)
+            reader.say(row, what, _("The width to ask about must be the smaller."))
+    return {key: figure for key, (__, figure) in rows.items()}
 
 
 def read_planter_sizes(reader: Reader) -> dict[str, PlanterSize]:
@@ -285,8 +291,10 @@ def read_planter_sizes(reader: Reader) -> dict[str, PlanterSize]:
     sizes = {}
     for row, size in reader.rows(PlanterSize):
         if size.soil_depth_m > size.height_m:
-            what = f"The soil of '{size.key}' is deeper than the box is high."
-            reader.say(row, what, "Make the box higher or the soil less.")
+            what = _("The soil of '{size_key}' is deeper than the box is high.").format(
+                size_key=size.key
+            )
+            reader.say(row, what, _("Make the box higher or the soil less."))
         sizes[size.key] = size
     return sizes
 

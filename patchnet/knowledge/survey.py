@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Choice, Flag, Key, Ref, Text
 from patchnet.knowledge.parts import Basis, SourcesOf
 from patchnet.knowledge.reader import Reader
@@ -18,8 +19,8 @@ OTHER_PART = "Other"
 
 @table(
     "survey_questions.csv",
-    "How a street survey asks for a feature.",
-    called="survey question",
+    N_("How a street survey asks for a feature."),
+    called=N_("survey question"),
     key=("feature",),
     bases=(Basis("", "{hint}", noted=False),),
 )
@@ -39,27 +40,28 @@ class SurveyQuestion:
         What to look for, in a few words; may be empty.
     """
 
-    feature: Annotated[str, Ref("the feature", table="features.csv")]
-    part: Annotated[str, Text("heading it stands under")]
+    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
+    part: Annotated[str, Text(N_("heading it stands under"))]
     from_street: Annotated[
-        bool, Flag("whether it can be seen from the street; if not, only the household can tell")
+        bool,
+        Flag(N_("whether it can be seen from the street; if not, only the household can tell")),
     ]
-    hint: Annotated[str, Text("what to look for, in a few words", blank="")] = ""
+    hint: Annotated[str, Text(N_("what to look for, in a few words"), blank="")] = ""
 
 
 @table(
     "survey_rules.csv",
-    "A rule that the people of a street survey keep to.",
-    called="survey rule",
+    N_("A rule that the people of a street survey keep to."),
+    called=N_("survey rule"),
     bases=(Basis("", "{words}"),),
 )
 @dataclass(frozen=True, slots=True)
 class SurveyRule:
     """A rule of a street survey; `part` is safety, seeing, privacy or organiser."""
 
-    key: Annotated[str, Key("key of the rule")]
-    part: Annotated[str, Choice("what it is about", of=RULE_PARTS)]
-    words: Annotated[str, Text("the rule, in sentences")]
+    key: Annotated[str, Key(N_("key of the rule"))]
+    part: Annotated[str, Choice(N_("what it is about"), of=RULE_PARTS)]
+    words: Annotated[str, Text(N_("the rule, in sentences"))]
     sources: Annotated[tuple[str, ...], SourcesOf()]
 
 

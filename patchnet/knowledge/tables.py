@@ -7,6 +7,7 @@ from dataclasses import replace
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.table import NoTable, Table, heading, sheets_of, table_of
+from patchnet.core.texts import _
 from patchnet.knowledge.columns import MONTHS
 from patchnet.knowledge.row import Row
 from patchnet.knowledge.schema import TABLES
@@ -64,7 +65,10 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
     except NoTable as error:
         mend = f"{error.mend[:1].upper()}{error.mend[1:]}." if error.mend else ""
         mend = mend or _columns_wanted(layout)
-        faults += [*found.faults, Fault("error", where, None, None, f"It {error.what}.", mend)]
+        faults += [
+            *found.faults,
+            Fault("error", where, None, None, _("It {what}.").format(what=error.what), mend),
+        ]
         return []
     read = table_of(sheets, where, found, known=folded)
     columns = [folded.get(heading(name), "") for name in read.columns]
@@ -80,8 +84,8 @@ def read_table(table: str, data: bytes, where: str, faults: list[Fault]) -> list
         row = Row(table, where, line, values, layout.key, frozenset(values) - set(columns))
         before = rows.setdefault(row.key, row)
         if before is not row:
-            what = f"This key stands already in line {before.line}."
-            faults.append(row.fault(what, "Keep one of the two."))
+            what = _("This key stands already in line {line}.").format(line=before.line)
+            faults.append(row.fault(what, _("Keep one of the two.")))
     return list(rows.values())
 
 
@@ -100,22 +104,26 @@ def lay_over(below: Iterable[Row], above: Iterable[Row]) -> list[Row]:
 
 
 def _columns_wanted(layout: Declared) -> str:
-    return f"Its first line must name the columns: {', '.join(layout.names)}."
+    return _("Its first line must name the columns: {names}.").format(names=", ".join(layout.names))
 
 
 def _check_columns(read: Table, columns: list[str], layout: Declared, faults: FaultList) -> None:
     for name in dict.fromkeys(read.columns):
         if name and not columns[read.columns.index(name)]:
             hint = nearest_hint(heading(name), layout.names)
-            what = f"The column '{name}' is not one of this table.{hint}"
+            what = _("The column '{name}' is not one of this table.{hint}").format(
+                name=name, hint=hint
+            )
             faults.error(read.where, what, _columns_wanted(layout), row=read.head)
     missing = [name for name in layout.required if name not in columns]
     if missing:
-        what = f"Missing column: {', '.join(missing)}."
+        what = _("Missing column: {missing}.").format(missing=", ".join(missing))
         faults.error(read.where, what, _columns_wanted(layout), row=read.head)
     bare = [at for at, name in enumerate(read.columns) if not name]
     for line, cells in read.rows:
         for at in bare:
             if cells[at]:
-                what = f"The cell '{cells[at][:40]}' stands in a column without a heading."
-                faults.error(read.where, what, "Delete it, or name the column.", row=line)
+                what = _("The cell '{cell}' stands in a column without a heading.").format(
+                    cell=cells[at][:40]
+                )
+                faults.error(read.where, what, _("Delete it, or name the column."), row=line)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Amount, Choice, Ref, Refs, Text
 from patchnet.knowledge.parts import Basis, Figures, Quantity, RowsOf
 from patchnet.knowledge.schema import table
@@ -14,12 +15,12 @@ __all__ = ["TakingUp", "TakingUpStep"]
 
 @table(
     "taking_up_steps.csv",
-    "One plain step of taking a cover up.",
+    N_("One plain step of taking a cover up."),
     called="step",
     key=("feature", "step"),
     also={
-        "feature": Ref("the cover", table="taking_up.csv"),
-        "step": Amount("its place in the order"),
+        "feature": Ref(N_("the cover"), table="taking_up.csv"),
+        "step": Amount(N_("its place in the order")),
     },
 )
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,11 @@ class TakingUpStep(Step):
 
 @table(
     "taking_up.csv",
-    "A cover that can be taken up to make open ground, where nobody said more.",
-    called="cover to take up",
+    N_("A cover that can be taken up to make open ground, where nobody said more."),
+    called=N_("cover to take up"),
     address="taking_up/{feature}",
     key=("feature",),
-    bases=(Basis("rules", "tenancy, cautions", at="rules"),),
+    bases=(Basis("rules", N_("tenancy, cautions"), at="rules"),),
     figures=Figures("taking_up_figures.csv", ("feature",)),
 )
 @dataclass(frozen=True, slots=True)
@@ -59,23 +60,28 @@ class TakingUp:
         How it is done, in order.
     """
 
-    feature: Annotated[str, Ref("the cover", table="features.csv")]
-    said: Annotated[str, Text("what one calls it in a sentence")]
+    feature: Annotated[str, Ref(N_("the cover"), table="features.csv")]
+    said: Annotated[str, Text(N_("what one calls it in a sentence"))]
     tenancy: Annotated[
         Literal["free", "ask", "own"],
         Choice(
-            "free: a tenant can do it; ask: a tenant asks the owner first; own: only for who "
-            "owns the plot"
+            N_(
+                "free: a tenant can do it; ask: a tenant asks the owner first; own: only for who "
+                "owns the plot"
+            )
         ),
     ]
-    cautions: Annotated[tuple[str, ...], Refs("warnings that go with it", table="cautions.csv")]
+    cautions: Annotated[tuple[str, ...], Refs(N_("warnings that go with it"), table="cautions.csv")]
     share: Annotated[
-        Figure, Quantity("share of it that may go, where nobody said more", unit="share", most=1)
+        Figure,
+        Quantity(N_("share of it that may go, where nobody said more"), unit="share", most=1),
     ]
-    left: Annotated[Figure, Quantity("what stays in any case", unit="m2")]
+    left: Annotated[Figure, Quantity(N_("what stays in any case"), unit="m2")]
     hours: Annotated[Figure, Quantity("work", unit="hours per m2")]
     cost: Annotated[Figure, Quantity("money", unit="pounds per m2")]
     steps: Annotated[
         tuple[TakingUpStep, ...],
-        RowsOf(TakingUpStep, by="feature", order="step", missing="Nothing says how it is done."),
+        RowsOf(
+            TakingUpStep, by="feature", order="step", missing=N_("Nothing says how it is done.")
+        ),
     ]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.columns import Key, Ref
 from patchnet.knowledge.row import Row
 from patchnet.knowledge.schema import TABLES, Table
@@ -25,7 +26,11 @@ def declared(name: str) -> Table:
     if file not in TABLES:
         names = [one.removesuffix(".csv") for one in TABLES]
         hint = nearest_hint(file.removesuffix(".csv"), names)
-        raise WrongUse(f"There is no table '{name}'.{hint} 'patchnet tables' lists them.")
+        raise WrongUse(
+            _("There is no table '{name}'.{hint} 'patchnet tables' lists them.").format(
+                name=name, hint=hint
+            )
+        )
     return TABLES[file]
 
 
@@ -63,7 +68,9 @@ def tables_like(
     known = {row.key[0] for row in rows[table.file]}
     if like not in known:
         hint = nearest_hint(like, known)
-        raise WrongUse(f"{table.file} has no key '{like}'.{hint}")
+        raise WrongUse(
+            _("{file} has no key '{like}'.{hint}").format(file=table.file, like=like, hint=hint)
+        )
     found = {}
     for file, name in [(table.file, column), *_telling_of(table)]:
         declared_as = TABLES[file]

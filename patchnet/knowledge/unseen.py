@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+from patchnet.core.texts import N_
 from patchnet.knowledge.columns import Ref
 from patchnet.knowledge.parts import Number
 from patchnet.knowledge.schema import table
@@ -13,8 +14,8 @@ __all__ = ["Unseen"]
 
 @table(
     "unseen.csv",
-    "How much of what cannot be seen goes with each building, tree or planting.",
-    called="unseen thing",
+    N_("How much of what cannot be seen goes with each building, tree or planting."),
+    called=N_("unseen thing"),
     key=("feature", "beside"),
 )
 @dataclass(frozen=True, slots=True)
@@ -31,14 +32,15 @@ class Unseen:
         How much of it goes with one unit of that feature, or with one house.
     """
 
-    feature: Annotated[str, Ref("what cannot be seen", table="features.csv")]
+    feature: Annotated[str, Ref(N_("what cannot be seen"), table="features.csv")]
     beside: Annotated[
-        str, Ref("the feature that it goes with; empty: each house", table="features.csv", blank="")
+        str,
+        Ref(N_("the feature that it goes with; empty: each house"), table="features.csv", blank=""),
     ]
     amount: Annotated[
         Figure,
         Number(
-            "how much of it goes with one unit of that, or one house",
+            N_("how much of it goes with one unit of that, or one house"),
             unit="{feature.measure} per house or unit",
         ),
     ]

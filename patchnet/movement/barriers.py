@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 from patchnet.knowledge.records import GroundCosts, Knowledge
 from patchnet.movement.barrier_steps import (
     Crossings,
@@ -98,7 +99,7 @@ def barrier_steps(
     found = _between(found, passable)
     _say_outside(table, shapes, grid, faults)
 
-    gaps, _ = _gap_points(neighbourhood, shapes, knowledge)
+    gaps, __ = _gap_points(neighbourhood, shapes, knowledge)
     # The last is for buildings (-1).
     solid = np.r_[_solid_costs(table, costs, knowledge, gaps), np.inf]
     opened = np.r_[[costs.crossings[kind, "yes"].value for kind in table["kind"]], np.inf]
@@ -122,8 +123,8 @@ def barrier_steps(
             is_gap[through] = True
     for barrier, nowhere in lost.items():
         if nowhere:
-            what = "The gap in this barrier leads nowhere: no open ground on both its sides."
-            mend = "Look at the map; smaller cells may find the ground beside it."
+            what = _("The gap in this barrier leads nowhere: no open ground on both its sides.")
+            mend = _("Look at the map; smaller cells may find the ground beside it.")
             faults.append(_warning(table, barrier, what, mend))
     keep = extra > 0  # a crossing that costs nothing is not a barrier
     keep |= is_gap
@@ -304,8 +305,8 @@ def _say_outside(
     east = grid.west + grid.shape[1] * grid.cell_m
     ground = shapely.box(grid.west, south, east, grid.north)
     for at in np.flatnonzero(~shapely.intersects(shapes, ground)):
-        what = "The barrier lies outside the ground around the plots."
-        mend = "It changes nothing; look whether it was meant for here."
+        what = _("The barrier lies outside the ground around the plots.")
+        mend = _("It changes nothing; look whether it was meant for here.")
         faults.append(_warning(table, int(at), what, mend))
 
 

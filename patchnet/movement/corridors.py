@@ -8,6 +8,7 @@ from shapely import LineString
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.grow import Growth, Ways, grow
@@ -84,7 +85,7 @@ class BothWays:
             If there is no way.
         """
         if self.meeting is None:
-            raise WrongUse("There is no way between these two plots.")
+            raise WrongUse(_("There is no way between these two plots."))
         one = self.from_a.ways(np.array([self.meeting[0]]))
         two = self.from_b.ways(np.array([self.meeting[1]]))
         same = int(self.meeting[0] == self.meeting[1])
@@ -124,7 +125,7 @@ def both_ways(
         If there is no such plot, or both are the same.
     """
     if plot_a == plot_b:
-        raise WrongUse("A way leads from one plot to another: name two plots.")
+        raise WrongUse(_("A way leads from one plot to another: name two plots."))
     steps = surface.steps if steps is None else steps
     growths = []
     labels = [surface.plot_label(plot) for plot in (plot_a, plot_b)]
@@ -187,7 +188,7 @@ def corridor(
     """
     share = knowledge.setting("corridor_band") if share is None else share
     if not (np.isfinite(share) and share >= 0):
-        raise WrongUse(f"The share must be a number, 0 or more, not {share}.")
+        raise WrongUse(_("The share must be a number, 0 or more, not {share}.").format(share=share))
     both, window = _grown(surface, (plot_a, plot_b), share, at_most, compiled=compiled)
     band = np.zeros(surface.cost.shape, np.bool_)
     if both.meeting is None:

@@ -23,6 +23,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import SuperLU, splu
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.dissection import nested_dissection
@@ -163,7 +164,9 @@ class Circuit:
         for pair in pairs:
             for patch in pair:
                 if patch not in known:
-                    raise WrongUse(f"'{patch}' is not one of the patches of this ground.")
+                    raise WrongUse(
+                        _("'{patch}' is not one of the patches of this ground.").format(patch=patch)
+                    )
             chosen.append((known[pair[0]], known[pair[1]]))
         return chosen
 
@@ -224,7 +227,7 @@ def circuit(
         If there is no plot of that name, or the factorised equations would not fit into
         memory (the message says which cells would).
     """
-    ensure_fits(surface.grid, knowledge, "current_bytes_per_cell", "The current")
+    ensure_fits(surface.grid, knowledge, "current_bytes_per_cell", _("The current"))
     wanted = set(surface.plots if patches is None else patches)
     for patch in sorted(wanted):
         surface.plot_label(patch)

@@ -10,6 +10,7 @@ from shapely import LineString
 
 from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 
 __all__ = ["Pairs", "crossing_line", "pairs_within"]
 
@@ -114,16 +115,22 @@ def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:
 
 def _check(shapes: Geometries, radius_m: float) -> None:
     if shapes.ndim != 1:
-        raise WrongUse("Geometries must be a one-dimensional array.")
+        raise WrongUse(_("Geometries must be a one-dimensional array."))
     if not (np.isfinite(radius_m) and radius_m >= 0):
-        raise WrongUse(f"The radius must be a number of metres, 0 or more, not {radius_m}.")
+        raise WrongUse(
+            _("The radius must be a number of metres, 0 or more, not {radius_m}.").format(
+                radius_m=radius_m
+            )
+        )
     if not shapely.is_geometry(shapes).all():
-        raise WrongUse("Distances are between polygons: something else is among them.")
+        raise WrongUse(_("Distances are between polygons: something else is among them."))
     polygon = np.isin(shapely.get_type_id(shapes), (3, 6)) & ~shapely.is_empty(shapes)
     if not polygon.all():
         raise WrongUse(
-            "Distances are between polygons that are not empty: "
-            f"number {int(np.argmin(polygon))} (counted from 0) is not one."
+            _(
+                "Distances are between polygons that are not empty: number {argmin} (counted from "
+                "0) is not one."
+            ).format(argmin=int(np.argmin(polygon)))
         )
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 from patchnet.movement.corridors import BothWays, both_ways, opened_steps
 from patchnet.movement.surface import CostSurface
@@ -122,7 +123,7 @@ def gaps_in_order(
         If there is no such plot, both are the same, or `most` is below 1.
     """
     if most < 1:
-        raise WrongUse("Ask for one gap at least.")
+        raise WrongUse(_("Ask for one gap at least."))
     steps = surface.steps
     plans: list[GapPlan] = []
     while len(plans) < most:

@@ -9,6 +9,7 @@ from affine import Affine
 from pyproj import CRS
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Grid", "ensure_fits", "lay_grid"]
@@ -74,9 +75,13 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
         into the memory that the settings allow: the message names the side that would fit.
     """
     if plots.empty:
-        raise WrongUse("There are no plots, so there is no ground to move over.")
+        raise WrongUse(_("There are no plots, so there is no ground to move over."))
     if cell_m is not None and not (math.isfinite(cell_m) and cell_m > 0):
-        raise WrongUse(f"The side of a cell must be a number of metres above 0, not {cell_m}.")
+        raise WrongUse(
+            _("The side of a cell must be a number of metres above 0, not {cell_m}.").format(
+                cell_m=cell_m
+            )
+        )
     margin = knowledge.setting("surface_margin_m")
     west, south, east, north = plots.total_bounds + np.array([-margin, -margin, margin, margin])
     wide, high = east - west, north - south
@@ -85,7 +90,7 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
     first, last = math.floor(west / cell), math.ceil(east / cell)
     bottom, top = math.floor(south / cell), math.ceil(north / cell)
     grid = Grid(first * cell, top * cell, (top - bottom, last - first), cell, CRS(plots.crs))
-    ensure_fits(grid, knowledge, "growth_bytes_per_cell", "The ground")
+    ensure_fits(grid, knowledge, "growth_bytes_per_cell", _("The ground"))
     return grid
 
 
@@ -114,9 +119,17 @@ def ensure_fits(grid: Grid, knowledge: Knowledge, setting: str, what: str) -> No
     step = 10.0 ** (math.floor(math.log10(fits)) - 1)
     fits = math.ceil(fits * 1.01 / step) * step
     raise WrongUse(
-        f"{what} in cells of {grid.cell_m:g} m has {grid.cells:,} cells and would take "
-        f"{wanted / _GB:.1f} GB; {allowed / _GB:.1f} GB are allowed. "
-        f"Cells of {fits:g} m would fit."
+        _(
+            "{what} in cells of {cell_m:g} m has {cells:,} cells and would take {wanted:.1f} GB; "
+            "{allowed:.1f} GB are allowed. Cells of {fits:g} m would fit."
+        ).format(
+            what=what,
+            cell_m=grid.cell_m,
+            cells=grid.cells,
+            wanted=wanted / _GB,
+            allowed=allowed / _GB,
+            fits=fits,
+        )
     )
 
 

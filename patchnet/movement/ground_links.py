@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.movement.grow import Growth, Ways, grow
 from patchnet.movement.surface import CostSurface
 
@@ -93,7 +94,11 @@ def territories(
         wanted = list(patches)
         at = surface.plots.get_indexer(pd.Index(wanted))
         if (at < 0).any():
-            raise WrongUse(f"There is no plot '{wanted[int(np.argmin(at))]}' on this ground.")
+            raise WrongUse(
+                _("There is no plot '{wanted}' on this ground.").format(
+                    wanted=wanted[int(np.argmin(at))]
+                )
+            )
         keep = np.zeros(len(surface.plots) + 1, np.int32)
         keep[at + 1] = at + 1
         labels = keep[labels]

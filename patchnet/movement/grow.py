@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.compiled import use_compiled
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.movement import grow_plain
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 
@@ -160,7 +161,7 @@ class Growth:
         """Padded cells on the way from each start back to its source; where each begins."""
         p = self._padded
         if (p.came[start] == _UNREACHED).any():
-            raise WrongUse("There is no way to a cell that was not reached.")
+            raise WrongUse(_("There is no way to a cell that was not reached."))
         if self._compiled:
             from patchnet.movement import grow_kernels  # noqa: PLC0415 - imports numba
 
@@ -227,13 +228,19 @@ def grow(
 
 def _check(cost: NDArray[np.float32], sources: NDArray[np.int32], cell_m: float) -> None:
     if cost.ndim != 2 or cost.shape != sources.shape:
-        raise WrongUse("Costs and sources must be two arrays of rows and columns, equally large.")
+        raise WrongUse(
+            _("Costs and sources must be two arrays of rows and columns, equally large.")
+        )
     if not (np.isfinite(cell_m) and cell_m > 0):
-        raise WrongUse(f"The side of a cell must be a number of metres above 0, not {cell_m}.")
+        raise WrongUse(
+            _("The side of a cell must be a number of metres above 0, not {cell_m}.").format(
+                cell_m=cell_m
+            )
+        )
     if cost.size and not cost.min() > 0:  # a NaN fails here too
-        raise WrongUse("Every cost must be above 0 (inf where nothing gets through).")
+        raise WrongUse(_("Every cost must be above 0 (inf where nothing gets through)."))
     if sources.size and sources.min() < 0:
-        raise WrongUse("Labels of sources cannot be negative.")
+        raise WrongUse(_("Labels of sources cannot be negative."))
 
 
 class _Padded:

@@ -16,6 +16,7 @@ from patchnet.core.numbers import parse_number
 from patchnet.core.raster_cells import at_centres
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import read_sheets, table_of
+from patchnet.core.texts import _
 from patchnet.movement.ground_grid import Grid
 
 __all__ = ["LandCover", "read_class_costs", "read_land_cover"]
@@ -88,8 +89,8 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
     table = table_of(sheets, where, faults, known=_COLUMNS)
     missing = [name for name in _COLUMNS if table.column_of((name,)) is None]
     if missing:
-        what = f"Missing column: {', '.join(missing)}."
-        mend = "The heading must name the columns class and cost."
+        what = _("Missing column: {missing}.").format(missing=", ".join(missing))
+        mend = _("The heading must name the columns class and cost.")
         faults.error(where, what, mend, row=table.head)
         raise DataFaults(faults.faults)
     costs: dict[int, float] = {}
@@ -99,16 +100,18 @@ def read_class_costs(path: Path | str, faults: FaultList | None = None) -> dict[
             continue
         read = _class_cost(number, cost)
         if read is None:
-            what = f"'{number}' with the cost '{cost}' is not a class and a cost."
-            mend = "Write a whole number, and a cost above 0 or the word closed."
+            what = _("'{number}' with the cost '{cost}' is not a class and a cost.").format(
+                number=number, cost=cost
+            )
+            mend = _("Write a whole number, and a cost above 0 or the word closed.")
             faults.error(where, what, mend, row=row, ident=number)
         elif read[0] in costs:
-            what = f"The class {read[0]} stands there twice."
-            faults.error(where, what, "Keep one.", row=row, ident=number)
+            what = _("The class {read} stands there twice.").format(read=read[0])
+            faults.error(where, what, _("Keep one."), row=row, ident=number)
         else:
             costs[read[0]] = read[1]
     if not costs and not faults.errors:
-        faults.error(where, "There are no classes.", "Write one line for each class.")
+        faults.error(where, _("There are no classes."), _("Write one line for each class."))
     if faults.errors:
         raise DataFaults(faults.faults)
     return costs
@@ -153,19 +156,23 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
     """
     bad = sorted(key for key, cost in cover.costs.items() if not cost > 0)
     if bad:
-        raise WrongUse(f"The cost of class {bad[0]} must be above 0.")
+        raise WrongUse(_("The cost of class {bad} must be above 0.").format(bad=bad[0]))
     values, known = read_in_child(_numbers, Path(cover.path), cover, grid)
     if not known.any():
-        what = "The raster holds no data where the plots are."
-        raise _fault(cover, what, "Look whether it is of the right place and CRS.")
+        what = _("The raster holds no data where the plots are.")
+        raise _fault(cover, what, _("Look whether it is of the right place and CRS."))
     if (values[known] % 1 != 0).any():
-        what = "The raster holds numbers that are not whole, so they are not classes."
-        raise _fault(cover, what, "Give a raster of land-cover classes, with a cost for each.")
+        what = _("The raster holds numbers that are not whole, so they are not classes.")
+        raise _fault(cover, what, _("Give a raster of land-cover classes, with a cost for each."))
     classes, at = np.unique(values[known], return_inverse=True)
     unknown = [int(number) for number in classes if int(number) not in cover.costs]
     if unknown:
         named = ", ".join(map(str, unknown[:_FEW])) + (", ..." if len(unknown) > _FEW else "")
-        raise _fault(cover, f"There is no cost for these classes: {named}.", "Add them.")
+        raise _fault(
+            cover,
+            _("There is no cost for these classes: {named}.").format(named=named),
+            _("Add them."),
+        )
     cost = np.full(grid.shape, np.nan, np.float32)
     cost[known] = np.array([cover.costs[int(number)] for number in classes], np.float32)[at]
     return cost
@@ -179,7 +186,9 @@ def _numbers(
     try:
         return _numbers_of(cover, grid)
     except (RasterioError, OSError) as error:
-        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+        raise CannotRead(
+            _("{path} cannot be read as a raster: {error}.").format(path=path, error=error)
+        ) from error
 
 
 def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -192,14 +201,16 @@ def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDAr
         with rasterio.open(cover.path) as raster:
             if not 1 <= cover.band <= raster.count:
                 raise WrongUse(
-                    f"{cover.path} has {raster.count} bands, so there is no band {cover.band}."
+                    _("{path} has {count} bands, so there is no band {band}.").format(
+                        path=cover.path, count=raster.count, band=cover.band
+                    )
                 )
             if raster.crs is None or raster.transform.is_identity:
-                what = "The raster does not say where it lies (coordinate system or corner)."
-                raise _fault(cover, what, "Save it with its georeference, as a GeoTIFF.")
+                what = _("The raster does not say where it lies (coordinate system or corner).")
+                raise _fault(cover, what, _("Save it with its georeference, as a GeoTIFF."))
             if np.dtype(raster.dtypes[cover.band - 1]).kind not in "iuf":
-                what = "The raster holds complex numbers, so they are not classes."
-                raise _fault(cover, what, "Give a raster of land-cover classes.")
+                what = _("The raster holds complex numbers, so they are not classes.")
+                raise _fault(cover, what, _("Give a raster of land-cover classes."))
             values = at_centres(
                 raster,
                 grid.crs,

@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.movement.barriers import Lines
 from patchnet.movement.ground_grid import Grid
 
@@ -105,8 +106,10 @@ def label_plots(
             cell = min(near, key=lambda one: (bool(passable[one]), near[one], one), default=None)
         if cell is None:
             raise WrongUse(
-                f"In cells of {grid.cell_m:g} m the plot '{plots.index[at]}' has no cell of its "
-                f"own: too many small plots lie together. Try cells of {grid.cell_m / 2:g} m."
+                _(
+                    "In cells of {cell_m:g} m the plot '{index}' has no cell of its own: too many "
+                    "small plots lie together. Try cells of {cell_m_2:g} m."
+                ).format(cell_m=grid.cell_m, index=plots.index[at], cell_m_2=grid.cell_m / 2)
             )
         before = labels[cell]
         count[before] -= 1

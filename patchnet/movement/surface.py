@@ -19,6 +19,7 @@ from pyproj import CRS
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.movement.barrier_steps import Steps
 from patchnet.movement.barriers import barrier_lines, barrier_steps
@@ -92,7 +93,7 @@ class CostSurface(Shown):
             If there is no such plot.
         """
         if plot not in self.plots:
-            raise WrongUse(f"There is no plot '{plot}' on this ground.")
+            raise WrongUse(_("There is no plot '{plot}' on this ground.").format(plot=plot))
         return list(self.plots).index(plot) + 1
 
 
@@ -135,9 +136,11 @@ def cost_surface(
     costs = knowledge.ground_costs.get(group.key)
     if costs is None:
         raise WrongUse(
-            f"The tables do not say what moving over the ground costs the group '{group.key}'"
-            + (", which moves through the air." if group.mode == "air" else ".")
-            + " Add rows to movement_costs.csv and barrier_crossings.csv."
+            _(
+                "The tables do not say what moving over the ground costs the group '{group_key}'"
+            ).format(group_key=group.key)
+            + (_(", which moves through the air.") if group.mode == "air" else ".")
+            + _(" Add rows to movement_costs.csv and barrier_crossings.csv.")
         )
     grid = lay_grid(neighbourhood.plots, knowledge, cell_m)
     paint = _Painter(costs, knowledge, grid)
@@ -181,9 +184,9 @@ def _say_shut(plots: pd.Index) -> list[Fault]:
         return []
     named = ", ".join(map(str, plots[:_NAMED]))
     more = len(plots) - _NAMED
-    what = "Nothing that walks gets to these plots, because no open ground is theirs: " + named
-    what += f" and {more} more." if more > 0 else "."
-    mend = (
+    what = _("Nothing that walks gets to these plots, because no open ground is theirs: ") + named
+    what += _(" and {more} more.").format(more=more) if more > 0 else "."
+    mend = _(
         "They are built over, or smaller than a cell with no way round a closed barrier. "
         "Look at their outlines, buildings and fences."
     )

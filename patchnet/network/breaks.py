@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.movement.distance import Pairs
 from patchnet.network.adjacency import components
 from patchnet.network.patch_graph import PatchGraph
@@ -100,7 +101,9 @@ def component_breaks(
     (100.0, 1, 0.394449)
     """
     if not (np.isfinite(hop_m) and round(hop_m * 1000) > 0):
-        raise WrongUse(f"The hop must be a number of metres above 0, not {hop_m}.")
+        raise WrongUse(
+            _("The hop must be a number of metres above 0, not {hop_m}.").format(hop_m=hop_m)
+        )
     homes, label = components(patch_graph)
     apart = (label[pairs.i] != label[pairs.j]) & (pairs.length_mm <= round(longest_m * 1000))
     if not apart.any():

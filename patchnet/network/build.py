@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.movement.distance import Pairs
 from patchnet.network.patch_graph import PatchGraph
 
@@ -57,11 +58,13 @@ def patch_graph(
     [('a', 'b')]
     """
     if not (np.isfinite(hop_m) and hop_m >= 0):
-        raise WrongUse(f"The hop must be a number of metres, 0 or more, not {hop_m}.")
+        raise WrongUse(
+            _("The hop must be a number of metres, 0 or more, not {hop_m}.").format(hop_m=hop_m)
+        )
     keep = pairs.length_mm <= round(hop_m * 1000)
     if passable is not None:
         if np.shape(passable) != pairs.i.shape:
-            raise WrongUse("`passable` must say yes or no for each pair.")
+            raise WrongUse(_("`passable` must say yes or no for each pair."))
         keep &= np.asarray(passable, dtype=bool)
     return _checked(ids, homes, pairs.i[keep], pairs.j[keep], pairs.length_mm[keep], d50_m)
 
@@ -103,7 +106,7 @@ def from_networkx(
     [50000]
     """
     if graph.is_directed():
-        raise WrongUse("A patch graph is undirected: an animal can cross a link both ways.")
+        raise WrongUse(_("A patch graph is undirected: an animal can cross a link both ways."))
     at = {name: place for place, name in enumerate(graph)}
     try:
         amounts = [float(graph.nodes[name][homes]) for name in graph]
@@ -113,10 +116,12 @@ def from_networkx(
             if u != v
         ]
     except KeyError as error:
-        raise WrongUse(f"A node or link has no attribute {error.args[0]!r}.") from error
+        raise WrongUse(
+            _("A node or link has no attribute {arg!r}.").format(arg=error.args[0])
+        ) from error
     table = np.array(links, dtype=np.float64).reshape(-1, 3)
     if not np.isfinite(table).all():
-        raise WrongUse("The length of a link is not a number of metres.")
+        raise WrongUse(_("The length of a link is not a number of metres."))
     i, j = table[:, 0].astype(np.int32), table[:, 1].astype(np.int32)
     length_mm = np.rint(table[:, 2] * 1000).astype(np.int64)
     order = np.lexsort((length_mm, j, i))
@@ -138,15 +143,25 @@ def _checked(
     index = ids if isinstance(ids, pd.Index) else pd.Index(list(ids), tupleize_cols=False)
     amounts = np.array(homes, dtype=np.float64)
     if not index.is_unique:
-        raise WrongUse(f"Patch ids must be unique: {index[index.duplicated()][0]!r} comes twice.")
+        raise WrongUse(
+            _("Patch ids must be unique: {index!r} comes twice.").format(
+                index=index[index.duplicated()][0]
+            )
+        )
     if amounts.shape != (len(index),):
-        raise WrongUse(f"There are {len(index)} patches but homes of shape {amounts.shape}.")
+        raise WrongUse(
+            _("There are {n_index} patches but homes of shape {shape}.").format(
+                n_index=len(index), shape=amounts.shape
+            )
+        )
     if not (np.isfinite(amounts).all() and (amounts >= 0).all()):
-        raise WrongUse("Homes must be numbers, 0 or more.")
+        raise WrongUse(_("Homes must be numbers, 0 or more."))
     if not (np.isfinite(d50_m) and d50_m > 0):
-        raise WrongUse(f"d50 must be a number of metres above 0, not {d50_m}.")
+        raise WrongUse(
+            _("d50 must be a number of metres above 0, not {d50_m}.").format(d50_m=d50_m)
+        )
     if len(i) and not (i.min() >= 0 and (i < j).all() and j.max() < len(index)):
-        raise WrongUse("Pairs must name two different patches each, the earlier one first.")
+        raise WrongUse(_("Pairs must name two different patches each, the earlier one first."))
     if (length_mm < 0).any():
-        raise WrongUse("A link cannot be shorter than 0.")
+        raise WrongUse(_("A link cannot be shorter than 0."))
     return PatchGraph(ids=index, homes=amounts, i=i, j=j, length_mm=length_mm, d50_m=float(d50_m))

@@ -11,6 +11,7 @@ from scipy.sparse import csgraph
 
 from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.network.adjacency import Links, components, links_of
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
@@ -192,7 +193,7 @@ def route_weights(links: Links, lengths: Ints, cut: int) -> Weights:
     step = int(links.length.max(initial=0))
     longest = min(cut, step * links.n)
     if (longest + step + 1).bit_length() + shift + bits > 62:
-        raise WrongUse("The links are too many or too long to be added up in millimetres.")
+        raise WrongUse(_("The links are too many or too long to be added up in millimetres."))
     return Weights(
         np.where(lengths == 0, 1, lengths << shift), ((longest + 1) << shift) - 1, shift, bits
     )

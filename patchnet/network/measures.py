@@ -7,6 +7,7 @@ import pandas as pd
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.network.adjacency import components
 from patchnet.network.hops import hop_sums
 from patchnet.network.patch_graph import PatchGraph
@@ -173,7 +174,7 @@ def probability_of_connectivity(measures: NetworkMeasures, area: float) -> float
     0.1875
     """
     if not area > 0:
-        raise WrongUse(f"The study area must be above 0, not {area}.")
+        raise WrongUse(_("The study area must be above 0, not {area}.").format(area=area))
     return measures.pc_numerator / area**2
 
 

@@ -10,6 +10,7 @@ from typing import TypeAlias
 
 import pandas as pd
 
+from patchnet.core.texts import N_
 from patchnet.network.betweenness import betweenness, weighted_betweenness
 from patchnet.network.importance import patch_importance
 from patchnet.network.patch_graph import PatchGraph
@@ -111,7 +112,9 @@ def measure_patches(patch_graph: PatchGraph, whole: Whole) -> pd.DataFrame:
     return table.assign(**found)
 
 
-@patch_measure("traffic", "what runs over the patch between others", unit="% of the PC numerator")
+@patch_measure(
+    "traffic", N_("what runs over the patch between others"), unit="% of the PC numerator"
+)
 def traffic(patch_graph: PatchGraph, whole: Whole) -> "pd.Series[float]":
     """Weighted betweenness (Bodin and Saura 2010, Ecological Modelling 221:2393-2405).
 
@@ -126,7 +129,7 @@ def traffic(patch_graph: PatchGraph, whole: Whole) -> "pd.Series[float]":
     return 100 * over / whole.pc_numerator if whole.pc_numerator > 0 else 0 * over
 
 
-@patch_measure("ways", "how many of the ways with fewest links pass the patch", unit="ways")
+@patch_measure("ways", N_("how many of the ways with fewest links pass the patch"), unit="ways")
 def ways(patch_graph: PatchGraph, whole: Whole) -> "pd.Series[float]":
     """Betweenness (Freeman 1977, Sociometry 40:35-41).
 

@@ -10,6 +10,7 @@ from scipy.sparse import csgraph
 
 from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.network.adjacency import Links, links_of, touching_joined
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
@@ -62,7 +63,7 @@ def cut_length(d50_m: float, p_cut: float) -> int:
     100000
     """
     if not 0 <= p_cut < 1:
-        raise WrongUse(f"p_cut must be a probability below 1, not {p_cut}.")
+        raise WrongUse(_("p_cut must be a probability below 1, not {p_cut}.").format(p_cut=p_cut))
     if p_cut == 0:
         return _FAR
     # A little (1 nm) is allowed for the rounding of the logarithm.
@@ -167,7 +168,7 @@ def _compiled(
     bits = max(1, links.n.bit_length())
     longest = int(links.length.max(initial=0)) * links.n  # no route is longer
     if min(cut, longest) >= _FAR >> bits:
-        raise WrongUse("The links are too long to be added up in millimetres.")
+        raise WrongUse(_("The links are too long to be added up in millimetres."))
     size = max(16, min(512, len(sources) // 16))
 
     def work(first: int) -> None:
@@ -185,6 +186,6 @@ def _compiled(
             reached[part],
         )
 
-    for _ in in_threads(work, range(0, len(sources), size)):
+    for __ in in_threads(work, range(0, len(sources), size)):
         pass
     return flow, reached

@@ -23,7 +23,7 @@ from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.sharing import Form
 from patchnet.core.errors import WrongUse
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.regions import usual_groups
@@ -42,7 +42,7 @@ __all__ = [
     "shown_groups",
 ]
 
-_NEVER = (
+_NEVER = N_(
     "Addresses and labels, surveyors, notes, names of photos, fences and walls and the gaps in "
     "them, and what tells of protected animals"
 )
@@ -91,7 +91,11 @@ def for_audience(
     if neighbourhood.audience == audience:
         return neighbourhood
     if neighbourhood.audience != "own":
-        raise WrongUse(f"It was made for {neighbourhood.audience}: begin with the group's file.")
+        raise WrongUse(
+            _("It was made for {audience}: begin with the group's file.").format(
+                audience=neighbourhood.audience
+            )
+        )
     if audience == "group":
         return _for_group(neighbourhood, knowledge)
     hidden = _hidden(knowledge)
@@ -187,8 +191,11 @@ def _hidden(knowledge: Knowledge) -> tuple[str, ...]:
 def _table(released: Released | None) -> Released:
     if released is None:
         raise WrongUse(
-            "What is for the public is made from the table of its street's file, which remembers "
-            "what was handed out: patchnet.pages.public_table.released_table, or --for public."
+            _(
+                "What is for the public is made from the table of its street's file, which "
+                "remembers what was handed out: patchnet.pages.public_table.released_table, or "
+                "--for public."
+            )
         )
     return released
 
@@ -214,8 +221,10 @@ def shown_groups(
     ]
     if not shown:
         raise WrongUse(
-            f"{', '.join(asked)}: where such protected animals live is shown to nobody but "
-            "those who keep the file."
+            _(
+                "{asked}: where such protected animals live is shown to nobody but those who keep "
+                "the file."
+            ).format(asked=", ".join(asked))
         )
     return shown
 
@@ -242,17 +251,17 @@ def _for_group(hood: Neighbourhood, knowledge: Knowledge) -> Neighbourhood:
         away |= drawn["feature"].isin(sensitive_features(knowledge))
         drawn = drawn[~away].reset_index(drop=True)
     names = _names(sensitive_features(knowledge), knowledge)
-    withheld = [f"Protected roosts and nests ({names})."]
+    withheld = [_("Protected roosts and nests ({names}).").format(names=names)]
     if refused.any():
         count = int(refused.sum())
-        plots = "the plot" if count == 1 else f"the {count} plots"
-        withheld.append(f"What is on {plots} whose household said no.")
+        plots = _("the plot") if count == 1 else _("the {count} plots").format(count=count)
+        withheld.append(_("What is on {plots} whose household said no.").format(plots=plots))
     return replace(
         hood,
         answers=replace(hood.answers, amount=amount),
         features=drawn,
         audience="group",
-        withheld=" ".join([*withheld, "Surveyors, notes and names of photos."]),
+        withheld=" ".join([*withheld, _("Surveyors, notes and names of photos.")]),
     )
 
 

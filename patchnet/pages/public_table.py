@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.core.texts import N_, WordList
+from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.stretches import walking_order
@@ -126,29 +126,37 @@ def class_words(first: int, last: int, knowledge: Knowledge) -> str:
         return ""
     low, high = round(100 * edges[first]), round(100 * edges[last + 1])
     if first == 0:
-        share = f"under {high} %"
+        share = _("under {high} %").format(high=high)
     elif last == len(CLASS_WORDS) - 1:
-        share = f"{low} % or more"
+        share = _("{low} % or more").format(low=low)
     else:
-        share = f"{low} to {high} %"
-    name = CLASS_WORDS[first] if first == last else f"{CLASS_WORDS[first]} to {CLASS_WORDS[last]}"
-    return f"{name} households ({share})"
+        share = _("{low} to {high} %").format(low=low, high=high)
+    name = (
+        CLASS_WORDS[first]
+        if first == last
+        else _("{class_word} to {class_word_2}").format(
+            class_word=CLASS_WORDS[first], class_word_2=CLASS_WORDS[last]
+        )
+    )
+    return _("{name} households ({share})").format(name=name, share=share)
 
 
 def waiting_words(released: Released, knowledge: Knowledge) -> str:
     """Say which table was handed out, and what a new one waits for; names nobody."""
     batch = int(knowledge.setting("public_batch_households"))
     if not released.waits:
-        return f"Public table {released.number} of {released.day}."
+        return _("Public table {number} of {day}.").format(number=released.number, day=released.day)
     lacking = "; ".join(
-        f"{count} more in {released.names[unit]}" if count else released.names[unit]
+        _("{count} more in {name}").format(count=count, name=released.names[unit])
+        if count
+        else released.names[unit]
         for unit, count in released.waits.items()
     )
-    return (
-        f"Not yet a new public table: since the last one of {released.day} fewer than {batch} "
-        f"households of a unit changed, and two tables so alike would give their answers away. "
-        f"It waits for {lacking}. The table of {released.day} was handed out again."
-    )
+    return _(
+        "Not yet a new public table: since the last one of {day} fewer than {batch} households of "
+        "a unit changed, and two tables so alike would give their answers away. It waits for "
+        "{lacking}. The table of {day} was handed out again."
+    ).format(day=released.day, batch=batch, lacking=lacking)
 
 
 def _shared_streets(

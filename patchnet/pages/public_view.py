@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.public_table import class_words, nobodys
 from patchnet.read.neighbourhood import Answers, Neighbourhood
@@ -91,7 +92,9 @@ def public_neighbourhood(
             )
     left_out = int((rows.place < 0).sum())
     if left_out:
-        withheld = f"{withheld} {left_out} plots that are in no unit."
+        withheld = _("{withheld} {left_out} plots that are in no unit.").format(
+            withheld=withheld, left_out=left_out
+        )
     return replace(
         hood,
         plots=table,
@@ -182,8 +185,8 @@ def _told(released: Released, unit: str, feature: str, knowledge: Knowledge) -> 
     ]
     rest, front = found
     if rest and front:
-        return f"{rest}; front gardens: {front}"
-    return rest or (f"front gardens: {front}" if front else "")
+        return _("{rest}; front gardens: {front}").format(rest=rest, front=front)
+    return rest or (_("front gardens: {front}").format(front=front) if front else "")
 
 
 def _usual(share: Array, area: Array, knowledge: Knowledge) -> Array:
@@ -231,12 +234,12 @@ def _rounded(amount: Array) -> Array:
 
 def _generalised(released: Released, knowledge: Knowledge) -> str:
     least = int(knowledge.setting("public_households_min"))
-    return (
-        f"No plot is told of by itself: {len(released.names)} units of at least {least} "
-        "households each, fixed once, have classes (few, some, many, most) in place of counts and "
-        f"amounts, as of {released.day}. Homes, links and shortages are worked out from these "
-        "classes, as if every plot of a unit had their mean, and are told in broad steps (1, 2, 5, "
-        "10, 20, 50 ...) with the range that the classes allow: they are coarser than what the "
-        "group knows and can differ from it. Ids and labels are new; ways of animals are straight "
-        "lines and take no account of fences."
-    )
+    return _(
+        "No plot is told of by itself: {n_names} units of at least {least} households each, fixed "
+        "once, have classes (few, some, many, most) in place of counts and amounts, as of {day}. "
+        "Homes, links and shortages are worked out from these classes, as if every plot of a unit "
+        "had their mean, and are told in broad steps (1, 2, 5, 10, 20, 50 ...) with the range "
+        "that the classes allow: they are coarser than what the group knows and can differ from "
+        "it. Ids and labels are new; ways of animals are straight lines and take no account of "
+        "fences."
+    ).format(n_names=len(released.names), least=least, day=released.day)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plot_plan import Candidate, RuledOut
@@ -23,7 +24,9 @@ _KEEPER = "keeper"
 _NEIGHBOUR = "neighbour"
 _BORNE = ("standing", "sill", "wall")
 _SLACK = 1e-9
-_LIGHT_WORDS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
+_LIGHT_WORDS: Words[str, str] = Words(
+    {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
+)
 
 
 def candidates_for(
@@ -96,7 +99,7 @@ def _why_not(
 ) -> tuple[str, str] | None:
     """The reason against it, in words, and its kind; None where there is none."""
     if siting is None:
-        return "No table says where it can go.", "table"
+        return _("No table says where it can go."), "table"
     reasons = (
         _unsafe(feature, facts),
         _out_of_place(feature, siting, facts, street=knowledge.plot_is(kind, "in_street")),
@@ -110,7 +113,7 @@ def _why_not(
 def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
     if not (facts.small_children and feature.open_water):
         return None
-    words = (
+    words = _(
         "Small children come here, and they drown in very little water. A bird bath or a boggy "
         "bed gives drink and damp without open water."
     )
@@ -121,20 +124,20 @@ def _out_of_place(
     feature: Feature, siting: Siting, facts: PlotFacts, *, street: bool
 ) -> tuple[str, str] | None:
     if street and not siting.street:
-        return "It does not belong in a public street.", "place"
+        return _("It does not belong in a public street."), "place"
     if facts.pots_only and (feature.rooted or siting.in_ground):
         if feature.container:
-            return "It needs open ground here; think of a planter instead.", "pots"
-        return "It cannot grow in pots.", "pots"
+            return _("It needs open ground here; think of a planter instead."), "pots"
+        return _("It cannot grow in pots."), "pots"
     return None
 
 
 def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | None:
     if facts.tenure == "rent" and siting.tenancy == "own":
-        return "It is for owners: it stays behind when you leave.", "tenancy"
+        return _("It is for owners: it stays behind when you leave."), "tenancy"
     if facts.light is not None and facts.light not in siting.lights:
         likes = " or ".join(_LIGHT_WORDS[light] for light in siting.lights)
-        return f"It wants {likes}.", "light"
+        return _("It wants {likes}.").format(likes=likes), "light"
     return None
 
 
@@ -143,10 +146,12 @@ def _too_big_or_slow(
 ) -> tuple[str, str] | None:
     if space.area_m2 < siting.open_ground.value:
         least, area = siting.open_ground.value, space.area_m2
-        return f"It suits a plot of {least:g} m2 or more; this one has {area:.0f}.", "room"
+        return _("It suits a plot of {least:g} m2 or more; this one has {area:.0f}.").format(
+            least=least, area=area
+        ), "room"
     years = feature.years_to_work.value
     if years > knowledge.setting("plan_horizon_years"):
-        return f"It needs about {years:g} years to be at its best.", "slow"
+        return _("It needs about {years:g} years to be at its best.").format(years=years), "slow"
     return None
 
 
@@ -154,19 +159,21 @@ def _there_already(
     feature: Feature, siting: Siting, space: Space, knowledge: Knowledge
 ) -> tuple[str, str] | None:
     if "only_one" in feature.traits and space.has.get(feature.key, 0) > 0:
-        return "There is one already.", "there"
+        return _("There is one already."), "there"
     if siting.beside and not any(space.has.get(key, 0) > 0 for key in siting.beside):
         names = " or ".join(knowledge.sitings[key].said for key in siting.beside)
-        return f"It goes with {names}; there is none.", "room"
+        return _("It goes with {names}; there is none.").format(names=names), "room"
     sources = siting.made_from if siting.made_only else ()
     if not sources or any(space.convertible.get(key, 0.0) > 0 for key in sources):
         return None
     there = any(space.has.get(key, 0) > 0 for key in sources)
     if "lawn" in knowledge.features[sources[0]].traits:
-        words = "There is no lawn to spare" if there else "No lawn here"
-        return f"{words} that could be mown less.", "room"
+        words = _("There is no lawn to spare") if there else _("No lawn here")
+        return _("{words} that could be mown less.").format(words=words), "room"
     name = " or ".join(knowledge.features[key].name.lower() for key in sources)
-    return f"It is made from {name} only; there is none{' to spare' if there else ''}.", "room"
+    return _("It is made from {name} only; there is none{words}.").format(
+        name=name, words=_(" to spare") if there else ""
+    ), "room"
 
 
 def _fits(
@@ -227,16 +234,20 @@ def _no_room(feature: Feature, siting: Siting, space: Space) -> tuple[str, str]:
     unit = {"m2": "m2", "m": "m"}.get(feature.measure, "")
     least = f"{feature.smallest.value:g} {unit}".strip()
     if siting.place == "ground":
-        have = f"there is {space.ground_m2:.1f} m2 of ground that may be changed"
+        have = _("there is {ground_m2:.1f} m2 of ground that may be changed").format(
+            ground_m2=space.ground_m2
+        )
     elif siting.place == "standing":
-        have = f"there is {space.floor_m2:.1f} m2 of free floor"
+        have = _("there is {floor_m2:.1f} m2 of free floor").format(floor_m2=space.floor_m2)
     elif siting.place == "sill":
-        have = f"there is {space.sill_m:.1f} m of sill"
+        have = _("there is {sill_m:.1f} m of sill").format(sill_m=space.sill_m)
     elif siting.place == "roof":
-        have = f"there is {space.roof_m2:.1f} m2 of low roof"
+        have = _("there is {roof_m2:.1f} m2 of low roof").format(roof_m2=space.roof_m2)
     else:
-        have = f"there is {space.wall_m + space.fence_m:.1f} m of wall and fence"
-    return f"It needs at least {least}; {have}.", "room"
+        have = _("there is {wall_m:.1f} m of wall and fence").format(
+            wall_m=space.wall_m + space.fence_m
+        )
+    return _("It needs at least {least}; {have}.").format(least=least, have=have), "room"
 
 
 def _candidate(

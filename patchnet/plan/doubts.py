@@ -3,14 +3,16 @@
 from collections.abc import Sequence
 
 from patchnet.assess.assessment import Assessment, PlotAnswer
-from patchnet.core.texts import ngettext
+from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import Space
 
 __all__ = ["light_words", "plan_warnings"]
 
-_LIGHTS = {"sun": "full sun", "part": "half shade", "shade": "shade"}
+_LIGHTS: Words[str, str] = Words(
+    {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
+)
 
 
 def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]:
@@ -27,15 +29,15 @@ def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]
         return ()
     map_says = _LIGHTS[worked_out]
     if said is None:
-        words = (
-            f"Light was worked out from the heights of what stands nearby: {map_says} over "
-            "the whole plot. Say so if you know better."
-        )
+        words = _(
+            "Light was worked out from the heights of what stands nearby: {map_says} over the "
+            "whole plot. Say so if you know better."
+        ).format(map_says=map_says)
     else:
-        words = (
-            f"You said {_LIGHTS[said]}; the heights of what stands nearby give {map_says} "
-            "over the whole plot. We went by what you said."
-        )
+        words = _(
+            "You said {light}; the heights of what stands nearby give {map_says} over the whole "
+            "plot. We went by what you said."
+        ).format(light=_LIGHTS[said], map_says=map_says)
     return (words,)
 
 
@@ -67,11 +69,13 @@ def plan_warnings(
     near = sorted((away, plot) for plot, away, share in answer.neighbours_not_known if share >= 1)
     if len(others) and (others == 0).all():
         warnings.append(
-            "Nothing is known about any neighbour, so this is what would help anywhere, not what "
-            "is missing here. See what the nearest plots have first, and run this again."
+            _(
+                "Nothing is known about any neighbour, so this is what would help anywhere, not "
+                "what is missing here. See what the nearest plots have first, and run this again."
+            )
         )
     elif near:
-        names = ", ".join(plot for _, plot in near[:3])
+        names = ", ".join(plot for __, plot in near[:3])
         warnings.append(
             ngettext(
                 "Nothing is known about {n} plot nearby (nearest: {names}). We assumed they are "
@@ -83,23 +87,31 @@ def plan_warnings(
         )
     if known[answer.plot] == 0:
         warnings.append(
-            "Nobody has said what this plot has, so we assumed it is like others of its kind. "
-            "Say what is there and the answer gets better."
+            _(
+                "Nobody has said what this plot has, so we assumed it is like others of its kind. "
+                "Say what is there and the answer gets better."
+            )
         )
     pots = assessment.knowledge.plot_is(answer.kind, "pots_only")
     # Whoever has a balcony or a planter knows that there is no open ground.
     if space.ground_m2 <= 0 and not facts.pots_only and not pots:
         warnings.append(
-            "There is no free ground here. Only things in pots, on walls or under what already "
-            "grows are offered."
+            _(
+                "There is no free ground here. Only things in pots, on walls or under what already "
+                "grows are offered."
+            )
         )
     if not offered:
-        warnings.append("Nothing that can be added fits here.")
+        warnings.append(_("Nothing that can be added fits here."))
     if space.guessed:
         warnings.append(
-            f"Nobody said {' or '.join(space.guessed)}; we took a usual amount. Say it to get "
-            "an answer for your plot."
+            _(
+                "Nobody said {guessed}; we took a usual amount. Say it to get an answer for your "
+                "plot."
+            ).format(guessed=" or ".join(space.guessed))
         )
     if facts.light is None:
-        warnings.append("How much sun the plot gets is not known. Say it, or check before you buy.")
+        warnings.append(
+            _("How much sun the plot gets is not known. Say it, or check before you buy.")
+        )
     return tuple(warnings)

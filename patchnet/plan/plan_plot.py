@@ -14,6 +14,7 @@ from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
@@ -101,7 +102,7 @@ def plan_plot(
     if month is None:
         month = dt.datetime.now(tz=dt.UTC).month
     if month not in range(1, 13):
-        raise WrongUse(f"Months are 1 to 12, not {month}.")
+        raise WrongUse(_("Months are 1 to 12, not {month}.").format(month=month))
     assessment.neighbourhood.row_of(plot)
     if isinstance(facts, Path | str):
         facts = read_facts(facts_in_file(facts), knowledge, where=str(facts))
@@ -278,8 +279,10 @@ class _Plan:
         )
         self.doubt.insert(
             0,
-            f"Nothing that fits here would help these much: {names}. So this answer counts all "
-            "animals.",
+            _(
+                "Nothing that fits here would help these much: {names}. So this answer counts all "
+                "animals."
+            ).format(names=names),
         )
         self.currency = self.adviser.currency
         return self.judged(offered)
@@ -452,7 +455,7 @@ class _Plan:
         ]
         beds = set(self.knowledge.features_with("bed"))
         found = []
-        for _, one in sorted(alone, key=lambda pair: -pair[0]):
+        for __, one in sorted(alone, key=lambda pair: -pair[0]):
             if one.feature in beds and one.feature not in taken:
                 together = fitted([*chosen, one], self.space, self.knowledge, self.facts)
                 if together is not None:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from patchnet.core.faults import nearest, nearest_hint
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Plant, UnlawfulPlant
 from patchnet.knowledge.words import plain
 from patchnet.plan.facts import PlotFacts
@@ -118,34 +119,46 @@ def planting_mistakes(
     wrong = []
     for month, weight in hungry.items():
         if month not in range(1, 13):
-            wrong.append(f"{month} is not a month: months go from 1 to 12.")
-        wrong += _amount(f"The weight of month {month}", weight)
+            wrong.append(_("{month} is not a month: months go from 1 to 12.").format(month=month))
+        wrong += _amount(_("The weight of month {month}").format(month=month), weight)
     roles = plant_roles(knowledge)
     for role, weight in wants.items():
         if role not in roles:
             hint = nearest_hint(role, roles)
-            wrong.append(f"'{role}' is not a job of a plant.{hint} Use one of: {', '.join(roles)}.")
-        wrong += _amount(f"The weight of '{role}'", weight)
+            wrong.append(
+                _("'{role}' is not a job of a plant.{hint} Use one of: {roles}.").format(
+                    role=role, hint=hint, roles=", ".join(roles)
+                )
+            )
+        wrong += _amount(_("The weight of '{role}'").format(role=role), weight)
     for key, amount in features.items():
         if key not in knowledge.features:
-            wrong.append(f"'{key}' is not a known feature.{nearest_hint(key, knowledge.features)}")
+            wrong.append(
+                _("'{key}' is not a known feature.{nearest_hint}").format(
+                    key=key, nearest_hint=nearest_hint(key, knowledge.features)
+                )
+            )
             continue
         feature = knowledge.features[key]
-        wrong += _amount(f"The amount of '{key}'", amount)
+        wrong += _amount(_("The amount of '{key}'").format(key=key), amount)
         if facts.pots_only and key in knowledge.planting_places and not feature.container:
             wrong.append(
-                f"{feature.name} needs open ground, but everything here is to stand in pots. "
-                "Leave it out, or say that there is ground."
+                _(
+                    "{feature_name} needs open ground, but everything here is to stand in pots. "
+                    "Leave it out, or say that there is ground."
+                ).format(feature_name=feature.name)
             )
     for word in exclude:
         if match_plant(word, knowledge) is None:
             close = " or ".join(near_plants(word, knowledge))
-            hint = f" Did you mean {close}?" if close else ""
-            wrong.append(f"'{word}' is not a plant of the tables.{hint}")
+            hint = _(" Did you mean {close}?").format(close=close) if close else ""
+            wrong.append(
+                _("'{word}' is not a plant of the tables.{hint}").format(word=word, hint=hint)
+            )
     return wrong
 
 
 def _amount(what: str, value: float) -> list[str]:
     if math.isfinite(value) and value >= 0:
         return []
-    return [f"{what} must be 0 or more, not {value:g}."]
+    return [_("{what} must be 0 or more, not {value:g}.").format(what=what, value=value)]

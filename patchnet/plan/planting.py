@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from patchnet.core.errors import WrongUse
-from patchnet.core.texts import source_of
+from patchnet.core.texts import N_, Words, _, source_of
 from patchnet.knowledge.records import Knowledge, Plant
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.plant_names import match_plant, planting_mistakes, unlawful
@@ -13,13 +13,18 @@ from patchnet.plan.plot_plan import Bloom, HazardLine, Planting, PlantingLine
 
 __all__ = ["choose_planting"]
 
-_LAWS = {
-    "schedule_9": (
-        "planting it in the wild is an offence (Wildlife and Countryside Act 1981, schedule 9)"
-    ),
-    "sale_ban": "it may not be sold in {law}",
-    "ias_order": "it may not be kept or grown at all in {law}",
-}
+_LAWS: Words[str, str] = Words(
+    {
+        "schedule_9": (
+            N_(
+                "planting it in the wild is an offence (Wildlife and Countryside Act 1981, "
+                "schedule 9)"
+            )
+        ),
+        "sale_ban": N_("it may not be sold in {law}"),
+        "ias_order": N_("it may not be kept or grown at all in {law}"),
+    }
+)
 
 
 def choose_planting(
@@ -207,7 +212,11 @@ def _refused(
 ) -> tuple[tuple[str, str], ...]:
     law = next((one.law for one in knowledge.countries.values() if one.law), "")
     here = knowledge.countries.get(country)
-    ask = f"; for the law here: {here.ask}" if here is not None and not here.law else ""
+    ask = (
+        _("; for the law here: {ask}").format(ask=here.ask)
+        if here is not None and not here.law
+        else ""
+    )
     said = []
     for key in keys:
         entry = unlawful(knowledge.plants[key], knowledge)

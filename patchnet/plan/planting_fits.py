@@ -4,25 +4,28 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from patchnet.core.texts import N_, Words
 from patchnet.knowledge.records import Knowledge, Plant, PlantingPlace
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plant_names import unlawful
 
 __all__ = ["REASONS", "Option", "Site", "fitting", "sites", "toxic_to"]
 
-REASONS = {
-    "asked": "you asked to leave it out",
-    "unlawful": "the law keeps it out",
-    "invasive": "spreads into the wild",
-    "children": "poisonous to small children",
-    "pets": "poisonous to pets",
-    "place": "no place here for plants of its kind",
-    "pot": "does not live in pots",
-    "light": "wrong light",
-    "soil": "wrong soil",
-    "size": "grows too big, or is not big enough",
-    "room": "not enough room for the fewest to plant",
-}
+REASONS: Words[str, str] = Words(
+    {
+        "asked": N_("you asked to leave it out"),
+        "unlawful": N_("the law keeps it out"),
+        "invasive": N_("spreads into the wild"),
+        "children": N_("poisonous to small children"),
+        "pets": N_("poisonous to pets"),
+        "place": N_("no place here for plants of its kind"),
+        "pot": N_("does not live in pots"),
+        "light": N_("wrong light"),
+        "soil": N_("wrong soil"),
+        "size": N_("grows too big, or is not big enough"),
+        "room": N_("not enough room for the fewest to plant"),
+    }
+)
 """Why a plant is left out, by key, in the order in which it is asked."""
 
 # Soils of plants that suit the ground of a plot: common practice of gardening books. Lime-free

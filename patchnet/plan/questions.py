@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from functools import partial
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Siting
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plot_plan import Candidate
@@ -35,26 +36,28 @@ def questions(facts: PlotFacts, knowledge: Knowledge, kind: str) -> list[tuple[s
         asked.append(
             (
                 "small_children",
-                "if children under six live here or visit",
+                _("if children under six live here or visit"),
                 lambda one: not knowledge.features[one.feature].open_water,
             )
         )
     if facts.tenure is None and not public:
-        asked.append(("tenure", "if you rent", lambda one: sitings[one.feature].tenancy != "own"))
+        asked.append(
+            ("tenure", _("if you rent"), lambda one: sitings[one.feature].tenancy != "own")
+        )
     if facts.light is None:
         asked += [
             ("light", words, partial(_works_in, sitings, light))
             for light, words in (
-                ("sun", "if the plot lies in full sun"),
-                ("part", "if it lies in half shade"),
-                ("shade", "if it lies in shade"),
+                ("sun", _("if the plot lies in full sun")),
+                ("part", _("if it lies in half shade")),
+                ("shade", _("if it lies in shade")),
             )
         ]
     if facts.pots_only is None and facts.tenure != "own" and not in_pots:
         asked.append(
             (
                 "pots_only",
-                "if everything must stand in pots",
+                _("if everything must stand in pots"),
                 partial(_needs_no_soil, knowledge),
             )
         )

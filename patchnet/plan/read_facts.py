@@ -10,6 +10,7 @@ from typing import Any
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.reader_child import read_in_child
+from patchnet.core.texts import _
 from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain
@@ -70,7 +71,11 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
     for name in said:
         if name not in names:
             hint = nearest_hint(name, names)
-            reader.fault(name, f"There is no question of this name.{hint}", _names_wanted(names))
+            reader.fault(
+                name,
+                _("There is no question of this name.{hint}").format(hint=hint),
+                _names_wanted(names),
+            )
     facts = reader.facts({key: value for key, value in said.items() if key in names})
     reader.contradictions(facts)
     if reader.faults:
@@ -79,7 +84,7 @@ def read_facts(said: Mapping[str, object], knowledge: Knowledge, *, where: str) 
 
 
 def _names_wanted(names: Collection[str]) -> str:
-    return f"Use some of: {', '.join(sorted(names))}."
+    return _("Use some of: {names}.").format(names=", ".join(sorted(names)))
 
 
 def facts_in_file(path: Path | str) -> dict[str, object]:
@@ -104,14 +109,18 @@ def _toml_here(path: Path) -> dict[str, object]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise CannotRead(f"{path} cannot be read: {error.strerror or error}.") from error
+        raise CannotRead(
+            _("{path} cannot be read: {strerror}.").format(
+                path=path, strerror=error.strerror or error
+            )
+        ) from error
     except UnicodeDecodeError as error:
-        raise CannotRead(f"{path} is not UTF-8 text.") from error
+        raise CannotRead(_("{path} is not UTF-8 text.").format(path=path)) from error
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        mend = 'Write lines such as light = "part" and free_m2 = 12.'
-        what = f"The file is not TOML: {error}."
+        mend = _('Write lines such as light = "part" and free_m2 = 12.')
+        what = _("The file is not TOML: {error}.").format(error=error)
         raise DataFaults([Fault("error", str(path), None, None, what, mend)]) from error
 
 
@@ -151,7 +160,11 @@ class _Reader:
         if found is None:
             choices = sorted(set(words.values()))
             hint = nearest_hint(str(value), words)
-            self.fault(name, f"'{value}' is not one of the answers.{hint}", _one_of(choices))
+            self.fault(
+                name,
+                _("'{value}' is not one of the answers.{hint}").format(value=value, hint=hint),
+                _one_of(choices),
+            )
         return found
 
     def words(self, name: str, value: object, words: Mapping[str, str]) -> tuple[str, ...]:
@@ -163,15 +176,25 @@ class _Reader:
             return value
         said = _YES.get(str(value).strip().casefold())
         if said is None:
-            self.fault(name, f"'{value}' is neither yes nor no.", "Write yes or no.")
+            self.fault(
+                name,
+                _("'{value}' is neither yes nor no.").format(value=value),
+                _("Write yes or no."),
+            )
         return said
 
     def number(self, name: str, value: object) -> float | None:
         amount = _number(value)
         if amount is None:
-            self.fault(name, f"'{value}' is not a number.", "Write digits, without the unit.")
+            self.fault(
+                name,
+                _("'{value}' is not a number.").format(value=value),
+                _("Write digits, without the unit."),
+            )
         elif amount < 0:
-            self.fault(name, f"{amount:g} is negative.", "Write 0 or more.")
+            self.fault(
+                name, _("{amount:g} is negative.").format(amount=amount), _("Write 0 or more.")
+            )
             return None
         return amount
 
@@ -196,11 +219,11 @@ class _Reader:
             key = match_feature(str(words), self.knowledge)
             if key is None:
                 near = near_features(str(words), self.knowledge)
-                hint = f" Did you mean {' or '.join(near)}?" if near else ""
+                hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
                 self.fault(
                     name,
-                    f"'{words}' is not a feature.{hint}",
-                    "'patchnet features' lists them all.",
+                    _("'{words}' is not a feature.{hint}").format(words=words, hint=hint),
+                    _("'patchnet features' lists them all."),
                 )
                 continue
             found[key] = None if amount is None else self.number(name, amount)
@@ -213,21 +236,28 @@ class _Reader:
             feature = self.knowledge.features[key]
             siting = self.knowledge.sitings.get(key)
             if siting is None or not feature.addable:
-                self.fault("wishes", f"{feature.name} cannot be added.", "Leave it out.")
+                self.fault(
+                    "wishes",
+                    _("{feature_name} cannot be added.").format(feature_name=feature.name),
+                    _("Leave it out."),
+                )
                 continue
             if facts.pots_only and siting.in_ground:
-                what = f"Everything must stand in pots, but {_wished(feature.name, amount)} cannot."
-                self.fault("wishes", what, "Change one of the two.")
+                what = _("Everything must stand in pots, but {wished} cannot.").format(
+                    wished=_wished(feature.name, amount)
+                )
+                self.fault("wishes", what, _("Change one of the two."))
             if facts.small_children and feature.open_water:
-                what = f"{feature.name} is on your list, but small children come here."
-                self.fault("wishes", what, "Leave it out while they are small.")
+                what = _("{feature_name} is on your list, but small children come here.").format(
+                    feature_name=feature.name
+                )
+                self.fault("wishes", what, _("Leave it out while they are small."))
             ground = feature.ground.value * (amount or 0.0)
             if facts.free_m2 is not None and siting.place == "ground" and ground > facts.free_m2:
-                what = (
-                    f"{_wished(feature.name, amount)} takes {ground:g} m2, but only "
-                    f"{facts.free_m2:g} m2 is free."
+                what = _("{wished} takes {ground:g} m2, but only {free_m2:g} m2 is free.").format(
+                    wished=_wished(feature.name, amount), ground=ground, free_m2=facts.free_m2
                 )
-                self.fault("wishes", what, "Make it smaller, or say that more is free.")
+                self.fault("wishes", what, _("Make it smaller, or say that more is free."))
 
 
 def _wished(name: str, amount: float | None) -> str:
@@ -235,7 +265,7 @@ def _wished(name: str, amount: float | None) -> str:
 
 
 def _one_of(choices: Collection[str]) -> str:
-    return f"Write one of: {', '.join(choices)}."
+    return _("Write one of: {choices}.").format(choices=", ".join(choices))
 
 
 def _is_blank(value: object) -> bool:

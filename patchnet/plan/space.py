@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plot_plan import Candidate
@@ -110,9 +111,11 @@ def space_of(
     ground, bare, floor, convertible = _ground(area, kind, has, facts, knowledge)
     if facts.free_m2 is None:
         if not _known(neighbourhood, plot):
-            guessed.append("how much ground is free")
+            guessed.append(_("how much ground is free"))
         guessed += [
-            f"how much {knowledge.features[cover].name.lower()} may be taken up"
+            _("how much {feature_name} may be taken up").format(
+                feature_name=knowledge.features[cover].name.lower()
+            )
             for cover in convertible
             if cover in knowledge.taking_up and convertible[cover] > 0
         ]
@@ -121,7 +124,7 @@ def space_of(
     if sill is None:
         sill = knowledge.setting("sill_guess_m") if knowledge.plot_is(kind, "sill") else 0.0
         if sill:
-            guessed.append("how much sill or rail there is")
+            guessed.append(_("how much sill or rail there is"))
     home = knowledge.plot_is(kind, "home")
     has_roof = home and not knowledge.plot_is(kind, "raised") and not facts.pots_only
     return Space(
@@ -206,7 +209,7 @@ def _walls(
     nothing_mapped = len(buildings) == 0 and len(neighbourhood.barriers) == 0
     if facts.wall_m is None and nothing_mapped and knowledge.plot_is(kind, "home"):
         wall = knowledge.setting("wall_guess_m")
-        guessed.append("how much wall there is")
+        guessed.append(_("how much wall there is"))
     return (
         wall if facts.wall_m is None else facts.wall_m,
         fence if facts.fence_m is None else facts.fence_m,

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plot_plan import Candidate, RuledOut, Wished
@@ -46,7 +47,7 @@ def wished(
         k = position.get(key)
         alone = None if k is None else place.get((k,))
         if k is None or alone is None:
-            words = why.get(key, "The hours or the money you gave are not enough for it.")
+            words = why.get(key, _("The hours or the money you gave are not enough for it."))
             found.append(Wished(key, asked, 0.0, 0.0, None, in_best=False, why_not=words))
             continue
         others = [judged.candidates[m] for m in members if m != k]

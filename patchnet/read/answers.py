@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.feature_sheet import Sheet
 from patchnet.read.neighbourhood import Answers
@@ -98,13 +99,15 @@ def _warn_denied(
     rows = [
         (
             places[plot],
-            f"The kind of the plot is a {features[at]}, but the list says there is none.",
+            _("The kind of the plot is a {feature}, but the list says there is none.").format(
+                feature=features[at]
+            ),
         )
         for plot, at in np.argwhere(implied & whole.absent & ~whole.there).tolist()
     ]
     faults.warn_rows(
-        where, rows, together="{n} plots have a kind that their list contradicts.",
-        mend="Mend the kind or the list; we took it as there.",
+        where, rows, together=_("{n} plots have a kind that their list contradicts."),
+        mend=_("Mend the kind or the list; we took it as there."),
     )  # fmt: skip
 
 
@@ -155,7 +158,7 @@ def _check_amounts(
     faults: FaultList,
 ) -> None:
     """Tell amounts that the plot cannot hold, one by one and all together."""
-    ground, least, _, counted = _figures(knowledge)
+    ground, least, __, counted = _figures(knowledge)
     amount = np.where(sized, whole.amount, 0.0)
     room = area_m2[:, None] * knowledge.setting("amount_over")
     # One item is what somebody saw, however small the plot: trees stand in the smallest pits.
@@ -166,27 +169,36 @@ def _check_amounts(
     for plot, at in np.argwhere(over).tolist():
         feature = features[at]
         source, (row, ident) = whole.place[plot, at]
-        what = (
-            f"{feature.name}: {amount[plot, at]:g}{units[feature.measure]} on a plot of "
-            f"{area_m2[plot]:.1f} m2."
+        what = _("{feature_name}: {amount:g}{unit} on a plot of {area_m2:.1f} m2.").format(
+            feature_name=feature.name,
+            amount=amount[plot, at],
+            unit=units[feature.measure],
+            area_m2=area_m2[plot],
         )
         if feature.measure == "count":
             crowded.append((places[plot], what))
         else:
-            mend = "Mend the amount or the outline; write the word alone if the size is not known."
+            mend = _(
+                "Mend the amount or the outline; write the word alone if the size is not known."
+            )
             faults.error(source, what, mend, row=row, ident=ident)
     faults.warn_rows(
-        where, crowded, together="{n} times there are more items than the plot has room for.",
-        mend="Make sure that the amount is right.",
+        where, crowded, together=_("{n} times there are more items than the plot has room for."),
+        mend=_("Make sure that the amount is right."),
     )  # fmt: skip
     used = (np.where(over, 0.0, amount) * ground).sum(axis=1)
     full = (used > area_m2 * knowledge.setting("ground_over")) & ~over.any(axis=1)
     faults.warn_rows(
         where,
         [
-            (places[p], f"What is listed takes {used[p]:.0f} m2, the plot has {area_m2[p]:.0f} m2.")
+            (
+                places[p],
+                _("What is listed takes {used:.0f} m2, the plot has {area_m2:.0f} m2.").format(
+                    used=used[p], area_m2=area_m2[p]
+                ),
+            )
             for p in np.flatnonzero(full).tolist()
         ],
-        together="On {n} plots what is listed takes far more ground than there is.",
-        mend="Make sure that the amounts are in square metres, and the outline is right.",
+        together=_("On {n} plots what is listed takes far more ground than there is."),
+        mend=_("Make sure that the amounts are in square metres, and the outline is right."),
     )

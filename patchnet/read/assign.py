@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.read.columns import Columns
 from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
@@ -105,10 +106,19 @@ def assign_features(
         else:
             shares = _shares(valid, feature, base)
             if plot_named is not None and shares:
-                what = f"{feature.name} does not lie on plot {idents[plot_named]}, which it names."
+                what = _("{feature_name} does not lie on plot {ident}, which it names.").format(
+                    feature_name=feature.name, ident=idents[plot_named]
+                )
                 elsewhere.append((place, what))
         if not shares:
-            outside.append((place, f"{feature.name} lies outside any plot: it was left out."))
+            outside.append(
+                (
+                    place,
+                    _("{feature_name} lies outside any plot: it was left out.").format(
+                        feature_name=feature.name
+                    ),
+                )
+            )
         for plot, part, share in shares:
             amount = _amount(said, feature, valid, share)
             sheet.add(
@@ -127,12 +137,12 @@ def assign_features(
                 }
             )
     faults.warn_rows(
-        sheet.where, outside, together="{n} features lie outside any plot and were left out.",
-        mend="Draw a plot round it (a verge, a tree pit), or move it.",
+        sheet.where, outside, together=_("{n} features lie outside any plot and were left out."),
+        mend=_("Draw a plot round it (a verge, a tree pit), or move it."),
     )  # fmt: skip
     faults.warn_rows(
-        sheet.where, elsewhere, together="{n} features do not lie on the plot they name.",
-        mend="Mend the plot's id; the feature was counted where it lies.",
+        sheet.where, elsewhere, together=_("{n} features do not lie on the plot they name."),
+        mend=_("Mend the plot's id; the feature was counted where it lies."),
     )  # fmt: skip
     return gpd.GeoDataFrame(
         pd.DataFrame(rows, columns=["geometry", "plot", "feature", "amount"]),
@@ -151,9 +161,13 @@ def _said(
     if found.problems:
         return None
     if len(found.said) != 1:
-        what = "The row does not say what it is." if not found.said else "The row has two features."
+        what = (
+            _("The row does not say what it is.")
+            if not found.said
+            else _("The row has two features.")
+        )
         faults.error(
-            where, what, "Write one feature a row.", row=place[0], ident=place[1]
+            where, what, _("Write one feature a row."), row=place[0], ident=place[1]
         )  # fmt: skip
         return None
     (said,) = found.said
@@ -172,11 +186,14 @@ def _usable(
     """Return a valid geometry without Z; None (with an error) where none can be used."""
     valid = None
     if shape is None or shape.is_empty:
-        what, mend = "The feature is not drawn.", "Draw it, or delete the row."
+        what, mend = _("The feature is not drawn."), _("Draw it, or delete the row.")
     elif not np.isfinite(shapely.get_coordinates(shape)).all():
-        what, mend = "The feature has a corner without a place (NaN or infinite).", "Draw it again."
+        what, mend = (
+            _("The feature has a corner without a place (NaN or infinite)."),
+            _("Draw it again."),
+        )
     else:
-        what, mend = "The feature's outline crosses itself many times.", "Draw it again."
+        what, mend = _("The feature's outline crosses itself many times."), _("Draw it again.")
         valid = mended(shape)
     if valid is None:
         faults.error(where, what, mend, row=place[0], ident=place[1])

@@ -12,6 +12,7 @@ from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_barrier_kind
 from patchnet.read.columns import Columns
@@ -65,8 +66,8 @@ def read_barriers(
     heights = texts(table[columns.role["height"]]) if "height" in columns.role else None
     if kinds is None and len(table):
         faults.warn(
-            where, "No column says what kind the barriers are: all were taken as fences.",
-            "Add a column kind (wall, fence, hedge, railing).",
+            where, _("No column says what kind the barriers are: all were taken as fences."),
+            _("Add a column kind (wall, fence, hedge, railing)."),
         )  # fmt: skip
     lines, good = _lines(shapes, where, faults)
     odd: list[tuple[Place, str]] = []
@@ -79,23 +80,41 @@ def read_barriers(
         if kind is None:
             choices = [w for b in knowledge.barrier_kinds.values() for w in (b.name, *b.words)]
             faults.error(
-                where, f"'{word[:40]}' is not a kind of barrier.{nearest_hint(word, choices)}",
-                f"Write one of: {', '.join(knowledge.barrier_kinds)}.", row=place[0],
-            )  # fmt: skip
+                where,
+                _("'{word}' is not a kind of barrier.{nearest_hint}").format(
+                    word=word[:40], nearest_hint=nearest_hint(word, choices)
+                ),
+                _("Write one of: {barrier_kinds}.").format(
+                    barrier_kinds=", ".join(knowledge.barrier_kinds)
+                ),
+                row=place[0],
+            )
             continue
         gap_word = gaps[at] if gaps is not None else ""
         gap = _GAP.get(gap_word.casefold())
         if gap is None:
-            odd.append((place, f"'{gap_word[:40]}' in the column gap was read as not known."))
+            odd.append(
+                (
+                    place,
+                    _("'{gap_word}' in the column gap was read as not known.").format(
+                        gap_word=gap_word[:40]
+                    ),
+                )
+            )
         height = metres_of(heights[at]) if heights is not None else np.nan
         if height is None:
             odd.append(
-                (place, f"The height '{str(heights[at])[:40] if heights else ''}' was not read.")
+                (
+                    place,
+                    _("The height '{height}' was not read.").format(
+                        height=str(heights[at])[:40] if heights else ""
+                    ),
+                )
             )
         rows.append((lines[at], kind, gap or "not_known", np.nan if height is None else height))
     faults.warn_rows(
-        where, odd, together="{n} cells of gap or height were read as not known.",
-        mend="Write yes or no for a gap, and the height in metres; leave it empty if not known.",
+        where, odd, together=_("{n} cells of gap or height were read as not known."),
+        mend=_("Write yes or no for a gap, and the height in metres; leave it empty if not known."),
     )  # fmt: skip
     frame = pd.DataFrame(rows, columns=["geometry", "kind", "gap", "height_m"])
     frame["height_m"] = frame["height_m"].astype(float)
@@ -146,20 +165,27 @@ def read_named(
     for at, shape in enumerate(shapes):
         usable = kept_parts(shape, least=2 if areas_only else 1)
         if usable is None:
-            dropped.append(((at + 1, None), "The row has no outline or line that can be used."))
+            dropped.append(((at + 1, None), _("The row has no outline or line that can be used.")))
             continue
         width = metres_of(widths[at]) if widths is not None else np.nan
         if width is None or width <= 0:
-            odd.append(((at + 1, None), f"The width '{(widths or [''])[at][:40]}' was not read."))
+            odd.append(
+                (
+                    (at + 1, None),
+                    _("The width '{widths}' was not read.").format(
+                        widths=(widths or [""])[at][:40]
+                    ),
+                )
+            )
             width = np.nan
         rows.append((usable, names[at], heights[at] if areas_only else width))
     faults.warn_rows(
-        where, odd, together="{n} widths were read as not known.",
-        mend="Write the width in metres; leave it empty if not known.",
+        where, odd, together=_("{n} widths were read as not known."),
+        mend=_("Write the width in metres; leave it empty if not known."),
     )  # fmt: skip
     faults.warn_rows(
-        where, dropped, together="{n} rows have no outline or line that can be used.",
-        mend="It was left out; draw it if it matters.",
+        where, dropped, together=_("{n} rows have no outline or line that can be used."),
+        mend=_("It was left out; draw it if it matters."),
     )  # fmt: skip
     measure = "height_m" if areas_only else "width_m"
     frame = pd.DataFrame(rows, columns=["geometry", "name", measure])
@@ -176,7 +202,10 @@ def _heights(
     low = knowledge.setting("building_height_min_m")
     high = knowledge.setting("building_height_max_m")
     odd: list[tuple[Place, str]] = []
-    for role, word, metres in (("storeys", "number of storeys", storey), ("height", "height", 1)):
+    for role, word, metres in (
+        ("storeys", _("number of storeys"), storey),
+        ("height", "height", 1),
+    ):
         if role not in columns.role:
             continue
         for at, cell in enumerate(texts(table[columns.role[role]])):
@@ -185,15 +214,24 @@ def _heights(
                 continue
             if number is None or not low <= number * metres <= high:
                 odd.append(
-                    ((at + 1, None), f"The {word} '{cell[:40]}' is impossible and was not used.")
+                    (
+                        (at + 1, None),
+                        _("The {word} '{cell}' is impossible and was not used.").format(
+                            word=word, cell=cell[:40]
+                        ),
+                    )
                 )
             else:  # a stated height stands over one from storeys
                 found[at] = number * metres
     faults.warn_rows(
-        where, odd, together="{n} heights or numbers of storeys are impossible and were not used.",
-        mend=f"Write the height in metres ({low:g}-{high:g}) or the number of storeys; leave it "
-        "empty if not known.",
-    )  # fmt: skip
+        where,
+        odd,
+        together=_("{n} heights or numbers of storeys are impossible and were not used."),
+        mend=_(
+            "Write the height in metres ({low:g}-{high:g}) or the number of storeys; leave it "
+            "empty if not known."
+        ).format(low=low, high=high),
+    )
     return found
 
 
@@ -219,13 +257,13 @@ def _lines(shapes: Shapes, where: str, faults: FaultList) -> tuple[Shapes, NDArr
     for at, shape in enumerate(shapes):
         kept = kept_parts(shape, least=1)
         if kept is None:
-            dropped.append(((at + 1, None), "The barrier is not drawn as a line."))
+            dropped.append(((at + 1, None), _("The barrier is not drawn as a line.")))
             continue
         out[at] = kept.boundary if shapely.get_dimensions(kept) == 2 else kept
         good[at] = True
     faults.warn_rows(
-        where, dropped, together="{n} barriers are not drawn as lines.",
-        mend="It was left out; draw it as a line.",
+        where, dropped, together=_("{n} barriers are not drawn as lines."),
+        mend=_("It was left out; draw it as a line."),
     )  # fmt: skip
     return out, good
 

@@ -10,6 +10,7 @@ import pyproj
 from patchnet.core.cells import texts
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import answers_of
@@ -99,7 +100,7 @@ def build_neighbourhood(
     given = [features] if isinstance(features, pd.DataFrame) else list(features or ())
     mapped = [one for one in given if isinstance(one, gpd.GeoDataFrame)]
     if len(mapped) > 1:
-        raise WrongUse("There can be only one GeoDataFrame of features: join them.")
+        raise WrongUse(_("There can be only one GeoDataFrame of features: join them."))
     layers = Layers(
         name=name,
         plots=_layer("plots", plots),
@@ -153,10 +154,12 @@ def neighbourhood_of(
     _warn_empty(mapped, layers.tables, faults)
     if layers.plots is None:
         if not faults.errors:
-            faults.error(layers.name, "There is no layer of plots.", "Add one called plots.")
+            faults.error(layers.name, _("There is no layer of plots."), _("Add one called plots."))
         return None
     if not len(layers.plots.table):
-        faults.error(layers.plots.where, "The layer of plots has no row.", "Draw the plots in it.")
+        faults.error(
+            layers.plots.where, _("The layer of plots has no row."), _("Draw the plots in it.")
+        )
         return None
     found = columns_of(layers, said_columns, knowledge, faults)
     known_crs = check_crs(
@@ -244,7 +247,11 @@ def _warn_empty(
     empty = [(k, v.where) for k, v in mapped.items() if not len(v.table) and k != "plots"]
     empty += [("features", one.where) for one in tables if not len(one.table)]
     for key, where in empty:
-        faults.warn(where, f"The layer of {key} has no row.", "Leave it out, or fill it.")
+        faults.warn(
+            where,
+            _("The layer of {key} has no row.").format(key=key),
+            _("Leave it out, or fill it."),
+        )
 
 
 def _check_words(
@@ -311,14 +318,18 @@ def _warn_unlisted(
     if not whole.there.any() and not whole.absent.any() and not whole.everything.any():
         faults.warn(
             where,
-            "Nothing says what is on any plot, so nothing is known.",
-            "Survey it (patchnet survey FILE -o DIR), or add a column features (pond; lawn 12), a "
-            "table with --features, or a layer features.",
+            _("Nothing says what is on any plot, so nothing is known."),
+            _(
+                "Survey it (patchnet survey FILE -o DIR), or add a column features (pond; lawn "
+                "12), a table with --features, or a layer features."
+            ),
         )
     elif not whole.everything.any() and any(sheet.lists for sheet in sheets):
         faults.warn(
             where,
-            "No plot is marked as wholly seen, so what is not listed counts as not known.",
-            "Where everything was looked at, write all in a column seen, or end the list with "
-            "'nothing else'.",
+            _("No plot is marked as wholly seen, so what is not listed counts as not known."),
+            _(
+                "Where everything was looked at, write all in a column seen, or end the list with "
+                "'nothing else'."
+            ),
         )

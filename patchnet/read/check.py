@@ -9,7 +9,7 @@ import numpy as np
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
-from patchnet.core.texts import counted
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
@@ -59,21 +59,33 @@ class CheckReport(Shown):
     def summary(self) -> str:
         """One paragraph: what there is, how much is known, and what comes next."""
         layers = ", ".join(f"{count} {name}" for name, count in self.counts.items())
-        lines = [f"Read: {layers or 'nothing'}."]
+        lines = [_("Read: {layers}.").format(layers=layers or "nothing")]
         if not np.isnan(self.not_known_share):
             lines.append(
-                f"Of all answers {self.there_share:.0%} are there, "
-                f"{self.not_there_share:.0%} not there, {self.not_known_share:.0%} not known."
+                _(
+                    "Of all answers {there_share:.0%} are there, {not_there_share:.0%} not there, "
+                    "{not_known_share:.0%} not known."
+                ).format(
+                    there_share=self.there_share,
+                    not_there_share=self.not_there_share,
+                    not_known_share=self.not_known_share,
+                )
             )
         if self.neighbourhood is not None:
             lines.append(_lies(self.neighbourhood))
         warnings = len(self.faults) - self.errors
         if self.errors:
             lines.append(
-                f"{_number(self.errors, 'error')} to mend, {_number(warnings, 'warning')}."
+                _("{errors} to mend, {warnings}.").format(
+                    errors=_number(self.errors, "error"), warnings=_number(warnings, "warning")
+                )
             )
         else:
-            lines.append(f"No errors, {_number(warnings, 'warning')}: it can be mapped.")
+            lines.append(
+                _("No errors, {warnings}: it can be mapped.").format(
+                    warnings=_number(warnings, "warning")
+                )
+            )
         return " ".join(lines)
 
 
@@ -148,4 +160,4 @@ def _lies(neighbourhood: Neighbourhood) -> str:
     lon, lat = (world[0] + world[2]) / 2, (world[1] + world[3]) / 2
     north = f"{abs(lat):.2f}° {'N' if lat >= 0 else 'S'}"
     east = f"{abs(lon):.2f}° {'E' if lon >= 0 else 'W'}"
-    return f"They lie at {north}, {east}."
+    return _("They lie at {north}, {east}.").format(north=north, east=east)

@@ -17,6 +17,7 @@ from pyproj.exceptions import CRSError, ProjError
 from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.axes import look_swapped
 from patchnet.read.layers import SourceLayer
@@ -27,7 +28,7 @@ _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
 _UTM = (-80.0, 84.0)  # latitudes that have zones (NGA.STND.0037, section 7)
 _BUILT = ("plots", "buildings")  # layers in which most corners are square
-_SAY = "Say which it is: crs= in Python, --crs on the command line (such as --crs EPSG:27700)."
+_SAY = N_("Say which it is: crs= in Python, --crs on the command line (such as --crs EPSG:27700).")
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +64,9 @@ def parse_crs(crs: str | pyproj.CRS | None) -> pyproj.CRS | None:
         return pyproj.CRS.from_user_input(crs)
     except CRSError as error:
         raise WrongUse(
-            f"There is no coordinate system {str(crs)[:60]!r}: write a code such as EPSG:27700."
+            _("There is no coordinate system {crs!r}: write a code such as EPSG:27700.").format(
+                crs=str(crs)[:60]
+            )
         ) from error
 
 
@@ -97,13 +100,14 @@ def check_crs(
         if not in_doubt and said is not None and not own.equals(said) and name == "plots":
             faults.warn(
                 layer.where,
-                f"The file says its coordinate system is {crs_name(crs)}; "
-                f"{crs_name(said)} was not used.",
-                "If the file is wrong, mend it there.",
+                _("The file says its coordinate system is {crs}; {said} was not used.").format(
+                    crs=crs_name(crs), said=crs_name(said)
+                ),
+                _("If the file is wrong, mend it there."),
             )
         if not _usable(crs):
             faults.error(
-                layer.where, "The file does not say in which coordinate system it is.", _SAY
+                layer.where, _("The file does not say in which coordinate system it is."), _(_SAY)
             )
             continue
         flat = _two_dimensional(crs)
@@ -119,9 +123,11 @@ def _askew(layer: SourceLayer, knowledge: Knowledge, faults: FaultList) -> None:
     if look_swapped(layer.table.geometry.to_numpy(), knowledge):
         faults.error(
             layer.where,
-            "What was built square comes out askew, and square only with latitude and longitude "
-            "exchanged: they are likely swapped.",
-            "Export it again with longitude (x) first, latitude (y) second.",
+            _(
+                "What was built square comes out askew, and square only with latitude and "
+                "longitude exchanged: they are likely swapped."
+            ),
+            _("Export it again with longitude (x) first, latitude (y) second."),
         )
 
 
@@ -150,9 +156,10 @@ def to_metres(
         if not own.equals(crs["plots"]):
             faults.warn(
                 layers[name].where,
-                f"This layer is in {crs_name(own)}, the plots are in {crs_name(crs['plots'])}; "
-                "it was projected to fit.",
-                "Make sure that it lies where it should.",
+                _(
+                    "This layer is in {own}, the plots are in {plots}; it was projected to fit."
+                ).format(own=crs_name(own), plots=crs_name(crs["plots"])),
+                _("Make sure that it lies where it should."),
             )
     _check_extent(layers, geometry, knowledge, faults)
     return Projected(geometry, target, crs_name(crs["plots"]))
@@ -208,32 +215,42 @@ def _plausible(
         if not _beyond_degrees(swapped):
             faults.error(
                 where,
-                f"The latitudes reach {_largest(south, north):g}: latitude and longitude are "
-                "swapped.",
-                "Export it again with longitude (x) first, latitude (y) second.",
+                _("The latitudes reach {largest:g}: latitude and longitude are swapped.").format(
+                    largest=_largest(south, north)
+                ),
+                _("Export it again with longitude (x) first, latitude (y) second."),
             )
             return False
         kind = (
-            "The file says it is in degrees" if says_crs else "A GeoJSON is in degrees (RFC 7946)"
+            _("The file says it is in degrees")
+            if says_crs
+            else _("A GeoJSON is in degrees (RFC 7946)")
         )
         faults.error(
             where,
-            f"{kind}, but the coordinates reach {_told(_largest(*bounds))}: they are likely "
-            "metres.",
-            "Export it again in WGS 84 (EPSG:4326), or say what it is in: crs= in Python, --crs "
-            "on the command line."
+            _("{kind}, but the coordinates reach {told}: they are likely metres.").format(
+                kind=kind, told=_told(_largest(*bounds))
+            ),
+            _(
+                "Export it again in WGS 84 (EPSG:4326), or say what it is in: crs= in Python, "
+                "--crs on the command line."
+            )
             if not says_crs
-            else "Set the layer's coordinate system to what it was drawn in.",
+            else _("Set the layer's coordinate system to what it was drawn in."),
         )
         return False
     if not _beyond_degrees(bounds) and east - west <= 1 and north - south <= 1:
         # A whole street less than a metre across: these are degrees under a wrong name.
         faults.error(
             where,
-            f"The file says it is in metres ({crs_name(crs)}), but all of it lies within one "
-            "metre: the coordinates are likely degrees.",
-            "Set the layer's coordinate system to WGS 84 (EPSG:4326) if they are longitude and "
-            "latitude.",
+            _(
+                "The file says it is in metres ({crs}), but all of it lies within one metre: the "
+                "coordinates are likely degrees."
+            ).format(crs=crs_name(crs)),
+            _(
+                "Set the layer's coordinate system to WGS 84 (EPSG:4326) if they are longitude and "
+                "latitude."
+            ),
         )
         return False
     return _inside_area_of_use(where, crs, bounds, faults)
@@ -257,9 +274,11 @@ def _say_nowhere(
 ) -> None:
     faults.error(
         where,
-        f"The coordinates reach {_told(_largest(*bounds))} in {crs_name(crs)}: no place on Earth "
-        "lies there that has a grid in metres.",
-        "Look whether a coordinate was mistyped, or the coordinate system is another one.",
+        _(
+            "The coordinates reach {told} in {crs}: no place on Earth lies there that has a grid "
+            "in metres."
+        ).format(told=_told(_largest(*bounds)), crs=crs_name(crs)),
+        _("Look whether a coordinate was mistyped, or the coordinate system is another one."),
     )
 
 
@@ -287,15 +306,19 @@ def _inside_area_of_use(
     if _in_area(crs, area.bounds, y, x):
         faults.error(
             where,
-            f"The coordinates lie outside {place}, where "
-            f"{crs_name(crs)} is used, but inside it with x and y swapped.",
-            "Export it again with easting (or longitude) first, northing (or latitude) second.",
+            _(
+                "The coordinates lie outside {place}, where {crs} is used, but inside it with x "
+                "and y swapped."
+            ).format(place=place, crs=crs_name(crs)),
+            _("Export it again with easting (or longitude) first, northing (or latitude) second."),
         )
         return False
     faults.warn(
         where,
-        f"The coordinates lie outside {place}, where {crs_name(crs)} is used.",
-        "Make sure that the coordinate system is the right one.",
+        _("The coordinates lie outside {place}, where {crs} is used.").format(
+            place=place, crs=crs_name(crs)
+        ),
+        _("Make sure that the coordinate system is the right one."),
     )
     return True
 
@@ -337,9 +360,11 @@ def _swapped_against_others(
         return
     faults.error(
         layers["plots"].where,
-        "The plots lie far from every other layer, but among them with latitude and longitude "
-        "swapped.",
-        "Export the layer that is wrong again with longitude (x) first, latitude (y) second.",
+        _(
+            "The plots lie far from every other layer, but among them with latitude and longitude "
+            "swapped."
+        ),
+        _("Export the layer that is wrong again with longitude (x) first, latitude (y) second."),
     )
     del crs["plots"]
 
@@ -397,9 +422,11 @@ def _check_extent(
     if wide > most:
         faults.warn(
             layers["plots"].where,
-            f"The plots spread over {wide / 1000:,.0f} km, which is far more than a "
-            "neighbourhood: a plot or the coordinate system may be wrong.",
-            "Look for a plot that lies far from the others.",
+            _(
+                "The plots spread over {wide:,.0f} km, which is far more than a neighbourhood: a "
+                "plot or the coordinate system may be wrong."
+            ).format(wide=wide / 1000),
+            _("Look for a plot that lies far from the others."),
         )
     around = shapely.box(*bounds)
     for name, shapes in geometry.items():
@@ -410,6 +437,8 @@ def _check_extent(
         if apart > 0:
             faults.warn(
                 layers[name].where,
-                f"All of this layer lies away from the plots, by {apart / 1000:,.2f} km.",
-                "Make sure that its coordinate system is the right one.",
+                _("All of this layer lies away from the plots, by {apart:,.2f} km.").format(
+                    apart=apart / 1000
+                ),
+                _("Make sure that its coordinate system is the right one."),
             )

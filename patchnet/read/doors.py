@@ -15,6 +15,7 @@ from patchnet.core.cells import as_text
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 
 __all__ = [
     "PlotNames", "Resolved", "door_key", "door_label", "door_numbers", "fold_number",
@@ -107,11 +108,15 @@ def door_label(cell: str) -> str:
     if len(numbers) == 1:
         spread = re.fullmatch(r"(\d+\w?)\s*[-\N{EN DASH}]\s*(\d+\w?)", numbers[0])
         if spread:
-            return f"Nos. {spread[1]}\N{EN DASH}{spread[2]}"
-        return f"No. {numbers[0]}"
+            return _("Nos. {spread}\N{EN DASH}{spread_2}").format(
+                spread=spread[1], spread_2=spread[2]
+            )
+        return _("No. {number}").format(number=numbers[0])
     if len(numbers) > _FEW:
-        return f"Nos. {numbers[0]}\N{EN DASH}{numbers[-1]} ({len(numbers)} doors)"
-    return f"Nos. {', '.join(numbers)}"
+        return _("Nos. {number}\N{EN DASH}{number_2} ({n_numbers} doors)").format(
+            number=numbers[0], number_2=numbers[-1], n_numbers=len(numbers)
+        )
+    return _("Nos. {numbers}").format(numbers=", ".join(numbers))
 
 
 class PlotNames:
@@ -150,17 +155,17 @@ class PlotNames:
             for cell in columns["also"]
         ]
         self._ways: tuple[tuple[str, Callable[[str], str], dict[str, list[str]]], ...] = (
-            ("by its id", str.casefold, self._index((one.casefold(),) for one in self.idents)),
+            (_("by its id"), str.casefold, self._index((one.casefold(),) for one in self.idents)),
             (
-                "by its label",
+                _("by its label"),
                 folded,
                 self._index((folded(one),) for one in columns["label"]),
             ),
-            ("by its door number", fold_number, self._index(doors)),
-            ("by its door number and street", _spot, self._index(spots)),
-            ("by its address in the other street", _spot, self._index(others)),
+            (_("by its door number"), fold_number, self._index(doors)),
+            (_("by its door number and street"), _spot, self._index(spots)),
+            (_("by its address in the other street"), _spot, self._index(others)),
             (
-                "by its id",
+                _("by its id"),
                 str.casefold,
                 self._index((re.sub(r"[FB]$", "", one).casefold(),) for one in self.idents),
             ),
@@ -248,16 +253,34 @@ def resolve_plot(plots: pd.DataFrame, said: str, *, where: str = "") -> Resolved
     """
     found, told = plots_meant(plots, said)
     if len(found) == 1:
-        took = f"{said.strip()} was taken as plot {found[0]}, {told}." if told else ""
+        took = (
+            _("{said} was taken as plot {found}, {told}.").format(
+                said=said.strip(), found=found[0], told=told
+            )
+            if told
+            else ""
+        )
         return Resolved(found[0], took)
-    place = f" in {where}" if where else ""
+    place = _(" in {where}").format(where=where) if where else ""
     if not found:
         labels = plots["label"] if "label" in plots.columns else ()
         words = [*map(str, plots.index), *(str(one) for one in labels if one)]
-        raise WrongUse(f"There is no plot {said!r}{place}.{nearest_hint(said, words)}")
+        raise WrongUse(
+            _("There is no plot {said!r}{place}.{nearest_hint}").format(
+                said=said, place=place, nearest_hint=nearest_hint(said, words)
+            )
+        )
     listed = ", ".join(found[:_LISTED])
-    more = f" and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
-    raise WrongUse(f"{said!r} could be {len(found)} plots{place}: {listed}{more}. Say which.")
+    more = (
+        _(" and {n_found} more").format(n_found=len(found) - _LISTED)
+        if len(found) > _LISTED
+        else ""
+    )
+    raise WrongUse(
+        _("{said!r} could be {n_found} plots{place}: {listed}{more}. Say which.").format(
+            said=said, n_found=len(found), place=place, listed=listed, more=more
+        )
+    )
 
 
 def _bare(number: str) -> str:

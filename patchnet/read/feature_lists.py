@@ -26,6 +26,7 @@ from typing import Literal
 import numpy as np
 
 from patchnet.core.numbers import NUMBER, parse_number
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.neighbourhood import Answer, Neighbourhood
@@ -111,7 +112,9 @@ _NOTHING_ELSE = frozenset(("nothing else", "nothing more", "no others", "no othe
 
 _LONGEST = 200  # characters of one item: no feature's name is half as long
 
-_UNIT_WORDS: dict[Unit, str] = {"m2": "square metres", "m": "metres", "count": "a number of items"}
+_UNIT_WORDS: Words[Unit, str] = Words(
+    {"m2": N_("square metres"), "m": N_("metres"), "count": N_("a number of items")}
+)
 
 
 def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
@@ -172,8 +175,10 @@ def parse_cell(text: str, feature: Feature) -> Said | Problem | None:
     if found:
         return _amount(feature, found, sure=sure)
     return Problem(
-        f"'{_short(text)}' says nothing of {feature.name!r} that can be read.",
-        "Write yes, no, an amount, or leave it empty where it is not known.",
+        _("'{short}' says nothing of {feature_name!r} that can be read.").format(
+            short=_short(text), feature_name=feature.name
+        ),
+        _("Write yes, no, an amount, or leave it empty where it is not known."),
     )
 
 
@@ -183,9 +188,9 @@ def write_list(said: Iterable[Said], *, complete: bool = False) -> str:
     for one in said:
         doubt = "" if one.sure else "?"
         if one.answer == "not known":
-            words.append(f"{one.feature} unknown")
+            words.append(_("{feature} unknown").format(feature=one.feature))
         elif one.answer == "not there":
-            words.append(f"no {one.feature}{doubt}")
+            words.append(_("no {feature}{doubt}").format(feature=one.feature, doubt=doubt))
         elif one.amount is None:
             words.append(f"{one.feature}{doubt}")
         else:
@@ -277,20 +282,24 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
     number = parse_number(found["number"])
     name = feature.name
     if number is None or not math.isfinite(number):
-        return Problem(f"The amount of {name!r} is too large to be a number.", "Write it again.")
+        return Problem(
+            _("The amount of {name!r} is too large to be a number.").format(name=name),
+            _("Write it again."),
+        )
     if found["sign"] and number > 0:
         return Problem(
-            f"The amount of {name!r} is negative: -{number:g}.",
-            "Write an amount above 0, or 'no' if it is not there.",
+            _("The amount of {name!r} is negative: -{number:g}.").format(name=name, number=number),
+            _("Write an amount above 0, or 'no' if it is not there."),
         )
     unit = _UNITS[found["unit"]] if found["unit"] else None
     if unit is None and found.groupdict().get("times"):
         unit = "count"  # "x 3" counts, whatever the feature is measured in
     if unit is not None and unit != feature.measure:
         return Problem(
-            f"{name!r} is given in {_UNIT_WORDS[unit]}, but is measured in "
-            f"{_UNIT_WORDS[feature.measure]}.",
-            "Write the amount in that unit, or the word alone if it is not known.",
+            _("{name!r} is given in {unit_word}, but is measured in {unit_word_2}.").format(
+                name=name, unit_word=_UNIT_WORDS[unit], unit_word_2=_UNIT_WORDS[feature.measure]
+            ),
+            _("Write the amount in that unit, or the word alone if it is not known."),
         )
     if number == 0:
         return Said(feature.key, "not there", None, sure)
@@ -301,10 +310,16 @@ def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
     found = _TRAILING.fullmatch(bare) or _LEADING.fullmatch(bare) or _NONE_BEFORE.fullmatch(bare)
     word = found["word"].strip() if found else bare
     near = near_feature_words(word, knowledge)
-    hint = f" Did you mean {' or '.join(repr(name) for name in near)}?" if near else ""
+    hint = (
+        _(" Did you mean {near}?").format(near=" or ".join(repr(name) for name in near))
+        if near
+        else ""
+    )
     return Problem(
-        f"'{_short(word)}' is not a feature that patchnet knows.{hint}",
-        "'patchnet features' lists the words; write ; between two features.",
+        _("'{short}' is not a feature that patchnet knows.{hint}").format(
+            short=_short(word), hint=hint
+        ),
+        _("'patchnet features' lists the words; write ; between two features."),
     )
 
 

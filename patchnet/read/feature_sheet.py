@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.texts import _
 from patchnet.read.feature_lists import Said
 
 __all__ = ["Sheet", "lay_together"]
@@ -88,8 +89,10 @@ class Sheet:
         if self.there[cell] and self.absent[cell]:
             faults.error(
                 self.where,
-                f"'{said.feature}' is said to be there and not to be there.",
-                "Delete one of the two.",
+                _("'{feature}' is said to be there and not to be there.").format(
+                    feature=said.feature
+                ),
+                _("Delete one of the two."),
                 row=place[0],
                 ident=place[1],
             )
@@ -138,17 +141,19 @@ def lay_together(
         rows: list[tuple[Place, str]] = []
         for plot, at in np.argwhere(disputed).tolist():
             others = ", ".join(s.where for s in sheets if s.there[plot, at])
-            what = (
-                f"'{features[at]}' is not there on plot {idents[plot]} by {sheet.where}, but "
-                f"there by {others}: we took it as there."
-            )
+            what = _(
+                "'{feature}' is not there on plot {ident} by {where}, but there by {others}: we "
+                "took it as there."
+            ).format(feature=features[at], ident=idents[plot], where=sheet.where, others=others)
             rows.append((sheet.place[plot, at][1], what))
         faults.warn_rows(
             sheet.where,
             rows,
-            together="{n} features are said not to be there, but are there by another source, "
-            "and were taken as there.",
-            mend="Mend the one that is wrong.",
+            together=_(
+                "{n} features are said not to be there, but are there by another source, "
+                "and were taken as there."
+            ),
+            mend=_("Mend the one that is wrong."),
         )
     whole.absent &= ~whole.there
     for sheet in sheets:

@@ -9,6 +9,7 @@ from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest
 from patchnet.core.folding import folded_ident
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import Columns
 from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
@@ -81,8 +82,8 @@ def read_survey(
     faults.warn_rows(
         sheet.where,
         odd_seen,
-        together="{n} cells of the column seen were read as part.",
-        mend="Write all, part or none.",
+        together=_("{n} cells of the column seen were read as part."),
+        mend=_("Write all, part or none."),
     )
     if not cells.long_form:
         _warn_second_rows(plots, places, sheet.where, faults)
@@ -120,7 +121,7 @@ def _mark_seen(text: str, plot: int, sheet: Sheet) -> str | None:
     sheet.mentioned[plot] |= bool(word)
     if word in SEEN_ALL or word in _SEEN_REST or word.rstrip("% ").replace(".", "").isdigit():
         return None
-    return f"'{text[:40]}' in the column seen was read as part."
+    return _("'{text}' in the column seen was read as part.").format(text=text[:40])
 
 
 def _ticked(
@@ -180,21 +181,27 @@ def match_plots(
         places.append(place)
         if plot is None and ident:
             close = nearest(ident, idents) if len(strangers) < 50 else []
-            hint = f" Did you mean {' or '.join(close)}?" if close else ""
-            strangers.append((place, f"There is no plot {ident[:40]!r}.{hint}"))
+            hint = _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""
+            strangers.append(
+                (place, _("There is no plot {ident!r}.{hint}").format(ident=ident[:40], hint=hint))
+            )
     if strangers and len(strangers) == sum(1 for cell in cells if cell):
         some = ", ".join(repr(ident) for ident in list(exact)[:3])
         faults.error(
             where,
-            f"None of its {len(strangers)} rows is of a plot of the map, whose ids are such as "
-            f"{some}.",
-            "Say which column holds the plot ids: --column id=NAME on the command line, "
-            "columns= in Python.",
+            _(
+                "None of its {n_strangers} rows is of a plot of the map, whose ids are such as "
+                "{some}."
+            ).format(n_strangers=len(strangers), some=some),
+            _(
+                "Say which column holds the plot ids: --column id=NAME on the command line, "
+                "columns= in Python."
+            ),
         )
         return plots, places
     faults.warn_rows(
-        where, strangers, together="{n} rows are of plots that are not on the map.",
-        mend="Mend the id, or draw the plot; the row was left out.",
+        where, strangers, together=_("{n} rows are of plots that are not on the map."),
+        mend=_("Mend the id, or draw the plot; the row was left out."),
     )  # fmt: skip
     return plots, places
 
@@ -243,8 +250,10 @@ def _yes_no_columns(
     if found:
         faults.warn(
             where,
-            f"There are only 0 and 1 in {', '.join(found)}: 1 was read as there, not as an amount.",
-            "Write yes and no, or amounts with their unit (1 m2).",
+            _("There are only 0 and 1 in {found}: 1 was read as there, not as an amount.").format(
+                found=", ".join(found)
+            ),
+            _("Write yes and no, or amounts with their unit (1 m2)."),
         )
     return frozenset(found)
 
@@ -252,7 +261,11 @@ def _yes_no_columns(
 def _say(
     where: str, place: Place, problem: Problem, faults: FaultList, *, column: str | None = None
 ) -> None:
-    what = problem.what if column is None else f"Column '{column}': {problem.what}"
+    what = (
+        problem.what
+        if column is None
+        else _("Column '{column}': {what}").format(column=column, what=problem.what)
+    )
     faults.error(where, what, problem.mend, row=place[0], ident=place[1])
 
 
@@ -263,13 +276,13 @@ def _warn_second_rows(
     again: list[tuple[Place, str]] = []
     for plot, place in zip(plots, places, strict=True):
         if plot in seen:
-            what = "The plot has a row already: both count, with the larger of two amounts."
+            what = _("The plot has a row already: both count, with the larger of two amounts.")
             again.append((place, what))
         if plot is not None:
             seen.add(plot)
     faults.warn_rows(
         where,
         again,
-        together="{n} rows are of plots that have a row already: all of them count.",
-        mend="Keep one row for each plot.",
+        together=_("{n} rows are of plots that have a row already: all of them count."),
+        mend=_("Keep one row for each plot."),
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from patchnet.core.errors import CannotRead, DataFaults
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
@@ -96,9 +97,11 @@ def local_path(path: Path | str) -> Path:
     text = os.fspath(path)
     if "://" in text or text.casefold().startswith(("/vsi", "http:", "https:", "file:")):
         raise CannotRead(
-            f"{text[:200]} is an address: patchnet reads files of this computer only. "
-            "Download it first."
+            _(
+                "{text} is an address: patchnet reads files of this computer only. Download it "
+                "first."
+            ).format(text=text[:200])
         )
     if "\0" in text or not text:
-        raise CannotRead("The name of the file is empty or not a name.")
+        raise CannotRead(_("The name of the file is empty or not a name."))
     return Path(path)

@@ -18,6 +18,7 @@ from patchnet.core.files import folder_to_read
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
 from patchnet.core.table import heading, read_table
+from patchnet.core.texts import _
 from patchnet.read.columns import ROLES
 
 __all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
@@ -125,7 +126,7 @@ def unpacked(path: Path) -> Iterator[Path]:
         packed = path.is_file() and not named and zipfile.is_zipfile(path)
     if not packed:
         if path.is_file() and path.suffix.casefold() == ".zip":
-            raise CannotRead(f"{path} is not a zip file, or is cut off.")
+            raise CannotRead(_("{path} is not a zip file, or is cut off.").format(path=path))
         yield path
         return
     with folder_to_read(path) as aside:
@@ -142,9 +143,13 @@ def _unzip(path: Path, folder: Path) -> None:
     with trouble(path), zipfile.ZipFile(path) as packed:
         members = [m for m in packed.infolist() if not m.is_dir()]
         if sum(member.file_size for member in members) > _UNPACKED_MOST:
-            raise CannotRead(f"{path} unpacks to more than a gigabyte: that is no street.")
+            raise CannotRead(
+                _("{path} unpacks to more than a gigabyte: that is no street.").format(path=path)
+            )
         if any(member.flag_bits & 1 for member in members):
-            raise CannotRead(f"{path} is locked by a password: unpack it first.")
+            raise CannotRead(
+                _("{path} is locked by a password: unpack it first.").format(path=path)
+            )
         for member in members:
             inside = PurePosixPath(member.filename.replace("\\", "/"))
             # Hidden folders and files hold only a system's own notes.
@@ -153,7 +158,9 @@ def _unzip(path: Path, folder: Path) -> None:
             target = folder / inside.name
             if target.exists():
                 raise CannotRead(
-                    f"{path} holds two files called {inside.name}: zip only the folder you mean."
+                    _(
+                        "{path} holds two files called {inside_name}: zip only the folder you mean."
+                    ).format(path=path, inside_name=inside.name)
                 )
             with packed.open(member) as source, target.open("wb") as file:
                 shutil.copyfileobj(source, file)
@@ -170,7 +177,9 @@ def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], li
     chosen = named or readable
     if not chosen:
         raise CannotRead(
-            f"In {path} there is no layer: it needs a file such as plots.geojson or plots.gpkg."
+            _(
+                "In {path} there is no layer: it needs a file such as plots.geojson or plots.gpkg."
+            ).format(path=path)
         )
     layers = []
     for file in chosen:
@@ -211,8 +220,10 @@ def _sort(layers: Sequence[Layer], faults: FaultList, path: Path) -> dict[str, l
         if layer.encoding:
             faults.warn(
                 layer.where,
-                f"The text is not in the encoding the file names; it was read as {layer.encoding}.",
-                "If letters look wrong, save it again as GeoPackage.",
+                _(
+                    "The text is not in the encoding the file names; it was read as {encoding}."
+                ).format(encoding=layer.encoding),
+                _("If letters look wrong, save it again as GeoPackage."),
             )
         key = _layer_name(layer.name)
         if layer.name == "drawn" and {"shape", "return", "utc"} <= set(layer.table.columns):
@@ -231,8 +242,10 @@ def _sort(layers: Sequence[Layer], faults: FaultList, path: Path) -> dict[str, l
         if key != "tables" and len(ones) > 1:
             faults.error(
                 path.name,
-                f"There are {len(ones)} layers of {key}: {', '.join(o.where for o in ones)}.",
-                "Keep one of them, or join them.",
+                _("There are {n_ones} layers of {key}: {ones}.").format(
+                    n_ones=len(ones), key=key, ones=", ".join(o.where for o in ones)
+                ),
+                _("Keep one of them, or join them."),
             )
     return found
 
@@ -246,8 +259,10 @@ def _near_names(rest: list[Layer], found: dict[str, list[Layer]], faults: FaultL
             rest.remove(layer)
             faults.warn(
                 layer.where,
-                f"The layer '{layer.name}' was taken as '{close[0]}'.",
-                f"Call it {close[0]}.",
+                _("The layer '{layer_name}' was taken as '{close}'.").format(
+                    layer_name=layer.name, close=close[0]
+                ),
+                _("Call it {close}.").format(close=close[0]),
             )
 
 
@@ -266,14 +281,18 @@ def _take_as_plots(
         found["plots"] = [layer]
         # A lone Shapefile or GeoJSON is called as its file is; a GeoPackage's layer is not.
         if len(rest) + len(found) > 2 or not with_areas or path.suffix.casefold() == ".gpkg":
-            mend = "Call it plots, so that nobody has to guess."
-            faults.warn(layer.where, f"The layer '{layer.name}' was taken as the plots.", mend)
+            mend = _("Call it plots, so that nobody has to guess.")
+            faults.warn(
+                layer.where,
+                _("The layer '{layer_name}' was taken as the plots.").format(layer_name=layer.name),
+                mend,
+            )
         return
     names = ", ".join(f"'{layer.name}'" for layer in rest) or "none other"
     faults.error(
         path.name,
-        f"There is no layer called plots; the layers are {names}.",
-        "Call the layer of the plots' outlines plots.",
+        _("There is no layer called plots; the layers are {names}.").format(names=names),
+        _("Call the layer of the plots' outlines plots."),
     )
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.countries import ELSEWHERE
 
 __all__ = ["AUDIENCES", "Answer", "Answers", "Audience", "Neighbourhood", "row_of"]
@@ -62,7 +63,9 @@ class Answers(Shown):
         """
         if feature not in self.features:
             hint = nearest_hint(feature, self.features)
-            raise WrongUse(f"There is no feature {feature!r}.{hint}")
+            raise WrongUse(
+                _("There is no feature {feature!r}.{hint}").format(feature=feature, hint=hint)
+            )
         amount = self.amount[row_of(plot, self.plots), self.features.index(feature)]
         if np.isnan(amount):
             return "not known"
@@ -180,5 +183,9 @@ def row_of(plot: str, plots: pd.Index, *, of: str = "") -> int:
     """
     if plot not in plots:
         hint = nearest_hint(str(plot), plots.astype(str))
-        raise WrongUse(f"There is no plot {plot!r}{f' in {of}' if of else ''}.{hint}")
+        raise WrongUse(
+            _("There is no plot {plot!r}{value}.{hint}").format(
+                plot=plot, value=_(" in {of}").format(of=of) if of else "", hint=hint
+            )
+        )
     return int(plots.get_indexer(pd.Index([plot]))[0])

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from patchnet.core.cells import texts, whole_number
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_plot_kind, near_plot_kinds
 from patchnet.read.columns import Columns, id_candidates
@@ -75,7 +76,7 @@ def read_plots(
         None where there is no row or no column of ids.
     """
     if not len(table):
-        faults.error(where, "The layer of plots has no row.", "Draw the plots in it.")
+        faults.error(where, _("The layer of plots has no row."), _("Draw the plots in it."))
         return None
     idents = _idents(table, columns, where, faults)
     if idents is None:
@@ -100,7 +101,7 @@ def read_plots(
     # A plot whose id is missing or taken is carried on under a name of its own, so that the
     # rest of its row is checked as well; the fault keeps it from being computed with.
     names = [
-        ident if own else f"{ident} (row {row})"
+        ident if own else _("{ident} (row {row})").format(ident=ident, row=row)
         for row, (ident, own) in enumerate(zip(idents, first, strict=True), 1)
     ]
     rows = np.flatnonzero(outlines.good)
@@ -144,20 +145,30 @@ def _idents(
         candidates = ", ".join(id_candidates(table)[:6])
         faults.error(
             where,
-            "No column was recognised as the plots' ids."
-            + (f" These have another value in every row: {candidates}." if candidates else ""),
-            "Call the column id, or say which it is: --column id=NAME on the command line, "
-            "columns={'id': 'NAME'} in Python.",
+            _("No column was recognised as the plots' ids.")
+            + (
+                _(" These have another value in every row: {candidates}.").format(
+                    candidates=candidates
+                )
+                if candidates
+                else ""
+            ),
+            _(
+                "Call the column id, or say which it is: --column id=NAME on the command line, "
+                "columns={'id': 'NAME'} in Python."
+            ),
         )
         return None
     idents = [whole_number(cell) for cell in texts(table[columns.role["id"]])]
     seen: dict[str, int] = {}
     for row, ident in enumerate(idents, 1):
         if not ident:
-            faults.error(where, "The plot has no id.", "Give it an id of its own.", row=row)
+            faults.error(where, _("The plot has no id."), _("Give it an id of its own."), row=row)
         elif ident in seen:
-            what = f"The id {ident!r} is that of row {seen[ident]} already."
-            faults.error(where, what, "Give each plot an id of its own.", row=row, ident=ident)
+            what = _("The id {ident!r} is that of row {seen} already.").format(
+                ident=ident, seen=seen[ident]
+            )
+            faults.error(where, what, _("Give each plot an id of its own."), row=row, ident=ident)
         seen.setdefault(ident, row)
     return idents
 
@@ -174,8 +185,12 @@ def _kinds(
     if "kind" not in columns.role:
         faults.warn(
             where,
-            f"No column says what kind of plot each is: all were taken as '{unnamed}'.",
-            f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
+            _("No column says what kind of plot each is: all were taken as '{unnamed}'.").format(
+                unnamed=unnamed
+            ),
+            _("Add a column kind ({plot_kinds} ...).").format(
+                plot_kinds=", ".join(list(knowledge.plot_kinds)[:6])
+            ),
         )
         return [unnamed] * len(table)
     words = texts(table[columns.role["kind"]])
@@ -186,9 +201,13 @@ def _kinds(
             # Land registers have types and classes of their own, which say nothing of gardens.
             faults.warn(
                 where,
-                f"No word in the column '{columns.role['kind']}' is a kind of plot: it was not "
-                f"read, and all plots were taken as '{unnamed}'.",
-                f"Add a column kind ({', '.join(list(knowledge.plot_kinds)[:6])} ...).",
+                _(
+                    "No word in the column '{kind}' is a kind of plot: it was not read, and all "
+                    "plots were taken as '{unnamed}'."
+                ).format(kind=columns.role["kind"], unnamed=unnamed),
+                _("Add a column kind ({plot_kinds} ...).").format(
+                    plot_kinds=", ".join(list(knowledge.plot_kinds)[:6])
+                ),
             )
             return [unnamed] * len(table)
     kinds = []
@@ -196,21 +215,26 @@ def _kinds(
     for word, place in zip(words, places, strict=True):
         kind = match_plot_kind(word, knowledge) if word else unnamed
         if not word:
-            blank.append((place, f"The plot has no kind: it was taken as '{unnamed}'."))
+            blank.append(
+                (
+                    place,
+                    _("The plot has no kind: it was taken as '{unnamed}'.").format(unnamed=unnamed),
+                )
+            )
         if kind is None:
             near = near_plot_kinds(word, knowledge)
-            hint = f" Did you mean {' or '.join(near)}?" if near else ""
+            hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
             faults.error(
                 where,
-                f"'{word[:40]}' is not a kind of plot.{hint}",
-                f"Write one of: {', '.join(knowledge.plot_kinds)}.",
+                _("'{word}' is not a kind of plot.{hint}").format(word=word[:40], hint=hint),
+                _("Write one of: {plot_kinds}.").format(plot_kinds=", ".join(knowledge.plot_kinds)),
                 row=place[0],
                 ident=place[1],
             )
         kinds.append(kind or unnamed)
     faults.warn_rows(
         where, blank,
-        together="{n} plots have no kind: they were taken as " + f"'{unnamed}'.",
-        mend="Fill in the kind.",
+        together=_("{n} plots have no kind: they were taken as ") + f"'{unnamed}'.",
+        mend=_("Fill in the kind."),
     )  # fmt: skip
     return kinds

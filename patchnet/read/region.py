@@ -7,6 +7,7 @@ import pandas as pd
 from patchnet.core.cells import texts
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.regions import match_region
 from patchnet.read.columns import Columns
@@ -54,10 +55,10 @@ def region_of(
     if said is not None:
         return match_region(said, knowledge)
     cells = texts(table[columns.role["region"]]) if "region" in columns.role else []
-    for cell, _ in Counter(cell for cell in cells if cell).most_common(1):
+    for cell, __ in Counter(cell for cell in cells if cell).most_common(1):
         try:
             return match_region(cell, knowledge)
         except WrongUse as error:
-            faults.warn(where, str(error), "Write one of them, or ask for one by --region.")
+            faults.warn(where, str(error), _("Write one of them, or ask for one by --region."))
     parts = [one.key for one in knowledge.regions.values() if one.country == country]
     return parts[0] if len(parts) == 1 else ""

@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Outlines", "check_outlines", "check_overlaps", "mended", "polygons_of"]
@@ -62,29 +63,31 @@ def check_outlines(
         row, ident = place
         if empty[i]:
             faults.error(
-                where, "The plot has no outline.", "Draw it, or delete the row.",
+                where, _("The plot has no outline."), _("Draw it, or delete the row."),
                 row=row, ident=ident,
             )  # fmt: skip
             continue
         if not np.isfinite(shapely.get_coordinates(shapes[i])).all():
             faults.error(
-                where, "The outline has a corner without a place (NaN or infinite).",
-                "Draw the plot again.", row=row, ident=ident,
+                where, _("The outline has a corner without a place (NaN or infinite)."),
+                _("Draw the plot again."), row=row, ident=ident,
             )  # fmt: skip
             continue
         if kinds[i] not in (*_AREAS, _COLLECTION):
             faults.error(
-                where, f"The plot is a {shapes[i].geom_type}, not an area.",
-                "Turn closed lines into areas; draw an outline round a point.",
-                row=row, ident=ident,
-            )  # fmt: skip
+                where,
+                _("The plot is a {geom_type}, not an area.").format(geom_type=shapes[i].geom_type),
+                _("Turn closed lines into areas; draw an outline round a point."),
+                row=row,
+                ident=ident,
+            )
             continue
         valid = mended(shapes[i])
         if valid is None:
             faults.error(
                 where,
-                "The outline crosses itself many times.",
-                "Draw the plot again: its corners are likely in the wrong order.",
+                _("The outline crosses itself many times."),
+                _("Draw the plot again: its corners are likely in the wrong order."),
                 row=row,
                 ident=ident,
             )
@@ -92,9 +95,12 @@ def check_outlines(
         outline = polygons_of(valid)
         if outline is None:
             faults.error(
-                where, "The outline encloses no area.", "Draw the plot again, or delete the row.",
-                row=row, ident=ident,
-            )  # fmt: skip
+                where,
+                _("The outline encloses no area."),
+                _("Draw the plot again, or delete the row."),
+                row=row,
+                ident=ident,
+            )
             continue
         out[i] = outline
         if not shapes[i].is_valid:
@@ -104,18 +110,27 @@ def check_outlines(
             if share > most_change:
                 faults.error(
                     where,
-                    f"The outline {why}: repaired, its area would be {outline.area:.1f} m2 "
-                    f"instead of {shapes[i].area:.1f} m2.",
-                    "Draw it without crossing itself.", row=row, ident=ident,
-                )  # fmt: skip
+                    _(
+                        "The outline {why}: repaired, its area would be {area:.1f} m2 instead of "
+                        "{area_2:.1f} m2."
+                    ).format(why=why, area=outline.area, area_2=shapes[i].area),
+                    _("Draw it without crossing itself."),
+                    row=row,
+                    ident=ident,
+                )
                 continue
             repaired.append(
-                (place, f"The outline {why}; repaired, its area changed by {change:.2f} m2.")
+                (
+                    place,
+                    _("The outline {why}; repaired, its area changed by {change:.2f} m2.").format(
+                        why=why, change=change
+                    ),
+                )
             )
         good[i] = True
     faults.warn_rows(
-        where, repaired, together="{n} outlines cross or touch themselves and were repaired.",
-        mend="Draw them again if they look wrong.",
+        where, repaired, together=_("{n} outlines cross or touch themselves and were repaired."),
+        mend=_("Draw them again if they look wrong."),
     )  # fmt: skip
     _check_sizes(out, good, places, container, where=where, knowledge=knowledge, faults=faults)
     return Outlines(out, good)
@@ -166,18 +181,18 @@ def check_overlaps(
         row, ident = places[b]
         if twin:
             faults.error(
-                where, f"The plot is drawn exactly as {other}.",
-                "Delete one of the two; a balcony above another plot is of the kind balcony.",
+                where, _("The plot is drawn exactly as {other}.").format(other=other),
+                _("Delete one of the two; a balcony above another plot is of the kind balcony."),
                 row=row, ident=ident,
             )  # fmt: skip
         elif part > knowledge.setting("overlap_share"):
-            what = (
-                f"The plot overlaps {other} by {square_metres:.1f} m2 ({part:.0%} of the smaller)."
-            )
+            what = _(
+                "The plot overlaps {other} by {square_metres:.1f} m2 ({part:.0%} of the smaller)."
+            ).format(other=other, square_metres=square_metres, part=part)
             warned.append((places[b], what))
     faults.warn_rows(
-        where, warned, together="{n} pairs of plots overlap, and what is there counts in both.",
-        mend="Draw a common border, or delete the part that is drawn twice.",
+        where, warned, together=_("{n} pairs of plots overlap, and what is there counts in both."),
+        mend=_("Draw a common border, or delete the part that is drawn twice."),
     )  # fmt: skip
 
 
@@ -226,38 +241,44 @@ def _check_sizes(
         area = shapes[i].area
         width = 2 * area / shapes[i].length
         if not container[i] and (area < small or width < narrow):
-            what = f"The plot is a sliver: {area:.2f} m2, about {width:.2f} m wide."
+            what = _("The plot is a sliver: {area:.2f} m2, about {width:.2f} m wide.").format(
+                area=area, width=width
+            )
             slivers.append((places[i], what))
         elif area < least:
-            sizes.append((places[i], f"The plot is tiny: {area * 1e4:.0f} cm2."))
+            sizes.append(
+                (places[i], _("The plot is tiny: {area:.0f} cm2.").format(area=area * 10000.0))
+            )
         elif area > most:
-            sizes.append((places[i], f"The plot is very large: {area / 1e4:.1f} ha."))
+            sizes.append(
+                (places[i], _("The plot is very large: {area:.1f} ha.").format(area=area / 10000.0))
+            )
     faults.warn_rows(
-        where, slivers, together="{n} plots are slivers left over from drawing.",
-        mend="Delete it, or join it to the plot it belongs to.",
+        where, slivers, together=_("{n} plots are slivers left over from drawing."),
+        mend=_("Delete it, or join it to the plot it belongs to."),
     )  # fmt: skip
     faults.warn_rows(
-        where, sizes, together="{n} plots are too large or too small to be a plot.",
-        mend="Make sure that it is one plot, and that the coordinate system is right.",
+        where, sizes, together=_("{n} plots are too large or too small to be a plot."),
+        mend=_("Make sure that it is one plot, and that the coordinate system is right."),
     )  # fmt: skip
 
 
 def _named(place: Place) -> str:
     row, ident = place
-    return f"plot {ident}" if ident else f"row {row}"
+    return _("plot {ident}").format(ident=ident) if ident else _("row {row}").format(row=row)
 
 
 def _plain_reason(reason: str) -> str:
     """Return why an outline is not valid, in plain words."""
     words = {
-        "Self-intersection": "crosses itself (a bow-tie)",
-        "Ring Self-intersection": "touches itself",
-        "Hole lies outside shell": "has a hole outside itself",
-        "Nested holes": "has a hole in a hole",
-        "Nested shells": "has a part inside a part",
-        "Duplicate Rings": "has the same ring twice",
-        "Interior is disconnected": "is cut in two by its holes",
-        "Holes are nested": "has a hole in a hole",
-        "Too few points in geometry component": "has too few corners",
+        "Self-intersection": _("crosses itself (a bow-tie)"),
+        "Ring Self-intersection": _("touches itself"),
+        "Hole lies outside shell": _("has a hole outside itself"),
+        "Nested holes": _("has a hole in a hole"),
+        "Nested shells": _("has a part inside a part"),
+        "Duplicate Rings": _("has the same ring twice"),
+        "Interior is disconnected": _("is cut in two by its holes"),
+        "Holes are nested": _("has a hole in a hole"),
+        "Too few points in geometry component": _("has too few corners"),
     }
-    return words.get(reason.split("[", maxsplit=1)[0].strip(), "is not a proper outline")
+    return words.get(reason.split("[", maxsplit=1)[0].strip(), _("is not a proper outline"))

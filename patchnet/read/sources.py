@@ -7,6 +7,7 @@ import numpy as np
 
 from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.assign import assign_features
 from patchnet.read.columns import Columns
@@ -19,7 +20,7 @@ from patchnet.read.table_columns import TableColumns
 
 __all__ = ["read_drawn", "read_written"]
 
-_WHICH_COLUMN = (
+_WHICH_COLUMN = N_(
     "Call the column id, or say which it is: --column id=NAME on the command line, "
     "columns={'id': 'NAME'} in Python."
 )
@@ -119,15 +120,15 @@ def read_drawn(
     if "features" not in role:
         faults.error(
             layer.where,
-            "No column says what each mapped feature is.",
-            "Add a column feature (pond, hedge, tree ...).",
+            _("No column says what each mapped feature is."),
+            _("Add a column feature (pond, hedge, tree ...)."),
         )
         return None, nothing
     idents = list(plots.table.index)
     named: list[int | None] = [None] * len(layer.table)
     if "plot" in role:
         cells = texts(layer.table[role["plot"]])
-        named, _ = match_plots(
+        named, __ = match_plots(
             cells, idents, where=layer.where, numbers=range(1, len(cells) + 1), faults=faults
         )
     sheet = Sheet(layer.where, len(idents), tuple(knowledge.features))
@@ -158,13 +159,15 @@ def _read_table(
     if not len(table.table):
         return
     if "id" not in columns.role:
-        faults.error(table.where, "No column was recognised as the plots' ids.", _WHICH_COLUMN)
+        faults.error(
+            table.where, _("No column was recognised as the plots' ids."), _(_WHICH_COLUMN)
+        )
         return
     if not columns.feature and not {"features", "seen"} & columns.role.keys():
         faults.error(
             table.where,
-            "No column was recognised as features.",
-            "Add a column features (pond; lawn 12), or one column for each feature.",
+            _("No column was recognised as features."),
+            _("Add a column features (pond; lawn 12), or one column for each feature."),
         )
         return
     cells = texts(table.table[columns.role["id"]])
@@ -175,18 +178,21 @@ def _read_table(
         if not cell and any(texts(table.table.iloc[at])):
             faults.error(
                 table.where,
-                "The row has no plot id.",
-                "Fill it in, or delete the row.",
+                _("The row has no plot id."),
+                _("Fill it in, or delete the row."),
                 row=number,
             )
     read_survey(table.table, columns, rows, places, sheet, knowledge=knowledge, faults=faults)
     told = set(rows)
     untold = [ident for at, ident in enumerate(idents) if at not in told]
     if untold and told != {None} and not table.resolved:
-        more = f" and {len(untold) - 10} more" if len(untold) > 10 else ""
+        more = (
+            _(" and {n_untold} more").format(n_untold=len(untold) - 10) if len(untold) > 10 else ""
+        )
         faults.warn(
             table.where,
-            "Plots without a row in it, of which it tells nothing: "
-            f"{', '.join(untold[:10])}{more}.",
-            "Add a row for each, if anybody looked.",
+            _("Plots without a row in it, of which it tells nothing: {untold}{more}.").format(
+                untold=", ".join(untold[:10]), more=more
+            ),
+            _("Add a row for each, if anybody looked."),
         )

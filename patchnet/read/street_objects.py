@@ -12,6 +12,7 @@ from patchnet.core.cells import texts
 from patchnet.core.fault_list import FaultList, Place
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_street_kind
 from patchnet.read.base_map import kept_parts, metres_of
@@ -56,9 +57,12 @@ def read_street_objects(
     """
     if "kind" not in columns.role and len(table):
         faults.error(
-            where, "No column says what the things in the street are.",
-            f"Add a column kind ({', '.join(list(knowledge.street_kinds)[:6])} ...).",
-        )  # fmt: skip
+            where,
+            _("No column says what the things in the street are."),
+            _("Add a column kind ({street_kinds} ...).").format(
+                street_kinds=", ".join(list(knowledge.street_kinds)[:6])
+            ),
+        )
     kinds = texts(table[columns.role["kind"]]) if "kind" in columns.role else []
     names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
     widths = texts(table[columns.role["width"]]) if "width" in columns.role else [""] * len(table)
@@ -70,27 +74,37 @@ def read_street_objects(
         if kind is None:
             words = [w for k in knowledge.street_kinds.values() for w in (k.name, *k.words)]
             faults.error(
-                where, f"'{word[:40]}' is not a kind of thing in a street."
-                f"{nearest_hint(word, words)}",
-                f"Write one of: {', '.join(knowledge.street_kinds)}.", row=at + 1,
-            )  # fmt: skip
+                where,
+                _("'{word}' is not a kind of thing in a street.{nearest_hint}").format(
+                    word=word[:40], nearest_hint=nearest_hint(word, words)
+                ),
+                _("Write one of: {street_kinds}.").format(
+                    street_kinds=", ".join(knowledge.street_kinds)
+                ),
+                row=at + 1,
+            )
             continue
         shape = kept_parts(shapes[at], least=0)
         if shape is None:
-            dropped.append(((at + 1, None), "The row has no point, line or outline to use."))
+            dropped.append(((at + 1, None), _("The row has no point, line or outline to use.")))
             continue
         width = metres_of(widths[at])
         if width is None or width <= 0:
-            odd.append(((at + 1, None), f"The width '{widths[at][:40]}' was not read."))
+            odd.append(
+                (
+                    (at + 1, None),
+                    _("The width '{width}' was not read.").format(width=widths[at][:40]),
+                )
+            )
             width = np.nan
         rows.append((shapely.force_2d(shape), kind, names[at], width))
     faults.warn_rows(
-        where, odd, together="{n} widths were not read.",
-        mend="Write the width in metres; leave it empty if not known.",
+        where, odd, together=_("{n} widths were not read."),
+        mend=_("Write the width in metres; leave it empty if not known."),
     )  # fmt: skip
     faults.warn_rows(
-        where, dropped, together="{n} rows have no point, line or outline.",
-        mend="It was left out, and a planter may stand on it: draw it.",
+        where, dropped, together=_("{n} rows have no point, line or outline."),
+        mend=_("It was left out, and a planter may stand on it: draw it."),
     )  # fmt: skip
     frame = pd.DataFrame(rows, columns=["geometry", "kind", "name", "width_m"])
     frame["width_m"] = frame["width_m"].astype(float)
@@ -142,19 +156,26 @@ def read_speeds(
             continue
         speed, unit = _speed(cells[at])
         if speed is None:
-            odd.append(((at + 1, None), f"The speed '{cells[at][:40]}' was not read."))
+            odd.append(
+                ((at + 1, None), _("The speed '{cell}' was not read.").format(cell=cells[at][:40]))
+            )
         elif not unit and not says_unit and np.isfinite(speed):
-            bare.append(((at + 1, None), f"The speed '{cells[at][:40]}' was read as mph."))
+            bare.append(
+                (
+                    (at + 1, None),
+                    _("The speed '{cell}' was read as mph.").format(cell=cells[at][:40]),
+                )
+            )
         metres = metric if not unit else "k" in unit
         faster = constants.kmh / constants.mph if metres else 1.0
         speeds.append(np.nan if speed is None else speed * faster)
     faults.warn_rows(
-        where, odd, together="{n} speeds were read as not known.",
-        mend="Write 20 mph or 30 km/h; leave it empty if not known.",
+        where, odd, together=_("{n} speeds were read as not known."),
+        mend=_("Write 20 mph or 30 km/h; leave it empty if not known."),
     )  # fmt: skip
     faults.warn_rows(
-        where, bare, together="{n} speeds without a unit were read as mph.",
-        mend="Write 20 mph or 30 km/h.",
+        where, bare, together=_("{n} speeds without a unit were read as mph."),
+        mend=_("Write 20 mph or 30 km/h."),
     )  # fmt: skip
     return np.array(speeds, dtype=float)
 

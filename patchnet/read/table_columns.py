@@ -7,6 +7,7 @@ import pandas as pd
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import Columns, column_names, find_columns
 from patchnet.read.layers import Layers
@@ -77,15 +78,17 @@ def columns_of(
         )
         found.append((one.where, one.table, tables[-1]))
     for key, column in said.items():
-        if not any(key in c.said for _, _, c in found):
-            where, table, _ = found[0]
+        if not any(key in c.said for ____, _____, c in found):
+            where, table, ___ = found[0]
             names = column_names(table)
             faults.error(
                 where,
-                f"There is no column {column!r} (for {key}).{nearest_hint(column, names)}",
-                f"The columns are {', '.join(names[:20])}.",
+                _("There is no column {column!r} (for {key}).{nearest_hint}").format(
+                    column=column, key=key, nearest_hint=nearest_hint(column, names)
+                ),
+                _("The columns are {names}.").format(names=", ".join(names[:20])),
             )
-    for where, _, columns in found:
+    for where, __, columns in found:
         _warn_lookalikes(where, columns, faults)
     return TableColumns(by_layer, tuple(tables))
 
@@ -94,13 +97,17 @@ def _warn_lookalikes(where: str, columns: Columns, faults: FaultList) -> None:
     for name, key in columns.misspelt.items():
         faults.warn(
             where,
-            f"The column '{name}' was not read; did you mean the feature {key}?",
-            f"Call it {key}.",
+            _("The column '{name}' was not read; did you mean the feature {key}?").format(
+                name=name, key=key
+            ),
+            _("Call it {key}.").format(key=key),
         )
     for name, key in columns.unreadable.items():
         faults.warn(
             where,
-            f"The column '{name}' is called like the feature {key}, but holds no yes, no or "
-            "amount: it was not read.",
-            "Give it another name, or write yes, no or amounts in it.",
+            _(
+                "The column '{name}' is called like the feature {key}, but holds no yes, no or "
+                "amount: it was not read."
+            ).format(name=name, key=key),
+            _("Give it another name, or write yes, no or amounts in it."),
         )

@@ -12,6 +12,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import compare
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.regions import usual_groups
 from patchnet.read.neighbourhood import Neighbourhood
@@ -148,14 +149,19 @@ def _wrong_keys(
     for key in groups:
         if key not in knowledge.groups:
             hint = nearest_hint(key, flying)
-            wrong.append(f"There is no animal {key!r}.{hint}")
+            wrong.append(_("There is no animal {key!r}.{hint}").format(key=key, hint=hint))
         elif key not in flying:
             name = knowledge.groups[key].name.lower()
             wrong.append(
-                f"A planter cannot help animals that walk, so no scheme can be made for the {name}."
+                _(
+                    "A planter cannot help animals that walk, so no scheme can be made for the "
+                    "{name}."
+                ).format(name=name)
             )
     wrong += [
-        f"There is no planter recipe {key!r}.{nearest_hint(key, knowledge.recipes)}"
+        _("There is no planter recipe {key!r}.{nearest_hint}").format(
+            key=key, nearest_hint=nearest_hint(key, knowledge.recipes)
+        )
         for key in ask.recipes
         if key not in knowledge.recipes
     ]
@@ -165,31 +171,38 @@ def _wrong_keys(
 def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
     known = {site.key: site for site in sites}
     wrong = [
-        f"There is no site {key!r}.{nearest_hint(key, known)}"
+        _("There is no site {key!r}.{nearest_hint}").format(
+            key=key, nearest_hint=nearest_hint(key, known)
+        )
         for key in (*ask.locked_in, *ask.locked_out)
         if key not in known
     ]
     wrong += [
-        f"Site {key} is locked in and locked out: choose one of the two."
+        _("Site {key} is locked in and locked out: choose one of the two.").format(key=key)
         for key in ask.locked_in
         if key in ask.locked_out
     ]
     wrong += [
-        f"Site {key} is to be used, but the street rules say '{known[key].verdict}' to it."
+        _("Site {key} is to be used, but the street rules say '{verdict}' to it.").format(
+            key=key, verdict=known[key].verdict
+        )
         for key in ask.locked_in
         if key in known and known[key].verdict not in ask.verdicts
     ]
     wrong += [
-        f"Site {key} is to be used, but only the {ask.sides} side is asked for."
+        _("Site {key} is to be used, but only the {sides} side is asked for.").format(
+            key=key, sides=ask.sides
+        )
         for key in ask.locked_in
         if key in known and ask.sides not in ("both", known[key].side)
     ]
     if ask.planters is not None and ask.planters < 1:
-        wrong.append("Ask for at least one planter.")
+        wrong.append(_("Ask for at least one planter."))
     elif ask.planters is not None and ask.planters < len(ask.locked_in):
         wrong.append(
-            f"{len(ask.locked_in)} sites are to be used, but only {ask.planters} planters are "
-            "asked for."
+            _(
+                "{n_locked_in} sites are to be used, but only {planters} planters are asked for."
+            ).format(n_locked_in=len(ask.locked_in), planters=ask.planters)
         )
     return wrong
 
@@ -197,7 +210,7 @@ def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
 def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
     """Why no site can be used."""
     if not sites:
-        return "No place for a planter was found along this road."
+        return _("No place for a planter was found along this road.")
     count: dict[str, int] = {}
     beside = [site for site in sites if ask.sides in ("both", site.side)]
     for site in beside:
@@ -206,10 +219,10 @@ def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
     ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
     reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
     wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
-    return (
-        f"Of {len(beside)} places looked at on the side asked for none has the verdict {wanted}. "
-        f"Rules that say no, and to how many places: {reasons or 'none'}."
-    )
+    return _(
+        "Of {n_beside} places looked at on the side asked for none has the verdict {wanted}. "
+        "Rules that say no, and to how many places: {reasons}."
+    ).format(n_beside=len(beside), wanted=wanted, reasons=reasons or "none")
 
 
 def _plot_id(assessment: Assessment, at: int) -> str:
@@ -228,8 +241,10 @@ def _rules(
     budget = np.inf if ask.budget is None else ask.budget
     if budget < costs.min():
         raise WrongUse(
-            f"The budget of {budget:g} is less than the cheapest planter with soil and plants, "
-            f"{costs.min():.0f}."
+            _(
+                "The budget of {budget:g} is less than the cheapest planter with soil and plants, "
+                "{min:.0f}."
+            ).format(budget=budget, min=costs.min())
         )
     by_money = int(budget // costs.min()) if np.isfinite(budget) else len(sites)
     planters = min(len(sites) if ask.planters is None else ask.planters, by_money, len(sites))
@@ -276,8 +291,10 @@ def _locked(
     if picks and not rules.allows(picks):
         names = ", ".join(ask.locked_in)
         raise WrongUse(
-            f"The sites to be used ({names}) cannot all be used together: too close to each other, "
-            "too expensive, or too many to water."
+            _(
+                "The sites to be used ({names}) cannot all be used together: too close to each "
+                "other, too expensive, or too many to water."
+            ).format(names=names)
         )
     return picks
 
@@ -409,10 +426,10 @@ def _by_cover(scheme: Scheme, cover: Cover, ordered: Sequence[Pick], recipes: in
                 when_built=cover.share(ordered[: at + 1], recipes) - before,
             )
         )
-    note = (
+    note = _(
         "The goal was to reach as much as can be of what homes lack: each planter is counted by "
-        f"the share it adds to the {whole:.0%} of it that some planter gives something towards."
-    )
+        "the share it adds to the {whole:.0%} of it that some planter gives something towards."
+    ).format(whole=whole)
     return replace(scheme, planters=tuple(planters), notes=(*scheme.notes, note))
 
 
@@ -499,17 +516,24 @@ def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
 
 def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> tuple[str, ...]:
     notes = list(street.notes)
-    verdicts = pd.Series([usable[site].verdict for site, _ in ordered]).value_counts()
+    verdicts = pd.Series([usable[site].verdict for site, __ in ordered]).value_counts()
     for verdict, one, several, words in (
-        ("ask", "needs", "need", "the authority's word: the figures stand with it"),
-        ("measure", "stands", "stand", "where something still has to be measured on site"),
+        ("ask", "needs", "need", _("the authority's word: the figures stand with it")),
+        ("measure", "stands", "stand", _("where something still has to be measured on site")),
     ):
         count = int(verdicts.get(verdict, 0))
         if count:
-            verb = f"One planter {one}" if count == 1 else f"{count} planters {several}"
+            verb = (
+                _("One planter {one}").format(one=one)
+                if count == 1
+                else _("{count} planters {several}").format(count=count, several=several)
+            )
             notes.append(f"{verb} {words}.")
     notes.append(
-        "The best schemes found share supplies exactly, with reach as it is today; what is handed "
-        "over was then assessed anew from the start, and those are the figures of the case."
+        _(
+            "The best schemes found share supplies exactly, with reach as it is today; what is "
+            "handed over was then assessed anew from the start, and those are the figures of the "
+            "case."
+        )
     )
     return tuple(notes)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
@@ -71,9 +72,10 @@ def planter_boxes(
             found.append(_own_size(word, own, price, knowledge, wrong))
         else:
             wrong.append(
-                f"There is no box {word!r}.{nearest_hint(word, known)} Write one of "
-                f"{', '.join(known)}, or length x width x height x depth of soil in metres, such "
-                "as 1.2x0.5x0.6x0.5."
+                _(
+                    "There is no box {word!r}.{nearest_hint} Write one of {known}, or length x "
+                    "width x height x depth of soil in metres, such as 1.2x0.5x0.6x0.5."
+                ).format(word=word, nearest_hint=nearest_hint(word, known), known=", ".join(known))
             )
     return found
 
@@ -89,8 +91,10 @@ def _own_size(
     length, width, height, depth = (float(part) for part in own.groups())
     if depth > height or not min(length, width, height, depth) > 0:
         wrong.append(
-            f"A box of {word} is impossible: every measure must be above 0, and the soil no deeper "
-            "than the box."
+            _(
+                "A box of {word} is impossible: every measure must be above 0, and the soil no "
+                "deeper than the box."
+            ).format(word=word)
         )
     like = min(
         knowledge.planter_sizes.values(),
@@ -99,7 +103,7 @@ def _own_size(
     return replace(
         like,
         key=word,
-        name=f"own box {word} m",
+        name=_("own box {word} m").format(word=word),
         length_m=length,
         width_m=width,
         height_m=height,

@@ -44,7 +44,7 @@ def clear_width(
         What to call the back edge.
     """
     names = [_("the plants"), _(back_name), *(name for name, __ in things)]
-    shapes = [planter, back, *(shape for _, shape in things)]
+    shapes = [planter, back, *(shape for ___, shape in things)]
     gaps = sorted(
         (float(shapely.distance(shapes[one], shapes[two])), one, two)
         for one, two in combinations(range(len(shapes)), 2)

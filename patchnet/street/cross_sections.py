@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.road_line import RoadLine, along
 from patchnet.street.site import SIDES, Basis, Floats, Side, StreetSide
@@ -87,7 +88,7 @@ def half_width(road: RoadLine, chainage: Floats) -> Floats:
         Shape (n,), metres.
     """
     half = np.full(len(chainage), np.nan)
-    for start, stop, width, _ in road.stretches:
+    for start, stop, width, __ in road.stretches:
         half[(chainage >= start) & (chainage <= stop)] = width / 2
     return half
 
@@ -334,19 +335,25 @@ def _say(
     notes, odd = said
     if not mapped:
         notes.append(
-            f"No footway is on the map on the {side} of {name}: its kerb was taken from the width "
-            "of the road, and every width there is to be measured."
+            _(
+                "No footway is on the map on the {side} of {name}: its kerb was taken from the "
+                "width of the road, and every width there is to be measured."
+            ).format(side=side, name=name)
         )
     for a, b in _runs(over, stations, mouth_m):
         odd.append(
-            f"On the {side} of {name} the footway is drawn over the carriageway as its width is "
-            f"stated, from {a:.0f} to {b:.0f} m: the drawn kerb was taken. Check the width of the "
-            "road."
+            _(
+                "On the {side} of {name} the footway is drawn over the carriageway as its width "
+                "is stated, from {a:.0f} to {b:.0f} m: the drawn kerb was taken. Check the width "
+                "of the road."
+            ).format(side=side, name=name, a=a, b=b)
         )
     for a, b in _runs(clash, stations, mouth_m):
         odd.append(
-            f"On the {side} of {name} the stated width of the footway and the drawn one differ, "
-            f"from {a:.0f} to {b:.0f} m: the smaller was taken. Measure again."
+            _(
+                "On the {side} of {name} the stated width of the footway and the drawn one "
+                "differ, from {a:.0f} to {b:.0f} m: the smaller was taken. Measure again."
+            ).format(side=side, name=name, a=a, b=b)
         )
 
 

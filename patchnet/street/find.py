@@ -10,6 +10,7 @@ from shapely.ops import substring
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.countries import speed_words
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -91,8 +92,10 @@ def find_street(
     )  # fmt: skip
     if footways.overlap_m2 > _OVERLAP_M2:
         odd.append(
-            f"Footways along {road.name} lie over each other by {footways.overlap_m2:.1f} m2: "
-            "they were taken as one."
+            _(
+                "Footways along {road_name} lie over each other by {overlap_m2:.1f} m2: they were "
+                "taken as one."
+            ).format(road_name=road.name, overlap_m2=footways.overlap_m2)
         )
     return Street(
         name=road.name,
@@ -117,7 +120,9 @@ def find_street(
         sight_areas=tuple(areas),
         junctions_known=bool(others) or not line.is_simple,
         faults=tuple(
-            Fault("warning", "roads and footways", None, road.name, note, "Mend it on the map.")
+            Fault(
+                "warning", _("roads and footways"), None, road.name, note, _("Mend it on the map.")
+            )
             for note in (*road.notes, *odd)
         ),
         notes=tuple(notes),
@@ -179,7 +184,7 @@ def _other_roads(roads: gpd.GeoDataFrame, name: str, knowledge: Knowledge) -> li
         for piece in pieces_of(roads.loc[[row]]):
             width = piece.width_m if np.isfinite(piece.width_m) else wide
             speed = _speed_of([piece.speed_mph], knowledge)
-            called = title or f"road without a name (row {at + 1})"
+            called = title or _("road without a name (row {at})").format(at=at + 1)
             found.append(Road(called, shapely.LineString(piece.corners), width / 2, *speed))
     return found
 
@@ -187,7 +192,7 @@ def _other_roads(roads: gpd.GeoDataFrame, name: str, knowledge: Knowledge) -> li
 def _carriageway(road: RoadLine, knowledge: Knowledge) -> shapely.Geometry:
     wide = knowledge.street_rule("carriageway_default_m")
     parts = []
-    for start, stop, width, _ in road.stretches:
+    for start, stop, width, __ in road.stretches:
         part = substring(road.line, start, stop)
         half = (width if np.isfinite(width) else wide) / 2
         parts.append(shapely.buffer(part, half, cap_style="flat", join_style="mitre"))
@@ -216,38 +221,48 @@ def _notes(
     said_speed: str,
 ) -> list[str]:
     widths = half_width(road, np.linspace(0, road.line.length, 100))
-    told = "from the map" if speed.basis == "from the map" else "assumed: nobody said it"
+    told = "from the map" if speed.basis == "from the map" else _("assumed: nobody said it")
     notes = [
         (
-            f"Sight distance {sight:.0f} m, for {said_speed} ({told}). The rule asks for the "
-            "speed that 85 of 100 drivers keep to, which may be more than the limit: have it "
-            "measured."
+            _(
+                "Sight distance {sight:.0f} m, for {said_speed} ({told}). The rule asks for the "
+                "speed that 85 of 100 drivers keep to, which may be more than the limit: have it "
+                "measured."
+            ).format(sight=sight, said_speed=said_speed, told=told)
         )
     ]
     if not np.isfinite(widths).all():
         wide = knowledge.street_rule("carriageway_default_m")
         notes.append(
-            f"The width of {road.name} is not known everywhere: {wide:g} m was assumed where no "
-            "kerb is drawn."
+            _(
+                "The width of {road_name} is not known everywhere: {wide:g} m was assumed where "
+                "no kerb is drawn."
+            ).format(road_name=road.name, wide=wide)
         )
     if not objects_known:
         notes.append(
-            "Not known, and so not tested: driveways, dropped kerbs, crossings, bus stops, covers, "
-            "hydrants, cabinets, lamp columns, doors, trees, benches. Nobody has mapped them (a "
-            "layer street_objects): look on the spot."
+            _(
+                "Not known, and so not tested: driveways, dropped kerbs, crossings, bus stops, "
+                "covers, hydrants, cabinets, lamp columns, doors, trees, benches. Nobody has "
+                "mapped them (a layer street_objects): look on the spot."
+            )
         )
     if not others:
         notes.append(
-            "No other road is on the map, so nothing is known of junctions: the sight areas there "
-            "are not known."
+            _(
+                "No other road is on the map, so nothing is known of junctions: the sight areas "
+                "there are not known."
+            )
         )
     elif not any(area.rule == "sight_junction" for area in areas):
-        notes.append(f"On the map no other road meets {road.name}.")
+        notes.append(_("On the map no other road meets {road_name}.").format(road_name=road.name))
     near = knowledge.street_rule("licence_from_centre_m")
     notes.append(
-        f"Within {near:g} m of the middle of a made-up road a tree or shrub needs the authority's "
-        "licence. Things lower than "
-        f"{knowledge.street_rule('height_least_m'):g} m are hard to find with a cane: keep the "
-        "plants up, the sides solid to the ground, and give the box a band of strong contrast."
+        _(
+            "Within {near:g} m of the middle of a made-up road a tree or shrub needs the "
+            "authority's licence. Things lower than {street_rule:g} m are hard to find with a "
+            "cane: keep the plants up, the sides solid to the ground, and give the box a band of "
+            "strong contrast."
+        ).format(near=near, street_rule=knowledge.street_rule("height_least_m"))
     )
     return notes

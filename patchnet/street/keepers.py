@@ -14,6 +14,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
 from patchnet.core.table import Table, read_table
+from patchnet.core.texts import _
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["Keeper", "keepers_in", "read_keepers"]
@@ -98,8 +99,8 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
     if lacking := [name for name in _NEEDED if table.column_of((name,)) is None]:
         faults.error(
             table.where,
-            f"Missing column: {', '.join(lacking)}.",
-            "The heading must name the columns name, litres, and plot or x, y.",
+            _("Missing column: {lacking}.").format(lacking=", ".join(lacking)),
+            _("The heading must name the columns name, litres, and plot or x, y."),
             row=table.head,
         )
         return ()
@@ -107,10 +108,10 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
     people = _people(table, hood, faults)
     for name, count in Counter(one.name for one in people).items():
         if count > 1:
-            mend = "Give each keeper a name of their own."
-            faults.error(table.where, f"The name {name!r} comes twice.", mend)
+            mend = _("Give each keeper a name of their own.")
+            faults.error(table.where, _("The name {name!r} comes twice.").format(name=name), mend)
     if not people and len(faults.faults) == before:
-        faults.error(table.where, "No keeper is listed.", "Write one line for each.")
+        faults.error(table.where, _("No keeper is listed."), _("Write one line for each."))
     return tuple(people)
 
 
@@ -120,11 +121,14 @@ def _people(table: Table, hood: Neighbourhood, faults: FaultList) -> list[Keeper
         litres = _number(row, "litres", table.where, number, faults)
         place = _tap(row, hood, table.where, number, faults)
         if not row["name"]:
-            faults.error(table.where, "The keeper has no name.", "Fill it in.", row=number)
+            faults.error(table.where, _("The keeper has no name."), _("Fill it in."), row=number)
         elif litres is not None and litres <= 0:
-            what = f"Litres a visit must be above 0, not {litres:g}."
+            what = _("Litres a visit must be above 0, not {litres:g}.").format(litres=litres)
             faults.error(
-                table.where, what, "Write how many litres they can carry in one visit.", row=number
+                table.where,
+                what,
+                _("Write how many litres they can carry in one visit."),
+                row=number,
             )
         elif litres is not None and place is not None:
             people.append(Keeper(row["name"], place, litres))
@@ -137,8 +141,8 @@ def _number(
     bare = _MINUS.sub("", row[column], count=1)
     found = parse_number(bare)
     if found is None:
-        what = f"{column} {row[column]!r} is not a number."
-        faults.error(where, what, "Write digits, without a unit.", row=number)
+        what = _("{column} {row!r} is not a number.").format(column=column, row=row[column])
+        faults.error(where, what, _("Write digits, without a unit."), row=number)
         return None
     return -found if _MINUS.match(row[column]) else found
 
@@ -151,11 +155,16 @@ def _tap(
         if ident in hood.plots.index:
             return hood.plots.geometry.loc[ident].representative_point()
         hint = nearest_hint(plot, hood.plots.index)
-        faults.error(where, f"There is no plot {plot!r}.{hint}", "Mend the plot.", row=number)
+        faults.error(
+            where,
+            _("There is no plot {plot!r}.{hint}").format(plot=plot, hint=hint),
+            _("Mend the plot."),
+            row=number,
+        )
         return None
     if not row.get("x") or not row.get("y"):
-        mend = "Name a plot, or x and y."
-        faults.error(where, "It does not say where the tap is.", mend, row=number)
+        mend = _("Name a plot, or x and y.")
+        faults.error(where, _("It does not say where the tap is."), mend, row=number)
         return None
     x, y = (_number(row, key, where, number, faults) for key in ("x", "y"))
     return None if x is None or y is None else shapely.Point(x, y)

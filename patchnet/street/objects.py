@@ -4,6 +4,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import StreetObjectKind
 from patchnet.read.neighbourhood import Neighbourhood
@@ -209,10 +210,12 @@ def access_areas(
             foot = kerb_points(line, side, np.array([middle]))
             if len(kerb) < 2 or not len(foot):
                 continue
-            _, away = outward(line, np.array([middle]), side.side)
+            __, away = outward(line, np.array([middle]), side.side)
             polygon = swept(foot[0] + back[thing.kind.test] * away[0], kerb)
             if not polygon.is_empty:
-                label = f"at {thing.name or 'the ' + thing.kind.name} ({middle:.0f} m)"
+                label = _("at {thing_name} ({middle:.0f} m)").format(
+                    thing_name=thing.name or "the " + thing.kind.name, middle=middle
+                )
                 rule = f"sight_{thing.kind.test}"
                 areas.append(SightArea(rule, label, polygon, round(reach, 1), basis))
     return areas

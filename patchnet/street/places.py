@@ -9,6 +9,7 @@ import shapely
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
@@ -74,13 +75,23 @@ def planter_sites(
     """
     knowledge = knowledge or load_knowledge()
     if sides not in ("both", *SIDES):
-        raise WrongUse(f"There is no side {sides!r}: write left, right or both.")
+        raise WrongUse(
+            _("There is no side {sides!r}: write left, right or both.").format(sides=sides)
+        )
     if folded(street.name) not in map(folded, neighbourhood.roads["name"]):
-        raise WrongUse(f"{street.name} is not a road of {neighbourhood.name}.")
+        raise WrongUse(
+            _("{street_name} is not a road of {neighbourhood_name}.").format(
+                street_name=street.name, neighbourhood_name=neighbourhood.name
+            )
+        )
     tried = _checked(knowledge.planter_sizes.values() if sizes is None else sizes)
     spacing = knowledge.street_rule("site_spacing_m") if spacing_m is None else spacing_m
     if not _FEWEST_M <= spacing < np.inf:
-        raise WrongUse(f"Sites must be at least {_FEWEST_M:g} m apart, not {spacing:g} m.")
+        raise WrongUse(
+            _("Sites must be at least {fewest_m:g} m apart, not {spacing:g} m.").format(
+                fewest_m=_FEWEST_M, spacing=spacing
+            )
+        )
     reach = _SPARE_M + max(size.length_m for size in tried) + _farthest(knowledge)
     found: list[Site] = []
     for side in SIDES if sides == "both" else (sides,):
@@ -96,13 +107,15 @@ def _checked(sizes: Iterable[PlanterSize]) -> list[PlanterSize]:
     """Return the sizes, that with most soil first."""
     tried = sorted(sizes, key=lambda size: -size.litres)
     if not tried:
-        raise WrongUse("There is no size of planter to try.")
+        raise WrongUse(_("There is no size of planter to try."))
     for size in tried:
         numbers = (size.length_m, size.width_m, size.height_m, size.soil_depth_m)
         if not all(0 < number < np.inf for number in numbers) or not 0 <= size.spread_m < np.inf:
             raise WrongUse(
-                f"The planter {size.name!r} has an impossible size: length, width, height and soil "
-                "depth must be above 0, and the spread 0 or more."
+                _(
+                    "The planter {size_name!r} has an impossible size: length, width, height and "
+                    "soil depth must be above 0, and the spread 0 or more."
+                ).format(size_name=size.name)
             )
     return tried
 

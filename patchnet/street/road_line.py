@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["Piece", "RoadLine", "along", "pieces_of", "road_line"]
@@ -85,20 +86,30 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
     """
     names = list(dict.fromkeys(text for text in roads["name"] if text))
     if not names:
-        why = "there is no layer of roads" if not len(roads) else "no road has a name"
-        raise WrongUse(f"The road {name!r} cannot be found: {why} in the neighbourhood.")
+        why = _("there is no layer of roads") if not len(roads) else _("no road has a name")
+        raise WrongUse(
+            _("The road {name!r} cannot be found: {why} in the neighbourhood.").format(
+                name=name, why=why
+            )
+        )
     wanted = folded(name)
     rows = roads[[folded(text) == wanted for text in roads["name"]]]
     if not wanted or not len(rows):
         hint = nearest_hint(name, names)
         listed = ", ".join(sorted(names)[:20])
-        raise WrongUse(f"There is no road called {name!r}.{hint} The roads are: {listed}.")
+        raise WrongUse(
+            _("There is no road called {name!r}.{hint} The roads are: {listed}.").format(
+                name=name, hint=hint, listed=listed
+            )
+        )
     pieces = pieces_of(rows)
     title = str(rows["name"].iloc[0])
     if not pieces:
         raise WrongUse(
-            f"{title} is drawn as an area only: draw the line along its middle in the layer of "
-            "roads, with its width in width_m."
+            _(
+                "{title} is drawn as an area only: draw the line along its middle in the layer of "
+                "roads, with its width in width_m."
+            ).format(title=title)
         )
     return _joined(title, pieces, knowledge)
 
@@ -171,21 +182,27 @@ def _said(
     name: str, line: shapely.LineString, gaps: list[tuple[float, float]], rest: list[Piece]
 ) -> list[str]:
     notes = [
-        f"The map has no {name} from {a:.1f} to {b:.1f} m of the chainage: the pieces were joined "
-        "by a straight line, and no site is offered there."
+        _(
+            "The map has no {name} from {a:.1f} to {b:.1f} m of the chainage: the pieces were "
+            "joined by a straight line, and no site is offered there."
+        ).format(name=name, a=a, b=b)
         for a, b in gaps
     ]
     if rest:
         lengths = sum(_length(piece.corners) for piece in rest)
-        many = "1 piece" if len(rest) == 1 else f"{len(rest)} pieces"
+        many = "1 piece" if len(rest) == 1 else _("{n_rest} pieces").format(n_rest=len(rest))
         notes.append(
-            f"{many} of {name} ({lengths:.0f} m in all) branch off, lie alongside or are too far "
-            "to be joined, and were left out: draw them under another name to plant there."
+            _(
+                "{many} of {name} ({lengths:.0f} m in all) branch off, lie alongside or are too "
+                "far to be joined, and were left out: draw them under another name to plant there."
+            ).format(many=many, name=name, lengths=lengths)
         )
     if not line.is_simple and not line.is_ring:
         notes.append(
-            f"{name} crosses itself: chainage runs through the crossing twice, and the sight areas "
-            "there are those of a crossroads."
+            _(
+                "{name} crosses itself: chainage runs through the crossing twice, and the sight "
+                "areas there are those of a crossroads."
+            ).format(name=name)
         )
     return notes
 

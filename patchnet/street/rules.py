@@ -5,6 +5,7 @@ from typing import TypeAlias
 
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
 from patchnet.street.findings import finding, metres, source_of
@@ -70,8 +71,8 @@ def findings_of(
         found.append(
             Finding(
                 "street_objects", "measure", None, None, "", "assumed",
-                "Nobody has mapped what else is in the street (driveways, crossings, bus stops, "
-                "covers, hydrants, columns, doors, trees): look on the spot.", "",
+                _("Nobody has mapped what else is in the street (driveways, crossings, bus stops, "
+                "covers, hydrants, columns, doors, trees): look on the spot."), "",
             )
         )  # fmt: skip
     return tuple(found), width
@@ -84,7 +85,7 @@ def _carriageways(street: Street, place: Place, knowledge: Knowledge) -> list[Fi
         found.append(
             finding(
                 "carriageway", "no", 0.0, None, "from the map", knowledge, "kerb_offset_m",
-                "The planter would stand in the carriageway.",
+                _("The planter would stand in the carriageway."),
             )
         )  # fmt: skip
     limit = knowledge.street_rule("corner_clear_m")
@@ -93,11 +94,19 @@ def _carriageways(street: Street, place: Place, knowledge: Knowledge) -> list[Fi
         if apart < limit:
             found.append(
                 finding(
-                    "corner", "no", apart, limit, "from the map", knowledge, "corner_clear_m",
-                    f"{metres(apart)} from the carriageway of another road: the corner stays free "
-                    f"for {metres(limit)}.",
+                    "corner",
+                    "no",
+                    apart,
+                    limit,
+                    "from the map",
+                    knowledge,
+                    "corner_clear_m",
+                    _(
+                        "{apart} from the carriageway of another road: the corner stays free for "
+                        "{limit}."
+                    ).format(apart=metres(apart), limit=metres(limit)),
                 )
-            )  # fmt: skip
+            )
     return found
 
 
@@ -108,26 +117,36 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
         if place.grown.intersection(area.polygon).area <= _TOUCH_M2:
             continue
         rule = knowledge.sight_rules[area.rule]
-        end = " Ask the authority." if rule.verdict == "ask" else ""
+        end = _(" Ask the authority.") if rule.verdict == "ask" else ""
         found.append(
             finding(
-                area.rule, rule.verdict, 0.0, area.reach_m, area.basis, knowledge, rule.set_back,
-                f"The planter would stand in what {rule.watcher} must see over "
-                f"{area.label}, {metres(area.reach_m)} along the kerb.{end}",
+                area.rule,
+                rule.verdict,
+                0.0,
+                area.reach_m,
+                area.basis,
+                knowledge,
+                rule.set_back,
+                _(
+                    "The planter would stand in what {watcher} must see over {label}, {reach_m} "
+                    "along the kerb.{end}"
+                ).format(
+                    watcher=rule.watcher, label=area.label, reach_m=metres(area.reach_m), end=end
+                ),
             )
-        )  # fmt: skip
+        )
     if not street.junctions_known:
         found.append(
             finding(
                 "sight_junction", "measure", None, None, "assumed", knowledge, "junction_x_m",
-                "No other road is on the map, so nobody knows what must be seen at junctions.",
+                _("No other road is on the map, so nobody knows what must be seen at junctions."),
             )
         )  # fmt: skip
     elif not any(one.rule == "sight_junction" for one in found):
         found.append(
             finding(
                 "sight_junction", "fits", None, None, "from the map", knowledge, "junction_x_m",
-                "Clear of the sight areas of every junction on the map.",
+                _("Clear of the sight areas of every junction on the map."),
             )
         )  # fmt: skip
     return found
@@ -153,10 +172,12 @@ def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding
         if apart > max(limit, near):
             continue
         close = apart < limit
-        called = thing.name or f"the {thing.kind.name}"
-        words = f"{_where(thing, called, apart)}; {metres(limit)} is asked."
+        called = thing.name or _("the {kind_name}").format(kind_name=thing.kind.name)
+        words = _("{where}; {limit} is asked.").format(
+            where=_where(thing, called, apart), limit=metres(limit)
+        )
         if close and thing.kind.verdict == "ask":
-            words += " Ask the people it belongs to."
+            words += _(" Ask the people it belongs to.")
         basis: Basis = "from the map" if thing.known_size else "assumed"
         verdict: Verdict = thing.kind.verdict if close else "fits"
         found.append(
@@ -173,12 +194,16 @@ def _fire(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
 def _where(thing: StreetObject, called: str, apart: float) -> str:
     way = thing.kind.test == "way"
     if apart == 0:
-        return f"It would stand {'in the way' if way else 'on or against'} {_of(called, way=way)}"
-    return f"{metres(apart)} from {'the way ' if way else ''}{_of(called, way=way)}"
+        return _("It would stand {words} {of}").format(
+            words=_("in the way") if way else _("on or against"), of=_of(called, way=way)
+        )
+    return _("{apart} from {words}{of}").format(
+        apart=metres(apart), words=_("the way ") if way else "", of=_of(called, way=way)
+    )
 
 
 def _of(called: str, *, way: bool) -> str:
-    return f"from {called} to the kerb" if way else called
+    return _("from {called} to the kerb").format(called=called) if way else called
 
 
 def _apart(street: Street, place: Place, thing: StreetObject) -> float | None:

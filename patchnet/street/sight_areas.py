@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.ops import substring
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.road_line import along
 from patchnet.street.site import Basis, SightArea
@@ -89,8 +90,10 @@ def junction_areas(
         if unsure:
             named = " and ".join(dict.fromkeys(arm.road.name or "a road" for arm in arms))
             notes.append(
-                f"The map does not say who gives way where {named} meet: sight areas were drawn "
-                "for every arm."
+                _(
+                    "The map does not say who gives way where {named} meet: sight areas were "
+                    "drawn for every arm."
+                ).format(named=named)
             )
         for minor, majors in minors:
             area = _area(minor, majors, back, reach_m[majors[0].road.name])
@@ -231,6 +234,6 @@ def _area(minor: _Arm, majors: list[_Arm], back: float, reach: float) -> SightAr
     polygon = shapely.union_all(parts)
     if polygon.is_empty:
         return None
-    names = minor.road.name or "a side road", major.name or "the road"
-    label = f"where {names[0]} meets {names[1]}"
+    names = minor.road.name or _("a side road"), major.name or _("the road")
+    label = _("where {name} meets {name_2}").format(name=names[0], name_2=names[1])
     return SightArea("sight_junction", label, polygon, round(reach, 1), major.speed_basis)

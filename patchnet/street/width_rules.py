@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
 from patchnet.street.clear_width import ClearWidth, clear_width
@@ -43,10 +44,18 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
         full = needs + place.size.spread_m + knowledge.street_rule("clear_width_fits_m")
         full = round(full, _MILLIMETRES)
         return finding(
-            "on_footway", "measure", None, full, "assumed", knowledge, "clear_width_fits_m",
-            "Nobody has measured the footway here: measure it. From kerb to wall this planter "
-            f"needs {metres(full)} with the full walking width.",
-        )  # fmt: skip
+            "on_footway",
+            "measure",
+            None,
+            full,
+            "assumed",
+            knowledge,
+            "clear_width_fits_m",
+            _(
+                "Nobody has measured the footway here: measure it. From kerb to wall this planter "
+                "needs {full} with the full walking width."
+            ).format(full=metres(full)),
+        )
     basis: Basis = "measured" if place.measured else "from the map"
     wide = round(place.footway_m, _MILLIMETRES)
     outside = place.box.difference(street.footway_ground)
@@ -54,10 +63,12 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
     if outside.area > 0:
         narrow = place.footway_m < needs
         why = (
-            f"The footway is {metres(wide)} wide here, narrower than the planter where "
-            f"it must stand ({metres(needs)})."
+            _(
+                "The footway is {wide} wide here, narrower than the planter where it must stand "
+                "({needs})."
+            ).format(wide=metres(wide), needs=metres(needs))
             if narrow
-            else "The planter would stand partly off the footway as it is drawn."
+            else _("The planter would stand partly off the footway as it is drawn.")
         )
         return finding(
             "on_footway",
@@ -71,7 +82,7 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
         )
     return finding(
         "on_footway", "fits", wide, needs, basis, knowledge, "kerb_offset_m",
-        f"The footway is {metres(wide)} wide here.",
+        _("The footway is {wide} wide here.").format(wide=metres(wide)),
     )  # fmt: skip
 
 
@@ -108,33 +119,41 @@ def clear_finding(
         clear, basis = max(0.0, clear + place.footway_m - place.drawn_m), "measured"
     clear = round(clear, _MILLIMETRES)
     fits, ask = (knowledge.street_rule(key) for key in ("clear_width_fits_m", "clear_width_ask_m"))
-    between = f"between {found.between[0]} and {found.between[1]}"
+    between = _("between {between} and {between_2}").format(
+        between=found.between[0], between_2=found.between[1]
+    )
     if not known:
         # Walls and houses bound from above what nobody has measured.
         if clear >= ask:
             return _not_known(asked, knowledge), Width(None, "assumed")
-        words = f"At most {metres(clear)} would be left to walk in, {between}."
+        words = _("At most {clear} would be left to walk in, {between}.").format(
+            clear=metres(clear), between=between
+        )
         return (
             finding("clear_width", "no", clear, ask, basis, knowledge, "clear_width_ask_m", words),
             Width(clear, basis),
         )
-    said = f"{metres(clear)} is left to walk in at the worst point, {between}"
+    said = _("{clear} is left to walk in at the worst point, {between}").format(
+        clear=metres(clear), between=between
+    )
     if asked is not None and clear < asked[0]:
-        words = f"{said}: {metres(asked[0])} must stay clear at a bus stop."
+        words = _("{said}: {asked} must stay clear at a bus stop.").format(
+            said=said, asked=metres(asked[0])
+        )
         found_it = finding("clear_width", "no", clear, asked[0], basis, knowledge, asked[1], words)
     elif clear >= fits:
         limit, rule = asked or (fits, "clear_width_fits_m")
         found_it = finding("clear_width", "fits", clear, limit, basis, knowledge, rule, f"{said}.")
     elif clear >= ask:
-        words = (
-            f"{said}: {metres(fits)} is the rule, {metres(ask)} may do over a short length where "
-            "no more can be had. Ask the authority."
-        )
+        words = _(
+            "{said}: {fits} is the rule, {ask} may do over a short length where no more can be "
+            "had. Ask the authority."
+        ).format(said=said, fits=metres(fits), ask=metres(ask))
         found_it = finding(
             "clear_width", "ask", clear, fits, basis, knowledge, "clear_width_fits_m", words
         )
     else:
-        words = f"{said}: less than {metres(ask)}."
+        words = _("{said}: less than {ask}.").format(said=said, ask=metres(ask))
         found_it = finding(
             "clear_width", "no", clear, ask, basis, knowledge, "clear_width_ask_m", words
         )
@@ -146,10 +165,10 @@ def _not_known(asked: tuple[float, str] | None, knowledge: Knowledge) -> Finding
     limit = knowledge.street_rule(rule)
     if asked is not None and asked[0] > limit:
         limit, rule = asked
-    words = (
+    words = _(
         "What is left to walk in is not known: measure from the far side of the full-grown plants "
-        f"to whatever comes first behind them. It must be {metres(limit)}."
-    )
+        "to whatever comes first behind them. It must be {limit}."
+    ).format(limit=metres(limit))
     return finding("clear_width", "measure", None, limit, "assumed", knowledge, rule, words)
 
 
@@ -158,20 +177,20 @@ def _gap(street: Street, place: Place, *, known: bool, knowledge: Knowledge) -> 
     start, stop = place.stretch[0] - ahead, place.stretch[1] + ahead
     way = _way_past(place, stop - start, knowledge)
     things = [
-        (thing.name or f"the {thing.kind.name}", thing.shape)
+        (thing.name or _("the {kind_name}").format(kind_name=thing.kind.name), thing.shape)
         for thing in street.objects
         if thing.kind.solid and thing.shape.intersects(way)
     ]
     walls = street.barriers_inside if known else street.barriers
-    things += [("the wall or fence", part) for part in _parts(walls, way)]
+    things += [(_("the wall or fence"), part) for part in _parts(walls, way)]
     if known:
         back = _back(street, street.side(place.side), start, stop)
         return None if back is None else clear_width(place.grown, back, things)
-    things += [("the building", part) for part in _parts(street.buildings, way)]
+    things += [(_("the building"), part) for part in _parts(street.buildings, way)]
     if not things:
         return None
     nearest = min(things, key=lambda thing: place.grown.distance(thing[1]))
-    return ClearWidth(float(place.grown.distance(nearest[1])), ("the plants", nearest[0]))
+    return ClearWidth(float(place.grown.distance(nearest[1])), (_("the plants"), nearest[0]))
 
 
 def _way_past(place: Place, length: float, knowledge: Knowledge) -> shapely.Polygon:
@@ -224,11 +243,15 @@ def kerb_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Findi
     basis = street.side(place.side).kerb_basis
     offset = round(place.offset_m, _MILLIMETRES)
     enough = offset >= place.wanted_m - _EDGE_M
-    words = f"The box stands {metres(offset)} from the kerb; {metres(place.wanted_m)} is asked"
+    words = _("The box stands {offset} from the kerb; {wanted_m} is asked").format(
+        offset=metres(offset), wanted_m=metres(place.wanted_m)
+    )
     if place.wanted_for != "kerb":
-        words += f" beside {knowledge.street_kinds[place.wanted_for].name}"
+        words += _(" beside {street_kind_name}").format(
+            street_kind_name=knowledge.street_kinds[place.wanted_for].name
+        )
     elif not street.objects_known:
-        words += ", more where cars are parked"
+        words += _(", more where cars are parked")
     verdict: Verdict = "fits" if enough else "no"
     return finding(
         "kerb_offset", verdict, offset, place.wanted_m, basis, knowledge, rule, f"{words}."
@@ -260,18 +283,25 @@ def fire_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Findi
         width = drawn
     else:
         return finding(
-            "fire_route", "measure", None, limit, "assumed", knowledge, rule,
-            "The width between the kerbs is not known: measure it. A fire engine needs "
-            f"{metres(limit)}.",
-        )  # fmt: skip
+            "fire_route",
+            "measure",
+            None,
+            limit,
+            "assumed",
+            knowledge,
+            rule,
+            _(
+                "The width between the kerbs is not known: measure it. A fire engine needs {limit}."
+            ).format(limit=metres(limit)),
+        )
     width = round(width, 2)
     if width >= limit:
-        words = f"{metres(width)} between the kerbs: a fire engine gets past."
+        words = _("{width} between the kerbs: a fire engine gets past.").format(width=metres(width))
         return finding("fire_route", "fits", width, limit, basis, knowledge, rule, words)
-    words = (
-        f"Only {metres(width)} between the kerbs: a fire engine needs {metres(limit)} and may have "
-        "to mount the footway. Ask the fire service."
-    )
+    words = _(
+        "Only {width} between the kerbs: a fire engine needs {limit} and may have to mount the "
+        "footway. Ask the fire service."
+    ).format(width=metres(width), limit=metres(limit))
     return finding("fire_route", "ask", width, limit, basis, knowledge, rule, words)
 
 

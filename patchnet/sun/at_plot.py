@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.course import Course, month_of_midsummer, place_of
@@ -177,8 +178,8 @@ def plots_sun(
 
 def _why_not(ground: shapely.Geometry) -> str:
     if ground.area <= 0:
-        return "Buildings cover this plot, so there is no open ground on it."
-    return (
+        return _("Buildings cover this plot, so there is no open ground on it.")
+    return _(
         "No building near this plot has a height or storeys, so hours of sun are not known. Put "
         "the height in metres or the number of storeys of the houses nearby into the layer "
         "of buildings."
@@ -189,24 +190,30 @@ def _doubt(uncounted: int, lost: float, knowledge: Knowledge) -> tuple[str, ...]
     """Say what buildings of unknown height may take at midsummer, where that is worth saying."""
     if lost < knowledge.setting("sun_doubt_h"):
         return ()
-    them = "1 building" if uncounted == 1 else f"{uncounted} buildings"
-    it = "it is" if uncounted == 1 else "they are"
-    less = f"the sun at midsummer is {lost:.1f} hours less than said"
-    return (f"The height of {them} near here is not on the map. If {it} as high as most, {less}.",)
+    them = (
+        "1 building" if uncounted == 1 else _("{uncounted} buildings").format(uncounted=uncounted)
+    )
+    it = _("it is") if uncounted == 1 else _("they are")
+    less = _("the sun at midsummer is {lost:.1f} hours less than said").format(lost=lost)
+    return (
+        _(
+            "The height of {them} near here is not on the map. If {it} as high as most, {less}."
+        ).format(them=them, it=it, less=less),
+    )
 
 
 def _notes(*, measured: bool, raised: bool) -> tuple[str, ...]:
-    above = ("Worked out for the ground: higher up there is more sun.",) if raised else ()
+    above = (_("Worked out for the ground: higher up there is more sun."),) if raised else ()
     if measured:
         return (
             *above,
-            "Trees count as solid in every month, also when bare. Cloud is not counted.",
+            _("Trees count as solid in every month, also when bare. Cloud is not counted."),
         )
-    return (*above, "Trees and hills are not counted, nor is cloud.")
+    return (*above, _("Trees and hills are not counted, nor is cloud."))
 
 
 def _ground_note(*, guessed: bool) -> tuple[str, ...]:
-    says = (
+    says = _(
         "The height of the ground was guessed from the lowest places near by, so under "
         "wide trees there is less sun than this."
     )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.crs_change import change_of
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.sun.position import solar_noon, solar_position
 
@@ -135,7 +136,7 @@ def place_of(plots: gpd.GeoDataFrame) -> Place:
         If the plots have no coordinate system.
     """
     if plots.crs is None:
-        raise WrongUse("The plots have no coordinate system, so the sun's place is not known.")
+        raise WrongUse(_("The plots have no coordinate system, so the sun's place is not known."))
     left, low, right, high = plots.total_bounds
     x, y = (left + right) / 2, (low + high) / 2
     globe = change_of(plots.crs, "EPSG:4326")

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 
 __all__ = ["SunPosition", "solar_noon", "solar_position"]
 
@@ -76,8 +77,10 @@ def solar_position(
     moments = _utc(times)
     if not (abs(latitude) <= 90 and abs(longitude) <= 180):
         raise WrongUse(
-            f"There is no place at latitude {latitude}, longitude {longitude}: latitude goes from "
-            "-90 to 90 degrees, longitude from -180 to 180."
+            _(
+                "There is no place at latitude {latitude}, longitude {longitude}: latitude goes "
+                "from -90 to 90 degrees, longitude from -180 to 180."
+            ).format(latitude=latitude, longitude=longitude)
         )
     declination, equation = _orbit(moments)
     minutes = (moments - moments.astype("datetime64[D]")) / np.timedelta64(60_000, "ms")
@@ -130,7 +133,11 @@ def _utc(times: ArrayLike | pd.DatetimeIndex) -> NDArray[np.datetime64]:
     moments = np.asarray(times, dtype="datetime64[ms]")
     years = moments.astype("datetime64[Y]").astype(np.int64) + 1970
     if np.isnat(moments).any() or np.any((years < _YEARS[0]) | (years > _YEARS[1])):
-        raise WrongUse(f"The sun is worked out for times in the years {_YEARS[0]} to {_YEARS[1]}.")
+        raise WrongUse(
+            _("The sun is worked out for times in the years {year} to {year_2}.").format(
+                year=_YEARS[0], year_2=_YEARS[1]
+            )
+        )
     return moments
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood, row_of
@@ -167,7 +168,9 @@ def _checked(months: Sequence[int]) -> tuple[int, ...]:
     wanted = tuple(dict.fromkeys(months))
     wrong = [month for month in wanted if month not in range(1, 13)]
     if wrong or not wanted:
-        raise WrongUse(f"Months are 1 to 12, not {', '.join(map(str, wrong)) or 'none'}.")
+        raise WrongUse(
+            _("Months are 1 to 12, not {wrong}.").format(wrong=", ".join(map(str, wrong)) or "none")
+        )
     return wanted
 
 

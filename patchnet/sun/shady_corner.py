@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.sun.course import Place
 from patchnet.sun.light import Light
 from patchnet.sun.sunny_walls import compass
@@ -83,4 +84,8 @@ def _darkest(spots: NDArray[np.float64], hours: NDArray[np.float64]) -> NDArray[
 
 def _part(bearing: float) -> str:
     words = compass(bearing)
-    return f"{words} corner" if "-" in words else f"{words} side"
+    return (
+        _("{words} corner").format(words=words)
+        if "-" in words
+        else _("{words} side").format(words=words)
+    )

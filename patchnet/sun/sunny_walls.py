@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.course import Course, Place, month_of_midsummer
@@ -134,11 +135,11 @@ def _walls_at(
     }
     usable = np.isin(kind, list(solid)) & ~low & shapely.intersects(lines, near)
     flat = usable & (shapely.get_dimensions(lines) == 1)
-    walls, kinds = houses, ["house wall"] * len(houses)
+    walls, kinds = houses, [_("house wall")] * len(houses)
     for key, one in solid.items():
         chosen = lines[flat & (kind == key)]
         more = Walls.along(chosen, np.full(len(chosen), np.inf))
-        walls, kinds = walls + more, kinds + [f"garden {one.name}"] * len(more)
+        walls, kinds = walls + more, kinds + [_("garden {name}").format(name=one.name)] * len(more)
     return walls, kinds
 
 

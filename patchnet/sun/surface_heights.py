@@ -16,6 +16,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.raster_cells import at_centres, cell_side
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.shown import Shown
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.sun.course import Course
@@ -242,24 +243,26 @@ def _heights(
                 if raster.crs is None or raster.transform.is_identity:
                     faults.error(
                         path.name,
-                        "The raster does not say where it lies (coordinate system or corner).",
-                        "Save it with its georeference, as a GeoTIFF.",
+                        _("The raster does not say where it lies (coordinate system or corner)."),
+                        _("Save it with its georeference, as a GeoTIFF."),
                     )
                     return None, 0.0
                 if np.dtype(raster.dtypes[0]).kind not in "iuf":
                     faults.error(
-                        path.name, "The raster holds no heights.", "Give heights in metres."
+                        path.name, _("The raster holds no heights."), _("Give heights in metres.")
                     )
                     return None, 0.0
                 values, cell = _gridded(raster, plots, box, like, knowledge)
     except (RasterioError, OSError) as error:
-        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+        raise CannotRead(
+            _("{path} cannot be read as a raster: {error}.").format(path=path, error=error)
+        ) from error
     inner = _inner(values, box, plots, cell)
     if np.isnan(inner).all():
         faults.error(
             path.name,
-            "The raster holds no data where the plots are.",
-            "Look whether it is of the right place and coordinate system.",
+            _("The raster holds no data where the plots are."),
+            _("Look whether it is of the right place and coordinate system."),
         )
         return None, cell
     return values, cell
@@ -320,23 +323,29 @@ def _believe(
     if not known.any():
         faults.error(
             path.name,
-            "Surface and bare earth have no data in common.",
-            "Give two rasters of the same place.",
+            _("Surface and bare earth have no data in common."),
+            _("Give two rasters of the same place."),
         )
         return
     share = float(odd[known].mean())
     if share > knowledge.setting("surface_odd_share"):
         faults.error(
             path.name,
-            f"{share:.0%} of the heights are impossible: more than {most:g} m above the ground, or "
-            f"more than {deep:g} m below it.",
-            "Look whether the heights are in metres, whether both rasters count from the same "
-            "level, and whether cells without data are marked.",
+            _(
+                "{share:.0%} of the heights are impossible: more than {most:g} m above the "
+                "ground, or more than {deep:g} m below it."
+            ).format(share=share, most=most, deep=deep),
+            _(
+                "Look whether the heights are in metres, whether both rasters count from the same "
+                "level, and whether cells without data are marked."
+            ),
         )
     elif odd.any():
         faults.warn(
             path.name,
-            f"{int(odd.sum())} cells with impossible heights were treated as having no data.",
-            "Nothing needs to be done; it is birds, masts or faults of the survey.",
+            _("{total} cells with impossible heights were treated as having no data.").format(
+                total=int(odd.sum())
+            ),
+            _("Nothing needs to be done; it is birds, masts or faults of the survey."),
         )
         top[odd] = np.nan

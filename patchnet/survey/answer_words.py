@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Feature
 from patchnet.read.feature_lists import Problem, parse_cell
 
@@ -77,8 +78,10 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
         if said is None:
             return Reply("")
         if isinstance(said, Problem):
-            mend = "Write there, not there or cannot see."
-            what = f"'{answer[:40]}' is no answer about {feature.name!r}."
+            mend = _("Write there, not there or cannot see.")
+            what = _("'{answer}' is no answer about {feature_name!r}.").format(
+                answer=answer[:40], feature_name=feature.name
+            )
             return Reply("", problems=(Problem(what, mend),), left_out=True)
         told = "cannot see" if said.answer == "not known" else said.answer
         size, sure = said.amount, said.sure
@@ -117,10 +120,10 @@ def _sized(
 ) -> Reply:
     low = _tidy(amount)
     if _DATE.fullmatch(low):
-        what = (
-            f"The amount of {feature.name!r} is a date ({amount[:20]}): a spreadsheet made it so."
-        )
-        problem = Problem(what, "Write the amount anew, in a column of text.")
+        what = _(
+            "The amount of {feature_name!r} is a date ({amount}): a spreadsheet made it so."
+        ).format(feature_name=feature.name, amount=amount[:20])
+        problem = Problem(what, _("Write the amount anew, in a column of text."))
         return Reply(told or "", size, sure, (problem,), left_out=told is None)
     written = f"{low} {_tidy(unit)}".strip() if low[-1:].isdigit() else low
     said = parse_cell(written, feature)
@@ -130,13 +133,19 @@ def _sized(
         return Reply(told or "", size, sure, problems, left_out=told is None)
     if told is None:
         answer = "cannot see" if said.answer == "not known" else said.answer
-        what = f"There is an amount of {feature.name!r}, but no answer: taken as {answer}."
-        return Reply(answer, said.amount, said.sure, (Problem(what, "Fill in the answer."),))
+        what = _(
+            "There is an amount of {feature_name!r}, but no answer: taken as {answer}."
+        ).format(feature_name=feature.name, answer=answer)
+        return Reply(answer, said.amount, said.sure, (Problem(what, _("Fill in the answer.")),))
     if told != "there":
         if said.amount is None or told == "cannot see":
             return Reply(told, None, sure)
-        what = f"{feature.name!r} is not there, but has an amount ({amount[:20]}): no amount taken."
-        return Reply(told, None, sure, (Problem(what, "Delete the amount, or mend the answer."),))
+        what = _(
+            "{feature_name!r} is not there, but has an amount ({amount}): no amount taken."
+        ).format(feature_name=feature.name, amount=amount[:20])
+        return Reply(
+            told, None, sure, (Problem(what, _("Delete the amount, or mend the answer.")),)
+        )
     return Reply(told, size if said.amount is None else said.amount, sure and said.sure)
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.folding import folded
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
@@ -116,8 +117,10 @@ def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
         word = folded(text)
         if word in _YES | _NO:
             return "yes" if word in _YES else "no"
-        what = f"{text[:40]!r} is no answer about consent: the plot is treated as without consent."
-        return Problem(what, "Write yes or no.")
+        what = _(
+            "{text!r} is no answer about consent: the plot is treated as without consent."
+        ).format(text=text[:40])
+        return Problem(what, _("Write yes or no."))
 
     said = mapped(rows["consent"], read)
     good = np.array([isinstance(one, str) for one in said], dtype=bool)
@@ -155,7 +158,9 @@ def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places
     rows["sure"] = mapped(rows["sure"], read_sure).to_numpy(dtype=bool) & sure
     places = mapped(rows["seen_from"], read_place)
     elsewhere = places == OTHER_PLACE
-    note = rows["note"].where(~elsewhere, rows["note"] + " (seen from: " + rows["seen_from"] + ")")
+    note = rows["note"].where(
+        ~elsewhere, rows["note"] + _(" (seen from: ") + rows["seen_from"] + ")"
+    )
     rows["note"] = note.str.strip()
     rows["seen_from"] = places
     rows["photo"] = mapped(rows["photo"], lambda text: re.split(r"[\\/]", text)[-1][:200])
@@ -195,7 +200,9 @@ def _unanswered(
     kinds: Kinds,
     replies: Replies,
 ) -> "pd.Series[Any]":
-    blank = Problem("The row has no answer: nothing was taken from it.", "Fill it in, if seen.")
+    blank = Problem(
+        _("The row has no answer: nothing was taken from it."), _("Fill it in, if seen.")
+    )
     told = [None if replies[kind].problems else blank for kind in kinds.tolist()]
     return pd.Series(told, index=table.index, dtype=object)
 

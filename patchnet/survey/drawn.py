@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from patchnet.core.crs_change import change_of
+from patchnet.core.texts import N_, _
 from patchnet.read.assign import measured
 from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
@@ -30,7 +31,7 @@ from patchnet.survey.times import with_times
 
 __all__ = ["check_drawn", "undescribed"]
 
-_REDRAW = "Draw it again on the survey page."
+_REDRAW = N_("Draw it again on the survey page.")
 
 
 def undescribed(one: Return) -> pd.DataFrame:
@@ -95,10 +96,10 @@ def check_drawn(
     plots = neighbourhood.plots.geometry.reindex(table["plot"]).to_numpy()
     away = ~lost & ~shapely.dwithin(plots, shapes, snap)
     for bad, what in (
-        (lost, "The drawn shape is no shape that can be used."),
-        (away, "The drawn shape does not lie on the plot that it is said to be on."),
+        (lost, _("The drawn shape is no shape that can be used.")),
+        (away, _("The drawn shape does not lie on the plot that it is said to be on.")),
     ):
-        problems = pd.Series([Problem(what, _REDRAW)] * len(table), index=table.index)
+        problems = pd.Series([Problem(what, _(_REDRAW))] * len(table), index=table.index)
         say_problems(table[bad], problems[bad], asked, error=True)
     good = ~lost & ~away
     rows, kept = table[good].reset_index(drop=True), shapes[good]

@@ -14,6 +14,7 @@ from patchnet.core.folding import folded
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
 from patchnet.core.street_store import Entry, generation_of, holding, replacing
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns
@@ -225,7 +226,7 @@ def forget_plots(
         hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
         plots = [one for said in plots for one in household_plots(hood.plots, said)]
         if outline and len(hood.plots) == len(set(plots)):
-            raise WrongUse("No plot would be left: delete the file.")
+            raise WrongUse(_("No plot would be left: delete the file."))
         before = read_records(source)
         id_column = id_column_of(source, columns, knowledge)
         records = replace(before, streets=tuple(sorted({street_id(hood), *before.streets})))
@@ -267,8 +268,10 @@ def forget_plots(
             )  # fmt: skip
             if certificate.found:
                 raise CannotWrite(
-                    f"{target} was not written: {len(certificate.found)} texts of the household "
-                    "would have stayed in it. This is a fault of patchnet: please report it."
+                    _(
+                        "{target} was not written: {n_found} texts of the household would have "
+                        "stayed in it. This is a fault of patchnet: please report it."
+                    ).format(target=target, n_found=len(certificate.found))
                 )
         people = len({folded(name) for name in named})
         return Forgotten(merged, removed, people, certificate, tuple(dict.fromkeys(plots)))

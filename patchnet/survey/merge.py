@@ -15,6 +15,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.reader_child import RETURN_LIMITS, ReaderChild
 from patchnet.core.shown import Shown
 from patchnet.core.street_store import Entry, generation_of
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.columns import check_columns, find_columns
 from patchnet.read.from_file import local_path, read_neighbourhood
@@ -117,12 +118,18 @@ def read_return(path: Path | str, faults: FaultList) -> Return:
     """
     place = local_path(path)
     if place.is_dir() or not place.exists():
-        raise CannotRead(f"{place} is a folder." if place.exists() else f"There is no {place}.")
+        raise CannotRead(
+            _("{place} is a folder.").format(place=place)
+            if place.exists()
+            else _("There is no {place}.").format(place=place)
+        )
     try:
         with place.open("rb") as file:
             head = file.read(200)
     except OSError as error:
-        raise CannotRead(f"{place} cannot be read: {error.strerror}.") from error
+        raise CannotRead(
+            _("{place} cannot be read: {strerror}.").format(place=place, strerror=error.strerror)
+        ) from error
     if head.startswith(b"PK"):
         return read_sheet_return(place, faults)
     bare = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
@@ -184,7 +191,7 @@ def merge_returns(
             try:
                 found, said = child.read(_return_and_faults, one)
             except CannotRead as error:
-                faults.error(one.name, str(error), "It was left out; the others were merged.")
+                faults.error(one.name, str(error), _("It was left out; the others were merged."))
                 continue
             faults.extend(said)
             if _of_this_street(found, streets, neighbourhood, faults, same_street=same_street):
@@ -357,7 +364,7 @@ def id_column_of(path: Path, columns: Mapping[str, str] | None, knowledge: Knowl
         ).role
         if "id" in found:
             return found["id"]
-    raise CannotRead(f"{path} has no plots with ids.")
+    raise CannotRead(_("{path} has no plots with ids.").format(path=path))
 
 
 def _of_this_street(
@@ -372,15 +379,19 @@ def _of_this_street(
         return True
     plots = {str(ident) for ident in neighbourhood.plots.index}
     named = {str(plot).strip() for plot in one.said["plot"]} - {""}
-    share = f"{len(named & plots)} of its {len(named)} plots have a number that is on this map"
+    share = _("{n_named} of its {n_named_2} plots have a number that is on this map").format(
+        n_named=len(named & plots), n_named_2=len(named)
+    )
     if one.street:
-        what = f"It is of another street ({one.street[:40]}; this one is {streets[0]}); {share}."
+        what = _("It is of another street ({street}; this one is {street_2}); {share}.").format(
+            street=one.street[:40], street_2=streets[0], share=share
+        )
     else:
-        what = f"It does not say which street it is of; {share}."
+        what = _("It does not say which street it is of; {share}.").format(share=share)
     faults.error(
         one.where,
-        f"{what} It was left out.",
-        "Merge it into its own street; if you know that it is this one, say --same-street.",
+        _("{what} It was left out.").format(what=what),
+        _("Merge it into its own street; if you know that it is this one, say --same-street."),
     )
     return False
 
@@ -406,9 +417,11 @@ def _warn_apart(returns: Sequence[Return], knowledge: Knowledge, faults: FaultLi
         if alone:
             faults.warn(
                 one.where,
-                "It is dated about a year or more away from the other returns: is the clock of "
-                "the device wrong? It was counted for the year that it says.",
-                "If the clock was wrong, mend the dates in it and merge it into the map anew.",
+                _(
+                    "It is dated about a year or more away from the other returns: is the clock of "
+                    "the device wrong? It was counted for the year that it says."
+                ),
+                _("If the clock was wrong, mend the dates in it and merge it into the map anew."),
             )
 
 
@@ -420,11 +433,15 @@ def _tell_two_contents(before: Records, added: Records, whole: Records, faults: 
         if any((ident, content) in fresh for content in rows["content"]):
             who = ", ".join(sorted({name for name in rows["surveyor"] if name})) or "no name"
             faults.warn(
-                f"return {str(ident)[:60]}",
-                f"It was handed in with {len(rows)} different contents ({who}): all statements of "
-                "all of them are kept.",
-                "If it was handed over again after more was seen, all is well; if a file was "
-                "copied to another device, give one of them a new id.",
+                _("return {ident}").format(ident=str(ident)[:60]),
+                _(
+                    "It was handed in with {n_rows} different contents ({who}): all statements of "
+                    "all of them are kept."
+                ).format(n_rows=len(rows), who=who),
+                _(
+                    "If it was handed over again after more was seen, all is well; if a file was "
+                    "copied to another device, give one of them a new id."
+                ),
             )
 
 
@@ -444,10 +461,11 @@ def _without_forgotten(records: Records, faults: FaultList) -> Records:
             parts[name] = table[~out].reset_index(drop=True)
             if name == "statements" and out.any():
                 faults.warn(
-                    f"plot {plot}",
-                    f"Its household asked to be forgotten: {int(out.sum())} statements were left "
-                    "out.",
-                    "If it agrees to be surveyed again: patchnet consent FILE ID yes.",
+                    _("plot {plot}").format(plot=plot),
+                    _(
+                        "Its household asked to be forgotten: {total} statements were left out."
+                    ).format(total=int(out.sum())),
+                    _("If it agrees to be surveyed again: patchnet consent FILE ID yes."),
                 )
         found = replace(found, **parts)
     return only_said(found)

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.survey.merge import Merged, merge_returns
@@ -97,7 +98,7 @@ def return_files(given: Sequence[Path | str]) -> list[Path]:
     """
     files = [file for one in given for file in _in_folder(Path(one))]
     if given and not files:
-        raise WrongUse("There is no return in the folder: .return.json, .csv or .xlsx.")
+        raise WrongUse(_("There is no return in the folder: .return.json, .csv or .xlsx."))
     return files
 
 

@@ -14,6 +14,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.open_file import trouble
 from patchnet.core.read_limits import read_limit
+from patchnet.core.texts import _
 from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_page_return"]
@@ -53,21 +54,31 @@ def read_page_return(path: Path, faults: FaultList) -> Return:
     damaged = whole is None
     content = _sound(_salvaged(text) if whole is None else whole)
     if not any(key in content for key in ("patchnet_return", *_LISTS)):
-        raise CannotRead(f"{path} is not a return: it holds no statements of a survey.")
+        raise CannotRead(
+            _("{path} is not a return: it holds no statements of a survey.").format(path=path)
+        )
     version = content.get("patchnet_return", _VERSION)
     if isinstance(version, int) and version > _VERSION:
         raise CannotRead(
-            f"{path} was made by a newer survey page (form {version}): patchnet here reads form "
-            f"{_VERSION}. Bring patchnet up to date."
+            _(
+                "{path} was made by a newer survey page (form {version}): patchnet here reads "
+                "form {version_2}. Bring patchnet up to date."
+            ).format(path=path, version=version, version_2=_VERSION)
         )
     lists = {key: _rows(path.name, key, content.get(key), faults) for key in _LISTS}
     if damaged:
         faults.error(
             path.name,
-            f"The file is damaged or cut off: {len(lists['statements'])} statements, "
-            f"{len(lists['drawn'])} shapes and {len(lists['consent'])} answers about consent "
-            "could be read and were taken; what came after them is lost.",
-            "Hand it over again from the device; nothing will be counted twice.",
+            _(
+                "The file is damaged or cut off: {n_statements} statements, {n_drawn} shapes and "
+                "{n_consent} answers about consent could be read and were taken; what came after "
+                "them is lost."
+            ).format(
+                n_statements=len(lists["statements"]),
+                n_drawn=len(lists["drawn"]),
+                n_consent=len(lists["consent"]),
+            ),
+            _("Hand it over again from the device; nothing will be counted twice."),
         )
     street = content.get("street")
     street_words = street.get("id") if isinstance(street, dict) else street
@@ -78,14 +89,14 @@ def read_page_return(path: Path, faults: FaultList) -> Return:
         as_text(street_words),
         {key: as_text(content.get(key)) for key in _ABOUT},
         _said(lists["statements"], lists["consent"]),
-        tuple(row for _, row in lists["drawn"]),
+        tuple(row for __, row in lists["drawn"]),
         damaged,
     )
 
 
 def _decode(path: Path, raw: bytes) -> str:
     if not raw.strip(b"\0 \t\r\n"):
-        raise CannotRead(f"{path} is empty.")
+        raise CannotRead(_("{path} is empty.").format(path=path))
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return raw.decode("utf-16", "replace")
     if raw[1:2] == b"\0" and raw[:1] == b"{":
@@ -189,7 +200,11 @@ def _rows(
     if value is None:
         return []
     if not isinstance(value, list):
-        faults.error(where, f"Its {key} are no list.", "Hand it over again from the device.")
+        faults.error(
+            where,
+            _("Its {key} are no list.").format(key=key),
+            _("Hand it over again from the device."),
+        )
         return []
     good: list[tuple[int, Mapping[str, object]]] = [
         (at, row) for at, row in enumerate(value, 1) if isinstance(row, dict)
@@ -197,8 +212,10 @@ def _rows(
     if len(good) < len(value):
         faults.error(
             where,
-            f"{len(value) - len(good)} of its {key} are no such thing and were left out.",
-            "Hand it over again from the device.",
+            _("{n_value} of its {key} are no such thing and were left out.").format(
+                n_value=len(value) - len(good), key=key
+            ),
+            _("Hand it over again from the device."),
         )
     return good
 

@@ -14,6 +14,7 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.table import Row, Sheet, heading, read_sheets
+from patchnet.core.texts import _
 from patchnet.survey.one_return import SAID, Return
 
 __all__ = ["read_sheet_return"]
@@ -90,14 +91,16 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
     table = pd.DataFrame(
         {key: _column(sheet, key) for key in SAID if key != "row"}, columns=list(SAID), dtype=object
     )
-    table["row"] = [number for number, _ in sheet.rows]
+    table["row"] = [number for number, __ in sheet.rows]
     filled = (table[["answer", "amount", "consent"]] != "").any(axis=1)
     streets = sorted({text for text in _column(sheet, "street") if text}) or [""]
     if len(streets) > 1:
         faults.error(
             path.name,
-            f"Its rows are of {len(streets)} streets: {', '.join(streets[:4])}.",
-            "Make one file of each street.",
+            _("Its rows are of {n_streets} streets: {streets}.").format(
+                n_streets=len(streets), streets=", ".join(streets[:4])
+            ),
+            _("Make one file of each street."),
         )
     return Return(
         path.name,
@@ -120,7 +123,7 @@ def _about(sheets: Sequence[Sheet]) -> dict[str, str]:
     """Return what the sheet About of a workbook says of the whole round."""
     about: dict[str, str] = {}
     for sheet in sheets:
-        for _, cells in sheet.rows if heading(sheet.name) == "about" else ():
+        for __, cells in sheet.rows if heading(sheet.name) == "about" else ():
             word = _ABOUT_WORDS.get(heading(cells[0]))
             if word is not None:
                 about.setdefault(word, cells[1] if len(cells) > 1 else "")
@@ -131,31 +134,40 @@ def _sheet(path: Path, rows: Sequence[Row], faults: FaultList) -> _Sheet:
     at = _header(rows)
     if at is None:
         raise CannotRead(
-            f"{path} has no header of a survey sheet: its first row must say "
-            f"{', '.join(key.replace('_', ' ') for key in _NEEDED)} and so on."
+            _(
+                "{path} has no header of a survey sheet: its first row must say {needed} and so on."
+            ).format(path=path, needed=", ".join(key.replace("_", " ") for key in _NEEDED))
         )
     names = rows[at].cells
     columns, guessed = _matched(names)
     for key, name in guessed.items():
         faults.warn(
             path.name,
-            f"The column '{name}' was taken as '{key.replace('_', ' ')}'.",
-            "Leave the header of the sheet as it is.",
+            _("The column '{name}' was taken as '{replace}'.").format(
+                name=name, replace=key.replace("_", " ")
+            ),
+            _("Leave the header of the sheet as it is."),
             row=rows[at].number,
         )
     lacking = [key for key in _NEEDED if key not in columns]
     if lacking:
         raise CannotRead(
-            f"{path} has no column {' and no column '.join(lacking)}; its columns are "
-            f"{', '.join(name for name in names if name)}. Name them as in the sheet."
+            _(
+                "{path} has no column {lacking}; its columns are {names}. Name them as in the "
+                "sheet."
+            ).format(
+                path=path,
+                lacking=_(" and no column ").join(lacking),
+                names=", ".join(name for name in names if name),
+            )
         )
     taken = set(columns.values())
     unread = [name for place, name in enumerate(names) if name and place not in taken]
     if unread:
         faults.warn(
             path.name,
-            f"These columns were not read: {', '.join(unread[:12])}.",
-            "Name a column as in the sheet, if it should be.",
+            _("These columns were not read: {unread}.").format(unread=", ".join(unread[:12])),
+            _("Name a column as in the sheet, if it should be."),
             row=rows[at].number,
         )
     return _Sheet(columns, rows[at + 1 :], unread)
@@ -164,7 +176,7 @@ def _sheet(path: Path, rows: Sequence[Row], faults: FaultList) -> _Sheet:
 def _header(rows: Sequence[Row]) -> int | None:
     """Return the position of the row that is most like the header; None where none is."""
     best, found = 1, None
-    for at, (_, cells) in enumerate(rows[:_LOOKED_AT]):
+    for at, (__, cells) in enumerate(rows[:_LOOKED_AT]):
         columns, _ = _matched(cells)
         count = sum(key in columns for key in _NEEDED)
         if count > best:

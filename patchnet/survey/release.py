@@ -19,6 +19,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.release_audit import Bound, class_bounds, safe_classes
@@ -260,7 +261,9 @@ def release(
         if ledger.number:
             return ledger, replace(released_before(ledger), waits=dict.fromkeys(ledger.names, 0))
         raise WrongUse(
-            f"In no unit are the answers of {least} households known: there is nothing to tell."
+            _(
+                "In no unit are the answers of {least} households known: there is nothing to tell."
+            ).format(least=least)
         )
     after = replace(
         ledger,

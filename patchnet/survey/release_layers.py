@@ -12,6 +12,7 @@ import shapely
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.core.geopackage import connect, drop_table, is_database, table_names
 from patchnet.core.open_file import trouble
+from patchnet.core.texts import _
 from patchnet.survey.release import CELLS, STATES, UNITS, Ledger
 from patchnet.survey.survey_layers import add_table, change_street, read_stored, seen_from
 
@@ -41,14 +42,16 @@ def read_ledger(path: Path) -> Ledger:
     """
     if not is_database(path):
         raise WrongUse(
-            f"{path} cannot remember what was handed out of it, and two public files could give "
-            "a household back: make a GeoPackage of it (patchnet merge MAP -o street.gpkg) and "
-            "what is for the public from that."
+            _(
+                "{path} cannot remember what was handed out of it, and two public files could "
+                "give a household back: make a GeoPackage of it (patchnet merge MAP -o "
+                "street.gpkg) and what is for the public from that."
+            ).format(path=path)
         )
     with trouble(path), closing(connect(path)) as there:
         names = table_names(there)
         if "gpkg_contents" not in names:
-            raise CannotRead(f"{path} is not a GeoPackage.")
+            raise CannotRead(_("{path} is not a GeoPackage.").format(path=path))
         shapes = read_stored(there, names, "release_shapes", _SHAPES)
         about = read_stored(there, names, "release_about", _ABOUT)
         return Ledger(

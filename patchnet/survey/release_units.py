@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.survey.release import UNITS, Ledger, new_key
 
@@ -52,9 +53,11 @@ def fix_units(
     part = homes.index.isin(list(taking_part))
     if part.sum() < least:
         raise WrongUse(
-            f"{int(part.sum())} households take part, and a file for the public needs at least "
-            f"{least}: in a smaller group a class would point to a house. A household takes part "
-            "when something is known of its plot and it has not said no."
+            _(
+                "{total} households take part, and a file for the public needs at least {least}: "
+                "in a smaller group a class would point to a house. A household takes part when "
+                "something is known of its plot and it has not said no."
+            ).format(total=int(part.sum()), least=least)
         )
     units = _stretches(homes, pd.Series(part, index=homes.index), least, usual)
     unit_of = {name: f"u{number}" for number, names in enumerate(units, 1) for name in names}
@@ -80,7 +83,7 @@ def _stretches(
     units: list[list[str]] = []
     last_of: dict[str, int] = {}
     rest: list[tuple[str, list[str]]] = []
-    for (street, _), rows in homes.groupby(["street", "side"], sort=True):
+    for (street, __), rows in homes.groupby(["street", "side"], sort=True):
         names = [str(name) for name in rows.index]
         count = int(part.loc[rows.index].sum())
         if count < least:
@@ -113,7 +116,7 @@ def _names(homes: pd.DataFrame, units: Sequence[Sequence[str]]) -> dict[str, str
         side = rows["side"].unique()
         place = [str(street[0])] if len(street) == 1 and street[0] else []
         place += [str(side[0])] if place and len(side) == 1 and side[0] else []
-        words.append(", ".join(place) or "Several streets")
+        words.append(", ".join(place) or _("Several streets"))
     counted: dict[str, int] = {}
     named = {}
     for number, word in enumerate(words, 1):

@@ -15,6 +15,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.folding import folded_ident
 from patchnet.core.read_limits import read_limit
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.doors import PlotNames
@@ -72,7 +73,7 @@ def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return table
 
 
-_ID = "Write the plot's id from the sheet to be sure."
+_ID = N_("Write the plot's id from the sheet to be sure.")
 _LISTED = 6  # plots named where several could be meant
 
 
@@ -103,13 +104,17 @@ def plot_matcher(plots: pd.DataFrame) -> Matcher:
             return near[0], None
         meant = sorted(exact & set(mangled_idents(text)))
         if len(meant) == 1:
-            what = f"{text[:40]!r} was taken as plot {meant[0]}: a spreadsheet made a date of it."
-            return meant[0], Problem(what, "Format the column of plots as text.")
+            what = _("{text!r} was taken as plot {meant}: a spreadsheet made a date of it.").format(
+                text=text[:40], meant=meant[0]
+            )
+            return meant[0], Problem(what, _("Format the column of plots as text."))
         if meant:
-            what = f"{text[:40]!r} is a plot that a spreadsheet made a date of: "
-            return None, Problem(f"{what}{' or '.join(meant)}?", "Write the plot anew, as text.")
+            what = _("{text!r} is a plot that a spreadsheet made a date of: ").format(
+                text=text[:40]
+            )
+            return None, Problem(f"{what}{' or '.join(meant)}?", _("Write the plot anew, as text."))
         if not ident:
-            return None, Problem("There is no plot in it.", "Fill in the plot's number.")
+            return None, Problem(_("There is no plot in it."), _("Fill in the plot's number."))
         return _by_door(text, ident, names, hints)
 
     return match
@@ -132,13 +137,24 @@ def _by_door(
     """Find the plot by its label or door number."""
     found, told = names.meant(text)
     if len(found) == 1:
-        return found[0], Problem(f"{text[:40]!r} was taken as plot {found[0]}, {told}.", _ID)
+        return found[0], Problem(
+            _("{text!r} was taken as plot {found}, {told}.").format(
+                text=text[:40], found=found[0], told=told
+            ),
+            _(_ID),
+        )
     if found:
         several = " or ".join(found[:_LISTED])
-        return None, Problem(f"{text[:40]!r} could be {several}.", "Say which plot it is.")
+        return None, Problem(
+            _("{text!r} could be {several}.").format(text=text[:40], several=several),
+            _("Say which plot it is."),
+        )
     close = hints(ident)
-    hint = f" Did you mean {' or '.join(close)}?" if close else ""
-    return None, Problem(f"There is no plot {ident[:40]!r} here.{hint}", "Mend the number.")
+    hint = _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""
+    return None, Problem(
+        _("There is no plot {ident!r} here.{hint}").format(ident=ident[:40], hint=hint),
+        _("Mend the number."),
+    )
 
 
 def _texts(column: "pd.Series[Any]") -> list[str]:
@@ -211,17 +227,27 @@ def say_problems(
         if listed_of[at] > _FAULTS_LISTED:
             continue
         numbers = [str(row) for row in rows]
-        more = f" and {len(numbers) - _ROWS_NAMED} more" if len(numbers) > _ROWS_NAMED else ""
+        more = (
+            _(" and {n_numbers} more").format(n_numbers=len(numbers) - _ROWS_NAMED)
+            if len(numbers) > _ROWS_NAMED
+            else ""
+        )
         where = asked.returns[at].where
         row = int(rows.iloc[0]) if len(numbers) == 1 else None
-        named = "" if row is not None else f"Rows {', '.join(numbers[:_ROWS_NAMED])}{more}: "
+        named = (
+            ""
+            if row is not None
+            else _("Rows {numbers}{more}: ").format(
+                numbers=", ".join(numbers[:_ROWS_NAMED]), more=more
+            )
+        )
         add(where, named + problem.what, problem.mend, row=row)
     for at, count in listed_of.items():
         if count > _FAULTS_LISTED:
             add(
                 asked.returns[at].where,
-                f"... and {count - _FAULTS_LISTED} more of the kind.",
-                "Mend those that are listed first.",
+                _("... and {count} more of the kind.").format(count=count - _FAULTS_LISTED),
+                _("Mend those that are listed first."),
             )
 
 
@@ -265,9 +291,15 @@ def with_features(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
         if key is not None:
             return key
         near = hints(text)
-        hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
-        what = f"'{text[:40]}' is not a feature that patchnet knows.{hint}"
-        return Problem(what, "'patchnet features' lists the words.")
+        hint = (
+            _(" Did you mean {near}?").format(near=" or ".join(repr(one) for one in near))
+            if near
+            else ""
+        )
+        what = _("'{text}' is not a feature that patchnet knows.{hint}").format(
+            text=text[:40], hint=hint
+        )
+        return Problem(what, _("'patchnet features' lists the words."))
 
     said = mapped(table["feature"], read)
     good = np.array([isinstance(one, str) for one in said], dtype=bool)

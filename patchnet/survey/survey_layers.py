@@ -40,6 +40,7 @@ from patchnet.core.street_store import (
     read_entries,
     replacing,
 )
+from patchnet.core.texts import N_, _
 from patchnet.survey.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
@@ -104,7 +105,7 @@ _TYPES = {
     "low": "INTEGER", "high": "INTEGER", "first": "INTEGER", "last": "INTEGER",
 }  # fmt: skip
 _GEOMETRY = "geometry"
-_MAPPED = "consent on the map: "  # and a plot: what its column said before the first answer
+_MAPPED = N_("consent on the map: ")  # and a plot: what its column said before the first answer
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
 
@@ -140,7 +141,7 @@ def read_records(path: Path | str) -> Records:
         ensure_known_form(there, path)
         names = table_names(there)
         if "gpkg_contents" not in names:
-            raise CannotRead(f"{path} is not a GeoPackage.")
+            raise CannotRead(_("{path} is not a GeoPackage.").format(path=path))
         drawn = read_stored(there, names, "drawn", (*DRAWN, _GEOMETRY))
         crs = crs_of(there, "drawn")
         shapes = [geometry_of(blob) for blob in drawn[_GEOMETRY]]
@@ -374,7 +375,7 @@ def plots_layer(there: sqlite3.Connection) -> str:
             return plain[word]
     if len(names) == 1:
         return names[0]
-    raise CannotRead("The GeoPackage has no layer called plots: name it so.")
+    raise CannotRead(_("The GeoPackage has no layer called plots: name it so."))
 
 
 def read_stored(
@@ -435,7 +436,7 @@ def _stamp(saved: str) -> str:
 
 def _about(records: Records, mapped: Mapping[str, str]) -> pd.DataFrame:
     rows = [("street", street) for street in records.streets]
-    rows += [(_MAPPED + plot, mapped[plot]) for plot in sorted(mapped)]
+    rows += [(_(_MAPPED) + plot, mapped[plot]) for plot in sorted(mapped)]
     return pd.DataFrame(rows, columns=["name", "value"], dtype=object)
 
 
@@ -444,9 +445,9 @@ def _consent_before(there: sqlite3.Connection) -> tuple[set[str], dict[str, str]
     names = table_names(there)
     about = read_stored(there, names, "survey_about", ("name", "value"))
     return set(listed(read_stored(there, names, "consent", CONSENT)["plot"])), {
-        str(name).removeprefix(_MAPPED): str(value)
+        str(name).removeprefix(_(_MAPPED)): str(value)
         for name, value in zip(about["name"], about["value"], strict=True)
-        if str(name).startswith(_MAPPED)
+        if str(name).startswith(_(_MAPPED))
     }
 
 

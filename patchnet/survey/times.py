@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.read.feature_lists import Problem
 from patchnet.survey.dates import When, day_first, parse_when
 from patchnet.survey.one_return import Return
@@ -50,7 +51,9 @@ def with_times(table: pd.DataFrame, asked: Asked, *, tell: bool = True) -> pd.Da
         table[unread],
         mapped(
             table.loc[unread, "when"],
-            lambda text: Problem(f"{text[:30]!r} is no date.", "Write it as 2026-05-02."),
+            lambda text: Problem(
+                _("{text!r} is no date.").format(text=text[:30]), _("Write it as 2026-05-02.")
+            ),
         ),
         asked,
         error=False,
@@ -110,8 +113,8 @@ def _read_others(
     if assumed:
         asked.faults.warn(
             one.where,
-            "Its dates can be read in two ways (2/5 or 5/2): the day was taken to stand first.",
-            "Write dates as 2026-05-02.",
+            _("Its dates can be read in two ways (2/5 or 5/2): the day was taken to stand first."),
+            _("Write dates as 2026-05-02."),
         )
     spare = _head_time(one, "began", first=first) or _head_time(one, "saved", first=first)
     known: dict[str, When | None] = {"": spare}
@@ -141,15 +144,15 @@ def _doubts(
             heads[row, column] = 0 if when is None else when.day.toordinal()
     began, saved, made = heads[:, at]
     tests = [
-        ("no date", days == 0, np.full(len(days), asked.today.toordinal())),
-        ("in the future", days > latest, np.full(len(days), asked.today.toordinal())),
+        (_("no date"), days == 0, np.full(len(days), asked.today.toordinal())),
+        (_("in the future"), days > latest, np.full(len(days), asked.today.toordinal())),
         (
-            "before the sheet was made",
+            _("before the sheet was made"),
             (made > 0) & (made <= latest) & (days < made - slack),
             made,
         ),
         (
-            "outside the round",
+            _("outside the round"),
             (began > 0)
             & (saved > 0)
             & (saved <= latest)
@@ -157,9 +160,9 @@ def _doubts(
             saved,
         ),
     ]
-    holds = [test for _, test, _ in tests]
-    dated = np.select(holds, [np.full(len(days), name) for name, _, _ in tests], "")
-    counted = np.select(holds, [day for _, _, day in tests], days)
+    holds = [test for __, test, ___ in tests]
+    dated = np.select(holds, [np.full(len(days), name) for name, __, ___ in tests], "")
+    counted = np.select(holds, [day for __, ___, day in tests], days)
     return dated.astype(object), _years(counted)
 
 
@@ -179,15 +182,19 @@ def _say_doubts(
     doubted = frame[frame["doubt"] != ""]
     groups: Any = doubted.groupby(["at", "doubt", "year"], sort=False)
     for (at, doubt, year), rows in groups:
-        many = f"{len(rows)} of its answers"
+        many = _("{n_rows} of its answers").format(n_rows=len(rows))
         where = asked.returns[at].where
         if doubt == "no date":
-            what = f"{many} have no date: they were counted for {year}."
-            asked.faults.warn(where, what, "Fill in the date of the round.")
+            what = _("{many} have no date: they were counted for {year}.").format(
+                many=many, year=year
+            )
+            asked.faults.warn(where, what, _("Fill in the date of the round."))
             continue
         asked.faults.warn(
             where,
-            f"{many} are dated {doubt}: is the clock of the device wrong by a year? They are kept "
-            f"as they stand and counted for {year}.",
-            "Set the clock right; for another year, mend the dates and hand it in again.",
+            _(
+                "{many} are dated {doubt}: is the clock of the device wrong by a year? They are "
+                "kept as they stand and counted for {year}."
+            ).format(many=many, doubt=doubt, year=year),
+            _("Set the clock right; for another year, mend the dates and hand it in again."),
         )

@@ -9,6 +9,7 @@ import pandas as pd
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.street_store import Entry, generation_of, holding, read_journal
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path, read_neighbourhood
@@ -147,11 +148,13 @@ def _last(journal: pd.DataFrame, records: Records) -> Entry:
                 return Entry("undo", returns, said)
         elif row.what == "forget":
             raise WrongUse(
-                "The last change was that a household was forgotten, which cannot be taken back. "
-                "To take back a return that was merged before, name it: 'patchnet history FILE' "
-                "lists them."
+                _(
+                    "The last change was that a household was forgotten, which cannot be taken "
+                    "back. To take back a return that was merged before, name it: 'patchnet "
+                    "history FILE' lists them."
+                )
             )
-    raise WrongUse("There is nothing to take back: no merge is written down that still counts.")
+    raise WrongUse(_("There is nothing to take back: no merge is written down that still counts."))
 
 
 def _named(records: Records, ident: str) -> Entry:
@@ -160,7 +163,11 @@ def _named(records: Records, ident: str) -> Entry:
         one for one in idents if ident and one.startswith(ident)
     }
     if len(found) != 1:
-        what = f"There are {len(found)} returns" if found else "There is no return"
+        what = (
+            _("There are {n_found} returns").format(n_found=len(found))
+            if found
+            else _("There is no return")
+        )
         raise WrongUse(f"{what} {ident!r}.{nearest_hint(ident, sorted(found or set(idents)))}")
     taken = records.returns["return"].isin(found)
     return Entry("undo", tuple(sorted(listed(records.returns.loc[taken, "content"]))))

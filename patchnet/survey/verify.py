@@ -12,6 +12,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.geopackage import connect, table_names
 from patchnet.core.open_file import trouble
 from patchnet.core.street_store import form_of, generation_of, read_journal
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.from_file import local_path, read_neighbourhood
@@ -21,7 +22,7 @@ from patchnet.survey.survey_record import Records, digest, listed, state_digest
 
 __all__ = ["verify_street"]
 
-_MEND = "Go back to a copy of the file, or merge the returns into the map anew."
+_MEND = N_("Go back to a copy of the file, or merge the returns into the map anew.")
 
 
 def verify_street(
@@ -74,7 +75,7 @@ def verify_street(
         *_digests(records, forgot=bool((journal["what"] == "forget").any())),
         *_journal(journal, records, generation_of(source), form_of(source)),
     ):
-        faults.error(source.name, what, _MEND)
+        faults.error(source.name, what, _(_MEND))
     try:
         hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
     except DataFaults as error:
@@ -88,9 +89,10 @@ def verify_street(
         for name, table in (("survey", merged.survey), ("survey_years", merged.years)):
             if not _as_stored(source, name, table):
                 faults.error(
-                    source.name, f"The layer {name} is not what the statements come to.",
-                    "Merge any return anew: it is worked out anew then.",
-                )  # fmt: skip
+                    source.name,
+                    _("The layer {name} is not what the statements come to.").format(name=name),
+                    _("Merge any return anew: it is worked out anew then."),
+                )
     return faults.faults
 
 
@@ -100,7 +102,9 @@ def _led_to_returns(records: Records) -> Iterator[str]:
     for name, key in (("statements", "statement"), ("drawn", "shape")):
         lost = ~getattr(records, name)[key].isin(led)
         if lost.any():
-            yield f"{int(lost.sum())} rows of {name} lead to no return."
+            yield _("{total} rows of {name} lead to no return.").format(
+                total=int(lost.sum()), name=name
+            )
 
 
 def _digests(records: Records, *, forgot: bool) -> Iterator[str]:
@@ -112,7 +116,9 @@ def _digests(records: Records, *, forgot: bool) -> Iterator[str]:
         again = digest(table.drop(columns=key), key)[key]
         wrong = again.to_numpy(dtype=object) != table[key].to_numpy(dtype=object)
         if wrong.any():
-            yield f"{int(wrong.sum())} rows of {name} were changed: their digest does not hold."
+            yield _("{total} rows of {name} were changed: their digest does not hold.").format(
+                total=int(wrong.sum()), name=name
+            )
 
 
 def _journal(journal: pd.DataFrame, records: Records, generation: int, form: int) -> Iterator[str]:
@@ -120,10 +126,10 @@ def _journal(journal: pd.DataFrame, records: Records, generation: int, form: int
         return
     numbers = [int(one) for one in journal["generation"]]
     if numbers != list(range(1, len(numbers) + 1)) or numbers[-1] != generation:
-        yield "The journal does not count on without a gap to the last change."
+        yield _("The journal does not count on without a gap to the last change.")
     last = str(journal["digest"].iloc[-1])
     if last and last != state_digest(records):
-        yield "What is there is not what the last change left: rows were added or taken away."
+        yield _("What is there is not what the last change left: rows were added or taken away.")
 
 
 def _as_stored(path: Path, name: str, table: pd.DataFrame) -> bool:

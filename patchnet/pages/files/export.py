@@ -12,6 +12,7 @@ from patchnet.assess.tables import break_table, importance_table, link_table, pl
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
 from patchnet.core.street_store import replacing
+from patchnet.core.texts import _
 from patchnet.network.measures import network_measures
 from patchnet.pages.files.formats import FORMATS, RIGHTS_HOLDER, Credits, endings
 from patchnet.pages.kit.numbers import figure
@@ -51,9 +52,13 @@ def export_form(path: Path | str, groups: Sequence[str]) -> Form:
     elif ending in known:
         form = known[ending]
     else:
-        raise WrongUse(f"{path}: the name must end in {', '.join([*known, _GRAPH])}.")
+        raise WrongUse(
+            _("{path}: the name must end in {value}.").format(
+                path=path, value=", ".join([*known, _GRAPH])
+            )
+        )
     if form == "graphml" and len(groups) != 1:
-        raise WrongUse("A .graphml file holds the graph of one group: say --group KEY once.")
+        raise WrongUse(_("A .graphml file holds the graph of one group: say --group KEY once."))
     return form
 
 
@@ -71,11 +76,11 @@ def cut_words(assessment: Assessment) -> str:
         if percent > most:
             most, name = float(percent), answer.group.name.lower()
     if not name:
-        return f"No best route was left out (cut at p = {cut:g})."
-    return (
-        f"Routes less likely than p = {cut:g} were left out: linked homes are at most "
-        f"{figure(most)} % too low ({name})."
-    )
+        return _("No best route was left out (cut at p = {cut:g}).").format(cut=cut)
+    return _(
+        "Routes less likely than p = {cut:g} were left out: linked homes are at most {most} % too "
+        "low ({name})."
+    ).format(cut=cut, most=figure(most), name=name)
 
 
 def export(
@@ -130,7 +135,11 @@ def export(
     """
     form = export_form(path, list(assessment.groups))
     if layer not in LAYERS:
-        raise WrongUse(f"There is no layer {layer!r}: write one of {', '.join(LAYERS)}.")
+        raise WrongUse(
+            _("There is no layer {layer!r}: write one of {layers}.").format(
+                layer=layer, layers=", ".join(LAYERS)
+            )
+        )
     ensure_may_write(path, overwrite=overwrite)
     write_export(
         assessment, path, form=form, layer=layer, all_links=all_links, importance=importance

@@ -10,6 +10,7 @@ import shapely
 from patchnet.assess.find_routes import Routes
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
 from patchnet.movement.corridors import Corridor
 from patchnet.movement.surface import CostSurface
 from patchnet.pages.files.export import Form, export_form, write_layers
@@ -122,5 +123,5 @@ def routes_form(path: Path | str) -> Form:
     """
     form = export_form(path, ("one",))
     if form in ("graphml", "csv"):
-        raise WrongUse("Routes are written as .gpkg or .geojson.")
+        raise WrongUse(_("Routes are written as .gpkg or .geojson."))
     return form

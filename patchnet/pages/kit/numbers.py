@@ -3,24 +3,43 @@
 import math
 from collections.abc import Iterable
 
+from patchnet.core.texts import N_, WordList, _
+
 __all__ = ["MONTHS", "MONTH_NAMES", "UNITS", "figure", "metres", "month_spans", "span"]
 
 UNITS = {"m2": "m²", "m": "m", "count": ""}
 """Unit of an amount, by the measure of its feature; pieces have none."""
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-MONTH_NAMES = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+MONTHS: WordList[str] = WordList(
+    (
+        N_("Jan"),
+        N_("Feb"),
+        N_("Mar"),
+        N_("Apr"),
+        N_("May"),
+        N_("Jun"),
+        N_("Jul"),
+        N_("Aug"),
+        N_("Sep"),
+        N_("Oct"),
+        N_("Nov"),
+        N_("Dec"),
+    )
+)
+MONTH_NAMES: WordList[str] = WordList(
+    (
+        N_("January"),
+        N_("February"),
+        N_("March"),
+        N_("April"),
+        N_("May"),
+        N_("June"),
+        N_("July"),
+        N_("August"),
+        N_("September"),
+        N_("October"),
+        N_("November"),
+        N_("December"),
+    )
 )
 
 
@@ -38,9 +57,9 @@ def figure(value: float) -> str:
     ['0', '0.034', '0.5', '1.3', '34', '130', 'any number']
     """
     if math.isinf(value):
-        return "any number"
+        return _("any number")
     if math.isnan(value):
-        return "not known"
+        return _("not known")
     if value == 0:
         return "0"
     digits = 1 - math.floor(math.log10(abs(value)))
@@ -65,7 +84,7 @@ def metres(value: float) -> str:
     >>> metres(0), metres(0.4), metres(34.4)
     ('next door', '1 m', '34 m')
     """
-    return "next door" if value == 0 else f"{max(1, round(value))} m"
+    return _("next door") if value == 0 else f"{max(1, round(value))} m"
 
 
 def span(low: float, value: float, high: float) -> str:
@@ -82,7 +101,13 @@ def span(low: float, value: float, high: float) -> str:
     ('2 (1 to 8)', '2')
     """
     low_text, text, high_text = figure(low), figure(value), figure(high)
-    return text if low_text == text == high_text else f"{text} ({low_text} to {high_text})"
+    return (
+        text
+        if low_text == text == high_text
+        else _("{text} ({low_text} to {high_text})").format(
+            text=text, low_text=low_text, high_text=high_text
+        )
+    )
 
 
 def month_spans(months: Iterable[int]) -> str:
@@ -93,7 +118,7 @@ def month_spans(months: Iterable[int]) -> str:
     """
     chosen = sorted(set(months))
     if len(chosen) == 12:
-        return "all year"
+        return _("all year")
     starts = [month for month in chosen if (month - 2) % 12 + 1 not in chosen]
     parts = []
     for start in starts:

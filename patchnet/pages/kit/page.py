@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from patchnet.core.errors import PatchnetError
+from patchnet.core.texts import _
 from patchnet.pages.kit import colours
 from patchnet.pages.kit.escape import inside_script, inside_style
 from patchnet.pages.kit.inline import asset, outside_addresses, sha256
@@ -55,7 +56,9 @@ def page(
     )
     left = outside_addresses(made)
     if left:
-        raise PatchnetError(f"The page would have to fetch {', '.join(sorted(set(left)))}.")
+        raise PatchnetError(
+            _("The page would have to fetch {left}.").format(left=", ".join(sorted(set(left))))
+        )
     return str(made)
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from patchnet.core.texts import _, counted, ngettext
+from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
 from patchnet.plan.plot_plan import (
@@ -49,51 +49,59 @@ __all__ = [
     "would_change_words",
 ]
 
-INDEX = (
+INDEX = N_(
     "Homes are an index of room for wildlife, not a forecast of animals. What is added counts as "
     "it will stand in some years, and boxes only as often as such boxes are used. Most figures "
     "are our own working assumptions: 'patchnet source KEY' says where each comes from."
 )
-CARD_INDEX = (
+CARD_INDEX = N_(
     "Homes are an index of room for wildlife, not a forecast of animals; what is added counts as "
     "it will stand in some years. Most figures are our own working assumptions."
 )
-CHOSEN = (
+CHOSEN = N_(
     "Every kind of animal counts equally, so a little more for a scarce one can matter more than "
     "a lot more for a common one."
 )
-ORDER = "The things are listed in that order."
-DEFER = (
+ORDER = N_("The things are listed in that order.")
+DEFER = N_(
     "This is general advice. Local rules, your tenancy and the law come first. For licensed work, "
     "ask somebody who holds the licence."
 )
-STAGE_NAMES = {
-    "weekend": "This weekend",
-    "season": "This season",
-    "next_year": "Next year",
-    "when_owned": "When you own it",
-}
-_PLACES = {
-    "ground": "in the ground",
-    "standing": "stands anywhere firm",
-    "wall": "on a wall or fence",
-    "fence": "on a fence",
-    "sill": "on a sill or rail",
-    "roof": "on a low roof",
-    "under": "between and under what grows there",
-    "habit": "on the whole plot",
-}
-_ASKS = {
-    "small_children": (
-        "First answer: do children under six live here, visit, or come in from the street? If "
-        "so, leave it for now and take a bird bath or a boggy bed."
-    ),
-    "keeper": "Ask whoever looks after this place first.",
-    "landlord": "If you rent, ask the owner first.",
-    "neighbour": "Ask the neighbour first where it touches the boundary.",
-}
+STAGE_NAMES: Words[str, str] = Words(
+    {
+        "weekend": N_("This weekend"),
+        "season": N_("This season"),
+        "next_year": N_("Next year"),
+        "when_owned": N_("When you own it"),
+    }
+)
+_PLACES: Words[str, str] = Words(
+    {
+        "ground": N_("in the ground"),
+        "standing": N_("stands anywhere firm"),
+        "wall": N_("on a wall or fence"),
+        "fence": N_("on a fence"),
+        "sill": N_("on a sill or rail"),
+        "roof": N_("on a low roof"),
+        "under": N_("between and under what grows there"),
+        "habit": N_("on the whole plot"),
+    }
+)
+_ASKS: Words[str, str] = Words(
+    {
+        "small_children": (
+            N_(
+                "First answer: do children under six live here, visit, or come in from the "
+                "street? If so, leave it for now and take a bird bath or a boggy bed."
+            )
+        ),
+        "keeper": N_("Ask whoever looks after this place first."),
+        "landlord": N_("If you rent, ask the owner first."),
+        "neighbour": N_("Ask the neighbour first where it touches the boundary."),
+    }
+)
 _FLOORS = {"standing": "floor"}
-_LENGTHS = {"sill": "sill or rail"}
+_LENGTHS: Words[str, str] = Words({"sill": N_("sill or rail")})
 _SERVED_SAID = 3
 
 
@@ -119,7 +127,7 @@ def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
     unit = UNITS[knowledge.features[feature].measure]
     if unit:
         return f"{figure(amount)} {unit}"
-    return "" if amount == 1 else f"{figure(amount)} of them"
+    return "" if amount == 1 else _("{amount} of them").format(amount=figure(amount))
 
 
 def place_words(candidate: Candidate) -> str:
@@ -140,7 +148,7 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
     Animals that gain most come first.
     """
     lines = []
-    rank = {key: at for at, (key, _) in enumerate(addition.groups)}
+    rank = {key: at for at, (key, __) in enumerate(addition.groups)}
     given = {
         supply.resource
         for supply in knowledge.supplies
@@ -151,20 +159,31 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
         names = [knowledge.resources[each].name for each in anchors if each in given]
         if names:
             lines.append(
-                (place, f"a home for the {knowledge.groups[served].name.lower()} ({names[0]})")
+                (
+                    place,
+                    _("a home for the {group_name} ({name})").format(
+                        group_name=knowledge.groups[served].name.lower(), name=names[0]
+                    ),
+                )
             )
     gains = {(gain.group, gain.need): gain for gain in suggestion.needs}
     for key in addition.needs:
         gain = gains[key]
         group, need = knowledge.groups[key[0]], need_name(key[0], key[1], knowledge)
-        plots = ", ".join(plot for plot, _ in gain.plots)
+        plots = ", ".join(plot for plot, __ in gain.plots)
         more = gain.plots_count - len(gain.plots)
-        where = f"{plots} and {more} more plots" if more > 0 else plots
-        line = f"{need} for the {group.name.lower()} at {where}"
+        where = (
+            _("{plots} and {more} more plots").format(plots=plots, more=more) if more > 0 else plots
+        )
+        line = _("{need} for the {group_name} at {where}").format(
+            need=need, group_name=group.name.lower(), where=where
+        )
         if gain.hungry_months_closed:
-            line += f"; no longer short in {month_spans(gain.hungry_months_closed)}"
+            line += _("; no longer short in {hungry_months_closed}").format(
+                hungry_months_closed=month_spans(gain.hungry_months_closed)
+            )
         lines.append((rank.get(key[0], len(rank)), line))
-    return [line for _, line in sorted(lines, key=lambda pair: pair[0])]
+    return [line for __, line in sorted(lines, key=lambda pair: pair[0])]
 
 
 def need_name(group: str, need: str, knowledge: Knowledge) -> str:
@@ -178,10 +197,16 @@ def takes(candidate: Candidate, knowledge: Knowledge) -> str:
     parts = []
     if candidate.ground_m2 > 0:
         floor = _FLOORS.get(candidate.place, "ground")
-        parts.append(f"{figure(candidate.ground_m2)} m² of {floor}")
+        parts.append(
+            _("{ground_m2} m² of {floor}").format(
+                ground_m2=figure(candidate.ground_m2), floor=floor
+            )
+        )
     if candidate.length_m > 0 and candidate.place != "ground":
-        along = _LENGTHS.get(candidate.place, "wall or fence")
-        parts.append(f"{figure(candidate.length_m)} m of {along}")
+        along = _LENGTHS.get(candidate.place, _("wall or fence"))
+        parts.append(
+            _("{length_m} m of {along}").format(length_m=figure(candidate.length_m), along=along)
+        )
     parts += [
         upkeep_words(candidate.hours_month, knowledge),
         cost_words(feature.cost, knowledge),
@@ -189,7 +214,7 @@ def takes(candidate: Candidate, knowledge: Knowledge) -> str:
     ]
     years = feature.years_to_work.value
     if years > 1:
-        parts.append(f"at its best after about {years:g} years")
+        parts.append(_("at its best after about {years:g} years").format(years=years))
     return "; ".join(parts)
 
 
@@ -204,7 +229,7 @@ def upkeep_words(hours: float, knowledge: Knowledge) -> str:
         For what is little and what is much.
     """
     if hours <= 0:
-        return "no upkeep"
+        return _("no upkeep")
     if hours <= knowledge.setting("effort_low_h"):
         words = _("little upkeep (about {hours} a month)")
     elif hours <= knowledge.setting("effort_some_h"):
@@ -262,28 +287,37 @@ def competition_words(best: Suggestion, knowledge: Knowledge) -> str:
         return ""
     parts = listed(
         [
-            f"{figure(-gain.homes_around)} for the {knowledge.groups[gain.group].name.lower()}"
+            _("{homes_around} for the {group_name}").format(
+                homes_around=figure(-gain.homes_around),
+                group_name=knowledge.groups[gain.group].name.lower(),
+            )
             for gain in losing
         ]
     )
-    return (
-        f"Competition: homes here would share food and shelter with plots round about, which then "
-        f"hold fewer: {parts}. That is taken off already."
-    )
+    return _(
+        "Competition: homes here would share food and shelter with plots round about, which then "
+        "hold fewer: {parts}. That is taken off already."
+    ).format(parts=parts)
 
 
 def when_words(candidate: Candidate) -> str:
     """When to make it, plant it or put it up."""
     months = month_spans(candidate.months)
-    return "do it in any month" if months == "all year" else f"do it in {months}"
+    return (
+        _("do it in any month")
+        if months == "all year"
+        else _("do it in {months}").format(months=months)
+    )
 
 
 def cost_words(cost: str, knowledge: Knowledge) -> str:
     """What things of a cost class usually cost, from and to."""
     held = knowledge.settings[f"cost_{cost}"]
     if held.value == 0:
-        return "costs nothing"
-    return f"about {held.low:.0f} to {held.high:.0f} {held.unit}"
+        return _("costs nothing")
+    return _("about {low:.0f} to {high:.0f} {unit}").format(
+        low=held.low, high=held.high, unit=held.unit
+    )
 
 
 def asked_first(candidate: Candidate) -> list[str]:
@@ -299,23 +333,30 @@ def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[s
 
 def plant_notes(line: PlantingLine) -> list[str]:
     """What to know about a plant: its hazard, its note, the soil it needs in a pot."""
-    deep = f"needs {line.depth_m * 100:.0f} cm of soil" if line.depth_m else ""
+    deep = (
+        _("needs {depth_m:.0f} cm of soil").format(depth_m=line.depth_m * 100)
+        if line.depth_m
+        else ""
+    )
     return [words for words in (line.hazard, line.note, deep) if words]
 
 
 def exact_words(plan: PlotPlan) -> str:
     """How many combinations were compared."""
     if plan.exact and plan.searched == 1:
-        return "Nothing else fits."
+        return _("Nothing else fits.")
     if plan.exact:
-        return (
-            f"All {plan.searched:,} combinations of up to three things were compared, and the best "
-            "of them worked out exactly."
-        )
-    return (
-        f"{plan.searched:,} of the combinations that fit were compared. On the same scale none of "
-        f"the others could reach more than {figure(plan.bound)}; this one reaches "
-        f"{figure(plan.best.score if plan.best else 0.0)}."
+        return _(
+            "All {searched:,} combinations of up to three things were compared, and the best of "
+            "them worked out exactly."
+        ).format(searched=plan.searched)
+    return _(
+        "{searched:,} of the combinations that fit were compared. On the same scale none of the "
+        "others could reach more than {bound}; this one reaches {score}."
+    ).format(
+        searched=plan.searched,
+        bound=figure(plan.bound),
+        score=figure(plan.best.score if plan.best else 0.0),
     )
 
 
@@ -329,7 +370,7 @@ def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     lines = []
     for change in plan.would_change:
         names = listed([knowledge.sitings[key].said for key in change.features])
-        lines.append(f"{change.words[0].upper()}{change.words[1:]}: {names or 'nothing fits'}.")
+        lines.append(f"{change.words[0].upper()}{change.words[1:]}: {names or _('nothing fits')}.")
     return lines
 
 
@@ -346,11 +387,11 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
     """The answer as you would tell it at the kitchen table."""
     best = plan.best
     if best is None:
-        return "Keep what is there: nothing that fits here would make room for more wildlife."
+        return _("Keep what is there: nothing that fits here would make room for more wildlife.")
     names = listed([knowledge.sitings[one.candidate.feature].said for one in best.additions])
     least = knowledge.setting("plan_gain_least")
     helped = [
-        f"the {knowledge.groups[gain.group].name.lower()}"
+        _("the {group_name}").format(group_name=knowledge.groups[gain.group].name.lower())
         for gain in best.groups
         if gain.share > 0 and gain.linked_after - gain.linked_before >= least
     ][:_SERVED_SAID]
@@ -389,8 +430,12 @@ def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
 def best_words(plan: PlotPlan) -> str:
     """The heading over the best things."""
     count = 0 if plan.best is None else len(plan.best.additions)
-    counts = {0: "Nothing to add", 1: "The best thing to add", 2: "The two best things, together"}
-    return counts.get(count, "The three best things, together")
+    counts = {
+        0: _("Nothing to add"),
+        1: _("The best thing to add"),
+        2: _("The two best things, together"),
+    }
+    return counts.get(count, _("The three best things, together"))
 
 
 def nearest_words(nearest: Iterable[tuple[str, float]]) -> str:
@@ -416,30 +461,43 @@ def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
 def _wish(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
     name = knowledge.features[one.feature].name
     if one.why_not:
-        return f"{name}: not here. {one.why_not}"
+        return _("{name}: not here. {why_not}").format(name=name, why_not=one.why_not)
     amount = amount_words(one.feature, one.amount, knowledge)
     words = f"{name}, {amount}" if amount else name
     if one.asked is not None and figure(one.amount) != figure(one.asked):
-        words += f" (there is no room for {amount_words(one.feature, one.asked, knowledge)})"
-    words += f": by itself it would make room for {homes_words(one.alone, 'more')}"
+        words += _(" (there is no room for {amount_words})").format(
+            amount_words=amount_words(one.feature, one.asked, knowledge)
+        )
+    words += _(": by itself it would make room for {alone}").format(
+        alone=homes_words(one.alone, "more")
+    )
     if plan.best is None:
         return f"{words}."
     if one.in_best:
         more = one.alone if one.with_best is None else one.with_best
-        return f"{words}; it is one of the best things to add, and brings {figure(more)} there."
+        return _("{words}; it is one of the best things to add, and brings {more} there.").format(
+            words=words, more=figure(more)
+        )
     if one.with_best is None:
-        return f"{words}; it does not fit beside the best things."
+        return _("{words}; it does not fit beside the best things.").format(words=words)
     if one.with_best < 0:
         lost = homes_words(-one.with_best)
-        return f"{words}; beside the best things it takes so much room that {lost} would be lost."
-    return f"{words}, and for {figure(one.with_best)} more beside the best things."
+        return _(
+            "{words}; beside the best things it takes so much room that {lost} would be lost."
+        ).format(words=words, lost=lost)
+    return _("{words}, and for {with_best} more beside the best things.").format(
+        words=words, with_best=figure(one.with_best)
+    )
 
 
 def beside_words(other: Suggestion, best: Suggestion) -> str:
     """How another set compares with the best one."""
-    they = "It makes" if len(other.additions) == 1 else "Together they make"
-    return (
-        f"{they} room for {homes_words(other.linked_homes, 'more')}; with every kind of animal "
-        f"counting equally, that is worth {figure(other.score / best.score)} times as much as the "
-        "best."
+    they = _("It makes") if len(other.additions) == 1 else _("Together they make")
+    return _(
+        "{they} room for {linked_homes}; with every kind of animal counting equally, that is "
+        "worth {score} times as much as the best."
+    ).format(
+        they=they,
+        linked_homes=homes_words(other.linked_homes, "more"),
+        score=figure(other.score / best.score),
     )

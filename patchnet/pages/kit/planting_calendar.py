@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.colours import INK, MOTIFS, MUTED, PANEL, RULE, WOAD
 from patchnet.pages.kit.numbers import MONTHS, month_spans
@@ -47,11 +48,14 @@ def calendar_words(planting: Planting, knowledge: Knowledge) -> str:
     """The calendar in sentences: what stands for the figure where it cannot be seen."""
     rows, others = _rows(planting, knowledge)
     if not rows and not others:
-        return "No plants are chosen, so there is no calendar."
-    sentences = [f"{row.name} flowers {month_spans(row.months)}." for row in rows]
+        return _("No plants are chosen, so there is no calendar.")
+    sentences = [
+        _("{name} flowers {months}.").format(name=row.name, months=month_spans(row.months))
+        for row in rows
+    ]
     sentences += _doubts(planting)
     if others:
-        sentences.append(f"Not grown for flowers: {', '.join(others)}.")
+        sentences.append(_("Not grown for flowers: {others}.").format(others=", ".join(others)))
     return " ".join(sentences)
 
 
@@ -59,15 +63,24 @@ def _doubts(planting: Planting) -> list[str]:
     """What is said of hungry months: which they are, and which stay without flowers."""
     hungry = [bloom.month for bloom in planting.calendar if bloom.hungry]
     if not hungry:
-        return ["No month is short of flowers here."]
-    said = [f"Hungry months here (few flowers within reach): {month_spans(hungry)}."]
+        return [_("No month is short of flowers here.")]
+    said = [
+        _("Hungry months here (few flowers within reach): {hungry}.").format(
+            hungry=month_spans(hungry)
+        )
+    ]
     if planting.uncovered:
         said.append(
-            f"Still without flowers: {month_spans(planting.uncovered)}; no plant that fits this "
-            "plot flowers then."
+            _(
+                "Still without flowers: {uncovered}; no plant that fits this plot flowers then."
+            ).format(uncovered=month_spans(planting.uncovered))
         )
     if planting.no_room:
-        said.append(f"Still without flowers for want of room: {month_spans(planting.no_room)}.")
+        said.append(
+            _("Still without flowers for want of room: {no_room}.").format(
+                no_room=month_spans(planting.no_room)
+            )
+        )
     return said
 
 
@@ -78,14 +91,14 @@ def calendar_text(planting: Planting, knowledge: Knowledge) -> str:
         return calendar_words(planting, knowledge)
     hungry = ["!" if bloom.hungry else "" for bloom in planting.calendar]
     counts = [str(len(bloom.plants)) for bloom in planting.calendar]
-    cells = [["", *MONTHS], ["Hungry here", *hungry]]
+    cells = [["", *MONTHS], [_("Hungry here"), *hungry]]
     cells += [
         [row.name, *("#" if month in row.months else "" for month in _year())] for row in rows
     ]
-    cells.append(["Plants in flower", *counts])
+    cells.append([_("Plants in flower"), *counts])
     said = _doubts(planting)
     if others:
-        said.append(f"Not grown for flowers: {', '.join(others)}.")
+        said.append(_("Not grown for flowers: {others}.").format(others=", ".join(others)))
     return text_table(cells, header=True) + "\n\n" + paragraph(" ".join(said))
 
 

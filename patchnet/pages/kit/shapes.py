@@ -12,6 +12,7 @@ from pyproj.crs.crs import CRS
 
 from patchnet.core.crs_change import change_of
 from patchnet.core.errors import PatchnetError
+from patchnet.core.texts import _
 from patchnet.pages.kit.encode import path_code
 
 __all__ = [
@@ -124,7 +125,7 @@ def frame_of(layers: Iterable[gpd.GeoDataFrame], crs: CRS) -> Frame:
                 tuple(lat_fit.tolist()),
                 error,
             )
-    raise PatchnetError("The area is too large for one map page: draw it in parts.")
+    raise PatchnetError(_("The area is too large for one map page: draw it in parts."))
 
 
 def _least_squares(matrix: NDArray[np.float64], wanted: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -2,6 +2,7 @@
 
 import math
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.colours import INK, RULE, STEPS
 from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS
 from patchnet.pages.kit.templates import Markup, render
@@ -20,13 +21,17 @@ _FOOT = _TOP + _TALL
 _HEIGHT = _FOOT + 22
 _FONT = 11.5
 
-_CLASS = {"sun": "in full sun", "part": "in part shade", "shade": "in shade"}
-_SEAT = {
-    "both": "A seat can have morning sun, and one can have evening sun.",
-    "morning": "A seat can have morning sun, but not evening sun.",
-    "evening": "A seat can have evening sun, but not morning sun.",
-    "neither": "No seat has much morning or evening sun.",
-}
+_CLASS: Words[str, str] = Words(
+    {"sun": N_("in full sun"), "part": N_("in part shade"), "shade": N_("in shade")}
+)
+_SEAT: Words[str, str] = Words(
+    {
+        "both": N_("A seat can have morning sun, and one can have evening sun."),
+        "morning": N_("A seat can have morning sun, but not evening sun."),
+        "evening": N_("A seat can have evening sun, but not morning sun."),
+        "neither": N_("No seat has much morning or evening sun."),
+    }
+)
 
 
 def hours_words(hours: float) -> str:
@@ -43,13 +48,13 @@ def hours_words(hours: float) -> str:
     ['no sun', 'less than half an hour', 'half an hour', '1 hour', '2.5 hours', '6 hours']
     """
     if hours <= 0:
-        return "no sun"
+        return _("no sun")
     rounded = _rounded(hours)
     if rounded == 0 or hours < 0.3:
-        return "less than half an hour"
+        return _("less than half an hour")
     if rounded == 0.5:
-        return "half an hour"
-    return "1 hour" if rounded == 1 else f"{rounded:g} hours"
+        return _("half an hour")
+    return "1 hour" if rounded == 1 else _("{rounded:g} hours").format(rounded=rounded)
 
 
 def sun_words(sun: PlotSun) -> tuple[str, ...]:
@@ -57,29 +62,51 @@ def sun_words(sun: PlotSun) -> tuple[str, ...]:
     if not sun.known or sun.cls is None:
         return (sun.why_not,)
     high, low = sun.midsummer - 1, (sun.midsummer + 5) % 12
-    winter = "there is none" if sun.hours[low] <= 0 else f"it is {hours_words(sun.hours[low])}"
-    summer = (
-        f"{hours_words(sun.hours[high])} a day of direct" if sun.hours[high] > 0 else "no direct"
+    winter = (
+        _("there is none")
+        if sun.hours[low] <= 0
+        else _("it is {hour}").format(hour=hours_words(sun.hours[low]))
     )
-    said = [f"At midsummer the ground gets {summer} sun, on average: it lies {_CLASS[sun.cls]}."]
+    summer = (
+        _("{hour} a day of direct").format(hour=hours_words(sun.hours[high]))
+        if sun.hours[high] > 0
+        else _("no direct")
+    )
+    said = [
+        _("At midsummer the ground gets {summer} sun, on average: it lies {class_}.").format(
+            summer=summer, class_=_CLASS[sun.cls]
+        )
+    ]
     if sun.hours[high] > 0:
         first, second = _about(sun.morning_hours), _about(sun.afternoon_hours)
-        said.append(f"In the first half of the day it is {first}, in the second {second}.")
+        said.append(
+            _("In the first half of the day it is {first}, in the second {second}.").format(
+                first=first, second=second
+            )
+        )
     there = hours_words(sun.open_hours[low])
-    said.append(f"In {MONTH_NAMES[low]} {winter}; a place in the open has {there}.")
+    said.append(
+        _("In {month_name} {winter}; a place in the open has {there}.").format(
+            month_name=MONTH_NAMES[low], winter=winter, there=there
+        )
+    )
     if sun.seat is not None:
         said.append(_SEAT[sun.seat])
     if sun.sunny_wall is not None:
         hours = hours_words(sun.sunny_wall.hours)
         said.append(
-            f"The sunniest place for a bee box is the {sun.sunny_wall.words}: {hours} of sun a "
-            "day in spring. Ask first if it is not yours."
+            _(
+                "The sunniest place for a bee box is the {sunny_wall_words}: {hours} of sun a day "
+                "in spring. Ask first if it is not yours."
+            ).format(sunny_wall_words=sun.sunny_wall.words, hours=hours)
         )
     if sun.shady_corner is not None:
         hours = hours_words(sun.shady_corner.hours)
         said.append(
-            f"The {sun.shady_corner.words} has least sun, {hours} a day at midsummer: a place "
-            "for ferns and other plants of part shade."
+            _(
+                "The {shady_corner_words} has least sun, {hours} a day at midsummer: a place for "
+                "ferns and other plants of part shade."
+            ).format(shady_corner_words=sun.shady_corner.words, hours=hours)
         )
     return (*said, *sun.notes)
 
@@ -137,7 +164,7 @@ def _rounded(hours: float) -> float:
 
 
 def _about(hours: float) -> str:
-    return f"about {hours_words(hours)}" if hours > 0 else "none"
+    return _("about {hours}").format(hours=hours_words(hours)) if hours > 0 else _("none")
 
 
 def _short(hours: float) -> str:
@@ -149,4 +176,6 @@ def _short(hours: float) -> str:
 def _numbers(sun: PlotSun) -> str:
     parts = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.hours, strict=True)]
     there = [f"{month} {_short(one)}" for month, one in zip(MONTHS, sun.open_hours, strict=True)]
-    return f"On this plot: {', '.join(parts)}. In the open: {', '.join(there)}."
+    return _("On this plot: {parts}. In the open: {there}.").format(
+        parts=", ".join(parts), there=", ".join(there)
+    )

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.plan_words import amount_words, hours_words
@@ -47,9 +48,11 @@ def taken_up_first(
         found.append(
             FirstTakenUp(
                 title=f"{how.said.capitalize()}, {amount_words(key, amount, knowledge)}",
-                takes=f"about {hours_words(hours)} of work, about {figure(money)} {unit}",
+                takes=_("about {hours} of work, about {money} {unit}").format(
+                    hours=hours_words(hours), money=figure(money), unit=unit
+                ),
                 steps=tuple(step.words for step in how.steps),
-                asks=("If you rent, ask the owner first.",)
+                asks=(_("If you rent, ask the owner first."),)
                 if how.tenancy == "ask" and facts.tenure != "own"
                 else (),
                 cautions=tuple(knowledge.cautions[one].words for one in how.cautions),

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from patchnet.core.texts import N_, Words
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import two_digit_codes, whole_codes
 from patchnet.pages.kit.plan_words import DEFER, asked_first, place_words, takes
@@ -18,91 +19,111 @@ __all__ = ["ADDITIONS_WORDS", "additions_payload"]
 _GROUPS = 3  # places for groups in a row of text; 4095 where there are fewer
 _NO_GROUP = 4095
 
-ADDITIONS_WORDS: dict[str, object] = {
-    "card_additions": "What could be added here",
-    "additions_none": "What could be added was not worked out for this page.",
-    "additions_ask_one": "For this plot, with your file of the neighbourhood in place of FILE:",
-    "additions_ask_all": "For all plots, on a page like this one:",
-    "additions_form": "Say what you know of this plot",
-    "additions_kept": (
-        "All optional. Your answers stay on this page, for the next plot too: change them where "
-        "it differs."
-    ),
-    "additions_clear": "Clear answers",
-    "said_light": "Sun in summer",
-    "said_lights": {"sun": "Full sun", "part": "Half shade", "shade": "Shade"},
-    "said_worked_out": "{light} (worked out)",
-    "said_tenure": "Own or rent",
-    "said_tenures": {"own": "We own it", "rent": "We rent it"},
-    "said_children": "Do children under six live here, visit, or come in from the street?",
-    "said_pots": "Must everything stand in pots?",
-    "said_yes_no": {"yes": "Yes", "no": "No"},
-    "said_free": "Ground that may be changed, m²",
-    "said_hours": "Hours a month for it",
-    "said_money": "Money for the first year, {unit}",
-    "said_nothing": "Not said",
-    "said_line": "Worked out for: {answers}.",
-    "said_children_yes": "small children come here",
-    "said_children_no": "no small children",
-    "said_pots_yes": "pots only",
-    "said_amounts": {
-        "free": "{n} m² to change",
-        "hours": "{n} hours a month",
-        "money": "{n} {unit}",
-    },
-    "said_no_number": "Write a number, 0 or more.",
-    "additions_order": (
-        "Each thing by itself, the one worth most first, as it will stand in some years. A home "
-        "more counts the more the fewer a group has, so a thing for a scarce one can stand first."
-    ),
-    "additions_empty": "Nothing that suits what you said would win anything here.",
-    "additions_nothing": "Nothing that fits on this plot would win anything.",
-    "addition_amount": "{name}, {amount}",
-    "addition_many": "{n} of them",
-    "addition_serves": "For {groups}.",
-    "addition_wins": "Wins {won} linked homes by itself.",
-    "addition_own": "Only for whoever owns the plot: it stays when you leave.",
-    "addition_ground": "{n} m² of ground",
-    "addition_length": "{n} m of length",
-    "additions_left_out": "Left out: {reasons}.",
-    "additions_reasons": {
-        "children": "{n} because of small children",
-        "light": "{n} for the light",
-        "tenure": "{n} that only an owner should make",
-        "pots": "{n} that cannot stand in pots",
-        "ground": "{n} for want of ground",
-        "hours": "{n} for want of time",
-        "money": "{n} for want of money",
-    },
-    "additions_more": "{n} more things fit and are worth less here.",
-    "additions_more_one": "1 more thing fits and is worth less here.",
-    "additions_pond_title": "Not before one question is answered",
-    "additions_pond": (
-        "{things} could win something here too. First answer above: do children under six live "
-        "here, visit, or come in from the street?"
-    ),
-    "additions_pair_title": "Worth more together",
-    "additions_pair": (
-        "{one} and {other}: {together} linked homes together, {apart} if each is reckoned alone."
-    ),
-    "additions_ground_more": (
-        "The map knows of {n} m² here that may be changed; what would need more is not in this "
-        "list."
-    ),
-    "additions_taken_up": (
-        "Of the ground counted here, {n} m² is paved or under plastic grass today and would be "
-        "taken up first. If you rent, ask the owner. Look for pipes and cables before you dig, "
-        "and keep the ground sloping away from the house."
-    ),
-    "additions_sets": (
-        "Things chosen together, to fit side by side, can do more than the best single ones. For "
-        "the whole answer, with plants, a calendar and a plan over the years, run this (with your "
-        "file of the neighbourhood in place of FILE):"
-    ),
-    "additions_defer": DEFER,
-    "said_additions_one": "{n} thing listed: {things}.",
-    "said_additions": "{n} things listed: {things}.",
-}
+ADDITIONS_WORDS: Words[str, object] = Words(
+    {
+        "card_additions": N_("What could be added here"),
+        "additions_none": N_("What could be added was not worked out for this page."),
+        "additions_ask_one": N_(
+            "For this plot, with your file of the neighbourhood in place of FILE:"
+        ),
+        "additions_ask_all": N_("For all plots, on a page like this one:"),
+        "additions_form": N_("Say what you know of this plot"),
+        "additions_kept": (
+            N_(
+                "All optional. Your answers stay on this page, for the next plot too: change them "
+                "where it differs."
+            )
+        ),
+        "additions_clear": N_("Clear answers"),
+        "said_light": N_("Sun in summer"),
+        "said_lights": {"sun": N_("Full sun"), "part": N_("Half shade"), "shade": N_("Shade")},
+        "said_worked_out": N_("{light} (worked out)"),
+        "said_tenure": N_("Own or rent"),
+        "said_tenures": {"own": N_("We own it"), "rent": N_("We rent it")},
+        "said_children": N_("Do children under six live here, visit, or come in from the street?"),
+        "said_pots": N_("Must everything stand in pots?"),
+        "said_yes_no": {"yes": N_("Yes"), "no": N_("No")},
+        "said_free": N_("Ground that may be changed, m²"),
+        "said_hours": N_("Hours a month for it"),
+        "said_money": N_("Money for the first year, {unit}"),
+        "said_nothing": N_("Not said"),
+        "said_line": N_("Worked out for: {answers}."),
+        "said_children_yes": N_("small children come here"),
+        "said_children_no": N_("no small children"),
+        "said_pots_yes": N_("pots only"),
+        "said_amounts": {
+            "free": N_("{n} m² to change"),
+            "hours": N_("{n} hours a month"),
+            "money": N_("{n} {unit}"),
+        },
+        "said_no_number": N_("Write a number, 0 or more."),
+        "additions_order": (
+            N_(
+                "Each thing by itself, the one worth most first, as it will stand in some years. "
+                "A home more counts the more the fewer a group has, so a thing for a scarce one "
+                "can stand first."
+            )
+        ),
+        "additions_empty": N_("Nothing that suits what you said would win anything here."),
+        "additions_nothing": N_("Nothing that fits on this plot would win anything."),
+        "addition_amount": N_("{name}, {amount}"),
+        "addition_many": N_("{n} of them"),
+        "addition_serves": N_("For {groups}."),
+        "addition_wins": N_("Wins {won} linked homes by itself."),
+        "addition_own": N_("Only for whoever owns the plot: it stays when you leave."),
+        "addition_ground": N_("{n} m² of ground"),
+        "addition_length": N_("{n} m of length"),
+        "additions_left_out": N_("Left out: {reasons}."),
+        "additions_reasons": {
+            "children": N_("{n} because of small children"),
+            "light": N_("{n} for the light"),
+            "tenure": N_("{n} that only an owner should make"),
+            "pots": N_("{n} that cannot stand in pots"),
+            "ground": N_("{n} for want of ground"),
+            "hours": N_("{n} for want of time"),
+            "money": N_("{n} for want of money"),
+        },
+        "additions_more": N_("{n} more things fit and are worth less here."),
+        "additions_more_one": N_("1 more thing fits and is worth less here."),
+        "additions_pond_title": N_("Not before one question is answered"),
+        "additions_pond": (
+            N_(
+                "{things} could win something here too. First answer above: do children under six "
+                "live here, visit, or come in from the street?"
+            )
+        ),
+        "additions_pair_title": N_("Worth more together"),
+        "additions_pair": (
+            N_(
+                "{one} and {other}: {together} linked homes together, {apart} if each is reckoned "
+                "alone."
+            )
+        ),
+        "additions_ground_more": (
+            N_(
+                "The map knows of {n} m² here that may be changed; what would need more is not in "
+                "this list."
+            )
+        ),
+        "additions_taken_up": (
+            N_(
+                "Of the ground counted here, {n} m² is paved or under plastic grass today and "
+                "would be taken up first. If you rent, ask the owner. Look for pipes and cables "
+                "before you dig, and keep the ground sloping away from the house."
+            )
+        ),
+        "additions_sets": (
+            N_(
+                "Things chosen together, to fit side by side, can do more than the best single "
+                "ones. For the whole answer, with plants, a calendar and a plan over the years, "
+                "run this (with your file of the neighbourhood in place of FILE):"
+            )
+        ),
+        "additions_defer": DEFER,
+        "said_additions_one": N_("{n} thing listed: {things}."),
+        "said_additions": N_("{n} things listed: {things}."),
+    }
+)
 """Words for the script."""
 
 

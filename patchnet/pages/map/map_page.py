@@ -136,7 +136,7 @@ def map_page(
     """
     public = public or assessment.neighbourhood.audience == "public"
     if public and additions is not None:
-        raise WrongUse("A page to be published carries no additions: leave out one of the two.")
+        raise WrongUse(_("A page to be published carries no additions: leave out one of the two."))
     if public:
         assessment = assessment_for(assessment, "public")
     hood = assessment.neighbourhood
@@ -157,7 +157,7 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
-    privacy = words.PRIVACY_GAPS if len(hood.barriers) else words.PRIVACY
+    privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)
     if hood.withheld:
         privacy = f"{privacy} {_(words.LEFT_OUT)} {hood.withheld}"
     return page(
@@ -170,8 +170,8 @@ def map_page(
         w=words.PAGE,
         map_how=words.PAGE["map_how_svg" if as_svg else "map_how_canvas"],
         privacy=_public_words(hood) if public else privacy,
-        tiles_words=words.TILES if tile_host else "",
-        assumptions=words.ASSUMPTIONS.partition("patchnet source"),
+        tiles_words=_(words.TILES) if tile_host else "",
+        assumptions=_(words.ASSUMPTIONS).partition("patchnet source"),
         shows={**words.SHOWS, **(SUN_SHOW if sun is not None else {})},
         map_box=map_box,
         used=figures_used(assessment.knowledge),
@@ -258,7 +258,7 @@ def _street_map(
     )
     if tiles is None:
         if credit is not None:
-            raise WrongUse("A credit for tiles was given, but no tiles.")
+            raise WrongUse(_("A credit for tiles was given, but no tiles."))
         return street_map, "", Markup()
     if tiles == OSM:
         address, attribution = "https://tile.openstreetmap.org/{z}/{x}/{y}.png", _osm_credit()
@@ -267,8 +267,10 @@ def _street_map(
             part in tiles for part in ("{z}", "{x}", "{y}")
         ):
             raise WrongUse(
-                f"Tiles are {OSM!r} or an address with {{z}}, {{x}} and {{y}}, such as "
-                f"https://tiles.example.org/{{z}}/{{x}}/{{y}}.png; not {tiles!r}."
+                _(
+                    "Tiles are {osm!r} or an address with {{z}}, {{x}} and {{y}}, such as "
+                    "https://tiles.example.org/{{z}}/{{x}}/{{y}}.png; not {tiles!r}."
+                ).format(osm=OSM, tiles=tiles)
             )
         address = tiles
         known = _osm_credit() if ".openstreetmap." in tiles else escape(_tile_host(tiles))
@@ -285,7 +287,7 @@ def _osm_credit() -> Markup:
 
 def _tile_host(address: str) -> str:
     """Name where tiles come from, for want of a credit line."""
-    return "Map tiles: " + address.split("/", 3)[2].removeprefix("{s}.")
+    return _("Map tiles: ") + address.split("/", 3)[2].removeprefix("{s}.")
 
 
 def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, Markup, str]:
@@ -303,7 +305,9 @@ def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, Markup, str]:
         library = leaflet_script(scripts["leaflet"])
         style = leaflet_style(styles["leaflet_css"])
     except KeyError as error:
-        raise PatchnetError(f"This version of folium names no {error}.") from error
+        raise PatchnetError(
+            _("This version of folium names no {error}.").format(error=error)
+        ) from error
     box = Markup(figure.html.render())
     return library, style, box, f"\n{figure.script.render().strip()}\n"
 

@@ -19,409 +19,474 @@ __all__ = [
     "TILES",
 ]
 
-CLASS_WORDS = {
-    "published": "published",
-    "second-hand": "published, read second hand",
-    "derived": "worked out from published figures",
-    "common-practice": "common practice",
-    "memory": "from memory, still to be checked",
-    "assumption": "our own working assumption",
-}
+CLASS_WORDS: Words[str, str] = Words(
+    {
+        "published": N_("published"),
+        "second-hand": N_("published, read second hand"),
+        "derived": N_("worked out from published figures"),
+        "common-practice": N_("common practice"),
+        "memory": N_("from memory, still to be checked"),
+        "assumption": N_("our own working assumption"),
+    }
+)
 
-ASSUMPTIONS = "Most figures are our own working assumptions, not findings; see patchnet source."
-PRIVACY = "For the group, not for publishing: this page shows what is in people's gardens."
-PRIVACY_GAPS = (
+ASSUMPTIONS = N_("Most figures are our own working assumptions, not findings; see patchnet source.")
+PRIVACY = N_("For the group, not for publishing: this page shows what is in people's gardens.")
+PRIVACY_GAPS = N_(
     "For the group, not for publishing: this page shows what is in people's gardens and which "
     "fences have gaps."
 )
-PUBLIC = "Made for publishing: it tells of units of many households, in classes, not of plots."
-LEFT_OUT = "Left out:"
-TILES = "This page asks the network for its background pictures (map tiles)."
+PUBLIC = N_("Made for publishing: it tells of units of many households, in classes, not of plots.")
+LEFT_OUT = N_("Left out:")
+TILES = N_("This page asks the network for its background pictures (map tiles).")
 
 # What the plots can be shaded by, in the order of the list.
-SHOWS = {
-    "homes": "Homes held",
-    "need": "Enough of one need",
-    "scarcest": "The scarcest need",
-    "hungry": "Hungry months",
-    "connected": "Connected groups",
-    "feature": "One feature",
-    "known": "How much is known",
-}
+SHOWS: Words[str, str] = Words(
+    {
+        "homes": N_("Homes held"),
+        "need": N_("Enough of one need"),
+        "scarcest": N_("The scarcest need"),
+        "hungry": N_("Hungry months"),
+        "connected": N_("Connected groups"),
+        "feature": N_("One feature"),
+        "known": N_("How much is known"),
+    }
+)
 
 # Words that stand in the page before any script runs.
-PAGE = {
-    "skip": "Skip the map, go to the table",
-    "choose": "Choose what to show",
-    "group": "Wildlife group",
-    "show": "Show on the plots",
-    "need": "Need",
-    "feature": "Feature",
-    "month": "Month",
-    "also": "Also draw",
-    "network": "Patches and links",
-    "breaks": "Breaks",
-    "barriers": "Fences and walls",
-    "labels": "Names",
-    "toggle_note": "Choose one group to draw its patches, links and breaks.",
-    "ground_also": "On the ground",
-    "cover": "Ground",
-    "corridors": "Corridors",
-    "pinch": "Pinch points",
-    "make_gaps": "Gaps to make",
-    "map": "Map",
-    "map_how_svg": (
-        "By keyboard: Tab to the plots, arrow keys to the next plot, Enter for its card. "
-        "The table holds the same facts."
-    ),
-    "map_how_canvas": (
-        "So many plots are drawn as one picture: by keyboard, use the table, which holds the "
-        "same facts and opens every card."
-    ),
-    "touch": "One finger scrolls the page, two fingers move the map.",
-    "one_finger": "Move the map with one finger",
-    "tools": "Move the map",
-    "zoom_in": "Closer",
-    "zoom_out": "Farther",
-    "left": "West",
-    "up": "North",
-    "down": "South",
-    "right": "East",
-    "whole": "Whole map",
-    "under": "Point at a plot, or choose one, to read what it is.",
-    "legend": "Legend",
-    "card": "Plot card",
-    "close": "Close the card",
-    "street": "The whole neighbourhood in words",
-    "table": "All plots",
-    "find": "Find a plot or street",
-    "back": "Previous 100",
-    "on": "Next 100",
-    "about": "Where the figures come from",
-    "credits": "Credits",
-    "no_script": (
-        "The map and the table need JavaScript, which is switched off in this browser. Nothing "
-        "is fetched from the network by it."
-    ),
-    "assumed_counts": "Of the {all} figures in the tables:",
-    "sources": "Sources, with the number of figures each stands for",
-    "drawn_by": "Map drawn with Leaflet and folium.",
-}
+PAGE: Words[str, str] = Words(
+    {
+        "skip": N_("Skip the map, go to the table"),
+        "choose": N_("Choose what to show"),
+        "group": N_("Wildlife group"),
+        "show": N_("Show on the plots"),
+        "need": N_("Need"),
+        "feature": N_("Feature"),
+        "month": N_("Month"),
+        "also": N_("Also draw"),
+        "network": N_("Patches and links"),
+        "breaks": N_("Breaks"),
+        "barriers": N_("Fences and walls"),
+        "labels": N_("Names"),
+        "toggle_note": N_("Choose one group to draw its patches, links and breaks."),
+        "ground_also": N_("On the ground"),
+        "cover": N_("Ground"),
+        "corridors": N_("Corridors"),
+        "pinch": N_("Pinch points"),
+        "make_gaps": N_("Gaps to make"),
+        "map": N_("Map"),
+        "map_how_svg": (
+            N_(
+                "By keyboard: Tab to the plots, arrow keys to the next plot, Enter for its card. "
+                "The table holds the same facts."
+            )
+        ),
+        "map_how_canvas": (
+            N_(
+                "So many plots are drawn as one picture: by keyboard, use the table, which holds "
+                "the same facts and opens every card."
+            )
+        ),
+        "touch": N_("One finger scrolls the page, two fingers move the map."),
+        "one_finger": N_("Move the map with one finger"),
+        "tools": N_("Move the map"),
+        "zoom_in": N_("Closer"),
+        "zoom_out": N_("Farther"),
+        "left": N_("West"),
+        "up": N_("North"),
+        "down": N_("South"),
+        "right": N_("East"),
+        "whole": N_("Whole map"),
+        "under": N_("Point at a plot, or choose one, to read what it is."),
+        "legend": N_("Legend"),
+        "card": N_("Plot card"),
+        "close": N_("Close the card"),
+        "street": N_("The whole neighbourhood in words"),
+        "table": N_("All plots"),
+        "find": N_("Find a plot or street"),
+        "back": N_("Previous 100"),
+        "on": N_("Next 100"),
+        "about": N_("Where the figures come from"),
+        "credits": N_("Credits"),
+        "no_script": (
+            N_(
+                "The map and the table need JavaScript, which is switched off in this browser. "
+                "Nothing is fetched from the network by it."
+            )
+        ),
+        "assumed_counts": N_("Of the {all} figures in the tables:"),
+        "sources": N_("Sources, with the number of figures each stands for"),
+        "drawn_by": N_("Map drawn with Leaflet and folium."),
+    }
+)
 
 _SCRIPT: dict[str, object] = {
     "months": MONTH_NAMES,
     "classes": CLASS_WORDS,
-    "not_known": "not known",
-    "not_seen": "not seen from outside, assumed",
-    "not_there": "not there",
+    "not_known": N_("not known"),
+    "not_seen": N_("not seen from outside, assumed"),
+    "not_there": N_("not there"),
     "there": N_("there"),
     "none": "\N{EN DASH}",
-    "nothing": "nothing",
+    "nothing": N_("nothing"),
     "tiny": "<0.001",
-    "any_number": "any number",
-    "touching": "next door",
+    "any_number": N_("any number"),
+    "touching": N_("next door"),
     "metres": "{n} m",
-    "square_metres": "{n} m²",
+    "square_metres": N_("{n} m²"),
     "pieces": "{n}",
-    "home": "{n} home",
-    "homes": "{n} homes",
-    "range": "{middle} ({low} to {high})",
-    "low_high": "{low}\N{EN DASH}{high}",
-    "low_high_words": "({low} to {high}, by what is not known)",
+    "home": N_("{n} home"),
+    "homes": N_("{n} homes"),
+    "range": N_("{middle} ({low} to {high})"),
+    "low_high": N_("{low}\N{EN DASH}{high}"),
+    "low_high_words": N_("({low} to {high}, by what is not known)"),
     "percent": "{n} %",
-    "of_all": "{n} of {all}",
-    "and": " and ",
-    "and_more": " and more",
-    "all_year": "all year",
-    "month_span": "{from} to {to}",
-    "plot": "{n} plot",
-    "plots": "{n} plots",
-    "all_groups": "All groups together",
-    "any_month": "Any month",
-    "anchor_need": "place to live ({anchor})",
-    "size_assumed": "size assumed",
-    "not_sure": "not sure",
-    "id_words": "id {id}",
+    "of_all": N_("{n} of {all}"),
+    "and": N_(" and "),
+    "and_more": N_(" and more"),
+    "all_year": N_("all year"),
+    "month_span": N_("{from} to {to}"),
+    "plot": N_("{n} plot"),
+    "plots": N_("{n} plots"),
+    "all_groups": N_("All groups together"),
+    "any_month": N_("Any month"),
+    "anchor_need": N_("place to live ({anchor})"),
+    "size_assumed": N_("size assumed"),
+    "not_sure": N_("not sure"),
+    "id_words": N_("id {id}"),
     # scales
-    "scale_any": "some {unit}",
-    "scale_first": "up to {to} {unit}",
-    "scale_middle": "over {from}, up to {to} {unit}",
-    "scale_last": "over {from} {unit}",
-    "unit_homes": "homes",
-    "unit_groups": "groups",
-    "unit_m2": "m²",
+    "scale_any": N_("some {unit}"),
+    "scale_first": N_("up to {to} {unit}"),
+    "scale_middle": N_("over {from}, up to {to} {unit}"),
+    "scale_last": N_("over {from} {unit}"),
+    "unit_homes": N_("homes"),
+    "unit_groups": N_("groups"),
+    "unit_m2": N_("m²"),
     "unit_m": "m",
-    "unit_count": "pieces",
+    "unit_count": N_("pieces"),
     # layers
-    "title_homes": "{group}: homes held",
-    "note_index": "Homes are an index of room, not a count of animals.",
-    "no_patch": "no habitat this group uses",
-    "no_patch_any": "no habitat any group uses",
-    "patch_no_home": "habitat, but no home",
-    "doubt_homes": "any home here rests on what nobody has seen yet",
-    "title_need": "{group}: enough {need}?",
+    "title_homes": N_("{group}: homes held"),
+    "note_index": N_("Homes are an index of room, not a count of animals."),
+    "no_patch": N_("no habitat this group uses"),
+    "no_patch_any": N_("no habitat any group uses"),
+    "patch_no_home": N_("habitat, but no home"),
+    "doubt_homes": N_("any home here rests on what nobody has seen yet"),
+    "title_need": N_("{group}: enough {need}?"),
     "note_need": (
-        "{months}, within {reach} m. One home takes {amount} {unit} ({class}). Compared with the "
-        "homes there is room for within the same distance."
+        N_(
+            "{months}, within {reach} m. One home takes {amount} {unit} ({class}). Compared with "
+            "the homes there is room for within the same distance."
+        )
     ),
-    "no_room": "no room for a home within reach",
-    "enough_none": "nothing within reach",
-    "enough_under_half": "enough for fewer than half the homes",
-    "enough_under": "enough for half the homes or more, not for all",
-    "enough_all": "enough for all homes there is room for",
-    "enough_twice": "enough for twice as many, or more",
-    "doubt_need": "turns on what nobody has seen yet",
-    "title_anchor": "{group}: room for homes ({anchor})",
-    "note_anchor": "One home is {home}. Pieces within {reach} m can make one home together.",
-    "no_room_here": "no room on this plot",
-    "title_scarcest": "{group}: the scarcest need",
-    "note_scarcest": "What a plot here should add first: the need that is enough for fewest homes.",
-    "nothing_scarce": "nothing to name",
-    "other_needs": "other needs",
-    "title_feature": "{feature}",
-    "note_feature": "There, not there, or not known: a blank answer is never taken for a no.",
-    "title_connected": "{group}: connected groups",
+    "no_room": N_("no room for a home within reach"),
+    "enough_none": N_("nothing within reach"),
+    "enough_under_half": N_("enough for fewer than half the homes"),
+    "enough_under": N_("enough for half the homes or more, not for all"),
+    "enough_all": N_("enough for all homes there is room for"),
+    "enough_twice": N_("enough for twice as many, or more"),
+    "doubt_need": N_("turns on what nobody has seen yet"),
+    "title_anchor": N_("{group}: room for homes ({anchor})"),
+    "note_anchor": N_("One home is {home}. Pieces within {reach} m can make one home together."),
+    "no_room_here": N_("no room on this plot"),
+    "title_scarcest": N_("{group}: the scarcest need"),
+    "note_scarcest": N_(
+        "What a plot here should add first: the need that is enough for fewest homes."
+    ),
+    "nothing_scarce": N_("nothing to name"),
+    "other_needs": N_("other needs"),
+    "title_feature": N_("{feature}"),
+    "note_feature": N_("There, not there, or not known: a blank answer is never taken for a no."),
+    "title_connected": N_("{group}: connected groups"),
     "note_connected": (
-        "Plots whose habitat lies within one move of each other, {hop} m at most. Number 1 holds "
-        "most homes."
+        N_(
+            "Plots whose habitat lies within one move of each other, {hop} m at most. Number 1 "
+            "holds most homes."
+        )
     ),
     "note_connected_ground": (
-        "Plots whose habitat this group can walk between, round houses and walls, in one move: at "
-        "most as hard as {hop} m over good ground. Number 1 holds most homes."
+        N_(
+            "Plots whose habitat this group can walk between, round houses and walls, in one "
+            "move: at most as hard as {hop} m over good ground. Number 1 holds most homes."
+        )
     ),
-    "group_number": "connected group {n}",
-    "smaller_groups": "smaller connected groups",
-    "title_hungry": "{group}: hungry months",
-    "title_hungry_month": "{group}: hungry in {month}?",
+    "group_number": N_("connected group {n}"),
+    "smaller_groups": N_("smaller connected groups"),
+    "title_hungry": N_("{group}: hungry months"),
+    "title_hungry_month": N_("{group}: hungry in {month}?"),
     "note_hungry": (
-        "A month is hungry where what grows within reach feeds fewer homes than there is room for."
+        N_(
+            "A month is hungry where what grows within reach feeds fewer homes than there is room "
+            "for."
+        )
     ),
-    "hungry_0": "no hungry month",
-    "hungry_1": "1 hungry month",
-    "hungry_2": "2 or 3 hungry months",
-    "hungry_4": "4 hungry months or more",
-    "month_enough": "enough, or nothing needed, in this month",
-    "month_not_needed": "nothing needed in this month",
-    "month_hungry": "hungry in {month}",
-    "title_known": "How much is known",
-    "note_known": "Share of the features with an answer, yes or no.",
-    "known_none": "nothing known yet",
-    "known_under_half": "less than half known",
-    "known_over_half": "half or more known",
-    "known_all": "everything known",
-    "title_all_groups": "All groups together",
-    "title_all_homes": "For how many groups a home is held here",
-    "all_homes_none": "no home for any group",
-    "title_all_enough": "For how many groups everything within reach is enough",
+    "hungry_0": N_("no hungry month"),
+    "hungry_1": N_("1 hungry month"),
+    "hungry_2": N_("2 or 3 hungry months"),
+    "hungry_4": N_("4 hungry months or more"),
+    "month_enough": N_("enough, or nothing needed, in this month"),
+    "month_not_needed": N_("nothing needed in this month"),
+    "month_hungry": N_("hungry in {month}"),
+    "title_known": N_("How much is known"),
+    "note_known": N_("Share of the features with an answer, yes or no."),
+    "known_none": N_("nothing known yet"),
+    "known_under_half": N_("less than half known"),
+    "known_over_half": N_("half or more known"),
+    "known_all": N_("everything known"),
+    "title_all_groups": N_("All groups together"),
+    "title_all_homes": N_("For how many groups a home is held here"),
+    "all_homes_none": N_("no home for any group"),
+    "title_all_enough": N_("For how many groups everything within reach is enough"),
     "note_all_enough": (
-        "Counts the groups with room for a home within reach and enough of every need. Choose one "
-        "group to see its needs one by one."
+        N_(
+            "Counts the groups with room for a home within reach and enough of every need. Choose "
+            "one group to see its needs one by one."
+        )
     ),
-    "all_enough_none": "for no group",
-    "title_all_patch": "For how many groups there is habitat here",
-    "note_all_patch": "Habitat counts even without a home: it can be a stepping stone.",
-    "title_all_hungry": "How many groups have a hungry month here",
-    "title_all_hungry_month": "How many groups are hungry here in {month}",
-    "all_hungry_none": "no group goes hungry",
-    "title_all_scarcest": "What is scarcest for most groups",
-    "note_all_scarcest": "At each plot: what the largest number of groups is shortest of.",
+    "all_enough_none": N_("for no group"),
+    "title_all_patch": N_("For how many groups there is habitat here"),
+    "note_all_patch": N_("Habitat counts even without a home: it can be a stepping stone."),
+    "title_all_hungry": N_("How many groups have a hungry month here"),
+    "title_all_hungry_month": N_("How many groups are hungry here in {month}"),
+    "all_hungry_none": N_("no group goes hungry"),
+    "title_all_scarcest": N_("What is scarcest for most groups"),
+    "note_all_scarcest": N_("At each plot: what the largest number of groups is shortest of."),
     # table
-    "head_plot": "Plot",
-    "head_homes": "Homes held",
-    "head_range": "Low to high",
-    "head_room": "Room for",
-    "head_within": "Room within {reach} m",
-    "head_enough": "Enough for",
-    "head_room_reach": "Room within reach",
-    "head_met": "Share met",
-    "head_scarcest": "Scarcest",
-    "head_answer": "Answer",
-    "head_amount": "Amount",
-    "head_connected": "Group",
-    "head_group_size": "Plots in it",
-    "head_hungry_count": "Hungry months",
-    "head_hungry": "Which",
-    "head_known": "Known",
-    "head_unknown": "Not known",
-    "head_all_homes": "Groups at home",
-    "head_all_enough": "Groups with enough",
-    "head_all_patch": "Groups with habitat",
-    "head_all_hungry": "Groups hungry",
-    "head_votes": "For",
-    "sorted_up": "Sorted by {column}, smallest first.",
-    "sorted_down": "Sorted by {column}, largest first.",
-    "rows_shown": "Plots {from} to {to} of {all}",
-    "rows_none": "No plot of that name.",
-    "found_one": "{n} plot found",
-    "found_many": "{n} plots found",
+    "head_plot": N_("Plot"),
+    "head_homes": N_("Homes held"),
+    "head_range": N_("Low to high"),
+    "head_room": N_("Room for"),
+    "head_within": N_("Room within {reach} m"),
+    "head_enough": N_("Enough for"),
+    "head_room_reach": N_("Room within reach"),
+    "head_met": N_("Share met"),
+    "head_scarcest": N_("Scarcest"),
+    "head_answer": N_("Answer"),
+    "head_amount": N_("Amount"),
+    "head_connected": N_("Group"),
+    "head_group_size": N_("Plots in it"),
+    "head_hungry_count": N_("Hungry months"),
+    "head_hungry": N_("Which"),
+    "head_known": N_("Known"),
+    "head_unknown": N_("Not known"),
+    "head_all_homes": N_("Groups at home"),
+    "head_all_enough": N_("Groups with enough"),
+    "head_all_patch": N_("Groups with habitat"),
+    "head_all_hungry": N_("Groups hungry"),
+    "head_votes": N_("For"),
+    "sorted_up": N_("Sorted by {column}, smallest first."),
+    "sorted_down": N_("Sorted by {column}, largest first."),
+    "rows_shown": N_("Plots {from} to {to} of {all}"),
+    "rows_none": N_("No plot of that name."),
+    "found_one": N_("{n} plot found"),
+    "found_many": N_("{n} plots found"),
     # legend
-    "legend_patch_homes": "patch that holds homes (larger: more)",
-    "legend_patch": "patch without a home: a stepping stone",
+    "legend_patch_homes": N_("patch that holds homes (larger: more)"),
+    "legend_patch": N_("patch without a home: a stepping stone"),
     "legend_links": (
-        "link: the {shown} shortest of {all} that hold the connected groups together (one move is "
-        "{hop} m at most)"
+        N_(
+            "link: the {shown} shortest of {all} that hold the connected groups together (one "
+            "move is {hop} m at most)"
+        )
     ),
     "legend_ways": (
-        "link: the {shown} easiest of {all} that hold the connected groups together, drawn as the "
-        "group would walk (one move is at most as hard as {hop} m over good ground)"
+        N_(
+            "link: the {shown} easiest of {all} that hold the connected groups together, drawn as "
+            "the group would walk (one move is at most as hard as {hop} m over good ground)"
+        )
     ),
     "legend_corridor": (
-        "corridor: the easiest way across one of the first breaks and, shaded, ways hardly harder"
+        N_(
+            "corridor: the easiest way across one of the first breaks and, shaded, ways hardly "
+            "harder"
+        )
     ),
-    "legend_pinch_some": ("squeezed: one of the 3 places in 100 that most movement has to pass"),
+    "legend_pinch_some": (
+        N_("squeezed: one of the 3 places in 100 that most movement has to pass")
+    ),
     "legend_pinch_much": (
-        "pinch point: the 1 place in 100 that most movement has to pass; keep it open"
+        N_("pinch point: the 1 place in 100 that most movement has to pass; keep it open")
     ),
-    "legend_make_gap": "gap worth making, A first; ask the owner before",
-    "legend_break": "break, numbered by what closing it would win",
-    "legend_stone": "where a stepping stone would close it",
+    "legend_make_gap": N_("gap worth making, A first; ask the owner before"),
+    "legend_break": N_("break, numbered by what closing it would win"),
+    "legend_stone": N_("where a stepping stone would close it"),
     "gaps": {
-        "yes": "has a gap",
-        "no": "has no gap",
-        "not_known": "gap not known",
+        "yes": N_("has a gap"),
+        "no": N_("has no gap"),
+        "not_known": N_("gap not known"),
     },
     # the ground, for groups that walk
-    "title_cover": "{group}: how hard the ground is",
+    "title_cover": N_("{group}: how hard the ground is"),
     "note_cover": (
-        "While Ground is ticked, the map shows this in place of what the plots are shaded by. A "
-        "metre of the best ground counts as one metre; plots are counted by what most of their "
-        "ground is. Fences and walls are drawn apart."
+        N_(
+            "While Ground is ticked, the map shows this in place of what the plots are shaded by. "
+            "A metre of the best ground counts as one metre; plots are counted by what most of "
+            "their ground is. Fences and walls are drawn apart."
+        )
     ),
-    "cover_easy": "easy: a metre is worth up to {to} m of the best ground",
-    "cover_slower": "slower: worth {from} to {to} m",
-    "cover_hard": "hard: worth more than {from} m",
-    "cover_closed": "closed: no way through, such as houses",
-    "cover_easy_word": "easy",
-    "cover_slower_word": "slower",
-    "cover_hard_word": "hard",
-    "cover_closed_word": "closed",
-    "head_cover": "Most of its ground",
+    "cover_easy": N_("easy: a metre is worth up to {to} m of the best ground"),
+    "cover_slower": N_("slower: worth {from} to {to} m"),
+    "cover_hard": N_("hard: worth more than {from} m"),
+    "cover_closed": N_("closed: no way through, such as houses"),
+    "cover_easy_word": N_("easy"),
+    "cover_slower_word": N_("slower"),
+    "cover_hard_word": N_("hard"),
+    "cover_closed_word": N_("closed"),
+    "head_cover": N_("Most of its ground"),
     "cover_alt": (
-        "{group}: picture of how hard the ground is. The legend and the table say it in words."
+        N_("{group}: picture of how hard the ground is. The legend and the table say it in words.")
     ),
-    "pinch_alt": "{group}: picture of where movement is squeezed.",
-    "gaps_title": "Gaps worth making in fences and walls",
+    "pinch_alt": N_("{group}: picture of where movement is squeezed."),
+    "gaps_title": N_("Gaps worth making in fences and walls"),
     "gaps_order": (
-        "In this order: each is reckoned with those above it already made. A gap is {side} by "
-        "{side} cm, at the ground."
+        N_(
+            "In this order: each is reckoned with those above it already made. A gap is {side} by "
+            "{side} cm, at the ground."
+        )
     ),
-    "gaps_consent": "A shared fence needs its owner's consent: ask first.",
-    "gaps_none": "No gap was found that would win linked homes.",
-    "gaps_now": {"no": "none", "not_known": "not known", "yes": "one elsewhere along it"},
-    "beside": "the ground beside it",
-    "gap_words": "{kind} between {one} and {other}: gap now {now}; wins {won} linked homes.",
+    "gaps_consent": N_("A shared fence needs its owner's consent: ask first."),
+    "gaps_none": N_("No gap was found that would win linked homes."),
+    "gaps_now": {
+        "no": N_("none"),
+        "not_known": N_("not known"),
+        "yes": N_("one elsewhere along it"),
+    },
+    "beside": N_("the ground beside it"),
+    "gap_words": N_("{kind} between {one} and {other}: gap now {now}; wins {won} linked homes."),
     "gap_shortens": (
-        "From {one} to {other} is then as hard as {after} over good ground, instead of {before}."
+        N_(
+            "From {one} to {other} is then as hard as {after} over good ground, instead of "
+            "{before}."
+        )
     ),
     "gap_opens": (
-        "From {one} to {other}, where there is no way now, is then as hard as {after} over good "
-        "ground."
+        N_(
+            "From {one} to {other}, where there is no way now, is then as hard as {after} over "
+            "good ground."
+        )
     ),
-    "show_gap": "Show {n}",
+    "show_gap": N_("Show {n}"),
     # the whole neighbourhood
-    "head_group": "Group",
-    "head_eca": "Linked homes",
-    "index_words": "\N{EN DASH} an index of room, not a count of animals.",
+    "head_group": N_("Group"),
+    "head_eca": N_("Linked homes"),
+    "index_words": N_("\N{EN DASH} an index of room, not a count of animals."),
     "total_range": (
-        "(between {low} and {high}, by what is not known). Room for {room}. One home is {home}."
+        N_("(between {low} and {high}, by what is not known). Room for {room}. One home is {home}.")
     ),
-    "head_connected_all": "Connected groups",
-    "connected_one": "{n} connected group of patches",
-    "connected_many": "{n} connected groups of patches",
-    "hop_words": "; one move is {hop} m at most.",
+    "head_connected_all": N_("Connected groups"),
+    "connected_one": N_("{n} connected group of patches"),
+    "connected_many": N_("{n} connected groups of patches"),
+    "hop_words": N_("; one move is {hop} m at most."),
     "hop_words_ground": (
-        "; one move is at most as hard as {hop} m over good ground, round houses and walls."
+        N_("; one move is at most as hard as {hop} m over good ground, round houses and walls.")
     ),
-    "head_commonest": "Commonest scarcest need",
-    "commonest_words": "{need}, at {plots} that are patches or have room within reach.",
-    "hungry_words": "{months}; at {plots} at least one month is hungry.",
-    "hungry_none": "None.",
-    "breaks_title": "Breaks worth closing",
-    "breaks_none": "No break between connected groups was found.",
-    "breaks_more": "{n} more breaks win less.",
+    "head_commonest": N_("Commonest scarcest need"),
+    "commonest_words": N_("{need}, at {plots} that are patches or have room within reach."),
+    "hungry_words": N_("{months}; at {plots} at least one month is hungry."),
+    "hungry_none": N_("None."),
+    "breaks_title": N_("Breaks worth closing"),
+    "breaks_none": N_("No break between connected groups was found."),
+    "breaks_more": N_("{n} more breaks win less."),
     "break_words": (
-        "{from} to {to}: {width} wide, {stones}; closing it wins {won} linked homes ({one} homes "
-        "on one side, {other} on the other)."
+        N_(
+            "{from} to {to}: {width} wide, {stones}; closing it wins {won} linked homes ({one} "
+            "homes on one side, {other} on the other)."
+        )
     ),
     "break_words_ground": (
-        "{from} to {to}: {width} on foot, as hard as {cost} over good ground, {stones}; closing it "
-        "wins {won} linked homes ({one} homes on one side, {other} on the other)."
+        N_(
+            "{from} to {to}: {width} on foot, as hard as {cost} over good ground, {stones}; "
+            "closing it wins {won} linked homes ({one} homes on one side, {other} on the other)."
+        )
     ),
-    "break_way": " On the way: {plots}.",
-    "stone_none": "no stepping stone",
-    "stone": "{n} stepping stone",
-    "stones": "{n} stepping stones",
-    "show_break": "Show {n}",
+    "break_way": N_(" On the way: {plots}."),
+    "stone_none": N_("no stepping stone"),
+    "stone": N_("{n} stepping stone"),
+    "stones": N_("{n} stepping stones"),
+    "show_break": N_("Show {n}"),
     "all_groups_words": (
-        "Linked homes count how much of the room is joined up: an index of room, not a count of "
-        "animals. Groups cannot be added together; choose one to see its patches and breaks."
+        N_(
+            "Linked homes count how much of the room is joined up: an index of room, not a count "
+            "of animals. Groups cannot be added together; choose one to see its patches and "
+            "breaks."
+        )
     ),
     # card
-    "card_has": "What it has",
-    "has_nothing": "Nothing is known to be there.",
-    "unknown_here": "{n} of {all} features are not known here",
-    "assumed_here": "Not seen from outside, assumed: {things}. Our guess by houses and trees.",
-    "card_cautions": "Take care",
-    "card_gives": "What is within reach: {group}",
-    "card_gives_all": "What is within reach",
+    "card_has": N_("What it has"),
+    "has_nothing": N_("Nothing is known to be there."),
+    "unknown_here": N_("{n} of {all} features are not known here"),
+    "assumed_here": N_("Not seen from outside, assumed: {things}. Our guess by houses and trees."),
+    "card_cautions": N_("Take care"),
+    "card_gives": N_("What is within reach: {group}"),
+    "card_gives_all": N_("What is within reach"),
     "distance_words": (
-        "Distances run straight from edge to edge, nearest first. Plots that this group cannot get "
-        "to by moves of {hop} m at most, resting on habitat, are left out."
+        N_(
+            "Distances run straight from edge to edge, nearest first. Plots that this group "
+            "cannot get to by moves of {hop} m at most, resting on habitat, are left out."
+        )
     ),
     "distance_words_all": (
-        "Distances run straight from edge to edge, nearest first. Choose one group to leave out "
-        "what it cannot get to."
+        N_(
+            "Distances run straight from edge to edge, nearest first. Choose one group to leave "
+            "out what it cannot get to."
+        )
     ),
     "distance_words_ground": (
-        "Distances run straight from edge to edge, nearest first. Left out is what this group "
-        "cannot get to over the ground, round houses and walls: by moves as hard as {hop} m over "
-        "good ground at most, resting on habitat, on a way no harder than the distance named."
+        N_(
+            "Distances run straight from edge to edge, nearest first. Left out is what this group "
+            "cannot get to over the ground, round houses and walls: by moves as hard as {hop} m "
+            "over good ground at most, resting on habitat, on a way no harder than the distance "
+            "named."
+        )
     ),
-    "giver_title": "{need} ({months}, within {reach} m)",
-    "gives_here": "here: {features}",
-    "gives_there": "{features}: {plot}, {distance}",
-    "gives_more": "and {plots} more",
-    "gives_nobody": "nobody within reach is known to have any",
-    "gives_unknown": "not known at {plots} within reach",
-    "card_balance": "Balance sheets",
+    "giver_title": N_("{need} ({months}, within {reach} m)"),
+    "gives_here": N_("here: {features}"),
+    "gives_there": N_("{features}: {plot}, {distance}"),
+    "gives_more": N_("and {plots} more"),
+    "gives_nobody": N_("nobody within reach is known to have any"),
+    "gives_unknown": N_("not known at {plots} within reach"),
+    "card_balance": N_("Balance sheets"),
     "balance_words": (
-        "Homes held here: {homes}, of {room} there is room for. One home is {home}. An index of "
-        "room, not a count of animals."
+        N_(
+            "Homes held here: {homes}, of {room} there is room for. One home is {home}. An index "
+            "of room, not a count of animals."
+        )
     ),
-    "head_need": "Need",
-    "head_enough_room": "Within reach",
-    "room_cell": "room for {room} within {reach} m",
-    "enough_cell": "for {enough}, room for {room}",
-    "need_under": "{months}, within {reach} m",
-    "scarcest": "scarcest",
-    "sheet_summary": "{group}: {homes} homes held, scarcest: {need}",
-    "month_caption": "Flowers within reach are enough for this many homes:",
-    "month_table": "Flowers month by month: {group}",
-    "month_off": "not needed",
-    "hungry": "hungry",
-    "hungry_here": "Hungry for flowers: {months}.",
-    "hungry_none_here": "No month is hungry for flowers.",
-    "card_look": "Where to look next",
-    "look_here": "this plot: {n} features not known",
-    "look_there": "{plot}, {distance}: {n} features not known",
-    "look_more": "and {n} more plots",
-    "look_nowhere": "Everything is known here and within reach.",
+    "head_need": N_("Need"),
+    "head_enough_room": N_("Within reach"),
+    "room_cell": N_("room for {room} within {reach} m"),
+    "enough_cell": N_("for {enough}, room for {room}"),
+    "need_under": N_("{months}, within {reach} m"),
+    "scarcest": N_("scarcest"),
+    "sheet_summary": N_("{group}: {homes} homes held, scarcest: {need}"),
+    "month_caption": N_("Flowers within reach are enough for this many homes:"),
+    "month_table": N_("Flowers month by month: {group}"),
+    "month_off": N_("not needed"),
+    "hungry": N_("hungry"),
+    "hungry_here": N_("Hungry for flowers: {months}."),
+    "hungry_none_here": N_("No month is hungry for flowers."),
+    "card_look": N_("Where to look next"),
+    "look_here": N_("this plot: {n} features not known"),
+    "look_there": N_("{plot}, {distance}: {n} features not known"),
+    "look_more": N_("and {n} more plots"),
+    "look_nowhere": N_("Everything is known here and within reach."),
     # map
-    "plots_on_map": "Plots on the map",
-    "map_region": "Map of the plots",
-    "said_shown": "Showing {title}. {plots} in the table.",
-    "said_gap": "Gap {n}, between {one} and {other}",
-    "said_break": "Break {n}, between {from} and {to}",
+    "plots_on_map": N_("Plots on the map"),
+    "map_region": N_("Map of the plots"),
+    "said_shown": N_("Showing {title}. {plots} in the table."),
+    "said_gap": N_("Gap {n}, between {one} and {other}"),
+    "said_break": N_("Break {n}, between {from} and {to}"),
 }
 
-_PUBLIC_SCRIPT: dict[str, object] = {
-    "plot": "{n} place",
-    "plots": "{n} places",
-    "rows_shown": "Places {from} to {to} of {all}",
-    "rows_none": "No place of that name.",
-    "found_one": "{n} place found",
-    "found_many": "{n} places found",
-}
+_PUBLIC_SCRIPT: Words[str, object] = Words(
+    {
+        "plot": N_("{n} place"),
+        "plots": N_("{n} places"),
+        "rows_shown": N_("Places {from} to {to} of {all}"),
+        "rows_none": N_("No place of that name."),
+        "found_one": N_("{n} place found"),
+        "found_many": N_("{n} places found"),
+    }
+)
 
 SCRIPT = Words(_SCRIPT, ADDITIONS_WORDS, SUN_WORDS)
 PUBLIC_SCRIPT = Words(_PUBLIC_SCRIPT)

@@ -66,10 +66,12 @@ def chosen_groups(
     for key in asked:
         if key not in assessment.groups:
             hint = nearest_hint(key, assessment.groups)
-            raise WrongUse(f"There is no animal {key!r} in this assessment.{hint}")
+            raise WrongUse(
+                _("There is no animal {key!r} in this assessment.{hint}").format(key=key, hint=hint)
+            )
     chosen = {key: answer for key, answer in assessment.groups.items() if key in set(asked)}
     if not chosen:
-        raise WrongUse("A map page needs at least one animal.")
+        raise WrongUse(_("A map page needs at least one animal."))
     return chosen
 
 

@@ -5,55 +5,69 @@ from typing import Any
 import pandas as pd
 
 from patchnet.core.errors import WrongUse
-from patchnet.core.texts import N_
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import two_digit_codes
 from patchnet.sun.shade import SunHours
 
 __all__ = ["SUN_SHOW", "SUN_WORDS", "sun_layer"]
 
-SUN_SHOW = {"sun": "Hours of sun"}
+SUN_SHOW: Words[str, str] = Words({"sun": N_("Hours of sun")})
 """The layer's name in the list of what the plots can be shaded by."""
 
-SUN_WORDS: dict[str, object] = {
-    "sun_midsummer": "Midsummer",
-    "title_sun_midsummer": "Hours of direct sun a day at midsummer",
-    "title_sun": "Hours of direct sun a day in {month}",
-    "note_sun": (
-        "A cloudless day, on average over the open ground of each plot, from the heights of "
-        "buildings, walls, fences and hedges that somebody gave. Trees and hills are not counted. "
-        "A place in the open has {open} hours."
-    ),
-    "note_sun_measured": (
-        "A cloudless day, on average over the open ground of each plot, from heights measured from "
-        "the air. Trees count as solid, also when bare. A place in the open has {open} hours."
-    ),
-    "sun_unknown": "not known: no building near it has a height or storeys",
-    "sun_first": "up to {to} h",
-    "sun_middle": "{from} to {to} h",
-    "sun_last": "over {from} h",
-    "sun_named": "{name}: {words}",
-    "sun_classes": [N_("shade"), N_("shade"), N_("part shade"), "full sun", "full sun"],
-    "head_sun": "Hours of sun",
-    "head_sun_morning": "First half of the day",
-    "head_sun_afternoon": "Second half",
-    "doubt_sun": "turns on buildings whose height is not known",
-    "card_sun": "Sun and shade",
-    "card_sun_words": (
-        "{hours} hours of direct sun a day at midsummer, on average over its open ground: {class}. "
-        "{morning} of them in the first half of the day, {afternoon} in the second."
-    ),
-    "card_sun_caption": "Hours of direct sun a day, month by month:",
-    "card_sun_table": "Hours of sun month by month",
-    "card_sun_least": (
-        "Buildings near here without a height on the map: {n}. If they are as high as most, it is "
-        "{least} hours at midsummer."
-    ),
-    "card_sun_unknown": (
-        "Not known: no building near here has a height or storeys on the map. Put them into the "
-        "layer of buildings."
-    ),
-}
+SUN_WORDS: Words[str, object] = Words(
+    {
+        "sun_midsummer": N_("Midsummer"),
+        "title_sun_midsummer": N_("Hours of direct sun a day at midsummer"),
+        "title_sun": N_("Hours of direct sun a day in {month}"),
+        "note_sun": (
+            N_(
+                "A cloudless day, on average over the open ground of each plot, from the heights "
+                "of buildings, walls, fences and hedges that somebody gave. Trees and hills are "
+                "not counted. A place in the open has {open} hours."
+            )
+        ),
+        "note_sun_measured": (
+            N_(
+                "A cloudless day, on average over the open ground of each plot, from heights "
+                "measured from the air. Trees count as solid, also when bare. A place in the open "
+                "has {open} hours."
+            )
+        ),
+        "sun_unknown": N_("not known: no building near it has a height or storeys"),
+        "sun_first": N_("up to {to} h"),
+        "sun_middle": N_("{from} to {to} h"),
+        "sun_last": N_("over {from} h"),
+        "sun_named": N_("{name}: {words}"),
+        "sun_classes": [N_("shade"), N_("shade"), N_("part shade"), N_("full sun"), N_("full sun")],
+        "head_sun": N_("Hours of sun"),
+        "head_sun_morning": N_("First half of the day"),
+        "head_sun_afternoon": N_("Second half"),
+        "doubt_sun": N_("turns on buildings whose height is not known"),
+        "card_sun": N_("Sun and shade"),
+        "card_sun_words": (
+            N_(
+                "{hours} hours of direct sun a day at midsummer, on average over its open ground: "
+                "{class}. {morning} of them in the first half of the day, {afternoon} in the "
+                "second."
+            )
+        ),
+        "card_sun_caption": N_("Hours of direct sun a day, month by month:"),
+        "card_sun_table": N_("Hours of sun month by month"),
+        "card_sun_least": (
+            N_(
+                "Buildings near here without a height on the map: {n}. If they are as high as "
+                "most, it is {least} hours at midsummer."
+            )
+        ),
+        "card_sun_unknown": (
+            N_(
+                "Not known: no building near here has a height or storeys on the map. Put them "
+                "into the layer of buildings."
+            )
+        ),
+    }
+)
 """Words for the script."""
 
 
@@ -75,7 +89,7 @@ def sun_layer(sun: SunHours, plots: pd.Index, knowledge: Knowledge) -> dict[str,
         If a month is missing.
     """
     if set(map(int, sun.hours.columns)) != set(range(1, 13)):
-        raise WrongUse("The map shows the sun of all twelve months: work out all of them.")
+        raise WrongUse(_("The map shows the sun of all twelve months: work out all of them."))
     part, full = knowledge.setting("sun_part_h"), knowledge.setting("sun_full_h")
     hours, least, morning = (one.reindex(plots) for one in (sun.hours, sun.least, sun.morning))
     return {

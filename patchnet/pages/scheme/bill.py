@@ -20,19 +20,21 @@ def bill_html(pack: SchemePack) -> Markup:
             line.unit,
             _rate(line, pack),
             pack.money(line.amount),
-            f"{line.basis}; rate: {line.kind.replace('-', ' ')}",
+            _("{basis}; rate: {replace}").format(
+                basis=line.basis, replace=line.kind.replace("-", " ")
+            ),
         )
         for line in pack.bill
     ]
-    rows.append((_total("Total"), "", "", "", _total(pack.money(pack.total)), ""))
+    rows.append((_total(_("Total")), "", "", "", _total(pack.money(pack.total)), ""))
     budget = pack.scheme.ask.budget
     searched = sum(one.cost for one in pack.scheme.planters)
     over = budget is not None and pack.total > budget
     return render(
         "scheme/bill.html",
         bill=table(
-            "Bill of quantities",
-            ("Item", "Quantity", "Unit", "Rate", "Amount", "Basis"),
+            _("Bill of quantities"),
+            (_("Item"), _("Quantity"), _("Unit"), _("Rate"), _("Amount"), _("Basis")),
             rows,
             css="bill",
         ),
@@ -69,20 +71,27 @@ def _weights(pack: SchemePack) -> Markup:
                 _(size.name),
                 f"{load.litres:.0f} l",
                 f"{load.to_buy_litres:.0f} l",
-                f"{load.box_kg:.0f} kg",
-                f"{load.light_kg:.0f} kg",
-                f"{load.loam_kg:.0f} kg",
-                f"{load.check_kg + load.box_kg:.0f} kg",
+                _("{box_kg:.0f} kg").format(box_kg=load.box_kg),
+                _("{light_kg:.0f} kg").format(light_kg=load.light_kg),
+                _("{loam_kg:.0f} kg").format(loam_kg=load.loam_kg),
+                _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
                 f"{load.check_kg_m2:,.0f} kg/m²",
                 f"{litres_a_visit(size, know):.0f} l",
             )
         )
     return table(
-        "Weight and water",
+        _("Weight and water"),
         (
-            "Box", "Soil", "To buy", "Empty", "Wet soil, light mix", "Wet soil, loam",
-            "Whole box, heaviest", "On the ground", "Water a visit",
+            _("Box"),
+            _("Soil"),
+            _("To buy"),
+            _("Empty"),
+            _("Wet soil, light mix"),
+            _("Wet soil, loam"),
+            _("Whole box, heaviest"),
+            _("On the ground"),
+            _("Water a visit"),
         ),
         rows,
         css="weights",
-    )  # fmt: skip
+    )

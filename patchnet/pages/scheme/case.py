@@ -3,7 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, WordList, _
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
@@ -13,10 +13,18 @@ from patchnet.pages.terminal.compare_text import change_words, pair
 __all__ = ["case_html"]
 
 _NAMED = 6
-_HEADS = (
-    "Group", "Linked homes before", "After", "Change", "Connected groups", "Breaks closed",
-    "Months no longer hungry", "Sure",
-)  # fmt: skip
+_HEADS: WordList[str] = WordList(
+    (
+        N_("Group"),
+        N_("Linked homes before"),
+        N_("After"),
+        N_("Change"),
+        N_("Connected groups"),
+        N_("Breaks closed"),
+        N_("Months no longer hungry"),
+        N_("Sure"),
+    )
+)
 
 
 def case_html(pack: SchemePack) -> Markup:
@@ -27,16 +35,18 @@ def case_html(pack: SchemePack) -> Markup:
             know.groups[change.group].name,
             *pair(change.linked_before, change.linked_after),
             change_words(change.linked_before, change.linked_after),
-            f"{change.components_before} to {change.components_after}",
+            _("{components_before} to {components_after}").format(
+                components_before=change.components_before, components_after=change.components_after
+            ),
             len(change.breaks_closed),
             _months(comparison, change.group),
-            "yes" if change.sure else "not sure",
+            _("yes") if change.sure else _("not sure"),
         )
         for change in comparison.groups
     ]
     return render(
         "scheme/case.html",
-        table=table("Before and after", _HEADS, rows, css="case"),
+        table=table(_("Before and after"), _HEADS, rows, css="case"),
         closed=[words for change in comparison.groups for words in _closed(change, pack)],
         known=f"{pack.scheme.before.known_share.mean():.0%}",
     )
@@ -48,12 +58,16 @@ def _months(comparison: Comparison, group: str) -> str:
     )
     if not months:
         return _("none")
-    return f"{month_spans(months)}, on up to {many(max(months.values()), 'plot')}"
+    return _("{months}, on up to {values}").format(
+        months=month_spans(months), values=many(max(months.values()), "plot")
+    )
 
 
 def _closed(change: GroupChange, pack: SchemePack) -> list[str]:
     name = pack.knowledge.groups[change.group].name
     return [
-        f"{name}: between plots {gap.from_plot} and {gap.to_plot}, {figure(gap.width_m)} m"
+        _("{name}: between plots {from_plot} and {to_plot}, {width_m} m").format(
+            name=name, from_plot=gap.from_plot, to_plot=gap.to_plot, width_m=figure(gap.width_m)
+        )
         for gap in change.breaks_closed[:_NAMED]
     ]

@@ -1,5 +1,6 @@
 """How good a scheme is, in words: what no other can win more, and how many planters are enough."""
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.numbers import figure
 from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
@@ -48,19 +49,19 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
         Share of what is won, 0-1.
     """
     if exact:
-        return "It is proved that no scheme of this size is better, by the measure searched."
+        return _("It is proved that no scheme of this size is better, by the measure searched.")
     if step.value <= 0:
-        return "Nothing is won, so no share can be told."
-    words = (
-        f"No scheme with as many planters can win more than {figure(100 * step.within)} % more "
-        "than this one, by the measure searched."
-    )
+        return _("Nothing is won, so no share can be told.")
+    words = _(
+        "No scheme with as many planters can win more than {within} % more than this one, by the "
+        "measure searched."
+    ).format(within=figure(100 * step.within))
     if step.within < wide:
         return words
-    return (
-        f"{words} That is a wide margin: a clearly better scheme was not found, but it is not "
+    return _(
+        "{words} That is a wide margin: a clearly better scheme was not found, but it is not "
         "ruled out."
-    )
+    ).format(words=words)
 
 
 def enough_words(scheme: Scheme) -> str:
@@ -71,11 +72,15 @@ def enough_words(scheme: Scheme) -> str:
     share = scheme.after.knowledge.scheme_figure("level_share")
     flat = levels_off(curve, share)
     if flat is None:
-        return "The last planter still helps: more planters might win more."
+        return _("The last planter still helps: more planters might win more.")
     value = next(step.value for step in curve if step.planters == flat)
     won = f"{100 * value / curve[-1].value:.0f} %"
-    best = "The best single planter wins" if flat == 1 else f"The best {flat} planters win"
-    return (
-        f"{best} {won} of what the best {curve[-1].planters} win; each further one adds less than "
-        f"{100 * share:.0f} % of that."
+    best = (
+        _("The best single planter wins")
+        if flat == 1
+        else _("The best {flat} planters win").format(flat=flat)
     )
+    return _(
+        "{best} {won} of what the best {planters} win; each further one adds less than "
+        "{share:.0f} % of that."
+    ).format(best=best, won=won, planters=curve[-1].planters, share=100 * share)

@@ -11,6 +11,7 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, together
 from patchnet.pages.kit.to_scale import A4, Paper, SheetSize
@@ -168,5 +169,7 @@ def match_lines(stretch: Stretch, street: Street, *, before: str, after: str) ->
         ends = [across(street, chainage, side * reach) for side in (1, -1)]
         out.append(stretch.paper.path(shapely.LineString(ends), css="match"))
         x, y = stretch.paper.place(ends[0])
-        out.append(draw_words("match-words", x, y - 1.5, f"goes on: {drawing}"))
+        out.append(
+            draw_words("match-words", x, y - 1.5, _("goes on: {drawing}").format(drawing=drawing))
+        )
     return together(out)

@@ -1,6 +1,6 @@
 """The risk sheet, and permissions and consultees to fill in."""
 
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.countries import ELSEWHERE, Country
 from patchnet.knowledge.scheme import ConsentPart
 from patchnet.pages.kit.table import blank
@@ -12,17 +12,21 @@ __all__ = ["permissions_html", "risks_html"]
 
 _risks = drawn_by("scheme/duties.html", "risks")
 _permissions = drawn_by("scheme/duties.html", "permissions")
-_SETTLE = (
-    ("Whose the boxes are", "Now, and if the group ends"),
-    ("Money", "Who pays for building, for upkeep, for plants that die"),
-    ("Insurance", "Policy, holder, until when; renewed by whom"),
-    ("Removal", "Who lifts the boxes, where the soil goes, what is set aside for it"),
-    ("Review", "When, by whom, and what would make the boxes stay or go"),
+_SETTLE = WordList(
+    (
+        (N_("Whose the boxes are"), N_("Now, and if the group ends")),
+        (N_("Money"), N_("Who pays for building, for upkeep, for plants that die")),
+        (N_("Insurance"), N_("Policy, holder, until when; renewed by whom")),
+        (N_("Removal"), N_("Who lifts the boxes, where the soil goes, what is set aside for it")),
+        (N_("Review"), N_("When, by whom, and what would make the boxes stay or go")),
+    )
 )
-_PARTS: tuple[tuple[ConsentPart, str], ...] = (
-    ("permission", "Permissions"),
-    ("evidence", "To bring with the application"),
-    ("consultee", "To be asked"),
+_PARTS: WordList[tuple[ConsentPart, str]] = WordList(
+    (
+        ("permission", N_("Permissions")),
+        ("evidence", N_("To bring with the application")),
+        ("consultee", N_("To be asked")),
+    )
 )
 
 
@@ -76,9 +80,15 @@ def _frontager(planter: PlacedPlanter, pack: SchemePack) -> tuple[object, ...]:
 def _whose_law(country: Country) -> str:
     """Say whose law the tables name, and whom to ask."""
     if country.law:
-        return f"The law named is that of {country.law}; elsewhere ask the roads authority."
-    where = f" in {country.name}" if country.key != ELSEWHERE else ""
-    return (
-        "The law, the duties and the prices in this report are British and serve as a list of what "
-        f"to ask{where}: {country.ask}."
+        return _("The law named is that of {law}; elsewhere ask the roads authority.").format(
+            law=country.law
+        )
+    where = (
+        _(" in {country_name}").format(country_name=country.name)
+        if country.key != ELSEWHERE
+        else ""
     )
+    return _(
+        "The law, the duties and the prices in this report are British and serve as a list of "
+        "what to ask{where}: {ask}."
+    ).format(where=where, ask=country.ask)

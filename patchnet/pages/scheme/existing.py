@@ -47,7 +47,7 @@ class Bay:
     @property
     def words(self) -> str:
         """The width in words."""
-        return width_words(self.width_m, self.basis) if self.there else "no footway on the map"
+        return width_words(self.width_m, self.basis) if self.there else _("no footway on the map")
 
 
 def bays_of(street: Street, bay_m: float) -> tuple[Bay, ...]:
@@ -107,8 +107,8 @@ def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     bays = bays_of(street, pack.knowledge.scheme_figure("bay_m"))
     sheets = []
     for at, stretch in enumerate(stretches):
-        before = f"drawing {first + at - 1}" if at else ""
-        after = f"drawing {first + at + 1}" if at + 1 < len(stretches) else ""
+        before = _("drawing {first}").format(first=first + at - 1) if at else ""
+        after = _("drawing {first}").format(first=first + at + 1) if at + 1 < len(stretches) else ""
         drawn = together(
             [
                 *ground_layers(stretch.paper, pack.scheme.neighbourhood, street),
@@ -118,7 +118,9 @@ def existing_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
                 *(_bay_mark(stretch, street, bay) for bay in bays),
             ]
         )
-        name = f"Existing street, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
+        name = _("Existing street, {start_m:.0f} to {stop_m:.0f} m").format(
+            start_m=stretch.start_m, stop_m=stretch.stop_m
+        )
         sheets.append(Sheet(name, stretch.paper, drawn, _key()))
     return sheets
 
@@ -165,10 +167,16 @@ def existing_html(pack: SchemePack) -> Markup:
         "scheme/existing.html",
         unknown=many(unknown, "bay") if unknown else "",
         bays=table(
-            "Footway widths",
-            ("Chainage", "Left", "Right"),
+            _("Footway widths"),
+            (_("Chainage"), _("Left"), _("Right")),
             [
-                (f"{left.start_m:g} to {left.stop_m:.0f} m", left.words, right.words)
+                (
+                    _("{start_m:g} to {stop_m:.0f} m").format(
+                        start_m=left.start_m, stop_m=left.stop_m
+                    ),
+                    left.words,
+                    right.words,
+                )
                 for left, right in zip(bays, bays[count:], strict=False)
             ],
         ),
@@ -183,14 +191,16 @@ def _objects(street: Street) -> Markup:
             number,
             f"{one.kind.name} ({one.name})" if one.name else one.kind.name,
             _span(one),
-            _(" and ").join(map(_, one.sides)) or "in the road",
-            _("from the map") if one.known_size else "place from the map, size assumed",
+            _(" and ").join(map(_, one.sides)) or _("in the road"),
+            _("from the map") if one.known_size else _("place from the map, size assumed"),
         )
         for number, one in enumerate(numbered_objects(street), 1)
     ]
     if not rows:
         return Markup()
-    return table("Things in the street", ("No.", "What", "Chainage", "Side", "Basis"), rows)
+    return table(
+        _("Things in the street"), (_("No."), _("What"), _("Chainage"), _("Side"), _("Basis")), rows
+    )
 
 
 def _span(one: StreetObject) -> str:

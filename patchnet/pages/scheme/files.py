@@ -14,7 +14,7 @@ from patchnet.core.cells import harmless
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import OwnFolder, folder_aside
 from patchnet.core.geopackage import OutLayer, fill_geopackage
-from patchnet.core.texts import N_
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.countries import ELSEWHERE
 from patchnet.pages.files.export import Form, write_layers
 from patchnet.pages.files.formats import RIGHTS_HOLDER
@@ -65,7 +65,7 @@ def scheme_files(pack: SchemePack, beside: Path) -> dict[str, str | bytes]:
         "map.html": map_page(scheme.after, title=pack.title),
         "change.html": compare_page(
             scheme.comparison,
-            title=f"{pack.title}: before and after",
+            title=_("{title}: before and after").format(title=pack.title),
         ),
         SCHEME_STREET: _made(
             SCHEME_STREET, pack, _neighbourhood_layers(scheme.neighbourhood), beside
@@ -85,13 +85,17 @@ def ensure_scheme_folder(folder: Path | str, *, overwrite: bool) -> None:
     """
     target = Path(folder)
     if target.exists() and not target.is_dir():
-        raise CannotWrite(f"{target} is a file: name a folder.")
+        raise CannotWrite(_("{target} is a file: name a folder.").format(target=target))
     place = target.absolute().parent
     if place.is_dir() and not os.access(place, os.W_OK):
-        raise CannotWrite(f"{target} cannot be written: its folder is protected.")
+        raise CannotWrite(
+            _("{target} cannot be written: its folder is protected.").format(target=target)
+        )
     if not target.exists():
         if not target.absolute().parent.is_dir():
-            raise CannotWrite(f"There is no folder {target.parent}: make it first.")
+            raise CannotWrite(
+                _("There is no folder {parent}: make it first.").format(parent=target.parent)
+            )
     elif not overwrite:
         OwnFolder(target).ensure_may_write(SCHEME_FILES)
 
@@ -121,7 +125,9 @@ def write_scheme_folder(
             draft.rename(target)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"{target} cannot be written: {reason}.") from error
+        raise CannotWrite(
+            _("{target} cannot be written: {reason}.").format(target=target, reason=reason)
+        ) from error
 
 
 def write_report(
@@ -177,9 +183,13 @@ def write_report(
     'scheme'
     """
     if paper not in PAPERS:
-        raise WrongUse(f"There is no paper {paper!r}: write {' or '.join(PAPERS)}.")
+        raise WrongUse(
+            _("There is no paper {paper!r}: write {papers}.").format(
+                paper=paper, papers=" or ".join(PAPERS)
+            )
+        )
     if not scheme.planters:
-        raise WrongUse("The scheme has no planter, so there is nothing to report.")
+        raise WrongUse(_("The scheme has no planter, so there is nothing to report."))
     ensure_scheme_folder(folder, overwrite=overwrite)
     told = Told(by=by, contact=contact, date=date, status=status)
     home = Path(folder).absolute().parent
@@ -228,7 +238,11 @@ def _made(
                 write_layers(tables, path, form=form, credit_lines=pack.credits)
             return path.read_bytes()
     except OSError as error:
-        raise CannotWrite(f"{name} cannot be written: {error.strerror or error}.") from error
+        raise CannotWrite(
+            _("{name} cannot be written: {strerror}.").format(
+                name=name, strerror=error.strerror or error
+            )
+        ) from error
 
 
 def _neighbourhood_layers(hood: Neighbourhood) -> dict[str, gpd.GeoDataFrame]:

@@ -17,12 +17,14 @@ from patchnet.street.site import Verdict
 
 __all__ = ["NOT_A_PERMISSION", "front_html", "summary_html"]
 
-NOT_A_PERMISSION = "Not a permission; follow your authority's code and its licensing."
-_VERDICTS: dict[Verdict, str] = {
-    "fits": "meeting every rule that was tested",
-    "ask": "to be asked about",
-    "measure": "to be measured first",
-}
+NOT_A_PERMISSION = N_("Not a permission; follow your authority's code and its licensing.")
+_VERDICTS: Words[Verdict, str] = Words(
+    {
+        "fits": N_("meeting every rule that was tested"),
+        "ask": N_("to be asked about"),
+        "measure": N_("to be measured first"),
+    }
+)
 
 
 _CLEAR = 0.01  # a share of linked homes: less is not named by itself
@@ -34,20 +36,20 @@ def front_html(pack: SchemePack) -> Markup:
     """The front page: what it is, of whom, and what it is not."""
     told, street = pack.told, pack.scheme.street
     rows = (
-        ("Street", street.name),
-        ("Planters", str(len(pack.scheme.planters))),
-        ("Proposed by", told.by or blank("who proposes it")),
-        ("Answers day and night", told.contact or blank("name and number")),
-        ("Date", told.date or blank(_("date"))),
-        ("Revision", blank(_("revision"))),
-        ("Status", _(told.status)),
-        ("Made for", _made_for(pack.scheme.neighbourhood)),
-        ("Map used", pack.scheme.neighbourhood.name),
+        (_("Street"), street.name),
+        (_("Planters"), str(len(pack.scheme.planters))),
+        (_("Proposed by"), told.by or blank(_("who proposes it"))),
+        (_("Answers day and night"), told.contact or blank(_("name and number"))),
+        (_("Date"), told.date or blank(_("date"))),
+        (_("Revision"), blank(_("revision"))),
+        (_("Status"), _(told.status)),
+        (_("Made for"), _made_for(pack.scheme.neighbourhood)),
+        (_("Map used"), pack.scheme.neighbourhood.name),
     )
     return render(
         "scheme/front.html",
         title=pack.title,
-        not_a_permission=NOT_A_PERMISSION,
+        not_a_permission=_(NOT_A_PERMISSION),
         facts=rows,
         notes=list(dict.fromkeys([*pack.scheme.notes, *street.notes])),
     )
@@ -56,10 +58,12 @@ def front_html(pack: SchemePack) -> Markup:
 def _made_for(hood: Neighbourhood) -> str:
     """Whom the report may be handed to, by what it was worked out from."""
     if hood.audience == "public":
-        return f"Everybody. {hood.generalised}"
+        return _("Everybody. {generalised}").format(generalised=hood.generalised)
     if hood.audience == "group":
-        return f"The group and the authority, not for publishing. Left out: {hood.withheld}"
-    return (
+        return _("The group and the authority, not for publishing. Left out: {withheld}").format(
+            withheld=hood.withheld
+        )
+    return _(
         "The group that keeps the survey, and the authority in confidence: what is won was worked "
         "out from single gardens. For everybody, make it with --for public."
     )
@@ -69,25 +73,27 @@ def summary_html(pack: SchemePack) -> Markup:
     """Aim, street, planters, cost, who maintains, and what is asked of the council."""
     scheme, know = pack.scheme, pack.knowledge
     litres = sum(litres_a_visit(one.site.size, know) for one in scheme.planters)
-    cost = (
-        f"About {pack.money(pack.total)} with contingency: box prices and rates are assumed until "
-        "offers are in (bill of quantities)."
+    cost = _(
+        "About {money} with contingency: box prices and rates are assumed until offers are in "
+        "(bill of quantities)."
+    ).format(money=pack.money(pack.total))
+    water = _("{litres} litres each visit in summer for all planters together (upkeep).").format(
+        litres=figure(litres)
     )
-    water = f"{figure(litres)} litres each visit in summer for all planters together (upkeep)."
     asked = _asked(scheme)
     certificate = certificate_words(
         chosen_step(scheme), exact=scheme.exact, wide=know.scheme_figure("wide_margin")
     )
     items = (
-        ("Aim", _aim(scheme)),
-        ("Street", _street(pack)),
-        ("Planters", _planters(scheme)),
-        ("How many are enough", enough_words(scheme) or "Only this number was looked at."),
-        ("How good the choice is", certificate),
-        ("Cost", cost),
-        ("Who looks after them", _keepers(pack)),
-        ("Water", water),
-        ("What is asked of the council", asked),
+        (_("Aim"), _aim(scheme)),
+        (_("Street"), _street(pack)),
+        (_("Planters"), _planters(scheme)),
+        (_("How many are enough"), enough_words(scheme) or _("Only this number was looked at.")),
+        (_("How good the choice is"), certificate),
+        (_("Cost"), cost),
+        (_("Who looks after them"), _keepers(pack)),
+        (_("Water"), water),
+        (_("What is asked of the council"), asked),
     )
     return render(
         "scheme/summary.html", in_short=_in_short(scheme), facts=items, glance=_glance(pack)
@@ -103,20 +109,20 @@ def _glance(pack: SchemePack) -> Markup:
             width_words(one.site.clear_m, one.site.clear_basis),
             _SHORT[one.site.verdict],
             one.recipe.name,
-            one.keeper or "nobody yet",
+            one.keeper or _("nobody yet"),
         )
         for one in pack.scheme.planters
     ]
     heads = (
-        "Planter",
-        "Side, chainage",
-        "Box",
-        "Walking width left",
-        "Rules",
-        "Planting",
-        "Keeper",
+        _("Planter"),
+        _("Side, chainage"),
+        _("Box"),
+        _("Walking width left"),
+        _("Rules"),
+        _("Planting"),
+        _("Keeper"),
     )
-    return table("The planters at a glance", heads, rows, css="glance")
+    return table(_("The planters at a glance"), heads, rows, css="glance")
 
 
 def _in_short(scheme: Scheme) -> str:
@@ -130,25 +136,34 @@ def _in_short(scheme: Scheme) -> str:
         for change in scheme.comparison.groups
         if change.linked_after > change.linked_before > 0 and change.sure
     )[::-1]
-    clear = [f"{name} by {figure(100 * share)} %" for share, name in risen if share >= _CLEAR]
+    clear = [
+        _("{name} by {share} %").format(name=name, share=figure(100 * share))
+        for share, name in risen
+        if share >= _CLEAR
+    ]
     closed = sum(len(change.breaks_closed) for change in scheme.comparison.groups)
     if clear:
-        does = f"raise the linked homes of {_listed(clear[:_NAMED])}"
+        does = _("raise the linked homes of {clear}").format(clear=_listed(clear[:_NAMED]))
         rest = len(risen) - min(len(clear), _NAMED)
-        does += f" and those of {many(rest, 'other group')} by less" if rest else ""
+        does += (
+            _(" and those of {rest} by less").format(rest=many(rest, "other group")) if rest else ""
+        )
     elif risen:
-        does = (
-            f"add a little: {risen[0][1]} gain most, {figure(100 * risen[0][0])} % more linked "
-            "homes"
+        does = _("add a little: {risen} gain most, {risen_2} % more linked homes").format(
+            risen=risen[0][1], risen_2=figure(100 * risen[0][0])
         )
     else:
-        does = "bring flowers to the street, with no gain in linked homes that is sure"
+        does = _("bring flowers to the street, with no gain in linked homes that is sure")
     if closed:
-        does += f", and close {many(closed, 'break')} in the network"
+        does += _(", and close {closed} in the network").format(closed=many(closed, "break"))
     count = len(scheme.planters)
-    return (
-        f"{many(count, 'planter')} in {scheme.street.name} would {does}; the council is asked "
-        f"for {_asked_short(scheme)}."
+    return _(
+        "{count} in {street_name} would {does}; the council is asked for {asked_short}."
+    ).format(
+        count=many(count, "planter"),
+        street_name=scheme.street.name,
+        does=does,
+        asked_short=_asked_short(scheme),
     )
 
 
@@ -160,22 +175,28 @@ def _listed(names: list[str]) -> str:
 def _asked_short(scheme: Scheme) -> str:
     counts = Counter(one.site.verdict for one in scheme.planters)
     count = len(scheme.planters)
-    wanted = [f"a licence for {'this place' if count == 1 else f'these {count} places'}"]
+    wanted = [
+        _("a licence for {value}").format(
+            value=_("this place") if count == 1 else _("these {count} places").format(count=count)
+        )
+    ]
     if counts["ask"]:
-        wanted.append(f"its word on {counts['ask']} of them")
+        wanted.append(_("its word on {ask} of them").format(ask=counts["ask"]))
     if counts["measure"]:
         wanted.append(
-            f"a visit with the group to {counts['measure']} where something is still unknown"
+            _("a visit with the group to {measure} where something is still unknown").format(
+                measure=counts["measure"]
+            )
         )
     return _listed(wanted)
 
 
 def _asked(scheme: Scheme) -> str:
     wanted = _asked_short(scheme)
-    return (
-        f"{wanted[0].upper()}{wanted[1:]}. Also the names of those to be consulted (permissions) "
-        "and the speed that drivers keep to, if it has been measured."
-    )
+    return _(
+        "{wanted}{wanted_2}. Also the names of those to be consulted (permissions) and the speed "
+        "that drivers keep to, if it has been measured."
+    ).format(wanted=wanted[0].upper(), wanted_2=wanted[1:])
 
 
 def _aim(scheme: Scheme) -> str:
@@ -187,27 +208,40 @@ def _aim(scheme: Scheme) -> str:
         if hardly(change.linked_before, change.linked_after):
             little.append(name)
         elif gain:
-            won.append(f"{name} {signed(gain)}" + ("" if change.sure else " (not sure)"))
-    words = "Flowers and stepping stones for wildlife that flies. "
+            won.append(f"{name} {signed(gain)}" + ("" if change.sure else _(" (not sure)")))
+    words = _("Flowers and stepping stones for wildlife that flies. ")
     if scheme.ask.goal == "cover":
-        words += (
-            f"Chosen so that {scheme.curve[-1].value:.0%} of what homes lack within reach of the "
-            "road gets something towards it. "
-        )
-    words += f"Linked homes: {'; '.join(won)}. " if won else "By the measure used little is won. "
+        words += _(
+            "Chosen so that {curve:.0%} of what homes lack within reach of the road gets "
+            "something towards it. "
+        ).format(curve=scheme.curve[-1].value)
+    words += (
+        _("Linked homes: {won}. ").format(won="; ".join(won))
+        if won
+        else _("By the measure used little is won. ")
+    )
     if little:
-        words += f"Hardly any change: {', '.join(little)}. "
-    return words + "Homes are an index of room for wildlife, not a forecast of animals."
+        words += _("Hardly any change: {little}. ").format(little=", ".join(little))
+    return words + _("Homes are an index of room for wildlife, not a forecast of animals.")
 
 
 def _street(pack: SchemePack) -> str:
     scheme, street = pack.scheme, pack.scheme.street
     looked = Counter(site.verdict for site in scheme.sites)
-    return (
-        f"{street.name}, {street.length_m:.0f} m, {speed_words(street.speed_mph, pack.country)} "
-        f"({street.speed_basis}). {many(len(scheme.sites), 'place')} looked at: {looked['fits']} "
-        f"meet every rule tested, {looked['ask']} to be asked about, {looked['measure']} to be "
-        f"measured first, {looked['no']} refused."
+    return _(
+        "{street_name}, {length_m:.0f} m, {speed_words} ({speed_basis}). {n_sites} looked at: "
+        "{fits} meet every rule tested, {ask} to be asked about, {measure} to be measured first, "
+        "{no} refused."
+    ).format(
+        street_name=street.name,
+        length_m=street.length_m,
+        speed_words=speed_words(street.speed_mph, pack.country),
+        speed_basis=street.speed_basis,
+        n_sites=many(len(scheme.sites), "place"),
+        fits=looked["fits"],
+        ask=looked["ask"],
+        measure=looked["measure"],
+        no=looked["no"],
     )
 
 
@@ -219,14 +253,21 @@ def _planters(scheme: Scheme) -> str:
     )
     widths = [one.site.clear_m for one in scheme.planters if one.site.clear_m is not None]
     least = (
-        f" The least walking width left beside one is {centimetres(min(widths))} m."
+        _(" The least walking width left beside one is {widths} m.").format(
+            widths=centimetres(min(widths))
+        )
         if len(widths) == len(scheme.planters) and widths
-        else " Not every walking width is known."
+        else _(" Not every walking width is known.")
     )
-    return (
-        f"{many(len(scheme.planters), 'planter')}: {split}.{least} The rule used: "
-        f"{rule('clear_width_fits_m'):g} m; the authority is asked about less, down to "
-        f"{rule('clear_width_ask_m'):g} m."
+    return _(
+        "{n_planters}: {split}.{least} The rule used: {rule:g} m; the authority is asked about "
+        "less, down to {rule_2:g} m."
+    ).format(
+        n_planters=many(len(scheme.planters), "planter"),
+        split=split,
+        least=least,
+        rule=rule("clear_width_fits_m"),
+        rule_2=rule("clear_width_ask_m"),
     )
 
 
@@ -238,7 +279,11 @@ def _keepers(pack: SchemePack) -> str:
         if rota.name is not None and rota.planters
     ]
     nobody = sum(len(rota.planters) for rota in rotas if rota.name is None)
-    words = f"Watered by {', '.join(named)}." if named else "Nobody is named yet."
+    words = (
+        _("Watered by {named}.").format(named=", ".join(named))
+        if named
+        else _("Nobody is named yet.")
+    )
     if named and nobody:
-        words += f" {many(nobody, 'planter')} without a keeper."
+        words += _(" {nobody} without a keeper.").format(nobody=many(nobody, "planter"))
     return words

@@ -3,6 +3,7 @@
 import geopandas as gpd
 import pandas as pd
 
+from patchnet.core.texts import _
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.places import reason_words, reasons_of
 from patchnet.pages.scheme.quantities import litres_a_visit, load_of
@@ -70,7 +71,7 @@ def _place(site: Site, street: Street) -> dict[str, object]:
         "kerb_offset_m": site.offset_m,
         "kerb_offset_basis": street.side(site.side).kerb_basis,
         "clear_width_m": site.clear_m,
-        "clear_width_basis": site.clear_basis if site.clear_m is not None else "measure this",
+        "clear_width_basis": site.clear_basis if site.clear_m is not None else _("measure this"),
         "footway_m": site.footway_m,
         "verdict": site.verdict,
         "reasons": "; ".join(reason_words(one) for one in reasons_of(site)),

@@ -6,7 +6,7 @@ from functools import cached_property
 
 import pyproj
 
-from patchnet.core.texts import N_, Words, _, counted
+from patchnet.core.texts import N_, WordList, Words, _, counted
 from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.to_scale import A4, SheetSize
@@ -23,7 +23,7 @@ BASIS_MARKS: Words[Basis, str] = Words(
 """How a figure on a drawing says where it comes from."""
 
 # Words of the street's records and of its rules that are stored in English and said translated.
-_SAID = (
+_SAID: WordList[str] = WordList((
     N_("left"), N_("right"), N_("both"), N_("measured"), N_("from the map"), N_("assumed"),
     N_("sun"), N_("part"), N_("shade"), N_("clear width"), N_("on footway"), N_("kerb offset"),
     N_("fire route"), N_("corner"), N_("height"), N_("mapped"), N_("sight junction"),
@@ -31,7 +31,7 @@ _SAID = (
     N_("parking"), N_("no."), N_("unlikely"), N_("possible"), N_("likely"),
     N_("slight"), N_("serious"), N_("grave"), N_("slim box"), N_("box"), N_("trough"),
     N_("long box"),
-)  # fmt: skip
+))  # fmt: skip
 
 
 def rule_words(rule: str) -> str:
@@ -58,7 +58,7 @@ class Told:
     by: str = ""
     contact: str = ""
     date: str = ""
-    status: str = "Draft for consultation"
+    status: str = N_("Draft for consultation")
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +106,7 @@ class SchemePack:
     @property
     def title(self) -> str:
         """What it is called."""
-        return f"Street planters in {self.scheme.street.name}"
+        return _("Street planters in {street_name}").format(street_name=self.scheme.street.name)
 
     @cached_property
     def crs_name(self) -> str:

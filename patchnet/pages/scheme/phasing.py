@@ -52,20 +52,26 @@ def _order(pack: SchemePack) -> Markup:
                 one.recipe.name,
                 _share(one.when_built, whole),
                 _share(so_far, whole),
-                homes or "none by itself",
+                homes or _("none by itself"),
                 one.forage,
                 pack.money(money),
             )
         )
     return table(
-        "Order of building",
+        _("Order of building"),
         (
-            "Order", "Planter", "Planting", "Adds to those before", "So far",
-            "Linked homes lost without it", "Plots short of flowers reached", "Cost so far",
+            _("Order"),
+            _("Planter"),
+            _("Planting"),
+            _("Adds to those before"),
+            _("So far"),
+            _("Linked homes lost without it"),
+            _("Plots short of flowers reached"),
+            _("Cost so far"),
         ),
         rows,
         css="order",
-    )  # fmt: skip
+    )
 
 
 def _share(part: float, whole: float) -> str:
@@ -73,7 +79,7 @@ def _share(part: float, whole: float) -> str:
 
 
 def _more(step: SchemeStep) -> str:
-    return f"{figure(100 * step.within)} %" if step.value > 0 else "not known"
+    return f"{figure(100 * step.within)} %" if step.value > 0 else _("not known")
 
 
 def _curve(pack: SchemePack) -> Markup:
@@ -98,8 +104,14 @@ def _curve(pack: SchemePack) -> Markup:
         if step.planters
     ]
     return table(
-        "The best scheme found for every number of planters",
-        ("Planters", "Won", "Linked homes won", "Cost", "Most that another could win more"),
+        _("The best scheme found for every number of planters"),
+        (
+            _("Planters"),
+            _("Won"),
+            _("Linked homes won"),
+            _("Cost"),
+            _("Most that another could win more"),
+        ),
         rows,
         css="curve-table",
     )

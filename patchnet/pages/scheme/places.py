@@ -30,7 +30,9 @@ def reason_words(finding: Finding) -> str:
     if finding.figure is not None:
         words += f" {finding.figure:.2f}".rstrip("0").rstrip(".") + f" {finding.unit}"
     if finding.limit is not None:
-        words += f" (limit {finding.limit:g} {finding.unit}, {_SHORT[finding.basis]})"
+        words += _(" (limit {limit:g} {unit}, {short})").format(
+            limit=finding.limit, unit=finding.unit, short=_SHORT[finding.basis]
+        )
     else:
         words += f" ({_SHORT[finding.basis]})"
     return f"{words}: {_(finding.verdict)}"
@@ -58,17 +60,23 @@ def places_html(pack: SchemePack) -> Markup:
             site.key,
             _(site.size.name),
             _("open") if site.verdict != "no" else _("no"),
-            "; ".join(reason_words(one) for one in reasons_of(site)) or "meets every rule tested",
+            "; ".join(reason_words(one) for one in reasons_of(site))
+            or _("meets every rule tested"),
         )
         for site in left
     ]
     refused = ""
     if counts:
-        refused = table("Refused by rule", ("Rule", "Places refused"), counts, css="counts")
+        refused = table(
+            _("Refused by rule"), (_("Rule"), _("Places refused")), counts, css="counts"
+        )
     return render(
         "scheme/places.html",
         counts=refused,
         table=table(
-            "Places not used", ("Place", "Box tried", "Verdict", "Reasons"), rows, css="places"
+            _("Places not used"),
+            (_("Place"), _("Box tried"), _("Verdict"), _("Reasons")),
+            rows,
+            css="places",
         ),
     )

@@ -27,16 +27,23 @@ def sheet_html(sheet: Sheet, pack: SchemePack, *, number: int, of: int) -> Marku
     """The sheet with its title block: drawing number, scale, CRS, status, date, revision."""
     told = pack.told
     cells = (
-        ("Drawing", f"{number} of {of}"),
-        ("Scale", f"1:{sheet.paper.scale:,} at {pack.paper.name}, printed at full size"),
-        ("Coordinates", pack.crs_name),
-        ("Status", _(told.status)),
-        ("Date", told.date or blank(_("date"))),
-        ("Revision", blank(_("revision"))),
-        ("By", told.by or blank("who proposes it")),
+        (_("Drawing"), _("{number} of {of}").format(number=number, of=of)),
+        (
+            _("Scale"),
+            _("1:{scale:,} at {paper_name}, printed at full size").format(
+                scale=sheet.paper.scale, paper_name=pack.paper.name
+            ),
+        ),
+        (_("Coordinates"), pack.crs_name),
+        (_("Status"), _(told.status)),
+        (_("Date"), told.date or blank(_("date"))),
+        (_("Revision"), blank(_("revision"))),
+        (_("By"), told.by or blank(_("who proposes it"))),
     )
     street = pack.scheme.street.name
-    title = f"{sheet.name}, {street}, 1 to {sheet.paper.scale:,}"
+    title = _("{sheet_name}, {street}, 1 to {scale:,}").format(
+        sheet_name=sheet.name, street=street, scale=sheet.paper.scale
+    )
     drawn = sheet.paper.svg(sheet.drawn + sheet.paper.bar_and_north(), title=title)
-    source = " ".join(pack.credits) or "Drawn from the group's own map."
+    source = " ".join(pack.credits) or _("Drawn from the group's own map.")
     return _sheet(sheet, street, number, drawn, cells, source)

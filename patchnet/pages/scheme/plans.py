@@ -60,15 +60,20 @@ def location_sheet(pack: SchemePack) -> Sheet:
     for planter in pack.scheme.planters:
         x, y = paper.place(planter.site.centre)
         parts.append(draw_circle("dot", x, y, 1.1))
-    for words, point in ((_("start, 0 m"), 0.0), (f"end, {street.length_m:.0f} m", 1.0)):
+    for words, point in (
+        (_("start, 0 m"), 0.0),
+        (_("end, {length_m:.0f} m").format(length_m=street.length_m), 1.0),
+    ):
         where = street.line.interpolate(point, normalized=True)
         parts.append(label(paper, where, words, css="halo end", dy=-1.6))
     middle = street.line.interpolate(0.5, normalized=True)
     parts.append(label(paper, middle, street.name, css="halo street-name", dy=5.0))
     ends = [street.line.interpolate(share, normalized=True) for share in (0.0, 1.0)]
     where = "; ".join(f"{one.x:.1f} E {one.y:.1f} N" for one in ends)
-    key = f"Heavy line: the street of the scheme, from {where}. Dots: planters. North is up."
-    return Sheet("Location plan", paper, together(parts), key)
+    key = _(
+        "Heavy line: the street of the scheme, from {where}. Dots: planters. North is up."
+    ).format(where=where)
+    return Sheet(_("Location plan"), paper, together(parts), key)
 
 
 def proposal_scale(street: Street, size: SheetSize = A4) -> int:
@@ -90,7 +95,8 @@ def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     for at in used:
         stretch = stretches[at]
         before, after = (
-            f"drawing {number[other]}" if other in number else "" for other in (at - 1, at + 1)
+            _("drawing {number}").format(number=number[other]) if other in number else ""
+            for other in (at - 1, at + 1)
         )
         drawn = together(
             [
@@ -101,7 +107,9 @@ def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
                 *(planter_shapes(stretch, one) for one in _drawn_on(stretch, pack)),
             ]
         )
-        name = f"Proposal plan, {stretch.start_m:.0f} to {stretch.stop_m:.0f} m"
+        name = _("Proposal plan, {start_m:.0f} to {stop_m:.0f} m").format(
+            start_m=stretch.start_m, stop_m=stretch.stop_m
+        )
         sheets.append(Sheet(name, stretch.paper, drawn, _key()))
     return sheets
 

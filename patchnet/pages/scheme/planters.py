@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from patchnet.core.texts import N_, Words, _
+from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, rule_words, width_words
@@ -14,16 +14,26 @@ __all__ = ["VERDICT_WORDS", "findings_html", "limit_words", "setting_out"]
 VERDICT_WORDS = Words(
     {"fits": N_("fits"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("no")}
 )
-_HEADS = (
-    "Planter", "Chainage", "Side", "Easting", "Northing", "Size (l x w x h)", "Kerb offset",
-    "Walking width left", "Planting", "Verdict",
-)  # fmt: skip
+_HEADS: WordList[str] = WordList(
+    (
+        N_("Planter"),
+        N_("Chainage"),
+        N_("Side"),
+        N_("Easting"),
+        N_("Northing"),
+        N_("Size (l x w x h)"),
+        N_("Kerb offset"),
+        N_("Walking width left"),
+        N_("Planting"),
+        N_("Verdict"),
+    )
+)
 
 
 def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
     """The setting-out table: where every planter stands and what is left to walk in."""
     return table(
-        "Setting out",
+        _("Setting out"),
         _HEADS,
         [
             (
@@ -77,8 +87,14 @@ def findings_html(pack: SchemePack) -> Markup:
                 "place": one.site.key,
                 "verdict": VERDICT_WORDS[one.site.verdict],
                 "table": table(
-                    f"Rules at {one.plot}",
-                    ("Rule", "Verdict", "What was found", "Figure and limit", "Basis"),
+                    _("Rules at {plot}").format(plot=one.plot),
+                    (
+                        _("Rule"),
+                        _("Verdict"),
+                        _("What was found"),
+                        _("Figure and limit"),
+                        _("Basis"),
+                    ),
                     rows,
                     css="findings",
                 ),
@@ -93,7 +109,9 @@ def limit_words(finding: Finding) -> str:
     if finding.figure is not None:
         parts.append(f"{_plain(finding.figure)} {finding.unit}")
     if finding.limit is not None:
-        parts.append(f"limit {_plain(finding.limit)} {finding.unit}")
+        parts.append(
+            _("limit {plain} {unit}").format(plain=_plain(finding.limit), unit=finding.unit)
+        )
     return "; ".join(parts)
 
 

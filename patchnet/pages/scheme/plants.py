@@ -8,7 +8,7 @@ import shapely
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
 from patchnet.core.errors import PatchnetError
-from patchnet.core.texts import source_of
+from patchnet.core.texts import _, source_of
 from patchnet.knowledge.records import Knowledge, Plant, Recipe
 from patchnet.knowledge.street import PlanterSize
 from patchnet.plan.facts import PlotFacts
@@ -122,7 +122,9 @@ def _planting(
         taken |= {line.plant for line in part.lines}
         whole = part if whole is None else _together(whole, part)
     if whole is None:
-        raise PatchnetError(f"Nothing grows by the recipe {first.recipe.key}.")
+        raise PatchnetError(
+            _("Nothing grows by the recipe {recipe_key}.").format(recipe_key=first.recipe.key)
+        )
     return whole, tuple(missing)
 
 

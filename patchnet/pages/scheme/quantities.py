@@ -158,12 +158,17 @@ def bill_of(scheme: Scheme, groups: Sequence[PlantGroup]) -> tuple[Quantity, ...
     sizes = [one.site.size for one in scheme.planters]
     lines = [
         Quantity(
-            f"Box, {_(size.name)} ({size.length_m:g} x {size.width_m:g} x {size.height_m:g} m)",
+            _("Box, {words} ({length_m:g} x {width_m:g} x {height_m:g} m)").format(
+                words=_(size.name),
+                length_m=size.length_m,
+                width_m=size.width_m,
+                height_m=size.height_m,
+            ),
             count,
             "no.",
             size.cost,
             _box_kind(size, know),
-            "one a planter",
+            _("one a planter"),
         )
         for size, count in _counted(sizes)
     ]
@@ -174,40 +179,76 @@ def bill_of(scheme: Scheme, groups: Sequence[PlantGroup]) -> tuple[Quantity, ...
     soil = know.settings["soil_cost_litre"]
     lines.append(
         Quantity(
-            "Soil, peat-free mix",
+            _("Soil, peat-free mix"),
             litres / _LITRES,
             "m³",
             soil.value * _LITRES,
             soil.kind,
-            f"length x width x depth of soil, and {settling:.0%} for settling",
+            _("length x width x depth of soil, and {settling:.0%} for settling").format(
+                settling=settling
+            ),
         )
     )
     lines += [
-        _line("Drainage layer", plan * know.scheme_figure("drainage_m"), "m³",
-              know.scheme_figures["cost_drainage_m3"],
-              f"{know.scheme_figure('drainage_m') * 100:g} cm under the soil"),
-        _line("Mulch", plan * know.scheme_figure("mulch_m"), "m³",
-              know.scheme_figures["cost_mulch_m3"],
-              f"{know.scheme_figure('mulch_m') * 100:g} cm on the soil"),
+        _line(
+            _("Drainage layer"),
+            plan * know.scheme_figure("drainage_m"),
+            "m³",
+            know.scheme_figures["cost_drainage_m3"],
+            _("{scheme_figure:g} cm under the soil").format(
+                scheme_figure=know.scheme_figure("drainage_m") * 100
+            ),
+        ),
+        _line(
+            _("Mulch"),
+            plan * know.scheme_figure("mulch_m"),
+            "m³",
+            know.scheme_figures["cost_mulch_m3"],
+            _("{scheme_figure:g} cm on the soil").format(
+                scheme_figure=know.scheme_figure("mulch_m") * 100
+            ),
+        ),
         *_plants(groups, know),
-        _line("Label with number, planting and whom to ring", len(sizes), "no.",
-              know.scheme_figures["cost_label"], "one a planter"),
-        _line("Contrast band", round_box, "m", know.scheme_figures["cost_band_m"],
-              f"round each box, {know.scheme_figure('contrast_band_m') * 1000:g} mm high"),
-        _line("Delivery and placing", len(sizes), "no.", know.scheme_figures["cost_delivery"],
-              "one a planter"),
-        _line("Watering kit", max(1, len([one for one in rotas_of(scheme) if one.planters])),
-              "no.", know.scheme_figures["cost_kit"], "one a keeper, and one for nobody yet"),
-    ]  # fmt: skip
+        _line(
+            _("Label with number, planting and whom to ring"),
+            len(sizes),
+            "no.",
+            know.scheme_figures["cost_label"],
+            _("one a planter"),
+        ),
+        _line(
+            _("Contrast band"),
+            round_box,
+            "m",
+            know.scheme_figures["cost_band_m"],
+            _("round each box, {scheme_figure:g} mm high").format(
+                scheme_figure=know.scheme_figure("contrast_band_m") * 1000
+            ),
+        ),
+        _line(
+            _("Delivery and placing"),
+            len(sizes),
+            "no.",
+            know.scheme_figures["cost_delivery"],
+            _("one a planter"),
+        ),
+        _line(
+            _("Watering kit"),
+            max(1, len([one for one in rotas_of(scheme) if one.planters])),
+            "no.",
+            know.scheme_figures["cost_kit"],
+            _("one a keeper, and one for nobody yet"),
+        ),
+    ]
     share = know.scheme_figures["contingency_share"]
     lines.append(
         Quantity(
-            "Contingency",
+            _("Contingency"),
             sum(line.amount for line in lines),
-            "of the above",
+            _("of the above"),
             share.value,
             share.kind,
-            f"{share.value:.0%} of the lines above",
+            _("{share:.0%} of the lines above").format(share=share.value),
             share=True,
         )
     )
@@ -240,7 +281,7 @@ def _line(item: str, quantity: float, unit: str, rate: Figure, basis: str) -> Qu
 
 def _box_kind(size: PlanterSize, knowledge: Knowledge) -> str:
     figure = knowledge.figures.get(f"planter_sizes/{size.key}/cost")
-    return "as you said" if figure is None else figure.kind
+    return _("as you said") if figure is None else figure.kind
 
 
 def _plants(groups: Sequence[PlantGroup], knowledge: Knowledge) -> list[Quantity]:
@@ -250,11 +291,17 @@ def _plants(groups: Sequence[PlantGroup], knowledge: Knowledge) -> list[Quantity
         for key, number in group.numbers.items():
             layer = knowledge.plants[key].layer
             counts[layer] = counts.get(layer, 0) + number * len(group.planters)
-    names = {"bulb": "Bulbs", "herb": "Herbs and perennials", "shrub": "Small shrubs",
-             "climber": "Climbers", "tree": "Trees", "aquatic": "Water plants"}  # fmt: skip
+    names = {
+        "bulb": _("Bulbs"),
+        "herb": _("Herbs and perennials"),
+        "shrub": _("Small shrubs"),
+        "climber": _("Climbers"),
+        "tree": _("Trees"),
+        "aquatic": _("Water plants"),
+    }
     lines = [
         _line(names[layer], counts[layer], "no.", knowledge.scheme_figures[f"cost_plant_{layer}"],
-              "from the plant schedule")
+              _("from the plant schedule"))
         for layer in names
         if counts.get(layer)
     ]  # fmt: skip
@@ -262,12 +309,12 @@ def _plants(groups: Sequence[PlantGroup], knowledge: Knowledge) -> list[Quantity
     if lines:
         lines.append(
             Quantity(
-                "Plants bought again in the first year",
+                _("Plants bought again in the first year"),
                 math.fsum(line.amount for line in lines),
-                "of the plants",
+                _("of the plants"),
                 again.value,
                 again.kind,
-                f"{again.value:.0%} of the plants",
+                _("{again:.0%} of the plants").format(again=again.value),
                 share=True,
             )
         )

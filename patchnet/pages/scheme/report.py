@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE
@@ -40,7 +41,9 @@ def scheme_report(pack: SchemePack) -> str:
     """
     sheets = _sheets(pack)
     location, existing, proposed = sheets
-    style = f"{asset('scheme/report.css')}@page sheet {{ size: {pack.paper.name} landscape; }}\n"
+    style = _("{asset}@page sheet {{ size: {paper_name} landscape; }}\n").format(
+        asset=asset("scheme/report.css"), paper_name=pack.paper.name
+    )
     return sheet(
         "scheme/report.html",
         title=pack.title,
@@ -49,7 +52,7 @@ def scheme_report(pack: SchemePack) -> str:
         drawings=(location, *existing, *proposed),
         summary=summary_html(pack),
         parts=_parts(pack, sheets),
-        foot=NOT_A_PERMISSION,
+        foot=_(NOT_A_PERMISSION),
         credits=" ".join(pack.credits),
     )
 
@@ -78,10 +81,10 @@ def _parts(pack: SchemePack, sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> 
     ]
     return [
         *drawn[: 1 + len(existing)],
-        Part("Existing street", existing_html(pack), _NEW),
+        Part(_("Existing street"), existing_html(pack), _NEW),
         *drawn[1 + len(existing) :],
         Part(
-            "Setting out",
+            _("Setting out"),
             render(
                 "scheme/setting_out.html",
                 crs=pack.crs_name,
@@ -89,15 +92,15 @@ def _parts(pack: SchemePack, sheets: tuple[Sheet, list[Sheet], list[Sheet]]) -> 
             ),
             _NEW,
         ),
-        Part("Typical section", section_html(pack)),
-        Part("What the street rules say of each planter", findings_html(pack)),
-        Part("Plant schedule", schedule_html(pack), _NEW),
-        Part("Bill of quantities", bill_html(pack), _NEW),
-        Part("Upkeep", upkeep_html(pack), _NEW),
-        Part("Risk sheet", risks_html(pack), _NEW),
-        Part("Permissions and consultees", permissions_html(pack), _NEW),
-        Part("Phasing", phasing_html(pack), _NEW),
-        Part("The ecological case", case_html(pack), "part keep"),
-        Part("Places not used", places_html(pack)),
-        Part("Sources", sources_html(pack)),
+        Part(_("Typical section"), section_html(pack)),
+        Part(_("What the street rules say of each planter"), findings_html(pack)),
+        Part(_("Plant schedule"), schedule_html(pack), _NEW),
+        Part(_("Bill of quantities"), bill_html(pack), _NEW),
+        Part(_("Upkeep"), upkeep_html(pack), _NEW),
+        Part(_("Risk sheet"), risks_html(pack), _NEW),
+        Part(_("Permissions and consultees"), permissions_html(pack), _NEW),
+        Part(_("Phasing"), phasing_html(pack), _NEW),
+        Part(_("The ecological case"), case_html(pack), "part keep"),
+        Part(_("Places not used"), places_html(pack)),
+        Part(_("Sources"), sources_html(pack)),
     ]

@@ -1,6 +1,6 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
-from patchnet.core.texts import _, source_of
+from patchnet.core.texts import N_, WordList, _, source_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, month_spans
 from patchnet.pages.kit.planting_calendar import calendar_figure
@@ -13,10 +13,20 @@ __all__ = ["schedule_html"]
 
 _latin = drawn_by("scheme/latin.html", "latin")
 
-_HEADS = (
-    "Plant", "Latin name", "In one", "In all", "Flowers", "Height", "Spread", "Light", "Native",
-    "Hazard",
-)  # fmt: skip
+_HEADS: WordList[str] = WordList(
+    (
+        N_("Plant"),
+        N_("Latin name"),
+        N_("In one"),
+        N_("In all"),
+        N_("Flowers"),
+        N_("Height"),
+        N_("Spread"),
+        N_("Light"),
+        N_("Native"),
+        N_("Hazard"),
+    )
+)
 
 
 def schedule_html(pack: SchemePack) -> Markup:
@@ -38,12 +48,12 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
                 _latin(plant.latin),
                 number,
                 number * count,
-                month_spans(plant.flower_months) if plant.flower_months else "does not matter",
+                month_spans(plant.flower_months) if plant.flower_months else _("does not matter"),
                 f"{plant.height.value:g} m",
                 f"{plant.spread.value:g} m",
                 _(plant.light),
                 _("yes") if plant.native else _("no"),
-                hazard or "none known",
+                hazard or _("none known"),
             )
         )
     return {
@@ -52,7 +62,11 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
         "size": group.size,
         "depth": f"{group.size.soil_depth_m * 100:.0f}",
         "names": ", ".join(one.plot for one in group.planters),
-        "table": table(f"Planting {group.letter}", _HEADS, rows, css="plants") if rows else "",
+        "table": table(
+            _("Planting {letter}").format(letter=group.letter), _HEADS, rows, css="plants"
+        )
+        if rows
+        else "",
         "notes": _notes(group, knowledge),
         "calendar": calendar_figure(group.planting, knowledge),
     }
@@ -61,18 +75,20 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
 def _notes(group: PlantGroup, knowledge: Knowledge) -> list[str]:
     planting = group.planting
     notes = [
-        f"{knowledge.features[feature].name}: no plant of the tables both fits a street planter "
-        "and is harmless there, though the ecological case counts on it. Choose with your "
-        "supplier, or choose another planting."
+        _(
+            "{feature_name}: no plant of the tables both fits a street planter and is harmless "
+            "there, though the ecological case counts on it. Choose with your supplier, or choose "
+            "another planting."
+        ).format(feature_name=knowledge.features[feature].name)
         for feature in group.missing
     ]
     short = (*planting.uncovered, *planting.no_room)
     if short:
         months = ", ".join(MONTH_NAMES[month - 1] for month in sorted(short))
-        notes.append(f"Hungry months that stay without flowers: {months}.")
+        notes.append(_("Hungry months that stay without flowers: {months}.").format(months=months))
     if planting.also_fit:
         names = ", ".join(knowledge.plants[key].name for key in planting.also_fit[:8])
-        notes.append(f"Where one cannot be had, these fit too: {names}.")
+        notes.append(_("Where one cannot be had, these fit too: {names}.").format(names=names))
     if not planting.exact:
-        notes.append("The choice is good but not proved best.")
+        notes.append(_("The choice is good but not proved best."))
     return notes

@@ -51,9 +51,9 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> dict[str, object]:
     drawn = _drawing(planter, pack, clear, footway, mm)
     bar = paper.bar_m(40)
     scale_bar = _bar_scale(bar * mm, f"{bar:g} m")
-    title = f"Section through {planter.plot}, 1 to {scale}"
+    title = _("Section through {plot}, 1 to {scale}").format(plot=planter.plot, scale=scale)
     unknown = (
-        " The walking width is not known and is drawn broken: measure it."
+        _(" The walking width is not known and is drawn broken: measure it.")
         if site.clear_m is None
         else ""
     )
@@ -62,7 +62,7 @@ def _section(planter: PlacedPlanter, pack: SchemePack) -> dict[str, object]:
     basis = (
         _("Walking width {basis}").format(basis=_(site.clear_basis))
         if site.clear_m is not None
-        else "Not measured"
+        else _("Not measured")
     )
     return {
         "title": title,
@@ -98,7 +98,9 @@ def _drawing(
     first, second = low + _BED_MM + 6, low + _BED_MM + 14
     walk = box + wide + spread
     walk_words = (
-        f"{centimetres(clear)} m to walk in" if site.clear_m is not None else "measure this"
+        _("{clear} m to walk in").format(clear=centimetres(clear))
+        if site.clear_m is not None
+        else _("measure this")
     )
     upright = box - spread - 2
     feet = f"M{upright - 1:.2f} {ground:.2f}h2M{upright - 1:.2f} {rim:.2f}h2"
@@ -116,12 +118,20 @@ def _drawing(
         _dimension(box, box + wide, first, f"{size.width_m:.2f}", ground),
         _dimension(walk, walk + clear * mm, first, walk_words, ground),
         _words(_LEFT_MM, low - 1, _("road")),
-        _words(back + _BEHIND_M * mm, rim - 1.5, "back of footway", anchor="end"),
+        _words(back + _BEHIND_M * mm, rim - 1.5, _("back of footway"), anchor="end"),
         draw_line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
         _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),
     ]
     if site.footway_m is not None:
-        parts.append(_dimension(kerb, back, second, f"footway {site.footway_m:.2f} m", ground))
+        parts.append(
+            _dimension(
+                kerb,
+                back,
+                second,
+                _("footway {footway_m:.2f} m").format(footway_m=site.footway_m),
+                ground,
+            )
+        )
     return together(parts)
 
 

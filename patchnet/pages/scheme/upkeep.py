@@ -2,6 +2,7 @@
 
 import math
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
@@ -18,7 +19,9 @@ from patchnet.scheme.planter_scheme import PlacedPlanter
 __all__ = ["upkeep_html"]
 
 _do = drawn_by("scheme/upkeep_month.html", "do")
-_WHO = {"keeper": "keeper of the box", "group": "group", "all": "everybody"}
+_WHO: Words[str, str] = Words(
+    {"keeper": N_("keeper of the box"), "group": N_("group"), "all": N_("everybody")}
+)
 
 
 def upkeep_html(pack: SchemePack) -> Markup:
@@ -48,7 +51,11 @@ def _grid(pack: SchemePack) -> Markup:
     know = pack.knowledge
     visits = visits_by_month(know)
     rows: list[tuple[object, ...]] = [
-        ("Water: visits a week, first season", "keeper of the box", *(f"{one:g}" for one in visits))
+        (
+            _("Water: visits a week, first season"),
+            _("keeper of the box"),
+            *(f"{one:g}" for one in visits),
+        )
     ]
     rows += [
         (
@@ -58,17 +65,24 @@ def _grid(pack: SchemePack) -> Markup:
         )
         for task in know.upkeep_tasks
     ]
-    return table("Upkeep through the year", ("Task", "Who", *MONTHS), rows, css="year")
+    return table(_("Upkeep through the year"), (_("Task"), _("Who"), *MONTHS), rows, css="year")
 
 
 def _keeper(rota: Rota, pack: SchemePack, can: float) -> dict[str, object]:
-    name = "Nobody yet" if rota.name is None else rota.name
+    name = _("Nobody yet") if rota.name is None else rota.name
     promised = ""
     if rota.promised is not None:
-        promised = f"; promised {rota.promised:g} litres a visit"
+        promised = _("; promised {promised:g} litres a visit").format(promised=rota.promised)
         if rota.litres > rota.promised + 1e-9:
-            promised += ": more is asked than was promised, find help"
-    heads = ("Planter", "Litres a visit", "Cans", "Carried", "Telephone", "Stand-in")
+            promised += _(": more is asked than was promised, find help")
+    heads = (
+        _("Planter"),
+        _("Litres a visit"),
+        _("Cans"),
+        _("Carried"),
+        _("Telephone"),
+        _("Stand-in"),
+    )
     rows = [_row(one, pack, can) for one in rota.planters]
     return {
         "name": name,
@@ -76,7 +90,9 @@ def _keeper(rota: Rota, pack: SchemePack, can: float) -> dict[str, object]:
         "cans": many(math.ceil(rota.litres / can), "can"),
         "can": f"{can:g}",
         "promised": promised,
-        "table": table(f"Planters of {name}", heads, rows, css="rota") if rows else "",
+        "table": table(_("Planters of {name}").format(name=name), heads, rows, css="rota")
+        if rows
+        else "",
     }
 
 
@@ -87,7 +103,9 @@ def _row(planter: PlacedPlanter, pack: SchemePack, can: float) -> tuple[object, 
         planter.plot,
         f"{litres:.0f}",
         math.ceil(litres / can - 1e-9),
-        "not known" if planter.carry_m is None else f"{planter.carry_m:.0f} m (straight line)",
+        _("not known")
+        if planter.carry_m is None
+        else _("{carry_m:.0f} m (straight line)").format(carry_m=planter.carry_m),
         line,
         line,
     )

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
@@ -76,7 +77,9 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    title = title or f"{states_words(comparison)}: what was won and lost"
+    title = title or _("{states_words}: what was won and lost").format(
+        states_words=states_words(comparison)
+    )
     features = feature_lines(comparison, knowledge)
     return sheet(
         "sheets/compare_page.html",
@@ -124,8 +127,10 @@ def _group(change: GroupChange, knowledge: Knowledge) -> tuple[str, ...]:
         knowledge.groups[change.group].name,
         *pair(change.linked_before, change.linked_after),
         change_words(change.linked_before, change.linked_after),
-        f"{change.components_before} to {change.components_after}",
-        "yes" if change.sure else "not sure",
+        _("{components_before} to {components_after}").format(
+            components_before=change.components_before, components_after=change.components_after
+        ),
+        _("yes") if change.sure else _("not sure"),
     )
 
 
@@ -146,9 +151,12 @@ def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> d
     for plot, shape in plots.geometry.items():
         won = homes.get(str(plot), 0.0)
         css = "more" if won > 0 else "less" if won < 0 else "same"
-        label = f"Plot {plot}: {signed(won)} homes"
+        label = _("Plot {plot}: {won} homes").format(plot=plot, won=signed(won))
         if plot in new:
-            css, label = f"new {css}", f"Plot {plot}: not there before, {signed(won)} homes"
+            css, label = (
+                f"new {css}",
+                _("Plot {plot}: not there before, {won} homes").format(plot=plot, won=signed(won)),
+            )
         shapes.append(paper.path(shape, css=css, label=label))
     shapes += _breaks(paper, change)
     largest = sorted(homes.items(), key=lambda pair: (-abs(pair[1]), pair[0]))[:_NAMED]
@@ -161,14 +169,23 @@ def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> d
     return {
         "name": name,
         "words": group_words(change, knowledge),
-        "drawn": paper.svg(together(shapes), title=f"{name}: homes held, change from plot to plot"),
+        "drawn": paper.svg(
+            together(shapes),
+            title=_("{name}: homes held, change from plot to plot").format(name=name),
+        ),
         "largest": [(plot, signed(won)) for plot, won in largest],
     }
 
 
 def _breaks(paper: Paper, change: GroupChange) -> list[Markup]:
     return [
-        paper.path(gap.line, css=css, label=f"Break between {gap.from_plot} and {gap.to_plot}")
+        paper.path(
+            gap.line,
+            css=css,
+            label=_("Break between {from_plot} and {to_plot}").format(
+                from_plot=gap.from_plot, to_plot=gap.to_plot
+            ),
+        )
         for breaks, css in ((change.breaks_closed, "closed"), (change.breaks_opened, "opened"))
         for gap in breaks
     ]
@@ -177,8 +194,8 @@ def _breaks(paper: Paper, change: GroupChange) -> list[Markup]:
 def _other_plots(comparison: Comparison) -> list[tuple[str, str]]:
     """Plots that are not in both, or not alike, under what they are."""
     kinds = (
-        ("Only in the first", comparison.only_before),
-        ("Only in the second", comparison.only_after),
-        ("Outlines that differ", tuple(plot for plot, _ in comparison.moved)),
+        (_("Only in the first"), comparison.only_before),
+        (_("Only in the second"), comparison.only_after),
+        (_("Outlines that differ"), tuple(plot for plot, __ in comparison.moved)),
     )
     return [(words, ", ".join(plots)) for words, plots in kinds if plots]

@@ -88,7 +88,7 @@ def write_card(plan: PlotPlan, path: Path | str, *, overwrite: bool = False) -> 
     'card.html'
     """
     if plan.assessment is None:
-        raise WrongUse("This plan was not made from an assessment, so no card can be drawn.")
+        raise WrongUse(_("This plan was not made from an assessment, so no card can be drawn."))
     ensure_may_write(path, overwrite=overwrite)
     write_text(path, plan_card(plan, plan.assessment, sun=plan.sun))
     return Path(path)
@@ -104,9 +104,9 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     calendar = calendar_figure(plan.planting, knowledge)
     return sheet(
         "sheets/plan_card.html",
-        title=f"Plot {plan.plot}: what to add",
+        title=_("Plot {plot}: what to add").format(plot=plan.plot),
         style=asset("sheets/plan_card.css") + CALENDAR_STYLE,
-        heading=f"What plot {name} should add",
+        heading=_("What plot {name} should add").format(name=name),
         kind=f"{kind}, {figure(plan.answer.area_m2)} m²",
         street=assessment.neighbourhood.name,
         best=best_words(plan),
@@ -135,8 +135,8 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         sun_words="" if sun is None else _sun_words(sun),
         cautions=_cautions(plan, knowledge),
         changes=would_change_words(plan, knowledge)[:_CHANGES],
-        index=CARD_INDEX,
-        defer=DEFER,
+        index=_(CARD_INDEX),
+        defer=_(DEFER),
         credits=" ".join(assessment.neighbourhood.credits),
     )
 
@@ -147,7 +147,9 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
         one = addition.candidate
         feature = knowledge.features[one.feature]
         facts = [
-            f"wins {homes_words(addition.given_the_others)}",
+            _("wins {given_the_others}").format(
+                given_the_others=homes_words(addition.given_the_others)
+            ),
             cost_words(feature.cost, knowledge),
             upkeep_words(one.hours_month, knowledge),
             when_words(one),
@@ -156,7 +158,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
             {
                 "name": thing(one, knowledge),
                 "served": ", ".join(
-                    knowledge.groups[key].name.lower() for key, _ in addition.groups[:_SERVED]
+                    knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]
                 ),
                 "fills": fills(addition, best, knowledge)[:1],
                 "place": place_words(one),
@@ -170,14 +172,19 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
 
 def _together(best: Suggestion, knowledge: Knowledge) -> str:
     many = len(best.additions) > 1
-    they = "Together they win" if many else "It wins"
+    they = _("Together they win") if many else _("It wins")
     words = f"{they} {homes_words(best.linked_homes)}."
     if best.gives_way:
         given = ", ".join(
-            f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
+            _("{amount_words} of {feature_name}").format(
+                amount_words=amount_words(key, amount, knowledge),
+                feature_name=knowledge.features[key].name.lower(),
+            )
             for key, amount in best.gives_way.items()
         )
-        words += f" {'They take' if many else 'It takes'} the place of {given}."
+        words += _(" {words} the place of {given}.").format(
+            words=_("They take") if many else _("It takes"), given=given
+        )
     competition = competition_words(best, knowledge)
     return f"{words} {competition}" if competition else words
 
@@ -187,7 +194,7 @@ def _wishes(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     lines = [wish_words(one, plan, knowledge) for one in plan.wished]
     if plan.to_eat is not None:
         things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
-        lines.append(f"With something to eat: {things}.")
+        lines.append(_("With something to eat: {things}.").format(things=things))
     return lines
 
 
@@ -196,11 +203,16 @@ def _gap(plan: PlotPlan, knowledge: Knowledge) -> str:
         return ""
     key, gap = plan.gaps[0]
     side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
-    sides = " and ".join(plot or "open ground" for plot in gap.plots)
-    return (
-        f"With the neighbour's consent: a gap of {side} x {side} cm in the "
-        f"{gap.kinds[0]} between {sides} would win {homes_words(gap.homes_won)} for "
-        f"the {knowledge.groups[key].name.lower()}."
+    sides = " and ".join(plot or _("open ground") for plot in gap.plots)
+    return _(
+        "With the neighbour's consent: a gap of {side} x {side} cm in the {kind} between {sides} "
+        "would win {homes_won} for the {group_name}."
+    ).format(
+        side=side,
+        kind=gap.kinds[0],
+        sides=sides,
+        homes_won=homes_words(gap.homes_won),
+        group_name=knowledge.groups[key].name.lower(),
     )
 
 
@@ -217,11 +229,19 @@ def _sun_words(sun: PlotSun) -> str:
         return sun.why_not
     words = []
     if sun.sunny_wall is not None:
-        words.append(f"Sunny wall for a bee box: {sun.sunny_wall.words}.")
+        words.append(
+            _("Sunny wall for a bee box: {sunny_wall_words}.").format(
+                sunny_wall_words=sun.sunny_wall.words
+            )
+        )
     if sun.shady_corner is not None:
-        words.append(f"Shady place for ferns: {sun.shady_corner.words}.")
+        words.append(
+            _("Shady place for ferns: {shady_corner_words}.").format(
+                shady_corner_words=sun.shady_corner.words
+            )
+        )
     if sun.seat in ("morning", "evening"):
-        words.append(f"Seat in the sun: in the {sun.seat}.")
+        words.append(_("Seat in the sun: in the {seat}.").format(seat=sun.seat))
     return " ".join(words)
 
 
@@ -245,11 +265,11 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, 
     window = paper.window()
     others = hood.plots.iloc[hood.plots.sindex.query(window)]
     parts = [
-        paper.path(shape, css="neighbour", label=f"Plot {other}")
+        paper.path(shape, css="neighbour", label=_("Plot {other}").format(other=other))
         for other, shape in others.geometry.items()
         if other != plan.plot
     ]
-    parts.append(paper.path(plot, css="own", label=f"Plot {plan.plot}"))
+    parts.append(paper.path(plot, css="own", label=_("Plot {plot}").format(plot=plan.plot)))
     for table, css in ((hood.buildings, "house"), (hood.roads, "road")):
         near = table.iloc[table.sindex.query(window)]
         parts += [paper.path(shape, css=css) for shape in near.geometry]
@@ -271,7 +291,10 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, 
         for other, shape in others.geometry.items()
     ]
     parts.append(paper.bar_and_north(longest_mm=30))
-    drawn = paper.svg(together(parts), title=f"Plan of plot {plan.plot}, 1 to {paper.scale}")
+    drawn = paper.svg(
+        together(parts),
+        title=_("Plan of plot {plot}, 1 to {scale}").format(plot=plan.plot, scale=paper.scale),
+    )
     return drawn, paper.scale, names
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 import shapely
 
 from patchnet.core.files import write_text
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
@@ -30,32 +30,47 @@ _LISTED = 8
 _THINNEST = 3
 _NAMED = 14
 
-_MAP_TITLE = "Map of how much is known of each plot; the table below tells the same by stretch"
+_MAP_TITLE = N_("Map of how much is known of each plot; the table below tells the same by stretch")
 
 # What a plot is shaded by: class, words, and the share from which it holds.
-_STEPS = (
-    ("none", "nobody has looked"),
-    ("little", "less than half of the street's questions answered"),
-    ("much", "half or more answered"),
-    ("whole", "all answered"),
+_STEPS = WordList(
+    (
+        ("none", N_("nobody has looked")),
+        ("little", N_("less than half of the street's questions answered")),
+        ("much", N_("half or more answered")),
+        ("whole", N_("all answered")),
+    )
 )
-_REST = "of what is asked from the street is answered: take the sheets along again for the rest."
+_REST = N_(
+    "of what is asked from the street is answered: take the sheets along again for the rest."
+)
 _NONE = "\N{EN DASH}"
-_NOTICES = {
-    "own": "For those who keep the file.",
-    "group": "For the group, not for publishing.",
-    "public": "Made for publishing: it tells of units of many households, not of plots.",
-}
-_HEADS = (
-    "Stretch", "Side", "Plots", "Looked at", "Asked from the street", "All questions",
-    "People differ",
-)  # fmt: skip
-_UNIT_HEADS = ("Unit", "Households taking part", "Features told of")
-_UNIT_CAPTION = (
+_NOTICES: Words[str, str] = Words(
+    {
+        "own": N_("For those who keep the file."),
+        "group": N_("For the group, not for publishing."),
+        "public": N_("Made for publishing: it tells of units of many households, not of plots."),
+    }
+)
+_HEADS: WordList[str] = WordList(
+    (
+        N_("Stretch"),
+        N_("Side"),
+        N_("Plots"),
+        N_("Looked at"),
+        N_("Asked from the street"),
+        N_("All questions"),
+        N_("People differ"),
+    )
+)
+_UNIT_HEADS: WordList[str] = WordList(
+    (N_("Unit"), N_("Households taking part"), N_("Features told of"))
+)
+_UNIT_CAPTION = N_(
     "Taking part: few, some, many or most of a unit's households. Of a feature nothing is told "
     "where fewer than ten households answered, or where it could give an answer away."
 )
-_MEANING = (
+_MEANING = N_(
     "A question counts as answered when somebody saw the thing, or saw that it is not there. "
     "'Cannot see' and an empty cell answer nothing; nor does an answer that people differ on."
 )
@@ -74,7 +89,9 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
         Heading; None: the neighbourhood's name.
     """
     hood = progress.neighbourhood
-    heading = f"{title if title is not None else hood.name}: how far the survey has come"
+    heading = _("{title}: how far the survey has come").format(
+        title=title if title is not None else hood.name
+    )
     public = progress.audience == "public"
     own: dict[str, object] = {}
     if not public:
@@ -85,7 +102,7 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
             "steps": _STEPS,
             "heads": _HEADS,
             "stretches": [_row(row) for row in progress.stretches.to_dict("records")],
-            "meaning": _MEANING,
+            "meaning": _(_MEANING),
         }
     return sheet(
         "sheets/progress_page.html",
@@ -94,7 +111,7 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
         notice=_notice(progress),
         public=public,
         unit_heads=_UNIT_HEADS,
-        unit_caption=_UNIT_CAPTION,
+        unit_caption=_(_UNIT_CAPTION),
         units=progress.stretches.to_dict("records") if public else [],
         generalised=hood.generalised,
         **own,
@@ -147,7 +164,7 @@ def write_progress(
 def _notice(progress: Progress) -> str:
     words = [_NOTICES[progress.audience]]
     if progress.audience != "own":
-        words.append(f"Left out: {progress.neighbourhood.withheld}")
+        words.append(_("Left out: {withheld}").format(withheld=progress.neighbourhood.withheld))
     return " ".join(words)
 
 
@@ -167,15 +184,17 @@ def _summary(progress: Progress) -> list[tuple[str, str]]:
     street = float((table["street_share"] * weight).sum())
     whole = float((table["all_share"] * weight).sum())
     facts = [
-        (f"{looked} of {plots}", "plots looked at"),
-        (_percent(street), "of what is asked from the street answered"),
-        (_percent(whole), "of all questions answered"),
-        (str(len(progress.disputes)), "answers that people differ on"),
+        (_("{looked} of {plots}").format(looked=looked, plots=plots), _("plots looked at")),
+        (_percent(street), _("of what is asked from the street answered")),
+        (_percent(whole), _("of all questions answered")),
+        (str(len(progress.disputes)), _("answers that people differ on")),
     ]
-    facts.append((str(len(progress.disputes)), "answers that people differ on"))
+    facts.append((str(len(progress.disputes)), _("answers that people differ on")))
     twice, of = progress.twice
     if of:
-        facts.append((f"{twice} of {of}", "plots seen by two people"))
+        facts.append(
+            (_("{twice} of {of}").format(twice=twice, of=of), _("plots seen by two people"))
+        )
     return facts
 
 
@@ -207,13 +226,13 @@ def _map(progress: Progress) -> Markup:
     for plot, shape in shapes.items():
         row = plots.loc[plot]
         step, words = _STEPS[_step(float(row["street_share"]), looked=bool(row["looked_at"]))]
-        disputed = ", people differ" if row["disputed"] else ""
+        disputed = _(", people differ") if row["disputed"] else ""
         parts.append(paper.path(shape, css=f"plot {step}", label=f"{plot}: {words}{disputed}"))
     parts.append(_drawn(paper, hood.buildings.geometry, "house"))
     parts += [_number(paper, str(plot), shape, plots.loc[plot, "disputed"] > 0)
               for plot, shape in shapes.items()]  # fmt: skip
     parts.append(paper.bar_and_north())
-    return paper.svg(together(parts), title=_MAP_TITLE)
+    return paper.svg(together(parts), title=_(_MAP_TITLE))
 
 
 def _drawn(paper: Paper, shapes: Sequence[shapely.Geometry], css: str) -> Markup:
@@ -250,7 +269,7 @@ def _next(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
     items = _unseen(progress) + _thin(progress)
     items += _to_settle(progress, knowledge) + _second_look(progress) + _old(progress)
     return items or [
-        ("", "Every question that is asked from the street is answered on every plot.")
+        ("", _("Every question that is asked from the street is answered on every plot."))
     ]
 
 
@@ -284,7 +303,9 @@ def _unseen(progress: Progress) -> list[tuple[str, str]]:
         plots = progress.plots
         mine = plots[(plots.get("stretch") == row["stretch"]) & (plots.get("side") == row["side"])]
         ids = _listed([str(one) for one in mine.index[~mine["looked_at"]]]) if len(mine) else ""
-        told = f": {left[at]} of {row['plots']} plots not looked at"
+        told = _(": {left} of {plots} plots not looked at").format(
+            left=left[at], plots=row["plots"]
+        )
         items.append((where, f"{told} ({ids})." if ids else f"{told}."))
     return items
 
@@ -296,16 +317,20 @@ def _to_settle(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]
         for plot, key in zip(rows["plot"], rows["feature"], strict=True)
         if key in knowledge.features
     ]
-    words = f", for people differ and it counts as not known: {_listed(named, '; ')}."
-    return [("Look again together", words)] if named else []
+    words = _(", for people differ and it counts as not known: {named}.").format(
+        named=_listed(named, "; ")
+    )
+    return [(_("Look again together"), words)] if named else []
 
 
 def _second_look(progress: Progress) -> list[tuple[str, str]]:
     if not progress.wanted_twice:
         return []
-    words = f", who has not seen the first sheet: {_listed(progress.wanted_twice)}."
-    why = "Plots seen twice tell how far the answers can be trusted."
-    return [("A second pair of eyes", f"{words} {why}")]
+    words = _(", who has not seen the first sheet: {wanted_twice}.").format(
+        wanted_twice=_listed(progress.wanted_twice)
+    )
+    why = _("Plots seen twice tell how far the answers can be trusted.")
+    return [(_("A second pair of eyes"), f"{words} {why}")]
 
 
 def _old(progress: Progress) -> list[tuple[str, str]]:
@@ -314,9 +339,16 @@ def _old(progress: Progress) -> list[tuple[str, str]]:
     if not len(old):
         return []
     ids = _listed([str(one) for one in old.index])
-    return [(f"Not looked at again in {progress.year}", f": {ids}. The earlier answers stand.")]
+    return [
+        (
+            _("Not looked at again in {year}").format(year=progress.year),
+            _(": {ids}. The earlier answers stand.").format(ids=ids),
+        )
+    ]
 
 
 def _listed(names: Sequence[str], between: str = ", ") -> str:
-    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    more = (
+        _(" and {n_names} more").format(n_names=len(names) - _NAMED) if len(names) > _NAMED else ""
+    )
     return between.join(names[:_NAMED]) + more

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.templates import Markup, drawn_by
 from patchnet.pages.survey.round import SurveyRound
@@ -39,4 +40,6 @@ def sources_line(knowledge: Knowledge, parts: Iterable[str]) -> str:
         if key in knowledge.sources and key not in _NO_WORK
     ]
     words = "".join(f"{citation}; " for citation in named)
-    return f"Sources: {words}the rest is common practice of surveys or our own proposal."
+    return _("Sources: {words}the rest is common practice of surveys or our own proposal.").format(
+        words=words
+    )

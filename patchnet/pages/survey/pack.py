@@ -1,10 +1,10 @@
 """The whole pack that a group takes along: paper sheets, spreadsheets, phone page."""
 
-from collections.abc import Mapping
 from pathlib import Path
 
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import OwnFolder, folder_aside, temporaries_in
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
@@ -12,12 +12,14 @@ from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 __all__ = ["FILES", "write_survey"]
 
-FILES: Mapping[str, str] = {
-    "sheets.html": "paper sheets: open in a browser and print on both sides at 100 %",
-    "phone.html": "page for phones: send it to each surveyor; it needs no network",
-    "survey.xlsx": "spreadsheet with drop-down lists",
-    "survey.csv": "the same as plain CSV",
-}
+FILES: Words[str, str] = Words(
+    {
+        "sheets.html": N_("paper sheets: open in a browser and print on both sides at 100 %"),
+        "phone.html": N_("page for phones: send it to each surveyor; it needs no network"),
+        "survey.xlsx": N_("spreadsheet with drop-down lists"),
+        "survey.csv": N_("the same as plain CSV"),
+    }
+)
 
 
 def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
@@ -58,7 +60,11 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
             sheet = survey_xlsx(survey)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"{Path(folder) / 'survey.xlsx'} cannot be written: {reason}.") from error
+        raise CannotWrite(
+            _("{path} cannot be written: {reason}.").format(
+                path=Path(folder) / "survey.xlsx", reason=reason
+            )
+        ) from error
     made: dict[str, str | bytes] = {
         "sheets.html": survey_sheets(survey),
         "phone.html": survey_phone_page(survey),

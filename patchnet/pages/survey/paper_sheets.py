@@ -42,7 +42,7 @@ def survey_sheets(survey: SurveyRound) -> str:
     pages += [_household(survey), {"side": "choice"}]
     return sheet(
         "survey/paper_sheets.html",
-        title=f"{survey.name}: survey sheets",
+        title=_("{survey_name}: survey sheets").format(survey_name=survey.name),
         style=asset("survey/paper_sheets.css"),
         name=survey.name,
         street=survey.street,

@@ -55,7 +55,7 @@ def survey_phone_page(survey: SurveyRound) -> str:
     tables = survey.knowledge
     return page(
         "survey/phone_page.html",
-        title=f"{survey.name}: survey",
+        title=_("{survey_name}: survey").format(survey_name=survey.name),
         icon=_ICON,
         styles=[asset("survey/phone_page.css")],
         scripts=[script_of(_SCRIPTS)],

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.privacy import for_audience, sensitive_features
@@ -123,10 +124,10 @@ def _public(
     """Tell of each unit how many households take part, as a class, and how much of it is told."""
     seen = for_audience(neighbourhood, "public", knowledge=knowledge, released=released)
     if released is None:  # already refused above; said again for the reader of types
-        raise WrongUse("There is no table for the public.")
+        raise WrongUse(_("There is no table for the public."))
     asked = len(knowledge.survey_questions)
     cells = {(unit, key.removesuffix(FRONT)) for unit, key in released.classes}
-    told = pd.Series([unit for unit, _ in cells], dtype=object).value_counts()
+    told = pd.Series([unit for unit, __ in cells], dtype=object).value_counts()
     units = list(released.names)
     table = pd.DataFrame(
         {

@@ -5,6 +5,7 @@ from functools import cached_property
 from pathlib import Path
 
 from patchnet.core.shown import Shown
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.survey.stretches import Stretch, stretches_of
@@ -15,7 +16,7 @@ from patchnet.survey.survey_record import left_in_peace
 
 __all__ = ["SurveyRound", "plan_survey"]
 
-_SPARED = "asked not to be surveyed: leave blank"
+_SPARED = N_("asked not to be surveyed: leave blank")
 
 
 def plan_survey(
@@ -66,7 +67,7 @@ def plan_survey(
         spared = left_in_peace(read_records_if_any(Path(file)))
         if spared:
             here = neighbourhood.plots
-            label = here["label"].mask(here.index.isin(spared), _SPARED)
+            label = here["label"].mask(here.index.isin(spared), _(_SPARED))
             neighbourhood = replace(neighbourhood, plots=here.assign(label=label))
     return SurveyRound(
         neighbourhood,
@@ -118,9 +119,15 @@ class SurveyRound(Shown):
 
     def stretch_name(self, stretch: Stretch, *, short: bool = False) -> str:
         """Name a stretch in words; `short`: for a narrow screen."""
-        street = stretch.street or "No street named"
+        street = stretch.street or _("No street named")
         word = " " if short else ", stretch "
-        return street if stretch.of == 1 else f"{street}{word}{stretch.number} of {stretch.of}"
+        return (
+            street
+            if stretch.of == 1
+            else _("{street}{word}{number} of {of}").format(
+                street=street, word=word, number=stretch.number, of=stretch.of
+            )
+        )
 
     def label(self, plot: str) -> str:
         """What people call a plot; empty where it is no more than its id."""
@@ -133,7 +140,9 @@ class SurveyRound(Shown):
         country = self.knowledge.countries[self.neighbourhood.country]
         if country.law:
             return ""
-        return f"The laws named are those of Britain; for the law here: {country.ask}."
+        return _("The laws named are those of Britain; for the law here: {ask}.").format(
+            ask=country.ask
+        )
 
     def kind(self, plot: str) -> str:
         """Name the kind of a plot in plain words."""

@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_line, draw_words
 from patchnet.pages.kit.shapes import Frame, name_places
 from patchnet.pages.kit.templates import Markup, drawn_by, together
@@ -57,7 +58,9 @@ def draw_stretch(survey: SurveyRound, stretch: Stretch) -> Drawing:
         _numbers(paper, own),
         paper.bar_and_north(),
     ]
-    title = f"Map of {survey.stretch_name(stretch)}, 1 to {paper.scale:,}"
+    title = _("Map of {stretch_name}, 1 to {scale:,}").format(
+        stretch_name=survey.stretch_name(stretch), scale=paper.scale
+    )
     return Drawing(paper.svg(together(parts), title=title), paper.scale)
 
 
@@ -72,7 +75,9 @@ def _paper(own: gpd.GeoDataFrame) -> Paper:
 def _shapes(paper: Paper, shapes: Iterable[shapely.Geometry], name: str) -> Markup:
     lines = {"LineString", "MultiLineString"}
     return together(
-        paper.path(shape, css=f"{name} line" if shape.geom_type in lines else name)
+        paper.path(
+            shape, css=_("{name} line").format(name=name) if shape.geom_type in lines else name
+        )
         for shape in shapes
     )
 

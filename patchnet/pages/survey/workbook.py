@@ -14,6 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from patchnet.core.cells import harmless
+from patchnet.core.texts import _
 from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
@@ -60,10 +61,10 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     """
     book = Workbook()
     sheet = book.active
-    sheet.title = "Survey"
-    about = book.create_sheet("About")
-    features = book.create_sheet("Features")
-    plots = book.create_sheet("Plots")
+    sheet.title = _("Survey")
+    about = book.create_sheet(_("About"))
+    features = book.create_sheet(_("Features"))
+    plots = book.create_sheet(_("Plots"))
     rows = list(_rows(survey))[: _LAST_ROW - 1]
     spare = int(survey.knowledge.setting("survey_spare_rows"))
     last = min(1 + len(rows) + spare, _LAST_ROW)
@@ -133,18 +134,21 @@ def _about(sheet: Worksheet, survey: SurveyRound) -> None:
         ("date", ""),
     ]
     rules = survey.knowledge.survey_rules.values()
-    lines += [("how to fill it in", rule.words) for rule in rules if rule.part == "seeing"]
+    lines += [(_("how to fill it in"), rule.words) for rule in rules if rule.part == "seeing"]
     lines += [
-        ("answer", "there, not there or cannot see; empty: nobody looked. Never a blank for a no."),
-        ("consent", "yes or no, once a plot, where the household was asked."),
-        ("date", "as 2026-05-31: year, month, day"),
-        ("photo", "the name of the file; nobody but the group sees it."),
+        (
+            "answer",
+            _("there, not there or cannot see; empty: nobody looked. Never a blank for a no."),
+        ),
+        ("consent", _("yes or no, once a plot, where the household was asked.")),
+        ("date", _("as 2026-05-31: year, month, day")),
+        ("photo", _("the name of the file; nobody but the group sees it.")),
     ]
     lines += [("privacy", rule.words) for rule in rules if rule.part == "privacy"]
     if survey.contact:
         lines.append(("contact", survey.contact))
     if survey.keep_until:
-        lines.append(("kept until", survey.keep_until))
+        lines.append((_("kept until"), survey.keep_until))
     lines += [("credit", line) for line in survey.neighbourhood.credits]
     for at, line in enumerate(lines, 1):
         _put(sheet, at, line)
@@ -156,11 +160,11 @@ def _features(sheet: Worksheet, survey: SurveyRound) -> str:
     """Write the feature words; return the range of their names."""
     names = (
         "name",
-        "measured in",
-        "asked under",
-        "seen from the street",
-        "look for",
-        "also called",
+        _("measured in"),
+        _("asked under"),
+        _("seen from the street"),
+        _("look for"),
+        _("also called"),
     )
     _header(sheet, names, (44, 12, 30, 20, 60, 60))
     at = 1
@@ -168,7 +172,7 @@ def _features(sheet: Worksheet, survey: SurveyRound) -> str:
         for feature in features:
             at += 1
             question = survey.knowledge.survey_questions[feature.key]
-            seen = "yes" if question.from_street else "no: ask the household"
+            seen = _("yes") if question.from_street else _("no: ask the household")
             measure = MEASURES[feature.measure]
             also = ", ".join(feature.words)
             _put(sheet, at, (feature.name, measure, part, seen, question.hint, also))
@@ -195,13 +199,16 @@ def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
         return '"' + ",".join(choices) + '"'
 
     lists = {
-        "plot": (ids, "This plot is not on the sheet Plots."),
-        "feature": (words, "Choose a feature of the sheet Features."),
-        "answer": (words_of(ANSWERS), "Write there, not there or cannot see; or leave it empty."),
-        "unit": (words_of(tuple(MEASURES.values())), "Write m², m or pieces."),
-        "how sure": (words_of(_SURE), "Write sure or not sure."),
-        "seen from": (words_of(SEEN_FROM), "Choose from where it was seen."),
-        "consent": (words_of(_CONSENT), "Write yes or no, where the household was asked."),
+        "plot": (ids, _("This plot is not on the sheet Plots.")),
+        "feature": (words, _("Choose a feature of the sheet Features.")),
+        "answer": (
+            words_of(ANSWERS),
+            _("Write there, not there or cannot see; or leave it empty."),
+        ),
+        "unit": (words_of(tuple(MEASURES.values())), _("Write m², m or pieces.")),
+        "how sure": (words_of(_SURE), _("Write sure or not sure.")),
+        "seen from": (words_of(SEEN_FROM), _("Choose from where it was seen.")),
+        "consent": (words_of(_CONSENT), _("Write yes or no, where the household was asked.")),
     }
 
     def cells_of(column: str) -> str:
@@ -212,13 +219,13 @@ def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
         rule = DataValidation(
             "list", formula1=choices, allow_blank=True, showErrorMessage=True, error=message
         )
-        rule.errorTitle = "Not on the list"
+        rule.errorTitle = _("Not on the list")
         rule.errorStyle = "warning" if column in {"plot", "feature"} else "stop"
         rule.add(cells_of(column))
         sheet.add_data_validation(rule)
     amount = DataValidation(
         "decimal", operator="greaterThan", formula1="0", allow_blank=True, showErrorMessage=True,
-        error="Write a number above nought, or leave it empty.", errorTitle="Not a number",
+        error=_("Write a number above nought, or leave it empty."), errorTitle=_("Not a number"),
     )  # fmt: skip
     amount.add(cells_of("amount"))
     sheet.add_data_validation(amount)

@@ -4,6 +4,7 @@ import json
 from dataclasses import asdict
 
 from patchnet.core.faults import Fault
+from patchnet.core.texts import _
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.read.check import CheckReport
 
@@ -20,7 +21,7 @@ def check_json(report: CheckReport) -> str:
 def check_text(report: CheckReport) -> str:
     """Errors first, then warnings, then a one-line summary."""
     parts = []
-    for severity, title in (("error", "ERRORS, to mend first"), ("warning", "WARNINGS")):
+    for severity, title in (("error", _("ERRORS, to mend first")), ("warning", "WARNINGS")):
         chosen = [fault for fault in report.faults if fault.severity == severity]
         if chosen:
             parts.append(
@@ -33,7 +34,7 @@ def check_text(report: CheckReport) -> str:
 def _fault(fault: Fault) -> str:
     place = fault.where
     if fault.row is not None:
-        place += f", row {fault.row}"
+        place += _(", row {row}").format(row=fault.row)
     if fault.ident is not None:
         place += f" ({fault.ident})"
     return paragraph(

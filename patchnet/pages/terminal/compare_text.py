@@ -11,7 +11,7 @@ from shapely import LineString
 
 from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
 from patchnet.core.cells import harmless
-from patchnet.core.texts import counted
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -26,12 +26,14 @@ _NAMED = 8
 _LITTLE = 0.02  # smaller changes than this share of the largest are not listed
 _FEATURES_NAMED = 20
 _HARDLY = 0.001  # share of the linked homes; a smaller change is "hardly any"
-_KINDS = {
-    "new": "is new",
-    "gone": "is gone",
-    "more": "has grown",
-    "less": "has shrunk",
-}
+_KINDS: Words[str, str] = Words(
+    {
+        "new": N_("is new"),
+        "gone": N_("is gone"),
+        "more": N_("has grown"),
+        "less": N_("has shrunk"),
+    }
+)
 
 
 def signed(change: float) -> str:
@@ -48,7 +50,7 @@ def signed(change: float) -> str:
     ('+1.3', '-0.034', 'no change')
     """
     if change == 0:
-        return "no change"
+        return _("no change")
     return f"+{figure(change)}" if change > 0 else f"-{figure(-change)}"
 
 
@@ -101,7 +103,7 @@ def change_words(before: float, after: float) -> str:
     >>> change_words(2.1431, 2.1428), change_words(143.2, 143.4)
     ('hardly any', '+0.2')
     """
-    return "hardly any" if hardly(before, after) else signed(after - before)
+    return _("hardly any") if hardly(before, after) else signed(after - before)
 
 
 def compare_json(comparison: Comparison) -> str:
@@ -155,7 +157,7 @@ def compare_csv(comparison: Comparison) -> str:
 def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
     """What was won and lost, for whom and where, the largest change first."""
     parts = [
-        f"{states_words(comparison)}: what was won and lost",
+        _("{states_words}: what was won and lost").format(states_words=states_words(comparison)),
         _groups(comparison, knowledge),
         _where(comparison, knowledge),
         _breaks(comparison, knowledge),
@@ -163,8 +165,10 @@ def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
         _features(comparison, knowledge),
         _plots(comparison),
         paragraph(
-            "Homes are an index of room for wildlife, not a forecast of animals. 'Not sure' marks "
-            "a change that things nobody has seen yet could explain."
+            _(
+                "Homes are an index of room for wildlife, not a forecast of animals. 'Not sure' "
+                "marks a change that things nobody has seen yet could explain."
+            )
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -173,7 +177,11 @@ def compare_text(comparison: Comparison, knowledge: Knowledge) -> str:
 def states_words(comparison: Comparison) -> str:
     """What is compared: two names, or one of them before and after."""
     first, second = comparison.before.neighbourhood.name, comparison.after.neighbourhood.name
-    return f"From {first} to {second}" if first != second else f"{first}, before and after"
+    return (
+        _("From {first} to {second}").format(first=first, second=second)
+        if first != second
+        else _("{first}, before and after").format(first=first)
+    )
 
 
 def group_words(change: GroupChange, knowledge: Knowledge) -> str:
@@ -181,39 +189,46 @@ def group_words(change: GroupChange, knowledge: Knowledge) -> str:
     name = knowledge.groups[change.group].name
     won = change.linked_after - change.linked_before
     if abs(won) < 1e-9 and change.homes_before == change.homes_after:
-        return f"{name}: no change."
-    doubt = "" if change.sure else " Not sure: things nobody has seen yet could explain it."
+        return _("{name}: no change.").format(name=name)
+    doubt = "" if change.sure else _(" Not sure: things nobody has seen yet could explain it.")
     before, after = pair(change.linked_before, change.linked_after)
     told = change_words(change.linked_before, change.linked_after)
-    told = "hardly any change" if told == "hardly any" else told
+    told = _("hardly any change") if told == "hardly any" else told
     parts = (
-        f"{change.components_before} islands of linked plots before, "
-        f"{change.components_after} after"
+        _("{components_before} islands of linked plots before, {components_after} after").format(
+            components_before=change.components_before, components_after=change.components_after
+        )
         if change.components_before != change.components_after
-        else f"still {change.components_after} islands of linked plots"
+        else _("still {components_after} islands of linked plots").format(
+            components_after=change.components_after
+        )
         if change.components_after > 1
-        else "all its plots are linked, as before"
+        else _("all its plots are linked, as before")
         if change.components_after
-        else "no plots are linked"
+        else _("no plots are linked")
     )
-    return f"{name}: {before} homes in reach before, {after} after ({told}); {parts}.{doubt}"
+    return _(
+        "{name}: {before} homes in reach before, {after} after ({told}); {parts}.{doubt}"
+    ).format(name=name, before=before, after=after, told=told, parts=parts, doubt=doubt)
 
 
 def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
-        ("Animal", "Homes in reach before", "After", "Change", "Islands", "Sure")
+        (_("Animal"), _("Homes in reach before"), _("After"), _("Change"), _("Islands"), _("Sure"))
     ]
     rows += [
         (
             knowledge.groups[change.group].name,
             *pair(change.linked_before, change.linked_after),
             change_words(change.linked_before, change.linked_after),
-            f"{change.components_before} to {change.components_after}",
-            "yes" if change.sure else "not sure",
+            _("{components_before} to {components_after}").format(
+                components_before=change.components_before, components_after=change.components_after
+            ),
+            _("yes") if change.sure else _("not sure"),
         )
         for change in comparison.groups
     ]
-    return "FOR WHOM\n" + text_table(rows, indent="  ", header=True)
+    return _("FOR WHOM\n") + text_table(rows, indent="  ", header=True)
 
 
 def _where(comparison: Comparison, knowledge: Knowledge) -> str:
@@ -230,10 +245,10 @@ def _where(comparison: Comparison, knowledge: Knowledge) -> str:
         moved = [pair for pair in moved if abs(pair[0]) >= _LITTLE * abs(moved[0][0])]
         named = "; ".join(f"{plot} {signed(homes)}" for homes, plot in moved[:_NAMED])
         more = len(moved) - _NAMED
-        tail = f"; and {more} more plots" if more > 0 else ""
+        tail = _("; and {more} more plots").format(more=more) if more > 0 else ""
         name = knowledge.groups[change.group].name
         lines.append(paragraph(f"{name}: {named}{tail}", indent="  ", then="    "))
-    return "\n".join(["WHERE (room for so many homes more or fewer)", *lines]) if lines else ""
+    return "\n".join([_("WHERE (room for so many homes more or fewer)"), *lines]) if lines else ""
 
 
 def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
@@ -243,22 +258,30 @@ def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
         for breaks, words in ((change.breaks_closed, "closed"), (change.breaks_opened, "new")):
             lines += [
                 paragraph(
-                    f"{name}: the break between {gap.from_plot} and {gap.to_plot} "
-                    f"({figure(gap.width_m)} m) is {words}.",
+                    _(
+                        "{name}: the break between {from_plot} and {to_plot} ({width_m} m) is "
+                        "{words}."
+                    ).format(
+                        name=name,
+                        from_plot=gap.from_plot,
+                        to_plot=gap.to_plot,
+                        width_m=figure(gap.width_m),
+                        words=words,
+                    ),
                     indent="  ",
                     then="    ",
                 )
                 for gap in breaks[:_NAMED]
             ]
-    return "\n".join(["BREAKS IN THE NETWORK", *lines]) if lines else ""
+    return "\n".join([_("BREAKS IN THE NETWORK"), *lines]) if lines else ""
 
 
 def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:
     lines = []
     for change in comparison.groups:
         for what, words in (
-            ("hungry_closed", "no longer short of flowers in"),
-            ("hungry_opened", "newly short of flowers in"),
+            ("hungry_closed", _("no longer short of flowers in")),
+            ("hungry_opened", _("newly short of flowers in")),
         ):
             months: dict[int, int] = {}
             for plot in comparison.plots:
@@ -270,12 +293,14 @@ def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:
                 plots = counted(most, "plot")
                 lines.append(
                     paragraph(
-                        f"{name}: {words} {month_spans(months)}, on up to {plots}.",
+                        _("{name}: {words} {months}, on up to {plots}.").format(
+                            name=name, words=words, months=month_spans(months), plots=plots
+                        ),
                         indent="  ",
                         then="    ",
                     )
                 )
-    return "\n".join(["HUNGRY MONTHS", *lines]) if lines else ""
+    return "\n".join([_("HUNGRY MONTHS"), *lines]) if lines else ""
 
 
 def feature_words(change: FeatureChange, knowledge: Knowledge) -> str:
@@ -283,7 +308,9 @@ def feature_words(change: FeatureChange, knowledge: Knowledge) -> str:
     name = knowledge.features[change.feature].name
     words = f"{change.plot}: {name.lower()} {_KINDS[change.kind]}"
     if change.kind in ("more", "less"):
-        words += f" ({figure(change.before)} to {figure(change.after)})"
+        words += _(" ({before} to {after})").format(
+            before=figure(change.before), after=figure(change.after)
+        )
     return f"{words}."
 
 
@@ -292,8 +319,10 @@ def _features(comparison: Comparison, knowledge: Knowledge) -> str:
     lines = [paragraph(line, indent="  ", then="    ") for line in changes[:_FEATURES_NAMED]]
     more = len(changes) - _FEATURES_NAMED
     if more > 0:
-        lines.append(f"  ... and {more} more changes; --format json lists them all.")
-    return "\n".join(["ON THE PLOTS", *lines]) if lines else ""
+        lines.append(
+            _("  ... and {more} more changes; --format json lists them all.").format(more=more)
+        )
+    return "\n".join([_("ON THE PLOTS"), *lines]) if lines else ""
 
 
 def feature_lines(comparison: Comparison, knowledge: Knowledge) -> list[str]:
@@ -314,13 +343,17 @@ def feature_lines(comparison: Comparison, knowledge: Knowledge) -> list[str]:
             if amount > 0
         ]
         words = (
-            "not known before and known now"
+            _("not known before and known now")
             if kind == "now known"
-            else "known before and not known now"
+            else _("known before and not known now")
         )
         lines.append(
-            f"{plot}: {len(changes)} features {words}; of these there: "
-            f"{', '.join(there) or 'none'}. Not a change on the ground."
+            _(
+                "{plot}: {n_changes} features {words}; of these there: {there}. Not a change on "
+                "the ground."
+            ).format(
+                plot=plot, n_changes=len(changes), words=words, there=", ".join(there) or "none"
+            )
         )
     return lines
 
@@ -328,12 +361,16 @@ def feature_lines(comparison: Comparison, knowledge: Knowledge) -> list[str]:
 def _plots(comparison: Comparison) -> str:
     lines = []
     for plots, words in (
-        (comparison.only_before, "Only in the first"),
-        (comparison.only_after, "Only in the second"),
+        (comparison.only_before, _("Only in the first")),
+        (comparison.only_after, _("Only in the second")),
     ):
         if plots:
             lines.append(paragraph(f"{words}: {', '.join(plots)}.", indent="  ", then="    "))
     if comparison.moved:
         names = ", ".join(f"{plot} ({share:.0%})" for plot, share in comparison.moved)
-        lines.append(paragraph(f"Outlines that differ: {names}.", indent="  ", then="    "))
+        lines.append(
+            paragraph(
+                _("Outlines that differ: {names}.").format(names=names), indent="  ", then="    "
+            )
+        )
     return "\n".join(["PLOTS", *lines]) if lines else ""

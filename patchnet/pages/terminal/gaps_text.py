@@ -5,6 +5,7 @@ from typing import Any
 from shapely import Point
 
 from patchnet.assess.assessment import Assessment, FenceGap
+from patchnet.core.texts import N_, Words, _
 from patchnet.movement.fence_gaps import GapPlan
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph
@@ -13,11 +14,13 @@ from patchnet.pages.terminal.routes_text import cost_words, crs_words
 
 __all__ = ["gaps_json", "gaps_text", "way_gaps_json", "way_gaps_text"]
 
-_TODAY = {
-    "no": "closed today",
-    "not_known": "gap not known: look first, there may be one",
-    "yes": "has a gap today, but not here",
-}
+_TODAY: Words[str, str] = Words(
+    {
+        "no": N_("closed today"),
+        "not_known": N_("gap not known: look first, there may be one"),
+        "yes": N_("has a gap today, but not here"),
+    }
+)
 
 
 def gaps_json(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
@@ -32,22 +35,31 @@ def gaps_json(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) ->
 def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
     """Gaps in fences, the most useful first, in words."""
     facts = _facts(assessment, group, gaps)
-    head = f"Gaps in fences for the {_name(assessment, group)} in {facts['neighbourhood']}"
+    head = _("Gaps in fences for the {assessment} in {neighbourhood}").format(
+        assessment=_name(assessment, group), neighbourhood=facts["neighbourhood"]
+    )
     if not gaps:
-        none = "No gap in a mapped barrier would make room for more homes."
+        none = _("No gap in a mapped barrier would make room for more homes.")
         return f"{head}\n\n{paragraph(none)}\n"
-    parts = [head, paragraph("Open them in this order; each figure counts the ones above as open.")]
+    parts = [
+        head,
+        paragraph(_("Open them in this order; each figure counts the ones above as open.")),
+    ]
     for gap in facts["gaps"]:
         lines = [
             f"{gap['order']}. {_where(gap)}",
-            f"It links {' and '.join(gap['joins'])}: {_costs(gap)}, in cost metres.",
-            f"Homes gained: {figure(gap['homes_won'])}.",
+            _("It links {joins}: {costs}, in cost metres.").format(
+                joins=" and ".join(gap["joins"]), costs=_costs(gap)
+            ),
+            _("Homes gained: {homes_won}.").format(homes_won=figure(gap["homes_won"])),
         ]
         parts.append(_hanging(lines))
     won = sum(gap["homes_won"] for gap in facts["gaps"])
     now = facts["linked_homes"]
     parts.append(
-        f"Homes they can reach today: about {figure(now)}. All of these together add {figure(won)}."
+        _("Homes they can reach today: about {now}. All of these together add {won}.").format(
+            now=figure(now), won=figure(won)
+        )
     )
     return "\n\n".join([*parts, *_closing(facts)]) + "\n"
 
@@ -68,17 +80,30 @@ def way_gaps_text(
 ) -> str:
     """Gaps that shorten the way between two plots, in order, in words."""
     facts = _way_facts(assessment, group, ends, plans)
-    head = (
-        f"Gaps for the {_name(assessment, group)} on its way from {ends[0]} to {ends[1]} "
-        f"in {facts['neighbourhood']}"
+    head = _(
+        "Gaps for the {assessment} on its way from {end} to {end_2} in {neighbourhood}"
+    ).format(
+        assessment=_name(assessment, group),
+        end=ends[0],
+        end_2=ends[1],
+        neighbourhood=facts["neighbourhood"],
     )
     if not plans:
-        return f"{head}\n\n{paragraph('No gap in a mapped barrier would make the way cheaper.')}\n"
-    parts = [head, paragraph("Open them in this order; each figure counts the ones above as open.")]
+        return (
+            f"{head}\n\n{paragraph(_('No gap in a mapped barrier would make the way cheaper.'))}\n"
+        )
+    parts = [
+        head,
+        paragraph(_("Open them in this order; each figure counts the ones above as open.")),
+    ]
     for step in facts["steps"]:
         lines = [f"{step['order']}. {_where(step['gaps'][0])}"]
-        lines += [f"And with it: {_where(gap)}" for gap in step["gaps"][1:]]
-        parts.append(_hanging([*lines, f"Cost of the way: {_costs(step)}, in cost metres."]))
+        lines += [_("And with it: {where}").format(where=_where(gap)) for gap in step["gaps"][1:]]
+        parts.append(
+            _hanging(
+                [*lines, _("Cost of the way: {costs}, in cost metres.").format(costs=_costs(step))]
+            )
+        )
     return "\n\n".join([*parts, *_closing(facts)]) + "\n"
 
 
@@ -171,30 +196,43 @@ def _where(gap: dict[str, Any]) -> str:
     rows = ", ".join(str(barrier["row"]) for barrier in gap["barriers"])
     one, two = gap["plots"]
     if one == two:
-        between = f"inside {one}" if one else "on open ground"
+        between = _("inside {one}").format(one=one) if one else _("on open ground")
     else:
-        between = f"between {one or 'open ground'} and {two or 'open ground'}"
-    return (
-        f"{kinds.capitalize()} {between} (row {rows} of the barriers), "
-        f"at {gap['x']:.1f} east, {gap['y']:.1f} north; {_TODAY[gap['today']]}."
+        between = _("between {one} and {two}").format(
+            one=one or _("open ground"), two=two or _("open ground")
+        )
+    return _(
+        "{kinds} {between} (row {rows} of the barriers), at {x:.1f} east, {y:.1f} north; {today}."
+    ).format(
+        kinds=kinds.capitalize(),
+        between=between,
+        rows=rows,
+        x=gap["x"],
+        y=gap["y"],
+        today=_TODAY[gap["today"]],
     )
 
 
 def _costs(step: dict[str, Any]) -> str:
     before, after = (cost_words(step[f"cost_{when}_m"]) for when in ("before", "after"))
-    return f"{before} without it, {after} with it"
+    return _("{before} without it, {after} with it").format(before=before, after=after)
 
 
 def _closing(facts: dict[str, Any]) -> list[str]:
     side = f"{facts['gap_side_m'] * 100:g}"
     return [
         paragraph(
-            f"A gap is {side} by {side} cm at ground level "
-            f"('patchnet source {facts['gap_source']}'). Places are metres in {facts['crs']}, to "
-            "the nearest half cell of the ground: measure on the spot."
+            _(
+                "A gap is {side} by {side} cm at ground level ('patchnet source {gap_source}'). "
+                "Places are metres in {crs}, to the nearest half cell of the ground: measure on "
+                "the spot."
+            ).format(side=side, gap_source=facts["gap_source"], crs=facts["crs"])
         ),
         paragraph(
-            "A shared fence needs its owner's consent: ask both neighbours before anybody cuts. "
-            "This list is for the group, not for publishing: it shows how gardens can be entered."
+            _(
+                "A shared fence needs its owner's consent: ask both neighbours before anybody "
+                "cuts. This list is for the group, not for publishing: it shows how gardens can "
+                "be entered."
+            )
         ),
     ]

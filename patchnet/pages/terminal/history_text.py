@@ -2,20 +2,23 @@
 
 import pandas as pd
 
+from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.text_table import text_table
 from patchnet.survey.merge import Merged
 from patchnet.survey.survey_record import Records, listed
 
 __all__ = ["history_text", "undone_text"]
 
-_WORDS = {
-    "merge": "merged",
-    "consent": "an answer about consent",
-    "forget": "a household was forgotten",
-    "undo": "taken back",
-    "new base": "carried into a new base",
-    "earlier form": "a file of an earlier form, without a journal",
-}
+_WORDS: Words[str, str] = Words(
+    {
+        "merge": N_("merged"),
+        "consent": N_("an answer about consent"),
+        "forget": N_("a household was forgotten"),
+        "undo": N_("taken back"),
+        "new base": N_("carried into a new base"),
+        "earlier form": N_("a file of an earlier form, without a journal"),
+    }
+)
 
 
 def history_text(journal: pd.DataFrame, records: Records) -> str:
@@ -29,14 +32,14 @@ def history_text(journal: pd.DataFrame, records: Records) -> str:
         What is in the file now: returns that were taken back have no name any more.
     """
     if not len(journal):
-        return "Nothing is written down in this file yet: the next change begins its journal.\n"
+        return _("Nothing is written down in this file yet: the next change begins its journal.\n")
     named = dict(
         zip(listed(records.returns["content"]), listed(records.returns["return"]), strict=True)
     )
     rows = []
     for row in journal.itertuples(index=False):
         contents = [one for one in str(row.returns).split("; ") if one]
-        told = [named.get(one, f"taken back ({one})") for one in contents] or [""]
+        told = [named.get(one, _("taken back ({one})").format(one=one)) for one in contents] or [""]
         words = _WORDS.get(str(row.what), str(row.what))
         rows.append([str(row.generation), str(row.day), words, told[0]])
         rows += [["", "", "", one] for one in told[1:]]
@@ -49,8 +52,14 @@ def undone_text(merged: Merged) -> str:
     returns, answers = len(merged.entry.returns), len(merged.entry.answers)
     parts = []
     if returns:
-        parts.append("1 return" if returns == 1 else f"{returns} returns")
+        parts.append("1 return" if returns == 1 else _("{returns} returns").format(returns=returns))
     if answers:
-        parts.append("1 answer about consent" if answers == 1 else f"{answers} answers")
-    gone = "1 statement" if count == 1 else f"{count:,} statements"
-    return f"Taken back: {' and '.join(parts)}; {gone} went with it. The rest is as it was.\n"
+        parts.append(
+            _("1 answer about consent")
+            if answers == 1
+            else _("{answers} answers").format(answers=answers)
+        )
+    gone = "1 statement" if count == 1 else _("{count:,} statements").format(count=count)
+    return _("Taken back: {parts}; {gone} went with it. The rest is as it was.\n").format(
+        parts=" and ".join(parts), gone=gone
+    )

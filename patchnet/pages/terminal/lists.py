@@ -19,26 +19,34 @@ def _group(group: Group, knowledge: Knowledge) -> str:
         f"({figure(anchor.per_home.value)} {_(anchor.per_home.unit)})"
         for anchor in group.anchors
     )
-    way = "by air" if group.mode == "air" else "over the ground"
+    way = _("by air") if group.mode == "air" else _("over the ground")
     rows = [
         (
             need.name,
             f"{figure(need.amount.value)} {_(need.amount.unit)}",
-            f"within {figure(need.reach.value)} m",
+            _("within {reach} m").format(reach=figure(need.reach.value)),
             month_spans(need.months),
             _("vital") if need.vital else _("helpful"),
         )
         for need in group.needs
     ]
-    needs = text_table(rows, indent="    ") if rows else "    It needs nothing else of a garden."
-    asked = "" if group.usual else " Worked out when you ask for it."
+    needs = text_table(rows, indent="    ") if rows else _("    It needs nothing else of a garden.")
+    asked = "" if group.usual else _(" Worked out when you ask for it.")
     return "\n".join(
         [
             f"{group.key}: {group.name} ({group.latin})",
             paragraph(
-                f"One home is {group.home_is}; it lives in {anchors}. It moves {way}, at most "
-                f"{figure(group.hop.value)} m in one move. Active: "
-                f"{month_spans(group.active_months)}.{asked}",
+                _(
+                    "One home is {home_is}; it lives in {anchors}. It moves {way}, at most {hop} "
+                    "m in one move. Active: {active_months}.{asked}"
+                ).format(
+                    home_is=group.home_is,
+                    anchors=anchors,
+                    way=way,
+                    hop=figure(group.hop.value),
+                    active_months=month_spans(group.active_months),
+                    asked=asked,
+                ),
                 indent="  ",
             ),
             needs,
@@ -49,7 +57,7 @@ def _group(group: Group, knowledge: Knowledge) -> str:
 def features_text(knowledge: Knowledge) -> str:
     """Every feature with its measure, usual amount and the other words it goes by."""
     measures = {"m2": "m²", "m": "m", "count": "count"}
-    rows = [("Key", "Name", "Measure", "Usual", "Also written")]
+    rows = [(_("Key"), _("Name"), _("Measure"), _("Usual"), _("Also written"))]
     rows += [
         (
             feature.key,

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from patchnet.core.texts import counted
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
@@ -18,25 +18,33 @@ from patchnet.survey.statements import CHANGES
 __all__ = ["forgotten_text", "merge_json", "merge_text"]
 
 _LISTED = 12
-_CHANGE_WORDS = {
-    "gone": "gone: there before, not there now",
-    "still there": "still there",
-    "new": "new: not there before, there now",
-    "not looked at again": "not looked at again: the earlier answer stands",
-    "still not there": "still not there",
-    "first answer": "first answer: nobody had looked before",
-    "disputed": "disputed: not known until people agree",
-    "cannot see": "nobody could see",
-}
+_CHANGE_WORDS: Words[str, str] = Words(
+    {
+        "gone": N_("gone: there before, not there now"),
+        "still there": "still there",
+        "new": N_("new: not there before, there now"),
+        "not looked at again": N_("not looked at again: the earlier answer stands"),
+        "still not there": "still not there",
+        "first answer": N_("first answer: nobody had looked before"),
+        "disputed": N_("disputed: not known until people agree"),
+        "cannot see": N_("nobody could see"),
+    }
+)
 
 
 def merge_text(merged: Merged) -> str:
     """Tell what was new, what people differ on, how far they agree, and what has changed."""
     new = _count(merged.new.get("statements", 0), "statement")
-    plots = f"{merged.survey['plot'].nunique()} of {len(merged.neighbourhood.plots)} plots"
+    plots = _("{nunique} of {n_plots} plots").format(
+        nunique=merged.survey["plot"].nunique(), n_plots=len(merged.neighbourhood.plots)
+    )
     whole = len(merged.records.statements)
     parts = [
-        paragraph(f"{_count(merged.read, 'return')} read: {new} new, {whole} in all, on {plots}.")
+        paragraph(
+            _("{read} read: {new} new, {whole} in all, on {plots}.").format(
+                read=_count(merged.read, "return"), new=new, whole=whole, plots=plots
+            )
+        )
     ]
     parts += [_disputes(merged), _agreement(merged), _changes(merged), _consent(merged)]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -61,37 +69,65 @@ def merge_json(merged: Merged) -> str:
 
 def forgotten_text(found: Forgotten, plots: Sequence[str]) -> str:
     """Tell what was taken out, and what the file cannot do."""
-    taken = ", ".join(f"{rows} of {layer}" for layer, rows in found.removed.items() if rows)
-    words = [f"Forgotten: {', '.join(plots)}. Rows deleted or emptied: {taken or 'none'}."]
+    taken = ", ".join(
+        _("{rows} of {layer}").format(rows=rows, layer=layer)
+        for layer, rows in found.removed.items()
+        if rows
+    )
+    words = [
+        _("Forgotten: {plots}. Rows deleted or emptied: {taken}.").format(
+            plots=", ".join(plots), taken=taken or "none"
+        )
+    ]
     if found.surveyors:
-        words.append("Who surveyed it as their own plot is no longer named on other plots.")
+        words.append(_("Who surveyed it as their own plot is no longer named on other plots."))
     return "\n\n".join([paragraph(" ".join(words)), *_certificate(found.certificate)]) + "\n"
 
 
 def _certificate(seen: Certificate) -> list[str]:
     """Tell what was searched, what still speaks of the household, and what has to go elsewhere."""
-    files = ", ".join(f"{name} ({size} bytes)" for name, size in seen.files)
-    short = f"; {seen.short} shorter than four letters were not looked for" if seen.short else ""
-    searched = (
-        f"Read back and searched: {files}, {_count(seen.tables, 'table')} cell by cell, for "
-        f"{_count(seen.texts, 'text')} and shapes that are in no cell any more{short}. Found: none."
+    files = ", ".join(
+        _("{name} ({size} bytes)").format(name=name, size=size) for name, size in seen.files
+    )
+    short = (
+        _("; {short} shorter than four letters were not looked for").format(short=seen.short)
+        if seen.short
+        else ""
+    )
+    searched = _(
+        "Read back and searched: {files}, {tables} cell by cell, for {texts} and shapes that are "
+        "in no cell any more{short}. Found: none."
+    ).format(
+        files=files,
+        tables=_count(seen.tables, "table"),
+        texts=_count(seen.texts, "text"),
+        short=short,
     )
     parts = [searched]
     if seen.speaking:
         where = ", ".join(f"{column} ({count})" for column, count in seen.speaking)
         parts.append(
-            f"Its name or address still stands in other cells: {where}. Look whether these should "
-            "be mended."
+            _(
+                "Its name or address still stands in other cells: {where}. Look whether these "
+                "should be mended."
+            ).format(where=where)
         )
     if seen.made:
-        names = "\n".join(f"  {file} (for {who}, {when})" for file, who, when in seen.made)
+        names = "\n".join(
+            _("  {file} (for {who}, {when})").format(file=file, who=who, when=when)
+            for file, who, when in seen.made
+        )
         parts.append(
-            "These were made from the file before. Delete or make anew what is not for the "
-            f"public; public copies that are out cannot be called back:\n{names}"
+            _(
+                "These were made from the file before. Delete or make anew what is not for the "
+                "public; public copies that are out cannot be called back:\n{names}"
+            ).format(names=names)
         )
     parts.append(
-        "Delete the returns that tell of it, and copies of the file. No new public table is made "
-        "because of this: the last one goes on."
+        _(
+            "Delete the returns that tell of it, and copies of the file. No new public table is "
+            "made because of this: the last one goes on."
+        )
     )
     return [part if "\n" in part else paragraph(part) for part in parts]
 
@@ -99,14 +135,20 @@ def _certificate(seen: Certificate) -> list[str]:
 def _disputes(merged: Merged) -> str:
     rows = merged.disputes
     if not len(rows):
-        return "Nobody disagrees."
-    lines = [("plot", "feature", "year", "there, says", "not there, says")]
+        return _("Nobody disagrees.")
+    lines = [("plot", "feature", "year", _("there, says"), _("not there, says"))]
     shown = rows.head(_LISTED).astype(str).to_numpy(dtype=object).tolist()
     lines += [(plot, key, year, yes[:40], no[:40]) for plot, key, year, yes, no in shown]
-    more = f"\n  ... and {len(rows) - _LISTED} more" if len(rows) > _LISTED else ""
+    more = (
+        _("\n  ... and {n_rows} more").format(n_rows=len(rows) - _LISTED)
+        if len(rows) > _LISTED
+        else ""
+    )
     head = paragraph(
-        "People differ; what they differ on counts as not known until those who saw it look again "
-        "and agree:"
+        _(
+            "People differ; what they differ on counts as not known until those who saw it look "
+            "again and agree:"
+        )
     )
     return f"{head}\n{text_table(lines, indent='  ', header=True)}{more}"
 
@@ -115,8 +157,10 @@ def _agreement(merged: Merged) -> str:
     table = merged.agreement
     if not len(table):
         return paragraph(
-            "Nothing was looked at by two people. Let two walk a tenth of the plots without seeing "
-            "each other's sheet: it tells how far the answers can be trusted."
+            _(
+                "Nothing was looked at by two people. Let two walk a tenth of the plots without "
+                "seeing each other's sheet: it tells how far the answers can be trusted."
+            )
         )
     lines = [("feature", "pairs", "alike", "kappa")]
     lines += [
@@ -131,9 +175,11 @@ def _agreement(merged: Merged) -> str:
         )
     ]
     head = paragraph(
-        "Where two people judged the same thing: how often alike, and Cohen's kappa, which is 1 "
-        "for full agreement and 0 for no more than chance gives (\N{EN DASH}: everybody said the "
-        "same, so it tells nothing)."
+        _(
+            "Where two people judged the same thing: how often alike, and Cohen's kappa, which is "
+            "1 for full agreement and 0 for no more than chance gives (\N{EN DASH}: everybody "
+            "said the same, so it tells nothing)."
+        )
     )
     return f"{head}\n{text_table(lines, indent='  ', header=True)}"
 
@@ -151,17 +197,26 @@ def _changes(merged: Merged) -> str:
         rows = merged.survey[merged.survey["change"] == change]
         words = [f"{plot} {key}" for plot, key in zip(rows["plot"], rows["feature"], strict=True)]
         if words:
-            rest = f" and {len(words) - _LISTED} more" if len(words) > _LISTED else ""
+            rest = (
+                _(" and {n_words} more").format(n_words=len(words) - _LISTED)
+                if len(words) > _LISTED
+                else ""
+            )
             named.append(paragraph(f"{change.capitalize()}: {', '.join(words[:_LISTED])}{rest}."))
-    head = f"{years[-1]} against {', '.join(str(year) for year in years[:-1])}:"
+    head = _("{year} against {years}:").format(
+        year=years[-1], years=", ".join(str(year) for year in years[:-1])
+    )
     return "\n".join([head, text_table(lines, indent="  "), *named])
 
 
 def _consent(merged: Merged) -> str:
     said = list(merged.consent.values())
-    return (
-        f"Consent to be counted in public: {said.count('yes')} yes, {said.count('no')} no, "
-        f"{len(merged.neighbourhood.plots) - len(said)} not asked."
+    return _(
+        "Consent to be counted in public: {count} yes, {count_2} no, {n_plots} not asked."
+    ).format(
+        count=said.count("yes"),
+        count_2=said.count("no"),
+        n_plots=len(merged.neighbourhood.plots) - len(said),
     )
 
 

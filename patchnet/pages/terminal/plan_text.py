@@ -82,7 +82,9 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
     """The plan in words: the answer first, then what it is based on."""
     kind = kind_words(plan, knowledge)
     parts = [
-        f"What plot {plan.plot} should add ({kind}, {figure(plan.answer.area_m2)} m²)",
+        _("What plot {plot} should add ({kind}, {area_m2} m²)").format(
+            plot=plan.plot, kind=kind, area_m2=figure(plan.answer.area_m2)
+        ),
         paragraph(in_a_sentence(plan, knowledge)),
         _warnings(plan),
         _best(plan, knowledge),
@@ -96,8 +98,8 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
         _plentiful(plan, knowledge),
         _ruled_out(plan, knowledge),
         _would_change(plan, knowledge),
-        paragraph(INDEX),
-        paragraph(DEFER),
+        paragraph(_(INDEX)),
+        paragraph(_(DEFER)),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -107,18 +109,22 @@ def _section(title: str, lines: list[str]) -> str:
 
 
 def _warnings(plan: PlotPlan) -> str:
-    return "\n".join(paragraph(f"Note: {words}", then="  ") for words in plan.warnings)
+    return "\n".join(
+        paragraph(_("Note: {words}").format(words=words), then="  ") for words in plan.warnings
+    )
 
 
 def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
     best = plan.best
     if best is None:
         return _section(
-            "WHAT TO ADD",
+            _("WHAT TO ADD"),
             [
                 paragraph(
-                    "Keep what is there and go on caring for it. Below you see why other "
-                    "things were ruled out.",
+                    _(
+                        "Keep what is there and go on caring for it. Below you see why other "
+                        "things were ruled out."
+                    ),
                     indent="  ",
                 )
             ],
@@ -137,9 +143,19 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         )
     ]
     for first in taken_up_first(best, plan.facts, knowledge):
-        lines += ["", paragraph(f"First: {first.title}: {first.takes}.", indent="  ", then="     ")]
+        lines += [
+            "",
+            paragraph(
+                _("First: {title}: {takes}.").format(title=first.title, takes=first.takes),
+                indent="  ",
+                then="     ",
+            ),
+        ]
         details = [f"{step}) {words}" for step, words in zip("abcd", first.steps, strict=False)]
-        details += [*first.asks, *(f"Take care: {words}" for words in first.cautions)]
+        details += [
+            *first.asks,
+            *(_("Take care: {words}").format(words=words) for words in first.cautions),
+        ]
         lines += [paragraph(line, indent="     ", then="       ") for line in details]
     for order, addition in enumerate(best.additions, 1):
         one = addition.candidate
@@ -152,13 +168,21 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
                 then="     ",
             )
         )
-        details = [f"For: {serves(addition, knowledge)}."] if addition.groups else []
-        details += [f"Gives: {line}." for line in fills(addition, best, knowledge)[:3]]
-        details.append(f"Takes: {takes(one, knowledge)}.")
+        details = (
+            [_("For: {serves}.").format(serves=serves(addition, knowledge))]
+            if addition.groups
+            else []
+        )
+        details += [
+            _("Gives: {line}.").format(line=line) for line in fills(addition, best, knowledge)[:3]
+        ]
+        details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
         details += asked_first(one)
-        details += [f"Take care: {words}" for words in cautions_of([one], knowledge)]
+        details += [
+            _("Take care: {words}").format(words=words) for words in cautions_of([one], knowledge)
+        ]
         lines += [paragraph(line, indent="     ", then="       ") for line in details]
     competition = competition_words(best, knowledge)
     lines += ["", *([paragraph(competition, indent="  ")] if competition else [])]
@@ -170,25 +194,30 @@ def _way(best: Suggestion, knowledge: Knowledge) -> str:
     if not best.gives_way:
         return ""
     given = ", ".join(
-        f"{amount_words(key, amount, knowledge)} of {knowledge.features[key].name.lower()}"
+        _("{amount_words} of {feature_name}").format(
+            amount_words=amount_words(key, amount, knowledge),
+            feature_name=knowledge.features[key].name.lower(),
+        )
         for key, amount in best.gives_way.items()
     )
-    they = "They take" if len(best.additions) > 1 else "It takes"
-    return f" {they} the place of {given}."
+    they = _("They take") if len(best.additions) > 1 else _("It takes")
+    return _(" {they} the place of {given}.").format(they=they, given=given)
 
 
 def _wins(addition: Addition, *, alone: bool) -> str:
     more, by_itself = homes_words(addition.given_the_others, "more"), figure(addition.alone)
     if alone:
-        return f"It makes room for {homes_words(addition.alone, 'more')}."
+        return _("It makes room for {alone}.").format(alone=homes_words(addition.alone, "more"))
     if figure(addition.given_the_others) == by_itself:
-        return f"It makes room for {more}, with or without the others."
-    return f"It makes room for {more} beside the others, {by_itself} by itself."
+        return _("It makes room for {more}, with or without the others.").format(more=more)
+    return _("It makes room for {more} beside the others, {by_itself} by itself.").format(
+        more=more, by_itself=by_itself
+    )
 
 
 def _wished(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
-        "WHAT YOU WISHED FOR",
+        _("WHAT YOU WISHED FOR"),
         [
             paragraph(wish_words(one, plan, knowledge), indent="  ", then="    ")
             for one in plan.wished
@@ -201,7 +230,7 @@ def _to_eat(plan: PlotPlan, knowledge: Knowledge) -> str:
         return ""
     things = "; ".join(thing(one.candidate, knowledge) for one in plan.to_eat.additions)
     words = f"{things}. {beside_words(plan.to_eat, plan.best)}"
-    return _section("WITH SOMETHING TO EAT", [paragraph(words, indent="  ")])
+    return _section(_("WITH SOMETHING TO EAT"), [paragraph(words, indent="  ")])
 
 
 def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -210,19 +239,28 @@ def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
         return ""
     first = knowledge.sitings[plan.best.additions[0].candidate.feature].said
     things = "; ".join(thing(one.candidate, knowledge) for one in other.additions)
-    words = f"If you do not want {first}: {things}. {beside_words(other, plan.best)}"
-    return _section("SECOND BEST", [paragraph(words, indent="  ")])
+    words = _("If you do not want {first}: {things}. {beside_words}").format(
+        first=first, things=things, beside_words=beside_words(other, plan.best)
+    )
+    return _section(_("SECOND BEST"), [paragraph(words, indent="  ")])
 
 
 def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = []
     for key, gap in plan.gaps:
-        sides = " and ".join(side or "open ground" for side in gap.plots)
+        sides = " and ".join(side or _("open ground") for side in gap.plots)
         lines.append(
             paragraph(
-                f"{knowledge.groups[key].name}: a gap of {_gap_size(knowledge)} in the "
-                f"{gap.kinds[0]} between {sides} would make room for "
-                f"{homes_words(gap.homes_won, 'more')}.",
+                _(
+                    "{group_name}: a gap of {gap_size} in the {kind} between {sides} would make "
+                    "room for {homes_won}."
+                ).format(
+                    group_name=knowledge.groups[key].name,
+                    gap_size=_gap_size(knowledge),
+                    kind=gap.kinds[0],
+                    sides=sides,
+                    homes_won=homes_words(gap.homes_won, "more"),
+                ),
                 indent="  ",
                 then="    ",
             )
@@ -230,21 +268,30 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
     if lines:
         for key in knowledge.cautions_about("neighbour"):
             words = knowledge.cautions[key].words
-            lines.append(paragraph(f"Take care: {words}", indent="  ", then="    "))
-    return _section("A GAP IN A FENCE, WITH THE NEIGHBOUR", lines)
+            lines.append(
+                paragraph(_("Take care: {words}").format(words=words), indent="  ", then="    ")
+            )
+    return _section(_("A GAP IN A FENCE, WITH THE NEIGHBOUR"), lines)
 
 
 def _gap_size(knowledge: Knowledge) -> str:
     side = f"{knowledge.setting('gap_side_m') * 100:.0f}"
-    return f"{side} x {side} cm"
+    return _("{side} x {side} cm").format(side=side)
 
 
 def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(
-            f"{STAGE_NAMES[stage.when]}: {stage_words(stage.additions, knowledge)}. About "
-            f"{hours_words(stage.hours)} of work, {_money(stage.cost, knowledge)}; makes room for "
-            f"{homes_words(stage.linked_homes, 'more')}.",
+            _(
+                "{stage_name}: {stage_words}. About {hours} of work, {money}; makes room for "
+                "{linked_homes}."
+            ).format(
+                stage_name=STAGE_NAMES[stage.when],
+                stage_words=stage_words(stage.additions, knowledge),
+                hours=hours_words(stage.hours),
+                money=_money(stage.cost, knowledge),
+                linked_homes=homes_words(stage.linked_homes, "more"),
+            ),
             indent="  ",
             then="    ",
         )
@@ -253,23 +300,23 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     best = () if plan.best is None else plan.best.additions
     done = {one.feature for stage in plan.stages for one in stage.additions}
     if lines and any(one.candidate.feature not in done for one in best):
-        words = (
+        words = _(
             "Free and quick things come first here, so the steps do not end with the same "
             "things as above. Either way is fine."
         )
         lines.append(paragraph(words, indent="  "))
-    return _section("STEP BY STEP: the best next thing each time", lines)
+    return _section(_("STEP BY STEP: the best next thing each time"), lines)
 
 
 def _money(cost: float, knowledge: Knowledge) -> str:
-    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else "no money"
+    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
 
 
 def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     planting = plan.planting
     if not planting.lines:
         return ""
-    rows: list[tuple[str, ...]] = [("Plant", "How many", "Where", "Flowers", "Note")]
+    rows: list[tuple[str, ...]] = [(_("Plant"), _("How many"), _("Where"), _("Flowers"), _("Note"))]
     rows += [
         (
             f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
@@ -283,41 +330,70 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
     parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
     extra = plan.planting_with
     if extra is not None:
-        words = f"For flowers in the hungry months, add one more thing: {thing(extra, knowledge)}."
+        words = _("For flowers in the hungry months, add one more thing: {thing}.").format(
+            thing=thing(extra, knowledge)
+        )
         parts.insert(0, paragraph(words, indent="  "))
     parts += [
-        paragraph(f"Not offered: {why} ({count}).", indent="  ", then="    ")
+        paragraph(
+            _("Not offered: {why} ({count}).").format(why=why, count=count),
+            indent="  ",
+            then="    ",
+        )
         for why, count in planting.left_out
     ]
     parts += [
-        paragraph(f"Kept out: {knowledge.plants[key].name}: {why}.", indent="  ", then="    ")
+        paragraph(
+            _("Kept out: {plant_name}: {why}.").format(
+                plant_name=knowledge.plants[key].name, why=why
+            ),
+            indent="  ",
+            then="    ",
+        )
         for key, why in planting.refused
     ]
-    return _section("WHAT TO PLANT, chosen together", parts)
+    return _section(_("WHAT TO PLANT, chosen together"), parts)
 
 
 def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
-    rows: list[tuple[str, ...]] = [("Animal", "Missing most here", "Enough for", "Room for")]
+    rows: list[tuple[str, ...]] = [
+        (_("Animal"), _("Missing most here"), _("Enough for"), _("Room for"))
+    ]
     for group in plan.answer.groups:
         record = knowledge.groups[group.group]
         if group.scarcest == ANCHOR:
             anchors = " or ".join(
                 knowledge.resources[anchor.resource].name for anchor in record.anchors
             )
-            rows.append((record.name, f"a home: {anchors}", "", figure(group.room_within)))
+            rows.append(
+                (
+                    record.name,
+                    _("a home: {anchors}").format(anchors=anchors),
+                    "",
+                    figure(group.room_within),
+                )
+            )
             continue
         need = next(need for need in group.needs if need.need == group.scarcest)
-        name = f"{need_name(group.group, need.need, knowledge)} within {metres(need.reach_m)}"
+        name = _("{need_name} within {reach_m}").format(
+            need_name=need_name(group.group, need.need, knowledge), reach_m=metres(need.reach_m)
+        )
         rows.append((record.name, name, figure(need.enough), figure(need.room)))
-    return _section("WHAT IS MISSING TODAY, in homes", [text_table(rows, indent="  ", header=True)])
+    return _section(
+        _("WHAT IS MISSING TODAY, in homes"), [text_table(rows, indent="  ", header=True)]
+    )
 
 
 def _plentiful(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
-        "YOUR NEIGHBOURS HAVE IT: no need for another",
+        _("YOUR NEIGHBOURS HAVE IT: no need for another"),
         [
             paragraph(
-                f"{knowledge.features[key].name}: {count} plots, nearest {nearest_words(nearest)}",
+                _("{feature_name}: {count} plots, nearest {nearest_words}").format(
+                    feature_name=knowledge.features[key].name,
+                    count=count,
+                    nearest_words=nearest_words(nearest),
+                ),
                 indent="  ",
                 then="    ",
             )
@@ -334,14 +410,14 @@ def _ruled_out(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(f"{'; '.join(names)}: {why}", indent="  ", then="    ") for why, names in shown
     ]
-    more = len(plan.ruled_out) - sum(len(names) for _, names in shown)
+    more = len(plan.ruled_out) - sum(len(names) for __, names in shown)
     if more > 0:
-        lines.append(f"  ... and {more} more; --format json lists them all.")
-    return _section("RULED OUT, AND WHY", lines)
+        lines.append(_("  ... and {more} more; --format json lists them all.").format(more=more))
+    return _section(_("RULED OUT, AND WHY"), lines)
 
 
 def _would_change(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = [
         paragraph(line, indent="  ", then="    ") for line in would_change_words(plan, knowledge)
     ]
-    return _section("WHAT WOULD CHANGE THE ANSWER", lines)
+    return _section(_("WHAT WOULD CHANGE THE ANSWER"), lines)

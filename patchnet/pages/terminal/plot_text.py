@@ -22,11 +22,13 @@ def plot_json(answer: PlotAnswer) -> str:
 def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
     """The answer in words, short lines, most useful first."""
     kind = knowledge.plot_kinds[answer.kind].name
-    head = f"Plot {answer.plot}"
+    head = _("Plot {plot}").format(plot=answer.plot)
     if answer.label and answer.label != answer.plot:
         head += f", {answer.label}"
     parts = [
-        f"{head}: {kind.lower()}, {figure(answer.area_m2)} m²",
+        _("{head}: {kind}, {area_m2} m²").format(
+            head=head, kind=kind.lower(), area_m2=figure(answer.area_m2)
+        ),
         _has(answer, knowledge),
         _assumed(answer, knowledge),
         _scarcest(answer, knowledge),
@@ -35,9 +37,11 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
         _plenty(answer, knowledge),
         _not_known(answer, knowledge),
         paragraph(
-            "Homes are an index of room for wildlife, not a forecast of animals. Most figures "
-            "behind them are our own working assumptions: 'patchnet source KEY' says where each "
-            "comes from."
+            _(
+                "Homes are an index of room for wildlife, not a forecast of animals. Most figures "
+                "behind them are our own working assumptions: 'patchnet source KEY' says where "
+                "each comes from."
+            )
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -45,13 +49,13 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
 
 def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
     if not answer.has:
-        return "WHAT IT HAS\n  Nothing is recorded here."
+        return _("WHAT IT HAS\n  Nothing is recorded here.")
     rows = []
     for has in answer.has:
         feature = knowledge.features[has.feature]
         doubts = [
             word
-            for word, applies in (("size assumed", not has.sized), ("not sure", not has.sure))
+            for word, applies in ((_("size assumed"), not has.sized), (_("not sure"), not has.sure))
             if applies
         ]
         rows.append(
@@ -64,9 +68,13 @@ def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:
     cautions = dict.fromkeys(
         key for has in answer.has for key in knowledge.features[has.feature].cautions
     )
-    lines = ["WHAT IT HAS", text_table(rows, indent="  ")]
+    lines = [_("WHAT IT HAS"), text_table(rows, indent="  ")]
     lines += [
-        paragraph(f"Take care: {knowledge.cautions[key].words}", indent="  ") for key in cautions
+        paragraph(
+            _("Take care: {caution_words}").format(caution_words=knowledge.cautions[key].words),
+            indent="  ",
+        )
+        for key in cautions
     ]
     return "\n".join(lines)
 
@@ -79,23 +87,25 @@ def _assumed(answer: PlotAnswer, knowledge: Knowledge) -> str:
     for key, amount in answer.assumed:
         feature = knowledge.features[key]
         rows.append((feature.name, f"{figure(amount)} {UNITS[feature.measure]}".strip()))
-    head = "NOT SEEN FROM OUTSIDE, ASSUMED (our guess by houses and planting; say what you know)"
+    head = _("NOT SEEN FROM OUTSIDE, ASSUMED (our guess by houses and planting; say what you know)")
     return f"{head}\n" + text_table(rows, indent="  ")
 
 
 def _scarcest(answer: PlotAnswer, knowledge: Knowledge) -> str:
     rows: list[tuple[str, ...]] = [
         (
-            "Animal",
-            "Homes here",
-            "Missing most within reach",
-            "Enough for",
-            "Room for",
-            "Shared with",
+            _("Animal"),
+            _("Homes here"),
+            _("Missing most within reach"),
+            _("Enough for"),
+            _("Room for"),
+            _("Shared with"),
         )
     ]
     rows += [_scarcest_row(group, knowledge) for group in answer.groups]
-    return "WHAT IS MISSING MOST, ANIMAL BY ANIMAL\n" + text_table(rows, indent="  ", header=True)
+    return _("WHAT IS MISSING MOST, ANIMAL BY ANIMAL\n") + text_table(
+        rows, indent="  ", header=True
+    )
 
 
 def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
@@ -108,18 +118,22 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
         return (
             group.name,
             homes,
-            f"a home: {anchors}",
+            _("a home: {anchors}").format(anchors=anchors),
             "",
-            f"{figure(at_plot.room_within)} homes",
+            _("{room_within} homes").format(room_within=figure(at_plot.room_within)),
             "",
         )
     need = next(need for need in at_plot.needs if need.need == at_plot.scarcest)
     return (
         group.name,
         homes,
-        f"{need.name} within {metres(need.reach_m)}{_in_month(at_plot.shortage, need)}",
+        _("{need_name} within {reach_m}{in_month}").format(
+            need_name=need.name,
+            reach_m=metres(need.reach_m),
+            in_month=_in_month(at_plot.shortage, need),
+        ),
         span(need.enough_low, need.enough, need.enough_high),
-        f"{figure(need.room)} homes",
+        _("{room} homes").format(room=figure(need.room)),
         _sharers(at_plot.shortage),
     )
 
@@ -141,7 +155,7 @@ def _sharers(shortage: Shortage | None) -> str:
 
 def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
     """How many homes the flowers within reach can feed each month, hungry months starred."""
-    rows: list[tuple[str, ...]] = [("Flowers for", *MONTHS, "Room")]
+    rows: list[tuple[str, ...]] = [(_("Flowers for"), *MONTHS, _("Room"))]
     resources = knowledge.resources
     for at_plot in answer.groups:
         flowers = [need for need in at_plot.needs if resources[need.resource].by_month]
@@ -149,10 +163,9 @@ def _months(answer: PlotAnswer, knowledge: Knowledge) -> str:
             rows.append((knowledge.groups[at_plot.group].name, *_month_cells(flowers)))
     if len(rows) == 1:
         return ""
-    return (
+    return _(
         "MONTH BY MONTH: how many homes the flowers within reach can feed (* a hungry month)\n"
-        + text_table(rows, indent="  ", header=True)
-    )
+    ) + text_table(rows, indent="  ", header=True)
 
 
 def _month_cells(needs: list[NeedAtPlot]) -> list[str]:
@@ -164,9 +177,9 @@ def _month_cells(needs: list[NeedAtPlot]) -> list[str]:
 
 
 def _near(answer: PlotAnswer, knowledge: Knowledge) -> str:
-    title = f"WHAT THE NEIGHBOURS HAVE (within {metres(answer.view_m)})"
+    title = _("WHAT THE NEIGHBOURS HAVE (within {view_m})").format(view_m=metres(answer.view_m))
     if not answer.near:
-        return f"{title}\n  Nothing is recorded on any plot nearby."
+        return _("{title}\n  Nothing is recorded on any plot nearby.").format(title=title)
     rows = [
         (
             knowledge.features[near.feature].name,
@@ -189,9 +202,10 @@ def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
                 found.setdefault(need.name, []).append(name)
     if not found:
         return ""
-    lines = ["PLENTY WITHIN REACH: no need for more"]
+    lines = [_("PLENTY WITHIN REACH: no need for more")]
     lines += [
-        paragraph(f"{name}: for {', '.join(whom)}", indent="  ") for name, whom in found.items()
+        paragraph(_("{name}: for {whom}").format(name=name, whom=", ".join(whom)), indent="  ")
+        for name, whom in found.items()
     ]
     return "\n".join(lines)
 
@@ -201,20 +215,30 @@ def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
     if answer.not_known:
         total = sum(not feature.unseen for feature in knowledge.features.values())
         if len(answer.not_known) == total:
-            lines.append("  Nothing is known of this plot.")
+            lines.append(_("  Nothing is known of this plot."))
         else:
             names = ", ".join(knowledge.features[key].name.lower() for key in answer.not_known)
-            lines.append(paragraph(f"On this plot: {names}.", indent="  "))
+            lines.append(paragraph(_("On this plot: {names}.").format(names=names), indent="  "))
     if answer.neighbours_not_known:
         named = "; ".join(
-            f"{plot} ({metres(away)}, {share:.0%} of the features)"
+            _("{plot} ({away}, {share:.0%} of the features)").format(
+                plot=plot, away=metres(away), share=share
+            )
             for plot, away, share in answer.neighbours_not_known[:_NAMED]
         )
         more = len(answer.neighbours_not_known) - _NAMED
-        tail = f"; and {more} more plots" if more > 0 else ""
-        lines.append(paragraph(f"Plots nearby, nearest first: {named}{tail}.", indent="  "))
+        tail = _("; and {more} more plots").format(more=more) if more > 0 else ""
+        lines.append(
+            paragraph(
+                _("Plots nearby, nearest first: {named}{tail}.").format(named=named, tail=tail),
+                indent="  ",
+            )
+        )
     if not lines:
         return ""
     return "\n".join(
-        ["NOT KNOWN (we assume it is like surveyed plots of the same kind; look here next)", *lines]
+        [
+            _("NOT KNOWN (we assume it is like surveyed plots of the same kind; look here next)"),
+            *lines,
+        ]
     )

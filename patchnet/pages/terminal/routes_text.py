@@ -6,7 +6,7 @@ import numpy as np
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.ways import WayBetween, walking_ground
-from patchnet.core.texts import ngettext
+from patchnet.core.texts import _, ngettext
 from patchnet.movement.corridors import Corridor
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -31,7 +31,7 @@ def cost_words(cost: float) -> str:
     ('no way', '0', '2.3', '101')
     """
     if np.isinf(cost):
-        return "no way"
+        return _("no way")
     return f"{cost:,.0f}" if cost >= 9.95 or cost == 0 else f"{cost:.1f}"
 
 
@@ -43,7 +43,7 @@ def crs_words(assessment: Assessment) -> str:
 
 def _named(plots: list[str]) -> str:
     more = len(plots) - _SHOWN
-    return ", ".join(plots[:_SHOWN]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(plots[:_SHOWN]) + (_(" and {more} more").format(more=more) if more > 0 else "")
 
 
 def _head(assessment: Assessment, group: str) -> dict[str, Any]:
@@ -127,7 +127,9 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
     facts = _route_facts(assessment, group, corridors)
     name = assessment.groups[group].group.name
     parts = [
-        f"{name} over the ground of {facts['neighbourhood']}",
+        _("{name} over the ground of {neighbourhood}").format(
+            name=name, neighbourhood=facts["neighbourhood"]
+        ),
         paragraph(
             ngettext(
                 "{patches} patches on {islands} island of linked patches. Homes they can reach: "
@@ -153,29 +155,35 @@ def routes_text(assessment: Assessment, group: str, corridors: tuple[Corridor, .
 
 def _cost_metre() -> str:
     return paragraph(
-        "Costs are in cost metres: 1 is an easy metre over good ground. A metre of road or "
-        "paving costs more, a fence that nobody has looked at costs a detour, and a closed one "
-        "lets nothing through. Most of these costs are our own working assumptions: "
-        "'patchnet source movement_costs' lists them."
+        _(
+            "Costs are in cost metres: 1 is an easy metre over good ground. A metre of road or "
+            "paving costs more, a fence that nobody has looked at costs a detour, and a closed one "
+            "lets nothing through. Most of these costs are our own working assumptions: "
+            "'patchnet source movement_costs' lists them."
+        )
     )
 
 
 def _links(facts: dict[str, Any]) -> str:
     links = sorted(facts["links"], key=lambda link: -link["cost_m"])
     if not links:
-        return "LINKS\n  No two patches are within one move of each other."
+        return _("LINKS\n  No two patches are within one move of each other.")
     costs = [link["cost_m"] for link in links]
-    rows = [("From", "To", "Cost", "Metres")]
+    rows = [(_("From"), _("To"), _("Cost"), _("Metres"))]
     rows += [_link_row(link) for link in links[:_SHOWN]]
-    said = (
-        f"  {len(links)} links that cost at most {facts['hop_cost_m']:g}; half of them cost "
-        f"{cost_words(float(np.median(costs)))} or less. The hardest:"
+    said = _(
+        "  {n_links} links that cost at most {hop_cost_m:g}; half of them cost {median} or less. "
+        "The hardest:"
+    ).format(
+        n_links=len(links),
+        hop_cost_m=facts["hop_cost_m"],
+        median=cost_words(float(np.median(costs))),
     )
-    return f"LINKS\n{said}\n" + text_table(rows, indent="  ", header=True)
+    return _("LINKS\n{said}\n").format(said=said) + text_table(rows, indent="  ", header=True)
 
 
 def _link_row(link: dict[str, Any]) -> tuple[str, str, str, str]:
-    length = cost_words(link["length_m"]) if link["length_m"] > 0 else "next door"
+    length = cost_words(link["length_m"]) if link["length_m"] > 0 else _("next door")
     return link["from_plot"], link["to_plot"], cost_words(link["cost_m"]), length
 
 
@@ -184,34 +192,50 @@ def _alone(facts: dict[str, Any]) -> str:
     if facts["no_way"]:
         lines.append(
             paragraph(
-                f"No way to any other patch within {facts['looked_cost_m']:g} cost metres (walled "
-                f"in, off the ground, or too far away): {_named(facts['no_way'])}.",
+                _(
+                    "No way to any other patch within {looked_cost_m:g} cost metres (walled in, "
+                    "off the ground, or too far away): {named}."
+                ).format(looked_cost_m=facts["looked_cost_m"], named=_named(facts["no_way"])),
                 indent="  ",
             )
         )
     if facts["too_dear"]:
         lines.append(
             paragraph(
-                f"Every way is too hard for one move: {_named(facts['too_dear'])}.",
+                _("Every way is too hard for one move: {named}.").format(
+                    named=_named(facts["too_dear"])
+                ),
                 indent="  ",
             )
         )
-    return "\n".join(["PATCHES WITHOUT A LINK", *lines]) if lines else ""
+    return "\n".join([_("PATCHES WITHOUT A LINK"), *lines]) if lines else ""
 
 
 def _breaks(facts: dict[str, Any]) -> str:
     if not facts["breaks"]:
-        return "BREAKS\n  No break that stepping stones could close."
+        return _("BREAKS\n  No break that stepping stones could close.")
     rows: list[tuple[str, ...]] = [
-        ("From", "To", "Cost", "Metres", "Stepping stones", "Homes gained", "On the way")
+        (
+            _("From"),
+            _("To"),
+            _("Cost"),
+            _("Metres"),
+            _("Stepping stones"),
+            _("Homes gained"),
+            _("On the way"),
+        )
     ]
     for gap in facts["breaks"][:_SHOWN]:
         stones, won = str(gap["stepping_stones"]), figure(gap["homes_won"])
-        way = _named(gap["plots_on_the_way"]) or "no plot"
+        way = _named(gap["plots_on_the_way"]) or _("no plot")
         rows.append((*_link_row(gap), stones, won, way))
     more = len(facts["breaks"]) - _SHOWN
-    tail = f"\n  ... and {more} more (--format json lists them all)." if more > 0 else ""
-    return "BREAKS IN THE NETWORK, the best to close first\n" + (
+    tail = (
+        _("\n  ... and {more} more (--format json lists them all).").format(more=more)
+        if more > 0
+        else ""
+    )
+    return _("BREAKS IN THE NETWORK, the best to close first\n") + (
         text_table(rows, indent="  ", header=True) + tail
     )
 
@@ -219,14 +243,19 @@ def _breaks(facts: dict[str, Any]) -> str:
 def _corridors(facts: dict[str, Any]) -> str:
     lines = [
         paragraph(
-            f"{way['from_plot']} to {way['to_plot']}: {cost_words(way['cost_m'])} cost metres, "
-            f"{cost_words(way['length_m'])} m, over {', '.join(way['plots'])}.",
+            _("{from_plot} to {to_plot}: {cost_m} cost metres, {length_m} m, over {plots}.").format(
+                from_plot=way["from_plot"],
+                to_plot=way["to_plot"],
+                cost_m=cost_words(way["cost_m"]),
+                length_m=cost_words(way["length_m"]),
+                plots=", ".join(way["plots"]),
+            ),
             indent="  ",
         )
         for way in facts["corridors"]
         if way["plots"]
     ]
-    return "\n".join(["EASIEST WAYS ACROSS THE FIRST BREAKS", *lines]) if lines else ""
+    return "\n".join([_("EASIEST WAYS ACROSS THE FIRST BREAKS"), *lines]) if lines else ""
 
 
 def way_json(assessment: Assessment, group: str, way: WayBetween) -> str:
@@ -247,33 +276,42 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
     """The easiest way between two plots in words."""
     name = assessment.groups[group].group.name
     route = way.corridor
-    head = f"{name} from {route.plot_a} to {route.plot_b} in {assessment.neighbourhood.name}"
+    head = _("{name} from {plot_a} to {plot_b} in {neighbourhood_name}").format(
+        name=name,
+        plot_a=route.plot_a,
+        plot_b=route.plot_b,
+        neighbourhood_name=assessment.neighbourhood.name,
+    )
     if route.line is None:
-        said = (
+        said = _(
             "There is no way: one of them is shut in by closed barriers or buildings, or is "
             "off the ground. 'patchnet gaps' with the same --from and --to says which fence to "
             "open."
         )
         return f"{head}\n\n{paragraph(said)}\n"
     rows = [
-        ("easiest way", f"{cost_words(route.cost)} cost metres"),
+        (_("easiest way"), _("{cost} cost metres").format(cost=cost_words(route.cost))),
         ("length", f"{cost_words(route.length_m)} m"),
-        ("effective resistance", _resistance(way)),
+        (_("effective resistance"), _resistance(way)),
     ]
     hop = assessment.groups[group].group.hop.value
     moves = (
-        f"One move of this animal costs at most {hop:g}, so it needs places to stop on the way."
+        _(
+            "One move of this animal costs at most {hop:g}, so it needs places to stop on the way."
+        ).format(hop=hop)
         if route.cost > hop
-        else f"That is within one move of this animal (at most {hop:g})."
+        else _("That is within one move of this animal (at most {hop:g}).").format(hop=hop)
     )
     parts = [
         head,
         text_table(rows, indent="  "),
-        paragraph(f"Plots on the way: {', '.join(route.plots)}."),
+        paragraph(_("Plots on the way: {plots}.").format(plots=", ".join(route.plots))),
         paragraph(moves),
         paragraph(
-            "Effective resistance counts all ways together: two equal ways side by side halve "
-            "it, and one narrow place makes it large."
+            _(
+                "Effective resistance counts all ways together: two equal ways side by side halve "
+                "it, and one narrow place makes it large."
+            )
         ),
         _cost_metre(),
     ]
@@ -282,7 +320,9 @@ def way_text(assessment: Assessment, group: str, way: WayBetween) -> str:
 
 def _resistance(way: WayBetween) -> str:
     return (
-        f"{figure(way.resistance)} (metres of good ground per metre of width)"
+        _("{resistance} (metres of good ground per metre of width)").format(
+            resistance=figure(way.resistance)
+        )
         if way.resistance is not None
-        else f"not worked out. {way.not_worked_out}"
+        else _("not worked out. {not_worked_out}").format(not_worked_out=way.not_worked_out)
     )

@@ -14,7 +14,7 @@ __all__ = ["table_text", "tables_text"]
 
 def tables_text() -> str:
     """Every table, and what one row of it is."""
-    rows = [("Table", "A row is")]
+    rows = [(_("Table"), _("A row is"))]
     rows += [
         (name.removesuffix(".csv"), _(table.meaning)) for name, table in sorted(TABLES.items())
     ]
@@ -33,16 +33,18 @@ def table_text(table: Table, reader: Reader) -> str:
     """
     lines = [f"{table.file}: {_(table.meaning)}", ""]
     named = " and ".join(table.key)
-    said = f"A row is named by {named}; a row of yours with the same name replaces ours."
+    said = _("A row is named by {named}; a row of yours with the same name replaces ours.").format(
+        named=named
+    )
     if table.fixed:
-        said += " Only the rows that patchnet has are read, each in the unit it has there."
+        said += _(" Only the rows that patchnet has are read, each in the unit it has there.")
     if table.figures is not None and table.figures.file != table.file:
-        said += f" Its numbers are in {table.figures.file}, one per row."
-    lines += [paragraph(said), "", "Columns:"]
+        said += _(" Its numbers are in {file}, one per row.").format(file=table.figures.file)
+    lines += [paragraph(said), "", _("Columns:")]
     lines += [_column(name, kind) for name, kind in table.columns]
     numbers = list(_numbers(table, reader))
     if numbers:
-        lines += ["", f"Numbers, by the column '{table.key[-1]}':"]
+        lines += ["", _("Numbers, by the column '{table_key}':").format(table_key=table.key[-1])]
         lines += [_folded(f"{name}: {words}") for name, words in numbers]
     return "\n".join(lines) + "\n"
 
@@ -50,7 +52,7 @@ def table_text(table: Table, reader: Reader) -> str:
 def _column(name: str, kind: Column) -> str:
     may = [] if kind.may_stand == "text" else [kind.may_stand]
     if not kind.needed:
-        may.append("may be empty")
+        may.append(_("may be empty"))
     return _folded(f"{name}: {_(kind.meaning)}" + (f" ({'; '.join(may)})" if may else ""))
 
 
@@ -72,5 +74,5 @@ def _numbers(table: Table, reader: Reader) -> Iterator[tuple[str, str]]:
         if number.meaning:
             words.insert(0, _(number.meaning))
         if isinstance(number, Quantity) and not number.needed:
-            words.append("may be left out")
+            words.append(_("may be left out"))
         yield name, "; ".join(words)
