@@ -97,3 +97,17 @@ def test_of_links_that_win_alike_the_first_candidate_is_taken():
     links = {"a": np.array([0, 2, 4]), "b": np.array([1, 3, 5]), "cost": np.array([40.0, 10.0, 0])}
     found = more_links(lengths, np.ones(6), np.log(2) / 10, **links, most=3)
     assert [one.at for one in found] == [1, 2, 0]
+
+
+@pytest.mark.parametrize(("small", "named"), [(0.04, True), (0.03, False)])
+def test_a_link_is_worth_naming_from_a_thousand_millionth_of_the_whole_on(small, named):
+    """Beside 1,000 homes the numerator is 10^6, so a gain counts from 0.001 on.
+
+    Two patches of s homes, joined over the distance at which half arrive, win 2 x 0.5 s^2: 0.0016
+    for 0.04, 0.0009 for 0.03.
+    """
+    lengths = np.where(np.eye(3, dtype=bool), 0.0, np.inf)
+    links = {"a": np.array([1]), "b": np.array([2]), "cost": np.array([10.0])}
+    homes = np.array([1000, small, small])
+    found = list(more_links(lengths, homes, np.log(2) / 10, **links, most=1))
+    assert [one.at for one in found] == ([0] if named else [])

@@ -236,6 +236,24 @@ def test_no_patches_and_no_homes(compiled):
 
 
 @ROUTES
+@pytest.mark.parametrize(("p_cut", "counts"), [(0.25, True), (0.2501, False)])
+def test_a_route_just_as_likely_as_the_cut_counts(p_cut, counts, compiled):
+    """2 and 3 homes 100 m apart, p = 1/4: PCnum = 4 + 9, and 2 x 6 / 4 = 3 where the route counts.
+
+    Patch 1 takes its own 4 with it and, where it counts, the 3; the link takes the 3.
+    """
+    pair = network([2, 3], (0, 1, 100))
+    whole = 16 if counts else 13
+    assert network_measures(pair, p_cut=p_cut, compiled=compiled).pc_numerator == pytest.approx(
+        whole
+    )
+    patches = patch_importance(pair, p_cut=p_cut, compiled=compiled)
+    assert patches["loss"].iloc[0] == pytest.approx(100 * (7 if counts else 4) / whole)
+    links = link_importance(pair, p_cut=p_cut, compiled=compiled)
+    assert links["loss"].tolist() == pytest.approx([100 * 3 / 16 if counts else 0])
+
+
+@ROUTES
 @pytest.mark.parametrize("width", [0, 0.5, 2, 10])
 def test_the_kernel_has_no_memory(width, compiled):
     """A stone on the straight line adds only its own width, nothing if it has none.
