@@ -172,7 +172,9 @@ def _numbers(
     try:
         return _numbers_of(cover, grid)
     except (RasterioError, OSError) as error:
-        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+        raise CannotRead(
+            f"{path} cannot be read as a raster: it is missing, damaged, or of another kind."
+        ) from error
 
 
 def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -253,7 +253,9 @@ def _heights(
                     return None, 0.0
                 values, cell = _gridded(raster, plots, box, like, knowledge)
     except (RasterioError, OSError) as error:
-        raise CannotRead(f"{path} cannot be read as a raster: {error}.") from error
+        raise CannotRead(
+            f"{path} cannot be read as a raster: it is missing, damaged, or of another kind."
+        ) from error
     inner = _inner(values, box, plots, cell)
     if np.isnan(inner).all():
         faults.error(

@@ -29,7 +29,7 @@ from patchnet.survey.verify import verify_street
 
 __all__ = ["HINDRANCES", "WRITING", "Killed", "run_aside"]
 
-HANGS_S = 300
+HANGS_S = 900
 DAY = date(2026, 6, 1)
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 WRITING = {
