@@ -93,7 +93,7 @@ def write_geopackage(path: Path | str, layers: Iterable[OutLayer]) -> None:
         If the file cannot be written.
     """
     with write_aside(path) as draft:
-        fill_geopackage(draft, layers, named=str(path))
+        fill_geopackage(draft, layers, named=str(shown_path(Path(path))))
 
 
 def fill_geopackage(path: Path, layers: Iterable[OutLayer], *, named: str | None = None) -> None:

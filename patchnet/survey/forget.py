@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.errors import CannotWrite, WrongUse
+from patchnet.core.files import folder_aside
 from patchnet.core.folding import folded
 from patchnet.core.geopackage import changing, copy_geopackage
 from patchnet.core.shown import Shown
@@ -239,8 +240,8 @@ def forget_plots(
         cells = cells_of(source)
         words = [*named, *(str(hood.plots.loc[plot, "label"]) for plot in plots)]
         # The draft stands beside what is written: nothing of a household goes elsewhere.
-        with replacing(target) as whole:
-            draft = whole.with_name(f"draft-{source.name}")
+        with replacing(target) as whole, folder_aside(whole.parent) as aside:
+            draft = aside / Path(target).name
             copy_geopackage(source, draft)
             with changing(draft) as there:
                 move_written(there, source, Path(target))
