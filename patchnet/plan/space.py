@@ -1,6 +1,6 @@
 """What room a plot has for additions: ground, floor, walls, fences, sills, and what must stay."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,6 +53,12 @@ class Space:
     roof_m2: float
     has: Mapping[str, float]
     guessed: tuple[str, ...]
+
+    def keeping(self, covers: Collection[str]) -> "Space":
+        """Return the room there is while some covers stay where they are."""
+        others = {key: amount for key, amount in self.convertible.items() if key not in covers}
+        ground = min(self.ground_m2, self.bare_m2 + sum(others.values()))
+        return replace(self, ground_m2=ground, convertible=others)
 
     def after(self, new: Sequence[Candidate], change: Mapping[str, float]) -> "Space":
         """Return what is left once some candidates are there and `change` has happened."""

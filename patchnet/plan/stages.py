@@ -54,11 +54,12 @@ def plan_stages(
         if when == "when_owned" and facts.tenure != "rent":
             continue
         taken = {one.feature for one in done}
-        able = _able(knowledge, facts, space, kind, when, month, taken)
+        # Nothing that takes days to take up is taken up on a weekend.
+        room = space.keeping(knowledge.taking_up) if when == "weekend" else space
+        able = _able(knowledge, facts, room, kind, when, month, taken)
         step = _best_step(
-            able, space, knowledge, facts, change, (ranked_after, linked_after), currency,
-            quick=when == "weekend",
-        )  # fmt: skip
+            able, room, knowledge, facts, change, (ranked_after, linked_after), currency
+        )
         if step is None:
             continue
         new, new_change, linked, worth = step
@@ -132,21 +133,17 @@ def _best_step(
     before: Mapping[str, float],
     judges: tuple[_Judge, _Judge],
     currency: Currency,
-    *,
-    quick: bool,
 ) -> tuple[tuple[Candidate, ...], Mapping[str, float], Array, float] | None:
     """The few things that win most on top of `before`: they, their change, linked homes, worth.
 
-    `judges` rank changes and judge them exactly. `quick`: nothing for which something has to be
-    taken up.
+    `judges` rank changes and judge them exactly.
     """
     trials = []
     for count in range(1, round(knowledge.setting("stage_things")) + 1):
         for chosen in combinations(able, count):
             result = fitted(chosen, space, knowledge, facts)
-            if result is None or (quick and taking_up_of(result[1], knowledge)[0]):
-                continue
-            trials.append(result)
+            if result is not None:
+                trials.append(result)
     if not trials:
         return None
     ranked_after, linked_after = judges
