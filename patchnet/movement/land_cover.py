@@ -187,9 +187,9 @@ def _numbers(
         return _numbers_of(cover, grid)
     except (RasterioError, OSError) as error:
         raise CannotRead(
-            _("{path} cannot be read as a raster: it is missing, damaged, or of another kind.").format(
-                path=path
-            )
+            _(
+                "{path} cannot be read as a raster: it is missing, damaged, or of another kind."
+            ).format(path=path)
         ) from error
 
 

@@ -255,9 +255,9 @@ def _heights(
                 values, cell = _gridded(raster, plots, box, like, knowledge)
     except (RasterioError, OSError) as error:
         raise CannotRead(
-            _("{path} cannot be read as a raster: it is missing, damaged, or of another kind.").format(
-                path=path
-            )
+            _(
+                "{path} cannot be read as a raster: it is missing, damaged, or of another kind."
+            ).format(path=path)
         ) from error
     inner = _inner(values, box, plots, cell)
     if np.isnan(inner).all():
