@@ -75,7 +75,7 @@ def test_every_choice_draws(page):
     seen = tab.evaluate(EVERY_CHOICE)
     # Four groups ("all" among them) x (45 features, 13 months, 4 single layers), the needs of
     # three groups with their place to live, and one count over all groups.
-    needs = (2 + 1) + (3 + 1) + (3 + 1)
+    needs = (2 + 1) + (4 + 1) + (4 + 1)
     assert len(seen) == 4 * (45 + 13 + 4) + needs + 1
     for one in seen:
         counted = [item for item in one["items"] if re.search(r"\d+ plots?$", item)]
