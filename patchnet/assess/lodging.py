@@ -153,9 +153,17 @@ def pool_of(
 
 
 def met_alone(demands: Sequence[Demand]) -> Array | None:
-    """Shape (n, K): share of the vital needs that a home meets which shares with nobody.
+    """Share of the vital needs that a home meets which shares with nobody.
 
-    None where there is no vital need: all of them are met.
+    Parameters
+    ----------
+    demands
+        The needs, n plots and K variants each.
+
+    Returns
+    -------
+    array, or None
+        Shape (n, K), 0-1; None where there is no vital need.
     """
     met: Array | None = None
     for demand in demands:
@@ -177,7 +185,7 @@ def in_use(places: Array, met: Array | None) -> Array:
     places
         Shape (n, 4, K): homes that there are places for, and at low, usual and high use.
     met
-        Shape (n, K), 0-1; None: all is met.
+        Shape (n, K), 0-1; None: it has no vital need, so that nothing tells more than usual use.
 
     Examples
     --------
@@ -187,7 +195,7 @@ def in_use(places: Array, met: Array | None) -> Array:
     """
     low, usual, high = places[:, 1], places[:, 2], places[:, 3]
     if met is None:
-        return high
+        return usual
     lower = low + (usual - low) * (2 * met)
     upper = usual + (high - usual) * (2 * met - 1)
     return np.where(met < 0.5, lower, upper)

@@ -62,10 +62,22 @@ def unseen_amounts(
 
 
 def houses_at(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Array:
-    """Shape (n,): houses at each plot; the plots round a building share it alike.
+    """Houses at each plot; the plots round a building share it alike.
 
     Plots in the street have no part in it. A building with more ground than a house usually has
     (``settings/house_ground_m2``) counts as several, a shed as none.
+
+    Parameters
+    ----------
+    neighbourhood
+        n plots, and the buildings.
+    knowledge
+        For the settings.
+
+    Returns
+    -------
+    array
+        Shape (n,), houses.
     """
     plots, buildings = neighbourhood.plots, neighbourhood.buildings
     houses = np.zeros(len(plots))

@@ -213,7 +213,8 @@ def test_the_demo_holds_no_more_and_no_fewer_than_was_counted():
 
     The demo was used to fit; tests/calibration does the same on five places that were not.
     """
-    answer = assess(read_demo(knowledge=TABLES), knowledge=TABLES, straight=True)
+    groups = list(TABLES.densities)
+    answer = assess(read_demo(knowledge=TABLES), knowledge=TABLES, groups=groups, straight=True)
     hectares = answer.neighbourhood.plots["area_m2"].sum() / 10_000
     for key, density in TABLES.densities.items():
         part = TABLES.setting("plots_share") if density.base == "fabric" else 1.0

@@ -114,8 +114,10 @@ def test_everything_that_is_assumed_stands_in_a_table_with_its_class():
         assert TABLES.features[one.feature].unseen
         assert one.amount.kind == "assumption"
         assert one.amount.low <= one.amount.value <= one.amount.high
+    # What a household does not use nobody can see either; nothing is assumed of it.
+    assert "no_pesticides" not in {one.feature for one in TABLES.unseen}
     assert {key for key, one in TABLES.features.items() if one.unseen} == {
-        "old_roof_wall", "tree_hole", "soil_wood",
+        "old_roof_wall", "tree_hole", "soil_wood", "no_pesticides",
     }  # fmt: skip
 
 

@@ -195,7 +195,7 @@ def test_lists(run):
     assert len(re.findall(r"^\w+: ", out, re.MULTILINE)) == 21
     status, out, _ = run("features")
     assert status == 0
-    assert len(out.splitlines()) == 50 + 2
+    assert len(out.splitlines()) == 52 + 2
     status, out, _ = run("source", "groups/mason_bee/hop")
     assert status == 0
     assert "Hofmann" in out

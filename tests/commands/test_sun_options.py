@@ -19,7 +19,7 @@ def run(capsys):
     """Exit status and what was said."""
 
     def ran(*words):
-        order = ["map", str(DEMO), "--group", "mason_bee", *map(str, words)]
+        order = ["map", str(DEMO), "--group", "mason_bee", "--region", "Wales", *map(str, words)]
         status = command_line._run(order)
         return status, capsys.readouterr().err
 

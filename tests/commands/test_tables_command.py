@@ -88,7 +88,7 @@ def test_a_thing_to_change_keeps_its_key():
     files = tables_like(TABLES["groups.csv"], "newt", load_rows())
     assert set(files) == {
         "groups.csv", "group_figures.csv", "needs.csv", "need_figures.csv", "movement_costs.csv",
-        "barrier_crossings.csv",
+        "barrier_crossings.csv", "densities.csv",
     }  # fmt: skip
     assert all("newt" in text for text in files.values())
 

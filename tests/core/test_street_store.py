@@ -23,6 +23,7 @@ from patchnet.core.street_store import (
     Entry,
     add_entry,
     ensure_free,
+    ensure_generation,
     form_of,
     generation_of,
     holding,
@@ -216,23 +217,27 @@ def test_a_file_of_an_earlier_form_begins_with_a_row_that_says_so(street):
     assert generation_of(street) == 3
 
 
-def test_only_what_builds_on_the_file_that_stands_is_put_in_place(street):
+def test_only_what_builds_on_the_file_that_stands_is_put_in_place(street, tmp_path):
     note(street)
-    before = street.read_bytes()
     for stale in (0, 2):
-        told = pytest.raises(CannotWrite, match="changed by somebody else")
-        with told, replacing(street, generation=stale) as draft:
-            draft.write_bytes(b"new")
-    assert street.read_bytes() == before
+        with pytest.raises(CannotWrite, match="changed by somebody else"):
+            ensure_generation(street, stale, street)
+    ensure_generation(street, 1, street)
+    ensure_generation(street, None, street)
     street.chmod(0o640)
-    with replacing(street, generation=1) as draft:
+    with replacing(street) as draft:
         draft.write_bytes(b"new")
     assert street.read_bytes() == b"new"
     assert street.stat().st_mode & 0o777 == 0o640
+    told = pytest.raises(CannotWrite, match="changed by somebody else")
+    with told, replacing(street) as draft:
+        draft.write_bytes(b"newer")
+        street.write_bytes(b"somebody else's")
+    assert street.read_bytes() == b"somebody else's"
 
 
 def test_a_file_that_was_not_there_builds_on_nothing(tmp_path):
     path = tmp_path / "new.gpkg"
-    with replacing(path, generation=0) as draft:
+    with replacing(path) as draft:
         draft.write_bytes(b"new")
     assert path.read_bytes() == b"new"

@@ -209,6 +209,8 @@ def _group(group: Group, hood: Neighbourhood, rng: np.random.Generator) -> Group
         breaks=breaks,
         reach=None,
         ground=None,
+        places=np.repeat(room.to_numpy()[:, None], 4, axis=1),
+        pool=None,
     )
 
 

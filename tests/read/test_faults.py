@@ -152,7 +152,7 @@ def test_misspelt_feature_column(street, build, faults_of):
     )
     only(faults_of(plots), "'path' is called like the feature paving", "warning")
     assert "secret" not in "".join(map(str, build(plots).faults))
-    columns = {"geometry", "kind", "label", "street", "door", "consent", "area_m2"}
+    columns = {"geometry", "kind", "label", "street", "door", "also", "consent", "area_m2"}
     assert set(build(plots).plots.columns) == columns
 
 

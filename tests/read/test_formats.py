@@ -295,17 +295,17 @@ def test_credits_of_any_other_kind(plots, tmp_path, knowledge, member, read):
 
 
 def test_check_counts_and_shares(plots, tmp_path, knowledge):
-    """42 features that can be seen, on 3 plots: p1 knows 3, p2 all 42, p3 none.
+    """48 features that can be seen, on 3 plots: p1 knows 3, p2 all 48, p3 none.
 
-    There: pond, tree, lawn. (Three more nobody can see from outside.)
+    There: pond, tree, lawn. (Four more nobody can see from outside.)
     """
-    assert sum(not one.unseen for one in knowledge.features.values()) == 42
+    assert sum(not one.unseen for one in knowledge.features.values()) == 48
     path = write(plots, tmp_path / "s.gpkg", layer="plots")
     report = check_file(path, knowledge=knowledge)
     assert report.counts == {"plots": 3}
-    assert report.there_share == pytest.approx(3 / 126)
-    assert report.not_there_share == pytest.approx((1 + 41) / 126)
-    assert report.not_known_share == pytest.approx((39 + 42) / 126)
+    assert report.there_share == pytest.approx(3 / 144)
+    assert report.not_there_share == pytest.approx((1 + 47) / 144)
+    assert report.not_known_share == pytest.approx((45 + 48) / 144)
     assert report.errors == 0
     assert "No errors" in report.summary
     assert report.neighbourhood is not None

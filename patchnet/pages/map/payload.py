@@ -187,6 +187,7 @@ def _features(assessment: Assessment, columns: _Columns, *, public: bool) -> lis
                 "name": feature.name,
                 "measure": feature.measure,
                 "answers": "".join(signs.tolist()),
+                "unseen": feature.unseen,
                 "assumed": columns.add(assumed) if feature.unseen and not public else -1,
                 "amounts": [_short(value) for value in amount[there].tolist()],
                 "gives": [[position, code] for position, code in gives.items()],

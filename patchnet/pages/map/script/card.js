@@ -59,7 +59,7 @@ function ownFeatures(plot) {
       el(
         "details",
         { class: "unsure-box" },
-        el("summary", {}, fill(W.unknown_here, { n: unknown.length, all: F.length })),
+        el("summary", {}, fill(W.unknown_here, { n: unknown.length, all: F.filter((one) => !one.unseen).length })),
         el("p", {}, names + "."),
       ),
     );
