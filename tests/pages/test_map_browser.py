@@ -222,8 +222,10 @@ def test_the_table_sorts_and_finds(page, assessment):
     tab.click("#plots-head button >> nth=1")
     assert tab.get_attribute("#plots-head th >> nth=1", "aria-sort") == "descending"
     assert tab.get_attribute("#plots-head th >> nth=0", "aria-sort") == "none"
-    best = assessment.neighbourhood.plots["label"][homes.idxmax()]
-    assert clean(tab.inner_text("#plots-body th >> nth=0")) == best
+    # The page has two digits of each: where several are most in these, any of them may be first.
+    shown = homes.map(lambda value: float(f"{value:.2g}"))
+    best = assessment.neighbourhood.plots["label"][shown == shown.max()]
+    assert clean(tab.inner_text("#plots-body th >> nth=0")) in set(best)
     tab.click("#plots-head button >> nth=1")
     assert tab.get_attribute("#plots-head th >> nth=1", "aria-sort") == "ascending"
     tab.fill("#find", "street 2 4")
