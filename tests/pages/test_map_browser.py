@@ -73,17 +73,17 @@ def test_every_choice_draws(page):
         tab.locator(f"#{box}").set_checked(False)
         tab.locator(f"#{box}").set_checked(True)
     seen = tab.evaluate(EVERY_CHOICE)
-    # Four groups ("all" among them) x (45 features, 13 months, 4 single layers), the needs of
+    # Four groups ("all" among them) x (52 features, 13 months, 4 single layers), the needs of
     # three groups with their place to live, and one count over all groups.
     needs = (2 + 1) + (4 + 1) + (4 + 1)
-    assert len(seen) == 4 * (45 + 13 + 4) + needs + 1
+    assert len(seen) == 4 * (52 + 13 + 4) + needs + 1
     for one in seen:
         counted = [item for item in one["items"] if re.search(r"\d+ plots?$", item)]
         classes = [item for item in counted if "nobody has seen" not in item]
         total = sum(int(re.search(r"(\d+) plots?$", item)[1]) for item in classes)
         assert total == 48, one
         assert one["rows"] == 48
-    assert len({one["title"] for one in seen}) == 45 + 1 + 4 * 13 + 3 * 3 + needs + 4
+    assert len({one["title"] for one in seen}) == 52 + 1 + 4 * 13 + 3 * 3 + needs + 4
     quiet(page)
 
 
@@ -195,8 +195,8 @@ def test_what_is_not_known_is_told(page):
     """Every seventh plot is wholly unknown in the made-up data; plot 8 is one."""
     page.page.click('[data-plot="7"]')
     words = clean(page.page.inner_text("#card"))
-    assert "42 of 42 features are not known here" in words
-    assert "This plot: 42 features not known" in words
+    assert "48 of 48 features are not known here" in words
+    assert "This plot: 48 features not known" in words
     assert "Not known at" in words
 
 
