@@ -9,7 +9,8 @@ import importlib.util
 import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from contextlib import suppress
+from typing import Any, TypeVar
 
 from patchnet.core.errors import WrongUse
 
@@ -58,8 +59,20 @@ def kernel(function: F) -> F:
     try:
         compiled: F = numba.njit(function, cache=True, nogil=True)
     except RuntimeError:  # nowhere to keep it: compile in each run
-        compiled = numba.njit(function, nogil=True)
+        return numba.njit(function, nogil=True)  # type: ignore[no-any-return]
+    # Where the disk is full what was compiled is used all the same, and lost afterwards.
+    kept: Any = getattr(compiled, "_cache", None)
+    if kept is not None:
+        kept.save_overload = _tried(kept.save_overload)
     return compiled
+
+
+def _tried(save: Callable[..., None]) -> Callable[..., None]:
+    def tried(*what: object) -> None:
+        with suppress(OSError):
+            save(*what)
+
+    return tried
 
 
 def in_threads(

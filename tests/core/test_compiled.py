@@ -1,5 +1,8 @@
 """When to compile, and that both cores change no result."""
 
+import os
+import subprocess
+import sys
 import threading
 import time
 
@@ -25,6 +28,29 @@ def test_without_a_compiler(monkeypatch):
     assert not use_compiled(compiled=False, worthwhile=True)
     with pytest.raises(WrongUse, match="needs numba"):
         use_compiled(compiled=True, worthwhile=False)
+
+
+def test_on_a_full_disk_what_was_compiled_is_used_and_not_kept(tmp_path):
+    """No file may grow beyond a hundred bytes: numba can keep nothing of it."""
+    (tmp_path / "adding.py").write_text(
+        "from patchnet.core.compiled import kernel\n\n"
+        "def add(a, b):\n    return a + b\n\nadd = kernel(add)\n",
+        encoding="utf-8",
+    )
+    code = (
+        "import resource, signal\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "from adding import add\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))\n"
+        "assert add(2, 3) == 5\n"
+    )
+    kept = tmp_path / "kept"
+    run = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False,
+        env=os.environ | {"NUMBA_CACHE_DIR": str(kept)},
+    )  # fmt: skip
+    assert (run.returncode, run.stderr) == (0, "")
+    assert not [one for one in kept.rglob("*") if one.is_file()]
 
 
 @pytest.mark.parametrize("threads", [1, 2, 3, None])
