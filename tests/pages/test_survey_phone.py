@@ -78,6 +78,9 @@ class Phone:
         return page
 
     def close(self):
+        # A thumb is no quicker than this: the browser takes over what a page has stored by itself.
+        for page in self.context.pages:
+            page.wait_for_timeout(400)
         if self.profile is not None:
             self.end()
         else:
