@@ -142,6 +142,7 @@ def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
     page.tap("#go")
     for plot in ("1", "3", "5"):
         assert page.inner_text("#plot-name").startswith(f"{plot} ")
+        page.wait_for_timeout(500)  # the page goes to the top of the next plot first, as eyes do
         chosen = asked if plot == "1" else rng.choice(asked, 8, replace=False).tolist()
         for feature in chosen:
             answer = str(rng.choice(["there", "not there", "cannot see"]))
