@@ -286,11 +286,11 @@ class PlotTrials:
         linked = np.empty((len(changes), len(self.trials.groups)))
         if not len(changes):
             return linked
-        amounts = self.trials.amounts_after(self.place, changes)
+        amounts, supply = self._after(changes)
         # Groups in which many changes come to the same thing are judged once for all of them.
         tasks, places = [], []
         for column, key in enumerate(self.trials.groups):
-            for task, rows, which in self._tasks(key, amounts):
+            for task, rows, which in self._tasks(key, amounts, supply):
                 tasks.append(task)
                 places.append((column, rows, which))
         for task, held, (column, rows, which) in zip(
@@ -307,8 +307,13 @@ class PlotTrials:
         WrongUse
             If there is no such feature, or more of it is taken away than is there.
         """
-        amounts = self.trials.amounts_after(self.place, [change])
-        return {key: self._outcome(key, amounts) for key in self.trials.groups}
+        amounts, supply = self._after([change])
+        return {key: self._outcome(key, amounts, supply) for key in self.trials.groups}
+
+    def _after(self, changes: Sequence[Change]) -> tuple[Array, Array]:
+        """Amounts on this plot after each change, and what they supply."""
+        amounts = self.trials.amounts_after(self.place, changes)
+        return amounts, supply_of(amounts, self.trials.assessment.knowledge)
 
     def _field(self, key: str, *, patch: bool) -> Field:
         """Return the field in which this plot is a patch, or is not."""
@@ -320,12 +325,11 @@ class PlotTrials:
         return self._turned[key]
 
     def _tasks(
-        self, key: str, amounts: Array
+        self, key: str, amounts: Array, supply: Array
     ) -> "list[tuple[Changes, NDArray[np.intp], NDArray[np.intp]]]":
         """Different effects on one group; which changes have them, and which one each has."""
         knowledge = self.trials.assessment.knowledge
         group = self.trials.assessment.groups[key].group
-        supply = supply_of(amounts, knowledge)
         places = anchor_places(amounts, supply, knowledge, group)
         patch = patches(supply, knowledge, group, places)
         needs = [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs]
@@ -346,8 +350,8 @@ class PlotTrials:
             tasks.append((task, rows, which.reshape(-1)))
         return tasks
 
-    def _outcome(self, key: str, amounts: Array) -> TrialGroup:
-        [(task, _, _)] = self._tasks(key, amounts)
+    def _outcome(self, key: str, amounts: Array, supply: Array) -> TrialGroup:
+        [(task, _, _)] = self._tasks(key, amounts, supply)
         room, shares = filled_trials(task, self.trials.method, sheets=True)
         homes = (room * shares.quality)[:, 0]
         needs = task.field.group.needs
