@@ -265,7 +265,9 @@ def a_locked_file(folder, words):
 
 def the_input_itself(folder, words):
     """What is to be written is what is read."""
-    reads = next(word for word in words[1:] if (folder / word).is_file())
+    reads = next((word for word in words[1:] if (folder / word).is_file()), None)
+    if reads is None or words[0] == "merge":  # which reads no file, or is there to change it
+        return _nothing, _nothing
     for at, word in enumerate(words):
         if at and words[at - 1] in {"-o", "--page", "--card"} and word != "pack":
             path = Path(reads).with_suffix(Path(word).suffix)
