@@ -152,12 +152,14 @@ def opened():
         one.communicate("\n")
 
 
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="Linux alone tells")
 @pytest.mark.parametrize(("mode", "free"), [("rb", True), ("r+b", False), ("ab", False)])
 def test_whoever_could_write_at_rest_is_named(street, opened, clock, mode, free):
-    """It holds no lock, and might write at any time; one that only reads does not matter."""
+    """It holds no lock, and might write at any time; one that only reads does not matter.
+
+    Linux alone tells who has a file open; elsewhere one at rest is not noticed.
+    """
     opened(street, mode)
-    if free:
+    if free or not sys.platform.startswith("linux"):
         ensure_free(street)
         assert clock.turns == 0
     else:
