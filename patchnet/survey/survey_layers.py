@@ -40,7 +40,7 @@ from patchnet.core.street_store import (
     read_entries,
     replacing,
 )
-from patchnet.core.texts import N_, _
+from patchnet.core.texts import _
 from patchnet.survey.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
@@ -105,7 +105,8 @@ _TYPES = {
     "low": "INTEGER", "high": "INTEGER", "first": "INTEGER", "last": "INTEGER",
 }  # fmt: skip
 _GEOMETRY = "geometry"
-_MAPPED = N_("consent on the map: ")  # and a plot: what its column said before the first answer
+# And a plot: what its column said before the first answer. Stored, so English in every language.
+_MAPPED = "consent on the map: "
 _UNSAID = "1970-01-01T00:00:00.000Z"
 
 
@@ -436,7 +437,7 @@ def _stamp(saved: str) -> str:
 
 def _about(records: Records, mapped: Mapping[str, str]) -> pd.DataFrame:
     rows = [("street", street) for street in records.streets]
-    rows += [(_(_MAPPED) + plot, mapped[plot]) for plot in sorted(mapped)]
+    rows += [(_MAPPED + plot, mapped[plot]) for plot in sorted(mapped)]
     return pd.DataFrame(rows, columns=["name", "value"], dtype=object)
 
 
@@ -445,9 +446,9 @@ def _consent_before(there: sqlite3.Connection) -> tuple[set[str], dict[str, str]
     names = table_names(there)
     about = read_stored(there, names, "survey_about", ("name", "value"))
     return set(listed(read_stored(there, names, "consent", CONSENT)["plot"])), {
-        str(name).removeprefix(_(_MAPPED)): str(value)
+        str(name).removeprefix(_MAPPED): str(value)
         for name, value in zip(about["name"], about["value"], strict=True)
-        if str(name).startswith(_(_MAPPED))
+        if str(name).startswith(_MAPPED)
     }
 
 

@@ -10,6 +10,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pyogrio
 import pytest
 from babel import Locale
 from babel.messages import pofile
@@ -41,6 +42,8 @@ from patchnet.pages.terminal.tables_text import tables_text
 from patchnet.plan.plan_plot import plan_plot
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
+from patchnet.survey.forget import record_consent
+from patchnet.survey.undo import undo_return
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 OPEN, CLOSE = (
@@ -289,3 +292,18 @@ def test_report(world):
     sites = planter_sites(hood, street, knowledge=world.knowledge)
     scheme = made_scheme(hood, street, sites, world.knowledge)
     assert strays(of_page(scheme_report(SchemePack(scheme, Told()))), world) == []
+
+
+def test_what_one_language_stores_another_reads(pseudo, surveyed):
+    """An answer about consent is written in brackets, and taken back in English."""
+    plots = pyogrio.read_dataframe(surveyed.path, layer="plots").assign(consent="")
+    plots.loc[plots["id"] == "1", "consent"] = "no"
+    pyogrio.write_dataframe(plots, surveyed.path, layer="plots", driver="GPKG")
+    record_consent(surveyed.path, "1", "yes", surveyed.path)
+    texts.use_language(texts.ENGLISH)
+    try:
+        undo_return(surveyed.path)
+    finally:
+        texts.use_language(str(pseudo))
+    said = pyogrio.read_dataframe(surveyed.path, layer="plots").set_index("id")["consent"]
+    assert said["1"] == "no"
