@@ -21,6 +21,7 @@ __all__ = [
     "folder_aside",
     "folder_to_read",
     "home_of",
+    "no_room",
     "shown_path",
     "sweep",
     "temporaries_in",
@@ -119,6 +120,13 @@ def temporaries_in(folder: Path) -> Iterator[None]:
         yield
     finally:
         tempfile.tempdir = before
+
+
+def no_room(path: object) -> CannotWrite:
+    """Return what is said where another library stops in the middle of a file."""
+    return CannotWrite(
+        _("{path} cannot be written to its end: the disk is likely full.").format(path=path)
+    )
 
 
 def shown_path(path: Path) -> Path:

@@ -25,12 +25,12 @@ import pyogrio
 import shapely
 
 from patchnet.core.cells import as_text
-from patchnet.core.errors import CannotRead, CannotWrite
-from patchnet.core.files import shown_path, write_aside
+from patchnet.core.errors import CannotRead
+from patchnet.core.files import no_room, shown_path, write_aside
 from patchnet.core.open_file import trouble
 
 __all__ = [
-    "FIXED_DATE", "NO_ROOM", "OutLayer", "changing", "connect", "copy_geopackage", "crs_of",
+    "FIXED_DATE", "OutLayer", "changing", "connect", "copy_geopackage", "crs_of",
     "drop_table",
     "fill_geopackage", "fixed_date", "geometry_of", "is_database", "put_table", "quoted",
     "table_columns", "table_names", "write_geopackage",
@@ -38,9 +38,6 @@ __all__ = [
 
 FIXED_DATE = "2000-01-01T00:00:00Z"
 """The date of change in every layer: fixed, so that the bytes do not depend on the time."""
-
-NO_ROOM = "{path} cannot be written to its end: the disk is likely full."
-"""What is said where another library stops in the middle of a file."""
 
 _SQLITE = b"SQLite format 3\0"  # first bytes of every GeoPackage (SQLite file format, 1.3)
 _GDAL_DATE = "OGR_CURRENT_DATE"
@@ -120,7 +117,7 @@ def fill_geopackage(path: Path, layers: Iterable[OutLayer], *, named: str | None
         pyogrio.errors.FieldError,
         pyogrio.errors.GeometryError,
     ) as error:
-        raise CannotWrite(NO_ROOM.format(path=named or shown_path(path))) from error
+        raise no_room(named or shown_path(path)) from error
 
 
 @contextmanager
@@ -233,7 +230,7 @@ def _room(path: Path) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         if "full" in str(error) or "I/O" in str(error):
-            raise CannotWrite(NO_ROOM.format(path=shown_path(path))) from error
+            raise no_room(shown_path(path)) from error
         raise
 
 

@@ -33,7 +33,6 @@ Found = Iterator[tuple[str, Message]]
 _MARKS = ("_", "N_")
 _COUNTED = (
     "counted",
-    "many",
     "_count",
     "_number",
     "_some",

@@ -6,9 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.core.errors import CannotWrite
-from patchnet.core.files import write_aside
-from patchnet.core.geopackage import NO_ROOM
+from patchnet.core.files import no_room, write_aside
 from patchnet.movement.barrier_steps import DIRECTIONS
 from patchnet.movement.ground_grid import Grid
 from patchnet.movement.surface import CostSurface
@@ -131,7 +129,7 @@ def write_bands(
                 for number in back.indexes:
                     back.read(number)
         except rasterio.errors.RasterioError as error:
-            raise CannotWrite(NO_ROOM.format(path=path)) from error
+            raise no_room(path) from error
 
 
 def _write(

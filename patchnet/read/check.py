@@ -77,13 +77,13 @@ class CheckReport(Shown):
         if self.errors:
             lines.append(
                 _("{errors} to mend, {warnings}.").format(
-                    errors=_number(self.errors, "error"), warnings=_number(warnings, "warning")
+                    errors=counted(self.errors, "error"), warnings=counted(warnings, "warning")
                 )
             )
         else:
             lines.append(
                 _("No errors, {warnings}: it can be mapped.").format(
-                    warnings=_number(warnings, "warning")
+                    warnings=counted(warnings, "warning")
                 )
             )
         return " ".join(lines)
@@ -148,10 +148,6 @@ def _counts(layers: Layers) -> dict[str, int]:
     if layers.tables:
         counts["feature table rows"] = sum(len(one.table) for one in layers.tables)
     return counts
-
-
-def _number(count: int, word: str) -> str:
-    return counted(count, word)
 
 
 def _lies(neighbourhood: Neighbourhood) -> str:

@@ -16,8 +16,8 @@ import pyogrio
 import shapely
 
 from patchnet.core.cells import harmless
-from patchnet.core.errors import CannotWrite
-from patchnet.core.geopackage import NO_ROOM, OutLayer, fill_geopackage
+from patchnet.core.files import no_room
+from patchnet.core.geopackage import OutLayer, fill_geopackage
 
 __all__ = ["FORMATS", "RIGHTS_HOLDER", "Credits", "Format", "Layers", "endings", "file_format"]
 
@@ -120,7 +120,7 @@ def _geojson(path: Path, layers: Layers, credit: Credits) -> None:
         pyogrio.errors.DataLayerError,
         pyogrio.errors.FeatureError,
     ) as error:
-        raise CannotWrite(NO_ROOM.format(path=path.name)) from error
+        raise no_room(path.name) from error
 
 
 def _beside_features(credit_lines: tuple[str, ...]) -> dict[str, str]:

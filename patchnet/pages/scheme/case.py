@@ -3,11 +3,11 @@
 from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
-from patchnet.core.texts import N_, WordList, _
+from patchnet.core.texts import N_, WordList, _, counted
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.pack import SchemePack, many
+from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import change_words, pair
 
 __all__ = ["case_html"]
@@ -59,7 +59,7 @@ def _months(comparison: Comparison, group: str) -> str:
     if not months:
         return _("none")
     return _("{months}, on up to {values}").format(
-        months=month_spans(months), values=many(max(months.values()), "plot")
+        months=month_spans(months), values=counted(max(months.values()), "plot")
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchnet.core.texts import _
+from patchnet.core.texts import _, counted
 from patchnet.pages.kit.plan_parts import draw_line
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
@@ -18,7 +18,7 @@ from patchnet.pages.scheme.drawing import (
     label,
     match_lines,
 )
-from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, many, width_words
+from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres, width_words
 from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.street import Street, StreetObject, StreetSide
 from patchnet.street.site import SIDES, Basis
@@ -165,7 +165,7 @@ def existing_html(pack: SchemePack) -> Markup:
     unknown = sum(bay.there and bay.width_m is None for bay in bays)
     return render(
         "scheme/existing.html",
-        unknown=many(unknown, "bay") if unknown else "",
+        unknown=counted(unknown, "bay") if unknown else "",
         bays=table(
             _("Footway widths"),
             (_("Chainage"), _("Left"), _("Right")),

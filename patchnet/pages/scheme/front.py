@@ -2,13 +2,13 @@
 
 from collections import Counter
 
-from patchnet.core.texts import N_, Words, _
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
-from patchnet.pages.scheme.pack import SchemePack, centimetres, many, width_words
+from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.terminal.compare_text import hardly, signed
 from patchnet.read.neighbourhood import Neighbourhood
@@ -146,7 +146,9 @@ def _in_short(scheme: Scheme) -> str:
         does = _("raise the linked homes of {clear}").format(clear=_listed(clear[:_NAMED]))
         rest = len(risen) - min(len(clear), _NAMED)
         does += (
-            _(" and those of {rest} by less").format(rest=many(rest, "other group")) if rest else ""
+            _(" and those of {rest} by less").format(rest=counted(rest, "other group"))
+            if rest
+            else ""
         )
     elif risen:
         does = _("add a little: {risen} gain most, {risen_2} % more linked homes").format(
@@ -155,12 +157,12 @@ def _in_short(scheme: Scheme) -> str:
     else:
         does = _("bring flowers to the street, with no gain in linked homes that is sure")
     if closed:
-        does += _(", and close {closed} in the network").format(closed=many(closed, "break"))
+        does += _(", and close {closed} in the network").format(closed=counted(closed, "break"))
     count = len(scheme.planters)
     return _(
         "{count} in {street_name} would {does}; the council is asked for {asked_short}."
     ).format(
-        count=many(count, "planter"),
+        count=counted(count, "planter"),
         street_name=scheme.street.name,
         does=does,
         asked_short=_asked_short(scheme),
@@ -237,7 +239,7 @@ def _street(pack: SchemePack) -> str:
         length_m=street.length_m,
         speed_words=speed_words(street.speed_mph, pack.country),
         speed_basis=street.speed_basis,
-        n_sites=many(len(scheme.sites), "place"),
+        n_sites=counted(len(scheme.sites), "place"),
         fits=looked["fits"],
         ask=looked["ask"],
         measure=looked["measure"],
@@ -263,7 +265,7 @@ def _planters(scheme: Scheme) -> str:
         "{n_planters}: {split}.{least} The rule used: {rule:g} m; the authority is asked about "
         "less, down to {rule_2:g} m."
     ).format(
-        n_planters=many(len(scheme.planters), "planter"),
+        n_planters=counted(len(scheme.planters), "planter"),
         split=split,
         least=least,
         rule=rule("clear_width_fits_m"),
@@ -274,7 +276,7 @@ def _planters(scheme: Scheme) -> str:
 def _keepers(pack: SchemePack) -> str:
     rotas = rotas_of(pack.scheme)
     named = [
-        f"{rota.name} ({many(len(rota.planters), 'planter')})"
+        f"{rota.name} ({counted(len(rota.planters), 'planter')})"
         for rota in rotas
         if rota.name is not None and rota.planters
     ]
@@ -285,5 +287,5 @@ def _keepers(pack: SchemePack) -> str:
         else _("Nobody is named yet.")
     )
     if named and nobody:
-        words += _(" {nobody} without a keeper.").format(nobody=many(nobody, "planter"))
+        words += _(" {nobody} without a keeper.").format(nobody=counted(nobody, "planter"))
     return words

@@ -6,7 +6,7 @@ from functools import cached_property
 
 import pyproj
 
-from patchnet.core.texts import N_, WordList, Words, _, counted
+from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.to_scale import A4, SheetSize
@@ -15,7 +15,7 @@ from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.street.site import Basis
 
-__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "many", "rule_words", "width_words"]
+__all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "rule_words", "width_words"]
 
 BASIS_MARKS: Words[Basis, str] = Words(
     {"measured": N_("meas."), "from the map": N_("map"), "assumed": N_("ass.")}
@@ -118,15 +118,6 @@ class SchemePack:
     def group_of(self, planter: PlacedPlanter) -> PlantGroup:
         """The planting that a planter belongs to."""
         return next(group for group in self.groups if planter in group.planters)
-
-
-def many(count: int, one: str, more: str = "") -> str:
-    """A number with its noun.
-
-    >>> many(1, "planter"), many(3, "planter"), many(2, "box", "boxes")
-    ('1 planter', '3 planters', '2 boxes')
-    """
-    return counted(count, one, more)
 
 
 def centimetres(metres: float) -> str:

@@ -2,11 +2,11 @@
 
 import math
 
-from patchnet.core.texts import N_, Words, _
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
-from patchnet.pages.scheme.pack import SchemePack, many
+from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.quantities import (
     Rota,
     litres_a_visit,
@@ -40,7 +40,7 @@ def upkeep_html(pack: SchemePack) -> Markup:
         year=figure(year_litres(planters, know) / 1000),
         kept=any(one.keeper is not None for one in planters),
         missing=missing,
-        missing_words=many(len(missing), "planter"),
+        missing_words=counted(len(missing), "planter"),
         rotas=[
             _keeper(rota, pack, know.scheme_figure("water_can_l")) for rota in rotas_of(pack.scheme)
         ],
@@ -87,7 +87,7 @@ def _keeper(rota: Rota, pack: SchemePack, can: float) -> dict[str, object]:
     return {
         "name": name,
         "litres": f"{rota.litres:.0f}",
-        "cans": many(math.ceil(rota.litres / can), "can"),
+        "cans": counted(math.ceil(rota.litres / can), "can"),
         "can": f"{can:g}",
         "promised": promised,
         "table": table(_("Planters of {name}").format(name=name), heads, rows, css="rota")
