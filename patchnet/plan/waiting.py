@@ -12,9 +12,8 @@ def in_time(change: Mapping[str, float], knowledge: Knowledge) -> dict[str, floa
     """Return a change as it counts some years ahead (``settings/years_ahead``).
 
     What is planted, built or hung up grows, is found and is moved into by and by: of an amount
-    added, 1 - exp(-2 T / t) counts after T years, where t is the years until it gives most of what
-    the tables say (so that after t years it is 86 in 100, after half of them 63). What is taken
-    away is gone at once.
+    added, 1 - exp(-p T / t) counts after T years, where t is the years until it gives most of what
+    the tables say and p ``settings/years_pace``. What is taken away is gone at once.
 
     Parameters
     ----------
@@ -36,10 +35,10 @@ def in_time(change: Mapping[str, float], knowledge: Knowledge) -> dict[str, floa
     >>> round(years), round(in_time({"bat_box": 1.0, "paving": -4.0}, knowledge)["bat_box"], 3)
     (8, 0.713)
     """
-    ahead = knowledge.setting("years_ahead")
+    paced = knowledge.setting("years_pace") * knowledge.setting("years_ahead")
     counted = {}
     for key, more in change.items():
         years = knowledge.features[key].years_to_work.value
-        part = 1.0 if more <= 0 or years <= 0 else -math.expm1(-2 * ahead / years)
+        part = 1.0 if more <= 0 or years <= 0 else -math.expm1(-paced / years)
         counted[key] = more * part
     return counted
