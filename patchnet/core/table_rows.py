@@ -42,7 +42,10 @@ class Sheet:
 def cell_text(value: object) -> str:
     """Return a cell of any type as text; a date that a program made of it as ISO 8601."""
     if isinstance(value, str):
-        return as_written(as_text(value).strip(UNSEEN).strip())
+        text = as_text(value).strip(UNSEEN).strip()
+        bare = as_written(text)
+        # What we write begins with no blank: an apostrophe before one is its own.
+        return text if bare[:1].isspace() else bare
     if isinstance(value, datetime):
         midnight = value.time() == time()
         return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from patchnet.core import workbook as workbook_code
@@ -346,6 +346,7 @@ ROWS = st.lists(st.lists(PLAIN, min_size=3, max_size=3), max_size=6)
 
 
 @settings(max_examples=80, deadline=None)
+@example(rows=[["", "", "'\t;"]], sign=",", coding="utf-8-sig")
 @given(rows=ROWS, sign=st.sampled_from(",;\t"), coding=st.sampled_from(["utf-8-sig", "utf-16"]))
 def test_what_is_written_is_read(rows, sign, coding):
     head = ["plot", "what", "note"]
