@@ -1,36 +1,46 @@
 """From a checked neighbourhood to the whole answer, group by group."""
 
 from collections.abc import Callable, Iterable
+from copy import copy
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.assess.assessment import Assessment, Break, GroupAnswer
+from patchnet.assess.assessment import (
+    Asked,
+    Assessment,
+    Break,
+    GroupAnswer,
+    NeedSheet,
+)
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
 from patchnet.assess.homes import share_group
 from patchnet.assess.lodging import pool_of
-from patchnet.assess.over_ground import OverGround, over_ground
+from patchnet.assess.over_ground import OverGround, ways_over
 from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
 from patchnet.assess.reach import Reach, StraightReaches
 from patchnet.assess.sharing import Form
 from patchnet.assess.supply import anchor_places, patches, supply_of
-from patchnet.assess.unknown import draw_in_unknown
+from patchnet.assess.unknown import Prior, draw_in_unknown, learn_prior
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.named import Named
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
-from patchnet.knowledge.records import Group, Knowledge
+from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.knowledge.regions import usual_groups
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.movement.land_cover import LandCover
+from patchnet.movement.surface import CostSurface, cost_surface
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["assess", "choose_groups"]
+__all__ = ["Street", "assess", "assess_one_draw", "choose_groups", "farthest_m"]
+
+Array = NDArray[np.float64]
 
 
 def choose_groups(
@@ -73,6 +83,7 @@ def assess(
     straight: bool = False,
     cell_m: float | None = None,
     landcover: LandCover | None = None,
+    prior: Prior | None = None,
     progress: Callable[[Iterable[Group]], Iterable[Group]] | None = None,
 ) -> Assessment:
     """Answer for every plot what its neighbourhood provides, lacks, and where it is broken.
@@ -95,6 +106,9 @@ def assess(
         Side of the ground's cells in metres; None: chosen from the data.
     landcover
         The user's own land cover for the ground.
+    prior
+        What plots that nobody looked at are like; None: learnt from this neighbourhood. Give
+        ``before.prior`` for the second of two states that are compared.
     progress
         Wraps the groups while they are worked through, such as a progress bar.
 
@@ -111,10 +125,10 @@ def assess(
 
     Notes
     -----
-    Supplies are shared among the homes that reach them (two-step floating catchment area; Luo &
-    Wang 2003, Environment and Planning B 30:865-884); the network is measured by the probability
-    of connectivity over best routes (Saura & Pascual-Hortal 2007, Landscape and Urban Planning
-    83:91-103).
+    Supplies are shared among the homes that reach them by filling alike (max-min fair; Bertsekas &
+    Gallager 1992, Data Networks, section 6.5.2; see `patchnet.assess.filling`); the network is
+    measured by the probability of connectivity over best routes (Saura & Pascual-Hortal 2007,
+    Landscape and Urban Planning 83:91-103).
 
     Examples
     --------
@@ -135,7 +149,9 @@ def assess(
             ).format(neighbourhood_name=neighbourhood.name)
         )
     chosen = choose_groups(knowledge, groups, neighbourhood.region)
-    amounts = draw_in_unknown(neighbourhood, knowledge)
+    asked = Asked(quality=quality, straight=straight, cell_m=cell_m, landcover=landcover)
+    prior = learn_prior(neighbourhood) if prior is None else prior
+    amounts = draw_in_unknown(neighbourhood, knowledge, prior)
     drawn = Readings(amounts.expected, amounts.low, amounts.high)
     expected = supply_of(amounts.expected, knowledge)
     supplies = (
@@ -145,26 +161,9 @@ def assess(
             expected, supply_of(amounts.low, knowledge), supply_of(amounts.high, knowledge)
         )
     )
-    shapes = neighbourhood.plots.geometry.to_numpy()
-    longest = max(
-        max(group.hop.value, group.anchor_reach.value, *(need.reach.value for need in group.needs))
-        for group in chosen
-    )
-    distances = _Distances(shapes, longest)
-    middles = neighbourhood.plots.geometry.centroid
-    shared = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
-
-    def walked(group: Group, patch: NDArray[np.bool_]) -> OverGround | None:
-        if straight or group.mode != "ground" or neighbourhood.audience == "public":
-            return None
-        return over_ground(
-            neighbourhood, group, knowledge, patch, cell_m=cell_m, landcover=landcover
-        )
-
+    street = Street(neighbourhood, asked, farthest_m(chosen))
     answers = {
-        group.key: _group_answer(
-            group, neighbourhood, knowledge, drawn, supplies, distances, shared, quality, walked
-        )
+        group.key: _group_answer(group, street, knowledge, drawn, supplies)
         for group in (progress(chosen) if progress else chosen)
     }
     seeable = [not feature.unseen for feature in knowledge.features.values()]
@@ -174,10 +173,84 @@ def assess(
         knowledge=knowledge,
         groups=Named(answers, "animal"),
         amounts=amounts.expected,
-        quality=quality,
         supply=supplies.expected,
         known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
+        asked=asked,
+        prior=prior,
     )
+
+
+def farthest_m(groups: Iterable[Group]) -> float:
+    """Return the longest move or reach of any of some groups, metres."""
+    return max(
+        max(group.hop.value, group.anchor_reach.value, *(need.reach.value for need in group.needs))
+        for group in groups
+    )
+
+
+class Street:
+    """What all answers for one neighbourhood have in common: distances, and the ground.
+
+    Parameters
+    ----------
+    neighbourhood
+        n checked plots in metres.
+    asked
+        How it is to be answered.
+    farthest_m
+        Longest distance that will be asked for, metres.
+    compiled
+        Growth over the ground compiled (True), plain (False), or by size (None).
+    """
+
+    def __init__(
+        self,
+        neighbourhood: Neighbourhood,
+        asked: Asked,
+        farthest_m: float,
+        *,
+        compiled: bool | None = None,
+    ) -> None:
+        self.neighbourhood = neighbourhood
+        self.asked = asked
+        self.compiled = compiled
+        self._painted: dict[str, tuple[GroundCosts | None, CostSurface]] = {}
+        self.distances = _Distances(neighbourhood.plots.geometry.to_numpy(), farthest_m)
+        middles = neighbourhood.plots.geometry.centroid
+        self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
+        self.area_m2 = neighbourhood.plots["area_m2"].to_numpy(float)
+        self.kinds = list(neighbourhood.plots["kind"])
+
+    def with_reaches_of_its_own(self) -> "Street":
+        """Return the same street for other figures, whose reaches are of no use to anybody else."""
+        other = copy(self)
+        other.straight = StraightReaches(self.straight.order)
+        return other
+
+    def walked(
+        self, group: Group, knowledge: Knowledge, patch: NDArray[np.bool_], longest_m: float
+    ) -> OverGround | None:
+        """Return the links over the ground; None where the group flies, or none are asked for."""
+        public = self.neighbourhood.audience == "public"
+        if self.asked.straight or group.mode != "ground" or public:
+            return None
+        surface = self._surface(group, knowledge)
+        plots = self.neighbourhood.plots.index
+        return ways_over(surface, plots, patch, longest_m=longest_m, compiled=self.compiled)
+
+    def _surface(self, group: Group, knowledge: Knowledge) -> CostSurface:
+        """Paint the ground, unless it was the last one painted for the group."""
+        costs = knowledge.ground_costs.get(group.key)
+        if group.key not in self._painted or self._painted[group.key][0] != costs:
+            surface = cost_surface(
+                self.neighbourhood,
+                group,
+                knowledge,
+                cell_m=self.asked.cell_m,
+                landcover=self.asked.landcover,
+            )
+            self._painted[group.key] = costs, surface
+        return self._painted[group.key][1]
 
 
 class _Distances:
@@ -194,17 +267,54 @@ class _Distances:
         return self.pairs
 
 
+def assess_one_draw(
+    street: Street, knowledge: Knowledge, groups: Iterable[str], amounts: Array, prior: Prior
+) -> Assessment:
+    """Answer from one set of figures and amounts, without balance sheets and breaks.
+
+    Parameters
+    ----------
+    street
+        What all answers for the neighbourhood share.
+    knowledge
+        The figures; in it the animals with theirs.
+    groups
+        Keys of animals.
+    amounts
+        Shape (n, F), each feature in its own unit.
+    prior
+        Is passed on.
+    """
+    supply = supply_of(amounts, knowledge)
+    drawn, supplies = Readings(amounts, amounts, amounts), Readings(supply, supply, supply)
+    own = street.with_reaches_of_its_own()
+    answers = {
+        key: _group_answer(knowledge.groups[key], own, knowledge, drawn, supplies, sheets=False)
+        for key in groups
+    }
+    plots = street.neighbourhood.plots.index
+    return Assessment(
+        neighbourhood=street.neighbourhood,
+        knowledge=knowledge,
+        groups=Named(answers, "animal"),
+        amounts=amounts,
+        supply=supply,
+        known_share=pd.Series(np.nan, index=plots),
+        asked=street.asked,
+        prior=prior,
+    )
+
+
 def _group_answer(
     group: Group,
-    neighbourhood: Neighbourhood,
+    street: Street,
     knowledge: Knowledge,
     amounts: Readings,
     supplies: Readings,
-    distances: _Distances,
-    shared: StraightReaches,
-    form: Form,
-    walked: Callable[[Group, NDArray[np.bool_]], OverGround | None],
+    *,
+    sheets: bool = True,
 ) -> GroupAnswer:
+    neighbourhood, distances = street.neighbourhood, street.distances
     plots = neighbourhood.plots.index
     places = np.stack(
         [
@@ -214,36 +324,26 @@ def _group_answer(
         axis=2,
     )
     patch = patches(supplies.expected, knowledge, group, places[:, :, 0])
-    ground = walked(group, patch)
+    longest = knowledge.setting("break_hops") * group.hop.value
+    # Beyond a hop nothing matters but breaks.
+    ground = street.walked(group, knowledge, patch, longest if sheets else group.hop.value)
     reach = Reach(
         distances.pairs,
         patch,
         hop_m=group.hop.value,
-        shared=shared,
+        shared=street.straight,
         moves=None if ground is None else ground.moves,
     )
     near = reach.within(group.anchor_reach.value)
-    table = neighbourhood.plots
-    pool = pool_of(group, knowledge, near, table["area_m2"].to_numpy(float), list(table["kind"]))
-    rooms, shares = share_group(group, knowledge, supplies.distinct, places, reach, pool, form=form)
+    pool = pool_of(group, knowledge, near, street.area_m2, street.kinds)
+    rooms, shares = share_group(
+        group, knowledge, supplies.distinct, places, reach, pool,
+        form=street.asked.quality, sheets=sheets,
+    )  # fmt: skip
     room = rooms[:, 0]
-    room_within = near @ rooms
     quality = shares.quality[:, 0]
     held = rooms * shares.quality
     homes = held[:, 0]
-    sheets = tuple(
-        need_sheet(
-            need,
-            reach=reach.within(need.reach.value),
-            supplies=supplies,
-            room=room,
-            met=shares.met[at][:, 0],
-            knowledge=knowledge,
-            plots=plots,
-        )
-        for at, need in enumerate(group.needs)
-    )
-    shortages = shortages_of(group, shares.limits, plots)
     p_cut = knowledge.setting("p_cut")
     network = patch_graph(
         plots[patch],
@@ -253,9 +353,23 @@ def _group_answer(
         d50_m=group.d50.value,
     )
     measures = network_measures(network, p_cut=p_cut, hops=False)
+    needs: tuple[NeedSheet, ...] = ()
+    shortages = shortages_of(group, shares.limits, plots)
     breaks: tuple[Break, ...] = ()
-    if measures.components > 1:
-        longest = knowledge.setting("break_hops") * group.hop.value
+    if sheets:
+        needs = tuple(
+            need_sheet(
+                need,
+                reach=reach.within(need.reach.value),
+                supplies=supplies,
+                room=room,
+                met=shares.met[at][:, 0],
+                knowledge=knowledge,
+                plots=plots,
+            )
+            for at, need in enumerate(group.needs)
+        )
+    if sheets and measures.components > 1:
         breaks = find_breaks(
             neighbourhood,
             network,
@@ -265,7 +379,6 @@ def _group_answer(
             p_cut=p_cut,
             ground=ground,
         )
-    component = measures.component.reindex(plots, fill_value=-1)
 
     def aligned(values: NDArray[np.generic]) -> pd.Series:
         return pd.Series(values, index=plots)
@@ -273,16 +386,16 @@ def _group_answer(
     return GroupAnswer(
         group=group,
         room=aligned(room),
-        room_within=aligned(room_within[:, 0]),
+        room_within=aligned((near @ rooms)[:, 0]),
         quality=aligned(quality),
         homes=aligned(homes),
         homes_low=aligned(held.min(axis=1)),
         homes_high=aligned(held.max(axis=1)),
         patch=aligned(patch),
-        needs=sheets,
-        scarcest=scarcest_needs(sheets, shortages, room, plots),
+        needs=needs,
+        scarcest=scarcest_needs(needs, shortages, room, plots),
         shortage=pd.Series(list(shortages), index=plots, dtype=object),
-        component=component,
+        component=measures.component.reindex(plots, fill_value=-1),
         network=network,
         measures=measures,
         breaks=breaks,

@@ -1,7 +1,7 @@
 """The answers as frozen records; per-plot results carry the plots' own index."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -12,16 +12,19 @@ from patchnet.assess.lodging import Pool
 from patchnet.assess.over_ground import OverGround
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
+from patchnet.assess.unknown import Prior
 from patchnet.core.named import Named
 from patchnet.core.shown import Shown
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge, Need
+from patchnet.movement.land_cover import LandCover
 from patchnet.network.measures import NetworkMeasures
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "ANCHOR",
+    "Asked",
     "Assessment",
     "Break",
     "FenceGap",
@@ -260,6 +263,28 @@ class GroupAnswer(Shown):
     pool: Pool | None
 
 
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """How an answer was asked for, see `patchnet.assess`.
+
+    Attributes
+    ----------
+    quality
+        ``"scarcest"`` or ``"mean"``.
+    straight
+        Whether groups that walk go in straight lines as well.
+    cell_m
+        Side of a cell of the ground, metres; None: chosen from the data.
+    landcover
+        The user's own land cover.
+    """
+
+    quality: Form = "scarcest"
+    straight: bool = False
+    cell_m: float | None = None
+    landcover: LandCover | None = None
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Assessment(Shown):
     """The whole answer for a neighbourhood.
@@ -274,8 +299,10 @@ class Assessment(Shown):
         counted as on surveyed plots of the same kind.
     known_share
         Share of the features that can be seen and are known, per plot, 0-1.
-    quality
-        Form of quality in use, ``"scarcest"`` or ``"mean"``.
+    asked
+        How it was to be answered.
+    prior
+        What plots that nobody looked at were taken to be like; None for what is published.
 
     Examples
     --------
@@ -291,7 +318,13 @@ class Assessment(Shown):
     amounts: NDArray[np.float64]
     supply: NDArray[np.float64]
     known_share: "pd.Series[float]"
-    quality: Form = "scarcest"
+    asked: Asked = field(default_factory=Asked)
+    prior: Prior | None = None
+
+    @property
+    def quality(self) -> Form:
+        """Form of quality in use, ``"scarcest"`` or ``"mean"``."""
+        return self.asked.quality
 
     def of_groups(self, groups: Iterable[str]) -> "Assessment":
         """Return the same answer with fewer groups, in their order here.

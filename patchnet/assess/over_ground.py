@@ -10,14 +10,11 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from patchnet.core.shown import Shown
-from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs
 from patchnet.movement.ground_links import GroundLinks, ground_links
-from patchnet.movement.land_cover import LandCover
-from patchnet.movement.surface import CostSurface, cost_surface
-from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.movement.surface import CostSurface
 
-__all__ = ["OverGround", "over_ground", "ways_over"]
+__all__ = ["OverGround", "ways_over"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -51,33 +48,13 @@ class OverGround(Shown):
         return {pair: at for at, pair in enumerate(pairs)}
 
 
-def over_ground(
-    neighbourhood: Neighbourhood,
-    group: Group,
-    knowledge: Knowledge,
+def ways_over(
+    surface: CostSurface,
+    plots: pd.Index,
     patch: NDArray[np.bool_],
     *,
-    cell_m: float | None = None,
-    landcover: LandCover | None = None,
-) -> OverGround:
-    """Make the cost surface for a group and link its patches over it.
-
-    Parameters
-    ----------
-    patch
-        Shape (n,), True where a plot is a patch.
-    cell_m
-        Side of a cell in metres; None: chosen from the data.
-    landcover
-        The user's own land cover, painted over the plots.
-    """
-    surface = cost_surface(neighbourhood, group, knowledge, cell_m=cell_m, landcover=landcover)
-    longest = knowledge.setting("break_hops") * group.hop.value
-    return ways_over(surface, neighbourhood.plots.index, patch, longest_m=longest)
-
-
-def ways_over(
-    surface: CostSurface, plots: pd.Index, patch: NDArray[np.bool_], *, longest_m: float
+    longest_m: float,
+    compiled: bool | None = None,
 ) -> OverGround:
     """Link patches over a cost surface that is made already.
 
@@ -89,8 +66,10 @@ def ways_over(
         Shape (n,), True where a plot is a patch.
     longest_m
         Cost metres beyond which no link is looked for.
+    compiled
+        True: compiled; False: plain; None: by size. Both give the same.
     """
-    links = ground_links(surface, patches=plots[patch], limit=longest_m)
+    links = ground_links(surface, patches=plots[patch], limit=longest_m, compiled=compiled)
     to_plot = plots.get_indexer(surface.plots).astype(np.int32)
     fringe_i, fringe_j, fringe_cost = _fringe(surface, links)
     i = to_plot[np.r_[links.i, fringe_i]]

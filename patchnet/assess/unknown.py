@@ -1,5 +1,6 @@
 """What is not known is never empty: it is drawn in as seen on surveyed plots of the same kind."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from patchnet.assess.unseen import unseen_amounts
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["Amounts", "draw_in_unknown"]
+__all__ = ["Amounts", "Prior", "SeenOn", "draw_in_unknown", "fit_to_ground", "learn_prior"]
 
 Array = NDArray[np.float64]
 
@@ -37,7 +38,108 @@ class Amounts:
         return self.low is self.expected
 
 
-def draw_in_unknown(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Amounts:
+@dataclass(frozen=True, eq=False)
+class SeenOn:
+    """What was seen on plots of one kind, or on all; each shape (F,).
+
+    Attributes
+    ----------
+    seen, having
+        Plots on which anybody looked for the feature, and those that have it.
+    usual
+        Mean amount where there is any, in the feature's own unit; NaN: nobody has it.
+    """
+
+    seen: Array
+    having: Array
+    usual: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Prior:
+    """What is taken to be on plots that nobody looked at, learnt from those that were seen.
+
+    Where two states of a street are compared, one prior serves both: else what one household
+    plants would change what is assumed of all others.
+
+    Attributes
+    ----------
+    by_kind
+        What was seen on plots of a kind, by kind.
+    pooled
+        The same on all plots.
+    amounts
+        Shape (N, F): the rows that it was learnt from, NaN where not known; and `kinds`, (N,).
+    """
+
+    by_kind: Mapping[str, SeenOn]
+    pooled: SeenOn
+    amounts: Array
+    kinds: NDArray[np.object_]
+
+    def share(self, kind: str, strength: float) -> Array:
+        """Share of plots of a kind that have each feature, shape (F,): a Beta prior's mean.
+
+        Parameters
+        ----------
+        kind
+            The kind of plot.
+        strength
+            Weight of what all kinds say, in plots.
+        """
+        having, lacking = self.odds(kind, strength)
+        return _ratio(having, having + lacking, np.zeros(len(having)))
+
+    def odds(self, kind: str, strength: float) -> tuple[Array, Array]:
+        """Both parameters of the Beta distribution of that share, each shape (F,)."""
+        own = self.by_kind.get(kind)
+        pooled = _ratio(self.pooled.having, self.pooled.seen, np.zeros(len(self.pooled.seen)))
+        seen, having = (0.0, 0.0) if own is None else (own.seen, own.having)
+        return having + strength * pooled, seen - having + strength * (1.0 - pooled)
+
+    def usual(self, kind: str, typical: Array) -> Array:
+        """Amount of each feature where a plot of a kind has it, shape (F,), its own unit.
+
+        Parameters
+        ----------
+        kind
+            The kind of plot.
+        typical
+            Shape (F,): taken where no plot at all has it.
+        """
+        pooled = np.where(np.isnan(self.pooled.usual), typical, self.pooled.usual)
+        own = self.by_kind.get(kind)
+        return pooled if own is None else np.where(np.isnan(own.usual), pooled, own.usual)
+
+
+def learn_prior(neighbourhood: Neighbourhood) -> Prior:
+    """Learn from what was seen what is on plots that nobody looked at.
+
+    Parameters
+    ----------
+    neighbourhood
+        n plots with their answers.
+    """
+    amount = neighbourhood.answers.amount
+    kinds = neighbourhood.plots["kind"].astype(str).to_numpy(dtype=object)
+    codes, names = pd.factorize(kinds)
+    by_kind = {str(name): _seen_on(amount[codes == code]) for code, name in enumerate(names)}
+    return Prior(by_kind, _seen_on(amount), amount, kinds)
+
+
+def _seen_on(amount: Array) -> SeenOn:
+    known = ~np.isnan(amount)
+    there = np.where(known, amount, 0.0)
+    having = (there > 0).sum(axis=0).astype(float)
+    nobody = np.full(amount.shape[1], np.nan)
+    return SeenOn(
+        known.sum(axis=0).astype(float), having, _ratio(there.sum(axis=0), having, nobody)
+    )
+
+
+def draw_in_unknown(
+    neighbourhood: Neighbourhood, knowledge: Knowledge, prior: Prior | None = None
+) -> Amounts:
     """Return the amounts to compute with, from the three-valued answers.
 
     The share of plots of one kind that have a feature is estimated from the surveyed plots of
@@ -52,49 +154,63 @@ def draw_in_unknown(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Amoun
         n plots with their answers.
     knowledge
         For typical amounts, ground taken per unit (m2) and the prior's strength.
+    prior
+        What plots that nobody looked at are like; None: learnt from this neighbourhood.
     """
     amount = neighbourhood.answers.amount
     known = ~np.isnan(amount)
     if known.all():
         return Amounts(amount, amount, amount)
+    prior = learn_prior(neighbourhood) if prior is None else prior
     low = np.where(known, amount, 0.0)
-    there = low > 0
     typical = np.array([feature.typical.value for feature in knowledge.features.values()])
-    ground = np.array([feature.ground.value for feature in knowledge.features.values()])
     strength = knowledge.setting("prior_strength")
 
     share = np.zeros_like(low)
     usual = np.zeros_like(low)
-    pooled_share = _ratio(there.sum(axis=0), known.sum(axis=0), np.zeros(len(typical)))
-    pooled_usual = _ratio(low.sum(axis=0), there.sum(axis=0), typical)
-    kinds = pd.factorize(neighbourhood.plots["kind"])[0]
-    for kind in range(kinds.max(initial=-1) + 1):
-        rows = kinds == kind
-        seen, having = known[rows].sum(axis=0), there[rows].sum(axis=0)
-        share[rows] = (having + strength * pooled_share) / (seen + strength)
-        usual[rows] = _ratio(low[rows].sum(axis=0), having, pooled_usual)
+    codes, names = pd.factorize(neighbourhood.plots["kind"].astype(str))
+    for code, name in enumerate(names):
+        share[codes == code] = prior.share(str(name), strength)
+        usual[codes == code] = prior.usual(str(name), typical)
 
     unseen = np.array([feature.unseen for feature in knowledge.features.values()], dtype=bool)
     share[:, unseen] = usual[:, unseen] = 0.0
-    area = neighbourhood.plots["area_m2"].to_numpy(dtype=float)
-    taken = (low * ground).sum(axis=1)
-    free = np.maximum(area - taken, 0.0)
-    expected = np.where(known, amount, _fit(np.where(known, 0.0, share * usual), ground, free))
-    high = np.where(known, amount, _fit(np.where(known, 0.0, usual), ground, free))
+    expected = fit_to_ground(neighbourhood, knowledge, share * usual)
+    high = fit_to_ground(neighbourhood, knowledge, usual)
     assumed = unseen_amounts(neighbourhood, knowledge, expected, high)
     expected = np.where(known, expected, expected + assumed.usual)
     high = np.where(known, high, high + assumed.most)
     return Amounts(expected, low, np.maximum(high, expected))
 
 
-def _ratio(top: NDArray[np.generic], bottom: NDArray[np.generic], otherwise: Array) -> Array:
-    """Divide, with `otherwise` where there is nothing to divide by."""
-    top_f, bottom_f = top.astype(float), bottom.astype(float)
-    return np.where(bottom_f > 0, top_f / np.where(bottom_f > 0, bottom_f, 1.0), otherwise)
+def fit_to_ground(neighbourhood: Neighbourhood, knowledge: Knowledge, unknown: Array) -> Array:
+    """Put amounts where nothing is known, as far as the free ground of each plot goes.
 
+    Parameters
+    ----------
+    neighbourhood
+        n plots with their answers.
+    knowledge
+        For the ground that a unit of each feature takes (m2).
+    unknown
+        Shape (n, F): amounts wanted; those of known answers are not looked at.
 
-def _fit(amounts: Array, ground: Array, free: Array) -> Array:
-    """Scale the amounts that take ground down to the free ground of each plot (m2)."""
+    Returns
+    -------
+    array
+        Shape (n, F): known amounts, and those that take ground scaled down to what is free.
+    """
+    amount = neighbourhood.answers.amount
+    known = ~np.isnan(amount)
+    ground = np.array([feature.ground.value for feature in knowledge.features.values()])
+    area = neighbourhood.plots["area_m2"].to_numpy(dtype=float)
+    free = np.maximum(area - (np.where(known, amount, 0.0) * ground).sum(axis=1), 0.0)
+    amounts = np.where(known, 0.0, unknown)
     wanted = (amounts * ground).sum(axis=1)
     scale = np.where(wanted > free, free / np.where(wanted > 0, wanted, 1.0), 1.0)
-    return np.where(ground > 0, amounts * scale[:, None], amounts)
+    return np.where(known, amount, np.where(ground > 0, amounts * scale[:, None], amounts))
+
+
+def _ratio(top: Array, bottom: Array, otherwise: Array) -> Array:
+    """Divide, with `otherwise` where there is nothing to divide by."""
+    return np.where(bottom > 0, top / np.where(bottom > 0, bottom, 1.0), otherwise)

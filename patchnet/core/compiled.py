@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from patchnet.core.errors import WrongUse
 
-__all__ = ["can_compile", "in_threads", "kernel", "use_compiled"]
+__all__ = ["can_compile", "cores", "in_threads", "kernel", "use_compiled"]
 
 F = TypeVar("F", bound=Callable[..., object])
 Block = TypeVar("Block")
@@ -92,7 +92,7 @@ def in_threads(
     threads
         How many; None: one a core.
     """
-    count = threads or _cores()
+    count = threads or cores()
     if count == 1:
         yield from map(work, blocks)
         return
@@ -106,7 +106,8 @@ def in_threads(
             yield future.result()
 
 
-def _cores() -> int:
+def cores() -> int:
+    """How many processors this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

@@ -8,6 +8,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.base_map import read_osm_tags
 from patchnet.knowledge.complete import missing
 from patchnet.knowledge.countries import read_countries
+from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
@@ -107,6 +108,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         unseen=reader.all(Unseen),
         densities={one.group: one for one in reader.all(Density)},
         uses=reader.all(Use),
+        families={one.what: one for one in reader.all(Family)},
         figures=reader.figures,
         origins=reader.origins,
     )

@@ -12,6 +12,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
 from patchnet.knowledge.base_map import OsmTag
 from patchnet.knowledge.countries import Country
+from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import About, Caution, Feature, FeatureTrait, Resource, Supply
 from patchnet.knowledge.ground import GroundCosts, GroundCover
 from patchnet.knowledge.groups import Group
@@ -48,6 +49,8 @@ class Knowledge(Shown):
         How much of what cannot be seen goes with each house, tree or planting.
     densities, uses
         Homes counted on a hectare, by group; how often places that a feature gives are in use.
+    families
+        Which figures are drawn for doubt, and what goes together, by what they say.
     warnings
         What a user's own tables leave out that is not needed, each with what that means.
     countries
@@ -124,6 +127,7 @@ class Knowledge(Shown):
     unseen: tuple[Unseen, ...] = ()
     densities: Mapping[str, Density] = field(default_factory=dict)
     uses: tuple[Use, ...] = ()
+    families: Mapping[str, Family] = field(default_factory=dict)
     warnings: tuple[Fault, ...] = ()
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from patchnet.knowledge.base_map import OSM_ROLES, OsmTag
 from patchnet.knowledge.countries import Country
+from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import (
     About,
     Caution,
@@ -57,6 +58,7 @@ __all__ = [
     "ConsentPart",
     "Country",
     "Density",
+    "Family",
     "Feature",
     "FeatureTrait",
     "Figure",

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess import assess
-from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
+from patchnet.assess.assessment import ANCHOR, Asked, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.assess.sharing import Form
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.network.patch_graph import PatchGraph
@@ -83,7 +83,7 @@ def public_assessment(
         amounts=rows.total(middle.amounts),
         supply=rows.total(middle.supply),
         known_share=pd.Series(known.mean(axis=1), index=seen.plots.index),
-        quality=quality,
+        asked=Asked(quality=quality, straight=True),
     )
 
 

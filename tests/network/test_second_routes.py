@@ -358,7 +358,7 @@ def test_sums_do_not_depend_on_threads(monkeypatch):
     graph = patch_graph(range(len(shapes)), homes, pairs_within(shapes, 40), hop_m=40, d50_m=15)
     results = []
     for cores in (1, 2, 5):
-        monkeypatch.setattr(compiling, "_cores", lambda cores=cores: cores)
+        monkeypatch.setattr(compiling, "cores", lambda cores=cores: cores)
         results.append(
             (
                 patch_importance(graph, p_cut=CUT, compiled=True).to_numpy().tobytes(),

@@ -1,0 +1,66 @@
+"""Work shared out to several processes, with the same result however many there are."""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_all_start_methods, get_context
+from typing import Any, TypeVar
+
+from patchnet.core.compiled import cores
+
+__all__ = ["in_processes"]
+
+Block = TypeVar("Block")
+Result = TypeVar("Result")
+Shared = TypeVar("Shared")
+
+_shared: list[Any] = []
+
+
+def in_processes(
+    work: Callable[[Shared, Block], Result],
+    shared: Shared,
+    blocks: Sequence[Block],
+    *,
+    processes: int | None = None,
+) -> Iterator[Result]:
+    """Do `work` on each block, in several processes, and give the results in the blocks' order.
+
+    Parameters
+    ----------
+    work
+        A function of a module, called with what all blocks share and one block.
+    shared
+        Sent to each process once; it must be possible to pickle it.
+    blocks
+        Also pickled, and so are the results.
+    processes
+        How many; None: one a core. With 1 all is done here. Scripts that ask for more must
+        have their main part under ``if __name__ == "__main__"``.
+    """
+    count = min(cores() if processes is None else processes, len(blocks))
+    if count <= 1:
+        for block in blocks:
+            yield work(shared, block)
+        return
+    # A fork of a process that has threads may hang, so each starts afresh where it can.
+    method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
+    context = get_context(method)
+    with ProcessPoolExecutor(
+        count, mp_context=context, initializer=_begin, initargs=(work, shared)
+    ) as pool:
+        waiting = [pool.submit(_one, block) for block in blocks]
+        try:
+            for future in waiting:
+                yield future.result()
+        finally:
+            for future in waiting:
+                future.cancel()
+
+
+def _begin(work: Callable[..., Any], shared: object) -> None:
+    _shared[:] = [work, shared]
+
+
+def _one(block: object) -> Any:  # noqa: ANN401 - whatever the work gives
+    work, shared = _shared
+    return work(shared, block)
