@@ -1,5 +1,7 @@
 """A street to be surveyed, and what volunteers hand in of it: for the tests of several rooms."""
 
+import os
+
 import pytest
 from hypothesis import settings
 from worlds.surveyed_street import SurveyStreet, street_file
@@ -9,6 +11,9 @@ from patchnet.knowledge import load_knowledge
 # How long an example takes is the machine's business, not the program's
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+# Commands take a hundred draws unless told otherwise; tests of draws say how many they want
+os.environ["PATCHNET_DRAWS"] = "0"
 
 
 @pytest.fixture(scope="session")

@@ -20,12 +20,14 @@ from patchnet.read.neighbourhood import AUDIENCES
 __all__ = [
     "WARNINGS",
     "Asked",
+    "AskedDraws",
     "AskedGround",
     "AskedSurface",
     "additions_option",
     "audience_option",
     "between_options",
     "columns_option",
+    "draws_option",
     "ground_options",
     "group_option",
     "input_options",
@@ -60,6 +62,18 @@ class AskedGround:
     straight: bool = False
     cell_m: float | None = None
     landcover: LandCover | None = None
+
+
+@dataclass(frozen=True)
+class AskedDraws:
+    """How many draws were asked for (None: as many as the tables say), and their seed."""
+
+    asked: int | None = None
+    seed: int = 0
+
+    def count(self, knowledge: Knowledge) -> int:
+        """How many draws to take."""
+        return round(knowledge.setting("draws")) if self.asked is None else self.asked
 
 
 @dataclass(frozen=True)
@@ -293,6 +307,36 @@ def audience_option(command: Command) -> Command:
         help="Who it is for. own: everything. group: leaves out plots whose household said no, and "
         "protected roosts. public: classes for units of ten households or more, no plots.",
     )(command)
+
+
+def draws_option(command: Callable[..., None]) -> Callable[..., None]:
+    """Add --draws and --seed; the command gets one `draws`, an `AskedDraws`."""
+
+    @functools.wraps(command)
+    def with_draws(*, draws: int | None, seed: int, **others: object) -> None:
+        command(draws=AskedDraws(draws, seed), **others)
+
+    for option in (
+        click.option(
+            "--seed",
+            type=click.IntRange(min=0),
+            default=0,
+            show_default=True,
+            help="Other draws: any whole number.",
+        ),
+        click.option(
+            "--draws",
+            type=click.IntRange(min=0, max=10_000),
+            metavar="N",
+            envvar="PATCHNET_DRAWS",
+            show_envvar=True,
+            help="How often to work it out, each time with other figures from the ranges of our "
+            "tables and other guesses of what nobody looked at; 100 if not given. 0: once, with "
+            "the figures in use, and nothing said of how sure it is.",
+        ),
+    ):
+        with_draws = option(with_draws)
+    return with_draws
 
 
 def surface_options(command: Callable[..., None]) -> Callable[..., None]:
