@@ -323,18 +323,18 @@ def draws_option(command: Callable[..., None]) -> Callable[..., None]:
             "--seed",
             type=click.IntRange(min=0),
             default=0,
-            show_default=True,
-            help="Other draws: any whole number.",
+            metavar="N",
+            help="Take other draws: any whole number.",
         ),
         click.option(
             "--draws",
             type=click.IntRange(min=0, max=10_000),
             metavar="N",
             envvar="PATCHNET_DRAWS",
-            show_envvar=True,
             help="How often to work it out, each time with other figures from the ranges of our "
-            "tables and other guesses of what nobody looked at; 100 if not given. 0: once, with "
-            "the figures in use, and nothing said of how sure it is.",
+            "tables and other guesses of what nobody looked at; 100 if not given (or what "
+            "PATCHNET_DRAWS says). 0: once, with the figures in use, and nothing said of how sure "
+            "it is.",
         ),
     ):
         with_draws = option(with_draws)
