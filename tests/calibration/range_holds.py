@@ -1,6 +1,6 @@
 """Whether the middle 90 in 100 of the draws hold the truth 90 times in 100, where it is drawn too.
 
-Run: python tests/calibration/coverage.py [--places 300] [--draws 60]
+Run: python tests/calibration/range_holds.py [--places 300] [--draws 60]
 
 Invented neighbourhoods, some of whose answers nobody knows. The truth of each is one draw of
 another seed: figures out of our tables, answers out of what was seen. So this tests how draws are
