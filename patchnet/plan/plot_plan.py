@@ -146,12 +146,15 @@ class SetDoubt:
         What it wins over what the best set of each draw wins: mean, at most 1.
     harm
         Share of draws in which it makes things worse, 0-1.
+    cautious
+        Whether it was chosen by what is won even in the worse draws.
     """
 
     draws: int
     won: Spread
     share: float
     harm: float
+    cautious: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,6 +106,7 @@ class JudgedSets:
             won=self.drawn.won(column),
             share=float(self.drawn.share[column]),
             harm=self.drawn.harm(column),
+            cautious=self.drawn.cautious is not None,
         )
 
     def _judge(self, places: Iterable[int]) -> None:
@@ -117,8 +118,9 @@ class JudgedSets:
     def best(self, allowed: Callable[[Candidate], bool] | None = None) -> int | None:
         """Place of the best set made only of allowed candidates; None where none wins.
 
-        Over the draws it is the one with the largest mean share of what was possible. With the
-        figures in use the first of the ranking are judged exactly, and one of them is chosen.
+        Over the draws it is the one with the largest mean share of what was possible (or the
+        largest low end of it). With the figures in use the first of the ranking are judged exactly,
+        and one of them is chosen.
 
         Of sets that win alike the one with fewer things, then less upkeep, then less money,
         then the order of the tables.
@@ -130,8 +132,7 @@ class JudgedSets:
         if not able:
             return None
         if self.drawn is not None:
-            share = {at: float(self.drawn.share[self.column[at]]) for at in able}
-            return self._lightest(share)
+            return self._lightest({at: float(self.drawn.score[self.column[at]]) for at in able})
         first = sorted(able, key=lambda at: (-float(self.gain[at]), at))[: self.finalists]
         # Of sets that rank alike none is left behind.
         last = float(self.gain[first[-1]]) - _TIE

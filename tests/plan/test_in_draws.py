@@ -1,5 +1,6 @@
 """Choosing over the draws: the mean share of what was possible, worked on paper; and on plots."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -34,6 +35,22 @@ def test_the_mean_share_on_paper():
     assert judged.won(0).mean == pytest.approx((4.5 + 0) / 2)
     assert judged.after_mean[:, 0].tolist() == [3.25, 2.5]
     assert judged.harm(0) == judged.harm(1) == 0
+
+
+def test_the_cautious_choice_on_paper():
+    """Shares 18 times 1 and once 0, against 0.6 and once 1: means 18/19 and 11.8/19.
+
+    The low 2 in 100 lie 0.36 of the way from the worst to the next: 0.36 against 0.6.
+    Worth log((h + 0.5) / 1.5): h = 2.5 is log 2, and 0.6 log 2 is h = 1.5 x 2^0.6 - 0.5.
+    """
+    some = 1.5 * 2**0.6 - 0.5
+    rows = [[2.5, some], [2.5, some], [1.0, some]]
+    assert in_draws(rows).share.tolist() == pytest.approx([2 / 3, (0.6 + 0.6 + 1) / 3])
+    rows = [*rows[:2] * 9, rows[2]]
+    mean, low = in_draws(rows), dataclasses.replace(in_draws(rows), cautious=0.02)
+    assert int(mean.score.argmax()) == 0
+    assert int(low.score.argmax()) == 1
+    assert low.share.tolist() == mean.share.tolist()
 
 
 def test_draws_in_which_nothing_wins_have_no_say():

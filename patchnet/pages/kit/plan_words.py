@@ -355,12 +355,13 @@ def set_doubt_words(best: Suggestion) -> str:
             range=range_words(doubt.won)
         ),
         ngettext(
-            "Of what could have been won each time it wins {part} % on average; nothing else wins "
-            "more of it.",
-            "Of what could have been won each time they win {part} % on average; nothing else wins "
-            "more of it.",
+            "Of what could have been won each time it wins {part} % on average.",
+            "Of what could have been won each time they win {part} % on average.",
             len(best.additions),
         ).format(part=part),
+        _("Nothing else does better in the worse of these times.")
+        if doubt.cautious
+        else _("Nothing else does better on the whole."),
     ]
     if doubt.harm >= 1 - SURE:
         words.append(
