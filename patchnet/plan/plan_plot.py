@@ -477,7 +477,7 @@ class _Plan:
             linked_homes=float((after - before).sum()),
             groups=groups,
             needs=needs,
-            doubt=judged.doubt(at),
+            doubt=judged.doubt(at, lambda one: self.knowledge.features[one.feature].sort),
         )
 
     def linked_in_draws(self, judged: JudgedSets, at: int) -> dict[str, Linked] | None:

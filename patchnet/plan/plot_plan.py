@@ -148,6 +148,9 @@ class SetDoubt:
         Share of draws in which it makes things worse, 0-1.
     cautious
         Whether it was chosen by what is won even in the worse draws.
+    sorts
+        Sorts of things (``sort`` of the features), and the share of draws in which the best set
+        has one, the most often first.
     """
 
     draws: int
@@ -155,6 +158,7 @@ class SetDoubt:
     share: float
     harm: float
     cautious: bool = False
+    sorts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
