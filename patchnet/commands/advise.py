@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import assess_asked, meant_plot, read_asked, surface_asked
+from patchnet.commands.asked import assess_asked, meant_plot, note_made, read_asked, surface_asked
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
@@ -78,5 +78,6 @@ def advise(
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
+    note_made(asked.file, card)
     text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge)
     click.echo(text, nl=False)

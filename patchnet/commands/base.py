@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from patchnet.base import keep_survey, make_base, summary_of, write_base
+from patchnet.commands.asked import note_made
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
@@ -157,6 +158,8 @@ def base(
         with replacing(output) as draft:
             write_base(made, draft)
             carried = 0 if earlier is None else keep_survey(earlier, draft, knowledge=knowledge)
+    if earlier is not None:
+        note_made(earlier, output)
     for text in summary_of(made):
         click.echo(paragraph(text), err=True)
     if carried:
