@@ -325,4 +325,4 @@ TestStreet = Street.TestCase
 
 
 def teardown_module():
-    print(f"{sum(DONE):,} changes in {len(DONE)} series")
+    print(f"{sum(DONE):,} changes in {len(DONE)} series")  # noqa: T201 - shown by pytest -s
