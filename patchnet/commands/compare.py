@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from patchnet.assess.compare import compare as compare_states
-from patchnet.commands.asked import assess_asked, say_warnings
+from patchnet.commands.asked import assess_asked, note_made, say_warnings
 from patchnet.commands.options import (
     AskedGround,
     ground_options,
@@ -70,6 +70,8 @@ def compare(
     if page is not None:
         write_comparison(comparison, page, overwrite=overwrite)
         click.echo(_("Wrote {page}.").format(page=page), err=True)
+    for street in (first, second):
+        note_made(street, page)
     text = {
         "text": lambda: compare_text(comparison, knowledge),
         "json": lambda: compare_json(comparison),
