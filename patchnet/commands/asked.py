@@ -13,6 +13,7 @@ from tqdm import tqdm
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.unknown import Prior
 from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface, say_faults
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.street_store import form_of, read_journal
@@ -82,7 +83,12 @@ def meant_between(
 
 
 def assess_asked(
-    neighbourhood: Neighbourhood, knowledge: Knowledge, groups: Iterable[str], ground: AskedGround
+    neighbourhood: Neighbourhood,
+    knowledge: Knowledge,
+    groups: Iterable[str],
+    ground: AskedGround,
+    *,
+    prior: Prior | None = None,
 ) -> Assessment:
     """Work out the whole answer and say the warnings about the ground on standard error."""
     answer = assess(
@@ -92,6 +98,7 @@ def assess_asked(
         straight=ground.straight,
         cell_m=ground.cell_m,
         landcover=ground.landcover,
+        prior=prior,
         progress=progress_bar,
     )
     say_where_animals_live(answer)
