@@ -264,7 +264,10 @@ def doubt_words(comparison: Comparison) -> list[str]:
     comparison
         With draws or without.
     """
-    said = [draws_words(comparison.draws)]
+    said = [
+        draws_words(comparison.draws),
+        _("What nobody looked at is taken to be the same before and after."),
+    ]
     if comparison.draws:
         said.append(
             _(
@@ -274,10 +277,7 @@ def doubt_words(comparison: Comparison) -> list[str]:
             ).format(sure_in=figure(100 * comparison.after.knowledge.setting("sure_in")))
         )
         said.append(
-            _(
-                "What nobody looked at is taken to be the same before and after. The draws say "
-                "nothing of what our tables may have wrong beyond their ranges."
-            )
+            _("The draws say nothing of what our tables may have wrong beyond their ranges.")
         )
     return said
 
@@ -394,7 +394,14 @@ def _where(comparison: Comparison, knowledge: Knowledge) -> str:
         tail = _("; and {more} more plots").format(more=more) if more > 0 else ""
         name = knowledge.groups[change.group].name
         lines.append(paragraph(f"{name}: {named}{tail}", indent="  ", then="    "))
-    return "\n".join([_("WHERE (room for so many homes more or fewer)"), *lines]) if lines else ""
+    if not lines:
+        return ""
+    head = (
+        _("WHERE (room for so many homes more or fewer; in brackets: in how many draws it is so)")
+        if comparison.draws
+        else _("WHERE (room for so many homes more or fewer)")
+    )
+    return "\n".join([head, *lines])
 
 
 def _breaks(comparison: Comparison, knowledge: Knowledge) -> str:
