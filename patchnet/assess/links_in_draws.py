@@ -37,6 +37,7 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+_HALF_WAY = 0.6  # growth from both sides, each a little over half of the way
 _ALIKE = 1e-9  # relative: of gaps that win alike to rounding, the first
 
 
@@ -133,7 +134,8 @@ def breaks_won(
     """What closing each break would win in one draw, each by itself.
 
     An animal that flies crosses it where it was found, over the same width. What it costs one
-    that walks is worked out over the ground of the draw, between the same two plots.
+    that walks is worked out over the ground of the draw, between the same two plots. Where that
+    is more than ``settings/break_hops`` moves it is too far to be closed, as ever.
 
     Parameters
     ----------
@@ -145,20 +147,24 @@ def breaks_won(
         Of the draw.
     """
     ids, network = answer.network.ids, GrowingNetwork(answer.network, answer.measures.eca)
-    # Beyond that a route counts as none.
-    farthest = -math.log(knowledge.setting("p_cut")) / answer.network.k_per_m
-    hop_mm = round(answer.group.hop.value * 1000)
+    hop_m = answer.group.hop.value
+    longest_m = knowledge.setting("break_hops") * hop_m
     found = []
     for gap in breaks:
         cost = gap.width_m
         if answer.ground is not None:
-            surface = answer.ground.surface
             cost = both_ways(
-                surface, gap.from_plot, gap.to_plot, limit=farthest, compiled=can_compile() or None
+                answer.ground.surface,
+                gap.from_plot,
+                gap.to_plot,
+                limit=_HALF_WAY * longest_m,
+                compiled=can_compile() or None,
             ).cost
         a, b = ids.get_indexer([gap.from_plot, gap.to_plot]).tolist()
-        homes = network.gain(a, b, cost) if min(a, b) >= 0 else 0.0
-        found.append(BreakWon(homes, not math.isfinite(cost) or round(cost * 1000) > hop_mm))
+        homes = network.gain(a, b, cost) if min(a, b) >= 0 and cost <= longest_m else 0.0
+        found.append(
+            BreakWon(homes, not math.isfinite(cost) or round(cost * 1000) > round(hop_m * 1000))
+        )
     return found
 
 
