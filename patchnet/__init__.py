@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from patchnet.assess.assess import assess
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
     from patchnet.assess.compare import Comparison, compare
+    from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
     from patchnet.assess.find_routes import Routes, find_routes
     from patchnet.assess.plot import plot_answer
@@ -88,6 +89,7 @@ __all__ = [
     "CheckReport",
     "Comparison",
     "DataFaults",
+    "Doubt",
     "Fault",
     "FenceGaps",
     "FileTrouble",
@@ -112,6 +114,7 @@ __all__ = [
     "check_file",
     "compare",
     "describe_source",
+    "doubt_of",
     "export",
     "find_gaps",
     "find_routes",
@@ -149,6 +152,7 @@ __all__ = [
     "survey_progress",
     "undo_return",
     "verify_street",
+    "with_doubt",
     "write_bands",
     "write_base",
     "write_card",
@@ -172,6 +176,7 @@ _WHERE = {
         "assess.compare": ("Comparison", "compare"),
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),
+        "assess.doubt": ("Doubt", "doubt_of", "with_doubt"),
         "assess.plot": ("plot_answer",),
         "assess.tables": ("break_table", "link_table", "plot_table"),
         "base.kept_survey": ("keep_survey",),

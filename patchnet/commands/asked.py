@@ -13,8 +13,16 @@ from tqdm import tqdm
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.doubt import doubt_of, with_doubt
 from patchnet.assess.unknown import Prior
-from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface, say_faults
+from patchnet.commands.options import (
+    WARNINGS,
+    Asked,
+    AskedDraws,
+    AskedGround,
+    AskedSurface,
+    say_faults,
+)
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.street_store import form_of, read_journal
 from patchnet.core.texts import _
@@ -34,7 +42,9 @@ __all__ = [
     "additions_asked",
     "assess_asked",
     "assess_for",
+    "draws_asked",
     "ensure_not_public",
+    "in_draws",
     "layers_bar",
     "meant_between",
     "meant_plot",
@@ -106,6 +116,34 @@ def assess_asked(
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
     say_faults(list(said))
     return answer
+
+
+def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: AskedDraws) -> int:
+    """Return how many draws to take; say on standard error where a town is worked out once."""
+    plots = len(neighbourhood.plots)
+    count = draws.count(knowledge, plots)
+    if count == 0 and draws.asked is None:
+        words = _(
+            "With {plots:,} plots this was worked out once, with the figures in use: --draws N "
+            "also tells how sure it is, and takes N times as long."
+        )
+        click.echo(words.format(plots=plots), err=True)
+    return count
+
+
+def in_draws(answer: Assessment, draws: AskedDraws) -> Assessment:
+    """Return the answer with how sure it is, from as many draws as were asked for."""
+    count = draws_asked(answer.neighbourhood, answer.knowledge, draws)
+    if count == 0:
+        return answer
+    doubt = doubt_of(
+        answer,
+        draws=count,
+        seed=draws.seed,
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
+    return with_doubt(answer, doubt)
 
 
 def say_where_animals_live(answer: Assessment) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from patchnet.assess.compare import compare as compare_states
-from patchnet.commands.asked import assess_asked, progress_bar, say_warnings
+from patchnet.commands.asked import assess_asked, draws_asked, progress_bar, say_warnings
 from patchnet.commands.options import (
     AskedDraws,
     AskedGround,
@@ -75,7 +75,7 @@ def compare(
     comparison = compare_states(
         before,
         after,
-        draws=draws.count(knowledge),
+        draws=draws_asked(hoods[1], knowledge, draws),
         seed=draws.seed,
         processes=None,
         progress=partial(progress_bar, doing=_("draws")),

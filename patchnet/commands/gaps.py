@@ -6,7 +6,13 @@ import click
 
 from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, meant_between, progress_bar, read_asked
+from patchnet.commands.asked import (
+    assess_asked,
+    draws_asked,
+    meant_between,
+    progress_bar,
+    read_asked,
+)
 from patchnet.commands.options import (
     Asked,
     AskedDraws,
@@ -70,7 +76,7 @@ def gaps(
         group,
         between=between,
         most=most,
-        draws=draws.count(asked.knowledge),
+        draws=0 if between else draws_asked(neighbourhood, asked.knowledge, draws),
         seed=draws.seed,
         processes=None,
         progress=partial(progress_bar, doing=_("draws")),

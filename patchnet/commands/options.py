@@ -71,9 +71,11 @@ class AskedDraws:
     asked: int | None = None
     seed: int = 0
 
-    def count(self, knowledge: Knowledge) -> int:
-        """How many draws to take."""
-        return round(knowledge.setting("draws")) if self.asked is None else self.asked
+    def count(self, knowledge: Knowledge, plots: int = 0) -> int:
+        """How many draws to take; of a town none unless they are asked for."""
+        if self.asked is not None:
+            return self.asked
+        return 0 if plots > knowledge.setting("draws_plots") else round(knowledge.setting("draws"))
 
 
 @dataclass(frozen=True)
@@ -321,18 +323,18 @@ def draws_option(command: Callable[..., None]) -> Callable[..., None]:
             "--seed",
             type=click.IntRange(min=0),
             default=0,
-            show_default=True,
-            help="Other draws: any whole number.",
+            metavar="N",
+            help="Take other draws: any whole number.",
         ),
         click.option(
             "--draws",
             type=click.IntRange(min=0, max=10_000),
             metavar="N",
             envvar="PATCHNET_DRAWS",
-            show_envvar=True,
             help="How often to work it out, each time with other figures from the ranges of our "
-            "tables and other guesses of what nobody looked at; 100 if not given. 0: once, with "
-            "the figures in use, and nothing said of how sure it is.",
+            "tables and other guesses of what nobody looked at; 100 if not given (or what "
+            "PATCHNET_DRAWS says). 0: once, with the figures in use, and nothing said of how sure "
+            "it is.",
         ),
     ):
         with_draws = option(with_draws)

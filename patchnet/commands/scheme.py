@@ -8,7 +8,7 @@ from typing import Literal
 import click
 
 from patchnet.assess.assess import assess
-from patchnet.commands.asked import note_made, progress_bar, read_asked, released_asked
+from patchnet.commands.asked import draws_asked, note_made, progress_bar, read_asked, released_asked
 from patchnet.commands.options import (
     Asked,
     AskedDraws,
@@ -230,7 +230,7 @@ def scheme(
         sites,
         ask,
         seed=draws.seed,
-        draws=draws.count(know),
+        draws=draws_asked(hood, know, draws),
         processes=None,
         progress=partial(progress_bar, doing=_("draws")),
     )

@@ -12,8 +12,8 @@ from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import (
     change_words,
     doubt_words,
-    often_words,
-    range_words,
+    gains_words,
+    change_range,
 )
 
 __all__ = ["case_html"]
@@ -68,7 +68,7 @@ def _sure(change: GroupChange, draws: int) -> tuple[str, ...]:
     if change.won is None:
         return ()
     sure = _("yes") if change.sure else _("not sure")
-    return (range_words(change.won), often_words(change, draws), sure)
+    return (change_range(change.won), gains_words(change, draws), sure)
 
 
 def _months(comparison: Comparison, group: str) -> str:

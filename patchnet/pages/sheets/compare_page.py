@@ -19,8 +19,8 @@ from patchnet.pages.terminal.compare_text import (
     feature_lines,
     group_words,
     hardly,
-    often_words,
-    range_words,
+    gains_words,
+    change_range,
     signed,
     signed_often,
     states_words,
@@ -141,9 +141,9 @@ def _group(change: GroupChange, knowledge: Knowledge, draws: int) -> dict[str, o
         ),
     }
     if change.won is not None:
-        row["range"] = range_words(change.won)
+        row["range"] = change_range(change.won)
         row["bar"] = _bar(change.won)
-        row["often"] = often_words(change, draws)
+        row["often"] = gains_words(change, draws)
         row["sure"] = _("yes") if change.sure else _("not sure")
     return row
 

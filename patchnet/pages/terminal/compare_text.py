@@ -14,14 +14,14 @@ from patchnet.assess.doubt import Spread
 from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.doubt_words import draws_words, of_draws
+from patchnet.pages.kit.doubt_words import drawn_or_not, of_draws
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 
 __all__ = [
     "break_lines", "change_words", "compare_csv", "compare_json", "compare_text", "doubt_words",
-    "feature_lines", "group_words", "hardly", "often_words", "range_words", "signed",
+    "feature_lines", "group_words", "hardly", "gains_words", "change_range", "signed",
     "signed_often", "states_words",
 ]  # fmt: skip
 
@@ -137,7 +137,7 @@ def _magnitude(value: float) -> int:
     return math.floor(math.log10(abs(value)))
 
 
-def often_words(change: GroupChange, draws: int) -> str:
+def gains_words(change: GroupChange, draws: int) -> str:
     """In how many of the draws a change goes its way.
 
     Parameters
@@ -159,7 +159,7 @@ def often_words(change: GroupChange, draws: int) -> str:
     return _("{first}, {second}").format(first=first, second=second)
 
 
-def range_words(won: Spread) -> str:
+def change_range(won: Spread) -> str:
     """The middle 90 in 100 of a change.
 
     Parameters
@@ -169,7 +169,7 @@ def range_words(won: Spread) -> str:
 
     Examples
     --------
-    >>> range_words(Spread(20, 3, 40.2)), range_words(Spread(0, 0, 0))
+    >>> change_range(Spread(20, 3, 40.2)), change_range(Spread(0, 0, 0))
     ('+3 to +40', 'no change')
     """
     low, high = (signed(one) for one in (won.low, won.high))
@@ -265,7 +265,7 @@ def doubt_words(comparison: Comparison) -> list[str]:
         With draws or without.
     """
     said = [
-        draws_words(comparison.draws),
+        drawn_or_not(comparison.draws),
         _("What nobody looked at is taken to be the same before and after."),
     ]
     if comparison.draws:
@@ -330,7 +330,7 @@ def group_words(change: GroupChange, knowledge: Knowledge, draws: int = 0) -> st
             _(" Sure: it {often}; {span} in 9 of 10.")
             if change.sure
             else _(" Not sure: it {often}; {span} in 9 of 10.")
-        ).format(often=often_words(change, draws), span=range_words(change.won))
+        ).format(often=gains_words(change, draws), span=change_range(change.won))
     return _(
         "{name}: {before} homes in reach before, {after} after ({told}); {parts}.{doubt}"
     ).format(name=name, before=before, after=after, told=told, parts=parts, doubt=doubt)
@@ -348,7 +348,7 @@ def _groups(comparison: Comparison, knowledge: Knowledge) -> str:
             paragraph(
                 _("{name} {often}.").format(
                     name=knowledge.groups[change.group].name,
-                    often=often_words(change, comparison.draws),
+                    often=gains_words(change, comparison.draws),
                 ),
                 indent="  ",
                 then="    ",
@@ -371,7 +371,7 @@ def _group_row(change: GroupChange, knowledge: Knowledge) -> tuple[str, ...]:
     )
     if change.won is None:
         return (*row, islands)
-    return (*row, range_words(change.won), islands, _("yes") if change.sure else _("not sure"))
+    return (*row, change_range(change.won), islands, _("yes") if change.sure else _("not sure"))
 
 
 def _where(comparison: Comparison, knowledge: Knowledge) -> str:

@@ -9,7 +9,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.find_gaps import FenceGaps
 from patchnet.core.texts import N_, Words, _
 from patchnet.movement.fence_gaps import GapPlan
-from patchnet.pages.kit.doubt_words import break_words, draws_words, of_draws
+from patchnet.pages.kit.doubt_words import break_words, drawn_or_not, of_draws
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.pages.terminal.json_text import json_text
@@ -65,7 +65,7 @@ def gaps_text(found: FenceGaps) -> str:
         parts += [_("Breaks that stepping stones could close"), *breaks]
     if not found.gaps and not breaks:
         return "\n\n".join(parts) + "\n"
-    parts.append(paragraph(draws_words(draws)))
+    parts.append(paragraph(drawn_or_not(draws)))
     if draws:
         parts.append(
             paragraph(
