@@ -286,8 +286,8 @@ def compare(
     after = _with_one_prior(before, after)
     same = _Same(before, after)
     groups = {key: _group(before.groups[key], answer, same) for key, answer in after.groups.items()}
-    homes = {
-        key: (answer.homes.loc[common] - before.groups[key].homes.loc[common]).to_numpy()
+    homes: Mapping[str, Array] = {
+        key: np.asarray(answer.homes.loc[common] - before.groups[key].homes.loc[common])
         for key, answer in after.groups.items()
     }
     often: Mapping[str, Array] = {}
@@ -321,8 +321,9 @@ def compare(
 
 def _common(before: Assessment, after: Assessment) -> pd.Index:
     """Plots that are in both, in the order of the second."""
-    plots = after.neighbourhood.plots.index
-    return plots[plots.isin(before.neighbourhood.plots.index)]
+    plots: pd.Index = after.neighbourhood.plots.index
+    common: pd.Index = plots[plots.isin(before.neighbourhood.plots.index)]
+    return common
 
 
 def _with_one_prior(before: Assessment, after: Assessment) -> Assessment:
@@ -410,7 +411,7 @@ def _row(ends: Mapping[str, _Ends], answer: Assessment) -> Row:
     return [
         (
             one.measures.eca,
-            one.homes.to_numpy(),
+            np.asarray(one.homes),
             [_linked(one.component, *pair) for pair in ends[key]],
         )
         for key, one in answer.groups.items()

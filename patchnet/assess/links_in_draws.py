@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
@@ -160,7 +161,7 @@ def breaks_won(
                 limit=_HALF_WAY * longest_m,
                 compiled=can_compile() or None,
             ).cost
-        a, b = ids.get_indexer([gap.from_plot, gap.to_plot]).tolist()
+        a, b = ids.get_indexer(pd.Index([gap.from_plot, gap.to_plot])).tolist()
         homes = network.gain(a, b, cost) if min(a, b) >= 0 and cost <= longest_m else 0.0
         found.append(
             BreakWon(homes, not math.isfinite(cost) or round(cost * 1000) > round(hop_m * 1000))

@@ -10,10 +10,10 @@ from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import (
+    change_range,
     change_words,
     doubt_words,
     gains_words,
-    change_range,
 )
 
 __all__ = ["case_html"]

@@ -14,13 +14,13 @@ from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.terminal.compare_text import (
     break_lines,
+    change_range,
     change_words,
     doubt_words,
     feature_lines,
+    gains_words,
     group_words,
     hardly,
-    gains_words,
-    change_range,
     signed,
     signed_often,
     states_words,

@@ -20,9 +20,20 @@ from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 
 __all__ = [
-    "break_lines", "change_words", "compare_csv", "compare_json", "compare_text", "doubt_words",
-    "feature_lines", "group_words", "hardly", "gains_words", "change_range", "signed",
-    "signed_often", "states_words",
+    "break_lines",
+    "change_range",
+    "change_words",
+    "compare_csv",
+    "compare_json",
+    "compare_text",
+    "doubt_words",
+    "feature_lines",
+    "gains_words",
+    "group_words",
+    "hardly",
+    "signed",
+    "signed_often",
+    "states_words",
 ]  # fmt: skip
 
 _NAMED = 8
