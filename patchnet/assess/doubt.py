@@ -126,7 +126,12 @@ class UncertainAnswer:
 
 
 def draws_of(
-    assessment: Assessment, count: int, seed: int = 0, *, prior: Prior | None = None
+    assessment: Assessment,
+    count: int,
+    seed: int = 0,
+    *,
+    prior: Prior | None = None,
+    held: bool = False,
 ) -> UncertainAnswer:
     """Return what is needed to draw an answer.
 
@@ -138,10 +143,12 @@ def draws_of(
         How many draws, and of which seed.
     prior
         What plots that nobody looked at are like; None: as in the answer.
+    held
+        Whether figures stay at their values in use, see `patchnet.assess.draws.Draws`.
     """
     hood = assessment.neighbourhood
     prior = prior or assessment.prior or learn_prior(hood)
-    draws = Draws(assessment.knowledge, tuple(assessment.groups), count, seed)
+    draws = Draws(assessment.knowledge, tuple(assessment.groups), count, seed, held)
     return UncertainAnswer(hood, assessment.asked, prior, draws)
 
 
@@ -213,6 +220,7 @@ def doubt_of(
     *,
     draws: int | None = None,
     seed: int = 0,
+    held: bool = False,
     processes: int | None = 1,
     progress: Callable[[Iterable[_Row]], Iterable[_Row]] | None = None,
 ) -> Doubt:
@@ -226,6 +234,8 @@ def doubt_of(
         How many draws; None: as many as the setting ``draws`` says.
     seed
         Of the draws.
+    held
+        Whether figures stay at their values in use, and only answers that nobody gave are drawn.
     processes
         How many processes; None: one a core. Scripts that ask for more than one must have their
         main part under ``if __name__ == "__main__"``.
@@ -241,7 +251,7 @@ def doubt_of(
     True
     """
     count = round(assessment.knowledge.setting("draws")) if draws is None else draws
-    uncertain = draws_of(assessment, count, seed)
+    uncertain = draws_of(assessment, count, seed, held=held)
     rows = over_draws(_row, None, uncertain, processes=processes)
     linked, homes = [], []
     for one_linked, one_homes in progress(rows) if progress else rows:
