@@ -1,15 +1,24 @@
 """patchnet advise: what a plot should add."""
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import assess_asked, meant_plot, read_asked, surface_asked
+from patchnet.commands.asked import (
+    assess_asked,
+    meant_plot,
+    progress_bar,
+    read_asked,
+    surface_asked,
+)
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
+    AskedDraws,
     AskedGround,
     AskedSurface,
+    draws_option,
     ground_options,
     group_option,
     input_options,
@@ -32,6 +41,7 @@ __all__ = ["advise"]
 @group_option
 @ground_options()
 @surface_options
+@draws_option
 @click.option(
     "--month", type=click.IntRange(1, 12), help="The month it is; this month if not given."
 )
@@ -55,6 +65,7 @@ def advise(
     form: str,
     asked: Asked,
     ground: AskedGround,
+    draws: AskedDraws,
 ) -> None:
     """What plot ID should add: what neighbours lack, what fits, what to plant and when.
 
@@ -74,7 +85,17 @@ def advise(
     plot_id = meant_plot(neighbourhood, plot_id)
     assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
     heights = surface_asked(surface, neighbourhood, asked.knowledge)
-    plan = plan_plot(assessment, plot_id, facts=facts, month=month, heights=heights)
+    plan = plan_plot(
+        assessment,
+        plot_id,
+        facts=facts,
+        month=month,
+        heights=heights,
+        draws=draws.count(asked.knowledge),
+        seed=draws.seed,
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)

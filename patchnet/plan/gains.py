@@ -1,6 +1,7 @@
 """What a set of additions does for each group and need, here and on the plots around."""
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -8,9 +9,18 @@ from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.what_if import TrialGroup
 from patchnet.plan.plot_plan import GroupGain, NeedGain
 
-__all__ = ["gains_of"]
+__all__ = ["Linked", "gains_of"]
 
 _LEAST = 1e-9
+
+
+class Linked(NamedTuple):
+    """Linked homes of one animal before and after, and the middle 90 in 100 of what is won."""
+
+    before: float
+    after: float
+    won_low: float | None = None
+    won_high: float | None = None
 
 
 def gains_of(
@@ -20,6 +30,7 @@ def gains_of(
     worth: Mapping[str, float],
     *,
     most: int,
+    linked: Mapping[str, Linked] | None = None,
 ) -> tuple[tuple[GroupGain, ...], tuple[NeedGain, ...]]:
     """Compare the outcome of a set with today, group by group and need by need.
 
@@ -31,6 +42,8 @@ def gains_of(
         What each group adds to the joint worth, as a share of the most it could be.
     most
         How many of the plots that gain are named for each need.
+    linked
+        Linked homes over the draws; None: nothing was drawn.
 
     Returns
     -------
@@ -43,17 +56,20 @@ def gains_of(
         after = outcome[key]
         before = answer.homes.to_numpy()
         change = after.homes - before
-        if np.abs(change).max() <= _LEAST and abs(after.linked - answer.measures.eca) <= _LEAST:
+        told = Linked(answer.measures.eca, after.linked) if linked is None else linked[key]
+        if np.abs(change).max() <= _LEAST and abs(told.after - told.before) <= _LEAST:
             continue
         groups.append(
             GroupGain(
                 group=key,
-                linked_before=answer.measures.eca,
-                linked_after=after.linked,
+                linked_before=told.before,
+                linked_after=told.after,
                 homes_here_before=float(before[here]),
                 homes_here_after=float(after.homes[here]),
                 homes_around=float(change.sum() - change[here]),
                 share=worth[key],
+                won_low=told.won_low,
+                won_high=told.won_high,
             )
         )
         needs += _needs(assessment, answer, after, here, most)

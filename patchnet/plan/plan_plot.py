@@ -1,14 +1,16 @@
 """What should this plot add? The whole answer for one plot and one householder."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
+from patchnet.assess.doubt import draws_of
 from patchnet.assess.fences import fence_gaps
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
@@ -18,7 +20,14 @@ from patchnet.core.texts import _
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
-from patchnet.plan.gains import gains_of
+from patchnet.plan.gains import Linked, gains_of
+from patchnet.plan.in_draws import (
+    ChangesInDraws,
+    Row,
+    clear_lead,
+    judge_in_draws,
+    pool_of_sets,
+)
 from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
@@ -28,6 +37,7 @@ from patchnet.plan.plot_plan import (
     NeedGain,
     Planting,
     PlotPlan,
+    Stage,
     Suggestion,
     WouldChange,
 )
@@ -41,7 +51,7 @@ from patchnet.plan.wishes import set_to_eat, wished
 from patchnet.sun.at_plot import plot_sun
 from patchnet.sun.surface_heights import SurfaceHeights
 
-__all__ = ["Adviser", "plan_plot"]
+__all__ = ["Adviser", "Taken", "plan_plot"]
 
 Array = NDArray[np.float64]
 _NAMED = 3  # plots named for a need, as on a plot's card
@@ -54,6 +64,10 @@ def plan_plot(
     facts: PlotFacts | Mapping[str, object] | Path | str | None = None,
     month: int | None = None,
     heights: SurfaceHeights | None = None,
+    draws: int = 0,
+    seed: int = 0,
+    processes: int | None = 1,
+    progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None,
 ) -> PlotPlan:
     """Say what a plot should add: what neighbours lack, what fits, what to plant and when.
 
@@ -74,6 +88,11 @@ def plan_plot(
         The month it is now, 1-12; None: this month.
     heights
         Measured heights of all that stands, from `patchnet.read_surface_heights`.
+    draws, seed
+        How many draws of all that is not sure to choose over, at most, and their seed (see
+        `patchnet.doubt_of`); 0: with the figures in use alone, and nothing is said of doubt.
+    processes, progress
+        As in `patchnet.doubt_of`.
 
     Returns
     -------
@@ -109,8 +128,19 @@ def plan_plot(
     elif isinstance(facts, Mapping):
         facts = read_facts(facts, knowledge, where="facts")
     sun = plot_sun(assessment.neighbourhood, plot, knowledge=knowledge, surface=heights)
-    plan = Adviser(assessment).plan(plot, facts, month=month, light=sun.cls)
+    taken = Taken(draws, seed, processes, progress) if draws else None
+    plan = Adviser(assessment, taken).plan(plot, facts, month=month, light=sun.cls)
     return replace(plan, sun=sun)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """How draws are taken, see `plan_plot`."""
+
+    draws: int
+    seed: int = 0
+    processes: int | None = 1
+    progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None
 
 
 class Adviser:
@@ -122,6 +152,8 @@ class Adviser:
     ----------
     assessment
         The neighbourhood as it is today.
+    taken
+        How draws are taken; None: none are.
 
     Examples
     --------
@@ -132,8 +164,9 @@ class Adviser:
     ['M15B', 'M17B']
     """
 
-    def __init__(self, assessment: Assessment) -> None:
+    def __init__(self, assessment: Assessment, taken: Taken | None = None) -> None:
         self.assessment = assessment
+        self.taken = taken
         self.trials = Trials(assessment)
         self.currency = common_currency(assessment)
 
@@ -197,6 +230,18 @@ class _Plan:
             self.knowledge, self.facts, self.space, kind=self.answer.kind
         )
         judged = self.judged_for_the_cared_for(offered)
+        stages = plan_stages(
+            self.knowledge,
+            self.facts,
+            self.space,
+            kind=self.answer.kind,
+            month=self.month,
+            ranked_after=self.ranked_after,
+            linked_after=self.linked_after,
+            currency=self.currency,
+        )
+        if self.adviser.taken is not None and judged.sets:
+            judged, stages = self.over_draws(judged, stages, self.adviser.taken)
         best = self.worth_naming(judged, judged.best())
         suggestion = None if best is None else self.suggestion(judged, best)
         runner_up = None
@@ -222,16 +267,7 @@ class _Plan:
             gaps=self.gaps(),
             planting=planting,
             planting_with=extra,
-            stages=plan_stages(
-                self.knowledge,
-                self.facts,
-                self.space,
-                kind=self.answer.kind,
-                month=self.month,
-                ranked_after=self.ranked_after,
-                linked_after=self.linked_after,
-                currency=self.currency,
-            ),
+            stages=stages,
             warnings=(
                 *plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
                 *self.doubt,
@@ -268,8 +304,8 @@ class _Plan:
             return judged
         at = judged.best()
         voting = np.isin(self.currency.groups, cared_for)
-        linked = self.currency.now if at is None else judged.linked_with(at)
-        won = float((linked - self.currency.now)[voting].sum())
+        linked = judged.before if at is None else judged.linked_with(at)
+        won = float((linked - judged.before)[voting].sum())
         if won >= self.knowledge.setting("plan_gain_least"):
             return judged
         names = ", ".join(
@@ -287,6 +323,49 @@ class _Plan:
         self.currency = self.adviser.currency
         return self.judged(offered)
 
+    def over_draws(
+        self, judged: JudgedSets, stages: Sequence[Stage], taken: Taken
+    ) -> tuple[JudgedSets, tuple[Stage, ...]]:
+        """Judge the best of the sets, and the stages, in every draw."""
+        setting = self.knowledge.setting
+        pool = pool_of_sets(
+            judged.sets,
+            judged.gain,
+            first=round(setting("draws_sets")),
+            singles=round(setting("draws_singles")),
+        )
+        uncertain = draws_of(self.assessment, taken.draws, taken.seed)
+
+        def enough(so_far: ChangesInDraws) -> bool:
+            if so_far.count < setting("draws_least"):
+                return False
+            of_sets = so_far.of(slice(0, len(pool)))
+            first = {*judged.sets[pool[int(of_sets.share.argmax())]]}
+            rivals = [at for at, place in enumerate(pool) if not first & {*judged.sets[place]}]
+            return clear_lead(of_sets, rivals, surely=setting("draws_lead"))
+
+        found = judge_in_draws(
+            uncertain,
+            self.answer.plot,
+            [judged.fitted[at][1] for at in pool] + [stage.change for stage in stages],
+            weight=self.currency.weight,
+            first=self.currency.first,
+            enough=enough,
+            processes=taken.processes,
+            progress=taken.progress,
+        )
+        after = [found.now_mean, *found.after_mean[len(pool) :]]
+        staged = [
+            replace(stage, linked_homes=float((later - earlier).sum()))
+            for stage, (earlier, later) in zip(stages, pairwise(after), strict=True)
+        ]
+        drawn = replace(
+            judged,
+            drawn=found.of(slice(0, len(pool))),
+            column={place: at for at, place in enumerate(pool)},
+        )
+        return drawn, tuple(staged)
+
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
         """Leave out of a set, one by one, what wins next to nothing on top of the rest.
 
@@ -296,7 +375,7 @@ class _Plan:
         while at is not None:
             members = judged.sets[at]
             rests = [place.get(tuple(m for m in members if m != each)) for each in members]
-            before = [self.currency.now if k is None else judged.linked_with(k) for k in rests]
+            before = [judged.before if k is None else judged.linked_with(k) for k in rests]
             voting = self.currency.weight > 0
             won = [(judged.linked_with(at) - linked)[voting].max() for linked in before]
             if min(won) >= self.knowledge.setting("plan_gain_least"):
@@ -323,6 +402,7 @@ class _Plan:
             linked_after=self.linked_after,
             finalists=round(self.knowledge.setting("plan_finalists")),
             worth=self.currency.worth,
+            now=self.currency.now,
             ceiling=lambda: self.ceiling(offered),
             size=round(self.knowledge.setting("plan_set_size")),
             most=round(self.knowledge.setting("plan_sets_max")),
@@ -352,8 +432,8 @@ class _Plan:
         chosen, change = judged.fitted[at]
         place = {members: k for k, members in enumerate(judged.sets)}
         members = judged.sets[at]
-        after, gain = judged.linked_with(at), judged.gain_with(at)
-        parts = self.currency.parts(after)
+        before, after, gain = judged.before, judged.linked_with(at), judged.gain_with(at)
+        parts = replace(self.currency, now=before).parts(after)
         shares = dict(zip(self.currency.groups, parts.tolist(), strict=True))
         groups, needs = gains_of(
             self.assessment,
@@ -361,12 +441,13 @@ class _Plan:
             self.trials.outcome(self.in_time(change)),
             shares,
             most=_NAMED,
+            linked=self.linked_in_draws(judged, at),
         )
         additions = []
         for k, one in zip(members, chosen, strict=True):
             rest = place.get(tuple(m for m in members if m != k))
-            without = self.currency.now if rest is None else judged.linked_with(rest)
-            alone = judged.linked_with(place[(k,)]) - self.currency.now
+            without = before if rest is None else judged.linked_with(rest)
+            alone = judged.linked_with(place[(k,)]) - before
             additions.append(
                 Addition(
                     candidate=one,
@@ -375,6 +456,7 @@ class _Plan:
                     worth=gain - (0.0 if rest is None else judged.gain_with(rest)),
                     groups=self.served(after - without),
                     needs=self.filled(one.feature, needs),
+                    often=judged.often(k),
                 )
             )
         additions.sort(key=lambda one: -one.worth)
@@ -382,10 +464,25 @@ class _Plan:
             additions=tuple(additions),
             gives_way={key: -amount for key, amount in change.items() if amount < 0},
             score=gain,
-            linked_homes=float((after - self.currency.now).sum()),
+            linked_homes=float((after - before).sum()),
             groups=groups,
             needs=needs,
+            doubt=judged.doubt(at),
         )
+
+    def linked_in_draws(self, judged: JudgedSets, at: int) -> dict[str, Linked] | None:
+        """Linked homes of each group over the draws; None where nothing was drawn."""
+        if judged.drawn is None or at not in judged.column:
+            return None
+        column = judged.column[at]
+        rows = zip(
+            self.currency.groups,
+            judged.drawn.now_mean.tolist(),
+            judged.drawn.after_mean[column].tolist(),
+            judged.drawn.won_by(column)[:, 1:].tolist(),
+            strict=True,
+        )
+        return {key: Linked(before, after, *ends) for key, before, after, ends in rows}
 
     def served(self, won: Array) -> tuple[tuple[str, float], ...]:
         """Groups that win linked homes worth naming, most first."""

@@ -12,7 +12,8 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.in_draws import ChangesInDraws
+from patchnet.plan.plot_plan import Candidate, SetDoubt
 
 __all__ = ["JudgedSets", "judge_sets"]
 
@@ -45,6 +46,11 @@ class JudgedSets:
         Whether every set that fits was judged.
     bound
         The most that any set not judged can win, joint worth (0 where all were).
+    now
+        Shape (G,): linked homes today.
+    drawn, column
+        Some of the sets judged in every draw, and the column that a place has there; None where
+        nothing was drawn. Then the choice is among these, and means are what is told.
     """
 
     candidates: tuple[Candidate, ...]
@@ -57,16 +63,50 @@ class JudgedSets:
     finalists: int
     exact: bool
     bound: float
+    now: Array
+    drawn: ChangesInDraws | None = None
+    column: Mapping[int, int] = field(default_factory=dict)
     _sure: dict[int, Array] = field(default_factory=dict)
 
+    @property
+    def before(self) -> Array:
+        """Linked homes today, shape (G,): what `linked_with` is to be compared with."""
+        return self.now if self.drawn is None else self.drawn.now_mean
+
     def linked_with(self, at: int) -> Array:
-        """Linked homes after one set, exactly, shape (G,)."""
+        """Linked homes after one set, shape (G,): exactly, or the mean over the draws."""
+        if self.drawn is not None and at in self.column:
+            return np.asarray(self.drawn.after_mean[self.column[at]])
         self._judge([at])
-        return self._sure[at]
+        return self.before + (self._sure[at] - self.now)
 
     def gain_with(self, at: int) -> float:
-        """Change of the common currency by one set, exactly."""
-        return float(self.worth(self.linked_with(at)[None])[0])
+        """Change of the joint worth by one set, exactly, or the mean over the draws."""
+        if self.drawn is not None and at in self.column:
+            return float(self.drawn.worth[:, self.column[at]].mean())
+        self._judge([at])
+        return float(self.worth(self._sure[at][None])[0])
+
+    def often(self, candidate: int) -> float | None:
+        """Share of draws in which a candidate is part of the best set; None: nothing was drawn."""
+        if self.drawn is None:
+            return None
+        place = {column: at for at, column in self.column.items()}
+        best = [place.get(int(column)) for column in self.drawn.best]
+        part = [at is not None and candidate in self.sets[at] for at in best]
+        return float(np.mean(part)) if part else 0.0
+
+    def doubt(self, at: int) -> SetDoubt | None:
+        """How sure a set is; None where it was not drawn."""
+        if self.drawn is None or at not in self.column:
+            return None
+        column = self.column[at]
+        return SetDoubt(
+            draws=self.drawn.count,
+            won=self.drawn.won(column),
+            share=float(self.drawn.share[column]),
+            harm=self.drawn.harm(column),
+        )
 
     def _judge(self, places: Iterable[int]) -> None:
         new = [at for at in places if at not in self._sure]
@@ -77,25 +117,34 @@ class JudgedSets:
     def best(self, allowed: Callable[[Candidate], bool] | None = None) -> int | None:
         """Place of the best set made only of allowed candidates; None where none wins.
 
-        The first of the ranking are judged exactly, and one of them is chosen.
+        Over the draws it is the one with the largest mean share of what was possible. With the
+        figures in use the first of the ranking are judged exactly, and one of them is chosen.
 
         Of sets that win alike the one with fewer things, then less upkeep, then less money,
         then the order of the tables.
         """
         keep = np.array([allowed is None or allowed(one) for one in self.candidates], dtype=bool)
         able = [at for at, members in enumerate(self.sets) if all(keep[k] for k in members)]
+        if self.drawn is not None:
+            able = [at for at in able if at in self.column]
         if not able:
             return None
+        if self.drawn is not None:
+            share = {at: float(self.drawn.share[self.column[at]]) for at in able}
+            return self._lightest(share)
         first = sorted(able, key=lambda at: (-float(self.gain[at]), at))[: self.finalists]
         # Of sets that rank alike none is left behind.
         last = float(self.gain[first[-1]]) - _TIE
         first += [at for at in able if self.gain[at] >= last and at not in set(first)]
         self._judge(first)
-        gain = {at: self.gain_with(at) for at in first}
-        top = max(gain.values())
+        return self._lightest({at: self.gain_with(at) for at in first})
+
+    def _lightest(self, score: Mapping[int, float]) -> int | None:
+        """Of the places that score most the one that is least work; None where none scores."""
+        top = max(score.values())
         if top <= _TIE:
             return None
-        return min((at for at in first if gain[at] >= top - _TIE), key=self._burden)
+        return min((at for at in score if score[at] >= top - _TIE), key=self._burden)
 
     def _burden(self, at: int) -> tuple[float, ...]:
         chosen = [self.candidates[k] for k in self.sets[at]]
@@ -114,6 +163,7 @@ def judge_sets(
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
     finalists: int,
     worth: Callable[[Array], Array],
+    now: Array,
     ceiling: Callable[[], Array],
     size: int,
     most: int,
@@ -136,6 +186,8 @@ def judge_sets(
         See `JudgedSets`.
     worth
         Linked homes, shape (S, groups), to the change of the joint worth, shape (S,).
+    now
+        Shape (groups,): linked homes today.
     ceiling
         Shape (groups,): linked homes that no set can pass (asked for only where needed).
     size
@@ -173,6 +225,7 @@ def judge_sets(
         finalists=finalists,
         exact=exact,
         bound=bound,
+        now=now,
     )
 
 

@@ -73,10 +73,11 @@ def plan_stages(
                 score=worth,
                 hours=float(sum(siting.making_hours.value for siting in sitings)) + more_hours,
                 cost=float(sum(one.cost for one in new)) + more_cost,
+                change=added(change, new_change),
             )
         )
         done += new
-        change = added(change, new_change)
+        change = stages[-1].change
         space = space.after(new, new_change)
         facts = _time_left(facts, new)
         currency = replace(currency, now=linked)

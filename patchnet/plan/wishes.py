@@ -41,7 +41,7 @@ def wished(
     place = {members: at for at, members in enumerate(judged.sets)}
     why = {out.feature: out.why for out in ruled_out}
     members = () if best is None else judged.sets[best]
-    now = linked_after([{}])[0]
+    now = judged.before
     found = []
     for key, asked in facts.wishes:
         k = position.get(key)
@@ -96,4 +96,6 @@ def set_to_eat(judged: JudgedSets, best: int | None, knowledge: Knowledge) -> in
     if best is None or feeds(best):
         return None
     able = [at for at in range(len(judged.sets)) if judged.gain[at] > 0 and feeds(at)]
+    if judged.drawn is not None:
+        able = [at for at in able if at in judged.column] or able
     return max(able, key=lambda at: (float(judged.gain[at]), -at), default=None)

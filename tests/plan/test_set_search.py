@@ -31,7 +31,8 @@ def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: T
 
     return judge_sets(
         things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1,
-        worth=lambda rows: rows[:, 0], ceiling=lambda: np.array([ceiling]), size=size, most=most,
+        worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([ceiling]),
+        size=size, most=most,
     )  # fmt: skip
 
 
@@ -108,7 +109,7 @@ def test_a_ceiling_is_asked_for_only_where_it_is_needed():
         things(2), fit=lambda chosen: (tuple(chosen), {}),
         ranked_after=lambda changes: np.zeros((len(changes), 1)),
         linked_after=lambda changes: np.zeros((len(changes), 1)), finalists=1,
-        worth=lambda rows: rows[:, 0],
+        worth=lambda rows: rows[:, 0], now=np.zeros(1),
         ceiling=never, size=3, most=100,
     )  # fmt: skip
 
@@ -130,7 +131,7 @@ def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
     result = judge_sets(
         things(5), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
         ranked_after=of(ranked), linked_after=exactly, finalists=3, worth=lambda rows: rows[:, 0],
-        ceiling=lambda: np.array([99.0]), size=1, most=100,
+        now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1, most=100,
     )  # fmt: skip
     assert result.best() == 2
     assert len(asked) == 3

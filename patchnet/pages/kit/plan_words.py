@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.doubt_words import SURE, drawn_words, range_words, times_in_ten
 from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
 from patchnet.plan.plot_plan import (
     Addition,
@@ -40,6 +41,7 @@ __all__ = [
     "place_words",
     "plant_notes",
     "serves",
+    "set_doubt_words",
     "stage_words",
     "takes",
     "thing",
@@ -341,8 +343,41 @@ def plant_notes(line: PlantingLine) -> list[str]:
     return [words for words in (line.hazard, line.note, deep) if words]
 
 
+def set_doubt_words(best: Suggestion) -> str:
+    """How sure a set is; empty where nothing was drawn."""
+    doubt = best.doubt
+    if doubt is None:
+        return ""
+    part = figure(100 * doubt.share)
+    words = [
+        drawn_words(doubt.draws),
+        _("The homes named here are the mean of these; all together they lay {range}.").format(
+            range=range_words(doubt.won)
+        ),
+        ngettext(
+            "Of what could have been won each time it wins {part} % on average; nothing else wins "
+            "more of it.",
+            "Of what could have been won each time they win {part} % on average; nothing else wins "
+            "more of it.",
+            len(best.additions),
+        ).format(part=part),
+    ]
+    if doubt.harm >= 1 - SURE:
+        words.append(
+            _("But {often} other animals lose more than these win.").format(
+                often=times_in_ten(doubt.harm)
+            )
+        )
+    return " ".join(words)
+
+
 def exact_words(plan: PlotPlan) -> str:
     """How many combinations were compared."""
+    if plan.best is not None and plan.best.doubt is not None:
+        return _(
+            "{searched:,} combinations were compared; the best of them, and every single thing, "
+            "each time anew."
+        ).format(searched=plan.searched)
     if plan.exact and plan.searched == 1:
         return _("Nothing else fits.")
     if plan.exact:

@@ -10,6 +10,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.doubt_words import drawn_words, often_words, range_words
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
@@ -163,6 +164,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 "fills": fills(addition, best, knowledge)[:1],
                 "place": place_words(one),
                 "facts": "; ".join(facts),
+                "often": "" if addition.often is None else often_words(addition.often),
                 "steps": [step.words for step in knowledge.sitings[one.feature].steps],
                 "asks": asked_first(one),
             }
@@ -174,6 +176,8 @@ def _together(best: Suggestion, knowledge: Knowledge) -> str:
     many = len(best.additions) > 1
     they = _("Together they win") if many else _("It wins")
     words = f"{they} {homes_words(best.linked_homes)}."
+    if best.doubt is not None:
+        words = f"{words[:-1]} ({range_words(best.doubt.won)}). {drawn_words(best.doubt.draws)}"
     if best.gives_way:
         given = ", ".join(
             _("{amount_words} of {feature_name}").format(

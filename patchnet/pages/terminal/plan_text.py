@@ -8,6 +8,7 @@ from shapely import Point
 from patchnet.assess.assessment import ANCHOR
 from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.doubt_words import often_words
 from patchnet.pages.kit.numbers import figure, metres, month_spans
 from patchnet.pages.kit.plan_words import (
     CHOSEN,
@@ -32,6 +33,7 @@ from patchnet.pages.kit.plan_words import (
     place_words,
     plant_notes,
     serves,
+    set_doubt_words,
     stage_words,
     takes,
     thing,
@@ -142,6 +144,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             indent="  ",
         )
     ]
+    sure = set_doubt_words(best)
+    lines += ["", paragraph(sure, indent="  ")] if sure else []
     for first in taken_up_first(best, plan.facts, knowledge):
         lines += [
             "",
@@ -176,6 +180,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         details += [
             _("Gives: {line}.").format(line=line) for line in fills(addition, best, knowledge)[:3]
         ]
+        if addition.often is not None:
+            details.insert(0, often_words(addition.often))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
