@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from patchnet.assess.compare import Comparison, compare
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
     from patchnet.assess.find_routes import Routes, find_routes
+    from patchnet.assess.next_door import NextDoors
     from patchnet.assess.plot import plot_answer
     from patchnet.assess.tables import break_table, link_table, plot_table
     from patchnet.base.kept_survey import keep_survey
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
     from patchnet.pages.survey.round import plan_survey
     from patchnet.plan.additions import possible_additions
     from patchnet.plan.facts import PlotFacts
+    from patchnet.plan.next_doors import next_doors
     from patchnet.plan.plan_plot import Adviser, plan_plot
     from patchnet.plan.plot_plan import PlotPlan
     from patchnet.plan.read_facts import read_facts
@@ -174,6 +176,7 @@ _WHERE = {
         "assess.compare": ("Comparison", "compare"),
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),
+        "assess.next_door": ("NextDoors",),
         "assess.plot": ("plot_answer",),
         "assess.tables": ("break_table", "link_table", "plot_table"),
         "base.kept_survey": ("keep_survey",),
@@ -210,6 +213,7 @@ _WHERE = {
         "pages.survey.round": ("plan_survey",),
         "plan.additions": ("possible_additions",),
         "plan.facts": ("PlotFacts",),
+        "plan.next_doors": ("next_doors",),
         "plan.plan_plot": ("Adviser", "plan_plot"),
         "plan.plot_plan": ("PlotPlan",),
         "plan.read_facts": ("read_facts",),

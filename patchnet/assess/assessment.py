@@ -12,6 +12,7 @@ from patchnet.assess.lodging import Pool
 from patchnet.assess.over_ground import OverGround
 from patchnet.assess.reach import Reach
 from patchnet.assess.sharing import Form
+from patchnet.assess.spread import GroupDoubt, Spread
 from patchnet.assess.unknown import Prior
 from patchnet.core.named import Named
 from patchnet.core.shown import Shown
@@ -233,6 +234,9 @@ class GroupAnswer(Shown):
     places, pool
         Shape (n, 4): homes that there are places for, and at low, usual and high use; the ground
         that they are spread over (see `patchnet.assess.lodging`).
+    drawn
+        The same over many draws of all that is not sure, where they were taken (see
+        `patchnet.doubt_of`); then means of these are what is told.
 
     Examples
     --------
@@ -261,6 +265,39 @@ class GroupAnswer(Shown):
     ground: OverGround | None
     places: NDArray[np.float64]
     pool: Pool | None
+    drawn: GroupDoubt | None = None
+
+    @property
+    def homes_told(self) -> "tuple[pd.Series[float], pd.Series[float], pd.Series[float]]":
+        """Homes held, and between what: over the draws, or by what is not known."""
+        if self.drawn is None:
+            return self.homes, self.homes_low, self.homes_high
+        mean, low, high = (pd.Series(row, index=self.homes.index) for row in self.drawn.homes_at)
+        return mean, low, high
+
+    @property
+    def all_homes_told(self) -> Spread:
+        """Homes held on all plots together, and between what."""
+        if self.drawn is not None:
+            return self.drawn.all_homes
+        return Spread(*(float(homes.sum()) for homes in self.homes_told))
+
+    @property
+    def linked_told(self) -> Spread:
+        """Linked homes, and between what; where nothing was drawn all three are one."""
+        if self.drawn is not None:
+            return self.drawn.linked_homes
+        return Spread(self.measures.eca, self.measures.eca, self.measures.eca)
+
+    def enough_told(self, need: int) -> "tuple[pd.Series[float], pd.Series[float]]":
+        """Between what the supply of one need (its place) is enough for homes, plot by plot."""
+        sheet = self.needs[need]
+        if self.drawn is None:
+            return sheet.enough_low, sheet.enough_high
+        low, high = (
+            pd.Series(row, index=sheet.enough.index) for row in self.drawn.enough_at[:, need]
+        )
+        return low, high
 
 
 @dataclass(frozen=True, eq=False)
@@ -326,6 +363,12 @@ class Assessment(Shown):
         """Form of quality in use, ``"scarcest"`` or ``"mean"``."""
         return self.asked.quality
 
+    @property
+    def draws(self) -> int:
+        """How many draws were taken of it, 0: none."""
+        drawn = [one.drawn for one in self.groups.values()]
+        return max((0 if one is None else len(one.linked) for one in drawn), default=0)
+
     def of_groups(self, groups: Iterable[str]) -> "Assessment":
         """Return the same answer with fewer groups, in their order here.
 
@@ -351,16 +394,17 @@ class Assessment(Shown):
         DataFrame
             Columns ``name``; ``room`` and ``homes`` (sums over the plots, homes), ``homes_low``
             and ``homes_high`` (everything not known absent, and present); ``linked_homes``;
+            of these means and the middle 90 in 100 where draws were taken;
             ``patches``, ``parts`` (connected groups of patches) and ``breaks`` (counts).
         """
         rows = [
             {
                 "name": one.group.name,
                 "room": one.room.sum(),
-                "homes": one.homes.sum(),
-                "homes_low": one.homes_low.sum(),
-                "homes_high": one.homes_high.sum(),
-                "linked_homes": one.measures.eca,
+                "homes": one.all_homes_told.mean,
+                "homes_low": one.all_homes_told.low,
+                "homes_high": one.all_homes_told.high,
+                "linked_homes": one.linked_told.mean,
                 "patches": int(one.patch.sum()),
                 "parts": one.measures.components,
                 "breaks": len(one.breaks),
@@ -379,8 +423,9 @@ class Assessment(Shown):
 
     def _lines(self) -> Iterator[tuple[str, str]]:
         for key, one in self.groups.items():
-            homes = f"{one.homes.sum():.2f} ({one.homes_low.sum():.2f}-{one.homes_high.sum():.2f})"
-            linked = _("{eca:.2f} linked homes").format(eca=one.measures.eca)
+            told = one.all_homes_told
+            homes = f"{told.mean:.2f} ({told.low:.2f}-{told.high:.2f})"
+            linked = _("{eca:.2f} linked homes").format(eca=one.linked_told.mean)
             yield (
                 key,
                 _("{linked}; {homes} homes, in {components} parts").format(
@@ -465,6 +510,8 @@ class PlotAnswer(Shown):
         Plots in view with anything not known: id, distance (m), share of features not known.
     view_m
         How far the neighbours listed in `near` and `neighbours_not_known` lie at most.
+    draws
+        How many draws the ranges are of; 0: they are by what is not known alone.
 
     Examples
     --------
@@ -485,3 +532,4 @@ class PlotAnswer(Shown):
     neighbours_not_known: tuple[tuple[str, float, float], ...]
     view_m: float
     groups: tuple[PlotGroup, ...]
+    draws: int = 0

@@ -8,8 +8,7 @@ says nothing of what the tables themselves may have wrong beyond their ranges.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -17,10 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess.assess import Street, assess_one_draw, farthest_m
-from patchnet.assess.assessment import Asked, Assessment
+from patchnet.assess.assessment import Asked, Assessment, GroupAnswer
 from patchnet.assess.draws import RUN, Draws, drawn_amounts
+from patchnet.assess.sharing import combine_months
+from patchnet.assess.spread import GroupDoubt, Spread, spread_of
+from patchnet.assess.supply import resource_months
 from patchnet.assess.unknown import Prior, learn_prior
 from patchnet.core.compiled import can_compile
+from patchnet.core.named import Named
 from patchnet.core.processes import in_processes
 from patchnet.read.neighbourhood import Neighbourhood
 
@@ -34,54 +37,13 @@ __all__ = [
     "draws_of",
     "over_draws",
     "spread_of",
+    "with_doubt",
 ]
 
 Array = NDArray[np.float64]
 Extra = TypeVar("Extra")
 Result = TypeVar("Result")
-_Row = tuple[Array, Array]
-_MIDDLE = (0.05, 0.95)
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Mean of a number over the draws, and the ends of the middle 90 in 100 of them."""
-
-    mean: float
-    low: float
-    high: float
-
-
-def spread_of(values: Array) -> Spread:
-    """Return mean and range of a number, shape (D,), over the draws."""
-    low, high = np.quantile(values, _MIDDLE)
-    return Spread(float(values.mean()), float(low), float(high))
-
-
-@dataclass(frozen=True, eq=False)
-class GroupDoubt:
-    """One animal in D draws.
-
-    Attributes
-    ----------
-    linked
-        Shape (D,): linked homes.
-    homes
-        Shape (D, n): homes held at each plot.
-    """
-
-    linked: Array
-    homes: Array
-
-    @cached_property
-    def linked_homes(self) -> Spread:
-        """Linked homes: mean, and the middle 90 in 100."""
-        return spread_of(self.linked)
-
-    @cached_property
-    def all_homes(self) -> Spread:
-        """Homes held on all plots together."""
-        return spread_of(self.homes.sum(axis=1))
+_Row = tuple[Array, Array, list[Array]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,7 +182,6 @@ def doubt_of(
     *,
     draws: int | None = None,
     seed: int = 0,
-    held: bool = False,
     processes: int | None = 1,
     progress: Callable[[Iterable[_Row]], Iterable[_Row]] | None = None,
 ) -> Doubt:
@@ -234,8 +195,6 @@ def doubt_of(
         How many draws; None: as many as the setting ``draws`` says.
     seed
         Of the draws.
-    held
-        Whether figures stay at their values in use, and only answers that nobody gave are drawn.
     processes
         How many processes; None: one a core. Scripts that ask for more than one must have their
         main part under ``if __name__ == "__main__"``.
@@ -251,24 +210,40 @@ def doubt_of(
     True
     """
     count = round(assessment.knowledge.setting("draws")) if draws is None else draws
-    uncertain = draws_of(assessment, count, seed, held=held)
-    rows = over_draws(_row, None, uncertain, processes=processes)
-    linked, homes = [], []
-    for one_linked, one_homes in progress(rows) if progress else rows:
-        linked.append(one_linked)
-        homes.append(one_homes)
+    uncertain = draws_of(assessment, count, seed)
+    rows = list(_wrapped(over_draws(_row, None, uncertain, processes=processes), progress))
     plots = assessment.neighbourhood.plots.index
-    shape = (count, len(assessment.groups))
-    all_linked = np.array(linked).reshape(shape)
-    all_homes = np.array(homes).reshape(*shape, len(plots))
-    return Doubt(
-        {
-            key: GroupDoubt(all_linked[:, at], all_homes[:, at])
-            for at, key in enumerate(assessment.groups)
-        },
-        uncertain.draws,
-        plots,
-    )
+    found = {}
+    for at, (key, answer) in enumerate(assessment.groups.items()):
+        needs = len(answer.group.needs)
+        found[key] = GroupDoubt(
+            linked=np.array([row[0][at] for row in rows]),
+            homes=np.array([row[1][at] for row in rows]).reshape(count, len(plots)),
+            enough=np.array([row[2][at] for row in rows]).reshape(count, needs, len(plots)),
+        )
+    return Doubt(found, uncertain.draws, plots)
+
+
+def with_doubt(assessment: Assessment, doubt: Doubt) -> Assessment:
+    """Return the answer with how sure it is, so that whoever shows it tells that.
+
+    Parameters
+    ----------
+    assessment
+        The answer.
+    doubt
+        From `doubt_of`.
+    """
+    groups = {
+        key: replace(answer, drawn=doubt.groups[key]) for key, answer in assessment.groups.items()
+    }
+    return replace(assessment, groups=Named(groups, "animal"))
+
+
+def _wrapped(
+    rows: Iterable[_Row], progress: Callable[..., Iterable[_Row]] | None
+) -> Iterable[_Row]:
+    return rows if progress is None else progress(rows)
 
 
 def _row(extra: None, answer: Assessment) -> _Row:  # noqa: ARG001 - it needs nothing more
@@ -276,4 +251,15 @@ def _row(extra: None, answer: Assessment) -> _Row:  # noqa: ARG001 - it needs no
     return (
         np.array([one.measures.eca for one in groups]),
         np.array([one.homes.to_numpy() for one in groups]),
+        [_enough(one, answer) for one in groups],
     )
+
+
+def _enough(one: GroupAnswer, answer: Assessment) -> Array:
+    """Shape (Q, n): homes that what lies within reach is enough for."""
+    rows = []
+    for need in one.group.needs:
+        supply = resource_months(answer.supply, answer.knowledge, need.resource, need.months)
+        within = one.reach.within(need.reach.value) @ (supply / need.amount.value)
+        rows.append(combine_months(np.asarray(within), worst=need.month_rule == "worst"))
+    return np.array(rows).reshape(len(rows), len(one.homes))

@@ -193,9 +193,7 @@ def open_answers(assessment: Assessment) -> NDArray[np.bool_]:
     chance = np.array(
         [assessment.prior.share(kind, knowledge.setting("prior_strength")) for kind in _kinds(hood)]
     ).reshape(hood.answers.amount.shape)
-    found: NDArray[np.bool_] = (
-        np.isnan(hood.answers.amount) & ~unseen & (chance > 0) & (chance < 1)
-    )
+    found: NDArray[np.bool_] = np.isnan(hood.answers.amount) & ~unseen & (chance > 0) & (chance < 1)
     return found
 
 

@@ -105,6 +105,7 @@ def plot_answer(
         neighbours_not_known=_not_known(assessment, here, distance, view),
         view_m=view,
         groups=tuple(_plot_group(assessment, answer, here, distance, most) for answer in chosen),
+        draws=assessment.draws,
     )
 
 
@@ -146,14 +147,15 @@ def _not_known(
 def _plot_group(
     assessment: Assessment, answer: GroupAnswer, here: int, distance: Array, most: int
 ) -> PlotGroup:
+    homes, low, high = (float(told.iloc[here]) for told in answer.homes_told)
     return PlotGroup(
         group=answer.group.key,
         room=float(answer.room.iloc[here]),
         room_within=float(answer.room_within.iloc[here]),
         quality=float(answer.quality.iloc[here]),
-        homes=float(answer.homes.iloc[here]),
-        homes_low=float(answer.homes_low.iloc[here]),
-        homes_high=float(answer.homes_high.iloc[here]),
+        homes=homes,
+        homes_low=low,
+        homes_high=high,
         patch=bool(answer.patch.iloc[here]),
         scarcest=str(answer.scarcest.iloc[here]),
         shortage=answer.shortage.iloc[here],
@@ -161,12 +163,13 @@ def _plot_group(
             _need_at_plot(
                 assessment,
                 sheet,
+                tuple(float(end.iloc[here]) for end in answer.enough_told(at)),
                 here,
                 distance,
                 answer.reach.row(sheet.need.reach.value, here),
                 most,
             )
-            for sheet in answer.needs
+            for at, sheet in enumerate(answer.needs)
         ),
     )
 
@@ -174,6 +177,7 @@ def _plot_group(
 def _need_at_plot(
     assessment: Assessment,
     sheet: NeedSheet,
+    ends: tuple[float, ...],
     here: int,
     distance: Array,
     within: NDArray[np.intp],
@@ -190,8 +194,8 @@ def _need_at_plot(
         resource=need.resource,
         reach_m=need.reach.value,
         enough=enough,
-        enough_low=float(sheet.enough_low.iloc[here]),
-        enough_high=float(sheet.enough_high.iloc[here]),
+        enough_low=ends[0],
+        enough_high=ends[1],
         room=room,
         met=float(sheet.met.iloc[here]),
         standing=_standing(enough, room, knowledge.setting("plenty_ratio")),

@@ -51,7 +51,6 @@ def worth_of_knowing(worth: Array, known: Array) -> float:
     return max(float(fitted.max(axis=1).mean() - mean.max()), 0.0)
 
 
-
 def worth_of_all(worth: Array) -> float:
     """Return what is won on the mean by knowing everything before choosing; shape (D, S)."""
     return max(float(worth.max(axis=1).mean() - worth.mean(axis=0).max()), 0.0)

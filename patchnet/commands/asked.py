@@ -13,7 +13,15 @@ from tqdm import tqdm
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
-from patchnet.commands.options import WARNINGS, Asked, AskedGround, AskedSurface, say_faults
+from patchnet.assess.doubt import doubt_of, with_doubt
+from patchnet.commands.options import (
+    WARNINGS,
+    Asked,
+    AskedDraws,
+    AskedGround,
+    AskedSurface,
+    say_faults,
+)
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.street_store import form_of, read_journal
 from patchnet.core.texts import _
@@ -34,6 +42,7 @@ __all__ = [
     "assess_asked",
     "assess_for",
     "ensure_not_public",
+    "in_draws",
     "layers_bar",
     "meant_between",
     "meant_plot",
@@ -99,6 +108,28 @@ def assess_asked(
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
     say_faults(list(said))
     return answer
+
+
+def in_draws(answer: Assessment, draws: AskedDraws) -> Assessment:
+    """Return the answer with how sure it is, from as many draws as were asked for."""
+    plots = len(answer.neighbourhood.plots)
+    count = draws.count(answer.knowledge, plots)
+    if count == 0:
+        if draws.asked is None:
+            words = _(
+                "With {plots:,} plots this was worked out once, with the figures in use: --draws N "
+                "also tells how sure it is, and takes N times as long."
+            )
+            click.echo(words.format(plots=plots), err=True)
+        return answer
+    doubt = doubt_of(
+        answer,
+        draws=count,
+        seed=draws.seed,
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
+    return with_doubt(answer, doubt)
 
 
 def say_where_animals_live(answer: Assessment) -> None:

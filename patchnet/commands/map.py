@@ -8,6 +8,7 @@ from patchnet.commands.asked import (
     additions_asked,
     assess_for,
     ensure_not_public,
+    in_draws,
     layers_bar,
     note_made,
     read_asked,
@@ -15,10 +16,12 @@ from patchnet.commands.asked import (
 )
 from patchnet.commands.options import (
     Asked,
+    AskedDraws,
     AskedGround,
     AskedSurface,
     additions_option,
     audience_option,
+    draws_option,
     ground_options,
     group_option,
     input_options,
@@ -62,6 +65,7 @@ __all__ = ["map_"]
 )
 @additions_option
 @surface_options
+@draws_option
 def map_(
     *,
     groups: tuple[str, ...],
@@ -77,6 +81,7 @@ def map_(
     surface: AskedSurface,
     asked: Asked,
     ground: AskedGround,
+    draws: AskedDraws,
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
 
@@ -99,7 +104,7 @@ def map_(
         hours = sun_hours(answer.neighbourhood, asked.knowledge, surface=heights)
     found = additions_asked(answer, additions=additions, public=audience == "public")
     write_map(
-        answer,
+        answer if audience == "public" else in_draws(answer, draws),
         output,
         title=title,
         tiles=tiles,

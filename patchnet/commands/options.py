@@ -71,9 +71,11 @@ class AskedDraws:
     asked: int | None = None
     seed: int = 0
 
-    def count(self, knowledge: Knowledge) -> int:
-        """How many draws to take."""
-        return round(knowledge.setting("draws")) if self.asked is None else self.asked
+    def count(self, knowledge: Knowledge, plots: int = 0) -> int:
+        """How many draws to take; of a town none unless they are asked for."""
+        if self.asked is not None:
+            return self.asked
+        return 0 if plots > knowledge.setting("draws_plots") else round(knowledge.setting("draws"))
 
 
 @dataclass(frozen=True)

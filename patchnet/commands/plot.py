@@ -3,10 +3,12 @@
 import click
 
 from patchnet.assess.plot import plot_answer
-from patchnet.commands.asked import assess_asked, meant_plot, read_asked
+from patchnet.commands.asked import assess_asked, in_draws, meant_plot, read_asked
 from patchnet.commands.options import (
     Asked,
+    AskedDraws,
     AskedGround,
+    draws_option,
     ground_options,
     group_option,
     input_options,
@@ -21,9 +23,16 @@ __all__ = ["plot"]
 @click.argument("plot_id", metavar="ID")
 @group_option
 @ground_options()
+@draws_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def plot(
-    *, plot_id: str, groups: tuple[str, ...], form: str, asked: Asked, ground: AskedGround
+    *,
+    plot_id: str,
+    groups: tuple[str, ...],
+    form: str,
+    asked: Asked,
+    ground: AskedGround,
+    draws: AskedDraws,
 ) -> None:
     """What neighbours give plot ID, what is scarcest within its reach, month by month.
 
@@ -37,6 +46,7 @@ def plot(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
     plot_id = meant_plot(neighbourhood, plot_id)
-    answer = plot_answer(assess_asked(neighbourhood, asked.knowledge, groups, ground), plot_id)
+    assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
+    answer = plot_answer(in_draws(assessment, draws), plot_id)
     text = plot_json(answer) if form == "json" else plot_text(answer, asked.knowledge)
     click.echo(text, nl=False)

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.doubt import Spread, UncertainAnswer, over_draws, spread_of
+from patchnet.assess.doubt import UncertainAnswer, over_draws
 from patchnet.assess.draws import BATCH
+from patchnet.assess.spread import MIDDLE, Spread, spread_of
 from patchnet.assess.what_if import Trials
 from patchnet.assess.worth import worth_gained
 from patchnet.core.compiled import can_compile
@@ -103,7 +104,7 @@ class ChangesInDraws:
     def won_by(self, at: int) -> Array:
         """Shape (G, 3): what one change wins each animal: mean, and the ends of the middle 90."""
         each = self.after[:, at] - self.now
-        return np.column_stack([each.mean(axis=0), *np.quantile(each, (0.05, 0.95), axis=0)])
+        return np.column_stack([each.mean(axis=0), *np.quantile(each, MIDDLE, axis=0)])
 
     def harm(self, at: int) -> float:
         """Share of draws in which one change makes things worse, 0-1."""

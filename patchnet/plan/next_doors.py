@@ -96,7 +96,9 @@ def next_doors(
         return NextDoors(assessment, plot, (), 0, 0.0)
     if count < _LEAST:
         raise WrongUse(
-            _("Which door helps one plot's plan takes draws: give --draws 50 or more, or no --plot.")
+            _(
+                "Which door helps one plot's plan takes draws: give --draws 50 or more, or no --plot."
+            )
         )
     adviser = Adviser(assessment)
     uncertain = draws_of(assessment, count, seed, held=True)
@@ -123,7 +125,6 @@ def next_doors(
     whole = worth_of_all(worth)
     doors = _doors(assessment, worth, there, is_open, spared_plots(assessment, spared), seed)
     return NextDoors(assessment, plot, doors, unknown, whole, count)
-
 
 
 def _doors(

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
-from patchnet.assess.doubt import Spread
+from patchnet.assess.spread import Spread
 from patchnet.core.shown import Shown
 from patchnet.plan.facts import PlotFacts
 from patchnet.sun.at_plot import PlotSun

@@ -1,6 +1,6 @@
 """How sure something is, in plain words: counts of draws, never a probability or an interval."""
 
-from patchnet.assess.doubt import Spread
+from patchnet.assess.spread import Spread
 from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.numbers import figure
 

@@ -140,6 +140,7 @@ _SCRIPT: dict[str, object] = {
     "range": N_("{middle} ({low} to {high})"),
     "low_high": N_("{low}\N{EN DASH}{high}"),
     "low_high_words": N_("({low} to {high}, by what is not known)"),
+    "low_high_drawn": N_("({low} to {high}, 9 times in 10)"),
     "percent": "{n} %",
     "of_all": N_("{n} of {all}"),
     "and": N_(" and "),
@@ -372,6 +373,16 @@ _SCRIPT: dict[str, object] = {
     "total_range": (
         N_("(between {low} and {high}, by what is not known). Room for {room}. One home is {home}.")
     ),
+    "total_range_drawn": (
+        N_("(between {low} and {high}, 9 times in 10). Room for {room}. One home is {home}.")
+    ),
+    "linked_range": N_("(between {low} and {high}, 9 times in 10)"),
+    "drawn_words": N_(
+        "These were worked out {draws} times, each time with other figures from the ranges in our "
+        "tables and other guesses of what nobody looked at. The page shows the mean, and between "
+        "what 9 in 10 of them lie."
+    ),
+    "range_bar": N_("From nothing to {high}: 9 in 10 lie in the dark part, the line is the mean."),
     "head_connected_all": N_("Connected groups"),
     "connected_one": N_("{n} connected group of patches"),
     "connected_many": N_("{n} connected groups of patches"),

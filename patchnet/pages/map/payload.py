@@ -118,6 +118,7 @@ def payload(
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
         "public": public,
+        "draws": assessment.draws,
         "groups": [
             _group(frame, assessment, answer, columns, at, public=public)
             for answer in (progress(chosen.values()) if progress else chosen.values())
@@ -281,6 +282,8 @@ def _group(
     first, second, total = holding_links(answer.network, at)
     ground = ground_layers(frame, assessment, answer, (first, second), at, short=_short)
     caution = know.cautions.get(group.caution)
+    homes, low, high = answer.homes_told
+    linked = answer.linked_told
     return {
         "name": group.name,
         "latin": group.latin,
@@ -295,17 +298,21 @@ def _group(
         "room": column(answer.room),
         "roomWithin": column(answer.room_within),
         "quality": column(answer.quality),
-        "homes": column(answer.homes),
-        "low": column(answer.homes_low),
-        "high": column(answer.homes_high),
+        "homes": column(homes),
+        "low": column(low),
+        "high": column(high),
         "patch": "".join("1" if one else "0" for one in patch.tolist()),
         "component": component.tolist(),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
         ),
-        "needs": [_need(sheet, know, columns, index) for sheet in answer.needs],
+        "needs": [
+            _need(sheet, answer.enough_told(at), know, columns, index)
+            for at, sheet in enumerate(answer.needs)
+        ],
         "total": _totals(answer, public=public),
-        "eca": _short(answer.measures.eca),
+        "eca": _short(linked.mean),
+        "linked": [_short(linked.low), _short(linked.high)],
         "components": int(answer.measures.components),
         "links": [path_code(np.column_stack([first, second])), total],
         "breaks": [_break(frame, one, at, public=public) for one in answer.breaks],
@@ -315,15 +322,21 @@ def _group(
 
 def _totals(answer: GroupAnswer, *, public: bool) -> list[float | int]:
     """Homes, at least, at most, and room; for the public in the steps that its rows are told in."""
-    columns = (answer.homes, answer.homes_low, answer.homes_high, answer.room)
-    whole = np.array([float(column.sum()) for column in columns])
+    homes = answer.all_homes_told
+    whole = np.array([homes.mean, homes.low, homes.high, float(answer.room.sum())])
     if public:
         near, down, up = steps_near(whole), steps_down(whole), steps_up(whole)
         whole = np.array([near[0], down[1], up[2], near[3]])
     return [_short(value) for value in whole.tolist()]
 
 
-def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index) -> dict[str, Any]:
+def _need(
+    sheet: NeedSheet,
+    ends: "tuple[pd.Series[float], pd.Series[float]]",
+    know: Knowledge,
+    columns: _Columns,
+    index: pd.Index,
+) -> dict[str, Any]:
     need = sheet.need
     resource = know.resources[need.resource]
     hungry = sheet.hungry.reindex(index).reindex(columns=range(1, 13))
@@ -340,8 +353,8 @@ def _need(sheet: NeedSheet, know: Knowledge, columns: _Columns, index: pd.Index)
         "reach": _plain(need.reach.value),
         "vital": need.vital,
         "enough": columns.add(sheet.enough.reindex(index)),
-        "low": columns.add(sheet.enough_low.reindex(index)),
-        "high": columns.add(sheet.enough_high.reindex(index)),
+        "low": columns.add(ends[0].reindex(index)),
+        "high": columns.add(ends[1].reindex(index)),
         "room": columns.add(sheet.room.reindex(index)),
         "met": columns.add(sheet.met.reindex(index)),
         "hungry": whole_codes(masks) if masks.any() else "",

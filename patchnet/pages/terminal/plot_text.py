@@ -5,6 +5,7 @@ from dataclasses import asdict
 from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup, Shortage
 from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.doubt_words import drawn_words
 from patchnet.pages.kit.numbers import MONTHS, UNITS, figure, metres, span
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
@@ -36,6 +37,7 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
         _near(answer, knowledge),
         _plenty(answer, knowledge),
         _not_known(answer, knowledge),
+        _drawn(answer),
         paragraph(
             _(
                 "Homes are an index of room for wildlife, not a forecast of animals. Most figures "
@@ -45,6 +47,16 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
         ),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _drawn(answer: PlotAnswer) -> str:
+    """What the figures in brackets are."""
+    if not answer.draws:
+        return ""
+    return paragraph(
+        drawn_words(answer.draws)
+        + _(" Homes are the mean; in brackets stands between what 9 in 10 of them lie.")
+    )
 
 
 def _has(answer: PlotAnswer, knowledge: Knowledge) -> str:

@@ -136,7 +136,7 @@ function balance(group, plot) {
     ),
     ...group.needs.map((need, at) => {
       const [enough, low, high, room, met] = ["enough", "low", "high", "room", "met"].map((key) => column(need[key])[plot]);
-      const doubt = num(low) === num(high) ? "" : " " + fill(W.low_high_words, { low: num(low), high: num(high) });
+      const doubt = num(low) === num(high) ? "" : " " + fill(DATA.draws ? W.low_high_drawn : W.low_high_words, { low: num(low), high: num(high) });
       return el(
         "tr",
         { class: scarce === at + 1 ? "scarcest" : null },

@@ -122,7 +122,7 @@ function writeStreet(view, pick, pickGap) {
         "tr",
         {},
         el("th", { scope: "row" }, group.name),
-        el("td", { class: "number" }, num(group.eca)),
+        el("td", { class: "number" }, range(group.linked[0], group.eca, group.linked[1]), rangeBar(group.linked[0], group.eca, group.linked[1])),
         el("td", { class: "number" }, range(group.total[1], group.total[0], group.total[2])),
         el("td", {}, (commonestScarcest(group) || { name: W.none }).name),
       ),
@@ -132,6 +132,7 @@ function writeStreet(view, pick, pickGap) {
     );
     box.replaceChildren(
       el("p", {}, W.all_groups_words),
+      DATA.draws ? el("p", {}, fill(W.drawn_words, { draws: inFull(DATA.draws) })) : "",
       el(
         "div",
         { class: "scroll", tabindex: 0, role: "region", "aria-label": W.title_all_groups },
@@ -152,11 +153,16 @@ function writeStreet(view, pick, pickGap) {
   const facts = el(
     "dl",
     { class: "facts" },
-    fact(W.head_eca, el("strong", {}, num(group.eca)), " " + W.index_words),
+    fact(
+      W.head_eca,
+      el("strong", {}, num(group.eca)),
+      " " + (DATA.draws ? fill(W.linked_range, { low: num(group.linked[0]), high: num(group.linked[1]) }) + " " : "") + W.index_words,
+      rangeBar(group.linked[0], group.eca, group.linked[1]),
+    ),
     fact(
       W.head_homes,
       el("strong", {}, num(group.total[0])),
-      " " + fill(W.total_range, { low: num(group.total[1]), high: num(group.total[2]), room: num(group.total[3]), home: group.home }),
+      " " + fill(DATA.draws ? W.total_range_drawn : W.total_range, { low: num(group.total[1]), high: num(group.total[2]), room: num(group.total[3]), home: group.home }),
     ),
     fact(W.head_connected_all, plural(group.components, W.connected_one, W.connected_many) + fill(group.ground ? W.hop_words_ground : W.hop_words, { hop: inFull(group.hop) })),
     fact(W.head_commonest, scarce ? fill(W.commonest_words, { need: scarce.name, plots: plural(scarce.plots, W.plot, W.plots) }) : W.none),
@@ -166,6 +172,7 @@ function writeStreet(view, pick, pickGap) {
   box.replaceChildren(
     el("p", { class: "group-line" }, el("strong", {}, group.name), " (", el("i", { lang: "la" }, group.latin), ")"),
     facts,
+    DATA.draws ? el("p", {}, fill(W.drawn_words, { draws: inFull(DATA.draws) })) : "",
     el("h3", {}, W.breaks_title),
     breaks.length ? el("ol", { class: "breaks" }, ...breaks) : el("p", {}, W.breaks_none),
     group.breaks.length > MOST_BREAKS ? el("p", {}, fill(W.breaks_more, { n: group.breaks.length - MOST_BREAKS })) : "",

@@ -36,6 +36,21 @@ function range(low, middle, high) {
 const lowHigh = (low, high) =>
   num(low) === num(high) ? num(low) : fill(W.low_high, { low: num(low), high: num(high) });
 
+// A quiet bar from nothing to the high end: 9 in 10 draws lie in the dark part, the line is the mean.
+function rangeBar(low, mean, high) {
+  if (!DATA.draws || !(high > low)) return "";
+  const at = (value) => (100 * value) / high;
+  const words = fill(W.range_bar, { high: num(high) });
+  return svg(
+    "svg",
+    { class: "range-bar", viewBox: "0 0 100 8", role: "img", "aria-label": words, preserveAspectRatio: "none" },
+    svg("title", {}, words),
+    svg("rect", { class: "whole", x: 0, y: 3, width: 100, height: 2 }),
+    svg("rect", { class: "middle", x: at(low), y: 1, width: at(high) - at(low), height: 6 }),
+    svg("rect", { class: "mean", x: Math.max(0, at(mean) - 0.75), y: 0, width: 1.5, height: 8 }),
+  );
+}
+
 const upper = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 const sentence = (words) => words.replace(/\.?$/, ".");
 
