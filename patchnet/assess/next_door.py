@@ -260,7 +260,7 @@ def _doors(assessment: Assessment, shares: dict[str, Array]) -> Iterator[Door]:
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
     so_far = 0.0
     for plot, row in sorted(shares.items(), key=lambda one: -float(one[1].sum())):
-        kind = str(hood.plots.at[plot, "kind"])
+        kind = str(hood.plots.loc[plot, "kind"])
         looks = [
             Look(key, where_to_look(knowledge, kind, key), float(row[at]))
             for at, key in enumerate(hood.answers.features)

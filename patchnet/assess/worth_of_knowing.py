@@ -135,13 +135,11 @@ def _told(
     """Worth of each answer alone; of each place its answers that tell most, and their worth."""
     mean = worth.mean(axis=0)
     top = float(mean.max())
-    alone = np.zeros(answers.shape[1])
-    for at, column in enumerate(answers.T):
-        yes = float(column.mean())
-        if 0 < yes < 1:  # of a yes or no the regression is the two means
-            with_it = column @ worth / column.sum()
-            without = (mean - yes * with_it) / (1 - yes)
-            alone[at] = yes * with_it.max() + (1 - yes) * without.max() - top
+    # Of a yes or no the regression is the two means.
+    yes = answers.mean(axis=0)
+    both = answers.T @ worth / len(worth)
+    alone = both.max(axis=1) + (mean - both).max(axis=1) - top
+    alone[(yes <= 0) | (yes >= 1)] = 0.0
     best, value = [], np.zeros(len(places))
     for place, columns in enumerate(places):
         order = columns[np.argsort(-alone[columns], kind="stable")][:_TOLD].tolist()

@@ -96,9 +96,7 @@ def next_doors(
         return NextDoors(assessment, plot, (), 0, 0.0)
     if count < _LEAST:
         raise WrongUse(
-            _(
-                "Which door helps one plot's plan takes draws: give --draws 50 or more, or no --plot."
-            )
+            _("To find the door that helps one plot's plan takes draws: give --draws 50 or more.")
         )
     adviser = Adviser(assessment)
     uncertain = draws_of(assessment, count, seed, held=True)
