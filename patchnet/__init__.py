@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from patchnet.assess.assess import assess
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
     from patchnet.assess.compare import Comparison, compare
+    from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
     from patchnet.assess.find_routes import Routes, find_routes
     from patchnet.assess.next_door import NextDoors
@@ -90,6 +91,7 @@ __all__ = [
     "CheckReport",
     "Comparison",
     "DataFaults",
+    "DecidingFigures",
     "Fault",
     "FenceGaps",
     "FileTrouble",
@@ -114,6 +116,7 @@ __all__ = [
     "build_neighbourhood",
     "check_file",
     "compare",
+    "deciding_figures",
     "describe_source",
     "export",
     "find_gaps",
@@ -174,6 +177,7 @@ _WHERE = {
         "assess.assess": ("assess",),
         "assess.assessment": ("Assessment", "GroupAnswer", "PlotAnswer"),
         "assess.compare": ("Comparison", "compare"),
+        "assess.deciding_figures": ("DecidingFigures", "deciding_figures"),
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),
         "assess.next_door": ("NextDoors",),

@@ -102,6 +102,8 @@ class NextDoors(Shown):
         if all was known.
     draws
         Draws that were taken; 0: trials only.
+    now_wins
+        For a plan: worth that its best choice wins on the mean as things are known.
 
     Examples
     --------
@@ -118,6 +120,7 @@ class NextDoors(Shown):
     unknown: int
     worth: float
     draws: int = 0
+    now_wins: float = 0.0
 
     def table(self) -> pd.DataFrame:
         """One row a door, the first first (index: plot).

@@ -95,7 +95,7 @@ def stepwise_shares(
     Returns
     -------
     tuple
-        The inputs, and the least share that could be told from chance at the start, 0-1.
+        The inputs, and the share that one more would need to be told from chance, 0-1.
     """
     count = output.size
     left = output - output.mean()
@@ -116,7 +116,7 @@ def stepwise_shares(
         found.append(InputShare(best, part, rises=bool(along[best, 0] > 0)))
         left = left.copy()
         left[order[best]] -= _curves(count) @ along[best]
-    return tuple(found), by_chance
+    return tuple(found), by_chance * float(left @ left) / total
 
 
 def _caught(order: NDArray[np.intp], centred: Array) -> tuple[Array, Array]:

@@ -122,7 +122,9 @@ def next_doors(
     )
     whole = worth_of_all(worth)
     doors = _doors(assessment, worth, there, is_open, spared_plots(assessment, spared), seed)
-    return NextDoors(assessment, plot, doors, unknown, whole, count)
+    return NextDoors(
+        assessment, plot, doors, unknown, whole, count, float(worth.mean(axis=0).max())
+    )
 
 
 def _doors(
