@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
     from patchnet.assess.compare import Comparison, compare
     from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
+    from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
     from patchnet.assess.find_routes import Routes, find_routes
     from patchnet.assess.next_door import NextDoors
@@ -92,6 +93,7 @@ __all__ = [
     "Comparison",
     "DataFaults",
     "DecidingFigures",
+    "Doubt",
     "Fault",
     "FenceGaps",
     "FileTrouble",
@@ -118,6 +120,7 @@ __all__ = [
     "compare",
     "deciding_figures",
     "describe_source",
+    "doubt_of",
     "export",
     "find_gaps",
     "find_routes",
@@ -156,6 +159,7 @@ __all__ = [
     "survey_progress",
     "undo_return",
     "verify_street",
+    "with_doubt",
     "write_bands",
     "write_base",
     "write_card",
@@ -181,6 +185,7 @@ _WHERE = {
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),
         "assess.next_door": ("NextDoors",),
+        "assess.doubt": ("Doubt", "doubt_of", "with_doubt"),
         "assess.plot": ("plot_answer",),
         "assess.tables": ("break_table", "link_table", "plot_table"),
         "base.kept_survey": ("keep_survey",),

@@ -181,7 +181,13 @@ def assess(
 
 
 def farthest_m(groups: Iterable[Group]) -> float:
-    """Return the longest move or reach of any of some groups, metres."""
+    """Return the longest move or reach of any of some groups, metres.
+
+    Parameters
+    ----------
+    groups
+        Some animals.
+    """
     return max(
         max(group.hop.value, group.anchor_reach.value, *(need.reach.value for need in group.needs))
         for group in groups

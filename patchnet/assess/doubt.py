@@ -58,6 +58,13 @@ class Doubt:
         The draws that were taken.
     plots
         Ids of the n plots.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> patchnet.doubt_of(answer, draws=5).groups["wren"].homes.shape
+    (5, 127)
     """
 
     groups: Mapping[str, GroupDoubt]
@@ -201,6 +208,11 @@ def doubt_of(
     progress
         Wraps the draws while they are taken, such as a progress bar.
 
+    Returns
+    -------
+    Doubt
+        Linked homes and homes on each plot in every draw, by animal.
+
     Examples
     --------
     >>> import patchnet
@@ -233,6 +245,19 @@ def with_doubt(assessment: Assessment, doubt: Doubt) -> Assessment:
         The answer.
     doubt
         From `doubt_of`.
+
+    Returns
+    -------
+    Assessment
+        The same, with `GroupAnswer.drawn`.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["wren"])
+    >>> told = patchnet.with_doubt(answer, patchnet.doubt_of(answer, draws=5))
+    >>> told.groups["wren"].linked_told == told.groups["wren"].drawn.linked_homes
+    True
     """
     groups = {
         key: replace(answer, drawn=doubt.groups[key]) for key, answer in assessment.groups.items()

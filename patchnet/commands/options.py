@@ -44,13 +44,14 @@ WARNINGS = 12  # listed one by one; 'patchnet check' lists them all
 Command = TypeVar("Command", bound=Callable[..., Any])
 _DRAWS_HELP = N_(
     "How often to work it out, each time with other figures from the ranges of our "
-    "tables and other guesses of what nobody looked at; 100 if not given. 0: once, with "
-    "the figures in use, and nothing said of how sure it is."
+    "tables and other guesses of what nobody looked at; 100 if not given (or what "
+    "PATCHNET_DRAWS says). 0: once, with the figures in use, and nothing said of how sure "
+    "it is."
 )
 _FIGURE_DRAWS_HELP = N_(
     "How often to work it out, each time with other figures from the ranges of our tables and "
-    "other guesses of what nobody looked at; 400 if not given. With fewer only the figures that "
-    "matter most stand out."
+    "other guesses of what nobody looked at; 400 if not given (or what "
+    "PATCHNET_DRAWS says). With fewer only the figures that matter most stand out."
 )
 
 
@@ -342,15 +343,14 @@ def _with_draws(command: Callable[..., None], words: str) -> Callable[..., None]
             "--seed",
             type=click.IntRange(min=0),
             default=0,
-            show_default=True,
-            help="Other draws: any whole number.",
+            metavar="N",
+            help="Take other draws: any whole number.",
         ),
         click.option(
             "--draws",
             type=click.IntRange(min=0, max=10_000),
             metavar="N",
             envvar="PATCHNET_DRAWS",
-            show_envvar=True,
             help=words,
         ),
     ):

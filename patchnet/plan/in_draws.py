@@ -157,7 +157,7 @@ def clear_lead(judged: ChangesInDraws, rivals: Sequence[int], *, surely: float) 
     rivals
         Changes it must lead.
     surely
-        By so many standard errors of the difference.
+        How much that is: standard errors of the difference (a number).
     """
     shares = judged.shares
     if len(shares) < BATCH or not len(rivals):

@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import sys
 
 import geopandas as gpd
 import networkx as nx
@@ -13,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import spearmanr
 
-from patchnet.assess import assess, over_ground
+from patchnet.assess import assess
 from patchnet.assess import what_if_kernels as trial_kernels
 from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
 from patchnet.assess.sums_by_likeness import row_sums, stacked
@@ -220,7 +221,9 @@ def test_over_the_ground_it_is_what_assessing_anew_on_the_same_ground_gives(
     before = assess(place, **options)
     painted = {key: answer.ground.surface for key, answer in before.groups.items()}
     monkeypatch.setattr(
-        over_ground, "cost_surface", lambda _, group, *__, **___: painted[group.key]
+        sys.modules["patchnet.assess.assess"],
+        "cost_surface",
+        lambda _, group, *__, **___: painted[group.key],
     )
     anew = assess(changed(place, plot, change), **options)
     for compiled in (False, True):

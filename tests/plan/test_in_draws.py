@@ -1,0 +1,153 @@
+"""Choosing over the draws: the mean share of what was possible, worked on paper; and on plots."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import patchnet
+from patchnet.assess.doubt import draws_of
+from patchnet.assess.draws import BATCH, RUN
+from patchnet.plan.in_draws import ChangesInDraws, clear_lead, judge_in_draws, pool_of_sets
+
+
+def in_draws(after, *, now=1.0, first=0.5, weight=None):
+    """Draws by hand: `after` (D, S) of one animal, or (D, S, G)."""
+    after = np.asarray(after, dtype=float)
+    after = after[:, :, None] if after.ndim == 2 else after
+    draws, __, groups = after.shape
+    weight = np.full(groups, 1 / groups) if weight is None else np.asarray(weight)
+    return ChangesInDraws(np.full((draws, groups), now), after, weight, first)
+
+
+def test_the_mean_share_on_paper():
+    """Worth log((h + 0.5) / 1.5): h = 1 is 0, h = 2.5 log 2, h = 5.5 log 4.
+
+    Draw 1: things win log 4 and log 2, shares 1 and 1/2. Draw 2: nothing and log 2, shares 0
+    and 1. Means 1/2 and 3/4: the second is the choice though the first wins more homes.
+    """
+    judged = in_draws([[5.5, 2.5], [1.0, 2.5]])
+    assert judged.share.tolist() == pytest.approx([0.5, 0.75])
+    assert judged.best.tolist() == [0, 1]
+    assert judged.won(0).mean == pytest.approx((4.5 + 0) / 2)
+    assert judged.after_mean[:, 0].tolist() == [3.25, 2.5]
+    assert judged.harm(0) == judged.harm(1) == 0
+
+
+def test_draws_in_which_nothing_wins_have_no_say():
+    judged = in_draws([[5.5, 2.5], [1.0, 0.5]])
+    assert judged.share.tolist() == pytest.approx([1.0, 0.5])
+    assert judged.harm(1) == 0.5
+    nothing = in_draws([[1.0, 0.5]])
+    assert nothing.share.tolist() == [0, 0]
+
+
+def test_great_harm_in_one_draw_counts_as_all_that_could_have_been_won():
+    judged = in_draws([[2.5, 0.0], [2.5, 2.5]])
+    assert judged.share.tolist() == pytest.approx([1.0, 0.0])  # -1 and 1
+
+
+@given(
+    st.lists(st.lists(st.floats(0, 50), min_size=4, max_size=4), min_size=1, max_size=6),
+    st.permutations(range(4)),
+)
+def test_the_order_of_changes_and_of_draws_does_not_matter(after, order):
+    judged = in_draws(after)
+    turned = in_draws(np.asarray(after)[::-1][:, list(order)])
+    assert turned.share.tolist() == pytest.approx(judged.share[list(order)].tolist())
+
+
+@given(st.integers(1, 9), st.integers(1, 6), st.integers(0, 4), st.integers(0, 100))
+def test_a_pool_holds_every_part_of_its_sets(count, singles, first, seed):
+    """All single things, the best sets, all pairs and threes of the best; nothing twice."""
+    sets = [members for size in (1, 2, 3) for members in itertools.combinations(range(count), size)]
+    gain = np.random.default_rng(seed).random(len(sets))
+    pool = pool_of_sets(sets, gain, first=first, singles=singles)
+    chosen = {sets[at] for at in pool}
+    assert len(chosen) == len(pool)
+    assert {(at,) for at in range(count)} <= chosen
+    assert {sets[at] for at in np.argsort(-gain)[:first]} <= chosen
+    best = sorted(np.argsort(-gain[:count])[:singles].tolist())
+    assert set(itertools.combinations(best, 2)) <= chosen
+    assert set(itertools.combinations(best, 3)) <= chosen
+    for members in chosen:
+        for size in range(1, len(members)):
+            assert set(itertools.combinations(members, size)) <= chosen
+
+
+def test_a_lead_is_clear_beyond_chance():
+    """A lead that is there every time is clear; one of half the draws by as much is not."""
+    always = in_draws([[5.5, 2.5]] * BATCH)
+    assert clear_lead(always, [1], surely=2)
+    by_turns = in_draws([[5.5, 2.5], [2.5, 5.5]] * BATCH)
+    assert not clear_lead(by_turns, [1], surely=2)
+    assert not clear_lead(in_draws([[5.5, 2.5]] * (BATCH - 1)), [1], surely=2)
+    assert not clear_lead(always, [], surely=2)
+
+
+GROUPS = ["hedgehog", "wren", "bumblebee", "blackbird"]
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return patchnet.assess(patchnet.read_demo(), groups=GROUPS, straight=True)
+
+
+def test_a_change_in_a_draw_is_what_assessing_it_anew_would_rank(demo):
+    """Nothing added is nothing won; what is not there in a draw is not taken away."""
+    changes = [{}, {"shrub": 4.0}, {"paving": -1e6}]
+    found = judge_in_draws(draws_of(demo, 3), "M15B", changes, weight=np.full(4, 0.25), first=0.5)
+    assert found.after.shape == (3, 3, 4)
+    assert found.after[:, 0] == pytest.approx(found.now, rel=1e-12)
+    assert (found.after[:, 1] > found.now).any()
+    assert len({row.tobytes() for row in found.now}) == 3
+
+
+def test_draws_stop_where_they_are_enough(demo):
+    asked = []
+
+    def enough(so_far):
+        asked.append(so_far.count)
+        return True
+
+    found = judge_in_draws(
+        draws_of(demo, 3 * BATCH), "M15B", [{}], weight=np.full(4, 0.25), first=0.5, enough=enough
+    )
+    assert found.count == BATCH
+    assert asked == [BATCH]
+
+
+@pytest.fixture(scope="module")
+def drawn_plan(demo):
+    return patchnet.plan_plot(demo, "M15B", facts={"small_children": "no"}, month=5, draws=RUN)
+
+
+def test_a_plan_over_draws_says_how_sure_it_is(drawn_plan):
+    best = drawn_plan.best
+    assert best.doubt.draws == RUN
+    assert best.doubt.won.low <= best.linked_homes <= best.doubt.won.high
+    assert best.linked_homes == pytest.approx(best.doubt.won.mean)
+    assert 0 < best.doubt.share <= 1
+    assert all(0 <= one.often <= 1 for one in best.additions)
+    assert best.doubt.share >= drawn_plan.runner_up.doubt.share
+
+
+def test_before_and_change_are_after(drawn_plan):
+    """What all animals gain is what the set wins, and no animal's range lies beside its gain."""
+    best = drawn_plan.best
+    won = [one.linked_after - one.linked_before for one in best.groups]
+    assert sum(won) == pytest.approx(best.linked_homes)
+    for one, gain in zip(best.groups, won, strict=True):
+        assert one.won_low <= one.won_high
+        assert one.won_low - 1e-9 <= gain or one.won_high - 1e-9 <= gain
+
+
+def test_today_is_the_same_for_every_plot(demo, drawn_plan):
+    """Common draws: what there is today does not hang on whose plan it is."""
+    other = patchnet.plan_plot(demo, "M17B", month=5, draws=RUN)
+    now = {one.group: one.linked_before for one in drawn_plan.best.groups}
+    for one in other.best.groups:
+        if one.group in now:
+            assert one.linked_before == now[one.group]
