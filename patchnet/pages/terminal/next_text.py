@@ -15,6 +15,7 @@ from patchnet.pages.terminal.json_text import json_text
 __all__ = ["next_csv", "next_json", "next_text"]
 
 _NAMED = 3
+_HARDLY = 0.01  # of what choosing now wins
 _WHERE: Words[Where, str] = Words(
     {
         "street": N_("from the street"),
@@ -165,15 +166,16 @@ def _open(found: NextDoors) -> str:
     if found.plot is None:
         return words
     more = found.worth / found.now_wins if found.now_wins > 0 else 0.0
-    return " ".join(
-        [
-            words,
-            _(
-                "We worked this out {draws} times with other guesses of them, and chose for {plot} "
-                "each time. Knowing them all would win {part} more than choosing now."
-            ).format(draws=found.draws, plot=found.plot, part=part_words(more)),
-        ]
-    )
+    parts = [
+        words,
+        _(
+            "We worked this out {draws} times with other guesses of them, and chose for {plot} "
+            "each time. Knowing them all would win {part} more than choosing now."
+        ).format(draws=found.draws, plot=found.plot, part=part_words(more)),
+    ]
+    if more < _HARDLY:
+        parts.append(_("So it can choose now. If somebody goes and looks all the same:"))
+    return " ".join(parts)
 
 
 def _none(found: NextDoors) -> str:
