@@ -43,6 +43,11 @@ __all__ = ["advise"]
 @surface_options
 @draws_option
 @click.option(
+    "--cautious",
+    is_flag=True,
+    help="Choose by what is won even in the worse draws, not by the mean.",
+)
+@click.option(
     "--month", type=click.IntRange(1, 12), help="The month it is; this month if not given."
 )
 @click.option(
@@ -59,6 +64,7 @@ def advise(
     said: SaidFacts,
     groups: tuple[str, ...],
     surface: AskedSurface,
+    cautious: bool,
     month: int | None,
     card: Path | None,
     overwrite: bool,
@@ -93,6 +99,7 @@ def advise(
         heights=heights,
         draws=draws.count(asked.knowledge),
         seed=draws.seed,
+        cautious=cautious,
         processes=None,
         progress=partial(progress_bar, doing=_("draws")),
     )

@@ -30,6 +30,7 @@ __all__ = [
     "FeatureTrait",
     "Measure",
     "Resource",
+    "Sort",
     "Supply",
     "Visible",
     "read_features",
@@ -42,6 +43,10 @@ FeatureTrait = Literal[
 """What a feature is, see `Feature`."""
 Visible = Literal["street", "near", "never"]
 """From where a feature can be seen, see `Feature`."""
+Sort = Literal[
+    "flowers", "grass", "woody", "water", "decay", "soil", "box", "feeding", "habit", "other"
+]
+"""What sort of thing a feature is, see `Feature`."""
 About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
 """What a caution is about, where it has an effect beyond its words; see `Caution`."""
 
@@ -152,6 +157,10 @@ class Feature:
     gives_way
         Place in the order in which ground covers are taken up for something else, or None:
         it stays.
+    sort
+        What sort of thing it is, where single things are not sure: ``flowers``, ``grass`` left to
+        grow, ``woody``, ``water``, ``decay`` (dead wood, leaves), ``soil`` (bare, or stones),
+        ``box``, ``feeding``, ``habit``; else ``other``.
     visible
         From where it can be seen: the ``street``, ``near`` by, or ``never`` (mortar, roofs, holes
         in trees). What can never be seen is not known where nobody mentions it, even if all
@@ -204,6 +213,16 @@ class Feature:
             whole=True,
         ),
     ] = None
+    sort: Annotated[
+        Sort,
+        Choice(
+            N_(
+                "what sort of thing it is: woody, bushes, hedges and trees; decay, dead wood and "
+                "leaves; soil, bare soil or stones; habit, something done or not done"
+            ),
+            blank="other",
+        ),
+    ] = "other"
     visible: Annotated[
         Visible,
         Choice(

@@ -10,6 +10,7 @@ from patchnet.knowledge.features import (
     FeatureTrait,
     Measure,
     Resource,
+    Sort,
     Supply,
     Visible,
 )
@@ -93,6 +94,7 @@ __all__ = [
     "Setting",
     "SightRule",
     "Siting",
+    "Sort",
     "Source",
     "Step",
     "StoppingSight",

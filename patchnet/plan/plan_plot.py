@@ -66,6 +66,7 @@ def plan_plot(
     heights: SurfaceHeights | None = None,
     draws: int = 0,
     seed: int = 0,
+    cautious: bool = False,
     processes: int | None = 1,
     progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None,
 ) -> PlotPlan:
@@ -91,6 +92,9 @@ def plan_plot(
     draws, seed
         How many draws of all that is not sure to choose over, at most, and their seed (see
         `patchnet.doubt_of`); 0: with the figures in use alone, and nothing is said of doubt.
+    cautious
+        Choose by what is won even in the worse draws (``settings/draws_cautious``), not by the
+        mean.
     processes, progress
         As in `patchnet.doubt_of`.
 
@@ -103,7 +107,8 @@ def plan_plot(
     Raises
     ------
     WrongUse
-        If there is no such plot (the nearest spellings are offered), or no such month.
+        If there is no such plot (the nearest spellings are offered), or no such month, or a
+        cautious choice is wanted without draws.
     DataFaults
         If anything in `facts` cannot be read or contradicts itself: all of it at once.
     CannotRead
@@ -128,7 +133,10 @@ def plan_plot(
     elif isinstance(facts, Mapping):
         facts = read_facts(facts, knowledge, where="facts")
     sun = plot_sun(assessment.neighbourhood, plot, knowledge=knowledge, surface=heights)
-    taken = Taken(draws, seed, processes, progress) if draws else None
+    if cautious and not draws:
+        raise WrongUse(_("A cautious choice needs draws: it looks at the worse ones."))
+    low = assessment.knowledge.setting("draws_cautious") if cautious else None
+    taken = Taken(draws, seed, low, processes, progress) if draws else None
     plan = Adviser(assessment, taken).plan(plot, facts, month=month, light=sun.cls)
     return replace(plan, sun=sun)
 
@@ -139,6 +147,7 @@ class Taken:
 
     draws: int
     seed: int = 0
+    cautious: float | None = None
     processes: int | None = 1
     progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None
 
@@ -366,7 +375,7 @@ class _Plan:
             if so_far.count < setting("draws_least"):
                 return False
             of_sets = so_far.of(slice(0, len(pool)))
-            first = {*judged.sets[pool[int(of_sets.share.argmax())]]}
+            first = {*judged.sets[pool[int(of_sets.score.argmax())]]}
             rivals = [at for at, place in enumerate(pool) if not first & {*judged.sets[place]}]
             return clear_lead(of_sets, rivals, surely=setting("draws_lead"))
 
@@ -376,6 +385,7 @@ class _Plan:
             [judged.fitted[at][1] for at in pool] + [stage.change for stage in stages],
             weight=self.currency.weight,
             first=self.currency.first,
+            cautious=taken.cautious,
             enough=enough,
             processes=taken.processes,
             progress=taken.progress,
@@ -493,7 +503,7 @@ class _Plan:
             linked_homes=float((after - before).sum()),
             groups=groups,
             needs=needs,
-            doubt=judged.doubt(at),
+            doubt=judged.doubt(at, lambda one: self.knowledge.features[one.feature].sort),
         )
 
     def linked_in_draws(self, judged: JudgedSets, at: int) -> dict[str, Linked] | None:

@@ -146,12 +146,19 @@ class SetDoubt:
         What it wins over what the best set of each draw wins: mean, at most 1.
     harm
         Share of draws in which it makes things worse, 0-1.
+    cautious
+        Whether it was chosen by what is won even in the worse draws.
+    sorts
+        Sorts of things (``sort`` of the features), and the share of draws in which the best set
+        has one, the most often first.
     """
 
     draws: int
     won: Spread
     share: float
     harm: float
+    cautious: bool = False
+    sorts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ Ranking many sets takes the quick form of sharing (`PlotTrials.ranked`); the bes
 whatever is shown of any set, is judged exactly.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -91,13 +92,43 @@ class JudgedSets:
         """Share of draws in which a candidate is part of the best set; None: nothing was drawn."""
         if self.drawn is None:
             return None
-        place = {column: at for at, column in self.column.items()}
-        best = [place.get(int(column)) for column in self.drawn.best]
-        part = [at is not None and candidate in self.sets[at] for at in best]
+        part = [candidate in members for members in self.best_in_draws()]
         return float(np.mean(part)) if part else 0.0
 
-    def doubt(self, at: int) -> SetDoubt | None:
-        """How sure a set is; None where it was not drawn."""
+    def best_in_draws(self) -> list[tuple[int, ...]]:
+        """The best set of each draw in which anything wins."""
+        if self.drawn is None:
+            return []
+        place = {column: at for at, column in self.column.items()}
+        return [self.sets[place[int(column)]] for column in self.drawn.best]
+
+    def sorts(self, sort_of: Callable[[Candidate], str]) -> tuple[tuple[str, float], ...]:
+        """Share of draws in which the best set has a thing of each sort, the most often first.
+
+        Parameters
+        ----------
+        sort_of
+            Sort of a candidate.
+        """
+        best = self.best_in_draws()
+        counts = Counter(
+            sort for members in best for sort in {sort_of(self.candidates[k]) for k in members}
+        )
+        return tuple(
+            (sort, count / len(best))
+            for sort, count in sorted(counts.items(), key=lambda one: (-one[1], one[0]))
+        )
+
+    def doubt(self, at: int, sort_of: Callable[[Candidate], str]) -> SetDoubt | None:
+        """How sure a set is; None where it was not drawn.
+
+        Parameters
+        ----------
+        at
+            Its place.
+        sort_of
+            Sort of a candidate.
+        """
         if self.drawn is None or at not in self.column:
             return None
         column = self.column[at]
@@ -106,6 +137,8 @@ class JudgedSets:
             won=self.drawn.won(column),
             share=float(self.drawn.share[column]),
             harm=self.drawn.harm(column),
+            cautious=self.drawn.cautious is not None,
+            sorts=self.sorts(sort_of),
         )
 
     def _judge(self, places: Iterable[int]) -> None:
@@ -117,8 +150,9 @@ class JudgedSets:
     def best(self, allowed: Callable[[Candidate], bool] | None = None) -> int | None:
         """Place of the best set made only of allowed candidates; None where none wins.
 
-        Over the draws it is the one with the largest mean share of what was possible. With the
-        figures in use the first of the ranking are judged exactly, and one of them is chosen.
+        Over the draws it is the one with the largest mean share of what was possible (or the
+        largest low end of it). With the figures in use the first of the ranking are judged exactly,
+        and one of them is chosen.
 
         Of sets that win alike the one with fewer things, then less upkeep, then less money,
         then the order of the tables.
@@ -130,8 +164,7 @@ class JudgedSets:
         if not able:
             return None
         if self.drawn is not None:
-            share = {at: float(self.drawn.share[self.column[at]]) for at in able}
-            return self._lightest(share)
+            return self._lightest({at: float(self.drawn.score[self.column[at]]) for at in able})
         first = sorted(able, key=lambda at: (-float(self.gain[at]), at))[: self.finalists]
         # Of sets that rank alike none is left behind.
         last = float(self.gain[first[-1]]) - _TIE

@@ -1,6 +1,6 @@
 """Hold the figures against what others have counted, and the advice against what others put first.
 
-Run: python tests/calibration [--only densities|precedence] [PLACE ...]
+Run: python tests/calibration [--only densities|precedence] [--draws N] [PLACE ...]
 
 Densities: homes on a hectare against densities.csv (published counts; its notes give the sources).
 A density on the whole fabric is put on a hectare of plots by settings/plots_share. The ceiling
@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from places import FITTED, PLACES, neighbourhood_of
 
 import patchnet
+from patchnet.assess.doubt import draws_of, over_draws
 from patchnet.assess.what_if import Trials
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
@@ -66,9 +67,8 @@ def densities(place, assessment, knowledge):
     return hectares, rows
 
 
-def ranked(trials, currency, plot):
-    """Single things that fit a plot, the one worth most first; and its ground, m2."""
-    assessment = trials.assessment
+def fitting(assessment, plot):
+    """Single things that fit a plot as (feature, change), and its free ground, m2."""
     knowledge, hood = assessment.knowledge, assessment.neighbourhood
     space = space_of(hood, plot, PlotFacts(), knowledge, amounts=amounts_at(assessment, plot))
     kind = str(hood.plots["kind"].loc[plot])
@@ -78,22 +78,43 @@ def ranked(trials, currency, plot):
         for one in offered
         if (result := fitted([one], space, knowledge, PlotFacts())) is not None
     ]
-    if not fits:
-        return [], space.ground_m2
-    changes = [in_time(change, knowledge) for _, change in fits]
-    worth = currency.worth(trials.at(plot).ranked(changes))
-    order = np.argsort(-worth, kind="stable")
-    return [fits[at][0] for at in order.tolist()], space.ground_m2
+    return fits, space.ground_m2
 
 
-def precedence(assessment, plots):
-    """Orders of single things on some plots, and whether each has room."""
-    trials, currency = Trials(assessment, compiled=True), common_currency(assessment)
+def precedence(assessment, plots, draws):
+    """Orders of single things on some plots, the best first, and whether each has room.
+
+    By what each wins with the figures in use, or by its mean share of the best over draws.
+    """
+    asked = {plot: fitting(assessment, plot) for plot in plots}
+    asked = {plot: one for plot, one in asked.items() if one[0]}
+    changes = {plot: [change for _, change in fits] for plot, (fits, _) in asked.items()}
+    if draws:
+        shares = list(over_draws(shares_of, changes, draws_of(assessment, draws)))
+    else:
+        shares = [shares_of(changes, assessment)]
     found = []
-    for plot in plots:
-        order, ground = ranked(trials, currency, plot)
-        if order:
-            found.append((order, ground >= ROOM_M2))
+    for plot, (fits, ground) in asked.items():
+        order = np.argsort(-np.mean([one[plot] for one in shares], axis=0), kind="stable")
+        found.append(([fits[at][0] for at in order.tolist()], ground >= ROOM_M2))
+    return found
+
+
+def shares_of(changes, assessment):
+    """What each change wins of the best of its plot, by plot."""
+    trials, currency = Trials(assessment, compiled=True), common_currency(assessment)
+    found = {}
+    for plot, each in changes.items():
+        there = amounts_at(assessment, plot)
+        possible = [
+            {
+                key: max(more, -there[key])
+                for key, more in in_time(one, assessment.knowledge).items()
+            }
+            for one in each
+        ]
+        worth = currency.worth(trials.at(plot).ranked(possible))
+        found[plot] = worth / max(worth.max(), 1e-12)
     return found
 
 
@@ -160,6 +181,7 @@ def main():
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("places", nargs="*", help=f"of {', '.join(PLACES)}; all where none is named")
     ask.add_argument("--only", choices=("densities", "precedence"))
+    ask.add_argument("--draws", type=int, default=0, help="rank by the mean share over draws")
     said = ask.parse_args()
     knowledge, tier = patchnet.load_knowledge(), tiers()
     dense, orders = {}, {}
@@ -169,7 +191,7 @@ def main():
         dense[place] = densities(place, answer, knowledge)
         if said.only != "densities" and (said.places or place in VARIED):
             step = max(1, len(hood.plots) // MOST)
-            orders[place] = precedence(answer, list(hood.plots.index)[::step])
+            orders[place] = precedence(answer, list(hood.plots.index)[::step], said.draws)
     if said.only != "precedence":
         tell_densities(dense)
     if orders:

@@ -1,5 +1,6 @@
 """Choosing over the draws: the mean share of what was possible, worked on paper; and on plots."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -11,6 +12,8 @@ import patchnet
 from patchnet.assess.doubt import draws_of
 from patchnet.assess.draws import BATCH, RUN
 from patchnet.plan.in_draws import ChangesInDraws, clear_lead, judge_in_draws, pool_of_sets
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.set_search import judge_sets
 
 
 def in_draws(after, *, now=1.0, first=0.5, weight=None):
@@ -34,6 +37,22 @@ def test_the_mean_share_on_paper():
     assert judged.won(0).mean == pytest.approx((4.5 + 0) / 2)
     assert judged.after_mean[:, 0].tolist() == [3.25, 2.5]
     assert judged.harm(0) == judged.harm(1) == 0
+
+
+def test_the_cautious_choice_on_paper():
+    """Shares 18 times 1 and once 0, against 0.6 and once 1: means 18/19 and 11.8/19.
+
+    The low 2 in 100 lie 0.36 of the way from the worst to the next: 0.36 against 0.6.
+    Worth log((h + 0.5) / 1.5): h = 2.5 is log 2, and 0.6 log 2 is h = 1.5 x 2^0.6 - 0.5.
+    """
+    some = 1.5 * 2**0.6 - 0.5
+    rows = [[2.5, some], [2.5, some], [1.0, some]]
+    assert in_draws(rows).share.tolist() == pytest.approx([2 / 3, (0.6 + 0.6 + 1) / 3])
+    rows = [*rows[:2] * 9, rows[2]]
+    mean, low = in_draws(rows), dataclasses.replace(in_draws(rows), cautious=0.02)
+    assert int(mean.score.argmax()) == 0
+    assert int(low.score.argmax()) == 1
+    assert low.share.tolist() == mean.share.tolist()
 
 
 def test_draws_in_which_nothing_wins_have_no_say():
@@ -151,3 +170,31 @@ def test_today_is_the_same_for_every_plot(demo, drawn_plan):
     for one in other.best.groups:
         if one.group in now:
             assert one.linked_before == now[one.group]
+
+
+def test_how_often_a_thing_and_a_sort_is_part_of_the_best_on_paper():
+    """Three things, sets of one or two. Best sets of four draws: {0, 1}, {0, 1}, {0, 2}, {2}.
+
+    Thing 0 is in 3 of 4, thing 1 in 2, thing 2 in 2. Of sort a (0 and 1) is one in 3 of 4, of b
+    (2) in 2 of 4.
+    """
+    candidates = [
+        Candidate(f"t{at}", 1.0, "ground", 0.0, 0.0, 0.0, 0.0, (1,), (), ()) for at in range(3)
+    ]
+    judged = judge_sets(
+        candidates, fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
+        ranked_after=lambda changes: np.ones((len(changes), 1)),
+        linked_after=lambda changes: np.ones((len(changes), 1)), finalists=1,
+        worth=lambda rows: rows[:, 0] - 1, now=np.ones(1),
+        ceiling=lambda: np.ones(1), size=2, most=100,
+    )  # fmt: skip
+    best = [(0, 1), (0, 1), (0, 2), (2,)]
+    after = np.array([[3.0 if members == one else 2.0 for members in judged.sets] for one in best])
+    drawn = dataclasses.replace(
+        judged, drawn=in_draws(after), column={at: at for at in range(len(judged.sets))}
+    )
+    assert [drawn.often(at) for at in range(3)] == [0.75, 0.5, 0.5]
+    assert drawn.sorts(lambda one: "b" if one.feature == "t2" else "a") == (("a", 0.75), ("b", 0.5))
+    assert drawn.sets[drawn.best()] == (0, 1)
+    assert drawn.linked_with(drawn.best())[0] == pytest.approx(2.5)
+    assert judged.often(0) is None

@@ -43,6 +43,7 @@ __all__ = [
     "serves",
     "set_doubt_words",
     "stage_words",
+    "sure_sorts_words",
     "takes",
     "thing",
     "upkeep_words",
@@ -100,6 +101,19 @@ _ASKS: Words[str, str] = Words(
         "keeper": N_("Ask whoever looks after this place first."),
         "landlord": N_("If you rent, ask the owner first."),
         "neighbour": N_("Ask the neighbour first where it touches the boundary."),
+    }
+)
+_SORTS: Words[str, str] = Words(
+    {
+        "flowers": N_("flowers"),
+        "grass": N_("grass left to grow"),
+        "woody": N_("a bush, hedge or tree"),
+        "water": N_("water"),
+        "decay": N_("dead wood and leaves"),
+        "soil": N_("bare soil or stones"),
+        "box": N_("a box to nest or sleep in"),
+        "feeding": N_("food put out for birds"),
+        "habit": N_("leaving things be"),
     }
 )
 _FLOORS = {"standing": "floor"}
@@ -343,6 +357,16 @@ def plant_notes(line: PlantingLine) -> list[str]:
     return [words for words in (line.hazard, line.note, deep) if words]
 
 
+def sure_sorts_words(best: Suggestion, knowledge: Knowledge) -> str:
+    """Which sorts of things are among the best whatever turns out; empty where none is."""
+    sorts = () if best.doubt is None else best.doubt.sorts
+    least = knowledge.setting("headline_share")
+    sure = [_SORTS[sort] for sort, share in sorts if share >= least and sort in _SORTS]
+    if not sure:
+        return ""
+    return _("Surest is {sorts}.").format(sorts=listed(sure))
+
+
 def set_doubt_words(best: Suggestion) -> str:
     """How sure a set is; empty where nothing was drawn."""
     doubt = best.doubt
@@ -355,12 +379,13 @@ def set_doubt_words(best: Suggestion) -> str:
             range=range_words(doubt.won)
         ),
         ngettext(
-            "Of what could have been won each time it wins {part} % on average; nothing else wins "
-            "more of it.",
-            "Of what could have been won each time they win {part} % on average; nothing else wins "
-            "more of it.",
+            "Of what could have been won each time it wins {part} % on average.",
+            "Of what could have been won each time they win {part} % on average.",
             len(best.additions),
         ).format(part=part),
+        _("Nothing else does better in the worse of these times.")
+        if doubt.cautious
+        else _("Nothing else does better on the whole."),
     ]
     if doubt.harm >= 1 - SURE:
         words.append(
@@ -454,7 +479,7 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
                 count,
             ).format(need=need, group=group, months=months)
             break
-    return f"{words}."
+    return f"{words}. {sure_sorts_words(best, knowledge)}".strip()
 
 
 def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
