@@ -144,6 +144,11 @@ def deciding_figures(
     progress
         Wraps the draws while they are taken, such as a progress bar.
 
+    Returns
+    -------
+    DecidingFigures
+        Figures that go together stand together, what matters most first.
+
     Raises
     ------
     WrongUse

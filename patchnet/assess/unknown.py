@@ -230,7 +230,7 @@ def fitted_amounts(amount: Array, unknown: Array, area_m2: Array, ground: Array)
     Returns
     -------
     array
-        As `fit_to_ground`.
+        Shape (n, F), as `fit_to_ground`.
     """
     known = ~np.isnan(amount)
     free = np.maximum(area_m2 - (np.where(known, amount, 0.0) * ground).sum(axis=1), 0.0)

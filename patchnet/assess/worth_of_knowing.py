@@ -52,7 +52,18 @@ def worth_of_knowing(worth: Array, known: Array) -> float:
 
 
 def worth_of_all(worth: Array) -> float:
-    """Return what is won on the mean by knowing everything before choosing; shape (D, S)."""
+    """Return what is won on the mean by knowing everything before choosing.
+
+    Parameters
+    ----------
+    worth
+        Shape (D, S): worth of each of S options in each of D draws.
+
+    Returns
+    -------
+    float
+        In the unit of the worth, at least 0.
+    """
     return max(float(worth.max(axis=1).mean() - worth.mean(axis=0).max()), 0.0)
 
 
