@@ -162,7 +162,14 @@ class FenceGap:
     cost_before, cost_after
         Cost metres between those two; inf: no way.
     homes_won
-        Linked homes won, the earlier gaps of the list being there.
+        Linked homes won, the earlier gaps of the list being there: the mean of the draws, where
+        there are any.
+    key
+        The step between two cells that it opens, see `patchnet.movement.barrier_steps.Steps`.
+    won_low, won_high
+        Ends of the middle 90 in 100 draws of that; None where there are none.
+    often
+        Share of the draws in which it wins anything, 0-1; None where there are none.
     """
 
     barriers: tuple[int, ...]
@@ -174,6 +181,10 @@ class FenceGap:
     cost_before: float
     cost_after: float
     homes_won: float
+    key: int = -1
+    won_low: float | None = None
+    won_high: float | None = None
+    often: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

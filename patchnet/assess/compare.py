@@ -1,7 +1,14 @@
-"""What was won and lost between two states of a neighbourhood: for whom, where, and how sure."""
+"""What was won and lost between two states of a neighbourhood: for whom, where, and how sure.
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+Both states are worked out with one idea of what plots are like that nobody looked at, and in the
+same draws. Else a pond dug at one plot would change what is assumed of all others, and luck that
+has nothing to do with the pond would hide what it does.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import chain
 
 import geopandas as gpd
 import numpy as np
@@ -9,7 +16,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString
 
+from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
+from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
+from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, Words, _
@@ -20,10 +30,13 @@ __all__ = [
     "FeatureChange",
     "GroupChange",
     "PlotChange",
+    "Row",
     "compare",
 ]
 
+Array = NDArray[np.float64]
 _LEAST = 1e-9  # homes; less than that is rounding
+_ROUNDING = 1e-8  # of the homes there are: flows are sent in steps of some billionths
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +56,24 @@ class FeatureChange:
 
 @dataclass(frozen=True, slots=True)
 class PlotChange:
-    """Change of homes held on one plot, by group; only plots that are in both states."""
+    """Change of one plot that is in both states, by group.
+
+    Attributes
+    ----------
+    plot
+        Its id.
+    homes
+        Homes held there: the mean of the draws, or with the figures in use where there are none.
+    often
+        Share of the draws in which they change in that direction, 0-1; empty where there are none.
+    hungry_closed, hungry_opened
+        Months (1-12) in which flowers are no longer short, and newly short, with the figures in
+        use.
+    """
 
     plot: str
     homes: Mapping[str, float]
+    often: Mapping[str, float]
     hungry_closed: Mapping[str, tuple[int, ...]]
     hungry_opened: Mapping[str, tuple[int, ...]]
 
@@ -58,19 +85,28 @@ class GroupChange:
     Attributes
     ----------
     linked_before, linked_after
-        Linked homes.
+        Linked homes: means of the draws, or with the figures in use where there are none.
     homes_before, homes_after
-        Homes held in all.
+        Homes held in all, likewise.
     patches_before, patches_after
-        Number of patches.
+        Number of patches, with the figures in use.
     components_before, components_after
-        Connected groups of patches.
+        Connected groups of patches, with the figures in use.
     breaks_closed, breaks_opened
-        Breaks that are there in only one of the states (the one that counts most first).
+        Breaks that are there in only one of the states with the figures in use (the one that
+        counts most first).
+    closed_in, opened_in
+        Share of the draws in which each of them closes, or opens, 0-1: its two ends are linked in
+        the one state and not in the other. Empty where there are no draws.
+    won
+        Change of the linked homes: mean of the draws and the middle 90 in 100 of them; None where
+        there are no draws.
+    rises, falls
+        Share of the draws in which the linked homes rise, and fall, by more than rounding, 0-1;
+        None where there are no draws.
     sure
-        Whether the homes held change the same way (up, down or not at all) when everything that
-        is not known is taken as absent, as expected, and as present; or hardly change at all
-        beside the linked homes, because what changed are the links (a break that closed).
+        Whether they go the way of the mean (up, down, or not at all) in at least
+        ``settings/sure_in`` of the draws; None where there are no draws.
     """
 
     group: str
@@ -84,7 +120,12 @@ class GroupChange:
     components_after: int
     breaks_closed: tuple[Break, ...]
     breaks_opened: tuple[Break, ...]
-    sure: bool
+    closed_in: tuple[float, ...] = ()
+    opened_in: tuple[float, ...] = ()
+    won: Spread | None = None
+    rises: float | None = None
+    falls: float | None = None
+    sure: bool | None = None
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -94,7 +135,8 @@ class Comparison(Shown):
     Attributes
     ----------
     before, after
-        The two assessments.
+        The two assessments, with the figures in use; `after` with what `before` takes plots to be
+        like that nobody looked at.
     groups
         Change of each group, in the order of the tables.
     plots
@@ -105,6 +147,8 @@ class Comparison(Shown):
         Plots that are in one of them only.
     moved
         Plots whose outline changed: id and share of the area that is not common to both.
+    draws, seed
+        In how many draws both were worked out, and of which seed; 0: only with the figures in use.
 
     Examples
     --------
@@ -122,6 +166,9 @@ class Comparison(Shown):
     only_before: tuple[str, ...]
     only_after: tuple[str, ...]
     moved: tuple[tuple[str, float], ...]
+    draws: int = 0
+    seed: int = 0
+    _homes: Mapping[str, Array] = field(default_factory=dict)
 
     def table(self) -> pd.DataFrame:
         """How each group fares, one row a group (index: its key).
@@ -129,25 +176,34 @@ class Comparison(Shown):
         Returns
         -------
         DataFrame
-            Columns ``linked_before``, ``linked_after``, ``homes_before``, ``homes_after``
-            (homes), ``patches_before``, ``patches_after``, ``parts_before``, ``parts_after``,
-            ``breaks_closed``, ``breaks_opened`` (counts) and ``sure`` (see `GroupChange`).
+            Columns ``linked_before``, ``linked_after``, ``won_low``, ``won_high`` (linked homes
+            won, the middle 90 in 100 draws), ``homes_before``, ``homes_after`` (homes),
+            ``patches_before``, ``patches_after``, ``parts_before``, ``parts_after``,
+            ``breaks_closed``, ``breaks_opened`` (counts), ``rises``, ``falls`` (shares of the
+            draws, 0-1) and ``sure``. See `GroupChange`; NaN and None where there are no draws.
         """
+        nothing = Spread(np.nan, np.nan, np.nan)
         rows = [
-            (
-                one.linked_before, one.linked_after, one.homes_before, one.homes_after,
-                one.patches_before, one.patches_after, one.components_before,
-                one.components_after, len(one.breaks_closed), len(one.breaks_opened), one.sure,
-            )
+            {
+                "linked_before": one.linked_before,
+                "linked_after": one.linked_after,
+                "won_low": (one.won or nothing).low,
+                "won_high": (one.won or nothing).high,
+                "homes_before": one.homes_before,
+                "homes_after": one.homes_after,
+                "patches_before": one.patches_before,
+                "patches_after": one.patches_after,
+                "parts_before": one.components_before,
+                "parts_after": one.components_after,
+                "breaks_closed": len(one.breaks_closed),
+                "breaks_opened": len(one.breaks_opened),
+                "rises": np.nan if one.rises is None else one.rises,
+                "falls": np.nan if one.falls is None else one.falls,
+                "sure": one.sure,
+            }
             for one in self.groups
-        ]  # fmt: skip
-        index = pd.Index([one.group for one in self.groups], name="group")
-        columns = [
-            "linked_before", "linked_after", "homes_before", "homes_after", "patches_before",
-            "patches_after", "parts_before", "parts_after", "breaks_closed", "breaks_opened",
-            "sure",
-        ]  # fmt: skip
-        return pd.DataFrame(rows, index=index, columns=columns)
+        ]
+        return pd.DataFrame(rows, index=pd.Index([one.group for one in self.groups], name="group"))
 
     def plot_table(self) -> pd.DataFrame:
         """Change of homes held on each plot that is in both, plots down, groups across.
@@ -155,25 +211,44 @@ class Comparison(Shown):
         Returns
         -------
         DataFrame
-            Index of ``after``'s plots without the new ones; homes.
+            Index of ``after``'s plots without the new ones; homes, means of the draws where there
+            are any.
         """
-        now, then = self.after.groups, self.before.groups
-        plots = self.after.neighbourhood.plots.index
-        common = plots[plots.isin(self.before.neighbourhood.plots.index)]
-        changes = {key: now[key].homes.loc[common] - then[key].homes.loc[common] for key in now}
-        return pd.DataFrame(changes, index=common)
+        return pd.DataFrame(self._homes, index=_common(self.before, self.after))
 
 
-def compare(before: Assessment, after: Assessment) -> Comparison:
+def compare(
+    before: Assessment,
+    after: Assessment,
+    *,
+    draws: int = 0,
+    seed: int = 0,
+    processes: int | None = 1,
+    progress: "Callable[[Iterable[Row]], Iterable[Row]] | None" = None,
+) -> Comparison:
     """Compare two states of a neighbourhood: what was won and lost, for whom and where.
 
     Plots are the same where their ids are. What nobody knew in one of the states is never
     called gone or new: it stands as a change of what is known.
 
+    What plots are like that nobody looked at is taken from `before` for both. Where `after` was
+    worked out by itself, and that makes any difference, it is worked out again, which takes as
+    long as `patchnet.assess`; give ``prior=before.prior`` there to spare it.
+
     Parameters
     ----------
     before, after
         Two answers for the same animals, made with the same tables.
+    draws
+        In how many draws to work both out (see `patchnet.doubt_of`); 0: only with the figures in
+        use, and then nothing is said of how sure it is.
+    seed
+        Of the draws.
+    processes
+        How many processes; None: one a core. Scripts that ask for more than one must have their
+        main part under ``if __name__ == "__main__"``.
+    progress
+        Wraps the draws of both states while they are taken, such as a progress bar.
 
     Returns
     -------
@@ -183,7 +258,8 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
     Raises
     ------
     WrongUse
-        If they share no plot, or were made for different groups.
+        If they share no plot, were made for different groups or with tables of other features, or
+        only one of them is made of published figures; also if draws are asked for of such.
 
     Examples
     --------
@@ -194,8 +270,9 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
     """
     if list(before.groups) != list(after.groups):
         raise WrongUse(_("The two states must be assessed for the same animals."))
-    first, second = before.neighbourhood.plots, after.neighbourhood.plots
-    common = second.index[second.index.isin(first.index)]
+    if before.neighbourhood.answers.features != after.neighbourhood.answers.features:
+        raise WrongUse(_("The two states must be assessed with the same tables."))
+    common = _common(before, after)
     if len(common) == 0:
         raise WrongUse(
             _(
@@ -206,18 +283,76 @@ def compare(before: Assessment, after: Assessment) -> Comparison:
                 neighbourhood_name_2=after.neighbourhood.name,
             )
         )
+    after = _with_one_prior(before, after)
+    same = _Same(before, after)
+    groups = {key: _group(before.groups[key], answer, same) for key, answer in after.groups.items()}
+    homes: Mapping[str, Array] = {
+        key: np.asarray(answer.homes.loc[common] - before.groups[key].homes.loc[common])
+        for key, answer in after.groups.items()
+    }
+    often: Mapping[str, Array] = {}
+    if draws:
+        if before.prior is None:
+            raise WrongUse(
+                _("Published figures say nothing of how sure they are: compare them without draws.")
+            )
+        found = _in_draws(
+            before, after, groups, draws=draws, seed=seed, processes=processes, progress=progress
+        )
+        sure_in = after.knowledge.setting("sure_in")
+        groups = {key: found[key].told(one, sure_in) for key, one in groups.items()}
+        homes = {key: one.homes for key, one in found.items()}
+        often = {key: one.often for key, one in found.items()}
+    first, second = before.neighbourhood.plots, after.neighbourhood.plots
     return Comparison(
         before=before,
         after=after,
-        groups=tuple(
-            _group(before.groups[key], after.groups[key], _Same(before, after))
-            for key in after.groups
-        ),
-        plots=tuple(_plots(before, after, common)),
+        groups=tuple(groups.values()),
+        plots=tuple(_plots(before, after, common, homes, often)),
         features=tuple(_features(before, after, common)),
         only_before=tuple(str(plot) for plot in first.index if plot not in second.index),
         only_after=tuple(str(plot) for plot in second.index if plot not in first.index),
         moved=tuple(_moved(before, after, common)),
+        draws=draws,
+        seed=seed,
+        _homes=homes,
+    )
+
+
+def _common(before: Assessment, after: Assessment) -> pd.Index:
+    """Plots that are in both, in the order of the second."""
+    plots: pd.Index = after.neighbourhood.plots.index
+    common: pd.Index = plots[plots.isin(before.neighbourhood.plots.index)]
+    return common
+
+
+def _with_one_prior(before: Assessment, after: Assessment) -> Assessment:
+    """Return the second state with what the first takes unseen plots to be like."""
+    if after.prior is before.prior:
+        return after
+    if before.prior is None or after.prior is None:
+        raise WrongUse(
+            _(
+                "One of the two states is made of published figures and the other of a street's "
+                "own file: compare two of a kind."
+            )
+        )
+    hood, knowledge, asked = after.neighbourhood, after.knowledge, after.asked
+    own, shared = (draw_in_unknown(hood, knowledge, prior) for prior in (after.prior, before.prior))
+    if all(
+        np.array_equal(getattr(own, reading), getattr(shared, reading))
+        for reading in ("expected", "low", "high")
+    ):
+        return replace(after, prior=before.prior)
+    return assess(
+        hood,
+        knowledge=knowledge,
+        groups=list(after.groups),
+        quality=asked.quality,
+        straight=asked.straight,
+        cell_m=asked.cell_m,
+        landcover=asked.landcover,
+        prior=before.prior,
     )
 
 
@@ -227,7 +362,6 @@ class _Same:
     def __init__(self, before: Assessment, after: Assessment) -> None:
         self._crs = before.neighbourhood.plots.crs, after.neighbourhood.plots.crs
         self._near_m = after.knowledge.setting("same_break_m")
-        self.by_links = after.knowledge.setting("sure_by_links")
 
     def closed(self, before: GroupAnswer, after: GroupAnswer) -> tuple[Break, ...]:
         """Breaks of the first state that are not in the second."""
@@ -252,13 +386,6 @@ class _Same:
 
 
 def _group(before: GroupAnswer, after: GroupAnswer, same: _Same) -> GroupChange:
-    changes = [
-        float(getattr(after, reading).sum() - getattr(before, reading).sum())
-        for reading in ("homes_low", "homes", "homes_high")
-    ]
-    linked = after.measures.eca - before.measures.eca
-    same_way = min(changes) >= -_LEAST or max(changes) <= _LEAST
-    by_links = max(map(abs, changes)) <= same.by_links * abs(linked)
     return GroupChange(
         group=after.group.key,
         linked_before=before.measures.eca,
@@ -271,15 +398,124 @@ def _group(before: GroupAnswer, after: GroupAnswer, same: _Same) -> GroupChange:
         components_after=after.measures.components,
         breaks_closed=same.closed(before, after),
         breaks_opened=same.opened(before, after),
-        sure=same_way or by_links,
     )
 
 
-def _plots(before: Assessment, after: Assessment, common: pd.Index) -> list[PlotChange]:
-    homes = {
-        key: (answer.homes.loc[common] - before.groups[key].homes.loc[common]).to_numpy()
-        for key, answer in after.groups.items()
+_Ends = tuple[tuple[str, str], ...]
+Row = list[tuple[float, Array, list[bool]]]
+"""One draw: each animal's linked homes, homes at each plot, and which ends of breaks are linked."""
+
+
+def _row(ends: Mapping[str, _Ends], answer: Assessment) -> Row:
+    """Each animal's linked homes, homes at each plot, and whether the ends asked for are linked."""
+    return [
+        (
+            one.measures.eca,
+            np.asarray(one.homes),
+            [_linked(one.component, *pair) for pair in ends[key]],
+        )
+        for key, one in answer.groups.items()
+    ]
+
+
+def _linked(component: "pd.Series[int]", one: str, other: str) -> bool:
+    if one not in component.index or other not in component.index:
+        return False
+    return bool(component[one] == component[other] >= 0)
+
+
+@dataclass(frozen=True, eq=False)
+class _InDraws:
+    """One animal in D draws of both states: linked homes, homes in all, whether ends are linked.
+
+    `linked` and `total` have the shape (2, D), `ends` (2, D, breaks); `homes` and `often` are the
+    mean change at each common plot and the share of the draws that go its way.
+    """
+
+    linked: Array
+    total: Array
+    ends: NDArray[np.bool_]
+    homes: Array
+    often: Array
+
+    def told(self, change: GroupChange, sure_in: float) -> GroupChange:
+        """Return the change with the means of the draws, and how sure they are."""
+        before, after = (float(one.mean()) for one in self.linked)
+        won = self.linked[1] - self.linked[0]
+        way = _ways(won, self.linked.max(axis=0))
+        mean = after - before
+        told = _ways(np.array([mean]), np.array([max(before, after)]))
+        closed = len(change.breaks_closed)
+        then, now = self.ends
+        return replace(
+            change,
+            linked_before=before,
+            linked_after=after,
+            homes_before=float(self.total[0].mean()),
+            homes_after=float(self.total[1].mean()),
+            closed_in=tuple((~then & now)[:, :closed].mean(axis=0).tolist()),
+            opened_in=tuple((then & ~now)[:, closed:].mean(axis=0).tolist()),
+            won=replace(spread_of(won), mean=mean),
+            rises=float((way > 0).mean()),
+            falls=float((way < 0).mean()),
+            sure=bool((way == told).mean() >= sure_in),
+        )
+
+
+def _ways(change: Array, size: Array) -> Array:
+    """1 where it rises, -1 where it falls, 0 where the change is rounding beside the size."""
+    return np.where(np.abs(change) <= _ROUNDING * np.maximum(size, 1.0), 0.0, np.sign(change))
+
+
+def _in_draws(
+    before: Assessment,
+    after: Assessment,
+    groups: Mapping[str, GroupChange],
+    *,
+    draws: int,
+    seed: int,
+    processes: int | None,
+    progress: Callable[[Iterable[Row]], Iterable[Row]] | None,
+) -> dict[str, _InDraws]:
+    """Work both states out in the same draws."""
+    ends: Mapping[str, _Ends] = {
+        key: tuple(
+            (one.from_plot, one.to_plot) for one in (*change.breaks_closed, *change.breaks_opened)
+        )
+        for key, change in groups.items()
     }
+    work = partial(over_draws, _row, ends, processes=processes)
+    rows: Iterable[Row] = chain.from_iterable(
+        work(draws_of(state, draws, seed)) for state in (before, after)
+    )
+    taken = list(rows if progress is None else progress(rows))
+    common = _common(before, after)
+    places = [state.neighbourhood.plots.index.get_indexer(common) for state in (before, after)]
+    found = {}
+    for at, key in enumerate(groups):
+        states = [[row[at] for row in taken[first : first + draws]] for first in (0, draws)]
+        held = [np.array([homes for _linked_homes, homes, _ends in rows]) for rows in states]
+        was, now = (homes[:, place] for homes, place in zip(held, places, strict=True))
+        change = now - was
+        mean = change.mean(axis=0)
+        way = _ways(change, np.maximum(was, now))
+        found[key] = _InDraws(
+            linked=np.array([[row[0] for row in rows] for rows in states]),
+            total=np.array([homes.sum(axis=1) for homes in held]),
+            ends=np.array([[row[2] for row in rows] for rows in states], dtype=bool),
+            homes=mean,
+            often=(way == np.sign(mean)).mean(axis=0),
+        )
+    return found
+
+
+def _plots(
+    before: Assessment,
+    after: Assessment,
+    common: pd.Index,
+    homes: Mapping[str, Array],
+    often: Mapping[str, Array],
+) -> list[PlotChange]:
     resources = after.knowledge.resources
     hungry = {
         key: (
@@ -292,12 +528,13 @@ def _plots(before: Assessment, after: Assessment, common: pd.Index) -> list[Plot
     for at, plot in enumerate(common):
         moved = {key: float(change[at]) for key, change in homes.items()}
         moved = {key: change for key, change in moved.items() if abs(change) > _LEAST}
+        shares = {key: float(often[key][at]) for key in moved if key in often}
         closed = {key: _months(was[at] & ~now[at]) for key, (was, now) in hungry.items()}
         opened = {key: _months(now[at] & ~was[at]) for key, (was, now) in hungry.items()}
         closed = {key: months for key, months in closed.items() if months}
         opened = {key: months for key, months in opened.items() if months}
         if moved or closed or opened:
-            changes.append(PlotChange(str(plot), moved, closed, opened))
+            changes.append(PlotChange(str(plot), moved, shares, closed, opened))
     return changes
 
 

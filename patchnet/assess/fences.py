@@ -4,9 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.sparse import csgraph
 from shapely import Point
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
@@ -16,6 +14,7 @@ from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
 from patchnet.movement.surface import CostSurface
 from patchnet.network.more_links import MoreLink, more_links
+from patchnet.network.one_more_link import best_lengths
 from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["break_corridors", "fence_gaps", "squeeze"]
@@ -146,7 +145,7 @@ def fence_gaps(
     return tuple(
         _fence_gap(assessment, network, surface, openings, link)
         for link in more_links(
-            _all_lengths(network), network.homes, network.k_per_m,
+            best_lengths(network), network.homes, network.k_per_m,
             a=openings.a, b=openings.b, cost=openings.cost, most=most,
         )
     )  # fmt: skip
@@ -191,15 +190,6 @@ def _at_plot(openings: _Openings, surface: CostSurface, plot: str) -> _Openings:
     return _Openings(*(getattr(openings, part.name)[keep] for part in fields(openings)))
 
 
-def _all_lengths(network: PatchGraph) -> Array:
-    """Shape (n, n): best routes between all patches, metres, infinite where there is none."""
-    n = len(network.ids)
-    links = sp.coo_array(
-        (network.length_mm.astype(float), (network.i, network.j)), shape=(n, n)
-    ).tocsr()
-    return np.asarray(csgraph.dijkstra(links, directed=False)) / 1000
-
-
 def _fence_gap(
     assessment: Assessment,
     network: PatchGraph,
@@ -232,4 +222,5 @@ def _fence_gap(
         cost_before=link.before,
         cost_after=link.after,
         homes_won=link.won,
+        key=int(steps.key[step]),
     )

@@ -1,22 +1,40 @@
 """Which fences to open for an animal that walks: all of them, or those between two plots."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from patchnet.assess.assessment import Assessment, FenceGap
+from patchnet.assess.assessment import Assessment, Break, FenceGap
+from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
 from patchnet.assess.fences import fence_gaps
+from patchnet.assess.links_in_draws import (
+    BreakDoubt,
+    BreakWon,
+    GapsInDraw,
+    best_gaps,
+    breaks_won,
+    doubt_of_breaks,
+    gaps_in_draw,
+)
 from patchnet.assess.ways import gaps_between, walking_ground
 from patchnet.core.shown import Shown
 from patchnet.movement.fence_gaps import GapPlan
 
 __all__ = ["FenceGaps", "find_gaps"]
 
+Array = NDArray[np.float64]
 _COLUMNS = (
     "order", "plot_a", "plot_b", "kinds", "now", "cost_before_m", "cost_after_m", "homes_won",
-    "geometry",
+    "won_low", "won_high", "often", "geometry",
 )  # fmt: skip
+_POOL = 2  # times as many gaps as are asked for are looked at in the draws
+_BREAKS = 5  # worked out in the draws: those that win most with the figures in use
+Row = tuple[GapsInDraw, list[BreakWon]]
+"""One draw: the gaps, and what closing breaks wins."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -35,7 +53,15 @@ class FenceGaps(Shown):
         Without `between`: the one that wins most linked homes first, each counted with those
         before it.
     plans
-        With `between`: steps, each of one gap or of several that only help together.
+        With `between`: steps, each of one gap or of several that only help together, with the
+        figures in use.
+    draws, seed
+        In how many draws they were worked out, and of which seed; 0: with the figures in use.
+    linked, together
+        Linked homes today, and what all gaps together win: means of the draws, and the middle 90
+        in 100 of them; None where there are none.
+    breaks
+        What closing the first breaks wins over the draws, most first; empty where there are none.
 
     Examples
     --------
@@ -50,6 +76,11 @@ class FenceGaps(Shown):
     between: tuple[str, str] | None
     gaps: tuple[FenceGap, ...]
     plans: tuple[GapPlan, ...]
+    draws: int = 0
+    seed: int = 0
+    linked: Spread | None = None
+    together: Spread | None = None
+    breaks: tuple[BreakDoubt, ...] = ()
 
     def table(self) -> gpd.GeoDataFrame:
         """The gaps as points, one row a gap.
@@ -61,13 +92,17 @@ class FenceGaps(Shown):
             ``plot_b`` (the two sides; None: no plot), ``kinds`` (of barrier), ``now`` (no,
             not_known, yes), ``cost_before_m`` and ``cost_after_m`` (cost metres between the
             patches it brings closer; inf: no way), ``homes_won`` (linked homes; NaN with
-            `between`) and ``geometry``, in the neighbourhood's CRS.
+            `between`), ``won_low``, ``won_high`` (of the middle 90 in 100 draws), ``often`` (share
+            of the draws in which it wins anything, 0-1; NaN without draws) and ``geometry``, in
+            the neighbourhood's CRS.
         """
         hood = self.assessment.neighbourhood
         rows: list[tuple[object, ...]] = [
             (
                 order, *gap.plots, "; ".join(gap.kinds), gap.now, gap.cost_before, gap.cost_after,
-                gap.homes_won, gap.place,
+                gap.homes_won,
+                *(np.nan if one is None else one for one in (gap.won_low, gap.won_high, gap.often)),
+                gap.place,
             )
             for order, gap in enumerate(self.gaps, 1)
         ]  # fmt: skip
@@ -81,7 +116,7 @@ class FenceGaps(Shown):
                 rows.append(
                     (
                         order, *gap.plots, kinds, now, plan.cost_before, plan.cost_after,
-                        float("nan"), gap.place,
+                        np.nan, np.nan, np.nan, np.nan, gap.place,
                     )
                 )  # fmt: skip
         return gpd.GeoDataFrame(
@@ -96,6 +131,10 @@ def find_gaps(
     between: tuple[str, str] | None = None,
     most: int = 6,
     plot: str | None = None,
+    draws: int = 0,
+    seed: int = 0,
+    processes: int | None = 1,
+    progress: "Callable[[Iterable[Row]], Iterable[Row]] | None" = None,
 ) -> FenceGaps:
     """Find which fences to open, in which order, and what each gap wins.
 
@@ -112,6 +151,17 @@ def find_gaps(
         How many gaps (or steps) at most, 1 or more.
     plot
         Only gaps on whose one side this plot lies; not with `between`.
+    draws
+        In how many draws to work out what each gap wins (see `patchnet.doubt_of`); then the one
+        that wins most on average comes first. The places are those found with the figures in use,
+        twice as many as are asked for. 0: only with the figures in use. Not with `between`.
+    seed
+        Of the draws.
+    processes
+        How many processes; None: one a core. Scripts that ask for more than one must have their
+        main part under ``if __name__ == "__main__"``.
+    progress
+        Wraps the draws while they are taken, such as a progress bar.
 
     Returns
     -------
@@ -139,9 +189,45 @@ def find_gaps(
     walking_ground(assessment, group)
     if plot is not None:
         assessment.neighbourhood.row_of(plot)
-    if between is None:
-        return FenceGaps(
-            assessment, group, None, fence_gaps(assessment, group, most=most, plot=plot), ()
-        )
-    plans = gaps_between(assessment, group, *between, most=most)
-    return FenceGaps(assessment, group, between, (), plans)
+    if between is not None:
+        plans = gaps_between(assessment, group, *between, most=most)
+        return FenceGaps(assessment, group, between, (), plans)
+    if not draws:
+        gaps = fence_gaps(assessment, group, most=most, plot=plot)
+        return FenceGaps(assessment, group, None, gaps, ())
+    pool = fence_gaps(assessment, group, most=_POOL * most, plot=plot)
+    uncertain = draws_of(assessment.of_groups([group]), draws, seed)
+    breaks = assessment.groups[group].breaks[:_BREAKS]
+
+    taken = over_draws(_row, (pool, breaks), uncertain, processes=processes)
+    rows = list(taken if progress is None else progress(taken))
+    order, won = best_gaps([row[0] for row in rows], most)
+    return FenceGaps(
+        assessment,
+        group,
+        None,
+        tuple(_told(pool[at], homes) for at, homes in zip(order, won.T, strict=True)),
+        (),
+        draws=draws,
+        seed=seed,
+        linked=spread_of(np.array([row[0].linked_homes for row in rows])),
+        together=spread_of(won.sum(axis=1)),
+        breaks=doubt_of_breaks(breaks, [row[1] for row in rows]),
+    )
+
+
+def _row(asked: tuple[Sequence[FenceGap], Sequence[Break]], answer: Assessment) -> Row:
+    gaps, breaks = asked
+    (one,) = answer.groups.values()
+    return gaps_in_draw(gaps, one), breaks_won(breaks, one, answer.knowledge)
+
+
+def _told(gap: FenceGap, won: Array) -> FenceGap:
+    spread = spread_of(won)
+    return replace(
+        gap,
+        homes_won=spread.mean,
+        won_low=spread.low,
+        won_high=spread.high,
+        often=float((won > 0).mean()),
+    )

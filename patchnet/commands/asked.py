@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -14,6 +13,7 @@ from tqdm import tqdm
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.doubt import doubt_of, with_doubt
+from patchnet.assess.unknown import Prior
 from patchnet.commands.options import (
     WARNINGS,
     Asked,
@@ -41,6 +41,7 @@ __all__ = [
     "additions_asked",
     "assess_asked",
     "assess_for",
+    "draws_asked",
     "ensure_not_public",
     "in_draws",
     "layers_bar",
@@ -91,7 +92,12 @@ def meant_between(
 
 
 def assess_asked(
-    neighbourhood: Neighbourhood, knowledge: Knowledge, groups: Iterable[str], ground: AskedGround
+    neighbourhood: Neighbourhood,
+    knowledge: Knowledge,
+    groups: Iterable[str],
+    ground: AskedGround,
+    *,
+    prior: Prior | None = None,
 ) -> Assessment:
     """Work out the whole answer and say the warnings about the ground on standard error."""
     answer = assess(
@@ -101,6 +107,7 @@ def assess_asked(
         straight=ground.straight,
         cell_m=ground.cell_m,
         landcover=ground.landcover,
+        prior=prior,
         progress=progress_bar,
     )
     say_where_animals_live(answer)
@@ -110,17 +117,23 @@ def assess_asked(
     return answer
 
 
+def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: AskedDraws) -> int:
+    """Return how many draws to take; say on standard error where a town is worked out once."""
+    plots = len(neighbourhood.plots)
+    count = draws.count(knowledge, plots)
+    if count == 0 and draws.asked is None:
+        words = _(
+            "With {plots:,} plots this was worked out once, with the figures in use: --draws N "
+            "also tells how sure it is, and takes N times as long."
+        )
+        click.echo(words.format(plots=plots), err=True)
+    return count
+
+
 def in_draws(answer: Assessment, draws: AskedDraws) -> Assessment:
     """Return the answer with how sure it is, from as many draws as were asked for."""
-    plots = len(answer.neighbourhood.plots)
-    count = draws.count(answer.knowledge, plots)
+    count = draws_asked(answer.neighbourhood, answer.knowledge, draws)
     if count == 0:
-        if draws.asked is None:
-            words = _(
-                "With {plots:,} plots this was worked out once, with the figures in use: --draws N "
-                "also tells how sure it is, and takes N times as long."
-            )
-            click.echo(words.format(plots=plots), err=True)
         return answer
     doubt = doubt_of(
         answer,
@@ -225,13 +238,23 @@ def say_upgraded(path: Path, earlier: int) -> None:
         )
 
 
-def note_made(street: Path, made: Path, audience: Audience) -> None:
-    """Note down in the street's file that something was made from it, where that can be done.
+def note_made(street: Path, *made: Path | None, audience: Audience = "own") -> None:
+    """Note down in the street's file what was made from it: 'patchnet forget' lists it.
 
-    It is what 'patchnet forget' lists. A street that cannot be written to is used all the same.
+    Every command that writes something from a street calls this, once and last. A street that
+    cannot be written to is used all the same, and it is said that nothing is noted.
     """
-    with suppress(CannotWrite, CannotRead):
-        note_written(street, made, audience, datetime.now(UTC))
+    files = [one for one in made if one is not None]
+    try:
+        note_written(street, files, audience, datetime.now(UTC))
+    except (CannotWrite, CannotRead):
+        click.echo(
+            _(
+                "{street} cannot be changed, so 'patchnet forget' will not list what was made from "
+                "it now: {made}."
+            ).format(street=street, made=", ".join(map(str, files))),
+            err=True,
+        )
 
 
 def surface_asked(

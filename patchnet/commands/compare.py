@@ -1,13 +1,22 @@
 """patchnet compare: two states of a neighbourhood, or two schemes."""
 
+from functools import partial
 from pathlib import Path
 
 import click
 
 from patchnet.assess.compare import compare as compare_states
-from patchnet.commands.asked import assess_asked, say_warnings
+from patchnet.commands.asked import (
+    assess_asked,
+    draws_asked,
+    note_made,
+    progress_bar,
+    say_warnings,
+)
 from patchnet.commands.options import (
+    AskedDraws,
     AskedGround,
+    draws_option,
     ground_options,
     group_option,
     knowledge_option,
@@ -28,6 +37,7 @@ __all__ = ["compare"]
 @click.argument("second", metavar="B", type=click.Path(path_type=Path))
 @group_option
 @ground_options()
+@draws_option
 @knowledge_option
 @click.option("--format", "form", type=click.Choice(["text", "json", "csv"]), default="text")
 @click.option(
@@ -43,6 +53,7 @@ def compare(
     second: Path,
     groups: tuple[str, ...],
     ground: AskedGround,
+    draws: AskedDraws,
     knowledge: Knowledge,
     form: str,
     page: Path | None,
@@ -62,14 +73,24 @@ def compare(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if page is not None:
         ensure_may_write(page, overwrite=overwrite, reads=[first, second])
-    states = []
-    for hood in read_states(first, second, knowledge=knowledge):
+    hoods = read_states(first, second, knowledge=knowledge)
+    for hood in hoods:
         say_warnings(hood)
-        states.append(assess_asked(hood, knowledge, groups, ground))
-    comparison = compare_states(*states)
+    before = assess_asked(hoods[0], knowledge, groups, ground)
+    after = assess_asked(hoods[1], knowledge, groups, ground, prior=before.prior)
+    comparison = compare_states(
+        before,
+        after,
+        draws=draws_asked(hoods[1], knowledge, draws),
+        seed=draws.seed,
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
     if page is not None:
         write_comparison(comparison, page, overwrite=overwrite)
         click.echo(_("Wrote {page}.").format(page=page), err=True)
+    for street in (first, second):
+        note_made(street, page)
     text = {
         "text": lambda: compare_text(comparison, knowledge),
         "json": lambda: compare_json(comparison),

@@ -1,18 +1,29 @@
 """patchnet gaps: which fences to open for an animal that walks, and what each gap brings."""
 
+from functools import partial
+
 import click
 
 from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, meant_between, read_asked
+from patchnet.commands.asked import (
+    assess_asked,
+    draws_asked,
+    meant_between,
+    progress_bar,
+    read_asked,
+)
 from patchnet.commands.options import (
     Asked,
+    AskedDraws,
     AskedGround,
     between_options,
+    draws_option,
     ground_options,
     input_options,
     walking_option,
 )
+from patchnet.core.texts import _
 from patchnet.pages.terminal.gaps_text import gaps_json, gaps_text, way_gaps_json, way_gaps_text
 
 __all__ = ["gaps"]
@@ -31,6 +42,7 @@ __all__ = ["gaps"]
     help="How many gaps at most.",
 )
 @ground_options(straight=False)
+@draws_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def gaps(
     *,
@@ -40,11 +52,14 @@ def gaps(
     form: str,
     asked: Asked,
     ground: AskedGround,
+    draws: AskedDraws,
 ) -> None:
     """Which fences to open, in which order, between which plots, and what each gap brings.
 
-    With --from and --to: the gaps that make the way between two plots cheaper. A shared fence
-    needs its owner's consent. The list is for the group, not for publishing.
+    The gap that wins most on average over all draws comes first, with the range of what it wins.
+    Breaks that stepping stones could close follow. With --from and --to: the gaps that make the
+    way between two plots cheaper, with the figures in use (no draws). A shared fence needs its
+    owner's consent. The list is for the group, not for publishing.
 
     \b
     Examples:
@@ -56,10 +71,19 @@ def gaps(
     neighbourhood = read_asked(asked)
     between = meant_between(neighbourhood, between)
     answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
-    found = find_gaps(answer, group, between=between, most=most)
+    found = find_gaps(
+        answer,
+        group,
+        between=between,
+        most=most,
+        draws=0 if between else draws_asked(neighbourhood, asked.knowledge, draws),
+        seed=draws.seed,
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
     if between is None:
         words = gaps_json if form == "json" else gaps_text
-        click.echo(words(answer, group, found.gaps), nl=False)
+        click.echo(words(found), nl=False)
     else:
         say = way_gaps_json if form == "json" else way_gaps_text
         click.echo(say(answer, group, between, found.plans), nl=False)

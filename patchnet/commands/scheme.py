@@ -1,16 +1,19 @@
 """patchnet scheme: planters along a road, chosen, with the report a council needs."""
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 import click
 
 from patchnet.assess.assess import assess
-from patchnet.commands.asked import note_made, progress_bar, read_asked, released_asked
+from patchnet.commands.asked import draws_asked, note_made, progress_bar, read_asked, released_asked
 from patchnet.commands.options import (
     Asked,
+    AskedDraws,
     audience_option,
+    draws_option,
     group_option,
     input_options,
     overwrite_option,
@@ -112,13 +115,7 @@ _KEEP: Words[Audience, str] = Words(
 @click.option(
     "--unkept", type=int, metavar="N", help="At most so many planters that nobody waters."
 )
-@click.option(
-    "--seed",
-    type=int,
-    default=0,
-    show_default=True,
-    help="Start of the search: the same seed gives the same answer.",
-)
+@draws_option
 @click.option("--by", default="", metavar="TEXT", help="Who proposes it, for the drawings.")
 @click.option("--contact", default="", metavar="TEXT", help="24-hour contact: name and number.")
 @click.option("--date", default="", metavar="TEXT", help="Date, for the drawings.")
@@ -151,7 +148,7 @@ def scheme(
     keepers: Path | None,
     unkept: int | None,
     goal: Literal["links", "cover"],
-    seed: int,
+    draws: AskedDraws,
     by: str,
     contact: str,
     date: str,
@@ -227,7 +224,16 @@ def scheme(
         straight=True,
         progress=progress_bar,
     )
-    found = plan_scheme(now, street, sites, ask, seed=seed)
+    found = plan_scheme(
+        now,
+        street,
+        sites,
+        ask,
+        seed=draws.seed,
+        draws=draws_asked(hood, know, draws),
+        processes=None,
+        progress=partial(progress_bar, doing=_("draws")),
+    )
     if not found.planters:
         raise WrongUse(
             _(
@@ -244,7 +250,7 @@ def scheme(
     )  # fmt: skip
     click.echo(_words(found))
     click.echo(_("Wrote {output}: begin with report.html.").format(output=output), err=True)
-    note_made(asked.file, output, audience)
+    note_made(asked.file, output, audience=audience)
     click.echo(_KEEP[audience], err=True)
 
 

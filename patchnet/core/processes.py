@@ -1,8 +1,11 @@
 """Work shared out to several processes, with the same result however many there are."""
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_all_start_methods, get_context
+from multiprocessing import get_all_start_methods, get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 from typing import Any, TypeVar
 
 from patchnet.core.compiled import cores
@@ -59,6 +62,15 @@ def in_processes(
 
 def _begin(work: Callable[..., Any], shared: object) -> None:
     _shared[:] = [work, shared]
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """Leave when the process that shared the work out was killed: nobody waits for it any more."""
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
 
 
 def _one(block: object) -> Any:  # noqa: ANN401 - whatever the work gives

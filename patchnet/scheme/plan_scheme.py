@@ -1,7 +1,8 @@
 """A planter scheme along a street: which sites, what grows in them, in which order, how good."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess, choose_groups
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.compare import compare
+from patchnet.assess.compare import Comparison, Row, compare
 from patchnet.assess.worth import vote_shares
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
@@ -42,6 +43,9 @@ def plan_scheme(
     ask: SchemeAsk | None = None,
     *,
     seed: int = 0,
+    draws: int = 0,
+    processes: int | None = 1,
+    progress: "Callable[[Iterable[Row]], Iterable[Row]] | None" = None,
 ) -> Scheme:
     """Choose planters along a street, in the order of building, with a certificate.
 
@@ -58,7 +62,10 @@ def plan_scheme(
         What the scheme is to be; None: as many planters as the tables say, for every group that
         flies.
     seed
-        For the shaken starts of the search.
+        For the shaken starts of the search, and of the draws.
+    draws, processes, progress
+        In how many draws the street is compared without and with the scheme, see
+        `patchnet.compare`. The search itself is with the figures in use.
 
     Raises
     ------
@@ -112,6 +119,7 @@ def plan_scheme(
     scheme = _handed_over(
         assessment, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
         curve, exact=exact,
+        compared=partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
     )  # fmt: skip
     return scheme if cover is None else _by_cover(scheme, cover, ordered, len(recipes))
 
@@ -391,13 +399,15 @@ def _handed_over(
     curve: tuple[SchemeStep, ...],
     *,
     exact: bool,
+    compared: Callable[[Assessment, Assessment], Comparison],
 ) -> Scheme:
     knowledge = assessment.knowledge
     hood = _with_scheme(assessment, [(usable[s], recipes[r]) for s, r in ordered])
     ids = list(hood.plots.index[len(assessment.neighbourhood.plots) :])
     groups = [field.group.key for field in fields]
-    before = assess(assessment.neighbourhood, knowledge=knowledge, groups=groups, straight=True)
-    after = assess(hood, knowledge=knowledge, groups=groups, straight=True)
+    anew = partial(assess, knowledge=knowledge, groups=groups, straight=True)
+    before = anew(assessment.neighbourhood, prior=assessment.prior)
+    after = anew(hood, prior=before.prior)
     return Scheme(
         ask=ask,
         street=street,
@@ -407,7 +417,7 @@ def _handed_over(
         exact=exact,
         before=before,
         after=after,
-        comparison=compare(before, after),
+        comparison=compared(before, after),
         neighbourhood=hood,
         notes=_notes(street, usable, ordered),
     )

@@ -61,7 +61,9 @@ def made_scheme(hood, street, sites, knowledge):
     picks = [(site, recipes[at % 2]) for at, site in enumerate(chosen[:CHOSEN])]
     after_hood = with_planters(hood, picks, knowledge)
     before = assess(hood, knowledge=knowledge, groups=GROUPS, straight=True)
-    after = assess(after_hood, knowledge=knowledge, groups=GROUPS, straight=True)
+    after = assess(
+        after_hood, knowledge=knowledge, groups=GROUPS, straight=True, prior=before.prior
+    )
     worth = [0.004, 0.003, 0.0021, 0.0001]
     planters = tuple(
         PlacedPlanter(

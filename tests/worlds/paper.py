@@ -31,7 +31,7 @@ SETTINGS = {
     "plenty_ratio": 2,
     "same_break_m": 5,
     "moved_share": 0.02,
-    "sure_by_links": 0.1,
+    "sure_in": 0.95,
 }
 
 

@@ -4,11 +4,17 @@ from collections import Counter
 
 from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.core.texts import N_, WordList, _, counted
+from patchnet.pages.kit.doubt_words import of_draws
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack
-from patchnet.pages.terminal.compare_text import change_words, pair
+from patchnet.pages.terminal.compare_text import (
+    change_range,
+    change_words,
+    doubt_words,
+    gains_words,
+)
 
 __all__ = ["case_html"]
 
@@ -22,9 +28,9 @@ _HEADS: WordList[str] = WordList(
         N_("Connected groups"),
         N_("Breaks closed"),
         N_("Months no longer hungry"),
-        N_("Sure"),
     )
 )
+_DRAWN: WordList[str] = WordList((N_("In 9 of 10 draws"), N_("How often"), N_("Sure")))
 
 
 def case_html(pack: SchemePack) -> Markup:
@@ -33,23 +39,36 @@ def case_html(pack: SchemePack) -> Markup:
     rows = [
         (
             know.groups[change.group].name,
-            *pair(change.linked_before, change.linked_after),
-            change_words(change.linked_before, change.linked_after),
+            *change_words(change.linked_before, change.linked_after),
             _("{components_before} to {components_after}").format(
                 components_before=change.components_before, components_after=change.components_after
             ),
             len(change.breaks_closed),
             _months(comparison, change.group),
-            _("yes") if change.sure else _("not sure"),
+            *_sure(change, comparison.draws),
         )
         for change in comparison.groups
     ]
     return render(
         "scheme/case.html",
-        table=table(_("Before and after"), _HEADS, rows, css="case"),
+        table=table(
+            _("Before and after"),
+            [*_HEADS, *(_DRAWN if comparison.draws else ())],
+            rows,
+            css="case",
+        ),
+        doubt=doubt_words(comparison),
         closed=[words for change in comparison.groups for words in _closed(change, pack)],
         known=f"{pack.scheme.before.known_share.mean():.0%}",
     )
+
+
+def _sure(change: GroupChange, draws: int) -> tuple[str, ...]:
+    """How sure a change is; nothing where nothing was drawn."""
+    if change.won is None:
+        return ()
+    sure = _("yes") if change.sure else _("not sure")
+    return (change_range(change.won), gains_words(change, draws), sure)
 
 
 def _months(comparison: Comparison, group: str) -> str:
@@ -65,9 +84,16 @@ def _months(comparison: Comparison, group: str) -> str:
 
 def _closed(change: GroupChange, pack: SchemePack) -> list[str]:
     name = pack.knowledge.groups[change.group].name
+    draws = pack.scheme.comparison.draws
     return [
-        _("{name}: between plots {from_plot} and {to_plot}, {width_m} m").format(
-            name=name, from_plot=gap.from_plot, to_plot=gap.to_plot, width_m=figure(gap.width_m)
+        _("{name}: between plots {from_plot} and {to_plot}, {width_m} m{often}").format(
+            name=name,
+            from_plot=gap.from_plot,
+            to_plot=gap.to_plot,
+            width_m=figure(gap.width_m),
+            often=_(", in {n} draws").format(n=of_draws(change.closed_in[at], draws))
+            if change.closed_in
+            else "",
         )
-        for gap in change.breaks_closed[:_NAMED]
+        for at, gap in enumerate(change.breaks_closed[:_NAMED])
     ]

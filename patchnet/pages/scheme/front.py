@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from patchnet.assess.compare import GroupChange
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
@@ -28,6 +29,7 @@ _VERDICTS: Words[Verdict, str] = Words(
 
 
 _CLEAR = 0.01  # a share of linked homes: less is not named by itself
+_HOLDS = 0.9  # share of the draws that a headline holds in
 _NAMED = 3
 _SHORT = Words({"fits": N_("met"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("refused")})
 
@@ -134,14 +136,14 @@ def _in_short(scheme: Scheme) -> str:
             knowledge.groups[change.group].name.lower(),
         )
         for change in scheme.comparison.groups
-        if change.linked_after > change.linked_before > 0 and change.sure
+        if change.linked_after > change.linked_before > 0 and change.sure is not False
     )[::-1]
     clear = [
         _("{name} by {share} %").format(name=name, share=figure(100 * share))
         for share, name in risen
         if share >= _CLEAR
     ]
-    closed = sum(len(change.breaks_closed) for change in scheme.comparison.groups)
+    closed = sum(map(_closes, scheme.comparison.groups))
     if clear:
         does = _("raise the linked homes of {clear}").format(clear=_listed(clear[:_NAMED]))
         rest = len(risen) - min(len(clear), _NAMED)
@@ -154,8 +156,10 @@ def _in_short(scheme: Scheme) -> str:
         does = _("add a little: {risen} gain most, {risen_2} % more linked homes").format(
             risen=risen[0][1], risen_2=figure(100 * risen[0][0])
         )
-    else:
+    elif any(change.sure is False for change in scheme.comparison.groups):
         does = _("bring flowers to the street, with no gain in linked homes that is sure")
+    else:
+        does = _("bring flowers to the street, with no gain in linked homes")
     if closed:
         does += _(", and close {closed} in the network").format(closed=counted(closed, "break"))
     count = len(scheme.planters)
@@ -167,6 +171,13 @@ def _in_short(scheme: Scheme) -> str:
         does=does,
         asked_short=_asked_short(scheme),
     )
+
+
+def _closes(change: GroupChange) -> int:
+    """How many breaks are closed, in nearly all draws where there are any."""
+    if change.won is None:
+        return len(change.breaks_closed)
+    return sum(share >= _HOLDS for share in change.closed_in)
 
 
 def _listed(names: list[str]) -> str:
@@ -210,7 +221,9 @@ def _aim(scheme: Scheme) -> str:
         if hardly(change.linked_before, change.linked_after):
             little.append(name)
         elif gain:
-            won.append(f"{name} {signed(gain)}" + ("" if change.sure else _(" (not sure)")))
+            won.append(
+                f"{name} {signed(gain)}" + (_(" (not sure)") if change.sure is False else "")
+            )
     words = _("Flowers and stepping stones for wildlife that flies. ")
     if scheme.ask.goal == "cover":
         words += _(

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from patchnet.assess.compare import Comparison, GroupChange
+from patchnet.assess.doubt import Spread
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
@@ -12,12 +13,16 @@ from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.terminal.compare_text import (
+    break_lines,
+    change_range,
     change_words,
+    doubt_words,
     feature_lines,
+    gains_words,
     group_words,
     hardly,
-    pair,
     signed,
+    signed_often,
     states_words,
 )
 
@@ -85,7 +90,9 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
         "sheets/compare_page.html",
         title=title,
         style=asset("sheets/compare_page.css"),
-        groups=[_group(change, knowledge) for change in comparison.groups],
+        groups=[_group(change, knowledge, comparison.draws) for change in comparison.groups],
+        drawn=comparison.draws > 0,
+        doubt=doubt_words(comparison),
         maps=[_map(comparison, change, knowledge) for change in _most_changed(comparison)],
         small=[
             knowledge.groups[change.group].name.lower()
@@ -121,17 +128,35 @@ def _most_changed(comparison: Comparison) -> list[GroupChange]:
     return sorted(changed, key=share, reverse=True)[:_MAPS]
 
 
-def _group(change: GroupChange, knowledge: Knowledge) -> tuple[str, ...]:
+def _group(change: GroupChange, knowledge: Knowledge, draws: int) -> dict[str, object]:
     """One row of the table."""
-    return (
-        knowledge.groups[change.group].name,
-        *pair(change.linked_before, change.linked_after),
-        change_words(change.linked_before, change.linked_after),
-        _("{components_before} to {components_after}").format(
+    before, after, won = change_words(change.linked_before, change.linked_after)
+    row: dict[str, object] = {
+        "name": knowledge.groups[change.group].name,
+        "before": before,
+        "after": after,
+        "won": won,
+        "parts": _("{components_before} to {components_after}").format(
             components_before=change.components_before, components_after=change.components_after
         ),
-        _("yes") if change.sure else _("not sure"),
-    )
+    }
+    if change.won is not None:
+        row["range"] = change_range(change.won)
+        row["bar"] = _bar(change.won)
+        row["often"] = gains_words(change, draws)
+        row["sure"] = _("yes") if change.sure else _("not sure")
+    return row
+
+
+def _bar(won: Spread) -> dict[str, float]:
+    """Places from 0 to 100 of no change, the mean and both ends of the range."""
+    least, most = min(won.low, won.mean, 0.0), max(won.high, won.mean, 0.0)
+    wide = most - least
+    at = {"none": 0.0, "mean": won.mean, "low": won.low, "high": won.high}
+    return {
+        name: round(4 + 92 * (value - least) / wide, 1) if wide > 0 else 50.0
+        for name, value in at.items()
+    }
 
 
 def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> dict[str, object]:
@@ -144,6 +169,7 @@ def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> d
         for plot in comparison.plots
         if change.group in plot.homes
     }
+    often = {plot.plot: plot.often.get(change.group) for plot in comparison.plots}
     least = _LITTLE * max((abs(won) for won in homes.values()), default=0.0)
     homes = {plot: won for plot, won in homes.items() if abs(won) >= least}
     new = set(comparison.only_after)
@@ -168,12 +194,15 @@ def _map(comparison: Comparison, change: GroupChange, knowledge: Knowledge) -> d
     name = knowledge.groups[change.group].name
     return {
         "name": name,
-        "words": group_words(change, knowledge),
+        "words": group_words(change, knowledge, comparison.draws),
+        "breaks": break_lines(change, knowledge, comparison.draws),
         "drawn": paper.svg(
             together(shapes),
             title=_("{name}: homes held, change from plot to plot").format(name=name),
         ),
-        "largest": [(plot, signed(won)) for plot, won in largest],
+        "largest": [
+            (plot, signed_often(won, often[plot], comparison.draws)) for plot, won in largest
+        ],
     }
 
 

@@ -1,12 +1,15 @@
 """Which fences to open, in words for a terminal, and as JSON."""
 
+from dataclasses import asdict
 from typing import Any
 
 from shapely import Point
 
-from patchnet.assess.assessment import Assessment, FenceGap
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.find_gaps import FenceGaps
 from patchnet.core.texts import N_, Words, _
 from patchnet.movement.fence_gaps import GapPlan
+from patchnet.pages.kit.doubt_words import break_words, drawn_or_not, of_draws
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.pages.terminal.json_text import json_text
@@ -14,6 +17,8 @@ from patchnet.pages.terminal.routes_text import cost_words, crs_words
 
 __all__ = ["gaps_json", "gaps_text", "way_gaps_json", "way_gaps_text"]
 
+_BREAKS = 3  # told; JSON has them all
+_HARDLY = 0.001  # share of the linked homes: a break that wins less is not told
 _TODAY: Words[str, str] = Words(
     {
         "no": N_("closed today"),
@@ -23,45 +28,92 @@ _TODAY: Words[str, str] = Words(
 )
 
 
-def gaps_json(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
+def gaps_json(found: FenceGaps) -> str:
     """Gaps in fences, the most useful first, as JSON.
 
-    Keys: group, neighbourhood, crs, gap_side_m, gap_source, linked_homes, gaps (order, barriers,
-    today, plots, x, y, joins, cost_before_m, cost_after_m, homes_won). null: no plot, or no way.
+    Keys: group, neighbourhood, crs, gap_side_m, gap_source, draws, seed, linked_homes, gaps
+    (order, barriers, today, plots, x, y, joins, cost_before_m, cost_after_m, homes_won, and over
+    the draws won_low, won_high, often), together (mean, low, high), breaks (from_plot, to_plot,
+    cost_m, width_m, stepping_stones, homes_won, won_low, won_high, often, shunned). Shares of
+    draws are 0-1. null: no plot, no way, or no draws.
     """
-    return json_text(_facts(assessment, group, gaps))
+    return json_text(_facts(found))
 
 
-def gaps_text(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> str:
+def gaps_text(found: FenceGaps) -> str:
     """Gaps in fences, the most useful first, in words."""
-    facts = _facts(assessment, group, gaps)
+    assessment, group, draws = found.assessment, found.group, found.draws
+    facts = _facts(found)
     head = _("Gaps in fences for the {assessment} in {neighbourhood}").format(
         assessment=_name(assessment, group), neighbourhood=facts["neighbourhood"]
     )
-    if not gaps:
-        none = _("No gap in a mapped barrier would make room for more homes.")
-        return f"{head}\n\n{paragraph(none)}\n"
-    parts = [
-        head,
-        paragraph(_("Open them in this order; each figure counts the ones above as open.")),
-    ]
-    for gap in facts["gaps"]:
-        lines = [
-            f"{gap['order']}. {_where(gap)}",
-            _("It links {joins}: {costs}, in cost metres.").format(
-                joins=" and ".join(gap["joins"]), costs=_costs(gap)
-            ),
-            _("Homes gained: {homes_won}.").format(homes_won=figure(gap["homes_won"])),
-        ]
-        parts.append(_hanging(lines))
-    won = sum(gap["homes_won"] for gap in facts["gaps"])
-    now = facts["linked_homes"]
-    parts.append(
-        _("Homes they can reach today: about {now}. All of these together add {won}.").format(
-            now=figure(now), won=figure(won)
+    parts = [head]
+    if not found.gaps:
+        parts.append(paragraph(_("No gap in a mapped barrier would make room for more homes.")))
+    else:
+        parts.append(
+            paragraph(_("Open them in this order; each figure counts the ones above as open."))
         )
-    )
+        parts += [_hanging(_gap_lines(gap, draws)) for gap in facts["gaps"]]
+        parts.append(paragraph(_together(facts)))
+    breaks = [
+        paragraph(break_words(one, assessment.groups[group].group.name, draws), then="   ")
+        for one in found.breaks[:_BREAKS]
+        if one.won.mean > _HARDLY * facts["linked_homes"]
+    ]
+    if breaks:
+        parts += [_("Breaks that stepping stones could close"), *breaks]
+    if not found.gaps and not breaks:
+        return "\n\n".join(parts) + "\n"
+    parts.append(paragraph(drawn_or_not(draws)))
+    if draws:
+        parts.append(
+            paragraph(
+                _(
+                    "Homes are the mean of all draws; nine draws in ten lie in the range beside "
+                    "it. Places, and what the ways cost, are with the figures in use."
+                )
+            )
+        )
     return "\n\n".join([*parts, *_closing(facts)]) + "\n"
+
+
+def _gap_lines(gap: dict[str, Any], draws: int) -> list[str]:
+    won = _("Homes gained: {homes_won}.").format(homes_won=figure(gap["homes_won"]))
+    if gap["often"] is not None:
+        won = _(
+            "Homes gained: {homes_won} ({low} to {high} in 9 of 10 draws); anything at all in {n}."
+        ).format(
+            homes_won=figure(gap["homes_won"]),
+            low=figure(gap["won_low"]),
+            high=figure(gap["won_high"]),
+            n=of_draws(gap["often"], draws),
+        )
+    return [
+        f"{gap['order']}. {_where(gap)}",
+        _("It links {joins}: {costs}, in cost metres.").format(
+            joins=" and ".join(gap["joins"]), costs=_costs(gap)
+        ),
+        won,
+    ]
+
+
+def _together(facts: dict[str, Any]) -> str:
+    now, together = facts["linked_homes"], facts["together"]
+    if together is None:
+        won = sum(gap["homes_won"] for gap in facts["gaps"])
+        return _(
+            "Homes they can reach today: about {now}. All of these together add {won}."
+        ).format(now=figure(now), won=figure(won))
+    return _(
+        "Homes they can reach today: about {now}. All of these together add {won} ({low} to {high} "
+        "in 9 of 10 draws)."
+    ).format(
+        now=figure(now),
+        won=figure(together["mean"]),
+        low=figure(together["low"]),
+        high=figure(together["high"]),
+    )
 
 
 def way_gaps_json(
@@ -132,10 +184,14 @@ def _head(assessment: Assessment, group: str) -> dict[str, Any]:
     }
 
 
-def _facts(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> dict[str, Any]:
+def _facts(found: FenceGaps) -> dict[str, Any]:
+    assessment, group = found.assessment, found.group
+    now = assessment.groups[group].measures.eca if found.linked is None else found.linked.mean
     return {
         **_head(assessment, group),
-        "linked_homes": assessment.groups[group].measures.eca,
+        "draws": found.draws,
+        "seed": found.seed,
+        "linked_homes": now,
         "gaps": [
             {
                 "order": order,
@@ -144,8 +200,27 @@ def _facts(assessment: Assessment, group: str, gaps: tuple[FenceGap, ...]) -> di
                 "cost_before_m": gap.cost_before,
                 "cost_after_m": gap.cost_after,
                 "homes_won": gap.homes_won,
+                "won_low": gap.won_low,
+                "won_high": gap.won_high,
+                "often": gap.often,
             }
-            for order, gap in enumerate(gaps, 1)
+            for order, gap in enumerate(found.gaps, 1)
+        ],
+        "together": None if found.together is None else asdict(found.together),
+        "breaks": [
+            {
+                "from_plot": one.gap.from_plot,
+                "to_plot": one.gap.to_plot,
+                "cost_m": one.gap.cost_m,
+                "width_m": one.gap.width_m,
+                "stepping_stones": one.gap.stepping_stones,
+                "homes_won": one.won.mean,
+                "won_low": one.won.low,
+                "won_high": one.won.high,
+                "often": one.often,
+                "shunned": one.shunned,
+            }
+            for one in found.breaks
         ],
     }
 

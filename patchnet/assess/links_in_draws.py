@@ -1,0 +1,260 @@
+"""What closing breaks and opening fences wins in each draw: knife-edges soften by themselves.
+
+A break of 53 m is one only for an animal that shuns gaps of 53 m, and how far an animal goes in
+one move is among what we know least. So a break, or a gap in a fence, that was found with the
+figures in use is held where it is, and what it wins is worked out anew in each draw, on the
+network of that draw: all that it makes nearer counts. Where the two sides are linked anyway, over
+that very place or another, only what it shortens is won, or nothing. Where one of the two plots
+has no habitat in a draw, there is nothing to be linked and nothing is won.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
+from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
+from patchnet.core.compiled import can_compile
+from patchnet.knowledge.records import Knowledge
+from patchnet.movement.corridors import both_ways
+from patchnet.movement.fence_gaps import gap_steps
+from patchnet.network.one_more_link import GrowingNetwork
+from patchnet.network.patch_graph import PatchGraph
+
+__all__ = [
+    "BreakDoubt",
+    "BreakWon",
+    "GapsInDraw",
+    "best_gaps",
+    "breaks_in_draws",
+    "breaks_won",
+    "doubt_of_breaks",
+    "gaps_in_draw",
+]
+
+Array = NDArray[np.float64]
+_HALF_WAY = 0.6  # growth from both sides, each a little over half of the way
+_ALIKE = 1e-9  # relative: of gaps that win alike to rounding, the first
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BreakDoubt:
+    """A break over the draws.
+
+    Attributes
+    ----------
+    gap
+        The break, with the figures in use.
+    won
+        Linked homes won if it were closed: mean of the draws, and the middle 90 in 100 of them.
+    often
+        Share of the draws in which closing it wins anything, 0-1.
+    shunned
+        Share of the draws in which it is wider, or costs more, than one move, 0-1.
+    """
+
+    gap: Break
+    won: Spread
+    often: float
+    shunned: float
+
+
+class BreakWon(NamedTuple):
+    """A break in one draw: linked homes won if it were closed, and whether animals shun it."""
+
+    homes: float
+    shunned: bool
+
+
+def breaks_in_draws(
+    assessment: Assessment, *, draws: int, seed: int = 0, processes: int | None = 1
+) -> Mapping[str, tuple[BreakDoubt, ...]]:
+    """Return each animal's breaks with what closing them wins over the draws, most first.
+
+    Parameters
+    ----------
+    assessment
+        The answer at the figures in use, with its breaks.
+    draws, seed
+        How many draws, 1 or more, and of which seed.
+    processes
+        How many processes; None: one a core.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["moth"])
+    >>> [only] = breaks_in_draws(answer, draws=5)["moth"]
+    >>> only.won.low <= only.won.mean <= only.won.high
+    True
+    """
+    breaks = {key: one.breaks for key, one in assessment.groups.items()}
+    rows = list(over_draws(_row, breaks, draws_of(assessment, draws, seed), processes=processes))
+    return {
+        key: doubt_of_breaks(found, [row[key] for row in rows]) for key, found in breaks.items()
+    }
+
+
+def _row(
+    breaks: Mapping[str, tuple[Break, ...]], answer: Assessment
+) -> Mapping[str, list[BreakWon]]:
+    return {
+        key: breaks_won(found, answer.groups[key], answer.knowledge)
+        for key, found in breaks.items()
+    }
+
+
+def doubt_of_breaks(
+    breaks: Sequence[Break], rows: Sequence[Sequence[BreakWon]]
+) -> tuple[BreakDoubt, ...]:
+    """Return breaks over the draws, the one that wins most on average first.
+
+    Parameters
+    ----------
+    breaks
+        With the figures in use.
+    rows
+        From `breaks_won`, one a draw.
+    """
+    found = []
+    for at, gap in enumerate(breaks):
+        homes = np.array([row[at].homes for row in rows])
+        shunned = float(np.mean([row[at].shunned for row in rows]))
+        found.append(BreakDoubt(gap, spread_of(homes), float((homes > 0).mean()), shunned))
+    return tuple(sorted(found, key=lambda one: (-one.won.mean, one.gap.width_m)))
+
+
+def breaks_won(
+    breaks: Sequence[Break], answer: GroupAnswer, knowledge: Knowledge
+) -> list[BreakWon]:
+    """What closing each break would win in one draw, each by itself.
+
+    An animal that flies crosses it where it was found, over the same width. What it costs one
+    that walks is worked out over the ground of the draw, between the same two plots. Where that
+    is more than ``settings/break_hops`` moves it is too far to be closed, as ever.
+
+    Parameters
+    ----------
+    breaks
+        With the figures in use.
+    answer
+        In the draw.
+    knowledge
+        Of the draw.
+    """
+    ids, network = answer.network.ids, GrowingNetwork(answer.network, answer.measures.eca)
+    hop_m = answer.group.hop.value
+    longest_m = knowledge.setting("break_hops") * hop_m
+    found = []
+    for gap in breaks:
+        cost = gap.width_m
+        if answer.ground is not None:
+            cost = both_ways(
+                answer.ground.surface,
+                gap.from_plot,
+                gap.to_plot,
+                limit=_HALF_WAY * longest_m,
+                compiled=can_compile() or None,
+            ).cost
+        a, b = ids.get_indexer(pd.Index([gap.from_plot, gap.to_plot])).tolist()
+        homes = network.gain(a, b, cost) if min(a, b) >= 0 and cost <= longest_m else 0.0
+        found.append(
+            BreakWon(homes, not math.isfinite(cost) or round(cost * 1000) > round(hop_m * 1000))
+        )
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class GapsInDraw:
+    """Gaps in fences in one draw.
+
+    Attributes
+    ----------
+    network
+        The patches and their links.
+    linked_homes
+        Of it.
+    links
+        The link that each gap would make: positions of the two patches and cost metres; None
+        where it makes none in this draw.
+    """
+
+    network: PatchGraph
+    linked_homes: float
+    links: tuple[tuple[int, int, float] | None, ...]
+
+
+def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer) -> GapsInDraw:
+    """Return the links that gaps in fences would make in one draw.
+
+    Parameters
+    ----------
+    gaps
+        With the figures in use; each stays at its step between two cells.
+    answer
+        In the draw.
+    """
+    links: list[tuple[int, int, float] | None] = [None] * len(gaps)
+    if answer.ground is not None and gaps:
+        surface, growth = answer.ground.surface, answer.ground.links.growth
+        steps, owner, cost = surface.steps, growth.owner.ravel(), growth.cost.ravel()
+        first, second, price = gap_steps(surface, growth.cost == 0, steps)
+        places = np.searchsorted(steps.key, [gap.key for gap in gaps])
+        for number, (gap, at) in enumerate(zip(gaps, places.tolist(), strict=True)):
+            # Where nothing closes the step in this draw, a gap there opens nothing.
+            if at == len(steps.key) or steps.key[at] != gap.key:
+                continue
+            total = float(cost[first[at]] + price[at] + cost[second[at]])
+            labels = owner[[first[at], second[at]]].astype(np.intp)
+            apart = labels.min() > 0 and labels[0] != labels[1]
+            closed = steps.opened[at] < steps.extra[at]
+            if closed and apart and total <= answer.group.hop.value:
+                a, b = answer.network.ids.get_indexer(surface.plots[labels - 1]).tolist()
+                links[number] = a, b, total
+    return GapsInDraw(answer.network, answer.measures.eca, tuple(links))
+
+
+def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]:
+    """Take, one after the other, the gap that wins most on average over the draws.
+
+    Parameters
+    ----------
+    draws
+        From `gaps_in_draw`, D of them, of the same gaps.
+    most
+        How many gaps at most; it ends before where none wins anything in any draw.
+
+    Returns
+    -------
+    order
+        Places of the gaps.
+    won
+        Shape (D, gaps taken): linked homes won, those before it being there.
+    """
+    networks = [GrowingNetwork(one.network, one.linked_homes) for one in draws]
+    left = list(range(len(draws[0].links)))
+    order: list[int] = []
+    columns: list[Array] = []
+    while left and len(order) < most:
+        won = np.array(
+            [
+                [0.0 if (link := one.links[at]) is None else network.gain(*link) for at in left]
+                for one, network in zip(draws, networks, strict=True)
+            ]
+        )
+        mean = won.mean(axis=0)
+        if mean.max() <= 0:
+            break
+        best = int(np.argmax(mean >= mean.max() * (1 - _ALIKE)))
+        chosen = left.pop(best)
+        order.append(chosen)
+        columns.append(won[:, best])
+        for one, network in zip(draws, networks, strict=True):
+            if (link := one.links[chosen]) is not None:
+                network.add(*link)
+    return order, np.array(columns).reshape(len(order), len(draws)).T

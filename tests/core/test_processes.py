@@ -1,0 +1,87 @@
+"""Work shared out to processes: in order, the same with one or more, and nothing left behind."""
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from patchnet.core.processes import in_processes
+
+
+def times(shared, block):
+    return shared * block
+
+
+def fails(_, block):
+    message = f"block {block}"
+    raise ValueError(message)
+
+
+def own_number(_, __):
+    return os.getpid()
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_results_come_in_order(processes):
+    assert list(in_processes(times, 3, range(7), processes=processes)) == [0, 3, 6, 9, 12, 15, 18]
+    assert list(in_processes(times, 3, [], processes=processes)) == []
+
+
+def test_one_process_is_this_one():
+    assert set(in_processes(own_number, None, range(3), processes=1)) == {os.getpid()}
+    assert os.getpid() not in set(in_processes(own_number, None, range(3), processes=2))
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_failure_is_told(processes):
+    with pytest.raises(ValueError, match="block 0"):
+        list(in_processes(fails, None, range(3), processes=processes))
+
+
+def test_not_all_need_be_waited_for():
+    rows = in_processes(times, 2, range(50), processes=2)
+    assert next(rows) == 0
+    rows.close()
+
+
+SCRIPT = """
+import os, sys, time
+from patchnet.core.processes import in_processes
+
+def work(_, block):
+    print(os.getpid(), flush=True)
+    time.sleep(600)
+
+if __name__ == "__main__":
+    list(in_processes(work, None, range(2), processes=2))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="asks the system by /proc")
+def test_nothing_stays_behind_where_the_command_is_killed(tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(SCRIPT, encoding="utf-8")
+    running = subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, text=True)
+    workers = [int(running.stdout.readline()) for _ in range(2)]
+    running.kill()
+    running.wait()
+    running.stdout.close()
+    for _ in range(300):
+        left = [pid for pid in workers if alive(pid)]
+        if not left:
+            break
+        time.sleep(0.1)
+    assert not left
+
+
+def alive(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    # A process that ended and was not yet collected is not alive either.
+    with open(f"/proc/{pid}/stat", encoding="utf-8") as file:  # noqa: PTH123
+        return file.read().rsplit(")", 1)[1].split()[0] != "Z"
