@@ -36,9 +36,11 @@ from patchnet.pages.survey import SurveyRound, phone_words, write_survey
 from patchnet.pages.survey.progress import survey_progress
 from patchnet.pages.terminal.compare_text import compare_text
 from patchnet.pages.terminal.lists import features_text, groups_text
+from patchnet.pages.terminal.next_text import next_text
 from patchnet.pages.terminal.plan_text import plan_text
 from patchnet.pages.terminal.plot_text import plot_text
 from patchnet.pages.terminal.tables_text import tables_text
+from patchnet.plan.next_doors import next_doors
 from patchnet.plan.plan_plot import plan_plot
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
@@ -212,10 +214,11 @@ def test_complaints_of_the_command_line(pseudo, world):
         lambda it: plot_text(plot_answer(it.answer, "M15B"), it.knowledge),
         lambda it: plan_text(plan_plot(it.answer, "M15B", month=5), it.knowledge),
         lambda it: compare_text(compare(it.answer, it.answer), it.knowledge),
+        lambda it: next_text(next_doors(it.answer), 3),
         lambda it: groups_text(it.knowledge),
         lambda _: str(Fault("warning", "M15B", 3, "M15B", "", "")),
     ],
-    ids=["plot", "advise", "compare", "groups", "fault"],
+    ids=["plot", "advise", "compare", "next", "groups", "fault"],
 )
 def test_terminal(world, said):
     assert strays(outside(said(world)).splitlines(), world) == []

@@ -42,6 +42,7 @@ def figure_words(one: Uncertain, knowledge: Knowledge) -> str:
 
     Examples
     --------
+    >>> import patchnet
     >>> from patchnet.knowledge.drawn import uncertain_figures
     >>> knowledge = patchnet.load_knowledge()
     >>> figure_words(uncertain_figures(knowledge, ["wren"])[0], knowledge)
