@@ -159,9 +159,9 @@ def test_forget_names_all_that_was_made(folder):
     status, said = run_aside(["forget", "street.gpkg", "3", "-o", "away/street.gpkg"], folder)
     assert status == 0, said
     for name in ("card.html", "out.html", "pack", "later.gpkg"):
-        assert f"  ../{name} (holds everything, " in said
+        assert f"  ../{name} (for yourselves, " in said
     status, said = run_aside(["forget", "street.gpkg", "3"], folder)
-    assert "  away/street.gpkg (holds everything, " in said
+    assert "  away/street.gpkg (for yourselves, " in said
     assert "  street.gpkg (" not in said
 
 

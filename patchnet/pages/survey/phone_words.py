@@ -82,6 +82,7 @@ PAGE: Words[str, str] = Words(
         "rules_safety": N_("Stay safe, be kind"),
         "rules_seeing": N_("How to answer"),
         "rules_privacy": N_("Privacy: show this to anyone who asks"),
+        "rules_for_whom": N_("This page is for the people who walk, not for publishing."),
         "dock": N_("Undo and go on"),
         "undo": N_("Undo"),
         "redo": N_("Put back"),

@@ -32,7 +32,7 @@ _CHANGE_WORDS: Words[str, str] = Words(
 )
 _MADE_FOR: Words[str, str] = Words(
     {
-        "own": N_("holds everything"),
+        "own": N_("for yourselves"),
         "group": N_("for the group"),
         "public": N_("for the public"),
     }
