@@ -1,11 +1,13 @@
 """A street to be surveyed, and what volunteers hand in of it: for the tests of several rooms."""
 
 import os
+import pickle
 
 import pytest
 from hypothesis import settings
 from worlds.surveyed_street import SurveyStreet, street_file
 
+from patchnet.core import reader_child
 from patchnet.knowledge import load_knowledge
 
 # How long an example takes is the machine's business, not the program's
@@ -14,6 +16,36 @@ settings.load_profile("untimed")
 
 # Commands take a hundred draws unless told otherwise; tests of draws say how many they want
 os.environ["PATCHNET_DRAWS"] = "0"
+
+
+class _NoChild:
+    """The pipe to a reader, answered in this process: asked and told in bytes, as by a child."""
+
+    def send(self, asked):
+        function, path, others, _ = pickle.loads(pickle.dumps(asked))  # noqa: S301 - our own
+        self._told = reader_child._answer(function, path, others)
+
+    def poll(self, _seconds):
+        return True
+
+    def recv_bytes(self):
+        return self._told
+
+    def close(self):
+        pass
+
+
+@pytest.fixture(scope="module")
+def read_here():
+    """Read files without a child, for tests that read hundreds of small tables for what they say.
+
+    All the rest of the way is the same. A copy of a large program for each of them takes longer
+    than its reading. That a child reads them, and its limits, is tested in `test_reader_child.py`,
+    by the commands, and wherever this is not asked for.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(reader_child.ReaderChild, "_started", lambda *_: _NoChild())
+        yield
 
 
 @pytest.fixture(scope="session")

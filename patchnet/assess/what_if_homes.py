@@ -240,7 +240,8 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
             whole=whole,
             near_whole=near_whole,
             plot_places=changes.places[padded, 0],
-            supply=np.concatenate([need.own for need in needs])[:, padded],
+            # In one order of memory, so that the kernels are compiled once.
+            supply=np.ascontiguousarray(np.concatenate([need.own for need in needs])[:, padded]),
         )
         shared, held = _shared(changes, needs), np.empty((len(rows), lanes))
         weights = sum(demand.weight for demand in changes.field.demands)
