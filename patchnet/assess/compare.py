@@ -5,6 +5,7 @@ same draws. Else a pond dug at one plot would change what is assumed of all othe
 has nothing to do with the pond would hide what it does.
 """
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -32,6 +33,7 @@ __all__ = [
     "PlotChange",
     "Row",
     "compare",
+    "draws_for_sure",
 ]
 
 Array = NDArray[np.float64]
@@ -106,7 +108,8 @@ class GroupChange:
         None where there are no draws.
     sure
         Whether they go the way of the mean (up, down, or not at all) in at least
-        ``settings/sure_in`` of the draws; None where there are no draws.
+        ``settings/sure_in`` of the draws, of which there are enough (see `draws_for_sure`); None
+        where there are no draws.
     """
 
     group: str
@@ -458,8 +461,27 @@ class _InDraws:
             won=replace(spread_of(won), mean=mean),
             rises=float((way > 0).mean()),
             falls=float((way < 0).mean()),
-            sure=bool((way == told).mean() >= sure_in),
+            sure=bool((way == told).mean() >= sure_in and len(way) >= draws_for_sure(sure_in)),
         )
+
+
+def draws_for_sure(sure_in: float) -> int:
+    """Return how many draws it takes at least to call anything sure.
+
+    One that goes the other way must be allowed among them, else few draws would be surer than
+    many.
+
+    Parameters
+    ----------
+    sure_in
+        Share of the draws in which what is sure goes the same way, 0-1.
+
+    Examples
+    --------
+    >>> draws_for_sure(0.95), draws_for_sure(0.9)
+    (20, 10)
+    """
+    return math.ceil(1 / (1 - sure_in) - _LEAST) if sure_in < 1 else 1
 
 
 def _ways(change: Array, size: Array) -> Array:
