@@ -458,7 +458,7 @@ class _InDraws:
             homes_after=float(self.total[1].mean()),
             closed_in=tuple((~then & now)[:, :closed].mean(axis=0).tolist()),
             opened_in=tuple((then & ~now)[:, closed:].mean(axis=0).tolist()),
-            won=replace(spread_of(won), mean=mean),
+            won=replace(spread_of(np.where(way == 0, 0.0, won)), mean=mean),
             rises=float((way > 0).mean()),
             falls=float((way < 0).mean()),
             sure=bool((way == told).mean() >= sure_in and len(way) >= draws_for_sure(sure_in)),
@@ -518,9 +518,8 @@ def _in_draws(
         states = [[row[at] for row in taken[first : first + draws]] for first in (0, draws)]
         held = [np.array([homes for _linked_homes, homes, _ends in rows]) for rows in states]
         was, now = (homes[:, place] for homes, place in zip(held, places, strict=True))
-        change = now - was
-        mean = change.mean(axis=0)
-        way = _ways(change, np.maximum(was, now))
+        way = _ways(now - was, np.maximum(was, now))
+        mean = np.where(way == 0, 0.0, now - was).mean(axis=0)
         found[key] = _InDraws(
             linked=np.array([[row[0] for row in rows] for rows in states]),
             total=np.array([homes.sum(axis=1) for homes in held]),
