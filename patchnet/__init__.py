@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     from patchnet.assess.assess import assess
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
     from patchnet.assess.compare import Comparison, compare
+    from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
     from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
     from patchnet.assess.find_routes import Routes, find_routes
+    from patchnet.assess.next_door import NextDoors
     from patchnet.assess.plot import plot_answer
     from patchnet.assess.tables import break_table, link_table, plot_table
     from patchnet.base.kept_survey import keep_survey
@@ -57,6 +59,7 @@ if TYPE_CHECKING:
     from patchnet.pages.survey.round import plan_survey
     from patchnet.plan.additions import possible_additions
     from patchnet.plan.facts import PlotFacts
+    from patchnet.plan.next_doors import next_doors
     from patchnet.plan.plan_plot import Adviser, plan_plot
     from patchnet.plan.plot_plan import PlotPlan
     from patchnet.plan.read_facts import read_facts
@@ -89,6 +92,7 @@ __all__ = [
     "CheckReport",
     "Comparison",
     "DataFaults",
+    "DecidingFigures",
     "Doubt",
     "Fault",
     "FenceGaps",
@@ -99,6 +103,7 @@ __all__ = [
     "LandCover",
     "Merged",
     "Neighbourhood",
+    "NextDoors",
     "PatchnetError",
     "PlotAnswer",
     "PlotFacts",
@@ -113,6 +118,7 @@ __all__ = [
     "build_neighbourhood",
     "check_file",
     "compare",
+    "deciding_figures",
     "describe_source",
     "doubt_of",
     "export",
@@ -129,6 +135,7 @@ __all__ = [
     "map_page",
     "merge_survey",
     "network_measures",
+    "next_doors",
     "plan_plot",
     "plan_scheme",
     "plan_survey",
@@ -174,8 +181,10 @@ _WHERE = {
         "assess.assess": ("assess",),
         "assess.assessment": ("Assessment", "GroupAnswer", "PlotAnswer"),
         "assess.compare": ("Comparison", "compare"),
+        "assess.deciding_figures": ("DecidingFigures", "deciding_figures"),
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),
+        "assess.next_door": ("NextDoors",),
         "assess.doubt": ("Doubt", "doubt_of", "with_doubt"),
         "assess.plot": ("plot_answer",),
         "assess.tables": ("break_table", "link_table", "plot_table"),
@@ -213,6 +222,7 @@ _WHERE = {
         "pages.survey.round": ("plan_survey",),
         "plan.additions": ("possible_additions",),
         "plan.facts": ("PlotFacts",),
+        "plan.next_doors": ("next_doors",),
         "plan.plan_plot": ("Adviser", "plan_plot"),
         "plan.plot_plan": ("PlotPlan",),
         "plan.read_facts": ("read_facts",),

@@ -95,7 +95,12 @@ class UncertainAnswer:
 
 
 def draws_of(
-    assessment: Assessment, count: int, seed: int = 0, *, prior: Prior | None = None
+    assessment: Assessment,
+    count: int,
+    seed: int = 0,
+    *,
+    prior: Prior | None = None,
+    held: bool = False,
 ) -> UncertainAnswer:
     """Return what is needed to draw an answer.
 
@@ -107,10 +112,12 @@ def draws_of(
         How many draws, and of which seed.
     prior
         What plots that nobody looked at are like; None: as in the answer.
+    held
+        Whether figures stay at their values in use, see `patchnet.assess.draws.Draws`.
     """
     hood = assessment.neighbourhood
     prior = prior or assessment.prior or learn_prior(hood)
-    draws = Draws(assessment.knowledge, tuple(assessment.groups), count, seed)
+    draws = Draws(assessment.knowledge, tuple(assessment.groups), count, seed, held)
     return UncertainAnswer(hood, assessment.asked, prior, draws)
 
 

@@ -63,17 +63,21 @@ class Draws:
         How many draws there are.
     seed
         Of all draws.
+    held
+        Whether all figures stay at their values in use, and only answers that nobody gave are
+        drawn: the same ones as with figures.
     """
 
     knowledge: Knowledge
     groups: Collection[str]
     count: int
     seed: int = 0
+    held: bool = False
 
     @cached_property
     def figures(self) -> tuple[Uncertain, ...]:
         """The figures that are drawn, U of them."""
-        return uncertain_figures(self.knowledge, self.groups)
+        return () if self.held else uncertain_figures(self.knowledge, self.groups)
 
     @cached_property
     def normals(self) -> Array:
@@ -97,6 +101,8 @@ class Draws:
 
     def tables(self, draw: int) -> Knowledge:
         """Return the tables of one draw (from 0)."""
+        if self.held:
+            return self.knowledge
         values = self.values[:, draw].tolist()
         keys = (one.figure.key for one in self.figures)
         return with_values(self.knowledge, dict(zip(keys, values, strict=True)))

@@ -11,7 +11,15 @@ from patchnet.assess.unseen import unseen_amounts
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["Amounts", "Prior", "SeenOn", "draw_in_unknown", "fit_to_ground", "learn_prior"]
+__all__ = [
+    "Amounts",
+    "Prior",
+    "SeenOn",
+    "draw_in_unknown",
+    "fit_to_ground",
+    "fitted_amounts",
+    "learn_prior",
+]
 
 Array = NDArray[np.float64]
 
@@ -200,11 +208,32 @@ def fit_to_ground(neighbourhood: Neighbourhood, knowledge: Knowledge, unknown: A
     array
         Shape (n, F): known amounts, and those that take ground scaled down to what is free.
     """
-    amount = neighbourhood.answers.amount
-    known = ~np.isnan(amount)
     ground = np.array([feature.ground.value for feature in knowledge.features.values()])
     area = neighbourhood.plots["area_m2"].to_numpy(dtype=float)
-    free = np.maximum(area - (np.where(known, amount, 0.0) * ground).sum(axis=1), 0.0)
+    return fitted_amounts(neighbourhood.answers.amount, unknown, area, ground)
+
+
+def fitted_amounts(amount: Array, unknown: Array, area_m2: Array, ground: Array) -> Array:
+    """Put amounts where nothing is known, as far as the free ground of each row goes.
+
+    Parameters
+    ----------
+    amount
+        Shape (n, F): what is known, NaN where nothing is, each feature in its own unit.
+    unknown
+        Shape (n, F): amounts wanted; those of known answers are not looked at.
+    area_m2
+        Shape (n,): area of each plot, m2.
+    ground
+        Shape (F,): ground that a unit of each feature takes, m2.
+
+    Returns
+    -------
+    array
+        Shape (n, F), as `fit_to_ground`.
+    """
+    known = ~np.isnan(amount)
+    free = np.maximum(area_m2 - (np.where(known, amount, 0.0) * ground).sum(axis=1), 0.0)
     amounts = np.where(known, 0.0, unknown)
     wanted = (amounts * ground).sum(axis=1)
     scale = np.where(wanted > free, free / np.where(wanted > 0, wanted, 1.0), 1.0)

@@ -1,11 +1,27 @@
 """What linked homes of several animals are worth together: a common currency."""
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["worth_gained"]
+from patchnet.knowledge.records import Group
+
+__all__ = ["vote_shares", "worth_gained"]
 
 Array = NDArray[np.float64]
+
+
+def vote_shares(groups: Iterable[Group]) -> Array:
+    """Return the share of each of G animals in the votes of all of them, shape (G,), 0-1.
+
+    Parameters
+    ----------
+    groups
+        The animals; the tables say how many votes each has.
+    """
+    votes = np.array([group.weight.value for group in groups])
+    return np.asarray(votes / votes.sum())
 
 
 def worth_gained(linked: Array, now: Array, first: float) -> Array:

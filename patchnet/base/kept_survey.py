@@ -69,7 +69,7 @@ def keep_survey(
     here = street_id(new)
     streets = tuple(sorted({here, street_id(old), *before.streets}))
     carry_standing(Path(earlier), Path(base))
-    if streets == (here,) and not len(before.returns) and not len(before.forgotten):
+    if streets == (here,) and before.are_none:
         return 0
     records = replace(before, streets=streets)
     merged = summed_up(

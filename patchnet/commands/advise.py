@@ -8,6 +8,7 @@ import click
 from patchnet.commands.asked import (
     assess_asked,
     meant_plot,
+    note_made,
     progress_bar,
     read_asked,
     surface_asked,
@@ -106,5 +107,6 @@ def advise(
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
+    note_made(asked.file, card)
     text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge)
     click.echo(text, nl=False)

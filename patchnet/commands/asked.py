@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -239,13 +238,23 @@ def say_upgraded(path: Path, earlier: int) -> None:
         )
 
 
-def note_made(street: Path, made: Path, audience: Audience) -> None:
-    """Note down in the street's file that something was made from it, where that can be done.
+def note_made(street: Path, *made: Path | None, audience: Audience = "own") -> None:
+    """Note down in the street's file what was made from it: 'patchnet forget' lists it.
 
-    It is what 'patchnet forget' lists. A street that cannot be written to is used all the same.
+    Every command that writes something from a street calls this, once and last. A street that
+    cannot be written to is used all the same, and it is said that nothing is noted.
     """
-    with suppress(CannotWrite, CannotRead):
-        note_written(street, made, audience, datetime.now(UTC))
+    files = [one for one in made if one is not None]
+    try:
+        note_written(street, files, audience, datetime.now(UTC))
+    except (CannotWrite, CannotRead):
+        click.echo(
+            _(
+                "{street} cannot be changed, so 'patchnet forget' will not list what was made from "
+                "it now: {made}."
+            ).format(street=street, made=", ".join(map(str, files))),
+            err=True,
+        )
 
 
 def surface_asked(

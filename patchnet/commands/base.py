@@ -5,15 +5,19 @@ from pathlib import Path
 import click
 
 from patchnet.base import keep_survey, make_base, summary_of, write_base
+from patchnet.commands.asked import note_made
 from patchnet.commands.options import knowledge_option, overwrite_option
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.files import ensure_may_write
+from patchnet.core.geopackage import is_database
 from patchnet.core.street_store import holding, replacing
-from patchnet.core.texts import _
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph
+from patchnet.survey.release_layers import read_ledger
 from patchnet.survey.survey_layers import read_records_if_any
+from patchnet.survey.survey_record import Records, state_digest
 
 __all__ = ["base"]
 
@@ -157,6 +161,10 @@ def base(
         with replacing(output) as draft:
             write_base(made, draft)
             carried = 0 if earlier is None else keep_survey(earlier, draft, knowledge=knowledge)
+            if earlier is not None and not _holds_survey_of(earlier, draft):
+                _say_not_kept(earlier, output)
+    if earlier is not None:
+        note_made(earlier, output)
     for text in summary_of(made):
         click.echo(paragraph(text), err=True)
     if carried:
@@ -179,11 +187,70 @@ def _ensure_survey_kept(output: Path, earlier: Path | None) -> None:
     """Refuse to write a new base over a street that holds a survey, unless it is carried over."""
     if not output.exists() or (earlier is not None and output.samefile(earlier)):
         return
-    count = len(read_records_if_any(output).statements)
-    if count:
+    records = read_records_if_any(output)
+    if not records.are_none:
         raise WrongUse(
             _(
-                "{output} holds a survey of {count:,} statements, which would be lost: say "
-                "--earlier {output} to keep it, or name another file."
-            ).format(output=output, count=count)
+                "{output} holds a survey ({count}), which would be lost: say --earlier {output} to "
+                "keep it, or name another file."
+            ).format(output=output, count=_counts(records))
         )
+    if _handed_out(output):
+        raise WrongUse(
+            _(
+                "{output} remembers what was handed out to the public, which would be lost: say "
+                "--earlier {output} to keep it, or name another file."
+            ).format(output=output)
+        )
+
+
+def _holds_survey_of(earlier: Path, draft: Path) -> bool:
+    """Whether all that was said, and all that was handed out, stands in a new base as well."""
+    before, after = read_records_if_any(earlier), read_records_if_any(draft)
+    return _handed_out(draft) == _handed_out(earlier) and (
+        before.are_none or state_digest(after) == state_digest(before)
+    )
+
+
+def _say_not_kept(earlier: Path, output: Path) -> None:
+    """Say that the survey of an earlier base is not in the new one.
+
+    Raises
+    ------
+    WrongUse
+        If the new one is to stand in its place.
+    """
+    if output.exists() and output.samefile(earlier):
+        raise WrongUse(
+            _(
+                "The survey of {earlier} would be lost: too few of its plots are in the new base "
+                "map, so this may be another place. Look at what you gave, or name another file."
+            ).format(earlier=earlier)
+        )
+    click.echo(
+        paragraph(
+            _(
+                "The survey of {earlier} is not in the new base map: too few of its plots are. It "
+                "stays where it is."
+            ).format(earlier=earlier)
+        ),
+        err=True,
+    )
+
+
+def _counts(records: Records) -> str:
+    """Say how much was said."""
+    told = {
+        counted(len(records.statements), "statement"): len(records.statements),
+        counted(len(records.drawn), "drawn shape"): len(records.drawn),
+        counted(len(records.consent), "answer about consent", "answers about consent"): len(
+            records.consent
+        ),
+        counted(len(records.forgotten), "forgotten plot"): len(records.forgotten),
+    }
+    return ", ".join(words for words, count in told.items() if count)
+
+
+def _handed_out(path: Path) -> int:
+    """Return how many cells of public tables the file of a street remembers."""
+    return len(read_ledger(path).cells) if is_database(path) else 0

@@ -6,7 +6,13 @@ from pathlib import Path
 import click
 
 from patchnet.assess.compare import compare as compare_states
-from patchnet.commands.asked import assess_asked, draws_asked, progress_bar, say_warnings
+from patchnet.commands.asked import (
+    assess_asked,
+    draws_asked,
+    note_made,
+    progress_bar,
+    say_warnings,
+)
 from patchnet.commands.options import (
     AskedDraws,
     AskedGround,
@@ -83,6 +89,8 @@ def compare(
     if page is not None:
         write_comparison(comparison, page, overwrite=overwrite)
         click.echo(_("Wrote {page}.").format(page=page), err=True)
+    for street in (first, second):
+        note_made(street, page)
     text = {
         "text": lambda: compare_text(comparison, knowledge),
         "json": lambda: compare_json(comparison),

@@ -86,6 +86,6 @@ def export(
         importance=importance,
         overwrite=overwrite,
     )
-    note_made(asked.file, output, audience)
+    note_made(asked.file, output, audience=audience)
     click.echo(cut_words(answer), err=True)
     click.echo(output)

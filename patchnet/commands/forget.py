@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import say_upgraded
+from patchnet.commands.asked import note_made, say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.files import ensure_may_write
 from patchnet.core.street_store import form_of
@@ -71,6 +71,7 @@ def consent(
         knowledge=knowledge,
         columns=columns,
     )
+    note_made(street, target)
     say_upgraded(target, earlier)
     agreed = sum(word == "yes" for word in said.consent.values())
     so_far = _("1 plot has") if agreed == 1 else _("{agreed} plots have").format(agreed=agreed)
@@ -128,5 +129,6 @@ def forget(
         outline=outline,
         columns=columns,
     )
+    note_made(street, target)
     say_upgraded(target, earlier)
     click.echo(forgotten_text(found, found.plots), nl=False)

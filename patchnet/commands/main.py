@@ -44,6 +44,12 @@ _COMMANDS = {
         ("map", "map:map_", N_("Draw the map: one page that opens anywhere.")),
         ("plot", "plot:plot", N_("Say what neighbours give a plot, and what it lacks.")),
         ("advise", "advise:advise", N_("Say what a plot should add, and what to plant.")),
+        (
+            "next",
+            "next:next_",
+            N_("Say which door to knock on next, and what to look for there."),
+        ),
+        ("why", "why:why", N_("Say which figures of the tables the answer turns on.")),
         ("routes", "routes:routes", N_("Find ways over the ground for an animal that walks.")),
         ("gaps", "gaps:gaps", N_("Find which fences to open, and what each gap brings.")),
         (

@@ -115,5 +115,5 @@ def map_(
         overwrite=overwrite,
         progress=layers_bar,
     )
-    note_made(asked.file, output, audience)
+    note_made(asked.file, output, audience=audience)
     click.echo(output)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import say_upgraded
+from patchnet.commands.asked import note_made, say_upgraded
 from patchnet.commands.options import columns_option, knowledge_option, overwrite_option
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
@@ -85,6 +85,7 @@ def merge(
         for fault in merged.faults:
             click.echo(str(fault), err=True)
         write_merged(merged, output)
+    note_made(street, output)
     say_upgraded(output, earlier)
     words = merge_json if form == "json" else merge_text
     click.echo(words(merged), nl=False)

@@ -28,6 +28,7 @@ __all__ = [
     "between_options",
     "columns_option",
     "draws_option",
+    "figure_draws_option",
     "ground_options",
     "group_option",
     "input_options",
@@ -41,6 +42,17 @@ __all__ = [
 WARNINGS = 12  # listed one by one; 'patchnet check' lists them all
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+_DRAWS_HELP = N_(
+    "How often to work it out, each time with other figures from the ranges of our "
+    "tables and other guesses of what nobody looked at; 100 if not given (or what "
+    "PATCHNET_DRAWS says). 0: once, with the figures in use, and nothing said of how sure "
+    "it is."
+)
+_FIGURE_DRAWS_HELP = N_(
+    "How often to work it out, each time with other figures from the ranges of our tables and "
+    "other guesses of what nobody looked at; 400 if not given (or what "
+    "PATCHNET_DRAWS says). With fewer only the figures that matter most stand out."
+)
 
 
 @dataclass(frozen=True)
@@ -313,7 +325,15 @@ def audience_option(command: Command) -> Command:
 
 def draws_option(command: Callable[..., None]) -> Callable[..., None]:
     """Add --draws and --seed; the command gets one `draws`, an `AskedDraws`."""
+    return _with_draws(command, _DRAWS_HELP)
 
+
+def figure_draws_option(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the same where it is the figures that are looked into, which takes more draws."""
+    return _with_draws(command, _FIGURE_DRAWS_HELP)
+
+
+def _with_draws(command: Callable[..., None], words: str) -> Callable[..., None]:
     @functools.wraps(command)
     def with_draws(*, draws: int | None, seed: int, **others: object) -> None:
         command(draws=AskedDraws(draws, seed), **others)
@@ -331,10 +351,7 @@ def draws_option(command: Callable[..., None]) -> Callable[..., None]:
             type=click.IntRange(min=0, max=10_000),
             metavar="N",
             envvar="PATCHNET_DRAWS",
-            help="How often to work it out, each time with other figures from the ranges of our "
-            "tables and other guesses of what nobody looked at; 100 if not given (or what "
-            "PATCHNET_DRAWS says). 0: once, with the figures in use, and nothing said of how sure "
-            "it is.",
+            help=words,
         ),
     ):
         with_draws = option(with_draws)

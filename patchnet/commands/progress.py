@@ -41,5 +41,5 @@ def progress(
         released=released_asked(hood, asked) if audience == "public" else None,
     )
     write_progress(found, output, knowledge=asked.knowledge, title=title)
-    note_made(asked.file, output, audience)
+    note_made(asked.file, output, audience=audience)
     click.echo(output)

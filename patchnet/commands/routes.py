@@ -7,7 +7,13 @@ import click
 
 from patchnet.assess.find_routes import find_routes
 from patchnet.assess.ways import walking_group
-from patchnet.commands.asked import assess_asked, meant_between, progress_bar, read_asked
+from patchnet.commands.asked import (
+    assess_asked,
+    meant_between,
+    note_made,
+    progress_bar,
+    read_asked,
+)
 from patchnet.commands.options import (
     Asked,
     AskedGround,
@@ -113,6 +119,7 @@ def routes(
             credit_lines=neighbourhood.credits,
         )
         _say_written(current_tif)
+    note_made(asked.file, output, ground_tif, current_tif)
 
 
 def _ensure_may_write(

@@ -250,7 +250,7 @@ def scheme(
     )  # fmt: skip
     click.echo(_words(found))
     click.echo(_("Wrote {output}: begin with report.html.").format(output=output), err=True)
-    note_made(asked.file, output, audience)
+    note_made(asked.file, output, audience=audience)
     click.echo(_KEEP[audience], err=True)
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import read_asked
+from patchnet.commands.asked import note_made, read_asked
 from patchnet.commands.options import Asked, input_options
 from patchnet.core.texts import _
 from patchnet.pages.survey.pack import FILES, write_survey
@@ -53,6 +53,7 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
         knowledge=asked.knowledge,
     )
     paths = write_survey(pack, output)
+    note_made(asked.file, output)
     for path, words in zip(paths, FILES.values(), strict=True):
         click.echo(path)
         click.echo(f"  {words}", err=True)

@@ -12,6 +12,7 @@ import os
 import pickle
 import signal
 import sys
+import time
 import warnings
 from collections.abc import Callable
 from contextlib import suppress
@@ -37,6 +38,7 @@ __all__ = [
 Thing = TypeVar("Thing")
 _MB = 2**20
 _PATIENCE = 3
+_TURN_S = 0.2  # between two looks at a child that has to wait
 _TIME_IS_OVER = int(getattr(signal, "SIGXCPU", 0))
 _GIVEN_UP = N_(
     "{path} was given up after {seconds:.0f} seconds: it is damaged, or not what it seems. Make it "
@@ -54,7 +56,8 @@ class Limits:
     Attributes
     ----------
     seconds
-        Time at work to read it; three times that by the clock.
+        Time at work to read it. Three times that may pass while it neither works nor waits for a
+        busy processor (where the system does not tell: by the clock).
     seconds_mb
         More time for each megabyte of it.
     memory_mb
@@ -143,7 +146,7 @@ class ReaderChild:
         try:
             pipe.send((function, path, others, seconds))
             # The child stops itself by its own time at work; on a busy computer it has to wait.
-            if not pipe.poll(_PATIENCE * seconds):
+            if not self._answers(pipe, _PATIENCE * seconds):
                 self._end()
                 raise CannotRead(_(_GIVEN_UP).format(path=path, seconds=_PATIENCE * seconds))
             answer = pipe.recv_bytes()
@@ -194,6 +197,17 @@ class ReaderChild:
         there.close()
         self._process, self._pipe = process, here
         return self._pipe
+
+    def _answers(self, pipe: Connection, patience: float) -> bool:
+        """Wait for the child's answer; False where it has been at rest for so long, in seconds."""
+        child = 0 if self._process is None else int(self._process.pid or 0)
+        began, before = time.monotonic(), _wanted_processor(child)
+        at_rest = 0.0
+        while not pipe.poll(max(patience - at_rest, _TURN_S)):
+            at_rest = time.monotonic() - began - (_wanted_processor(child) - before)
+            if at_rest >= patience and not _is_runnable(child):
+                return False
+        return True
 
     def _out_of_time(self) -> bool:
         """Whether the system ended the child because its time was over."""
@@ -259,7 +273,9 @@ def _serve(pipe: Connection, parents: Connection, memory_mb: int) -> None:
         except (EOFError, OSError):
             return
         _limit_time(seconds)
-        pipe.send_bytes(_answer(function, path, others))
+        answer = _answer(function, path, others)
+        _limit_time(None)  # what is left counts for no file: to send it, and to take the next
+        pipe.send_bytes(answer)
 
 
 def _answer(function: Callable[..., Any], path: Path, others: tuple[Any, ...]) -> bytes:
@@ -280,7 +296,8 @@ def _answer(function: Callable[..., Any], path: Path, others: tuple[Any, ...]) -
         return pickle.dumps(("wrong", type(error).__name__))
 
 
-def _limit_time(seconds: float) -> None:
+def _limit_time(seconds: float | None) -> None:
+    """Let the system end this process after so many more seconds at work; None: never."""
     try:
         import resource  # noqa: PLC0415 - POSIX alone has it
     except ImportError:
@@ -288,8 +305,31 @@ def _limit_time(seconds: float) -> None:
     used = resource.getrusage(resource.RUSAGE_SELF)
     _, hard = resource.getrlimit(resource.RLIMIT_CPU)
     with suppress(OSError, ValueError):
-        at_work = ceil(used.ru_utime + used.ru_stime + seconds)
+        at_work = hard if seconds is None else ceil(used.ru_utime + used.ru_stime + seconds)
         resource.setrlimit(resource.RLIMIT_CPU, (at_work, hard))
+
+
+def _wanted_processor(process: int) -> float:
+    """Return the seconds that a process was at work or waited for a processor; 0 if not told.
+
+    Linux tells both of each thread, in nanoseconds (proc_pid_schedstat).
+    """
+    found = 0
+    for told in Path(f"/proc/{process}/task").glob("*/schedstat"):
+        with suppress(OSError, ValueError):
+            work, wait, _ = told.read_text(encoding="ascii").split()
+            found += int(work) + int(wait)
+    return found / 1e9
+
+
+def _is_runnable(process: int) -> bool:
+    """Whether a thread of a process works, or would if a processor were free; False if not told."""
+    for told in Path(f"/proc/{process}/task").glob("*/stat"):
+        with suppress(OSError):
+            # After the name, which may hold anything and ends with a bracket: R is runnable.
+            if told.read_text(encoding="utf-8", errors="replace").rpartition(")")[2][:2] == " R":
+                return True
+    return False
 
 
 def _limit_memory(memory_mb: int) -> None:

@@ -7,13 +7,13 @@ twice as half (two-piece log-normal). Where the low end is nought the scale is p
 
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.knowledge.families import Shared, What
+from patchnet.knowledge.families import What
 from patchnet.knowledge.groups import Group
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.sources import Figure
@@ -42,6 +42,9 @@ class Uncertain:
         Correlation with those, 0-1.
     most
         Greatest value that it can have.
+    of
+        What it is a figure of: keys by ``group``, ``need``, ``resource``, ``feature``, ``cover``,
+        ``barrier``, as far as it has them.
     """
 
     figure: Figure
@@ -49,6 +52,7 @@ class Uncertain:
     with_others: str
     together: float
     most: float
+    of: Mapping[str, str] = field(default_factory=dict)
 
 
 def uncertain_figures(
@@ -80,12 +84,13 @@ def uncertain_figures(
                 with_others=f"{family.family}/{shared}" if shared else "",
                 together=family.together.value if shared else 0.0,
                 most=1.0 if figure.unit == "share" else math.inf,
+                of=shares,
             )
         )
     return tuple(found)
 
 
-_Found = tuple[Figure, What, Mapping[Shared, str], str]
+_Found = tuple[Figure, What, Mapping[str, str], str]
 
 
 def _figures(knowledge: Knowledge) -> Iterator[_Found]:
@@ -97,8 +102,8 @@ def _figures(knowledge: Knowledge) -> Iterator[_Found]:
     for use in knowledge.uses:
         yield use.share, "use", {"group": use.group, "feature": use.feature}, use.group
     for supply in knowledge.supplies:
-        shares: Mapping[Shared, str] = {"feature": supply.feature, "resource": supply.resource}
-        yield supply.amount, "supply", shares, ""
+        of = {"feature": supply.feature, "resource": supply.resource}
+        yield supply.amount, "supply", of, ""
     for one in knowledge.unseen:
         yield one.amount, "unseen", {"feature": one.feature}, ""
     for key, feature in knowledge.features.items():
@@ -112,7 +117,7 @@ def _figures(knowledge: Knowledge) -> Iterator[_Found]:
 
 
 def _of_group(key: str, group: Group) -> Iterator[_Found]:
-    own: Mapping[Shared, str] = {"group": key}
+    own = {"group": key}
     yield group.hop, "hop", own, key
     yield group.d50, "d50", own, key
     yield group.anchor_reach, "anchor_reach", own, key
@@ -120,10 +125,11 @@ def _of_group(key: str, group: Group) -> Iterator[_Found]:
     for anchor in group.anchors:
         yield anchor.per_home, "anchor", {**own, "resource": anchor.resource}, key
     for need in group.needs:
-        yield need.reach, "reach", own, key
-        yield need.amount, "amount", {**own, "resource": need.resource}, key
+        of = {**own, "need": need.key, "resource": need.resource}
+        yield need.reach, "reach", of, key
+        yield need.amount, "amount", of, key
         if not need.vital:
-            yield need.floor, "floor", own, key
+            yield need.floor, "floor", of, key
 
 
 def drawn_values(one: Uncertain, normal: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.worth import worth_gained
+from patchnet.assess.worth import vote_shares, worth_gained
 
 __all__ = ["Currency", "amounts_at", "common_currency"]
 
@@ -65,10 +65,10 @@ def common_currency(assessment: Assessment) -> Currency:
         The street as it is.
     """
     answers = assessment.groups
-    votes = np.array([answer.group.weight.value for answer in answers.values()])
+    weight = vote_shares(answer.group for answer in answers.values())
     now = np.array([answer.measures.eca for answer in answers.values()])
     first = assessment.knowledge.setting("worth_first_homes")
-    return Currency(tuple(answers), votes / votes.sum(), now, first)
+    return Currency(tuple(answers), weight, now, first)
 
 
 def amounts_at(assessment: Assessment, plot: str) -> dict[str, float]:

@@ -207,6 +207,28 @@ class Adviser:
             facts = replace(facts, light=light)
         return _Plan(self, answer, facts, month, doubt).made()
 
+    def options(self, plot: str, facts: PlotFacts | None = None) -> tuple[Mapping[str, float], ...]:
+        """Return the changes that a plan for a plot chooses from when it is made over draws.
+
+        Parameters
+        ----------
+        plot
+            Id of the plot.
+        facts
+            What the householder says; nothing where None.
+
+        Returns
+        -------
+        tuple
+            Of each set of things that is worth judging in every draw the change that it makes:
+            feature to amount more, in its own unit.
+        """
+        answer = plot_answer(self.assessment, plot)
+        plan = _Plan(self, answer, PlotFacts() if facts is None else facts, 1, ())
+        offered, __ = candidates_for(plan.knowledge, plan.facts, plan.space, kind=answer.kind)
+        judged = plan.judged(offered)
+        return tuple(judged.fitted[at][1] for at in plan.pool(judged))
+
 
 class _Plan:
     """One plan while it is being made."""
@@ -332,17 +354,21 @@ class _Plan:
         self.currency = self.adviser.currency
         return self.judged(offered)
 
+    def pool(self, judged: JudgedSets) -> list[int]:
+        """Places of the sets that are worth judging in every draw."""
+        return pool_of_sets(
+            judged.sets,
+            judged.gain,
+            first=round(self.knowledge.setting("draws_sets")),
+            singles=round(self.knowledge.setting("draws_singles")),
+        )
+
     def over_draws(
         self, judged: JudgedSets, stages: Sequence[Stage], taken: Taken
     ) -> tuple[JudgedSets, tuple[Stage, ...]]:
         """Judge the best of the sets, and the stages, in every draw."""
         setting = self.knowledge.setting
-        pool = pool_of_sets(
-            judged.sets,
-            judged.gain,
-            first=round(setting("draws_sets")),
-            singles=round(setting("draws_singles")),
-        )
+        pool = self.pool(judged)
         uncertain = draws_of(self.assessment, taken.draws, taken.seed)
 
         def enough(so_far: ChangesInDraws) -> bool:

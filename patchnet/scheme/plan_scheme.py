@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from patchnet.assess.assess import assess, choose_groups
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison, Row, compare
+from patchnet.assess.worth import vote_shares
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
@@ -280,9 +281,9 @@ def _filling(site: Site, knowledge: Knowledge) -> float:
 def _worth(
     fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling], knowledge: Knowledge
 ) -> Worth:
-    votes = np.array([field.group.weight.value for field in fields])
+    votes = vote_shares(field.group for field in fields)
     now = np.sqrt([ceiling.base for ceiling in ceilings])
-    return Worth(votes / votes.sum(), now, knowledge.setting("worth_first_homes"))
+    return Worth(votes, now, knowledge.setting("worth_first_homes"))
 
 
 def _locked(

@@ -3,8 +3,9 @@
 Each class that was ever handed out is a bound on how many households of a set have a feature. A
 *world* is an assignment of answers that fits all bounds. An answer is given away where every
 world has it alike, also for a reader who is one of the households and knows its own answers. This
-is decided exactly, as an integer programme (Willenborg & de Waal 2001, *Elements of Statistical
-Disclosure Control*, on the protection intervals of a table).
+is decided exactly (Willenborg & de Waal 2001, *Elements of Statistical Disclosure Control*, on the
+protection intervals of a table): a world is found, or it is proven that there is none, by trying
+with backtracking, and where that takes long by an integer programme.
 
 Whether a class may go out must not depend on the answers themselves, or the refusal would tell of
 them. So classes are laid together *before* it is known which of them is true, until each that
@@ -17,6 +18,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from math import ceil
+from random import Random
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +26,9 @@ from numpy.typing import NDArray
 __all__ = ["Bound", "class_bounds", "safe_classes"]
 
 _ROUND = 1e-9  # a share such as 0.2 of 15 is 3, whatever binary fractions make of it
-# Worlds are wandered through from a first one, before single questions are asked of the programme.
-_WALKERS, _STEPS, _KEPT_EACH = 32, 96, 12
+_TRIES = 500  # in the search for one world, before the programme is asked
 _OWN = "."  # between a household's token and the version of its answer
 
-Wish = tuple[tuple[int, int, int], ...]
-"""What a world is asked to have: (pattern, so many with, so many without), each pattern once."""
 Worlds = NDArray[np.int64]
 
 
@@ -158,7 +157,7 @@ def _all_free(
     owners
         Patterns of the answers of each kind of household: one, or several where it changed.
     """
-    worlds = _Worlds(np.array(counts), np.array(rows, dtype=float), np.array(limits))
+    worlds = _Worlds(counts, rows, limits)
     if not worlds.any():
         return True  # this class cannot be the true one
     if len(counts) == 1 and len(rows) == 1:
@@ -168,91 +167,161 @@ def _all_free(
         # Answers that somebody else holds.
         targets = [at for at, count in enumerate(counts) if count > places.count(at)]
         for values in product((0, 1), repeat=len(places)):
-            mine = list(zip(places, values, strict=True))
             # Who changed an answer had both; and only what can be is looked at.
-            if len(set(values)) < min(2, len(places)) or not worlds.have(_wish(mine)):
+            if len(set(values)) < min(2, len(places)):
                 continue
-            free = (worlds.have(_wish([*mine, one])) for one in product(targets, (0, 1)))
-            if not all(free):
+            if not worlds.leave_open(list(zip(places, values, strict=True)), targets):
                 return False
     return True
 
 
-def _wish(answers: Sequence[tuple[int, int]]) -> Wish:
-    wanted: dict[int, list[int]] = defaultdict(lambda: [0, 0])
-    for pattern, value in answers:
-        wanted[pattern][1 - value] += 1
-    return tuple((at, with_it, without) for at, (with_it, without) in sorted(wanted.items()))
-
-
 class _Worlds:
-    """Worlds found so far: most questions are answered by one that is there already."""
+    """Worlds found so far: most questions are answered by one that is there already.
 
-    def __init__(self, counts: Worlds, rows: NDArray[np.float64], limits: Worlds) -> None:
-        from scipy.optimize import LinearConstraint
+    A world is how many answers of each pattern have the feature. Which worlds are found depends on
+    chance; whether there is one does not.
+    """
 
-        self._counts = counts
+    def __init__(
+        self,
+        counts: Sequence[int],
+        rows: Sequence[Sequence[bool]],
+        limits: Sequence[tuple[int, int]],
+    ) -> None:
+        self._counts = np.array(counts)
         self._rows, self._limits = rows, limits
-        self._limit = LinearConstraint(rows, limits[:, 0], limits[:, 1])
-        self._found: Worlds = np.empty((0, len(counts)), dtype=np.int64)
-        self._dice = np.random.default_rng(0)
-        self._asked: dict[Wish, bool] = {}
+        self._found: list[Worlds] = []
+        self._dice = Random(0)  # noqa: S311 - no secret
+        inside = [[at for at, row in enumerate(rows) if row[one]] for one in range(len(counts))]
+        # The patterns of most sets first: those of one set can still make up its number.
+        self._order = sorted(range(len(counts)), key=lambda one: -len(inside[one]))
+        self._inside = [inside[one] for one in self._order]
 
     def any(self) -> bool:
-        """Whether there is a world at all; wanders on from it to others."""
-        found = self._look(np.zeros_like(self._counts), self._counts)
-        if found and len(self._counts) > 1:
-            self._wander()
+        """Whether there is a world at all."""
+        return self._look(np.zeros_like(self._counts), self._counts) is not None
+
+    def leave_open(self, mine: Sequence[tuple[int, int]], targets: Sequence[int]) -> bool:
+        """Whether others' answers can be either way for whoever holds some answers.
+
+        Parameters
+        ----------
+        mine
+            Pattern and value of each answer that is known.
+        targets
+            Patterns in which somebody else has an answer.
+
+        Returns
+        -------
+        bool
+            Also True where nobody can hold such answers.
+        """
+        low, high = np.zeros_like(self._counts), self._counts.copy()
+        for at, value in mine:
+            low[at] += value
+            high[at] -= 1 - value
+        found = np.array(self._found)
+        fitting = found[((found >= low) & (found <= high)).all(axis=1)]
+        if not len(fitting):
+            one = self._look(low, high)
+            if one is None:
+                return True
+            fitting = one[None]
+        least, most = fitting.min(axis=0), fitting.max(axis=0)
+        for at in targets:
+            for value in (1, 0):
+                if most[at] > low[at] if value else least[at] < high[at]:
+                    continue
+                low_then, high_then = low.copy(), high.copy()
+                low_then[at] += value
+                high_then[at] -= 1 - value
+                one = self._look(low_then, high_then)
+                if one is None:
+                    return False
+                least, most = np.minimum(least, one), np.maximum(most, one)
+        return True
+
+    def _look(self, low: Worlds, high: Worlds) -> Worlds | None:
+        """Return a world with so many of each pattern; None where there is none."""
+        if (low > high).any():
+            return None
+        try:
+            world = self._tried(low, high)
+        except _GivenUpError:
+            world = self._programmed(low, high)
+        if world is not None:
+            self._found.append(world)
+        return world
+
+    def _tried(self, low: Worlds, high: Worlds) -> Worlds | None:
+        """Give one pattern after another a number that all sets still have room for."""
+        order, inside, dice = self._order, self._inside, self._dice
+        lows, highs = low[order].tolist(), high[order].tolist()
+        need = [one for one, _ in self._limits]
+        room = [other for _, other in self._limits]
+        later = _later(inside, lows, highs, len(need))
+        world = [0] * len(order)
+        tries = _TRIES
+
+        def take(at: int, value: int) -> None:
+            for row in inside[at]:
+                need[row] -= value
+                room[row] -= value
+
+        def place(at: int) -> bool:
+            nonlocal tries
+            if at == len(order):
+                return True
+            least, most = later[at]
+            first = max([lows[at], *(need[row] - most[row] for row in inside[at])])
+            last = min([highs[at], *(room[row] - least[row] for row in inside[at])])
+            span = last - first + 1  # none where it is negative
+            begin = int(dice.random() * span)
+            for step in range(span):
+                tries -= 1
+                if tries < 0:
+                    raise _GivenUpError
+                value = world[at] = first + (begin + step) % span
+                take(at, value)
+                if place(at + 1):
+                    return True
+                take(at, -value)
+            return False
+
+        if not place(0):
+            return None
+        found = np.empty(len(order), dtype=np.int64)
+        found[order] = world
         return found
 
-    def _wander(self) -> None:
-        """Change one answer, or exchange two, again and again, wherever all bounds still hold."""
-        one = np.eye(len(self._counts), dtype=np.int64)
-        pairs = (one[:, None, :] - one[None, :, :]).reshape(-1, len(one))
-        moves = np.vstack([one, -one, pairs[pairs.any(axis=1)]])
-        effects = moves @ self._rows.T
-        at = np.repeat(self._found[-1:], _WALKERS, axis=0)
-        sums = at @ self._rows.T
-        kept = [self._found]
-        chosen = self._dice.integers(len(moves), size=(_STEPS, _WALKERS))
-        for step in range(_STEPS):
-            there, then = at + moves[chosen[step]], sums + effects[chosen[step]]
-            fits = ((there >= 0) & (there <= self._counts)).all(axis=1)
-            fits &= ((then >= self._limits[:, 0]) & (then <= self._limits[:, 1])).all(axis=1)
-            at, sums = np.where(fits[:, None], there, at), np.where(fits[:, None], then, sums)
-            if step % _KEPT_EACH == 0:
-                kept.append(at)
-        self._found = np.unique(np.vstack(kept), axis=0)
+    def _programmed(self, low: Worlds, high: Worlds) -> Worlds | None:
+        from scipy.optimize import Bounds, LinearConstraint, milp
 
-    def have(self, wish: Wish) -> bool:
-        """Whether there is a world with so many with and without the feature in some patterns."""
-        if wish not in self._asked:
-            self._asked[wish] = self._had(wish) or self._look_for(wish)
-        return self._asked[wish]
-
-    def _had(self, wish: Wish) -> bool:
-        fits = np.ones(len(self._found), dtype=bool)
-        for at, with_it, without in wish:
-            column = self._found[:, at]
-            fits &= (column >= with_it) & (column <= self._counts[at] - without)
-        return bool(fits.any())
-
-    def _look_for(self, wish: Wish) -> bool:
-        low, high = np.zeros_like(self._counts), self._counts.copy()
-        for at, with_it, without in wish:
-            low[at], high[at] = with_it, self._counts[at] - without
-        return bool((low <= high).all()) and self._look(low, high)
-
-    def _look(self, low: Worlds, high: Worlds) -> bool:
-        from scipy.optimize import Bounds, milp
-
+        limits = np.array(self._limits)
         found = milp(
-            self._dice.choice([-1.0, 1.0], len(low)),
+            [self._dice.choice([-1.0, 1.0]) for _ in low],
             integrality=np.ones(len(low)),
             bounds=Bounds(low, high),
-            constraints=self._limit,
+            constraints=LinearConstraint(
+                np.array(self._rows, dtype=float), limits[:, 0], limits[:, 1]
+            ),
         )
-        if found.x is None:
-            return False
-        self._found = np.vstack([self._found, np.rint(found.x).astype(np.int64)])
-        return True
+        return None if found.x is None else np.rint(found.x).astype(np.int64)
+
+
+def _later(
+    inside: Sequence[Sequence[int]], lows: Sequence[int], highs: Sequence[int], sets: int
+) -> list[tuple[list[int], list[int]]]:
+    """Return what all patterns after each come to at least and at most, set by set."""
+    later = [([0] * sets, [0] * sets)]
+    for at in range(len(inside) - 1, 0, -1):
+        least, most = later[-1][0].copy(), later[-1][1].copy()
+        for row in inside[at]:
+            least[row] += lows[at]
+            most[row] += highs[at]
+        later.append((least, most))
+    return later[::-1]
+
+
+class _GivenUpError(Exception):
+    """So many tries led nowhere."""

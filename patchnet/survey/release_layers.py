@@ -19,7 +19,7 @@ from patchnet.survey.survey_layers import add_table, change_street, read_stored,
 __all__ = ["WRITTEN", "note_written", "put_ledger", "read_ledger", "read_written", "write_ledger"]
 
 WRITTEN = ("file", "audience", "when")
-"""One row a page or file that was made from the street: where, for whom, and when last."""
+"""One row a page, file or copy that was made of the street: where, for whom, and when last."""
 
 _SHAPES = ("unit", "name", "wkb")
 _ABOUT = ("name", "value")
@@ -119,36 +119,44 @@ def read_written(path: Path) -> pd.DataFrame:
         return read_stored(there, table_names(there), "written", WRITTEN)
 
 
-def note_written(path: Path, file: Path, audience: str, now: datetime) -> None:
-    """Note down in a street's file that a page or file was made from it.
+def note_written(path: Path, files: Sequence[Path], audience: str, now: datetime) -> None:
+    """Note down in a street's file that pages, files or copies were made from it.
 
     Parameters
     ----------
     path
         The street. Where it is no GeoPackage, nothing is noted.
-    file
-        What was made; a file that is made again is noted once.
+    files
+        What was made; a file that is made again is noted once, and the street itself never.
     audience
-        Whom it is for.
+        Whom they are for.
     now
         When.
+
+    Raises
+    ------
+    CannotRead, CannotWrite
+        If the street's file cannot be read or written.
     """
-    if not is_database(path):
+    names = {seen_from(file, path) for file in files if file.resolve() != path.resolve()}
+    if not names or not is_database(path):
         return
-    before = read_written(path)
-    name = seen_from(file, path)
-    others = before[before["file"] != name]
-    row = _table([(name, audience, now.date().isoformat())], WRITTEN)
-    after = pd.concat([others, row], ignore_index=True) if len(others) else row
-    after = after.sort_values("file", ignore_index=True)
-    if after.equals(before):
-        return
+    day = now.date().isoformat()
+    fresh = [(name, audience, day) for name in names]
+
+    def noted(before: pd.DataFrame) -> pd.DataFrame:
+        rows = before[~before["file"].isin(names)].to_numpy(dtype=object).tolist()
+        return _table(sorted([*map(tuple, rows), *fresh]), WRITTEN)
 
     def put(there: sqlite3.Connection) -> None:
+        # Read anew: another command may have noted something of its own meanwhile.
+        after = noted(read_stored(there, table_names(there), "written", WRITTEN))
         drop_table(there, "written")
-        add_table(there, "written", after, f"{now.date().isoformat()}T00:00:00.000Z")
+        add_table(there, "written", after, f"{day}T00:00:00.000Z")
 
-    change_street(path, put)
+    before = read_written(path)
+    if not noted(before).equals(before):
+        change_street(path, put)
 
 
 def _table(rows: Sequence[tuple[str, ...]], columns: Sequence[str]) -> pd.DataFrame:

@@ -343,6 +343,8 @@ def seen_from(file: Path, street: Path) -> str:
 def move_written(there: sqlite3.Connection, source: Path, target: Path) -> None:
     """Name what was made from a street's file as seen from the folder of its copy.
 
+    The copy itself is left out.
+
     Parameters
     ----------
     there
@@ -350,11 +352,13 @@ def move_written(there: sqlite3.Connection, source: Path, target: Path) -> None:
     source, target
         The street's file, and where the copy is going to stand.
     """
-    if home_of(source) == home_of(target) or ("file", False) not in table_columns(there, "written"):
+    if ("file", False) not in table_columns(there, "written"):
         return
-    rows = there.execute("SELECT fid, file FROM written").fetchall()
-    moved = [(seen_from(home_of(source) / str(file), target), fid) for fid, file in rows]
-    there.executemany("UPDATE written SET file = ? WHERE fid = ?", moved)
+    if home_of(source) != home_of(target):
+        rows = there.execute("SELECT fid, file FROM written").fetchall()
+        moved = [(seen_from(home_of(source) / str(file), target), fid) for fid, file in rows]
+        there.executemany("UPDATE written SET file = ? WHERE fid = ?", moved)
+    there.execute("DELETE FROM written WHERE file = ?", (target.name,))
 
 
 def plots_layer(there: sqlite3.Connection) -> str:

@@ -78,6 +78,16 @@ class Records(Shown):
     said_in: pd.DataFrame = field(default_factory=lambda: _empty(SAID_IN))
     streets: tuple[str, ...] = ()
 
+    @property
+    def are_none(self) -> bool:
+        """Whether nobody has said anything, nor asked to be forgotten."""
+        return not any(
+            len(table)
+            for table in (
+                self.statements, self.drawn, self.consent, self.returns, self.forgotten,
+            )
+        )  # fmt: skip
+
 
 def left_in_peace(records: Records) -> frozenset[str]:
     """Return the plots whose household asked to be forgotten and has not agreed again since.

@@ -1,6 +1,8 @@
 """patchnet base as a new group uses it: an extract in, a file out that opens as a map at once."""
 
 import re
+import sqlite3
+from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -8,6 +10,8 @@ import geopandas as gpd
 import pyogrio
 import pytest
 import shapely
+
+from patchnet.survey.release import CELLS
 
 SUBURB = Path(find_spec("pyrosm").origin).parent / "data" / "test.osm.pbf"
 BOX = "26.954,60.525,26.961,60.530"
@@ -80,10 +84,11 @@ def test_a_land_registry_and_layers_of_ones_own(run, tables, tmp_path):
 def test_run_again_with_the_earlier_base(run, tables, tmp_path):
     files = [*inputs_in(tables), "--credit", "x"]
     assert run("base", *files, "-o", "one.gpkg")[0] == 0
+    before = (tmp_path / "one.gpkg").read_bytes()  # then it is noted in it that two was made
     status, _, err = run("base", *files, "--earlier", "one.gpkg", "-o", "two.gpkg")
     assert status == 0
     assert re.search(r"Against the earlier base \d+ plots kept their number, 0 are new", err)
-    assert (tmp_path / "one.gpkg").read_bytes() == (tmp_path / "two.gpkg").read_bytes()
+    assert before == (tmp_path / "two.gpkg").read_bytes()
 
 
 def test_nothing_is_written_over_without_being_told_to(run, tables, tmp_path):
@@ -133,3 +138,78 @@ def test_help_has_examples_that_parse(run):
     status, out, _ = run("base", "--help")
     assert status == 0
     assert "patchnet base town.osm.pbf --bbox" in out
+
+
+# nothing is lost under a new base ------------------------------------------------------------
+
+
+@pytest.fixture
+def elm(run, tables, tmp_path):
+    """A base of four gardens; the same data, and data of another place, to make it anew."""
+    same = ["--parcels", *inputs_in(tables)[:1], *inputs_in(tables)[1:]]
+    assert run("base", *same, "-o", "elm.gpkg")[0] == 0
+    far = gpd.read_file(inputs_in(tables)[0])
+    far["geometry"] = far.translate(9_000, 0)
+    far.to_file(tmp_path / "far.geojson")
+    return same, ["--parcels", "far.geojson"]
+
+
+def answered(run):
+    plot = gpd.read_file("elm.gpkg", layer="plots")["id"].iloc[0]
+    assert run("consent", "elm.gpkg", plot, "no")[0] == 0
+    return plot
+
+
+def test_an_answer_is_kept_where_it_is_all_that_was_said(run, elm):
+    """It was lost: only a return or a forgotten household made a new base keep anything."""
+    same, _ = elm
+    plot = answered(run)
+    status, _, said = run("base", *same, "--earlier", "elm.gpkg", "-o", "elm.gpkg", "--overwrite")
+    assert status == 0, said
+    found = gpd.read_file("elm.gpkg", layer="plots").set_index("id")["consent"]
+    assert found[plot] == "no"
+
+
+def test_an_answer_alone_is_not_written_over(run, elm, tmp_path):
+    same, _ = elm
+    answered(run)
+    before = (tmp_path / "elm.gpkg").read_bytes()
+    status, _, said = run("base", *same, "-o", "elm.gpkg", "--overwrite")
+    assert status == 2
+    assert "1 answer about consent" in said
+    assert "--earlier elm.gpkg" in said
+    assert (tmp_path / "elm.gpkg").read_bytes() == before
+
+
+def test_the_base_of_another_place_does_not_replace_a_survey(run, elm, tmp_path):
+    """Named as earlier it was replaced all the same, and its survey was gone, with exit 0."""
+    _, far = elm
+    answered(run)
+    before = (tmp_path / "elm.gpkg").read_bytes()
+    status, _, said = run("base", *far, "--earlier", "elm.gpkg", "-o", "elm.gpkg", "--overwrite")
+    assert status == 2
+    assert "would be lost" in said
+    assert (tmp_path / "elm.gpkg").read_bytes() == before
+    status, _, said = run("base", *far, "--earlier", "elm.gpkg", "-o", "far.gpkg")
+    assert status == 0, said
+    assert "is not in the new base map" in " ".join(said.split())
+    assert (tmp_path / "far.gpkg").exists()
+
+
+def test_what_was_handed_out_is_not_written_over(run, elm, tmp_path):
+    """A ledger that is lost would let two public tables give a household back."""
+    same, far = elm
+    with closing(sqlite3.connect(tmp_path / "elm.gpkg")) as there:
+        columns = ", ".join(f'"{key}"' for key in CELLS)
+        there.execute(f"CREATE TABLE released (fid INTEGER PRIMARY KEY, {columns})")
+        there.execute(
+            f"INSERT INTO released ({columns}) VALUES (1, '2026-01-01', 'u', 'pond', 'a b', 0, 3, "  # noqa: S608
+            "0, 0)"
+        )
+        there.commit()
+    before = (tmp_path / "elm.gpkg").read_bytes()
+    status, _, said = run("base", *same, "-o", "elm.gpkg", "--overwrite")
+    assert (status, "handed out to the public" in " ".join(said.split())) == (2, True)
+    status, _, said = run("base", *far, "--earlier", "elm.gpkg", "-o", "elm.gpkg", "--overwrite")
+    assert status == 2
+    assert (tmp_path / "elm.gpkg").read_bytes() == before

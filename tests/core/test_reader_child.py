@@ -1,6 +1,7 @@
 """A file is read in a child: what it answers, what stops it, and what is said then."""
 
 import os
+import signal
 import time
 
 import pytest
@@ -71,6 +72,58 @@ def test_who_sleeps_is_given_up_after_three_times_the_seconds(file):
         with pytest.raises(CannotRead, match=r"given up after 2 seconds"):
             child.read(asleep, file)
         assert child.read(whole, file)[0] == "x" * 2**21
+
+
+def starved(path):
+    """Work 0.01 s, as the last in the queue of a processor on which another works all the time."""
+    os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+    os.nice(19)
+    until = time.process_time() + 0.01
+    while time.process_time() < until:
+        pass
+    return "done"
+
+
+def test_who_waits_for_a_busy_processor_is_not_given_up(file):
+    """0.01 s of work at a seventieth of a processor take 0.7 s: more than three times 0.05."""
+    other = os.fork()
+    if not other:
+        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+        while True:
+            pass
+    try:
+        with ReaderChild(Limits(0.05, 0, 500, 0, 0)) as child:
+            begin = time.monotonic()
+            assert child.read(starved, file) == "done"
+            assert time.monotonic() - begin > 0.15
+    finally:
+        os.kill(other, signal.SIGKILL)
+        os.waitpid(other, 0)
+
+
+def busy_for_a_while(path):
+    until = time.process_time() + 0.7
+    while time.process_time() < until:
+        pass
+    return "done"
+
+
+class Slow:
+    """Takes a while to be sent and to be taken: that is no file's fault."""
+
+    def __reduce__(self):
+        return busy_for_a_while, (None,)
+
+
+def test_what_comes_between_two_files_counts_for_neither(file):
+    """0.7 s for each of two files, of 1 s; and 0.7 s to unpack what is asked, before each."""
+    with ReaderChild(Limits(1, 0, 500, 0, 0)) as child:
+        for _ in range(2):
+            assert child.read(takes, file, Slow()) == "done"
+
+
+def takes(path, other):
+    return busy_for_a_while(path)
 
 
 @pytest.mark.parametrize(

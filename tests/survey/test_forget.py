@@ -194,7 +194,7 @@ def test_the_certificate(merged_street, survey_knowledge):
     write_merged(
         merge_returns(path, merged_street.files, knowledge=survey_knowledge, today=TODAY), path
     )
-    note_written(path, merged_street.folder / "map.html", "group", NOW)
+    note_written(path, [merged_street.folder / "map.html"], "group", NOW)
     seen = forget_plots(path, ["1"], path, knowledge=survey_knowledge, now=NOW).certificate
     assert seen.files == ((path.name, path.stat().st_size),)
     assert seen.texts > 5
@@ -205,7 +205,7 @@ def test_the_certificate(merged_street, survey_knowledge):
 
 
 def test_what_was_made_is_named_from_where_the_new_file_stands(merged_street, survey_knowledge):
-    note_written(merged_street.path, merged_street.folder / "map.html", "group", NOW)
+    note_written(merged_street.path, [merged_street.folder / "map.html"], "group", NOW)
     copy = merged_street.folder / "later" / "street.gpkg"
     copy.parent.mkdir()
     record_consent(merged_street.path, "2", "yes", copy, knowledge=survey_knowledge, now=NOW)

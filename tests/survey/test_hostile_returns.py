@@ -56,14 +56,20 @@ BAD = (
 )  # fmt: skip
 
 
+def at_work():
+    """Seconds of the processor so far, of this process and of the readers that it has ended."""
+    used = os.times()
+    return used.user + used.system + used.children_user + used.children_system
+
+
 @pytest.mark.parametrize("make", BAD)
 def test_one_bad_return_stops_nothing(surveyed, survey_knowledge, make):
     surveyed.hand_in("ann", [("1", "pond", "there")])
     name, content = make(surveyed.street)
     surveyed.write(name, content)
-    begin = time.monotonic()
+    begin = at_work()  # by the clock it takes as long as the computer is busy with other things
     found = merge_returns(surveyed.path, surveyed.files, knowledge=survey_knowledge, today=TODAY)
-    assert time.monotonic() - begin < 90
+    assert at_work() - begin < 60
     assert found.records.statements["plot"].tolist() == ["1"]
     told = [str(fault) for fault in found.faults]
     assert any(name in one for one in told)

@@ -1,10 +1,15 @@
 """Classes that give nothing away: on paper, and against every world written out."""
 
+from functools import cache
 from itertools import product
+from random import Random
 
+import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet.survey import release_audit
 from patchnet.survey.release_audit import Bound, class_bounds, safe_classes
 
 EDGES = (0.2, 0.5, 0.8)
@@ -114,3 +119,102 @@ def test_as_with_every_world_written_out(data):
     members = frozenset(data.draw(st.lists(st.sampled_from(names), min_size=3, unique=True)))
     classes = [one for one in class_bounds(len(members), edges) if one[0] <= one[1]]
     assert safe_classes(past, members, classes) == brute(past, members, classes)
+
+
+# tables as large as those of a street ---------------------------------------------------------
+
+
+def tables(seed):
+    """Return what was handed out of twenty households, and the next class that might be.
+
+    Each time some are away, and some have changed their answer since.
+    """
+    dice = Random(seed)  # noqa: S311 - no secret
+    version = dict.fromkeys(range(20), 0)
+    truth = {}
+    made = []
+    for _ in range(dice.choice([2, 3, 4])):
+        for at in dice.sample(range(20), dice.choice([0, 3, 6])):
+            version[at] += 1
+        members = [f"h{at}.{version[at]}" for at in dice.sample(range(20), dice.randint(10, 20))]
+        for name in members:
+            truth.setdefault(name, dice.random() < 0.3)
+        classes = class_bounds(len(members), EDGES)
+        count = sum(truth[name] for name in members)
+        first = next(at for at, (low, high) in enumerate(classes) if low <= count <= high)
+        last = min(first + dice.choice([0, 0, 1]), len(classes) - 1)
+        made.append(Bound(frozenset(members), classes[first][0], classes[last][1]))
+    low, high = dice.choice(class_bounds(len(made[-1].members), EDGES))
+    return [one for one in made[:-1] if one.tells], Bound(made[-1].members, low, high)
+
+
+@cache
+def by_sums(seed):  # noqa: C901 - one thought
+    """The rule by all sums that can come about: answers are counted in one by one."""
+    past, new = tables(seed)
+    rows = [*past, new]
+    tokens = sorted({token for one in rows for token in one.members})
+    steps = {token: tuple(int(token in one.members) for one in rows) for token in tokens}
+    inside = tuple(slice(one.low, one.high + 1) for one in rows)
+
+    def can_be(fixed):
+        reached = np.zeros([len(one.members) + 1 for one in rows], dtype=bool)
+        reached[tuple(sum(steps[t][at] * fixed[t] for t in fixed) for at in range(len(rows)))] = 1
+        for token in tokens:
+            if token not in fixed:
+                step = steps[token]
+                to = tuple(slice(one, None) for one in step)
+                of = tuple(slice(None, -one or None) for one in step)
+                more = reached.copy()
+                more[to] |= reached[of]
+                reached = more
+        return bool(reached[inside].any())
+
+    if not can_be({}):
+        return True
+    looked = set()
+    for owner in sorted({token.split(".")[0] for token in tokens}):
+        mine = [token for token in tokens if token.split(".")[0] == owner]
+        for values in product((0, 1), repeat=len(mine)):
+            known = dict(zip(mine, values, strict=True))
+            if (len(mine) > 1 and len(set(values)) == 1) or not can_be(known):
+                continue
+            for other, value in product(tokens, (0, 1)):
+                # Who stood in the same tables is as good as another.
+                case = (
+                    tuple(sorted((steps[t], known[t]) for t in mine)), steps[other], value
+                )  # fmt: skip
+                if other not in known and case not in looked:
+                    looked.add(case)
+                    if not can_be(known | {other: value}):
+                        return False
+    return True
+
+
+SEEDS = range(14)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_as_by_all_sums_and_by_the_programme_alone(seed, monkeypatch):
+    """Three ways to one verdict: by trying, by the integer programme, and by all sums."""
+    past, new = tables(seed)
+    verdict = by_sums(seed)
+    for tries in (release_audit._TRIES, 3, 0):
+        monkeypatch.setattr(release_audit, "_TRIES", tries)
+        release_audit._all_free.cache_clear()
+        assert release_audit._gives_nothing_away(past, new) == verdict
+    release_audit._all_free.cache_clear()
+
+
+def test_such_tables_are_of_both_kinds():
+    assert {by_sums(seed) for seed in SEEDS} == {True, False}
+
+
+def test_a_ring_of_an_odd_length_cannot_be():
+    """One of each two neighbours has it: round a ring of 25 that cannot be, on a line it can.
+
+    On the line it is one way or the other: whoever knows one answer knows them all.
+    """
+    ring = [Bound(frozenset({f"h{at}.v", f"h{(at + 1) % 25}.v"}), 1, 1) for at in range(25)]
+    assert release_audit._gives_nothing_away(ring[:-1], ring[-1])
+    assert not release_audit._gives_nothing_away(ring[:-2], ring[-2])

@@ -1,6 +1,8 @@
 """A street's file in any order of changes, beside a model of plain Python sets.
 
-PATCHNET_LONG=1 runs more and longer series; `tests/benchmarks/long_run.py` does so.
+PATCHNET_LONG=1 runs more and longer series: some 2,000 changes, about a quarter of an hour of one
+processor (with `pytest -s` it says how many). On a busy computer that is as much longer by the
+clock.
 """
 
 import os
@@ -15,7 +17,7 @@ import geopandas as gpd
 import pyogrio
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from worlds.surveyed_street import EAST, NORTH, SurveyStreet
@@ -34,6 +36,9 @@ from patchnet.survey.verify import verify_street
 LONG = bool(os.environ.get("PATCHNET_LONG"))
 TODAY = date(2026, 9, 1)
 MADE = {}
+DONE = []  # changes of each series of the machine
+# What failed is shown, and made shorter for five minutes at most; to explain it would take as long.
+PHASES = (Phase.explicit, Phase.reuse, Phase.generate, Phase.shrink)
 PLOTS = ("1", "2", "3")
 EARLY, LATE = "2026-05-02", "2026-08-01"
 # Each return: its day, its statements (plot, feature, answer) and answers about consent. The two
@@ -126,7 +131,7 @@ def everything(path):
         }
 
 
-@settings(max_examples=12 if LONG else 1)
+@settings(max_examples=30 if LONG else 1, phases=PHASES)
 @given(data=st.data())
 def test_order_and_repetition_do_not_matter(data):
     """Merged at once: the same bytes in any order. One by one, some twice: the same content."""
@@ -163,10 +168,12 @@ class Street(RuleBasedStateMachine):
         self.returns = set()
         self.forgotten = {}
         self.journal = []
+        self.changes = -1  # the first look is before any
 
     def teardown(self):
         if hasattr(self, "place"):
             self.place.cleanup()
+            DONE.append(self.changes)
 
     def later(self):
         self.now += timedelta(minutes=1)
@@ -287,6 +294,7 @@ class Street(RuleBasedStateMachine):
     def the_file_holds_what_the_model_holds(self):
         if not hasattr(self, "path"):
             return
+        self.changes += 1
         records = read_records(self.path)
         rows = records.statements
         found = sorted(zip(rows["plot"], rows["feature"], rows["answer"], strict=True))
@@ -310,6 +318,11 @@ class Street(RuleBasedStateMachine):
 
 
 Street.TestCase.settings = settings(
-    max_examples=40 if LONG else 2, stateful_step_count=20 if LONG else 8, deadline=None
-)
+    max_examples=120 if LONG else 2, stateful_step_count=25 if LONG else 8, deadline=None,
+    phases=PHASES,
+)  # fmt: skip
 TestStreet = Street.TestCase
+
+
+def teardown_module():
+    print(f"{sum(DONE):,} changes in {len(DONE)} series")  # noqa: T201 - shown by pytest -s

@@ -6,9 +6,7 @@ from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.numbers import figure
 
 __all__ = [
-    "SURE",
     "break_words",
-    "change_figure",
     "drawn_or_not",
     "drawn_words",
     "of_draws",
@@ -17,8 +15,7 @@ __all__ = [
     "times_in_ten",
 ]
 
-SURE = 0.95
-"""Share of draws from which on something is called sure."""
+_NEARLY = 0.95  # from here on words say more than a count of ten
 
 
 def drawn_words(draws: int) -> str:
@@ -67,7 +64,7 @@ def times_in_ten(share: float) -> str:
     >>> times_in_ten(0.87), times_in_ten(0.96), times_in_ten(0.03), times_in_ten(0.1)
     ('about 9 times in 10', 'nearly always', 'hardly ever', 'about once in 10')
     """
-    if share >= SURE:
+    if share >= _NEARLY:
         return _("nearly always")
     tenths = round(share * 10)
     if tenths == 0:
@@ -77,34 +74,19 @@ def times_in_ten(share: float) -> str:
     return ngettext("about once in 10", "about {tenths} times in 10", tenths).format(tenths=tenths)
 
 
-def often_words(share: float) -> str:
+def often_words(share: float, *, sure: float) -> str:
     """How often a thing is among the best things of a draw.
 
     Parameters
     ----------
     share
         Share of the draws, 0-1.
+    sure
+        Share from which on it is called sure, 0-1.
     """
-    if share >= SURE:
+    if share >= sure:
         return _("Sure: it is nearly always among the best three.")
     return _("It is among the best three {often}.").format(often=times_in_ten(share))
-
-
-def change_figure(value: float) -> str:
-    """A change with its sign: ``+3.4``, ``-0.2``, ``0``.
-
-    Parameters
-    ----------
-    value
-        Any unit.
-
-    Examples
-    --------
-    >>> change_figure(3.44), change_figure(-0.2), change_figure(0.0)
-    ('+3.4', '-0.2', '0')
-    """
-    words = figure(abs(value))
-    return words if words == "0" else f"{'+' if value > 0 else '-'}{words}"
 
 
 def range_words(spread: Spread) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.doubt_words import SURE, drawn_words, range_words, times_in_ten
+from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
 from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
 from patchnet.plan.plot_plan import (
     Addition,
@@ -367,7 +367,7 @@ def sure_sorts_words(best: Suggestion, knowledge: Knowledge) -> str:
     return _("Surest is {sorts}.").format(sorts=listed(sure))
 
 
-def set_doubt_words(best: Suggestion) -> str:
+def set_doubt_words(best: Suggestion, knowledge: Knowledge) -> str:
     """How sure a set is; empty where nothing was drawn."""
     doubt = best.doubt
     if doubt is None:
@@ -387,7 +387,7 @@ def set_doubt_words(best: Suggestion) -> str:
         if doubt.cautious
         else _("Nothing else does better on the whole."),
     ]
-    if doubt.harm >= 1 - SURE:
+    if doubt.harm >= 1 - knowledge.setting("sure_in"):
         words.append(
             _("But {often} other animals lose more than these win.").format(
                 often=times_in_ten(doubt.harm)

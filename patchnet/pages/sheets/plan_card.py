@@ -164,7 +164,9 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 "fills": fills(addition, best, knowledge)[:1],
                 "place": place_words(one),
                 "facts": "; ".join(facts),
-                "often": "" if addition.often is None else often_words(addition.often),
+                "often": ""
+                if addition.often is None
+                else often_words(addition.often, sure=knowledge.setting("sure_in")),
                 "steps": [step.words for step in knowledge.sitings[one.feature].steps],
                 "asks": asked_first(one),
             }

@@ -30,6 +30,13 @@ _CHANGE_WORDS: Words[str, str] = Words(
         "cannot see": N_("nobody could see"),
     }
 )
+_MADE_FOR: Words[str, str] = Words(
+    {
+        "own": N_("holds everything"),
+        "group": N_("for the group"),
+        "public": N_("for the public"),
+    }
+)
 
 
 def merge_text(merged: Merged) -> str:
@@ -114,7 +121,7 @@ def _certificate(seen: Certificate) -> list[str]:
         )
     if seen.made:
         names = "\n".join(
-            _("  {file} (for {who}, {when})").format(file=file, who=who, when=when)
+            _("  {file} ({who}, {when})").format(file=file, who=_MADE_FOR.get(who, who), when=when)
             for file, who, when in seen.made
         )
         parts.append(

@@ -144,7 +144,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             indent="  ",
         )
     ]
-    sure = set_doubt_words(best)
+    sure = set_doubt_words(best, knowledge)
     lines += ["", paragraph(sure, indent="  ")] if sure else []
     for first in taken_up_first(best, plan.facts, knowledge):
         lines += [
@@ -181,7 +181,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             _("Gives: {line}.").format(line=line) for line in fills(addition, best, knowledge)[:3]
         ]
         if addition.often is not None:
-            details.insert(0, often_words(addition.often))
+            details.insert(0, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
