@@ -5,6 +5,7 @@ same draws. Else a pond dug at one plot would change what is assumed of all othe
 has nothing to do with the pond would hide what it does.
 """
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -32,6 +33,7 @@ __all__ = [
     "PlotChange",
     "Row",
     "compare",
+    "draws_for_sure",
 ]
 
 Array = NDArray[np.float64]
@@ -106,7 +108,8 @@ class GroupChange:
         None where there are no draws.
     sure
         Whether they go the way of the mean (up, down, or not at all) in at least
-        ``settings/sure_in`` of the draws; None where there are no draws.
+        ``settings/sure_in`` of the draws, of which there are enough (see `draws_for_sure`); None
+        where there are no draws.
     """
 
     group: str
@@ -455,11 +458,30 @@ class _InDraws:
             homes_after=float(self.total[1].mean()),
             closed_in=tuple((~then & now)[:, :closed].mean(axis=0).tolist()),
             opened_in=tuple((then & ~now)[:, closed:].mean(axis=0).tolist()),
-            won=replace(spread_of(won), mean=mean),
+            won=replace(spread_of(np.where(way == 0, 0.0, won)), mean=mean),
             rises=float((way > 0).mean()),
             falls=float((way < 0).mean()),
-            sure=bool((way == told).mean() >= sure_in),
+            sure=bool((way == told).mean() >= sure_in and len(way) >= draws_for_sure(sure_in)),
         )
+
+
+def draws_for_sure(sure_in: float) -> int:
+    """Return how many draws it takes at least to call anything sure.
+
+    One that goes the other way must be allowed among them, else few draws would be surer than
+    many.
+
+    Parameters
+    ----------
+    sure_in
+        Share of the draws in which what is sure goes the same way, 0-1.
+
+    Examples
+    --------
+    >>> draws_for_sure(0.95), draws_for_sure(0.9)
+    (20, 10)
+    """
+    return math.ceil(1 / (1 - sure_in) - _LEAST) if sure_in < 1 else 1
 
 
 def _ways(change: Array, size: Array) -> Array:
@@ -496,9 +518,8 @@ def _in_draws(
         states = [[row[at] for row in taken[first : first + draws]] for first in (0, draws)]
         held = [np.array([homes for _linked_homes, homes, _ends in rows]) for rows in states]
         was, now = (homes[:, place] for homes, place in zip(held, places, strict=True))
-        change = now - was
-        mean = change.mean(axis=0)
-        way = _ways(change, np.maximum(was, now))
+        way = _ways(now - was, np.maximum(was, now))
+        mean = np.where(way == 0, 0.0, now - was).mean(axis=0)
         found[key] = _InDraws(
             linked=np.array([[row[0] for row in rows] for rows in states]),
             total=np.array([homes.sum(axis=1) for homes in held]),

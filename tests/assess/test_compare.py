@@ -122,7 +122,7 @@ def test_states_of_two_kinds_are_refused():
 
 def test_all_known_and_no_ranges_leaves_no_doubt():
     """The change of `test_homes_on_paper`, 1 linked home, in every draw and to the last bit."""
-    drawn = compared([(1, 0), (0, 0)], [(1, 0), (0, 4)], draws=7)
+    drawn = compared([(1, 0), (0, 0)], [(1, 0), (0, 4)], draws=20)
     (change,) = drawn.groups
     point = compared([(1, 0), (0, 0)], [(1, 0), (0, 4)])
     won = point.groups[0].linked_after
@@ -134,7 +134,9 @@ def test_all_known_and_no_ranges_leaves_no_doubt():
     first, second = drawn.plots
     assert first.often == {"imp": 1}
     assert second.often == {}
-    nothing = compared([(1, 4)], [(1, 4)], draws=7).groups[0]
+    few = compared([(1, 0), (0, 0)], [(1, 0), (0, 4)], draws=19).groups[0]
+    assert (few.rises, few.sure) == (1, False)
+    nothing = compared([(1, 4)], [(1, 4)], draws=20).groups[0]
     assert (nothing.won, nothing.rises, nothing.falls) == (Spread(0, 0, 0), 0, 0)
     assert nothing.sure
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from shapely import LineString
 
-from patchnet.assess.compare import Comparison, FeatureChange, GroupChange
+from patchnet.assess.compare import Comparison, FeatureChange, GroupChange, draws_for_sure
 from patchnet.assess.doubt import Spread
 from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _, counted
@@ -280,12 +280,13 @@ def doubt_words(comparison: Comparison) -> list[str]:
         _("What nobody looked at is taken to be the same before and after."),
     ]
     if comparison.draws:
+        sure_in = comparison.after.knowledge.setting("sure_in")
         said.append(
             _(
                 "Homes are the mean of all draws, and nine draws in ten lie in the range beside "
-                "it. 'Sure' means that it goes the same way in at least {sure_in} of 100. Islands "
-                "and hungry months are with the figures in use."
-            ).format(sure_in=figure(100 * comparison.after.knowledge.setting("sure_in")))
+                "it. 'Sure' means that it goes the same way in at least {sure_in} of 100, of "
+                "{least} draws or more. Islands and hungry months are with the figures in use."
+            ).format(sure_in=figure(100 * sure_in), least=draws_for_sure(sure_in))
         )
         said.append(
             _("The draws say nothing of what our tables may have wrong beyond their ranges.")
