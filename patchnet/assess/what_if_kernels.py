@@ -291,7 +291,7 @@ def _scarcest(
     ceiling, level = np.ones((rows, LANES)), np.empty((rows, LANES))
     for turn in range(vital):
         ceiling = np.minimum(ceiling, ceilings[at.order[turn]])
-    _fill(0, vital, block, shared, tried, room, ceiling, quality, at)
+    _fill(np.int64(0), vital, block, shared, tried, room, ceiling, quality, at)
     if vital == len(at.order):
         return
     first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
@@ -299,7 +299,7 @@ def _scarcest(
     if first.min() >= 1.0:
         return
     homes = room * first
-    _fill(0, vital, block, shared, tried, homes, ceiling, quality, at)
+    _fill(np.int64(0), vital, block, shared, tried, homes, ceiling, quality, at)
     _helped(vital, block, shared, tried, homes * quality, ceilings, level, again, at)
     for row in range(rows):
         for lane in range(LANES):
