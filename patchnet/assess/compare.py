@@ -19,7 +19,8 @@ from shapely import LineString
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
-from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
+from patchnet.assess.over_draws import draws_of, over_draws
+from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown

@@ -15,9 +15,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.doubt import draws_of, over_draws
 from patchnet.assess.draws import BATCH, RUN
 from patchnet.assess.next_door import open_answers
+from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.assess.variance_shares import stepwise_shares
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown

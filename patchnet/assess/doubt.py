@@ -1,49 +1,30 @@
-"""How sure an answer is: the same worked out anew in many draws of all that is not sure.
+"""How sure an answer is: what becomes of it over many draws of all that is not sure.
 
-In each draw every figure that has a range takes a value of it, and every answer that nobody gave
-is given (`patchnet.assess.draws`); then everything is worked out as ever, by filling alike, over
-the ground too. What people are told is the mean over the draws, so that before + change = after,
-and the middle 90 of 100 of them. That is what our tables and the unseen gardens leave open; it
-says nothing of what the tables themselves may have wrong beyond their ranges.
+What people are told is the mean over the draws (`patchnet.assess.over_draws`), so that before +
+change = after, and the middle 90 of 100 of them. That is what our tables and the unseen gardens
+leave open; it says nothing of what the tables themselves may have wrong beyond their ranges.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from patchnet.assess.assess import Street, assess_one_draw, farthest_m
-from patchnet.assess.assessment import Asked, Assessment, GroupAnswer
-from patchnet.assess.draws import RUN, Draws, drawn_amounts
+from patchnet.assess.assessment import Assessment, Break, GroupAnswer
+from patchnet.assess.draws import Draws
+from patchnet.assess.links_in_draws import BreakWon, breaks_won, doubt_of_breaks
+from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.assess.sharing import combine_months
-from patchnet.assess.spread import GroupDoubt, Spread, spread_of
+from patchnet.assess.spread import GroupDoubt
 from patchnet.assess.supply import resource_months
-from patchnet.assess.unknown import Prior, learn_prior
-from patchnet.core.compiled import can_compile
 from patchnet.core.named import Named
-from patchnet.core.processes import in_processes
-from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = [
-    "Doubt",
-    "GroupDoubt",
-    "Spread",
-    "UncertainAnswer",
-    "answers_in_draws",
-    "doubt_of",
-    "draws_of",
-    "over_draws",
-    "spread_of",
-    "with_doubt",
-]
+__all__ = ["Doubt", "doubt_of", "with_doubt"]
 
 Array = NDArray[np.float64]
-Extra = TypeVar("Extra")
-Result = TypeVar("Result")
-_Row = tuple[Array, Array, list[Array]]
+_Row = tuple[Array, Array, list[Array], list[list[BreakWon]]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,118 +51,6 @@ class Doubt:
     groups: Mapping[str, GroupDoubt]
     draws: Draws
     plots: pd.Index
-
-
-@dataclass(frozen=True, eq=False)
-class UncertainAnswer:
-    """All that the draws of an answer need.
-
-    Attributes
-    ----------
-    neighbourhood
-        n plots with their answers.
-    asked
-        How the answer was asked for.
-    prior
-        What plots that nobody looked at are like.
-    draws
-        The draws.
-    """
-
-    neighbourhood: Neighbourhood
-    asked: Asked
-    prior: Prior
-    draws: Draws
-
-
-def draws_of(
-    assessment: Assessment,
-    count: int,
-    seed: int = 0,
-    *,
-    prior: Prior | None = None,
-    held: bool = False,
-) -> UncertainAnswer:
-    """Return what is needed to draw an answer.
-
-    Parameters
-    ----------
-    assessment
-        The answer at the figures in use.
-    count, seed
-        How many draws, and of which seed.
-    prior
-        What plots that nobody looked at are like; None: as in the answer.
-    held
-        Whether figures stay at their values in use, see `patchnet.assess.draws.Draws`.
-    """
-    hood = assessment.neighbourhood
-    prior = prior or assessment.prior or learn_prior(hood)
-    draws = Draws(assessment.knowledge, tuple(assessment.groups), count, seed, held)
-    return UncertainAnswer(hood, assessment.asked, prior, draws)
-
-
-def answers_in_draws(uncertain: UncertainAnswer, numbers: Sequence[int]) -> Iterator[Assessment]:
-    """Work an answer out anew in some of its draws, one after the other.
-
-    Parameters
-    ----------
-    uncertain
-        The answer.
-    numbers
-        Which draws, from 0.
-
-    Returns
-    -------
-    Iterator
-        Answers without balance sheets and breaks.
-    """
-    if not numbers:
-        return
-    hood, draws = uncertain.neighbourhood, uncertain.draws
-    tables = {number: draws.tables(number) for number in numbers}
-    farthest = max(farthest_m(one.groups[key] for key in draws.groups) for one in tables.values())
-    street = Street(hood, uncertain.asked, farthest, compiled=can_compile() or None)
-    for number, knowledge in tables.items():
-        amounts = drawn_amounts(hood, knowledge, uncertain.prior, seed=draws.seed, draw=number)
-        yield assess_one_draw(street, knowledge, draws.groups, amounts, uncertain.prior)
-
-
-def over_draws(
-    work: Callable[[Extra, Assessment], Result],
-    extra: Extra,
-    uncertain: UncertainAnswer,
-    numbers: Sequence[int] | None = None,
-    *,
-    processes: int | None = 1,
-) -> Iterator[Result]:
-    """Do `work` on the answer in each draw, and give the results in the order of the draws.
-
-    Parameters
-    ----------
-    work
-        A function of a module, called with `extra` and the answer in one draw.
-    extra
-        Whatever the work needs; pickled where there are several processes, and so is the result.
-    uncertain
-        The answer.
-    numbers
-        Which draws; None: all.
-    processes
-        How many processes; None: one a core (see `patchnet.core.processes`).
-    """
-    asked = list(range(uncertain.draws.count) if numbers is None else numbers)
-    blocks = [asked[first : first + RUN] for first in range(0, len(asked), RUN)]
-    shared = (work, extra, uncertain)
-    for results in in_processes(_in_block, shared, blocks, processes=processes):
-        yield from results
-
-
-def _in_block(
-    shared: tuple[Callable[[Any, Assessment], Any], Any, UncertainAnswer], numbers: Sequence[int]
-) -> list[Any]:
-    work, extra, uncertain = shared
-    return [work(extra, answer) for answer in answers_in_draws(uncertain, numbers)]
 
 
 def doubt_of(
@@ -223,7 +92,9 @@ def doubt_of(
     """
     count = round(assessment.knowledge.setting("draws")) if draws is None else draws
     uncertain = draws_of(assessment, count, seed)
-    rows = list(_wrapped(over_draws(_row, None, uncertain, processes=processes), progress))
+    breaks = {key: one.breaks for key, one in assessment.groups.items()}
+    drawn = over_draws(_row, breaks, uncertain, processes=processes)
+    rows = list(_wrapped(drawn, progress))
     plots = assessment.neighbourhood.plots.index
     found = {}
     for at, (key, answer) in enumerate(assessment.groups.items()):
@@ -232,6 +103,7 @@ def doubt_of(
             linked=np.array([row[0][at] for row in rows]),
             homes=np.array([row[1][at] for row in rows]).reshape(count, len(plots)),
             enough=np.array([row[2][at] for row in rows]).reshape(count, needs, len(plots)),
+            breaks=doubt_of_breaks(answer.breaks, [row[3][at] for row in rows]),
         )
     return Doubt(found, uncertain.draws, plots)
 
@@ -271,12 +143,13 @@ def _wrapped(
     return rows if progress is None else progress(rows)
 
 
-def _row(extra: None, answer: Assessment) -> _Row:  # noqa: ARG001 - it needs nothing more
+def _row(breaks: Mapping[str, tuple[Break, ...]], answer: Assessment) -> _Row:
     groups = answer.groups.values()
     return (
         np.array([one.measures.eca for one in groups]),
         np.array([one.homes.to_numpy() for one in groups]),
         [_enough(one, answer) for one in groups],
+        [breaks_won(breaks[key], one, answer.knowledge) for key, one in answer.groups.items()],
     )
 
 

@@ -9,7 +9,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap
-from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
 from patchnet.assess.fences import fence_gaps
 from patchnet.assess.links_in_draws import (
     BreakDoubt,
@@ -20,6 +19,8 @@ from patchnet.assess.links_in_draws import (
     doubt_of_breaks,
     gaps_in_draw,
 )
+from patchnet.assess.over_draws import draws_of, over_draws
+from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.ways import gaps_between, walking_ground
 from patchnet.core.shown import Shown
 from patchnet.movement.fence_gaps import GapPlan

@@ -18,7 +18,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
-from patchnet.assess.doubt import Spread, draws_of, over_draws, spread_of
+from patchnet.assess.over_draws import draws_of, over_draws
+from patchnet.assess.spread import Spread, spread_of
 from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.corridors import both_ways

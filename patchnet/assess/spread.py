@@ -2,9 +2,13 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from patchnet.assess.links_in_draws import BreakDoubt
 
 __all__ = ["MIDDLE", "GroupDoubt", "Spread", "spread_of"]
 
@@ -52,11 +56,14 @@ class GroupDoubt:
     enough
         Shape (D, Q, n): homes that what lies within reach of each plot is enough for, need by
         need, Q of them.
+    breaks
+        The breaks with what closing them wins, the one that wins most on average first.
     """
 
     linked: Array
     homes: Array
     enough: Array
+    breaks: "tuple[BreakDoubt, ...]" = ()
 
     @cached_property
     def linked_homes(self) -> Spread:

@@ -291,7 +291,8 @@ def _scarcest(
     ceiling, level = np.ones((rows, LANES)), np.empty((rows, LANES))
     for turn in range(vital):
         ceiling = np.minimum(ceiling, ceilings[at.order[turn]])
-    _fill(np.int64(0), vital, block, shared, tried, room, ceiling, quality, at)
+    none = 0 * vital  # a number of its kind: a bare nought would be compiled for itself
+    _fill(none, vital, block, shared, tried, room, ceiling, quality, at)
     if vital == len(at.order):
         return
     first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
@@ -299,7 +300,7 @@ def _scarcest(
     if first.min() >= 1.0:
         return
     homes = room * first
-    _fill(np.int64(0), vital, block, shared, tried, homes, ceiling, quality, at)
+    _fill(none, vital, block, shared, tried, homes, ceiling, quality, at)
     _helped(vital, block, shared, tried, homes * quality, ceilings, level, again, at)
     for row in range(rows):
         for lane in range(LANES):

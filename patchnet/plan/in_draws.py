@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.doubt import UncertainAnswer, over_draws
 from patchnet.assess.draws import BATCH
+from patchnet.assess.over_draws import UncertainAnswer, over_draws
 from patchnet.assess.spread import MIDDLE, Spread, spread_of
 from patchnet.assess.what_if import Trials
 from patchnet.assess.worth import worth_gained
@@ -216,7 +216,7 @@ def judge_in_draws(
     enough
         Asked after each batch of draws: whether they will do.
     processes, progress
-        See `patchnet.assess.doubt.over_draws`.
+        See `patchnet.assess.over_draws`.
     """
     rows: Iterable[Row] = over_draws(
         _in_draw, _Asked(plot, tuple(changes)), uncertain, processes=processes

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.doubt import draws_of
 from patchnet.assess.draws import drawn_amounts
 from patchnet.assess.next_door import (
     Door,
@@ -18,6 +17,7 @@ from patchnet.assess.next_door import (
     spared_plots,
     where_to_look,
 )
+from patchnet.assess.over_draws import draws_of
 from patchnet.assess.worth_of_knowing import worth_of_all, worth_of_places
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _

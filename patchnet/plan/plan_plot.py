@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
-from patchnet.assess.doubt import draws_of
 from patchnet.assess.fences import fence_gaps
+from patchnet.assess.over_draws import draws_of
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials

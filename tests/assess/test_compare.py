@@ -10,7 +10,8 @@ from worlds.paper import figure, make_knowledge, make_street
 
 from patchnet.assess import assess
 from patchnet.assess.compare import compare
-from patchnet.assess.doubt import Spread, draws_of
+from patchnet.assess.over_draws import draws_of
+from patchnet.assess.spread import Spread
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge.families import Family
 from patchnet.pages.terminal.compare_text import compare_json

@@ -10,8 +10,10 @@ from worlds.paper import figure, make_knowledge, make_street
 
 import patchnet
 from patchnet.assess import assess
-from patchnet.assess.doubt import Spread, answers_in_draws, doubt_of, draws_of, spread_of
+from patchnet.assess.doubt import doubt_of
 from patchnet.assess.draws import BATCH, RUN, Draws, drawn_amounts
+from patchnet.assess.over_draws import answers_in_draws, draws_of
+from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.unknown import learn_prior
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.drawn import (

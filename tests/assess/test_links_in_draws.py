@@ -10,9 +10,10 @@ import shapely
 from worlds.paper import figure, make_knowledge, make_street
 
 from patchnet.assess import assess
-from patchnet.assess.doubt import Spread, draws_of
 from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.links_in_draws import breaks_in_draws
+from patchnet.assess.over_draws import draws_of
+from patchnet.assess.spread import Spread
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.drawn import AT_THE_ENDS
 from patchnet.knowledge.families import Family

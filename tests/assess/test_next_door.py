@@ -10,8 +10,8 @@ from worlds.paper import make_knowledge, make_street
 
 import patchnet
 from patchnet.assess import assess
-from patchnet.assess.doubt import draws_of, over_draws
 from patchnet.assess.next_door import doors_for_street, spared_plots, where_to_look
+from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.plots import PlotKind

@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from places import FITTED, PLACES, neighbourhood_of
 
 import patchnet
-from patchnet.assess.doubt import draws_of, over_draws
+from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.assess.what_if import Trials
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts

@@ -12,7 +12,7 @@ import argparse
 import numpy as np
 
 import patchnet
-from patchnet.assess.doubt import draws_of
+from patchnet.assess.over_draws import draws_of
 from patchnet.assess.plot import plot_answer
 from patchnet.plan.candidates import candidates_for
 from patchnet.plan.facts import PlotFacts

@@ -15,7 +15,8 @@ import pandas as pd
 import shapely
 
 from patchnet.assess import assess
-from patchnet.assess.doubt import answers_in_draws, doubt_of, draws_of
+from patchnet.assess.doubt import doubt_of
+from patchnet.assess.over_draws import answers_in_draws, draws_of
 from patchnet.knowledge import load_knowledge
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 

@@ -125,7 +125,7 @@ def test_consent_then_public_then_forgotten(run, handed_in):
     assert "Forgotten: 1." in out
     assert "2 of statements" in out
     assert "Found: none." in " ".join(out.split())
-    assert "g.html (for group" in out
+    assert "g.html (for the group" in out
     assert b"CANARYADDRESS01" not in handed_in.path.read_bytes()
 
 

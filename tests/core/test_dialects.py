@@ -17,8 +17,6 @@ from patchnet.read import read_neighbourhood
 from patchnet.street.keepers import keepers_in
 from patchnet.survey.merge import merge_returns
 
-pytestmark = pytest.mark.usefixtures("read_here")
-
 EAST, NORTH = 450_000.0, 210_000.0
 TODAY = date(2026, 6, 1)
 

@@ -29,8 +29,6 @@ from patchnet.knowledge.columns import (
 from patchnet.knowledge.schema import TABLES
 from patchnet.knowledge.tables import read_table
 
-pytestmark = pytest.mark.usefixtures("read_here")
-
 FOLDER = resources.files("patchnet.knowledge") / "tables"
 STRANGE = "zz_never_heard_of"
 

@@ -14,8 +14,6 @@ from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.knowledge import load_knowledge, match_feature
 from patchnet.knowledge.schema import TABLES
 
-pytestmark = pytest.mark.usefixtures("read_here")
-
 KNOW = load_knowledge()
 FOLDER = resources.files("patchnet.knowledge") / "tables"
 FIGURE = "value,unit,low,high,class,source,note"

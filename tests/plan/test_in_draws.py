@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import patchnet
-from patchnet.assess.doubt import draws_of
 from patchnet.assess.draws import BATCH, RUN
+from patchnet.assess.over_draws import draws_of
 from patchnet.plan.in_draws import ChangesInDraws, clear_lead, judge_in_draws, pool_of_sets
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.set_search import judge_sets

@@ -62,5 +62,6 @@ def test_the_long_run_has_every_command_that_writes():
     assert {key for kind, key, _ in asked if kind == "kill"} == set(LONG.WRITING)
     assert len({one[1:] for one in asked if one[0] == "hindered"}) == 132
     typed = {words.split()[0] for words in LONG.WRITING.values()}
-    reads = {"check", "plot", "gaps", "history", "verify", "groups", "features", "source"}
+    reads = {"check", "plot", "gaps", "next", "why", "history", "verify", "groups", "features"}
+    reads |= {"source"}
     assert typed | reads == set(LONG._COMMANDS)

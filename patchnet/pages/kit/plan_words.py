@@ -119,6 +119,7 @@ _SORTS: Words[str, str] = Words(
 _FLOORS = {"standing": "floor"}
 _LENGTHS: Words[str, str] = Words({"sill": N_("sill or rail")})
 _SERVED_SAID = 3
+_SHARE_SAID = 0.005  # of today's homes; less is no more than a rounding of it
 
 
 def thing(candidate: Candidate, knowledge: Knowledge) -> str:
@@ -151,11 +152,17 @@ def place_words(candidate: Candidate) -> str:
     return _PLACES[candidate.place]
 
 
-def serves(addition: Addition, knowledge: Knowledge) -> str:
-    """The animals it helps, with the homes each gains."""
-    return ", ".join(
-        f"{knowledge.groups[key].name.lower()} (+{figure(won)})" for key, won in addition.groups
-    )
+def serves(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> str:
+    """The animals it helps, with the homes each gains, and how much more that is than today."""
+    before = {gain.group: gain.linked_before for gain in suggestion.groups}
+    parts = []
+    for key, won in addition.groups:
+        name, more = knowledge.groups[key].name.lower(), f"+{figure(won)}"
+        share = won / before[key] if before.get(key, 0.0) > 0 else 0.0
+        if share >= _SHARE_SAID:
+            more = _("{more}, {percent} % more").format(more=more, percent=figure(100 * share))
+        parts.append(f"{name} ({more})")
+    return ", ".join(parts)
 
 
 def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> list[str]:

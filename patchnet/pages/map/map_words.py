@@ -376,6 +376,16 @@ _SCRIPT: dict[str, object] = {
     "total_range_drawn": (
         N_("(between {low} and {high}, 9 times in 10). Room for {room}. One home is {home}.")
     ),
+    "break_drawn": N_(
+        "It is a break only if gaps of {width} are shunned, which is so in {shunned} of {draws} "
+        "draws; closing it wins between {low} and {high} in 9 of 10, and anything at all in "
+        "{often}."
+    ),
+    "break_drawn_ground": N_(
+        "It is a break only if the animal does not go so far in one move, which is so in {shunned} "
+        "of {draws} draws; closing it wins between {low} and {high} in 9 of 10, and anything at "
+        "all in {often}."
+    ),
     "linked_range": N_("(between {low} and {high}, 9 times in 10)"),
     "drawn_words": N_(
         "These were worked out {draws} times, each time with other figures from the ranges in our "

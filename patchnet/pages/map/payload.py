@@ -315,7 +315,7 @@ def _group(
         "linked": [_short(linked.low), _short(linked.high)],
         "components": int(answer.measures.components),
         "links": [path_code(np.column_stack([first, second])), total],
-        "breaks": [_break(frame, one, at, public=public) for one in answer.breaks],
+        "breaks": _breaks(frame, answer, at, public=public),
         "ground": ground,
     }
 
@@ -362,6 +362,28 @@ def _need(
         if flowers
         else [],
     }
+
+
+def _breaks(
+    frame: Frame, answer: GroupAnswer, at: Mapping[str, int], *, public: bool
+) -> list[dict[str, Any]]:
+    """The breaks; where draws were taken with what closing them wins in these, most first."""
+    if answer.drawn is None:
+        return [_break(frame, one, at, public=public) for one in answer.breaks]
+    drawn = len(answer.drawn.linked)
+    return [
+        {
+            **_break(frame, one.gap, at, public=public),
+            "won": _short(one.won.mean),
+            "drawn": [
+                _short(one.won.low),
+                _short(one.won.high),
+                round(one.often * drawn),
+                round(one.shunned * drawn),
+            ],
+        }
+        for one in answer.drawn.breaks
+    ]
 
 
 def _break(frame: Frame, one: Break, at: Mapping[str, int], *, public: bool) -> dict[str, Any]:

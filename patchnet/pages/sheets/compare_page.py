@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from patchnet.assess.compare import Comparison, GroupChange
-from patchnet.assess.doubt import Spread
+from patchnet.assess.spread import Spread
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge

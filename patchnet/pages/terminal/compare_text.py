@@ -10,7 +10,7 @@ import numpy as np
 from shapely import LineString
 
 from patchnet.assess.compare import Comparison, FeatureChange, GroupChange, draws_for_sure
-from patchnet.assess.doubt import Spread
+from patchnet.assess.spread import Spread
 from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge

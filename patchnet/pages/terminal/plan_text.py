@@ -173,7 +173,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             )
         )
         details = (
-            [_("For: {serves}.").format(serves=serves(addition, knowledge))]
+            [_("For: {serves}.").format(serves=serves(addition, best, knowledge))]
             if addition.groups
             else []
         )

@@ -110,8 +110,16 @@ function breakItem(group, at, pick) {
     "li",
     {},
     button(fill(W.show_break, { n: at + 1 }), { class: "small" }, () => pick(at)),
-    el("span", {}, " " + words + way),
+    el("span", {}, " " + words + way + breakDoubt(group, one)),
   );
+}
+
+// In how many draws it is a break at all, and between what closing it wins.
+function breakDoubt(group, one) {
+  if (!one.drawn) return "";
+  const [low, high, often, shunned] = one.drawn;
+  const words = { low: num(low), high: num(high), often: inFull(often), shunned: inFull(shunned), draws: inFull(DATA.draws), width: metres(one.width) };
+  return " " + fill(group.ground ? W.break_drawn_ground : W.break_drawn, words);
 }
 
 function writeStreet(view, pick, pickGap) {
