@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,7 @@ from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Knowledge
 from patchnet.movement.corridors import both_ways
 from patchnet.movement.fence_gaps import gap_steps
+from patchnet.movement.surface import CostSurface
 from patchnet.network.one_more_link import GrowingNetwork
 from patchnet.network.patch_graph import PatchGraph
 
@@ -155,19 +157,32 @@ def breaks_won(
     for gap in breaks:
         cost = gap.width_m
         if answer.ground is not None:
-            cost = both_ways(
-                answer.ground.surface,
-                gap.from_plot,
-                gap.to_plot,
-                limit=_HALF_WAY * longest_m,
-                compiled=can_compile() or None,
-            ).cost
+            cost = _cost_between(answer.ground.surface, gap, _HALF_WAY * longest_m)
         a, b = ids.get_indexer(pd.Index([gap.from_plot, gap.to_plot])).tolist()
         homes = network.gain(a, b, cost) if min(a, b) >= 0 and cost <= longest_m else 0.0
         found.append(
             BreakWon(homes, not math.isfinite(cost) or round(cost * 1000) > round(hop_m * 1000))
         )
     return found
+
+
+_known: WeakKeyDictionary[CostSurface, dict[tuple[str, str], tuple[float, float]]] = (
+    WeakKeyDictionary()
+)
+
+
+def _cost_between(surface: CostSurface, gap: Break, limit: float) -> float:
+    """Cost metres between a break's two plots; inf: no way within the limit from either.
+
+    Some draws in a row have the same ground: what was found on it is kept while it is there.
+    """
+    known, ends = _known.setdefault(surface, {}), (gap.from_plot, gap.to_plot)
+    looked, cost = known.get(ends, (0.0, math.inf))
+    if looked < limit and math.isinf(cost):
+        compiled = can_compile() or None
+        cost = both_ways(surface, *ends, limit=limit, compiled=compiled).cost
+        known[ends] = limit, cost
+    return cost
 
 
 @dataclass(frozen=True, eq=False)

@@ -104,7 +104,7 @@ def prove(version, python, uv, folder, *, newest):
     shutil.copy(HERE / "smoke.py", place)
     around = {
         "PATH": os.environ["PATH"], "HOME": str(home), "VENV": str(venv), "TMPDIR": str(place),
-        "SMOKE": str(place / "smoke.py"), "LC_ALL": "C.UTF-8",
+        "SMOKE": str(place / "smoke.py"), "LC_ALL": "C.UTF-8", "PATCHNET_DRAWS": "10",
     }  # fmt: skip
     alone = ["unshare", "-rnm"]
     can = shutil.which("unshare") and not subprocess.run([*alone, "true"], check=False).returncode
