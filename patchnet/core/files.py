@@ -7,7 +7,7 @@ import platform
 import shutil
 import tempfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
@@ -274,7 +274,7 @@ class OwnFolder:
         foreign = [
             name
             for name in names
-            if (self._folder / name).exists() and listed.get(name) != self._digest(name)
+            if (self._folder / name).exists() and self._digest(name) not in listed.get(name, ())
         ]
         if foreign:
             raise CannotWrite(
@@ -285,13 +285,22 @@ class OwnFolder:
             )
 
     def write(self, name: str, content: str | bytes) -> None:
-        """Write one file of the folder and note it down as patchnet's own."""
-        if isinstance(content, str):
-            write_text(self._folder / name, content)
-        else:
-            write_bytes(self._folder / name, content)
-        listed = self._listed() | {name: self._digest(name)}
-        write_text(self._folder / self._LIST, json.dumps(listed, indent=1, sort_keys=True) + "\n")
+        """Write one file of the folder and note it down as patchnet's own.
+
+        What it will be is noted before it stands there: who is ended in between leaves a file that
+        is known, the one of before or the new one.
+        """
+        raw = content.encode() if isinstance(content, str) else content
+        new = hashlib.sha256(raw).hexdigest()
+        listed = self._listed()
+        self._note({**listed, name: (*listed.get(name, ()), new)})
+        write_bytes(self._folder / name, raw)
+        self._note({**listed, name: (new,)})
+
+    def _note(self, listed: Mapping[str, tuple[str, ...]]) -> None:
+        """Write the list: a digest a file, or several while one of them is being put in place."""
+        told = {name: one[0] if len(one) == 1 else list(one) for name, one in listed.items()}
+        write_text(self._folder / self._LIST, json.dumps(told, indent=1, sort_keys=True) + "\n")
 
     def _digest(self, name: str) -> str:
         try:
@@ -303,7 +312,7 @@ class OwnFolder:
                 )
             ) from error
 
-    def _listed(self) -> dict[str, str]:
+    def _listed(self) -> dict[str, tuple[str, ...]]:
         path = self._folder / self._LIST
         if not path.exists():
             return {}
@@ -311,8 +320,9 @@ class OwnFolder:
             listed = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return {}  # a damaged list proves nothing, so nothing is replaced
-        return (
-            {str(key): str(value) for key, value in listed.items()}
-            if isinstance(listed, dict)
-            else {}
-        )
+        if not isinstance(listed, dict):
+            return {}
+        return {
+            str(name): tuple(map(str, told)) if isinstance(told, list) else (str(told),)
+            for name, told in listed.items()
+        }

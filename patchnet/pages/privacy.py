@@ -129,7 +129,16 @@ def assessment_for(
             quality=assessment.quality,
         )  # fmt: skip
     seen = for_audience(assessment.neighbourhood, audience, knowledge=know)
-    return assess(seen, knowledge=know, groups=groups, quality=assessment.quality)
+    asked = assessment.asked
+    return assess(
+        seen,
+        knowledge=know,
+        groups=groups,
+        quality=asked.quality,
+        straight=asked.straight,
+        cell_m=asked.cell_m,
+        landcover=asked.landcover,
+    )
 
 
 def public_answers(

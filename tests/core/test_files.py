@@ -6,6 +6,7 @@ import tempfile
 
 import pytest
 
+from patchnet.core import files
 from patchnet.core.errors import CannotRead, CannotWrite
 from patchnet.core.files import (
     MADE_BY,
@@ -122,3 +123,29 @@ def test_folder_that_is_a_file(tmp_path):
     (tmp_path / "here").write_text("x")
     with pytest.raises(CannotWrite):
         OwnFolder(tmp_path / "here").ensure_may_write(["a"])
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+@pytest.mark.parametrize("earlier", [True, False])
+def test_whoever_is_ended_while_a_file_is_put_in_place_can_go_on(
+    tmp_path, monkeypatch, when, earlier
+):
+    """Just before it stands there, or just after: what is there is known to be ours."""
+    if earlier:
+        OwnFolder(tmp_path).write("page", "of last year")
+    put = files.write_bytes
+
+    def ended(path, content):
+        if when == "after":
+            put(path, content)
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr(files, "write_bytes", ended)
+        OwnFolder(tmp_path).write("page", "of this year")
+    OwnFolder(tmp_path).ensure_may_write(["page"])
+    OwnFolder(tmp_path).write("page", "of this year")
+    assert (tmp_path / "page").read_text() == "of this year"
+    (tmp_path / "page").write_text("of last year")  # somebody's own copy of what was there once
+    with pytest.raises(CannotWrite):
+        OwnFolder(tmp_path).ensure_may_write(["page"])
