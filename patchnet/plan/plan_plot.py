@@ -273,12 +273,12 @@ class _Plan:
         )
         if self.adviser.taken is not None and judged.sets:
             judged, stages = self.over_draws(judged, stages, self.adviser.taken)
-        best = self.worth_naming(judged, judged.best())
+        best = self.worth_naming(judged, self.chosen(judged))
         suggestion = None if best is None else self.suggestion(judged, best)
         runner_up = None
         if suggestion is not None:
             first = suggestion.additions[0].candidate.feature
-            other = self.worth_naming(judged, judged.best(lambda one: one.feature != first))
+            other = self.worth_naming(judged, self.chosen(judged, lambda one: one.feature != first))
             runner_up = None if other is None else self.suggestion(judged, other)
         planting, extra = self.planting(judged, best)
         return PlotPlan(
@@ -401,6 +401,22 @@ class _Plan:
             column={place: at for at, place in enumerate(pool)},
         )
         return drawn, tuple(staged)
+
+    def chosen(
+        self, judged: JudgedSets, allowed: Callable[[Candidate], bool] | None = None
+    ) -> int | None:
+        """Place of the set to choose; food is put out only where nothing else would help.
+
+        Plants, water and soil first, then boxes, feeding last: common practice, and the order of
+        the handbooks.
+        """
+
+        def lasting(one: Candidate) -> bool:
+            fed = self.knowledge.features[one.feature].sort == "feeding"
+            return not fed and (allowed is None or allowed(one))
+
+        at = judged.best(lasting)
+        return judged.best(allowed) if at is None else at
 
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
         """Leave out of a set, one by one, what wins next to nothing on top of the rest.
@@ -636,7 +652,7 @@ class _Plan:
         now = {one.candidate.feature for one in suggestion.additions}
         found = []
         for fact, words, allowed in questions(self.facts, self.knowledge, self.answer.kind):
-            at = self.worth_naming(judged, judged.best(allowed))
+            at = self.worth_naming(judged, self.chosen(judged, allowed))
             features = () if at is None else self.features_of(judged, at)
             if set(features) != now:
                 found.append(WouldChange(fact, words, features))

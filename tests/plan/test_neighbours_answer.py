@@ -87,3 +87,24 @@ def test_no_feeder_is_among_the_first_three():
     for others in (GARDEN, "paving 190", "lawn_short 190"):
         worth = worth_of_each(row("lawn_short 150; paving 40", others))
         assert "bird_feeder" not in list(worth)[:3]
+
+
+def test_food_is_put_out_only_where_nothing_else_would_help():
+    """For tits on a balcony: not a feeder by the box, but something that grows (common practice).
+
+    What the feeder would win is told to whoever asks for it.
+    """
+    street = row("lawn_short 150; paving 40", "lawn_short 100; shrub 20; tree_small 1")
+    facts = PlotFacts(
+        small_children=True, pots_only=True, groups=("tits",), wishes=(("bird_feeder", None),)
+    )
+    plan = Adviser(street).plan(HERE, facts, month=10)
+    chosen = {one.candidate.feature for one in plan.best.additions}
+    assert chosen
+    assert "bird_feeder" not in chosen
+    (wish,) = plan.wished
+    assert wish.alone > 0
+    feeder = dataclasses.replace(KNOW.features["bird_feeder"], sort="other")
+    unruled = dataclasses.replace(KNOW, features={**KNOW.features, "bird_feeder": feeder})
+    other = Adviser(dataclasses.replace(street, knowledge=unruled)).plan(HERE, facts, month=10)
+    assert "bird_feeder" in {one.candidate.feature for one in other.best.additions}
