@@ -5,7 +5,7 @@ is given (`patchnet.assess.draws`); then everything is worked out as ever, by fi
 the ground too.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -17,7 +17,7 @@ from patchnet.core.compiled import can_compile
 from patchnet.core.processes import in_processes
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["UncertainAnswer", "answers_in_draws", "draws_of", "over_draws"]
+__all__ = ["Rows", "UncertainAnswer", "answers_in_draws", "draws_of", "over_draws"]
 
 Extra = TypeVar("Extra")
 Result = TypeVar("Result")
@@ -105,7 +105,7 @@ def over_draws(
     numbers: Sequence[int] | None = None,
     *,
     processes: int | None = 1,
-) -> Iterator[Result]:
+) -> "Rows[Result]":
     """Do `work` on the answer in each draw, and give the results in the order of the draws.
 
     Parameters
@@ -120,12 +120,32 @@ def over_draws(
         Which draws; None: all.
     processes
         How many processes; None: one a core (see `patchnet.core.processes`).
+
+    Returns
+    -------
+    Rows
+        To be gone through once; work that is not waited for any more is given up.
     """
     asked = list(range(uncertain.draws.count) if numbers is None else numbers)
     blocks = [asked[first : first + RUN] for first in range(0, len(asked), RUN)]
     shared = (work, extra, uncertain)
-    for results in in_processes(_in_block, shared, blocks, processes=processes):
-        yield from results
+    found = in_processes(_in_block, shared, blocks, processes=processes)
+    return Rows((result for results in found for result in results), len(asked))
+
+
+class Rows(Iterable[Result]):
+    """Results that come one by one, and how many there will be: for a bar that tells how far."""
+
+    def __init__(self, rows: Iterator[Result], count: int) -> None:
+        self._rows, self._count = rows, count
+
+    def __iter__(self) -> Iterator[Result]:
+        """Go through them, once."""
+        return self._rows
+
+    def __len__(self) -> int:
+        """How many there will be."""
+        return self._count
 
 
 def _in_block(

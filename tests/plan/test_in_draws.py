@@ -138,6 +138,25 @@ def test_draws_stop_where_they_are_enough(demo):
     assert asked == [BATCH]
 
 
+def test_two_cores_judge_as_one_does(demo):
+    """The same to the last bit, and told how many draws there will be."""
+    told = []
+
+    def seen(rows):
+        told.append(len(rows))
+        return rows
+
+    asked = {"weight": np.full(4, 0.25), "first": 0.5, "progress": seen}
+    changes = [{"shrub": 4.0}, {"pond": 3.0}]
+    one, two = (
+        judge_in_draws(draws_of(demo, 2 * RUN), "M15B", changes, processes=count, **asked)
+        for count in (1, 2)
+    )
+    assert np.array_equal(one.after, two.after)
+    assert np.array_equal(one.now, two.now)
+    assert told == [2 * RUN, 2 * RUN]
+
+
 @pytest.fixture(scope="module")
 def drawn_plan(demo):
     return patchnet.plan_plot(demo, "M15B", facts={"small_children": "no"}, month=5, draws=RUN)
