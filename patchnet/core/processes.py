@@ -37,8 +37,9 @@ def in_processes(
     blocks
         Also pickled, and so are the results.
     processes
-        How many; None: one a core. With 1 all is done here. Scripts that ask for more must
-        have their main part under ``if __name__ == "__main__"``.
+        How many; None: one a core. With 1, and where none can be started, all is done here.
+        Scripts that ask for more must have their main part under
+        ``if __name__ == "__main__"``.
     """
     count = min(cores() if processes is None else processes, len(blocks))
     if count <= 1:
@@ -51,7 +52,11 @@ def in_processes(
     with ProcessPoolExecutor(
         count, mp_context=context, initializer=_begin, initargs=(work, shared)
     ) as pool:
-        waiting = [pool.submit(_one, block) for block in blocks]
+        try:
+            waiting = [pool.submit(_one, block) for block in blocks]
+        except OSError:  # no process can be started, as in some sandboxes
+            yield from (work(shared, block) for block in blocks)
+            return
         try:
             for future in waiting:
                 yield future.result()

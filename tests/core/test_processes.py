@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from patchnet.core import processes
 from patchnet.core.processes import in_processes
 
 
@@ -24,10 +25,10 @@ def own_number(_, __):
     return os.getpid()
 
 
-@pytest.mark.parametrize("processes", [1, 2])
-def test_results_come_in_order(processes):
-    assert list(in_processes(times, 3, range(7), processes=processes)) == [0, 3, 6, 9, 12, 15, 18]
-    assert list(in_processes(times, 3, [], processes=processes)) == []
+@pytest.mark.parametrize("count", [1, 2])
+def test_results_come_in_order(count):
+    assert list(in_processes(times, 3, range(7), processes=count)) == [0, 3, 6, 9, 12, 15, 18]
+    assert list(in_processes(times, 3, [], processes=count)) == []
 
 
 def test_one_process_is_this_one():
@@ -35,16 +36,24 @@ def test_one_process_is_this_one():
     assert os.getpid() not in set(in_processes(own_number, None, range(3), processes=2))
 
 
-@pytest.mark.parametrize("processes", [1, 2])
-def test_a_failure_is_told(processes):
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_failure_is_told(count):
     with pytest.raises(ValueError, match="block 0"):
-        list(in_processes(fails, None, range(3), processes=processes))
+        list(in_processes(fails, None, range(3), processes=count))
 
 
 def test_not_all_need_be_waited_for():
     rows = in_processes(times, 2, range(50), processes=2)
     assert next(rows) == 0
     rows.close()
+
+
+def test_where_no_process_can_be_started_it_is_done_here(monkeypatch):
+    def refused(*_):
+        raise OSError
+
+    monkeypatch.setattr(processes.ProcessPoolExecutor, "submit", refused)
+    assert list(in_processes(own_number, None, range(3), processes=2)) == [os.getpid()] * 3
 
 
 SCRIPT = """
