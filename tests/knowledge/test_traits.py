@@ -29,9 +29,6 @@ NOT_KEYS = {
     ("base/summary.py", "verge"): "the same, and the noun that is counted",
     ("pages/terminal/compare_text.py", "seed"): "the number that draws are made of",
     ("pages/terminal/gaps_text.py", "seed"): "the same",
-    ("pages/survey/stretch_map.py", "other"): "CSS class of plots that are not asked about",
-    ("pages/survey/script/map.js", "other"): "look of plots that are not asked about",
-    ("pages/survey/script/street.js", "other"): "look of plots that are not asked about",
 }
 
 

@@ -130,6 +130,7 @@ def test_a_plan_and_its_card_say_how_often_each_thing_is_among_the_best(answer, 
     assert f"worked this out {RUN} times" in text
     assert f"worked this out {RUN} times" in " ".join(card.split())
     assert ("in the worse of these times" in text) == cautious
+    assert "%" not in text  # a count of times is no mark
 
 
 def test_caution_needs_draws(answer):

@@ -160,7 +160,8 @@ def serves(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> 
         name, more = knowledge.groups[key].name.lower(), f"+{figure(won)}"
         share = won / before[key] if before.get(key, 0.0) > 0 else 0.0
         if share >= _SHARE_SAID:
-            more = _("{more}, {percent} % more").format(more=more, percent=figure(100 * share))
+            words = _("{more}, {n} in 100 more") if share < 1 else _("{more}, {n} times as many")
+            more = words.format(more=more, n=figure(100 * share if share < 1 else 1 + share))
         parts.append(f"{name} ({more})")
     return ", ".join(parts)
 
@@ -386,8 +387,8 @@ def set_doubt_words(best: Suggestion, knowledge: Knowledge) -> str:
             range=range_words(doubt.won)
         ),
         ngettext(
-            "Of what could have been won each time it wins {part} % on average.",
-            "Of what could have been won each time they win {part} % on average.",
+            "Of what could have been won each time it wins {part} in 100 on average.",
+            "Of what could have been won each time they win {part} in 100 on average.",
             len(best.additions),
         ).format(part=part),
         _("Nothing else does better in the worse of these times.")
