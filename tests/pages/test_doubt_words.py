@@ -19,6 +19,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words, times_in_ten
 from patchnet.pages.map.map_page import map_page
+from patchnet.pages.map.payload import payload
 from patchnet.pages.sheets.plan_card import plan_card
 from patchnet.pages.terminal.plan_text import plan_text
 from patchnet.pages.terminal.plot_text import plot_text
@@ -101,6 +102,14 @@ def test_the_bar_is_true_to_the_draws(told, open_page):
     start, width = (float(middle.get_attribute(name)) for name in ("x", "width"))
     assert start == pytest.approx(100 * linked.low / linked.high, abs=1)
     assert start + width == pytest.approx(100)
+
+
+def test_marks_tell_of_what_nobody_has_seen_whatever_is_drawn(answer, told):
+    """A plot is marked where its homes turn on open answers, not where figures have ranges."""
+    for one, other in zip(payload(answer)["groups"], payload(told)["groups"], strict=True):
+        assert one["open"] == other["open"]
+        assert [need["open"] for need in one["needs"]] == [need["open"] for need in other["needs"]]
+    assert "1" in payload(answer)["groups"][0]["open"]
 
 
 def test_without_draws_nothing_is_said_of_them(answer, open_page):

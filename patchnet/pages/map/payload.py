@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
@@ -301,7 +301,8 @@ def _group(
         "homes": column(homes),
         "low": column(low),
         "high": column(high),
-        "patch": "".join("1" if one else "0" for one in patch.tolist()),
+        "patch": _flags(patch),
+        "open": _flags((answer.homes_low == 0) & (answer.homes_high > 0), index),
         "component": component.tolist(),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
@@ -318,6 +319,13 @@ def _group(
         "breaks": _breaks(frame, answer, at, public=public),
         "ground": ground,
     }
+
+
+def _flags(true: "NDArray[np.bool_] | pd.Series[bool]", index: pd.Index | None = None) -> str:
+    """One sign a plot: 1 where it is so. What is *open* turns on what nobody has seen yet."""
+    if isinstance(true, pd.Series):
+        true = true.reindex(index).fillna(value=False).astype(bool).to_numpy()
+    return "".join("1" if one else "0" for one in true.tolist())
 
 
 def _totals(answer: GroupAnswer, *, public: bool) -> list[float | int]:
@@ -356,6 +364,10 @@ def _need(
         "low": columns.add(ends[0].reindex(index)),
         "high": columns.add(ends[1].reindex(index)),
         "room": columns.add(sheet.room.reindex(index)),
+        "open": _flags(
+            (sheet.enough_low < sheet.room) & (sheet.enough_high >= sheet.room) & (sheet.room > 0),
+            index,
+        ),
         "met": columns.add(sheet.met.reindex(index)),
         "hungry": whole_codes(masks) if masks.any() else "",
         "byMonth": [columns.add(sheet.by_month[month].reindex(index)) for month in need.months]
