@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from patchnet.core.errors import CannotRead, TableFaults
+from patchnet.core.folding import UNSEEN
 from patchnet.knowledge import load_knowledge, match_feature
 from patchnet.knowledge.schema import TABLES
 
@@ -453,5 +454,8 @@ def test_a_number_laid_over_is_read_as_written(numbers, note, delimiter, tmp_pat
     write_rows(tmp_path, "group_figures.csv", [row], delimiter)
     hop = load_knowledge(tmp_path).groups["newt"].hop
     assert (hop.low, hop.value, hop.high) == (low, value, high)
-    assert hop.note == note.strip()
+    told = note.strip(UNSEEN).strip()  # signs that nobody sees are none at the ends of a cell
+    if told[:1] == "'" and told[1:2] in {"=", "+", "-", "@"}:
+        told = told[1:]  # as a cell that must not become a formula is written
+    assert hop.note == told
     assert math.isfinite(hop.value)

@@ -109,7 +109,7 @@ def test_marks_tell_of_what_nobody_has_seen_whatever_is_drawn(answer, told):
     for one, other in zip(payload(answer)["groups"], payload(told)["groups"], strict=True):
         assert one["open"] == other["open"]
         assert [need["open"] for need in one["needs"]] == [need["open"] for need in other["needs"]]
-    assert "1" in payload(answer)["groups"][0]["open"]
+    assert any(one["open"] for one in payload(answer)["groups"])
 
 
 def test_without_draws_nothing_is_said_of_them(answer, open_page):

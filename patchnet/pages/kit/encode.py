@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ALPHABET", "path_code", "two_digit_codes", "whole_codes"]
+__all__ = ["ALPHABET", "flag_codes", "path_code", "two_digit_codes", "whole_codes"]
 
 # 64 characters that need no escape in JSON, HTML or JavaScript.
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
@@ -56,6 +56,27 @@ def whole_codes(values: ArrayLike) -> str:
     out[:, 0] = _BYTES[codes >> 6]
     out[:, 1] = _BYTES[codes & 63]
     return out.tobytes().decode("ascii")
+
+
+def flag_codes(flags: ArrayLike) -> str:
+    """Write yes and no, six to a character, the first in the lowest bit; nothing where all are no.
+
+    Parameters
+    ----------
+    flags
+        Shape (n,), true or false.
+
+    Examples
+    --------
+    >>> flag_codes([True, False, False, False, False, True, True]), flag_codes([False] * 9)
+    ('hB', '')
+    """
+    true = np.asarray(flags, dtype=bool)
+    if not true.any():
+        return ""
+    bits = np.zeros((-(-true.size // 6), 6), dtype=np.int64)
+    bits.flat[: true.size] = true
+    return _BYTES[bits @ (1 << np.arange(6))].tobytes().decode("ascii")
 
 
 def path_code(points: NDArray[np.int64]) -> str:

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer, NeedSheet
 from patchnet.core.errors import WrongUse
@@ -16,7 +16,13 @@ from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
 from patchnet.knowledge.plots import PLAIN_LINE
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.encode import ALPHABET, path_code, two_digit_codes, whole_codes
+from patchnet.pages.kit.encode import (
+    ALPHABET,
+    flag_codes,
+    path_code,
+    two_digit_codes,
+    whole_codes,
+)
 from patchnet.pages.kit.shapes import (
     TOLERANCE_M,
     Frame,
@@ -301,8 +307,8 @@ def _group(
         "homes": column(homes),
         "low": column(low),
         "high": column(high),
-        "patch": _flags(patch),
-        "open": _flags((answer.homes_low == 0) & (answer.homes_high > 0), index),
+        "patch": "".join("1" if one else "0" for one in patch.tolist()),
+        "open": _open((answer.homes_low == 0) & (answer.homes_high > 0), index),
         "component": component.tolist(),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
@@ -321,11 +327,9 @@ def _group(
     }
 
 
-def _flags(true: "NDArray[np.bool_] | pd.Series[bool]", index: pd.Index | None = None) -> str:
-    """One sign a plot: 1 where it is so. What is *open* turns on what nobody has seen yet."""
-    if isinstance(true, pd.Series):
-        true = true.reindex(index).fillna(value=False).astype(bool).to_numpy()
-    return "".join("1" if one else "0" for one in true.tolist())
+def _open(true: "pd.Series[bool]", index: pd.Index) -> str:
+    """Which plots turn on what nobody has seen yet."""
+    return flag_codes(true.reindex(index).fillna(value=False).astype(bool).to_numpy())
 
 
 def _totals(answer: GroupAnswer, *, public: bool) -> list[float | int]:
@@ -364,7 +368,7 @@ def _need(
         "low": columns.add(ends[0].reindex(index)),
         "high": columns.add(ends[1].reindex(index)),
         "room": columns.add(sheet.room.reindex(index)),
-        "open": _flags(
+        "open": _open(
             (sheet.enough_low < sheet.room) & (sheet.enough_high >= sheet.room) & (sheet.room > 0),
             index,
         ),

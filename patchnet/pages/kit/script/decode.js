@@ -19,6 +19,9 @@ function numbers(code) {
   return values;
 }
 
+// Yes and no, six to a character.
+const flagged = (code, at) => Boolean(code) && ((DIGIT[code.charCodeAt(Math.floor(at / 6))] >> (at % 6)) & 1) === 1;
+
 const ready = new Map();
 function column(at) {
   if (!ready.has(at)) ready.set(at, numbers(DATA.columns[at]));

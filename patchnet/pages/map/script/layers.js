@@ -52,7 +52,7 @@ function homesLayer(group) {
       ...scale(bounds_, W.unit_homes),
     ],
     of: (plot) => (held[plot] > 0 ? 2 + binOf(bounds_, held[plot]) : group.patch[plot] === "1" ? 1 : 0),
-    doubt: (plot) => group.open[plot] === "1",
+    doubt: (plot) => flagged(group.open, plot),
     doubtWords: W.doubt_homes,
     columns: [
       numberColumn(W.head_homes, held),
@@ -91,7 +91,7 @@ function needLayer(group, at) {
       { words: W.enough_twice, tint: T.ample[1] },
     ],
     of: (plot) => enoughClass(enough[plot], room[plot]),
-    doubt: (plot) => need.open[plot] === "1",
+    doubt: (plot) => flagged(need.open, plot),
     doubtWords: W.doubt_need,
     columns: [
       numberColumn(W.head_enough, enough),
@@ -148,7 +148,7 @@ function scarcestLayer(group) {
     of,
     doubt: (plot) => {
       const need = sheetOf(plot);
-      return Boolean(need) && need.open[plot] === "1";
+      return Boolean(need) && flagged(need.open, plot);
     },
     doubtWords: W.doubt_need,
     columns: [
