@@ -2,8 +2,8 @@
 
 In each draw the best set wins what it wins; what another set wins, over that, is its share of what
 was possible. The set with the largest mean share over the draws is the choice: it is never far
-from the best, whatever turns out to be so. Tried out of sample against the set that is best with
-the figures in use, it loses a quarter less.
+from the best, whatever turns out to be so. `python tests/calibration/choice.py` looks at
+such choices, and at those made with the figures in use, in draws that were not used to choose.
 """
 
 import math
