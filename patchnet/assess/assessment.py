@@ -1,7 +1,8 @@
 """The answers as frozen records; per-plot results carry the plots' own index."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -331,6 +332,11 @@ class Asked:
     straight: bool = False
     cell_m: float | None = None
     landcover: LandCover | None = None
+
+    @property
+    def options(self) -> "dict[str, Any]":
+        """What to give `patchnet.assess` to be answered in the same way again."""
+        return {one.name: getattr(self, one.name) for one in fields(self)}
 
 
 @dataclass(frozen=True, eq=False, repr=False)

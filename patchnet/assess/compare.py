@@ -341,7 +341,7 @@ def _with_one_prior(before: Assessment, after: Assessment) -> Assessment:
                 "own file: compare two of a kind."
             )
         )
-    hood, knowledge, asked = after.neighbourhood, after.knowledge, after.asked
+    hood, knowledge = after.neighbourhood, after.knowledge
     own, shared = (draw_in_unknown(hood, knowledge, prior) for prior in (after.prior, before.prior))
     if all(
         np.array_equal(getattr(own, reading), getattr(shared, reading))
@@ -352,11 +352,8 @@ def _with_one_prior(before: Assessment, after: Assessment) -> Assessment:
         hood,
         knowledge=knowledge,
         groups=list(after.groups),
-        quality=asked.quality,
-        straight=asked.straight,
-        cell_m=asked.cell_m,
-        landcover=asked.landcover,
         prior=before.prior,
+        **after.asked.options,
     )
 
 

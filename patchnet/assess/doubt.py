@@ -94,7 +94,7 @@ def doubt_of(
     uncertain = draws_of(assessment, count, seed)
     breaks = {key: one.breaks for key, one in assessment.groups.items()}
     drawn = over_draws(_row, breaks, uncertain, processes=processes)
-    rows = list(_wrapped(drawn, progress))
+    rows = list(progress(drawn) if progress else drawn)
     plots = assessment.neighbourhood.plots.index
     found = {}
     for at, (key, answer) in enumerate(assessment.groups.items()):
@@ -135,12 +135,6 @@ def with_doubt(assessment: Assessment, doubt: Doubt) -> Assessment:
         key: replace(answer, drawn=doubt.groups[key]) for key, answer in assessment.groups.items()
     }
     return replace(assessment, groups=Named(groups, "animal"))
-
-
-def _wrapped(
-    rows: Iterable[_Row], progress: Callable[..., Iterable[_Row]] | None
-) -> Iterable[_Row]:
-    return rows if progress is None else progress(rows)
 
 
 def _row(breaks: Mapping[str, tuple[Break, ...]], answer: Assessment) -> _Row:

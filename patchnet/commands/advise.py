@@ -7,6 +7,7 @@ import click
 
 from patchnet.commands.asked import (
     assess_asked,
+    draws_asked,
     meant_plot,
     note_made,
     progress_bar,
@@ -98,7 +99,7 @@ def advise(
         facts=facts,
         month=month,
         heights=heights,
-        draws=draws.count(asked.knowledge),
+        draws=draws_asked(neighbourhood, asked.knowledge, draws),
         seed=draws.seed,
         cautious=cautious,
         processes=None,

@@ -129,16 +129,7 @@ def assessment_for(
             quality=assessment.quality,
         )  # fmt: skip
     seen = for_audience(assessment.neighbourhood, audience, knowledge=know)
-    asked = assessment.asked
-    return assess(
-        seen,
-        knowledge=know,
-        groups=groups,
-        quality=asked.quality,
-        straight=asked.straight,
-        cell_m=asked.cell_m,
-        landcover=asked.landcover,
-    )
+    return assess(seen, knowledge=know, groups=groups, **assessment.asked.options)
 
 
 def public_answers(

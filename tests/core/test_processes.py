@@ -3,8 +3,7 @@
 import os
 import subprocess
 import sys
-import time
-from pathlib import Path
+from multiprocessing.connection import Listener
 
 import pytest
 
@@ -58,39 +57,31 @@ def test_where_no_process_can_be_started_it_is_done_here(monkeypatch):
 
 SCRIPT = """
 import os, sys, time
+from multiprocessing.connection import Client
 from patchnet.core.processes import in_processes
 
-def work(_, block):
-    print(os.getpid(), flush=True)
+def work(address, block):
+    here = Client(address)  # held until this process ends
+    here.send(block)
     time.sleep(600)
 
 if __name__ == "__main__":
-    list(in_processes(work, None, range(2), processes=2))
+    list(in_processes(work, ("localhost", int(sys.argv[1])), range(2), processes=2))
 """
 
 
-@pytest.mark.skipif(not Path("/proc").is_dir(), reason="asks the system by /proc")
 def test_nothing_stays_behind_where_the_command_is_killed(tmp_path):
+    """Each worker keeps a connection open; it is told closed when the worker is gone."""
     script = tmp_path / "script.py"
     script.write_text(SCRIPT, encoding="utf-8")
-    running = subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, text=True)
-    workers = [int(running.stdout.readline()) for _ in range(2)]
-    running.kill()
-    running.wait()
-    running.stdout.close()
-    for _ in range(300):
-        left = [pid for pid in workers if alive(pid)]
-        if not left:
-            break
-        time.sleep(0.1)
-    assert not left
-
-
-def alive(pid):
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    # A process that ended and was not yet collected is not alive either.
-    with open(f"/proc/{pid}/stat", encoding="utf-8") as file:  # noqa: PTH123
-        return file.read().rsplit(")", 1)[1].split()[0] != "Z"
+    with Listener(("localhost", 0)) as listener:
+        running = subprocess.Popen([sys.executable, script, str(listener.address[1])])
+        workers = [listener.accept() for _ in range(2)]
+        assert sorted(one.recv() for one in workers) == [0, 1]
+        running.kill()
+        running.wait()
+        for one in workers:
+            assert one.poll(30)
+            with pytest.raises((EOFError, ConnectionResetError)):
+                one.recv()
+            one.close()
