@@ -96,7 +96,9 @@ class Draws:
     @cached_property
     def values(self) -> Array:
         """Shape (U, count): value of each figure in each draw, in its unit."""
-        drawn = [drawn_values(one, at) for one, at in zip(self.figures, self.normals, strict=True)]
+        far, share = (self.knowledge.setting(f"range_{name}") for name in ("farthest", "share"))
+        places = np.clip(self.normals, -far, far) / ndtri((1 + share) / 2)
+        drawn = [drawn_values(one, at) for one, at in zip(self.figures, places, strict=True)]
         return np.array(drawn).reshape(-1, self.count)
 
     def tables(self, draw: int) -> Knowledge:

@@ -1,8 +1,9 @@
 """Figures that have a range, and the tables with other values in them.
 
-A range is read so: one value in twenty lies below its low end, one in twenty above its high end,
-and half of them below the value in use; in between on a log scale, for most figures are as likely
-twice as half (two-piece log-normal). Where the low end is nought the scale is plain.
+A range is read so: ``settings/range_share`` of all values lie in it (0.9: one in twenty below its
+low end, one in twenty above its high end), and half of them below the value in use; in between on a
+log scale, for most figures are as likely twice as half (two-piece log-normal). Where the low end
+is nought the scale is plain.
 """
 
 import math
@@ -18,11 +19,9 @@ from patchnet.knowledge.groups import Group
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.sources import Figure
 
-__all__ = ["AT_THE_ENDS", "Uncertain", "drawn_values", "uncertain_figures", "with_values"]
+__all__ = ["Uncertain", "drawn_values", "uncertain_figures", "with_values"]
 
-AT_THE_ENDS = 1.6448536269514722
-"""The standard normal's value that one in twenty exceeds."""
-_FARTHEST = 3.0  # standard deviations: beyond lies one in 370, where a range says nothing
+_LEAST = 1e-3  # part of the value in use: amounts, reaches and costs of nothing mean nothing
 _HELD_IN = ("groups", "densities", "uses", "supplies", "unseen", "features", "ground_costs")
 
 
@@ -132,15 +131,15 @@ def _of_group(key: str, group: Group) -> Iterator[_Found]:
             yield need.floor, "floor", of, key
 
 
-def drawn_values(one: Uncertain, normal: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Values of a figure at places of a standard normal: 0 is the value in use.
+def drawn_values(one: Uncertain, place: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Values of a figure at places of its range: -1 is its low end, 0 the value in use, 1 the high.
 
     Parameters
     ----------
     one
         The figure.
-    normal
-        Any shape, standard normal numbers.
+    place
+        Any shape; a number without unit, beyond -1 and 1 too.
 
     Returns
     -------
@@ -153,12 +152,11 @@ def drawn_values(one: Uncertain, normal: NDArray[np.float64]) -> NDArray[np.floa
     >>> import patchnet
     >>> figure = patchnet.load_knowledge().groups["moth"].hop
     >>> one = Uncertain(figure, "hop", "", 0.0, math.inf)
-    >>> ends = drawn_values(one, np.array([-AT_THE_ENDS, 0, AT_THE_ENDS]))
+    >>> ends = drawn_values(one, np.array([-1.0, 0.0, 1.0]))
     >>> ends.round(6).tolist() == [figure.low, figure.value, figure.high]
     True
     """
     figure = one.figure
-    place = np.clip(normal, -_FARTHEST, _FARTHEST) / AT_THE_ENDS
     up = np.maximum(place, 0.0)
     down = np.maximum(-place, 0.0)
     if figure.value <= 0:  # nothing to go up from on a log scale
@@ -169,9 +167,6 @@ def drawn_values(one: Uncertain, normal: NDArray[np.float64]) -> NDArray[np.floa
     else:
         below = np.maximum(1.0 - down, _LEAST)
     return np.minimum(above * below, one.most)
-
-
-_LEAST = 1e-3  # part of the value in use: amounts, reaches and costs of nothing mean nothing
 
 
 def with_values(knowledge: Knowledge, values: Mapping[str, float]) -> Knowledge:

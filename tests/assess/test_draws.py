@@ -17,7 +17,6 @@ from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.unknown import learn_prior
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.drawn import (
-    AT_THE_ENDS,
     Uncertain,
     drawn_values,
     uncertain_figures,
@@ -48,14 +47,15 @@ def with_ranges(knowledge, **families):
 
 def test_the_ends_of_a_range_are_passed_by_one_in_twenty():
     """5, 50 and 95 in 100 of a two-piece log-normal: low, value, high."""
-    place = np.array([-AT_THE_ENDS, 0.0, AT_THE_ENDS])
+    place = np.array([-1.0, 0.0, 1.0])
     assert drawn_values(uncertain(15, 50, 200), place).tolist() == pytest.approx([15, 50, 200])
-    assert stats.norm.cdf(place).tolist() == pytest.approx([0.05, 0.5, 0.95])
+    ends = stats.norm.ppf((1 + TABLES.setting("range_share")) / 2)
+    assert stats.norm.cdf(place * ends).tolist() == pytest.approx([0.05, 0.5, 0.95])
 
 
 def test_half_way_up_on_a_log_scale():
     """Half way from 50 to 200 on a log scale is 100; half way down to 12.5 it is 25."""
-    half = np.array([-0.5, 0.5]) * AT_THE_ENDS
+    half = np.array([-0.5, 0.5])
     assert drawn_values(uncertain(12.5, 50, 200), half).tolist() == pytest.approx([25, 100])
 
 

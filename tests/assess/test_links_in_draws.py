@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from scipy import stats
 from worlds.paper import figure, make_knowledge, make_street
 
 from patchnet.assess import assess
@@ -15,7 +16,6 @@ from patchnet.assess.links_in_draws import breaks_in_draws
 from patchnet.assess.over_draws import draws_of
 from patchnet.assess.spread import Spread
 from patchnet.knowledge import load_knowledge
-from patchnet.knowledge.drawn import AT_THE_ENDS
 from patchnet.knowledge.families import Family
 from patchnet.pages.kit.doubt_words import break_words
 from patchnet.pages.terminal.gaps_text import gaps_json, gaps_text
@@ -45,7 +45,9 @@ def test_a_break_at_the_edge_of_a_hop():
     assert len(answer.groups["imp"].breaks) == 1
     draws = 200
     (one,) = breaks_in_draws(answer, draws=draws)["imp"]
-    assert AT_THE_ENDS * math.log(53 / 50) / math.log(200 / 50) == pytest.approx(0.069, abs=5e-4)
+    assert stats.norm.ppf(0.95) * math.log(53 / 50) / math.log(200 / 50) == pytest.approx(
+        0.069, abs=5e-4
+    )
     assert one.shunned == pytest.approx(0.5275, abs=3 * math.sqrt(0.25 / draws))
     hops = draws_of(answer, draws).draws.values[0]
     too_far = int((hops * 5 < 53).sum())

@@ -8,6 +8,8 @@ import pyogrio
 import pytest
 import shapely
 
+from patchnet.knowledge import load_knowledge
+
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory):
@@ -114,3 +116,27 @@ def test_asked_one_by_one_with_a_slip_and_skips(run, file, monkeypatch):
     assert "not one of the answers" in err
     facts = json.loads(out)["facts"]
     assert (facts["light"], facts["tenure"], facts["soil"]) == ("part", "rent", None)
+
+
+def test_a_town_is_worked_out_once_unless_draws_are_asked_for(run, file, tmp_path, monkeypatch):
+    """As the help says, of advise too; two plots are a town where the tables say so."""
+    monkeypatch.delenv("PATCHNET_DRAWS")
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "settings.csv").write_text(
+        "key,value,unit,low,high,class,source,note\ndraws_plots,1,plots,1,1,assumption,patchnet,\n"
+    )
+    status, out, err = run("advise", file, "1", *ONE, "--knowledge", own, "--format", "json")
+    assert status == 0, err
+    assert "worked out once" in err
+    assert json.loads(out)["best"]["doubt"] is None
+    asked = run("advise", file, "1", *ONE, "--knowledge", own, "--draws", "5", "--format", "json")
+    assert "worked out once" not in asked[2]
+    assert json.loads(asked[1])["best"]["doubt"]["draws"] == 5
+
+
+@pytest.mark.parametrize(("command", "setting"), [("advise", "draws"), ("why", "draws_figures")])
+def test_help_says_as_many_draws_as_the_tables(run, command, setting):
+    __, out, ___ = run(command, "--help")
+    count = round(load_knowledge().setting(setting))
+    assert f"{count} if not given" in " ".join(out.split())

@@ -31,6 +31,8 @@ SETTINGS = {
     "plenty_ratio": 2,
     "same_break_m": 5,
     "moved_share": 0.02,
+    "range_share": 0.9,
+    "range_farthest": 3,
     "sure_in": 0.95,
 }
 
