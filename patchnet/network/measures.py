@@ -122,6 +122,7 @@ def network_measures(
     pc_numerator = float(homes @ sums.flow)
     sizes, label = components(patch_graph)
     square, total = float(sizes @ sizes), float(homes.sum())
+    shares = sizes / total if total > 0 else sizes  # of sizes whose squares vanish as well
     missed = square - float(homes @ sums.reached)
     iic, harary = np.nan, np.nan
     if hops:
@@ -138,7 +139,7 @@ def network_measures(
         expected_cluster_size=square / total if total > 0 else 0.0,
         largest=float(sizes.max(initial=0.0)),
         mean_size=total / len(sizes) if len(sizes) else 0.0,
-        coincidence=square / total**2 if total > 0 else 0.0,
+        coincidence=float(shares @ shares),
         component=pd.Series(label.astype(int).tolist(), index=patch_graph.ids, dtype="int64"),
     )
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patchnet.movement.distance import Pairs
@@ -59,10 +59,11 @@ metres = st.integers(0, 300)
 
 
 @settings(max_examples=80)
+@example(homes=[0.0] * 5 + [2.5e-260], links={}, more=[((0, 1), 0)])
 @given(
-    st.lists(st.floats(0, 9), min_size=6, max_size=6),
-    st.dictionaries(ends, metres, max_size=6),
-    st.lists(st.tuples(ends, metres), min_size=1, max_size=4),
+    homes=st.lists(st.floats(0, 9), min_size=6, max_size=6),
+    links=st.dictionaries(ends, metres, max_size=6),
+    more=st.lists(st.tuples(ends, metres), min_size=1, max_size=4),
 )
 def test_one_after_the_other_by_measuring_anew(homes, links, more):
     links = {pair: 1000 * metres for pair, metres in links.items()}
