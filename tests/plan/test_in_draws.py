@@ -245,7 +245,7 @@ def test_how_often_a_thing_and_a_sort_is_part_of_the_best_on_paper():
 def test_a_gap_in_the_plots_fence_is_judged_in_the_draws():
     """By a second route: `find_gaps` at the same plot, in the same draws."""
     answer = patchnet.assess(patchnet.read_demo(), groups=["hedgehog"], cell_m=2)
-    draws, plot = 4, "K3"
+    draws, plot = 4, "M19F"
     gaps = fence_gaps(answer, "hedgehog", most=4, plot=plot)
     asked = tuple(("hedgehog", gap) for gap in gaps)
     uncertain = draws_of(answer, draws)
