@@ -45,6 +45,7 @@ from patchnet.plan.plot_plan import (
 )
 from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import facts_in_file, read_facts
+from patchnet.plan.roles import has_living, is_living, role
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
@@ -414,34 +415,39 @@ class _Plan:
     def chosen(
         self, judged: JudgedSets, allowed: Callable[[Candidate], bool] | None = None
     ) -> int | None:
-        """Place of the set to choose; food is put out only where nothing else would help.
+        """Place of the set to choose: with something planted, watered or opened, if any fits.
 
-        Plants, water and soil first, then boxes, feeding last: common practice, and the order of
-        the handbooks.
+        Food is put out only where nothing else would help (see `patchnet.plan.roles`).
         """
 
         def lasting(one: Candidate) -> bool:
             fed = self.knowledge.features[one.feature].sort == "feeding"
             return not fed and (allowed is None or allowed(one))
 
-        at = judged.best(lasting)
+        at = judged.best(lasting, lambda some: has_living(some, self.knowledge))
+        at = judged.best(lasting) if at is None else at
         return judged.best(allowed) if at is None else at
 
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
         """Leave out of a set, one by one, what wins next to nothing on top of the rest.
 
         Only for the groups that have a say: what harms them, or helps others alone, is left out.
+        The last thing that is planted, watered or opened stays as long as it wins anything.
         """
         place = {members: k for k, members in enumerate(judged.sets)}
         while at is not None:
             members = judged.sets[at]
+            living = [is_living(judged.candidates[k].feature, self.knowledge) for k in members]
             rests = [place.get(tuple(m for m in members if m != each)) for each in members]
             before = [judged.before if k is None else judged.linked_with(k) for k in rests]
             voting = self.currency.weight > 0
-            won = [(judged.linked_with(at) - linked)[voting].max() for linked in before]
-            if min(won) >= self.knowledge.setting("plan_gain_least"):
+            won = np.array([(judged.linked_with(at) - linked)[voting].max() for linked in before])
+            least = np.full(len(won), self.knowledge.setting("plan_gain_least"))
+            if sum(living) == 1 and len(members) > 1:
+                least[living.index(True)] = 0.0
+            if (won >= least).all():
                 return at
-            at = rests[int(np.argmin(won))]
+            at = rests[int(np.argmin(won - least))]
         return None
 
     def joined(
@@ -520,7 +526,7 @@ class _Plan:
                     often=judged.often(k),
                 )
             )
-        additions.sort(key=lambda one: -one.worth)
+        additions.sort(key=lambda one: (role(one.candidate.feature, self.knowledge), -one.worth))
         return Suggestion(
             additions=tuple(additions),
             gives_way={key: -amount for key, amount in change.items() if amount < 0},

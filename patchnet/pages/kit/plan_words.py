@@ -67,7 +67,10 @@ CHOSEN = N_(
     "Every kind of animal counts equally, so a little more for a scarce one can matter more than "
     "a lot more for a common one."
 )
-ORDER = N_("The things are listed in that order.")
+ORDER = N_(
+    "What is planted, watered or opened comes first, then boxes; of these what is worth most comes "
+    "first."
+)
 DEFER = N_(
     "This is general advice. Local rules, your tenancy and the law come first. For licensed work, "
     "ask somebody who holds the licence."
