@@ -45,6 +45,7 @@ from patchnet.plan.plot_plan import (
 )
 from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import facts_in_file, read_facts
+from patchnet.plan.reasons import reasons_for
 from patchnet.plan.roles import has_living, is_living, role
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
@@ -526,6 +527,16 @@ class _Plan:
                     often=judged.often(k),
                 )
             )
+        row = self.assessment.neighbourhood.row_of(self.answer.plot)
+        additions = [
+            replace(
+                one,
+                reasons=reasons_for(
+                    self.assessment, self.answer, one, needs, self.assessment.amounts[row]
+                ),
+            )
+            for one in additions
+        ]
         additions.sort(key=lambda one: (role(one.candidate.feature, self.knowledge), -one.worth))
         return Suggestion(
             additions=tuple(additions),
