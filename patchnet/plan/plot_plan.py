@@ -396,6 +396,8 @@ class PlotPlan(Shown):
         For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
+    there
+        Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
     assessment, sun
         The answer that the plan was made from, and what the sun does on the plot where that was
         worked out: for the card. They are not part of the plan written as JSON.
@@ -427,5 +429,6 @@ class PlotPlan(Shown):
     planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
+    there: tuple[tuple[str, str], ...]
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)
