@@ -348,11 +348,7 @@ class _Plan:
         voting = np.isin(self.currency.groups, cared_for)
         linked = judged.before if at is None else judged.linked_with(at)
         won = float((linked - judged.before)[voting].sum())
-        names = ", ".join(
-            self.knowledge.groups[key].name.lower()
-            for key in self.currency.groups
-            if key in cared_for
-        )
+        names = ", ".join(self.knowledge.groups[key].name.lower() for key in cared_for)
         if won >= self.least:
             return judged
         if won > _LITTLE * self.least:
