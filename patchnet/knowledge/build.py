@@ -14,6 +14,7 @@ from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
+from patchnet.knowledge.placing import Placing
 from patchnet.knowledge.plants import (
     PlantingPlace,
     PlantRole,
@@ -83,6 +84,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ground_costs=read_ground_costs(reader, covers, barrier_kinds),
         sitings=reader.keyed(Siting),
         taking_up=reader.keyed(TakingUp),
+        placings=reader.keyed(Placing),
         plant_lists=read_plant_lists(reader),
         planting_places=reader.keyed(PlantingPlace),
         unlawful_plants=reader.keyed(UnlawfulPlant),
