@@ -8,6 +8,7 @@ from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.spread import Spread
 from patchnet.core.shown import Shown
 from patchnet.plan.facts import PlotFacts
+from patchnet.plan.placed import Places
 from patchnet.sun.at_plot import PlotSun
 
 __all__ = [
@@ -398,6 +399,8 @@ class PlotPlan(Shown):
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
     there
         Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
+    places
+        Where the things go on the plot; None where that was not asked for (`Adviser.plan`).
     assessment, sun
         The answer that the plan was made from, and what the sun does on the plot where that was
         worked out: for the card. They are not part of the plan written as JSON.
@@ -430,5 +433,6 @@ class PlotPlan(Shown):
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
     there: tuple[tuple[str, str], ...]
+    places: Places | None = field(default=None, compare=False)
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)
