@@ -1,10 +1,13 @@
 """Where things go on a plot, as frozen records: a place, and the facts behind its sentence."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-__all__ = ["NOWHERE", "Placed", "Places", "SunThere"]
+__all__ = ["NOWHERE", "ByHand", "Placed", "Places", "SunThere"]
 
 NOWHERE = shapely.GeometryCollection()
 """The way to a door where there is none."""
@@ -92,6 +95,31 @@ class Placed:
     is_use: bool = False
 
 
+@dataclass(frozen=True, eq=False)
+class ByHand:
+    """What is needed to say what a place is like that somebody chose by hand.
+
+    Attributes
+    ----------
+    buildings, house
+        Buildings near; the house of the plot, or None.
+    cells, cell_m
+        Shape (s, 2): middles of the cells of a grid on the plot, metres; their side.
+    hours, month
+        Shape (s,): hours of sun a day of the cells in the month; None: not known.
+    walls
+        Of each thing at a wall the places there: x, y, hours of sun or None, and the wall in words.
+    """
+
+    buildings: tuple[shapely.Geometry, ...]
+    house: shapely.Geometry | None
+    cells: NDArray[np.float64]
+    cell_m: float
+    hours: NDArray[np.float64] | None
+    month: int
+    walls: Mapping[str, tuple[tuple[float, float, float | None, str], ...]]
+
+
 @dataclass(frozen=True, slots=True)
 class Places:
     """Where everything of a plan goes.
@@ -116,6 +144,8 @@ class Places:
         Coordinate system of the shapes.
     notes
         What is not known or assumed, in plain words.
+    by_hand
+        For a page on which things can be moved; not part of the plan written as JSON.
     """
 
     placed: tuple[Placed, ...]
@@ -127,6 +157,7 @@ class Places:
     not_drawn: tuple[str, ...] = ()
     crs: str = ""
     notes: tuple[str, ...] = ()
+    by_hand: ByHand | None = field(default=None, compare=False)
 
     def of(self, feature: str) -> Placed | None:
         """Return where a feature of the best set goes."""

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.placed import Placed, Places
+from patchnet.plan.placed import ByHand, Placed, Places
 from patchnet.plan.placed_facts import facts_of
 from patchnet.plan.plot_ground import PlotGround, plot_ground
 from patchnet.plan.plot_plan import Candidate
-from patchnet.plan.positions import Positions, Thing, ground_positions, wall_positions
+from patchnet.plan.positions import Positions, Thing, ground_positions, wall_hours, wall_positions
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.sunny_walls import compass
 from patchnet.sun.surface_heights import SurfaceHeights
 
 __all__ = ["places_for"]
@@ -100,7 +101,40 @@ def places_for(
         not_drawn=ground.not_drawn,
         crs=neighbourhood.plots.crs.to_string(),
         notes=tuple(_notes(ground, search)),
+        by_hand=_by_hand(ground, search),
     )
+
+
+def _by_hand(ground: PlotGround, search: "_Search") -> ByHand:
+    month = ground.months[0]
+    return ByHand(
+        buildings=ground.buildings,
+        house=ground.house,
+        cells=ground.cells,
+        cell_m=ground.cell_m,
+        hours=ground.hours(month),
+        month=month,
+        walls={key: _along_walls(one, ground) for key, one in search.put.items() if one.at_wall},
+    )
+
+
+def _along_walls(
+    one: "_Put", ground: PlotGround
+) -> tuple[tuple[float, float, float | None, str], ...]:
+    """The places at walls that one thing was tried at: x, y, hours of sun, the wall in words."""
+    walls = one.positions.walls
+    if walls is None:
+        return ()
+    at = one.positions.wall
+    hours = wall_hours(ground, walls, at)
+    found = []
+    for place, wall in enumerate(at):
+        x, y = walls.spots[wall]
+        told = None if hours is None else round(float(hours[place]), 1)
+        faces = compass(float(walls.faces[wall]))
+        name = _("{aspect}-facing {wall}").format(aspect=faces, wall=walls.names[wall])
+        found.append((float(x), float(y), told, name))
+    return tuple(found)
 
 
 def _too_coarse(neighbourhood: Neighbourhood) -> str:
@@ -115,12 +149,12 @@ def _notes(ground: PlotGround, search: "_Search") -> list[str]:
         notes.append(_("Where what is there stands is not mapped: check on the ground."))
     if not ground.way.is_empty and not ground.way_known:
         notes.append(
-            _("The door is not on the map: a strip along the house is kept free for it.")
+            _("The door is not mapped: a strip along the house is kept free.")
             if ground.street_side.is_empty
-            else _("The door is not on the map: the shortest way to the house is kept free.")
+            else _("The door is not mapped: the shortest way to the house is kept free.")
         )
     if any(one.geometry is not None for one in search.kept):
-        notes.append(_("Where the uses that stay are is not mapped: we took a likely place."))
+        notes.append(_("Uses that stay are put in a likely place."))
     if ground.lit is None:
         notes.append(_("Hours of sun are not known here, so the sun had no say."))
     return notes

@@ -15,7 +15,7 @@ from patchnet.plan.plot_ground import PlotGround
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.sunny_walls import WallPlaces, wall_places
 
-__all__ = ["Positions", "Thing", "ground_positions", "in_view", "wall_positions"]
+__all__ = ["Positions", "Thing", "ground_positions", "in_view", "wall_hours", "wall_positions"]
 
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
@@ -364,7 +364,7 @@ def _cost(
     if wants is None:
         return cost
     month = ground.months[0]
-    hours = _hours(shapes, ground, month) if at_walls is None else _wall_hours(ground, *at_walls)
+    hours = _hours(shapes, ground, month) if at_walls is None else wall_hours(ground, *at_walls)
     if hours is not None:
         cost += _short(hours, wants.sun_least) + _over(hours, wants.sun_most)
     if at_walls is not None:
@@ -417,9 +417,20 @@ def _hours(shapes: Shapes, ground: PlotGround, month: int) -> Array | None:
     return None if hours is None else _mean_over(shapes, ground, hours)
 
 
-def _wall_hours(
+def wall_hours(
     ground: PlotGround, walls: WallPlaces, wall: NDArray[np.int64]
 ) -> Array | None:
+    """Return hours of sun at places at walls in the month before midsummer, shape (n,).
+
+    Parameters
+    ----------
+    ground
+        The plot, with the sun's course.
+    walls
+        The places.
+    wall
+        Shape (n,): which of them, from 0.
+    """
     if ground.lit is None:
         return None
     course = ground.course

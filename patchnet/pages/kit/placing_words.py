@@ -12,27 +12,32 @@ from patchnet.plan.plot_plan import Candidate, PlotPlan
 __all__ = [
     "HAND_WORDS",
     "kept_words",
+    "metres_words",
     "not_put_words",
     "place_notes",
+    "placed_sentence",
     "put_words",
     "sun_there_words",
+    "where_sentence",
     "where_words",
 ]
 
 _LITTLE_H = 0.25  # hours of sun; less is none
 _NEAR_M = 0.3  # nearer than this is at it
+_PACED_M = 10.0  # from here on to the metre
 
 HAND_WORDS: Words[str, str] = Words(
     {
         "put": N_("Where you put it: {facts}."),
         "sun": N_("about {hours} hours of sun in {month}"),
-        "house": N_("{metres} m from the house"),
-        "boundary": N_("{metres} m from the boundary"),
+        "house": N_("{metres} from the house"),
+        "boundary": N_("{metres} from the boundary"),
+        "metres": N_("{metres} m"),
         "outside": N_("Not here: that is not on the plot."),
         "house_in_way": N_("Not here: the house is in the way."),
         "way_in_way": N_("Not here: this is the way to the door."),
         "thing_in_way": N_("Not here: something else is in the way."),
-        "back": N_("Put back"),
+        "back": N_("Put back: {name}"),
         "hand": N_("{name}: drag it, or move it with the arrow keys"),
         "was_back": N_("{name} is back. {where}"),
         "at_wall": N_("on the {wall}"),
@@ -42,7 +47,7 @@ HAND_WORDS: Words[str, str] = Words(
 
 
 def put_words(
-    candidate: Candidate, plan: PlotPlan, knowledge: Knowledge, *, winter: bool = False
+    candidate: Candidate, plan: PlotPlan, knowledge: Knowledge, *, every: bool = True
 ) -> str:
     """Where a thing of the best set goes; where that is not known, what it goes on.
 
@@ -54,13 +59,13 @@ def put_words(
         With its places.
     knowledge
         For what the thing wants.
-    winter
-        Whether the sun of midwinter is told too.
+    every
+        All that is known, the sun of midwinter too; else the part of the plot, the sun, and the first distance.
     """
     there = None if plan.places is None else plan.places.of(candidate.feature)
     if there is None or there.geometry is None:
         return place_words(candidate)
-    return where_words(there, knowledge, winter=winter)
+    return where_words(there, knowledge, every=every, winter=every)
 
 
 def not_put_words(candidate: Candidate, plan: PlotPlan) -> str:
@@ -77,7 +82,9 @@ def not_put_words(candidate: Candidate, plan: PlotPlan) -> str:
     return "" if there is None else there.why_not
 
 
-def where_words(there: Placed, knowledge: Knowledge, *, winter: bool = False) -> str:
+def where_words(
+    there: Placed, knowledge: Knowledge, *, every: bool = True, winter: bool = False
+) -> str:
     """Where a thing goes, and the facts that speak for it, as part of a sentence.
 
     Parameters
@@ -86,42 +93,102 @@ def where_words(there: Placed, knowledge: Knowledge, *, winter: bool = False) ->
         Its place.
     knowledge
         For what it wants.
+    every
+        All that is known; else the part of the plot, the sun, and the first distance.
     winter
-        Whether the sun of midwinter is told too.
+        The sun of midwinter too.
     """
     if there.geometry is None:
         return there.why_not
-    wants = knowledge.placings.get(there.thing)
-    parts = [_position(there)]
-    parts += [sun_there_words(one) for one in there.sun[: 2 if winter else 1]]
+    facts = [*_told_of(there, knowledge), *_distances(there)]
+    parts = [_position(there), *(sun_there_words(one) for one in there.sun[: 2 if winter else 1])]
+    return ", ".join([*parts, *(facts if every else facts[:1])])
+
+
+def where_sentence(candidate: Candidate, plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Where a thing of the best set goes, as a sentence; empty where no place was looked for.
+
+    Parameters
+    ----------
+    candidate
+        The thing.
+    plan
+        With its places.
+    knowledge
+        For what the thing wants.
+    """
+    there = None if plan.places is None else plan.places.of(candidate.feature)
+    return "" if there is None else placed_sentence(there, knowledge)
+
+
+def placed_sentence(there: Placed, knowledge: Knowledge) -> str:
+    """Where a thing goes, as a sentence.
+
+    Parameters
+    ----------
+    there
+        Its place.
+    knowledge
+        For what it wants.
+    """
+    words = where_words(there, knowledge).rstrip(".")
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _distances(there: Placed) -> list[str]:
+    """How far from the house and the boundary, as far as its position does not say it."""
+    parts = []
     if there.house_m is not None and not there.faces:
         parts.append(
             _("by the house")
             if there.house_m < _NEAR_M
-            else _("{metres} m from the house").format(metres=figure(there.house_m))
+            else _("{metres} from the house").format(metres=metres_words(there.house_m))
         )
-    along = bool(there.at_wall)
-    if there.boundary_m is not None and there.boundary_m >= _NEAR_M and not along:
-        parts.append(
-            _("{metres} m from the boundary").format(metres=figure(there.boundary_m))
-        )
-    if wants is not None and wants.cover_least is not None and there.cover_m is not None:
+    if there.boundary_m is not None and there.boundary_m >= _NEAR_M and not there.at_wall:
+        parts.append(_("{metres} from the boundary").format(metres=metres_words(there.boundary_m)))
+    return parts
+
+
+def _told_of(there: Placed, knowledge: Knowledge) -> list[str]:
+    """What of bushes, trees, the seat and low ground the thing has a wish about."""
+    wants = knowledge.placings.get(there.thing)
+    parts: list[str] = []
+    if wants is None:
+        return parts
+    if wants.cover_least is not None and there.cover_m is not None:
         bush = knowledge.features[there.cover].name.split(" (")[0].lower()
         parts.append(
-            _("{metres} m from cover ({bush})").format(metres=figure(there.cover_m), bush=bush)
+            _("{metres} from cover ({bush})").format(metres=metres_words(there.cover_m), bush=bush)
         )
-    if wants is not None and wants.tree_least is not None and there.tree_m is not None:
-        parts.append(_("{metres} m from a tree").format(metres=figure(there.tree_m)))
-    if wants is not None and wants.in_view and there.seat_m is not None:
+    if wants.tree_least is not None and there.tree_m is not None:
+        parts.append(_("{metres} from a tree").format(metres=metres_words(there.tree_m)))
+    if wants.in_view and there.seat_m is not None:
         words = (
-            _("{metres} m from the seat and seen from it")
+            _("{metres} from the seat and seen from it")
             if there.in_view
-            else _("{metres} m from the seat, not seen from it")
+            else _("{metres} from the seat, not seen from it")
         )
-        parts.append(words.format(metres=figure(there.seat_m)))
-    if wants is not None and wants.low and there.low:
+        parts.append(words.format(metres=metres_words(there.seat_m)))
+    if wants.low and there.low:
         parts.append(_("where the ground is low"))
-    return ", ".join(part for part in parts if part)
+    return parts
+
+
+def metres_words(length: float) -> str:
+    """A length as one would pace it: to 10 cm, from 10 m on to the metre.
+
+    Parameters
+    ----------
+    length
+        Metres.
+
+    Examples
+    --------
+    >>> metres_words(0.53), metres_words(3.04), metres_words(12.4)
+    ('0.5 m', '3 m', '12 m')
+    """
+    words = f"{length:.0f}" if length >= _PACED_M else f"{length:.1f}".removesuffix(".0")
+    return _("{metres} m").format(metres=words)
 
 
 def _position(there: Placed) -> str:
@@ -152,7 +219,7 @@ def sun_there_words(sun: SunThere) -> str:
     Examples
     --------
     >>> sun_there_words(SunThere(5, 6.1, 9.9, 16.0))
-    'in the sun from 10 to 16 o\u2019clock in May'
+    'in the sun from 10 to 16 in May'
     >>> sun_there_words(SunThere(12, 0.0, float("nan"), float("nan")))
     'no sun in December'
     """
@@ -162,12 +229,12 @@ def sun_there_words(sun: SunThere) -> str:
     if math.isnan(sun.from_h) or round(sun.from_h) == round(sun.to_h):
         hours = counted(1 if figure(sun.hours) == "1" else 2, "hour", said=figure(sun.hours))
         return _("{hours} of sun in {month}").format(hours=hours, month=month)
-    return _("in the sun from {first} to {last} o\u2019clock in {month}").format(
+    return _("in the sun from {first} to {last} in {month}").format(
         first=round(sun.from_h), last=round(sun.to_h), month=month
     )
 
 
-def kept_words(places: Places, knowledge: Knowledge) -> list[str]:
+def kept_words(places: Places, knowledge: Knowledge, *, every: bool = True) -> list[str]:
     """Where ground is kept for the uses that stay, a line each.
 
     Parameters
@@ -176,11 +243,13 @@ def kept_words(places: Places, knowledge: Knowledge) -> list[str]:
         Of the plan.
     knowledge
         For the names of the uses.
+    every
+        As for `where_words`.
     """
     return [
         _("Kept free, {use}: {where}.").format(
             use=knowledge.keep_uses[one.thing].name,
-            where=where_words(one, knowledge).rstrip(".")
+            where=where_words(one, knowledge, every=every).rstrip(".")
             if one.part or one.geometry is None
             else _("the way to the house"),
         )
@@ -188,15 +257,17 @@ def kept_words(places: Places, knowledge: Knowledge) -> list[str]:
     ]
 
 
-def place_notes(places: Places) -> list[str]:
+def place_notes(places: Places, *, every: bool = True) -> list[str]:
     """What is not known of the places, and how hours are counted.
 
     Parameters
     ----------
     places
         Of the plan.
+    every
+        All of it; else what must be looked at on the ground.
     """
-    notes = list(places.notes)
+    notes = list(places.notes if every else places.notes[:1])
     if any(one.sun for one in (*places.placed, *places.kept)):
         notes.append(_("Hours are by the sun, which is highest at 12."))
     return notes

@@ -70,7 +70,10 @@ def plan_json(plan: PlotPlan) -> str:
     money and hours as in the tables. Fields may be added in later versions, at any level; none
     is renamed or changes its unit.
     """
-    record = asdict(replace(plan, assessment=None, sun=None))
+    places = None if plan.places is None else replace(plan.places, by_hand=None)
+    record = asdict(replace(plan, assessment=None, sun=None, places=places))
+    if record["places"] is not None:
+        del record["places"]["by_hand"]
     del record["assessment"], record["sun"]
     return json_text(_pointless(record))
 
@@ -187,7 +190,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         lines.append("")
         lines.append(
             paragraph(
-                f"{order}. {thing(one, knowledge)}: {put_words(one, plan, knowledge, winter=True)}. "
+                f"{order}. {thing(one, knowledge)}: {put_words(one, plan, knowledge)}. "
                 f"{_wins(addition, alone=count == 1)}",
                 indent="  ",
                 then="     ",

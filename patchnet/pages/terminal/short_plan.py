@@ -106,7 +106,7 @@ def _one(
         if words
     )
     head = _("{order}. {thing}: {place} ({takes}).").format(
-        order=order, thing=thing(one, knowledge), place=put_words(one, plan, knowledge), takes=takes
+        order=order, thing=thing(one, knowledge), place=put_words(one, plan, knowledge, every=False), takes=takes
     )
     lines = [head, not_put_words(one, plan), reasons_words(addition, best, knowledge)]
     if addition.often is not None:
@@ -163,8 +163,8 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
             + gap_often_words(gap)
         )  # fmt: skip
     if plan.places is not None:
-        lines += kept_words(plan.places, knowledge)
-        lines.append(" ".join(place_notes(plan.places)))
+        lines += kept_words(plan.places, knowledge, every=False)
+        lines.append(" ".join(place_notes(plan.places, every=False)))
     there = [
         f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
         for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]
