@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from patchnet.core.texts import _
 from patchnet.plan.placed import Placed, SunThere
 from patchnet.plan.plot_ground import PlotGround
-from patchnet.plan.positions import Positions, Thing, in_view
+from patchnet.plan.positions import Positions
+from patchnet.plan.wanted import Thing, in_view
 from patchnet.sun.course import Course
 from patchnet.sun.sunny_walls import compass
 
@@ -52,7 +53,7 @@ def facts_of(
     months = (ground.months[0], ground.months[2])
     if thing.use is not None and thing.use.sun:
         months = (ground.months[1], ground.months[2])
-    sun = ()
+    sun: tuple[SunThere, ...] = ()
     if ground.lit is not None and lit is not None:
         sun = tuple(sun_there(lit, ground.course, month) for month in months)
     trees = [*ground.trees, *(one for __, one, kinds in new if "tree" in kinds)]
@@ -153,9 +154,7 @@ def _along(thing: Thing, shape: shapely.Geometry, ground: PlotGround) -> str:
     """What a strip lies along: a fence, wall or hedge on the map, or the boundary; else nothing."""
     if thing.placing is None or thing.placing.shape != "strip":
         return ""
-    side = shapely.intersection(
-        shapely.boundary(ground.outline), shapely.buffer(shape, _EDGE_M)
-    )
+    side = shapely.intersection(shapely.boundary(ground.outline), shapely.buffer(shape, _EDGE_M))
     if side.length <= 0:
         return ""
     for kind, line in ground.edges:

@@ -15,7 +15,8 @@ from patchnet.plan.placed import ByHand, Placed, Places
 from patchnet.plan.placed_facts import facts_of
 from patchnet.plan.plot_ground import PlotGround, plot_ground
 from patchnet.plan.plot_plan import Candidate
-from patchnet.plan.positions import Positions, Thing, ground_positions, wall_hours, wall_positions
+from patchnet.plan.positions import Positions, ground_positions, wall_positions
+from patchnet.plan.wanted import Thing, wall_hours
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.sunny_walls import compass
 from patchnet.sun.surface_heights import SurfaceHeights

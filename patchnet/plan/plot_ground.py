@@ -162,9 +162,7 @@ def plot_ground(
     if surface is not None and not surface.guessed:
         heights = surface.bare_earth(cells)
         rise = heights if np.isfinite(heights).all() else None
-    woody = [
-        (key, shape) for __, key, shape in drawn if knowledge.features[key].sort == "woody"
-    ]
+    woody = [(key, shape) for __, key, shape in drawn if knowledge.features[key].sort == "woody"]
     trees = [shape for key, shape in woody if knowledge.features[key].measure == "count"]
     drawn_here = {key for key, __ in mine}
     return PlotGround(
@@ -322,9 +320,7 @@ def _turn(outline: shapely.Geometry) -> float:
     return float(np.degrees(np.arctan2(side[1], side[0])) % 90)
 
 
-def _cells(
-    outline: shapely.Geometry, turn: float, step: float, most: float
-) -> tuple[Array, float]:
+def _cells(outline: shapely.Geometry, turn: float, step: float, most: float) -> tuple[Array, float]:
     """Middles of grid cells that lie on the plot, and their side."""
     step = max(step, float(np.sqrt(outline.area / most)))
     middle = outline.centroid

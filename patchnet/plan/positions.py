@@ -1,6 +1,6 @@
-"""Where one thing could lie on a plot: places tried on a grid, and how ill each suits it."""
+"""Where one thing could lie on a plot: places tried on a grid, along the boundary, at walls."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -9,62 +9,23 @@ import shapely.affinity
 import shapely.ops
 from numpy.typing import NDArray
 
-from patchnet.knowledge.placing import Placing
-from patchnet.knowledge.records import Figure, KeepUse, Knowledge
+from patchnet.knowledge.records import Knowledge
 from patchnet.plan.plot_ground import PlotGround
+from patchnet.plan.wanted import Thing, cost_of
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.sunny_walls import WallPlaces, wall_places
 
-__all__ = ["Positions", "Thing", "ground_positions", "in_view", "wall_hours", "wall_positions"]
+__all__ = ["Positions", "ground_positions", "wall_positions"]
 
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
-_POINTS = {"n": 0, "ne": 45, "e": 90, "se": 135, "s": 180, "sw": 225, "w": 270, "nw": 315}
 _RATIOS = (1.0, 1.5, 2.0, 3.0)  # sides of a patch, one to the other
 _OFF_EDGE_M = 0.02  # past drawing tolerance of the boundary
-_POINT_OFF = 22.5  # degrees: nearer than this a wall faces that point of the compass
 _STRIP_STARTS = 60  # places along the boundary at which a strip can begin
 _STRIP_KEPT = 0.8  # of a strip must be there once what is in its way is cut out
 _CLOSE = 1e-3  # of the area wanted: nearer is as good
 _BISECT = 40
 _LINE_M = 1.0  # what is shorter than this at a wall is drawn as a point
-_AROUND = np.arange(8) / 8  # of an outline, where its sun is looked at
-
-
-@dataclass(frozen=True, slots=True)
-class Thing:
-    """Something that is to be placed.
-
-    Attributes
-    ----------
-    key, amount
-        Of the feature and in its unit; of a use that stays its key, and m2.
-    place
-        As of a `Candidate`.
-    ground_m2, length_m
-        Ground that it takes; length of wall, fence or sill.
-    measure
-        Unit of the amount: m2, m or count.
-    placing
-        What it wants; None of a use.
-    use
-        The use, if it is one.
-    kinds
-        What it counts as for others: ``tree``, ``bush``.
-    takes_up
-        Drawn covers that it may lie on.
-    """
-
-    key: str
-    amount: float
-    place: str
-    ground_m2: float
-    length_m: float
-    measure: str
-    placing: Placing | None = None
-    use: KeepUse | None = None
-    kinds: frozenset[str] = frozenset()
-    takes_up: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +98,7 @@ def ground_positions(
     shapes = np.array(found, dtype=object)
     if not len(shapes):
         return _none()
-    cost = _cost(shapes, thing, ground, knowledge, seat)
+    cost = cost_of(shapes, thing, ground, knowledge, seat)
     return _sorted(Positions(shapes, cost, shapes, np.full(len(shapes), -1)))
 
 
@@ -166,10 +127,10 @@ def _boxes(thing: Thing, ground: PlotGround, free: shapely.Geometry) -> list[sha
     level = _flat(free, ground)
     shapely.prepare(level)
     west, south, east, north = level.bounds
-    x, y = np.meshgrid(
+    columns, rows = np.meshgrid(
         np.arange(west, east, ground.cell_m), np.arange(south, north, ground.cell_m)
     )
-    x, y = x.ravel(), y.ravel()
+    x, y = columns.ravel(), rows.ravel()
     ratios = _RATIOS if thing.ground_m2 >= 1 else _RATIOS[:1]
     found = []
     for ratio in (*ratios, *(1 / one for one in ratios[1:])):
@@ -197,7 +158,8 @@ def _ends(thing: Thing, ground: PlotGround, free: shapely.Geometry) -> Iterator[
 
 def _cut(piece: shapely.Geometry, area: float, side: int) -> shapely.Geometry:
     """One end of a piece, of so many m2: west, south, east, north."""
-    bounds = np.array(piece.bounds) + [-1, -1, 1, 1]
+    west, south, east, north = piece.bounds
+    bounds = np.array([west - 1, south - 1, east + 1, north + 1])
     opposite = (side + 2) % 4
     near, far = piece.bounds[side], piece.bounds[opposite]
     part = piece
@@ -291,7 +253,7 @@ def wall_positions(
     """
     placing = thing.placing
     height = None if placing is None else placing.height
-    above = knowledge.setting("sunny_wall_height_m") if height is None else height.low
+    above = 0.0 if height is None else height.low
     walls = wall_places(
         neighbourhood,
         ground.plot,
@@ -319,7 +281,7 @@ def wall_positions(
     wall = np.array(at)
     spots = np.array([shapely.Point(walls.spots[each]) for each in at], dtype=object)
     shapes = taken_lines if thing.length_m >= _LINE_M else spots
-    cost = _cost(shapes, thing, ground, knowledge, seat, (walls, wall))
+    cost = cost_of(shapes, thing, ground, knowledge, seat, (walls, wall))
     return _sorted(Positions(shapes, cost, taken_lines, wall, walls))
 
 
@@ -343,171 +305,6 @@ def _fits(
     half = line.length / 2
     on_wall = half <= from_start + 1e-6 and from_start + half <= long + 1e-6
     return on_wall and ground.outline.covers(line) and not shapely.intersects(line, taken)
-
-
-# what suits it ----------------------------------------------------------------------------
-
-
-def _cost(
-    shapes: Shapes,
-    thing: Thing,
-    ground: PlotGround,
-    knowledge: Knowledge,
-    seat: shapely.Geometry | None,
-    at_walls: tuple[WallPlaces, NDArray[np.int64]] | None = None,
-) -> Array:
-    """How ill each place suits a thing: 0 where it has all it wants, about 1 for each lack."""
-    if thing.use is not None:
-        return _cost_of_use(shapes, thing.use, ground, knowledge)
-    wants = thing.placing
-    cost = np.zeros(len(shapes))
-    if wants is None:
-        return cost
-    month = ground.months[0]
-    hours = _hours(shapes, ground, month) if at_walls is None else wall_hours(ground, *at_walls)
-    if hours is not None:
-        cost += _short(hours, wants.sun_least) + _over(hours, wants.sun_most)
-    if at_walls is not None:
-        walls, wall = at_walls
-        return cost + _off_aspect(walls.faces[wall], wants.aspects)
-    away: Mapping[str, tuple[shapely.Geometry, ...]] = {
-        "house": ground.buildings,
-        "boundary": (shapely.boundary(ground.outline),),
-        "tree": ground.trees,
-        "cover": tuple(shape for __, shape in ground.bushes),
-    }
-    for what, others in away.items():
-        if others:
-            distance = shapely.distance(shapes, shapely.union_all(others))
-            cost += _short(distance, getattr(wants, f"{what}_least"))
-            cost += _over(distance, getattr(wants, f"{what}_most", None))
-    if wants.in_view and seat is not None:
-        view = knowledge.setting("place_view_m")
-        cost += np.maximum(shapely.distance(shapes, seat) / view - 1, 0)
-        cost += ~in_view(shapes, seat, ground)
-    if wants.low and ground.rise is not None:
-        span = float(np.ptp(ground.rise))
-        if span > 0:
-            rise = _mean_over(shapes, ground, ground.rise)
-            cost += (rise - ground.rise.min()) / span
-    return cost + knowledge.setting("place_edge") * _in_the_middle(shapes, ground)
-
-
-def _cost_of_use(
-    shapes: Shapes, use: KeepUse, ground: PlotGround, knowledge: Knowledge
-) -> Array:
-    cost = knowledge.setting("place_edge") * _in_the_middle(shapes, ground)
-    if use.sun and ground.lit is not None:
-        course = ground.course
-        away = knowledge.setting("sun_seat_from_noon_h")
-        noon = course.after_noon
-        half = noon <= -away if use.sun == "morning" else noon >= away
-        hours = ground.lit @ (course.hours * (course.month == ground.months[1]) * half)
-        # More of it is better still.
-        cost -= _mean_over(shapes, ground, hours) / max(knowledge.setting("sun_seat_h"), 1e-9)
-    target = {"house": ground.house, "street": ground.street_side}.get(use.near)
-    if target is not None and not target.is_empty:
-        distance = shapely.distance(shapes, target)
-        cost += distance / max(float(distance.max()), 1e-9)
-    return cost
-
-
-def _hours(shapes: Shapes, ground: PlotGround, month: int) -> Array | None:
-    hours = ground.hours(month)
-    return None if hours is None else _mean_over(shapes, ground, hours)
-
-
-def wall_hours(
-    ground: PlotGround, walls: WallPlaces, wall: NDArray[np.int64]
-) -> Array | None:
-    """Return hours of sun at places at walls in the month before midsummer, shape (n,).
-
-    Parameters
-    ----------
-    ground
-        The plot, with the sun's course.
-    walls
-        The places.
-    wall
-        Shape (n,): which of them, from 0.
-    """
-    if ground.lit is None:
-        return None
-    course = ground.course
-    return np.asarray(walls.lit[wall] @ (course.hours * (course.month == ground.months[0])))
-
-
-def _mean_over(shapes: Shapes, ground: PlotGround, of_cells: Array) -> Array:
-    """The mean of a value of the cells over each shape: its middle and points round its edge."""
-    rings = shapely.get_exterior_ring(shapes)
-    edge = shapely.line_interpolate_point(rings[:, None], _AROUND, normalized=True)
-    points = np.concatenate([edge, shapely.centroid(shapes)[:, None]], axis=1)
-    tree = shapely.STRtree(shapely.points(ground.cells))
-    return np.asarray(of_cells[tree.nearest(points.ravel())].reshape(points.shape).mean(axis=1))
-
-
-def _short(value: Array, least: Figure | None) -> Array:
-    """By which part a value falls short of what is wanted."""
-    if least is None or least.value <= 0:
-        return np.zeros(len(value))
-    return np.maximum(least.value - value, 0) / least.value
-
-
-def _over(value: Array, most: Figure | None) -> Array:
-    """By which part a value is more than what suits; no more than 1."""
-    if most is None or most.value <= 0:
-        return np.zeros(len(value))
-    return np.minimum(np.maximum(value - most.value, 0) / most.value, 1)
-
-
-def _off_aspect(faces: Array, wanted: tuple[str, ...]) -> Array:
-    """How far walls face from the points of the compass that are wanted, 0-1."""
-    if not wanted:
-        return np.zeros(len(faces))
-    points = np.array([_POINTS[one] for one in wanted], dtype=float)
-    off = np.abs((faces[:, None] - points + 180) % 360 - 180).min(axis=1)
-    return np.asarray(np.maximum(off - _POINT_OFF, 0) / (180 - _POINT_OFF))
-
-
-def in_view(shapes: Shapes, seat: shapely.Geometry, ground: PlotGround) -> NDArray[np.bool_]:
-    """Return whether no building stands between the seat and each shape, shape (n,).
-
-    Parameters
-    ----------
-    shapes
-        Shape (n,): geometries, metres.
-    seat
-        Where one sits.
-    ground
-        The plot, with the buildings.
-    """
-    if not ground.buildings:
-        return np.ones(len(shapes), bool)
-    middle = shapely.centroid(shapes)
-    ends = np.stack(
-        [
-            np.broadcast_to(shapely.get_coordinates(seat.centroid), (len(shapes), 2)),
-            shapely.get_coordinates(middle),
-        ],
-        axis=1,
-    )
-    return np.asarray(~shapely.intersects(shapely.linestrings(ends), _built(ground)))
-
-
-def _built(ground: PlotGround) -> shapely.Geometry:
-    built = shapely.union_all(ground.buildings)
-    shapely.prepare(built)
-    return built
-
-
-def _in_the_middle(shapes: Shapes, ground: PlotGround) -> Array:
-    """How far in from the boundary a shape lies, and how far from square it is, 0-2."""
-    edge = shapely.boundary(ground.outline)
-    deepest = float(shapely.distance(shapely.points(ground.cells), edge).max())
-    inward = shapely.distance(shapely.centroid(shapes), edge) / max(deepest, 1e-9)
-    around = shapely.length(shapes)
-    square = np.where(around > 0, 4 * np.sqrt(shapely.area(shapes)) / np.maximum(around, 1e-9), 1)
-    return np.asarray(np.minimum(inward, 1) + 1 - np.minimum(square, 1))
 
 
 def _sorted(found: Positions) -> Positions:

@@ -60,7 +60,8 @@ def put_words(
     knowledge
         For what the thing wants.
     every
-        All that is known, the sun of midwinter too; else the part of the plot, the sun, and the first distance.
+        All that is known, the sun of midwinter too; else the part of the plot, the sun, and the
+        first distance.
     """
     there = None if plan.places is None else plan.places.of(candidate.feature)
     if there is None or there.geometry is None:
@@ -101,7 +102,10 @@ def where_words(
     if there.geometry is None:
         return there.why_not
     facts = [*_told_of(there, knowledge), *_distances(there)]
-    parts = [_position(there), *(sun_there_words(one) for one in there.sun[: 2 if winter else 1])]
+    parts = [
+        _position(there, every=every),
+        *(sun_there_words(one) for one in there.sun[: 2 if winter else 1]),
+    ]
     return ", ".join([*parts, *(facts if every else facts[:1])])
 
 
@@ -191,13 +195,17 @@ def metres_words(length: float) -> str:
     return _("{metres} m").format(metres=words)
 
 
-def _position(there: Placed) -> str:
+def _position(there: Placed, *, every: bool) -> str:
     """Which part of the plot, and which wall."""
     if there.faces:
         words = _("on the {aspect}-facing {wall} {part}").format(
             aspect=there.faces, wall=there.at_wall, part=there.part
         )
-        if there.height_m is None:
+        if not every:
+            words = _("on the {aspect}-facing {wall}").format(
+                aspect=there.faces, wall=there.at_wall
+            )
+        if there.height_m is None or not every:
             return words
         low, high = there.height_m
         return _("{where}, {low} to {high} m up").format(
@@ -269,5 +277,5 @@ def place_notes(places: Places, *, every: bool = True) -> list[str]:
     """
     notes = list(places.notes if every else places.notes[:1])
     if any(one.sun for one in (*places.placed, *places.kept)):
-        notes.append(_("Hours are by the sun, which is highest at 12."))
+        notes.append(_("At 12 the sun is highest."))
     return notes

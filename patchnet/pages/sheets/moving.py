@@ -66,9 +66,7 @@ def moving_payload(
     }
 
 
-def _thing(
-    one: Placed, by_hand: ByHand, paper: Paper, knowledge: Knowledge
-) -> dict[str, object]:
+def _thing(one: Placed, by_hand: ByHand, paper: Paper, knowledge: Knowledge) -> dict[str, object]:
     shape = one.geometry
     if shape is None:
         return {}

@@ -10,8 +10,8 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.doubt_words import drawn_words, often_words, range_words
+from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import script_of, sheet
@@ -344,9 +344,11 @@ def _placed(plan: PlotPlan, paper: Paper, knowledge: Knowledge) -> list[Markup]:
         if letter:
             name = knowledge.keep_uses[one.thing].name
             parts.append(_mark(paper, one.geometry, letter, "kept", name))
-    numbers = {} if plan.best is None else {
-        one.candidate.feature: at for at, one in enumerate(plan.best.additions, 1)
-    }
+    numbers = (
+        {}
+        if plan.best is None
+        else {one.candidate.feature: at for at, one in enumerate(plan.best.additions, 1)}
+    )
     for at, one in enumerate(movable(places)):
         name = knowledge.features[one.thing].name
         parts.append(_mark(paper, one.geometry, numbers[one.thing], "new", name, thing=at))

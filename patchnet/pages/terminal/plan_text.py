@@ -12,6 +12,7 @@ from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
 from patchnet.pages.kit.numbers import figure, metres, month_spans
+from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     CHOSEN,
     DEFER,
@@ -42,7 +43,6 @@ from patchnet.pages.kit.plan_words import (
     wish_words,
     would_change_words,
 )
-from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.planting_calendar import calendar_text
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
@@ -62,12 +62,12 @@ def plan_json(plan: PlotPlan) -> str:
     One object whose keys are the fields of `PlotPlan`, in that order, and so on inside: each
     record is an object with the fields that its class documents (`Suggestion`, `Addition`,
     `Candidate`, `NeedGain`, `GroupGain`, `Wished`, `RuledOut`, `WouldChange`, `Planting`,
-    `Stage`, `Places`, `Placed`, and `PlotFacts` and `PlotAnswer` for what was said and what there is today).
-    Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is not
-    known or not there is null; a point is an object of x and y, another shape a GeoJSON geometry, both in
-    metres (of the coordinate system `crs` of `places`); keys of features, groups, plants, cautions and sources are those of the
-    tables. Numbers are not rounded; lengths are metres, areas square metres, months 1-12,
-    money and hours as in the tables. Fields may be added in later versions, at any level; none
+    `Stage`, `Places`, `Placed`, and `PlotFacts` and `PlotAnswer` for what was said and what there
+    is today). Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is
+    not known or not there is null; a point is an object of x and y, another shape a GeoJSON
+    geometry, both in metres (of the coordinate system `crs` of `places`); keys of features, groups,
+    plants, cautions and sources are those of the tables. Numbers are not rounded; lengths are
+    metres, areas square metres, months 1-12, money and hours as in the tables. Fields may be added in later versions, at any level; none
     is renamed or changes its unit.
     """
     places = None if plan.places is None else replace(plan.places, by_hand=None)

@@ -4,6 +4,7 @@ from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
 from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     asked_first,
     cost_words,
@@ -17,7 +18,6 @@ from patchnet.pages.kit.plan_words import (
     thing,
     when_words,
 )
-from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph
@@ -106,7 +106,10 @@ def _one(
         if words
     )
     head = _("{order}. {thing}: {place} ({takes}).").format(
-        order=order, thing=thing(one, knowledge), place=put_words(one, plan, knowledge, every=False), takes=takes
+        order=order,
+        thing=thing(one, knowledge),
+        place=put_words(one, plan, knowledge, every=False),
+        takes=takes,
     )
     lines = [head, not_put_words(one, plan), reasons_words(addition, best, knowledge)]
     if addition.often is not None:
