@@ -71,6 +71,10 @@ class Placed:
         Distance from the seat, metres, where there is one, and whether one sees it from there.
     low
         Whether it lies in the lower half of the plot; None: slopes are not known.
+    lacks
+        What it wants and does not have there, even at the end of the range of the table that asks
+        least: ``sun``, ``shade``, ``aspect``; ``house``, ``boundary``, ``tree``, ``cover`` (a
+        distance).
     is_use
         Whether it is ground kept for a use.
     """
@@ -92,6 +96,7 @@ class Placed:
     seat_m: float | None = None
     in_view: bool | None = None
     low: bool | None = None
+    lacks: tuple[str, ...] = ()
     is_use: bool = False
 
 

@@ -1,6 +1,7 @@
 """The facts behind the sentence that says where a thing goes."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -10,7 +11,7 @@ from patchnet.core.texts import _
 from patchnet.plan.placed import Placed, SunThere
 from patchnet.plan.plot_ground import PlotGround
 from patchnet.plan.positions import Positions
-from patchnet.plan.wanted import Thing, in_view
+from patchnet.plan.wanted import Thing, in_view, off_aspect
 from patchnet.sun.course import Course
 from patchnet.sun.sunny_walls import compass
 
@@ -62,7 +63,7 @@ def facts_of(
         ((float(shapely.distance(shape, one)), key) for key, one in bushes), default=(None, "")
     )
     height = None if thing.placing is None else thing.placing.height
-    return Placed(
+    placed = Placed(
         thing=thing.key,
         amount=thing.amount,
         geometry=shape,
@@ -83,6 +84,32 @@ def facts_of(
         low=_is_low(shape, ground),
         is_use=thing.use is not None,
     )
+    faces = None if walls is None else float(walls.faces[wall])
+    return replace(placed, lacks=_lacks(placed, thing, faces))
+
+
+def _lacks(placed: Placed, thing: Thing, faces: float | None) -> tuple[str, ...]:
+    """What a thing wants and does not have at its place."""
+    wants = thing.placing
+    if wants is None:
+        return ()
+    lacks = []
+    if placed.sun:
+        hours = placed.sun[0].hours
+        if wants.sun_least is not None and hours < wants.sun_least.low:
+            lacks.append("sun")
+        if wants.sun_most is not None and hours > wants.sun_most.high:
+            lacks.append("shade")
+    if faces is not None and wants.aspects and off_aspect(np.array([faces]), wants.aspects)[0] > 0:
+        lacks.append("aspect")
+    for what in ("house", "boundary", "tree", "cover") if faces is None else ():
+        away = getattr(placed, f"{what}_m")
+        least, most = getattr(wants, f"{what}_least"), getattr(wants, f"{what}_most", None)
+        near = least is not None and away is not None and away < least.low
+        far = most is not None and away is not None and away > most.high
+        if near or far:
+            lacks.append(what)
+    return tuple(lacks)
 
 
 def part_of(shape: shapely.Geometry, ground: PlotGround) -> str:

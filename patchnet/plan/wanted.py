@@ -12,7 +12,7 @@ from patchnet.knowledge.records import Figure, KeepUse, Knowledge
 from patchnet.plan.plot_ground import PlotGround
 from patchnet.sun.sunny_walls import WallPlaces
 
-__all__ = ["Thing", "cost_of", "in_view", "wall_hours"]
+__all__ = ["Thing", "cost_of", "in_view", "off_aspect", "wall_hours"]
 
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
@@ -94,7 +94,7 @@ def cost_of(
         cost += _short(hours, wants.sun_least) + _over(hours, wants.sun_most)
     if at_walls is not None:
         walls, wall = at_walls
-        return cost + _off_aspect(walls.faces[wall], wants.aspects)
+        return cost + off_aspect(walls.faces[wall], wants.aspects)
     away: Mapping[str, tuple[shapely.Geometry, ...]] = {
         "house": ground.buildings,
         "boundary": (shapely.boundary(ground.outline),),
@@ -181,8 +181,16 @@ def _over(value: Array, most: Figure | None) -> Array:
     return np.minimum(np.maximum(value - most.value, 0) / most.value, 1)
 
 
-def _off_aspect(faces: Array, wanted: tuple[str, ...]) -> Array:
-    """How far walls face from the points of the compass that are wanted, 0-1."""
+def off_aspect(faces: Array, wanted: tuple[str, ...]) -> Array:
+    """Return how far walls face from the points of the compass that are wanted, shape (n,), 0-1.
+
+    Parameters
+    ----------
+    faces
+        Shape (n,): bearings, degrees from north.
+    wanted
+        Points of the compass, ``n`` to ``nw``; none: any.
+    """
     if not wanted:
         return np.zeros(len(faces))
     points = np.array([_POINTS[one] for one in wanted], dtype=float)

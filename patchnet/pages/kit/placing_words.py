@@ -26,6 +26,17 @@ _LITTLE_H = 0.25  # hours of sun; less is none
 _NEAR_M = 0.3  # nearer than this is at it
 _PACED_M = 10.0  # from here on to the metre
 
+_LACKS: Words[str, str] = Words(
+    {
+        "sun": N_("less sun than it wants"),
+        "shade": N_("more sun than it wants"),
+        "aspect": N_("no free wall faces the way it should"),
+        "house": N_("the house is not as far as it should be"),
+        "boundary": N_("the boundary is not as far as it should be"),
+        "tree": N_("a tree is nearer than it should be"),
+        "cover": N_("cover is not as far as it should be"),
+    }
+)
 HAND_WORDS: Words[str, str] = Words(
     {
         "put": N_("Where you put it: {facts}."),
@@ -106,7 +117,9 @@ def where_words(
         _position(there, every=every),
         *(sun_there_words(one) for one in there.sun[: 2 if winter else 1]),
     ]
-    return ", ".join([*parts, *(facts if every else facts[:1])])
+    words = ", ".join([*parts, *(facts if every else facts[:1])])
+    lacks = [_LACKS[one] for one in there.lacks]
+    return f"{words} ({'; '.join(lacks)})" if lacks else words
 
 
 def where_sentence(candidate: Candidate, plan: PlotPlan, knowledge: Knowledge) -> str:
