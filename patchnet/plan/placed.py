@@ -25,13 +25,13 @@ class SunThere:
         Hours of direct sun; over an area their mean.
     from_h, to_h
         Beginning and end of the longest spell in which at least half of the place is lit, hours
-        of the day by the sun, which stands highest at 12; both NaN where there is none.
+        of the day by the sun, which stands highest at 12; both None where there is none.
     """
 
     month: int
     hours: float
-    from_h: float
-    to_h: float
+    from_h: float | None
+    to_h: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,7 +153,7 @@ def sun_there(lit: Array, course: Course, month: int) -> SunThere:
     on = np.r_[False, share >= 0.5, False]
     starts, ends = np.flatnonzero(~on[:-1] & on[1:]), np.flatnonzero(on[:-1] & ~on[1:])
     if not len(starts):
-        return SunThere(month, float(share @ step), float("nan"), float("nan"))
+        return SunThere(month, float(share @ step), None, None)
     spells = np.array([step[a:b].sum() for a, b in zip(starts, ends, strict=True)])
     best = int(np.argmax(spells))
     first, last = order[starts[best]], order[ends[best] - 1]

@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 import shapely.affinity
+import shapely.ops
 from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Knowledge
@@ -21,6 +22,7 @@ __all__ = ["PlotGround", "plot_ground"]
 
 Array = NDArray[np.float64]
 _FAR_M = 40.0  # things farther from the plot than this have no say in where anything lies
+_INSIDE = float(np.cos(np.pi / 32))  # a buffer of shapely's has corners: it lies inside the circle
 _LANDING_M = 1.5  # of a door that leads to no street: room to step out
 
 
@@ -145,7 +147,7 @@ def plot_ground(
     soft = {one.key for one in knowledge.gives_way}
     stays = [_stands(key, shape, knowledge) for key, shape in mine if key not in soft]
     objects = [
-        shapely.buffer(shape, setting("place_clear_m"))
+        shapely.buffer(shape, setting("place_clear_m") / _INSIDE)
         for shape in _near(neighbourhood.street_objects, outline)
     ]
     taken = shapely.union_all([*buildings, *stays, *objects, way])
@@ -237,12 +239,26 @@ def _street_side(
             half = 0.0 if np.isnan(wide) else float(wide) / 2
             away = float(shapely.distance(shape, outline)) - half
             if away <= reach:
-                ways.append((max(away, 0.0), shapely.to_wkb(shape), shape, half))
+                ways.append((max(away, 0.0), shapely.to_wkb(shape), shape))
     if not ways:
         return NOWHERE
-    away, __, shape, half = min(ways, key=lambda one: one[:2])
-    strip = shapely.buffer(shape, half + away + knowledge.setting("place_way_m"))
-    return shapely.intersection(shapely.boundary(outline), strip)
+    __, __, shape = min(ways, key=lambda one: one[:2])
+    return _side_towards(outline, shape, knowledge.setting("place_way_m"))
+
+
+def _side_towards(
+    outline: shapely.Geometry, shape: shapely.Geometry, wide: float
+) -> shapely.Geometry:
+    """The side of a plot that lies towards a road, without half the width of a way at its ends."""
+    outer = max(shapely.get_parts(outline), key=lambda one: float(one.area))
+    corners = shapely.get_coordinates(shapely.normalize(outer).exterior)
+    sides = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
+    away = shapely.distance(shapely.line_interpolate_point(sides, 0.5, normalized=True), shape)
+    front = shapely.line_merge(shapely.union_all(sides[away <= away.min() + wide / 2]))
+    longest = max(shapely.get_parts(front), key=lambda one: float(one.length))
+    if longest.length <= wide:
+        return longest
+    return shapely.ops.substring(longest, wide / 2, longest.length - wide / 2)
 
 
 def _way(

@@ -18,7 +18,6 @@ Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 _POINTS = {"n": 0, "ne": 45, "e": 90, "se": 135, "s": 180, "sw": 225, "w": 270, "nw": 315}
 _POINT_OFF = 22.5  # degrees: nearer than this a wall faces that point of the compass
-_AROUND = np.arange(8) / 8  # of an outline, where its sun is looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,12 +158,16 @@ def wall_hours(ground: PlotGround, walls: WallPlaces, wall: NDArray[np.int64]) -
 
 
 def _mean_over(shapes: Shapes, ground: PlotGround, of_cells: Array) -> Array:
-    """The mean of a value of the cells over each shape: its middle and points round its edge."""
-    rings = shapely.get_exterior_ring(shapes)
-    edge = shapely.line_interpolate_point(rings[:, None], _AROUND, normalized=True)
-    points = np.concatenate([edge, shapely.centroid(shapes)[:, None]], axis=1)
+    """The mean of a value of the cells under each shape; of the nearest where none is."""
     tree = shapely.STRtree(shapely.points(ground.cells))
-    return np.asarray(of_cells[tree.nearest(points.ravel())].reshape(points.shape).mean(axis=1))
+    shape, cell = tree.query(shapes, predicate="contains")
+    count = np.bincount(shape, minlength=len(shapes))
+    total = np.bincount(shape, weights=of_cells[cell], minlength=len(shapes))
+    none = np.flatnonzero(count == 0)
+    if len(none):
+        total[none] = of_cells[tree.nearest(shapely.centroid(shapes[none]))]
+        count[none] = 1
+    return np.asarray(total / count)
 
 
 def _short(value: Array, least: Figure | None) -> Array:

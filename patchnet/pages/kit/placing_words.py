@@ -1,7 +1,5 @@
 """Where things go on the plot, in words."""
 
-import math
-
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, figure
@@ -241,13 +239,13 @@ def sun_there_words(sun: SunThere) -> str:
     --------
     >>> sun_there_words(SunThere(5, 6.1, 9.9, 16.0))
     'in the sun from 10 to 16 in May'
-    >>> sun_there_words(SunThere(12, 0.0, float("nan"), float("nan")))
+    >>> sun_there_words(SunThere(12, 0.0, None, None))
     'no sun in December'
     """
     month = MONTH_NAMES[sun.month - 1]
     if sun.hours < _LITTLE_H:
         return _("no sun in {month}").format(month=month)
-    if math.isnan(sun.from_h) or round(sun.from_h) == round(sun.to_h):
+    if sun.from_h is None or sun.to_h is None or round(sun.from_h) == round(sun.to_h):
         hours = counted(1 if figure(sun.hours) == "1" else 2, "hour", said=figure(sun.hours))
         return _("{hours} of sun in {month}").format(hours=hours, month=month)
     return _("in the sun from {first} to {last} in {month}").format(

@@ -62,13 +62,14 @@ def plan_json(plan: PlotPlan) -> str:
     One object whose keys are the fields of `PlotPlan`, in that order, and so on inside: each
     record is an object with the fields that its class documents (`Suggestion`, `Addition`,
     `Candidate`, `NeedGain`, `GroupGain`, `Wished`, `RuledOut`, `WouldChange`, `Planting`,
-    `Stage`, `Places`, `Placed`, and `PlotFacts` and `PlotAnswer` for what was said and what there
-    is today). Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is
-    not known or not there is null; a point is an object of x and y, another shape a GeoJSON
-    geometry, both in metres (of the coordinate system `crs` of `places`); keys of features, groups,
-    plants, cautions and sources are those of the tables. Numbers are not rounded; lengths are
-    metres, areas square metres, months 1-12, money and hours as in the tables. Fields may be added in later versions, at any level; none
-    is renamed or changes its unit.
+    `Stage`, `Places`, `Placed`, and `PlotFacts` and `PlotAnswer` for what was said and what
+    there is today). Tuples are lists; a pair such as a feature's nearest plots is a list of
+    two; what is not known or not there is null; a point is an object of x and y, another shape
+    a GeoJSON geometry, both in metres (of the coordinate system `crs` of `places`); keys of
+    features, groups, plants, cautions and sources are those of the tables. Numbers are not
+    rounded; lengths are metres, areas square metres, months 1-12, money and hours as in the
+    tables. Fields may be added in later versions, at any level; none is renamed or changes its
+    unit.
     """
     places = None if plan.places is None else replace(plan.places, by_hand=None)
     record = asdict(replace(plan, assessment=None, sun=None, places=places))
