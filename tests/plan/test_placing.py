@@ -8,71 +8,36 @@ checked from the bare shapes, not from what is told of them.
 import dataclasses
 import itertools
 
-import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds.placed_garden import (
+    EAST,
+    KNOW,
+    NORTH,
+    SOUTH_HOUSE,
+    candidate,
+    layer,
+    street,
+)
 
-from patchnet.knowledge import load_knowledge
 from patchnet.pages.kit.placing_words import (
     kept_words,
     place_notes,
     sun_there_words,
     where_words,
 )
-from patchnet.pages.privacy import for_audience
 from patchnet.plan.candidates import candidates_for
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.placed import Placed, SunThere
 from patchnet.plan.placing import _best_together, places_for
-from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.positions import Positions
 from patchnet.plan.space import space_of
 from patchnet.plan.wanted import Thing
-from patchnet.read.build import build_neighbourhood
 from patchnet.sun.at_plot import plot_sun
-
-KNOW = load_knowledge()
-EAST, NORTH = 400_000.0, 300_000.0
-PLOT = shapely.box(0, 0, 10, 20)
-NORTH_HOUSE = shapely.box(0, 20, 10, 28)
-SOUTH_HOUSE = shapely.box(0, -8, 10, 0)
-OUTSIDE_NOTES = "check on the ground"
-
-
-def moved(shape):
-    return shapely.affinity.translate(shape, EAST, NORTH)
-
-
-def layer(shapes, **columns):
-    return gpd.GeoDataFrame(columns, geometry=[moved(one) for one in shapes], crs="EPSG:27700")
-
-
-def street(plot=PLOT, *, kind="garden_back", houses=(NORTH_HOUSE,), high=6.0, **layers):
-    plots = layer([plot], id=["1"], kind=[kind], label=["1"], features=["lawn_short"])
-    if houses:
-        layers["buildings"] = layer(houses, name=[""] * len(houses), height=[high] * len(houses))
-    return build_neighbourhood(plots, knowledge=KNOW, **layers)
-
-
-def candidate(feature, amount=1.0):
-    one, siting = KNOW.features[feature], KNOW.sitings[feature]
-    at_wall = siting.place in ("wall", "fence", "sill")
-    return Candidate(
-        feature=feature,
-        amount=amount,
-        place=siting.place,
-        ground_m2=0.0 if at_wall else one.ground.value * amount,
-        length_m=siting.length.value * amount,
-        hours_month=0.0,
-        cost=0.0,
-        months=(5,),
-        cautions=(),
-        asks=(),
-    )
 
 
 def places(hood, *things, keep=(), **more):
@@ -362,7 +327,7 @@ def test_where_nothing_is_mapped_nothing_is_made_up():
 def test_features_that_nobody_drew_are_named_as_such():
     found = places(street(), candidate("pond", 2.0), has={"paving": 20.0, "bee_hotel": 1.0})
     assert found.not_drawn == ("paving",)
-    assert place_notes(found)[0].endswith(OUTSIDE_NOTES + ".")
+    assert place_notes(found)[0].endswith("check on the ground.")
 
 
 @pytest.mark.parametrize(
@@ -382,7 +347,6 @@ def test_no_places_on_outlines_that_were_made_coarser():
     one = the(hood, candidate("pond", 2.0))
     assert one.geometry is None
     assert "coarser" in one.why_not
-    assert for_audience.__name__  # what makes them so
 
 
 # together ---------------------------------------------------------------------------------------
