@@ -18,6 +18,7 @@ from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover,
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
+from patchnet.knowledge.mixes import Mix, MixCount, MixLine, PlantForm
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
@@ -70,12 +71,16 @@ __all__ = [
     "Knowledge",
     "Lives",
     "Measure",
+    "Mix",
+    "MixCount",
+    "MixLine",
     "MovementCost",
     "Need",
     "Origin",
     "OsmTag",
     "Place",
     "Plant",
+    "PlantForm",
     "PlantListing",
     "PlantRole",
     "PlanterSize",
