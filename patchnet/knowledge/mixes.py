@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.core.texts import N_
-from patchnet.knowledge.columns import Amount, Choice, Flag, Key, Months, Ref, Refs, Text
+from patchnet.knowledge.columns import Amount, Choice, Key, Months, Ref, Refs, Text
 from patchnet.knowledge.parts import Basis, Figures, Number, Quantity, RowsOf
 from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
@@ -115,7 +115,9 @@ class Mix:
     features
         Features that it is planted in.
     street
-        Whether it is for a public street, and not meant for homes first.
+        Whether it is for public streets ``only``, ``also``, or ``no``: for homes.
+    beside
+        Features of which one must be there (a hedge, at its foot); empty: none.
     light, soil
         Light of the place; moisture that its plants share.
     why, note
@@ -133,7 +135,10 @@ class Mix:
         tuple[str, ...],
         Refs(N_("features that it is planted in"), table="planting_places.csv", blank="needed"),
     ]
-    street: Annotated[bool, Flag(N_("whether it is for a public street"))]
+    street: Annotated[
+        Literal["only", "also", "no"],
+        Choice(N_("whether it is for public streets: only, also, or no, for homes")),
+    ]
     light: Annotated[
         Literal["sun", "part", "shade"], Choice(N_("light of the place"))
     ]  # fmt: skip
@@ -147,7 +152,12 @@ class Mix:
         tuple[MixLine, ...],
         RowsOf(MixLine, by="mix", missing=N_("Nothing says which plants it has.")),
     ]
+    beside: Annotated[
+        tuple[str, ...],
+        Refs(N_("features of which one must be there for it"), table="features.csv"),
+    ] = ()
 
-    def boxed(self) -> bool:
-        """Whether it says how many stand in a box."""
-        return any(line.sizes("box") for line in self.lines)
+    def kind(self, *, pot: bool) -> str:
+        """Which of its counts hold: of boxes where it stands in one or has no other."""
+        beds = any(line.sizes("bed") for line in self.lines)
+        return "bed" if beds and not pot else "box"
