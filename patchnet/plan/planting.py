@@ -27,6 +27,7 @@ __all__ = ["choose_planting"]
 
 _ANYWHERE = Where()
 _SLACK = 1e-9
+_BARE = 1e-6  # next to any weight of a hungry month
 _ENDLESS = float("inf")
 _TRIES = 6  # times that a planting is made smaller to fit the money
 _CLOSER = 0.95  # a little below, because plants come whole
@@ -168,11 +169,15 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
     )
     first, last = (int(knowledge.setting(f"planting_year_{end}")) for end in ("first", "last"))
     year = range(first, last + 1)
+    # A hungry month weighs more than all others together; others only for their being bare.
+    months = {month: _BARE for month in year} | {
+        month: weight + _BARE for month, weight in short.items()
+    }
     refused: set[int] = set()
     while True:
         places, options = in_mixes(
             knowledge, task.facts, bare, fit, light=task.light, where=task.where,
-            without=refused,
+            months=months, without=refused,
         )  # fmt: skip
         options = of_share(knowledge, options, task.where.share, places)
         choice = choose(knowledge, places, options, task.aim)

@@ -35,8 +35,8 @@ REASONS: Words[str, str] = Words(
 # soil is not taken for granted anywhere, so lime haters grow in potting soil only.
 _DRY = frozenset({"well-drained", "dry", "any"})
 _MIDDLE = frozenset({"moist", "well-drained", "any"})
-_BY_SOIL = {"sand": _DRY, "chalk": _DRY, "clay": _MIDDLE, "loam": _MIDDLE | {"dry"}, None: _MIDDLE}
 _MOIST = frozenset({"moist", "any"})
+_BY_SOIL = {"sand": _DRY, "chalk": _DRY, "clay": _MOIST, "loam": _MIDDLE | {"dry"}, None: _MIDDLE}
 _POTTING = frozenset({"well-drained", "moist", "any", "dry", "acid well-drained"})
 _LIGHTS = ("sun", "part", "shade")
 _SAFE = frozenset({"cat", "dog"})

@@ -1,7 +1,7 @@
 """Tested mixes as the start of a planting: which mix, how many of each line, what may stand in."""
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from patchnet.knowledge.records import Knowledge, Mix, MixLine, Plant
@@ -107,13 +107,15 @@ def in_mixes(
     *,
     light: str | None,
     where: Where,
+    months: Mapping[int, float],
     without: Collection[int] = (),
 ) -> tuple[tuple[Site, ...], tuple[Option, ...]]:
     """Start each place from a tested mix where one suits and enough of it can be had.
 
     Each line of the mix becomes a layer that holds one kind: the plant itself, one that may stand
     in for it, or another of the same stratum that fits. Of neighbours with other shares
-    (`Where.share`) each starts from another of the mixes that suit.
+    (`Where.share`) each starts from another of the mixes that suit alike. What flowers in a month
+    in which nothing of the mix does may stand beside it.
 
     Parameters
     ----------
@@ -125,6 +127,8 @@ def in_mixes(
         Light of the plot; None is taken as half shade.
     where
         What else is known of the place.
+    months
+        Weight of each month, 1-12, that should have something in flower.
     without
         Numbers of places that are to have no mix.
 
@@ -140,33 +144,51 @@ def in_mixes(
         mixes: tuple[Mix, ...] = ()
         if at not in without and site.place.counted == "m2":
             mixes = mixes_for(knowledge, facts, site, light, where)
-        if mixes and where.share is not None:
+        if where.share is not None and mixes:
             first = where.share % len(mixes)
             mixes = (*mixes[first:], *mixes[:first])
-        started = next(
-            (made for mix in mixes if (made := _started(knowledge, mix, site, here, where))), None
+        made = [_started(knowledge, mix, site, here, where, months) for mix in mixes]
+        started = [one for one in made if one is not None]
+        # Without a mix where none has what the plot lacks most, but something else that fits does.
+        ways = [*started, (site, here)]
+        best = max(
+            range(len(ways)), key=lambda k: (_covered(ways[k][1], months, knowledge, where), -k)
         )
-        if started is None:
-            sites.append(site)
-            found += here
-        else:
-            sites.append(started[0])
-            found += started[1]
+        sites.append(ways[best][0])
+        found += ways[best][1]
     order = {key: at for at, key in enumerate(knowledge.plants)}
     found.sort(key=lambda one: (order[one.plant.key], one.site))
     return tuple(sites), tuple(found)
 
 
+def _covered(
+    options: Iterable[Option], months: Mapping[int, float], knowledge: Knowledge, where: Where
+) -> float:
+    """Weight of the months in which some of the options flower."""
+    ours = _ours(knowledge, {one.plant.key for one in options}, where)
+    flowering = {month for one in options if one.plant.key in ours for month in one.months}
+    return round(sum(weight for month, weight in months.items() if month in flowering), 9)
+
+
+def _ours(knowledge: Knowledge, keys: Collection[str], where: Where) -> set[str]:
+    if where.share is None:
+        return set(keys)
+    dealt = plant_shares(knowledge)
+    return {key for key in keys if dealt.get(key) in (where.share, None)}
+
+
 def _started(
-    knowledge: Knowledge, mix: Mix, site: Site, here: Iterable[Option], where: Where
+    knowledge: Knowledge,
+    mix: Mix,
+    site: Site,
+    here: Sequence[Option],
+    where: Where,
+    months: Mapping[int, float],
 ) -> tuple[Site, list[Option]] | None:
     """A place with a mix, and its options; None where too little of the mix can be had."""
     side = side_of(mix.soil)
     fit = {one.plant.key: one for one in here if side_of(one.plant.soil) in ("", side)}
-    ours = set(fit)
-    if where.share is not None:
-        dealt = plant_shares(knowledge)
-        ours = {key for key in fit if dealt.get(key) in (where.share, None)}
+    ours = _ours(knowledge, fit, where)
     counts = counts_in(mix, site)
     planted = [(at, line) for at, line in enumerate(mix.lines) if counts[at]]
     to_be_had = [line for _, line in planted if {line.plant, *line.swaps} & set(fit)]
@@ -179,13 +201,27 @@ def _started(
             tested = 1.0 if key == line.plant else _STANDS_IN * (key in line.swaps)
             plant = fit[key].plant
             least = number if own is None else _as_wide(number, own, plant)
-            options.append(
-                replace(
-                    fit[key], tier=f"{LINE}{at}", least=least, most=least, tested=tested,
-                    each=plant.width_m**2,
-                )
-            )  # fmt: skip
-    return replace(site, mix=mix, counts=counts, kinds=len(planted)), options
+            options.append(_on_line(fit[key], str(at), least, tested))
+    lacking = {
+        month
+        for month, weight in months.items()
+        if weight > 0
+        and not any(month in one.months for one in options if one.plant.key in ours)
+    }
+    # What flowers when nothing of the mix does stands beside it, in its fewest.
+    options += [
+        _on_line(one, "more", one.least, 0.0)
+        for key, one in fit.items()
+        if key in ours and lacking & set(one.months)
+    ]  # fmt: skip
+    return replace(site, mix=mix, counts=counts, kinds=len(planted) + 1), options
+
+
+def _on_line(one: Option, line: str, number: int, tested: float) -> Option:
+    return replace(
+        one, tier=f"{LINE}{line}", least=number, most=number, tested=tested,
+        each=one.plant.width_m**2,
+    )  # fmt: skip
 
 
 def _choices(
