@@ -149,8 +149,7 @@ def in_mixes(
             mixes = (*mixes[first:], *mixes[:first])
         made = [_started(knowledge, mix, site, here, where, months) for mix in mixes]
         started = [one for one in made if one is not None]
-        # Without a mix where none has what the plot lacks most, but something else that fits does.
-        ways = [*started, (site, here)]
+        ways = started or [(site, here)]
         best = max(
             range(len(ways)), key=lambda k: (_covered(ways[k][1], months, knowledge, where), -k)
         )
