@@ -168,7 +168,8 @@ class Suggestion:
     Attributes
     ----------
     additions
-        The additions, the one that adds most given the others first.
+        The additions: what is planted, watered or opened first, then habits, boxes, feeding; of
+        these the one that adds most given the others first.
     gives_way
         What gives way to them: feature to amount (short lawn under a new bed).
     score

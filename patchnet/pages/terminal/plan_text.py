@@ -24,6 +24,7 @@ from patchnet.pages.kit.plan_words import (
     competition_words,
     exact_words,
     fills,
+    gap_often_words,
     homes_words,
     hours_words,
     in_a_sentence,
@@ -266,7 +267,8 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
                     kind=gap.kinds[0],
                     sides=sides,
                     homes_won=homes_words(gap.homes_won, "more"),
-                ),
+                )
+                + gap_often_words(gap),
                 indent="  ",
                 then="    ",
             )
