@@ -158,6 +158,6 @@ class Mix:
     ] = ()
 
     def kind(self, *, pot: bool) -> str:
-        """Which of its counts hold: of boxes where it stands in one or has no other."""
-        beds = any(line.sizes("bed") for line in self.lines)
-        return "bed" if beds and not pot else "box"
+        """Which of its counts hold: of boxes where it stands in one, of beds else, or the others."""
+        first, other = ("box", "bed") if pot else ("bed", "box")
+        return first if any(line.sizes(first) for line in self.lines) else other

@@ -189,7 +189,8 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
         refused |= thin
     calendar = _calendar(chosen, short)
     flowering = {month for option in fit for month in option.months}
-    in_share = {month for option in options for month in option.months}
+    ours = of_share(knowledge, fit, task.where.share, bare)
+    in_share = {month for option in ours for month in option.months}
     lines = _lines(knowledge, places, chosen, numbers)
     return Planting(
         lines=lines,

@@ -41,6 +41,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
+from patchnet.pages.kit.planting_words import how_to_get, planting_notes
 from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.templates import Markup, together
@@ -131,7 +132,8 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         gap=_gap(plan, knowledge),
         wishes=_wishes(plan, knowledge),
         calendar=calendar,
-        plants=_plants(plan, knowledge) if calendar else "",
+        plants=_plants(plan, knowledge) if plan.planting.lines else "",
+        get=[*how_to_get(plan.planting, knowledge), *planting_notes(plan.planting, knowledge)],
         sun_told=sun is not None,
         sun=Markup() if sun is None else sun_figure(sun),
         sun_words="" if sun is None else _sun_words(sun),

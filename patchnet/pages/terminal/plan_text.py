@@ -42,6 +42,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import calendar_text
+from patchnet.pages.kit.planting_words import how_to_get, planting_notes
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
@@ -335,7 +336,14 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
         )
         for line in planting.lines
     ]
-    parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
+    words = [*how_to_get(planting, knowledge), *planting_notes(planting, knowledge)]
+    parts = [
+        text_table(rows, indent="  ", header=True),
+        "",
+        *(paragraph(one, indent="  ", then="    ") for one in words),
+        "",
+        calendar_text(planting, knowledge),
+    ]
     extra = plan.planting_with
     if extra is not None:
         words = _("For flowers in the hungry months, add one more thing: {thing}.").format(
