@@ -19,6 +19,7 @@ from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.mixes import Mix, MixCount, MixLine, PlantForm
+from patchnet.knowledge.moves import Move, MoveStep
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
@@ -74,6 +75,8 @@ __all__ = [
     "Mix",
     "MixCount",
     "MixLine",
+    "Move",
+    "MoveStep",
     "MovementCost",
     "Need",
     "Origin",

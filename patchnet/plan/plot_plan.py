@@ -49,6 +49,9 @@ class Candidate:
     cautions, asks
         Keys of the cautions that belong to it; questions that must be answered first
         (a pond: whether small children come there).
+    moves
+        Keys of moves (ways to make it where room is small) that suit what is there, those that
+        start from something that is there first.
     """
 
     feature: str
@@ -61,6 +64,7 @@ class Candidate:
     months: tuple[int, ...]
     cautions: tuple[str, ...]
     asks: tuple[str, ...]
+    moves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, often_words, range_words
 from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.plan_parts import draw_words
@@ -171,6 +172,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 if addition.often is None
                 else often_words(addition.often, sure=knowledge.setting("sure_in")),
                 "steps": [step.words for step in knowledge.sitings[one.feature].steps],
+                "moves": move_lines(one, knowledge)[:1],
                 "asks": asked_first(one),
             }
         )

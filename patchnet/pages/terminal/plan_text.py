@@ -9,6 +9,7 @@ from patchnet.assess.assessment import ANCHOR
 from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
+from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure, metres, month_spans
 from patchnet.pages.kit.plan_words import (
     CHOSEN,
@@ -185,6 +186,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         if addition.often is not None:
             details.insert(0, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
+        details += move_lines(one, knowledge, owner=plan.facts.tenure == "own")
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
         details += asked_first(one)
