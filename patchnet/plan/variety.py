@@ -16,12 +16,13 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from patchnet.knowledge.records import Knowledge, Plant
 from patchnet.plan.planting_fits import Option, Site, side_of
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["of_share", "plant_shares", "plot_shares"]
+__all__ = ["deal", "of_share", "plant_shares", "plot_shares"]
 
 _NEAREST = 12  # neighbours looked at, beside the bound on distance
 
@@ -36,12 +37,29 @@ def plot_shares(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Mapping[s
     knowledge
         For how many shares there are and how near neighbours are (m).
     """
-    from scipy.spatial import KDTree
-
     plots = neighbourhood.plots
-    count = int(knowledge.setting("planting_shares"))
     middle = shapely.get_coordinates(shapely.centroid(plots.geometry.to_numpy()))
     ids = [str(plot) for plot in plots.index]
+    return dict(zip(ids, deal(ids, middle, knowledge), strict=True))
+
+
+def deal(ids: Sequence[str], middle: NDArray[np.float64], knowledge: Knowledge) -> list[int]:
+    """Deal shares, 0, 1 ..., among places: each gets what its neighbours have least of.
+
+    Parameters
+    ----------
+    ids
+        Names of the n places, in whose order one walks.
+    middle
+        Shape (n, 2), m: where they are.
+    knowledge
+        For how many shares there are and how near neighbours are (m).
+    """
+    from scipy.spatial import KDTree
+
+    if not ids:
+        return []
+    count = int(knowledge.setting("planting_shares"))
     most = -(-len(ids) // count)
     share = np.full(len(ids), -1)
     total = np.zeros(count, dtype=np.int64)
@@ -62,7 +80,7 @@ def plot_shares(neighbourhood: Neighbourhood, knowledge: Knowledge) -> Mapping[s
             key=lambda one: (round(float(pull[one]), 9), int(total[one]), (one - turn) % count),
         )
         total[share[at]] += 1
-    return dict(zip(ids, share.tolist(), strict=True))
+    return [int(one) for one in share]
 
 
 def _walked(plot: str) -> tuple[tuple[int, int, str], ...]:
