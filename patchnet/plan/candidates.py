@@ -13,8 +13,8 @@ __all__ = [
     "candidates_for",
     "fitted",
     "hours_of",
-    "moves_for",
     "money_of",
+    "moves_for",
     "planted_m2",
     "taking_up_of",
 ]
@@ -157,7 +157,9 @@ def _out_of_place(
     if knowledge.plot_is(kind, "in_street") and not siting.street:
         return _("It does not belong in a public street."), "place"
     # Of a balcony nobody need say that all stands in pots.
-    if (facts.pots_only or knowledge.plot_is(kind, "pots_only")) and (feature.rooted or siting.in_ground):
+    if (facts.pots_only or knowledge.plot_is(kind, "pots_only")) and (
+        feature.rooted or siting.in_ground
+    ):
         if feature.container:
             return _("It needs open ground here; think of a planter instead."), "pots"
         return _("It cannot grow in pots."), "pots"

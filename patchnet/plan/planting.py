@@ -148,7 +148,7 @@ def _within_money(task: _Task, features: Mapping[str, float]) -> Planting:
         return _planted(task, features)
     whole = _planted(replace(task, aim=replace(task.aim, money=None)), features)
     found, share = whole, 1.0
-    for _ in range(_TRIES):
+    for __ in range(_TRIES):
         if found.cost[1] <= money + _SLACK:
             return replace(found, planted_share=share)
         share *= min(_CLOSER * money / found.cost[1], _CLOSER)
@@ -170,9 +170,7 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
     first, last = (int(knowledge.setting(f"planting_year_{end}")) for end in ("first", "last"))
     year = range(first, last + 1)
     # A hungry month weighs more than all others together; others only for their being bare.
-    months = {month: _BARE for month in year} | {
-        month: weight + _BARE for month, weight in short.items()
-    }
+    months = dict.fromkeys(year, _BARE) | {month: weight + _BARE for month, weight in short.items()}
     refused: set[int] = set()
     while True:
         places, options = in_mixes(

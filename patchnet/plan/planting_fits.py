@@ -9,7 +9,19 @@ from patchnet.knowledge.records import Knowledge, Mix, Plant, PlantingPlace
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plant_names import unlawful
 
-__all__ = ["LINE", "REASONS", "Option", "Site", "Where", "fitting", "harms", "side_of", "sites", "soil_depth", "toxic_to"]
+__all__ = [
+    "LINE",
+    "REASONS",
+    "Option",
+    "Site",
+    "Where",
+    "fitting",
+    "harms",
+    "side_of",
+    "sites",
+    "soil_depth",
+    "toxic_to",
+]
 
 REASONS: Words[str, str] = Words(
     {
@@ -296,25 +308,20 @@ def fitting(
 def _refused(
     plant: Plant, knowledge: Knowledge, facts: PlotFacts, exclude: frozenset[str], where: Where
 ) -> str | None:
-    if plant.key in exclude:
-        return "asked"
-    if plant.key in facts.plants:
-        return "there"
-    if unlawful(plant, knowledge) is not None:
-        return "unlawful"
-    if plant.key in knowledge.plant_lists["invasive"]:
-        return "invasive"
     harmed = toxic_to(plant, knowledge)
     children = facts.small_children or where.passers_by
-    if children and "children" in harmed:
-        return "children"
-    if children and _is_sharp(plant, knowledge):
-        return "sharp"
     # Of other animals than cats and dogs the tables know little: whatever harms any is left out.
     pets = {*facts.pets, *(("dog",) if where.passers_by else ())}
-    if harmed & pets or (pets - _SAFE and harmed):
-        return "pets"
-    return None
+    asked = {
+        "asked": plant.key in exclude,
+        "there": plant.key in facts.plants,
+        "unlawful": unlawful(plant, knowledge) is not None,
+        "invasive": plant.key in knowledge.plant_lists["invasive"],
+        "children": children and "children" in harmed,
+        "sharp": children and _is_sharp(plant, knowledge),
+        "pets": bool(harmed & pets or (pets - _SAFE and harmed)),
+    }
+    return next((reason for reason, against in asked.items() if against), None)
 
 
 def _fit(

@@ -204,8 +204,7 @@ def _started(
     lacking = {
         month
         for month, weight in months.items()
-        if weight > 0
-        and not any(month in one.months for one in options if one.plant.key in ours)
+        if weight > 0 and not any(month in one.months for one in options if one.plant.key in ours)
     }
     # What flowers when nothing of the mix does stands beside it, in its fewest.
     options += [

@@ -37,11 +37,7 @@ def guided(chosen):
     jobs = {job for one in chosen for job in one.jobs}
     tongues = {
         tongue: len(
-            {
-                one.plant.key
-                for one in chosen
-                if one.months and one.plant.tongue in (tongue, "any")
-            }
+            {one.plant.key for one in chosen if one.months and one.plant.tongue in (tongue, "any")}
         )
         for tongue in ("long", "short")
     }

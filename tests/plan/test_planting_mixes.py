@@ -207,9 +207,7 @@ def test_what_must_hold_of_every_planting(features, facts, where, hungry, light)
     # Dry and moist never in one place.
     for place in {line.place for line in planting.lines}:
         sides = {
-            side_of(KNOW.plants[line.plant].soil)
-            for line in planting.lines
-            if line.place == place
+            side_of(KNOW.plants[line.plant].soil) for line in planting.lines if line.place == place
         }
         assert not {"dry", "moist"} <= sides, place
     # The months told are those of the kinds planted.
@@ -231,9 +229,7 @@ def test_what_must_hold_of_every_planting(features, facts, where, hungry, light)
             mix = KNOW.mixes[key]
             (site,) = sites(KNOW, facts, {feature: features[feature]})
             bulb = [KNOW.plants[line.plant].layer == "bulb" for line in mix.lines]
-            own = sum(
-                n for n, under in zip(counts_in(mix, site), bulb, strict=True) if not under
-            )
+            own = sum(n for n, under in zip(counts_in(mix, site), bulb, strict=True) if not under)
             planted = sum(
                 line.number for line in planting.lines
                 if line.place == feature and line.layer != "bulb"

@@ -72,9 +72,7 @@ def test_no_kind_in_more_than_a_third_of_a_street_but_a_thread(features, light):
         )
         for share in set(shares)
     }  # fmt: skip
-    there = Counter(
-        key for share in shares for key in {line.plant for line in plans[share].lines}
-    )
+    there = Counter(key for share in shares for key in {line.plant for line in plans[share].lines})
     assert all(len(plan.lines) >= 4 for plan in plans.values())
     for key, plots in there.items():
         assert plots <= 10 or key in THREAD, key

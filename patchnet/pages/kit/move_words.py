@@ -44,9 +44,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
         )
     )
     hours = (
-        _("{low} to {high} hours").format(
-            low=figure(move.hours.low), high=figure(move.hours.high)
-        )
+        _("{low} to {high} hours").format(low=figure(move.hours.low), high=figure(move.hours.high))
         if move.hours.high > 0
         else _("no work")
     )
@@ -59,9 +57,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
         )
     ]
     if move.soil_depth is not None:
-        said.append(
-            _("Soil {depth} cm deep.").format(depth=figure(100 * move.soil_depth.value))
-        )
+        said.append(_("Soil {depth} cm deep.").format(depth=figure(100 * move.soil_depth.value)))
     if move.ask_first and not (owner and move.tenancy == "ask"):
         said.append(_("Ask first: {whom}.").format(whom=move.ask_first))
     if move.undo:

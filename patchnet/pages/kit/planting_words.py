@@ -112,9 +112,7 @@ def hazard_words(line: PlantingLine) -> str:
     """A plant's hazard with how bad it is; empty where none is known."""
     if not line.hazard or line.strength not in _STRENGTHS:
         return line.hazard
-    return _("{hazard} ({strength})").format(
-        hazard=line.hazard, strength=_STRENGTHS[line.strength]
-    )
+    return _("{hazard} ({strength})").format(hazard=line.hazard, strength=_STRENGTHS[line.strength])
 
 
 def _named(lines: Iterable[PlantingLine], knowledge: Knowledge) -> str:

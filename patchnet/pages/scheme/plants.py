@@ -60,7 +60,8 @@ def plant_groups(scheme: Scheme) -> tuple[PlantGroup, ...]:
 
     The months are those of the plots nearest to the planters *before* the scheme. Left out are
     plants poisonous to children or dogs, trees, garden escapes, plants that live in no container
-    or grow larger than a street planter holds, or need deeper soil. Each part of a recipe (shrubs, herbs, wild grassland, bulbs) is planted with plants of its own.
+    or grow larger than a street planter holds, or need deeper soil. Each part of a recipe (shrubs,
+    herbs, wild grassland, bulbs) is planted with plants of its own.
     """
     middle = shapely.get_coordinates(
         shapely.centroid([planter.site.polygon for planter in scheme.planters])
@@ -125,9 +126,7 @@ def _planting(
             light=None,
             exclude=(key for key in knowledge.plants if key not in kept),
             country=before.neighbourhood.country,
-            where=Where(
-                street=True, passers_by=True, soil_depth_m=size.soil_depth_m, share=share
-            ),
+            where=Where(street=True, passers_by=True, soil_depth_m=size.soil_depth_m, share=share),
         )
         if not part.lines:
             missing.append(feature)
