@@ -11,6 +11,7 @@ the list ``thread`` belong to all shares: they are meant to be in many plots.
 import functools
 import re
 import zlib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -122,8 +123,8 @@ def of_share(
 ) -> tuple[Option, ...]:
     """Return the options of a plot's share of the kinds.
 
-    Others stay only where a place takes few kinds (fruit trees, nettles) and none of its layer is
-    of the share, or where nothing at all would be planted without them.
+    Others stay only where a place takes few kinds (fruit trees, plugs in a lawn) and too few of
+    its layer are of the share, or where nothing at all would be planted without them.
 
     Parameters
     ----------
@@ -138,12 +139,17 @@ def of_share(
         return tuple(options)
     dealt = plant_shares(knowledge)
     ours = [dealt.get(one.plant.key) in (share, None) for one in options]
-    layers = {(one.site, one.tier) for one, own in zip(options, ours, strict=True) if own}
+    layers = Counter(
+        (one.site, one.tier) for one, own in zip(options, ours, strict=True) if own
+    )  # fmt: skip
     planted = {site for site, _ in layers}
+    least = knowledge.setting("planting_kinds_least")
     return tuple(
         replace(one, ours=own)
         for one, own in zip(options, ours, strict=True)
         if own
         or one.site not in planted
-        or (places[one.site].place.only is not None and (one.site, one.tier) not in layers)
+        or (
+            places[one.site].place.only is not None and layers[one.site, one.tier] < least
+        )
     )  # fmt: skip
