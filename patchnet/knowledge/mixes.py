@@ -158,6 +158,6 @@ class Mix:
     ] = ()
 
     def kind(self, *, pot: bool) -> str:
-        """Which of its counts hold: of boxes in pots, else of beds; where it lacks those, others."""
+        """Which of its counts hold: of boxes in pots, else of beds; or the others it has."""
         first, other = ("box", "bed") if pot else ("bed", "box")
         return first if any(line.sizes(first) for line in self.lines) else other

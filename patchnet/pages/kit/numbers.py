@@ -81,6 +81,11 @@ def ends(low: float, high: float) -> tuple[float, float]:
     low, high
         Any unit.
 
+    Returns
+    -------
+    tuple
+        Low and high, in the same unit.
+
     Examples
     --------
     >>> ends(-0.000013, 0.26), ends(0.01, 0.26), ends(-3.0, 0.002)

@@ -75,7 +75,7 @@ def how_to_get(planting: Planting, knowledge: Knowledge) -> list[str]:
     return said
 
 
-def planting_notes(planting: Planting, knowledge: Knowledge) -> list[str]:
+def planting_notes(planting: Planting, knowledge: Knowledge, *, short: bool = False) -> list[str]:
     """Where the planting comes from, what neighbours have, and that nothing of it is food.
 
     Parameters
@@ -84,16 +84,16 @@ def planting_notes(planting: Planting, knowledge: Knowledge) -> list[str]:
         The plants.
     knowledge
         For names.
+    short
+        Whether the mixes are only named.
     """
     if not planting.lines:
         return []
     said = []
     for key in dict.fromkeys(mix for __, mix in planting.mixes):
         mix = knowledge.mixes[key]
-        said.append(
-            _("From the mix '{name}': {why}.").format(name=mix.name, why=mix.why)
-            + (f" {mix.note}." if mix.note else "")
-        )
+        words = _("From the mix '{name}': {why}.").format(name=mix.name, why=mix.why)
+        said.append(f"{words} {mix.note}." if mix.note and not short else words)
     if planting.thread:
         names = ", ".join(knowledge.plants[key].name for key in planting.thread)
         said.append(

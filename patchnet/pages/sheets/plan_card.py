@@ -23,18 +23,16 @@ from patchnet.pages.kit.plan_words import (
     amount_words,
     asked_first,
     best_words,
-    cautions_of,
     competition_words,
     cost_words,
-    fills,
     gap_often_words,
     homes_words,
     hours_words,
     in_a_sentence,
     kind_words,
     place_words,
-    plant_notes,
     stage_words,
+    there_words,
     thing,
     upkeep_words,
     when_words,
@@ -42,7 +40,8 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
-from patchnet.pages.kit.planting_words import how_to_get, planting_notes
+from patchnet.pages.kit.planting_words import hazard_words, how_to_get, planting_notes
+from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.templates import Markup, together
@@ -115,7 +114,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         street=assessment.neighbourhood.name,
         best=best_words(plan),
         sentence=in_a_sentence(plan, knowledge),
-        warnings=plan.warnings,
+        warnings=[*there_words(plan, knowledge), *plan.warnings],
         plan=drawn,
         scale=scale,
         key=f" {'; '.join(names)}." if names else "",
@@ -134,7 +133,12 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         wishes=_wishes(plan, knowledge),
         calendar=calendar,
         plants=_plants(plan, knowledge) if plan.planting.lines else "",
-        get=[*how_to_get(plan.planting, knowledge), *planting_notes(plan.planting, knowledge)],
+        get=" ".join(
+            [
+                *how_to_get(plan.planting, knowledge),
+                *planting_notes(plan.planting, knowledge, short=True),
+            ]
+        ),
         sun_told=sun is not None,
         sun=Markup() if sun is None else sun_figure(sun),
         sun_words="" if sun is None else _sun_words(sun),
@@ -165,7 +169,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 "served": ", ".join(
                     knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]
                 ),
-                "fills": fills(addition, best, knowledge)[:1],
+                "why": reasons_words(addition, best, knowledge),
                 "place": place_words(one),
                 "facts": "; ".join(facts),
                 "often": ""
@@ -228,10 +232,14 @@ def _gap(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def _plants(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Every plant with its number, those of several places added up, and its hazard."""
+    numbers: dict[str, int] = {}
+    for line in plan.planting.lines:
+        numbers[line.plant] = numbers.get(line.plant, 0) + line.number
+    hazards = {line.plant: hazard_words(line) for line in plan.planting.lines}
     return "; ".join(
-        f"{line.number} {knowledge.plants[line.plant].name}"
-        + (f" ({'; '.join(plant_notes(line))})" if plant_notes(line) else "")
-        for line in plan.planting.lines
+        f"{number} {knowledge.plants[key].name}" + (f" ({hazards[key]})" if hazards[key] else "")
+        for key, number in numbers.items()
     )
 
 
@@ -257,11 +265,14 @@ def _sun_words(sun: PlotSun) -> str:
 
 
 def _cautions(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """Each caution once: in full where lives, the law or a load hang on it, else in brief."""
     if plan.best is None:
         return []
     first = taken_up_first(plan.best, plan.facts, knowledge)
-    words = [words for one in first for words in one.cautions]
-    words += cautions_of([one.candidate for one in plan.best.additions], knowledge)
+    words = [brief for one in first for brief in one.brief]
+    for key in dict.fromkeys(key for one in plan.best.additions for key in one.candidate.cautions):
+        caution = knowledge.cautions[key]
+        words.append(caution.words if caution.about else caution.brief)
     return list(dict.fromkeys(words))
 
 
