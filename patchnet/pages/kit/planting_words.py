@@ -7,7 +7,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.plan.plot_plan import Planting, PlantingLine
 
-__all__ = ["hazard_words", "how_to_get", "planting_notes"]
+__all__ = ["harm_words", "hazard_words", "how_to_get", "planting_notes"]
 
 _FREE: Words[str, str] = Words(
     {
@@ -22,6 +22,14 @@ _STRENGTHS: Words[str, str] = Words(
         "mild": N_("mild harm"),
         "serious": N_("serious harm"),
         "grave": N_("grave harm"),
+    }
+)
+_WHOM: Words[str, str] = Words(
+    {
+        "children": N_("children"),
+        "cat": N_("cats"),
+        "dog": N_("dogs"),
+        "livestock": N_("livestock"),
     }
 )
 _EDIBLE = N_(
@@ -113,6 +121,28 @@ def hazard_words(line: PlantingLine) -> str:
     if not line.hazard or line.strength not in _STRENGTHS:
         return line.hazard
     return _("{hazard} ({strength})").format(hazard=line.hazard, strength=_STRENGTHS[line.strength])
+
+
+def harm_words(line: PlantingLine, knowledge: Knowledge) -> str:
+    """How bad the harm of a plant is and to whom, in few words; else its hazard as it stands.
+
+    Parameters
+    ----------
+    line
+        The plant.
+    knowledge
+        For the lists of poisonous and of thorny plants.
+    """
+    whom: dict[str, None] = {}
+    for name in ("toxic", "sharp"):
+        listed = knowledge.plant_lists.get(name, {}).get(line.plant)
+        whom |= dict.fromkeys(() if listed is None else listed.what)
+    if not whom or line.strength not in _STRENGTHS:
+        return line.hazard
+    return _("{strength}: {whom}").format(
+        strength=_STRENGTHS[line.strength],
+        whom=", ".join(_WHOM[one] for one in whom if one in _WHOM),
+    )
 
 
 def _named(lines: Iterable[PlantingLine], knowledge: Knowledge) -> str:

@@ -40,7 +40,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
-from patchnet.pages.kit.planting_words import hazard_words, how_to_get, planting_notes
+from patchnet.pages.kit.planting_words import harm_words, how_to_get, planting_notes
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
@@ -236,7 +236,7 @@ def _plants(plan: PlotPlan, knowledge: Knowledge) -> str:
     numbers: dict[str, int] = {}
     for line in plan.planting.lines:
         numbers[line.plant] = numbers.get(line.plant, 0) + line.number
-    hazards = {line.plant: hazard_words(line) for line in plan.planting.lines}
+    hazards = {line.plant: harm_words(line, knowledge) for line in plan.planting.lines}
     return "; ".join(
         f"{number} {knowledge.plants[key].name}" + (f" ({hazards[key]})" if hazards[key] else "")
         for key, number in numbers.items()

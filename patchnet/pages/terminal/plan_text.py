@@ -354,11 +354,11 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
         )
         for line in planting.lines
     ]
-    words = [*how_to_get(planting, knowledge), *planting_notes(planting, knowledge)]
+    told = [*how_to_get(planting, knowledge), *planting_notes(planting, knowledge)]
     parts = [
         text_table(rows, indent="  ", header=True),
         "",
-        *(paragraph(one, indent="  ", then="    ") for one in words),
+        *(paragraph(one, indent="  ", then="    ") for one in told),
         "",
         calendar_text(planting, knowledge),
     ]
