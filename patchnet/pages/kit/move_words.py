@@ -1,5 +1,7 @@
 """Moves, the ways to make something where room is small, in words."""
 
+from collections.abc import Collection
+
 from patchnet.core.texts import _
 from patchnet.knowledge.moves import Move
 from patchnet.knowledge.records import Knowledge
@@ -12,7 +14,12 @@ _SAID = 2  # moves named for one thing
 
 
 def move_lines(
-    candidate: Candidate, knowledge: Knowledge, *, steps: bool = False, owner: bool = False
+    candidate: Candidate,
+    knowledge: Knowledge,
+    *,
+    steps: bool = False,
+    owner: bool = False,
+    besides: Collection[str] = (),
 ) -> list[str]:
     """The first moves for an addition, a line each: what it takes, whom to ask, how it is undone.
 
@@ -26,11 +33,16 @@ def move_lines(
         Whether the steps are told too.
     owner
         Whether the plot is the householder's own: then no owner is asked.
+    besides
+        Keys of covers whose taking up is told elsewhere: moves that begin so are left out.
     """
+    told = set(besides) & set(knowledge.taking_up)
+    moves = [knowledge.moves[key] for key in candidate.moves]
     return [
-        _line(knowledge.moves[key], knowledge, steps=steps, owner=owner)
-        for key in candidate.moves[:_SAID]
-    ]
+        _line(move, knowledge, steps=steps, owner=owner)
+        for move in moves
+        if not told & set(move.there)
+    ][:_SAID]
 
 
 def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:

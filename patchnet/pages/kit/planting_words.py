@@ -76,10 +76,12 @@ def how_to_get(planting: Planting, knowledge: Knowledge) -> list[str]:
     for form in dict.fromkeys(one.form for one in planting.lines if one.form):
         record = knowledge.plant_forms[form]
         whens.setdefault(month_spans(record.months), []).append(record.name)
-    said += [
-        _("Plant in {months}: {names}.").format(months=months, names=", ".join(names))
-        for months, names in whens.items()
-    ]
+    if whens:
+        parts = [
+            _("{names} in {months}").format(names=", ".join(names), months=months)
+            for months, names in whens.items()
+        ]
+        said.append(_("Plant {parts}.").format(parts="; ".join(parts)))
     return said
 
 
@@ -93,15 +95,17 @@ def planting_notes(planting: Planting, knowledge: Knowledge, *, short: bool = Fa
     knowledge
         For names.
     short
-        Whether the mixes are only named.
+        Whether only what must be known is told.
     """
     if not planting.lines:
         return []
-    said = []
+    said: list[str] = []
+    if short:
+        return [_(_EDIBLE)]
     for key in dict.fromkeys(mix for __, mix in planting.mixes):
         mix = knowledge.mixes[key]
         words = _("From the mix '{name}': {why}.").format(name=mix.name, why=mix.why)
-        said.append(f"{words} {mix.note}." if mix.note and not short else words)
+        said.append(f"{words} {mix.note}." if mix.note else words)
     if planting.thread:
         names = ", ".join(knowledge.plants[key].name for key in planting.thread)
         said.append(

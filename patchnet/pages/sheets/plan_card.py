@@ -176,7 +176,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 if addition.often is None
                 else often_words(addition.often, sure=knowledge.setting("sure_in")),
                 "steps": [step.words for step in knowledge.sitings[one.feature].steps],
-                "moves": move_lines(one, knowledge)[:1],
+                "moves": move_lines(one, knowledge, besides=best.gives_way)[:1],
                 "asks": asked_first(one),
             }
         )

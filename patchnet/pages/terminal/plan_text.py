@@ -202,7 +202,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         if addition.often is not None:
             details.insert(1, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
-        details += move_lines(one, knowledge, owner=plan.facts.tenure == "own")
+        owner = plan.facts.tenure == "own"
+        details += move_lines(one, knowledge, owner=owner, besides=best.gives_way)
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
         details += asked_first(one)
