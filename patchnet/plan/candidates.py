@@ -156,10 +156,9 @@ def _out_of_place(
 ) -> tuple[str, str] | None:
     if knowledge.plot_is(kind, "in_street") and not siting.street:
         return _("It does not belong in a public street."), "place"
-    # Of a balcony nobody need say that all stands in pots.
-    if (facts.pots_only or knowledge.plot_is(kind, "pots_only")) and (
-        feature.rooted or siting.in_ground
-    ):
+    # A balcony has no soil of its own, whether somebody says so or not.
+    pots = facts.pots_only or (facts.pots_only is None and knowledge.plot_is(kind, "pots_only"))
+    if pots and (feature.rooted or siting.in_ground):
         if feature.container:
             return _("It needs open ground here; think of a planter instead."), "pots"
         return _("It cannot grow in pots."), "pots"
