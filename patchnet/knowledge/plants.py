@@ -61,6 +61,9 @@ class PlantRole:
         close no hungry month.
     waits_for_flower
         Whether a plant that is slow to flower does not do it for years.
+    guide
+        What a gardener wants of any planting and this job is: something scented at ``night``,
+        seed or berry for ``winter``, ``leaf`` for caterpillars; empty: none of these.
     """
 
     key: Annotated[str, Key(N_("key of the role"), dashes=True)]
@@ -72,6 +75,17 @@ class PlantRole:
         bool,
         Flag(N_("whether a plant that is slow to flower does not do it for years"), blank=False),
     ]
+    guide: Annotated[
+        str,
+        Choice(
+            N_(
+                "what any planting should have and this is: scent at night, food for winter, leaf "
+                "for caterpillars; empty: none"
+            ),
+            of=("night", "winter", "leaf"),
+            blank="",
+        ),
+    ] = ""
 
 
 @table(

@@ -283,11 +283,14 @@ class _Programme:
         know = self.knowledge
         worth = round(_WORTH * know.setting("planting_worth_guide"))
         part = 1 / know.setting("planting_guide_kinds")
+        guide = {key: role.guide for key, role in know.plant_roles.items()}
+
+        def does(what: str) -> Callable[[Option], bool]:
+            return lambda one: any(guide.get(job) == what for job in one.jobs)
+
         guides: tuple[tuple[float, Callable[[Option], bool]], ...] = (
             (1.0, lambda one: one.plant.evergreen),
-            (1.0, lambda one: "night-scent" in one.jobs),
-            (1.0, lambda one: bool({"seed", "berry"} & set(one.jobs))),
-            (1.0, lambda one: "larval-food" in one.jobs),
+            *((1.0, does(what)) for what in ("night", "winter", "leaf")),
             (part, lambda one: bool(one.months) and one.plant.tongue in ("long", "any")),
             (part, lambda one: bool(one.months) and one.plant.tongue in ("short", "any")),
         )
