@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from itertools import chain, islice
 from typing import Any, TypeVar
 
 from patchnet.core.errors import WrongUse
@@ -105,7 +106,10 @@ def in_threads(
         How many; None: one a core.
     """
     count = threads or cores()
-    if count == 1:
+    blocks = iter(blocks)
+    first = list(islice(blocks, 2))
+    blocks = chain(first, blocks)
+    if count == 1 or len(first) < 2:  # to start threads takes longer than a small block
         yield from map(work, blocks)
         return
     with ThreadPoolExecutor(count) as pool:
