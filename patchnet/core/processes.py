@@ -8,7 +8,7 @@ from multiprocessing.connection import wait
 from threading import Thread
 from typing import Any, TypeVar
 
-from patchnet.core.compiled import cores
+from patchnet.core.compiled import cores, leave_cores_to
 
 __all__ = ["in_processes"]
 
@@ -50,7 +50,7 @@ def in_processes(
     method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
     context = get_context(method)
     with ProcessPoolExecutor(
-        count, mp_context=context, initializer=_begin, initargs=(work, shared)
+        count, mp_context=context, initializer=_begin, initargs=(work, shared, count)
     ) as pool:
         try:
             waiting = [pool.submit(_one, block) for block in blocks]
@@ -65,8 +65,9 @@ def in_processes(
                 future.cancel()
 
 
-def _begin(work: Callable[..., Any], shared: object) -> None:
+def _begin(work: Callable[..., Any], shared: object, workers: int) -> None:
     _shared[:] = [work, shared]
+    leave_cores_to(workers)
     Thread(target=_end_with_parent, daemon=True).start()
 
 
