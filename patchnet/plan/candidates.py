@@ -14,6 +14,7 @@ __all__ = [
     "fitted",
     "hours_of",
     "money_of",
+    "moves_for",
     "planted_m2",
     "taking_up_of",
 ]
@@ -50,12 +51,42 @@ def candidates_for(
         if why is None and siting is not None:
             amount = _fits(feature, siting, space, knowledge, wished=wishes.get(key))
             if amount >= feature.smallest.value:
-                offered.append(_candidate(feature, siting, amount, facts, kind, knowledge))
+                one = _candidate(feature, siting, amount, facts, kind, knowledge)
+                offered.append(replace(one, moves=moves_for(key, facts, space, kind, knowledge)))
                 continue
             why = _no_room(feature, siting, space)
         if why is not None:
             ruled.append(RuledOut(key, *why))
     return tuple(offered), tuple(ruled)
+
+
+def moves_for(
+    feature: str, facts: PlotFacts, space: Space, kind: str, knowledge: Knowledge
+) -> tuple[str, ...]:
+    """Return moves that make a feature on a plot, those that start from what is there first.
+
+    Parameters
+    ----------
+    feature
+        Key of what is made.
+    facts
+        Whether it is rented, and what must stay.
+    space
+        What is there, and what may give way.
+    kind
+        Key of the kind of plot: nothing is lifted in a street.
+    """
+    from_there: list[str] = []
+    others: list[str] = []
+    pots = facts.pots_only or knowledge.plot_is(kind, "pots_only")
+    for key, move in knowledge.moves.items():
+        if feature not in move.features or (facts.tenure == "rent" and move.tenancy == "own"):
+            continue
+        if not move.there:
+            others.append(key)
+        elif not pots and any(space.convertible.get(one, 0.0) > 0 for one in move.there):
+            from_there.append(key)
+    return (*from_there, *others)
 
 
 def hours_of(feature: Feature, knowledge: Knowledge) -> float:
@@ -102,7 +133,7 @@ def _why_not(
         return _("No table says where it can go."), "table"
     reasons = (
         _unsafe(feature, facts),
-        _out_of_place(feature, siting, facts, street=knowledge.plot_is(kind, "in_street")),
+        _out_of_place(feature, siting, facts, kind, knowledge),
         _not_for_this_plot(siting, facts),
         _there_already(feature, siting, space, knowledge),
         _too_big_or_slow(feature, siting, space, knowledge),
@@ -121,11 +152,13 @@ def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
 
 
 def _out_of_place(
-    feature: Feature, siting: Siting, facts: PlotFacts, *, street: bool
+    feature: Feature, siting: Siting, facts: PlotFacts, kind: str, knowledge: Knowledge
 ) -> tuple[str, str] | None:
-    if street and not siting.street:
+    if knowledge.plot_is(kind, "in_street") and not siting.street:
         return _("It does not belong in a public street."), "place"
-    if facts.pots_only and (feature.rooted or siting.in_ground):
+    # A balcony has no soil of its own, whether somebody says so or not.
+    pots = facts.pots_only or (facts.pots_only is None and knowledge.plot_is(kind, "pots_only"))
+    if pots and (feature.rooted or siting.in_ground):
         if feature.container:
             return _("It needs open ground here; think of a planter instead."), "pots"
         return _("It cannot grow in pots."), "pots"

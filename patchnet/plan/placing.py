@@ -193,16 +193,20 @@ class _Search:
         self.uses: list[_Put] = []
         self.kept: list[Placed] = []
         self.seat: shapely.Geometry | None = None
+        self.stay: set[str | None] = set()
 
     def beside(self) -> "_Search":
         """Return a search that keeps the same ground for uses, and has nothing else yet."""
         other = _Search(self.ground, self.neighbourhood, self.knowledge, self.gives_way)
-        other.uses, other.kept, other.seat = self.uses, self.kept, self.seat
+        other.uses, other.kept, other.seat, other.stay = self.uses, self.kept, self.seat, self.stay
         return other
 
     def keep(self, facts: PlotFacts) -> None:
         """Give the uses that must stay their ground, the largest first."""
         uses = [self.knowledge.keep_uses[key] for key in facts.keep]
+        # A cover that stays lies where it lies.
+        self.stay = {use.feature for use in uses if use.feature in self.knowledge.taking_up}
+        uses = [use for use in uses if use.feature not in self.stay]
         for use in sorted(uses, key=lambda one: (-one.ground.value, one.key)):
             room = use.ground.value
             way = self.ground.way
@@ -283,7 +287,7 @@ class _Search:
             kinds=frozenset({"tree"} if tree else {"cover"} if woody else ()),
             takes_up=frozenset(self.ground.covers)
             if on_any_floor
-            else self.gives_way | set(siting.made_from),
+            else (self.gives_way | set(siting.made_from)) - self.stay,
         )
 
     def why_not(self, one: Candidate) -> str:

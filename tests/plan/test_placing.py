@@ -261,6 +261,15 @@ def test_slabs_are_built_on_only_where_they_are_taken_up():
     assert the(hood, candidate("planter", 50.0)).geometry is not None
 
 
+def test_slabs_that_stay_stay_where_they_are_drawn():
+    slabs = layer([shapely.box(0, 0, 10, 15)], feature=["artificial_grass"], plot=["1"])
+    hood, lawn = street(features=slabs), candidate("lawn_flowering", 60.0)
+    assert the(hood, lawn).geometry is not None  # it is made from plastic grass
+    found = places(hood, lawn, keep=("plastic_grass",))
+    assert found.placed[0].geometry is None
+    assert found.kept == ()
+
+
 # uses that stay ---------------------------------------------------------------------------------
 
 
