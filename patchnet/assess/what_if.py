@@ -156,15 +156,17 @@ class Trials:
         other = copy(self)
         other.__dict__.pop("now", None)
         other.amounts = self.amounts.copy()
-        for plot, change in changes.items():
-            place = self.at(plot).place
-            other.amounts[place] = self.amounts_after(place, [change])[0]
-        supply = supply_of(other.amounts, knowledge)
+        rows = [self.at(plot).place for plot in changes]
+        for row, change in zip(rows, changes.values(), strict=True):
+            other.amounts[row] = self.amounts_after(row, [change])[0]
+        amounts = other.amounts[rows]
+        supply = supply_of(amounts, knowledge)
         other._fields = {}
         for key in self.groups:
-            group, field = self.assessment.groups[key].group, self.field(key)
-            places = anchor_places(other.amounts, supply, knowledge, group)
-            other._fields[key] = field.with_plots(
+            group = self.assessment.groups[key].group
+            places = anchor_places(amounts, supply, knowledge, group)
+            other._fields[key] = self.field(key).with_plots(
+                np.array(rows),
                 places,
                 [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs],
                 patches(supply, knowledge, group, places),

@@ -254,24 +254,37 @@ class Field:
         )
 
     def with_plots(
-        self, places: Array, supplies: Sequence[Array], patch: Flags, *, compiled: bool | None
+        self,
+        rows: NDArray[np.intp],
+        places: Array,
+        supplies: Sequence[Array],
+        patch: Flags,
+        *,
+        compiled: bool | None,
     ) -> "Field":
-        """Return the field in which plots have other places and supplies; the rest is kept.
+        """Return the field in which some plots have other places and supplies; the rest is kept.
 
         Parameters
         ----------
+        rows
+            Shape (r,), their positions.
         places
-            Shape (n, 4), homes.
+            Shape (r, 4), homes.
         supplies
-            For each need shape (n, M): what each plot supplies, in the resource's unit.
+            For each need shape (r, M): what each of them supplies, in the resource's unit.
         patch
-            Shape (n,), True where a plot is a patch.
+            Shape (r,), True where one is a patch.
         compiled
             As in `with_patches`.
         """
         base = self
-        if not np.array_equal(patch, self.patch):
-            base = self.with_patches(patch, compiled=compiled)
+        if not np.array_equal(patch, self.patch[rows]):
+            all_patches = self.patch.copy()
+            all_patches[rows] = patch
+            base = self.with_patches(all_patches, compiled=compiled)
+        all_places = self.places.copy()
+        all_places[rows] = places
+        places = all_places
         homes = np.flatnonzero(places[:, 0] > 0)
         known: dict[int, Surroundings] = {}
 
@@ -284,7 +297,7 @@ class Field:
             base,
             places=places,
             demands=tuple(
-                replace(demand, supply=supply[:, :, None], net=demand.blocks)
+                _supplied(demand, rows, supply)
                 for demand, supply in zip(base.demands, supplies, strict=True)
             ),
             near=tuple(around(old) for old in base.near),
@@ -330,6 +343,12 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         pool=answer.pool,
         lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
     )
+
+
+def _supplied(demand: Demand, rows: NDArray[np.intp], supply: Array) -> Demand:
+    whole = demand.supply.copy()
+    whole[rows, :, 0] = supply
+    return replace(demand, supply=whole, net=demand.blocks)
 
 
 def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> FirstRound:

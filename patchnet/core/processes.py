@@ -6,7 +6,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_all_start_methods, get_context, parent_process
 from multiprocessing.connection import wait
 from threading import Thread
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, Self, TypeVar
 
 from patchnet.core.compiled import cores
 
@@ -106,7 +106,7 @@ class Kept(Generic[Block, Shared]):
         if not self._pools:
             self._things = [make(shared, block) for block in blocks]
 
-    def __enter__(self) -> "Kept[Block, Shared]":
+    def __enter__(self) -> Self:
         """Begin."""
         return self
 

@@ -365,6 +365,8 @@ class PlotPlan(Shown):
         For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
+    street
+        What the street's plan counts on this plot for, in words; empty where there is none.
     assessment, sun
         The answer that the plan was made from, and what the sun does on the plot where that was
         worked out: for the card. They are not part of the plan written as JSON.
@@ -396,5 +398,6 @@ class PlotPlan(Shown):
     planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
+    street: tuple[str, ...] = ()
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)

@@ -113,9 +113,7 @@ def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> f
         upper[begin + n], lower[begin + n] = np.inf, -np.inf
         gain[begin + n] = votes
         constant -= votes * float(np.log(now[at] + first))
-        by_plot = sp.csr_array(
-            (block.places, (things.place, np.arange(count))), shape=(n, count)
-        )
+        by_plot = sp.csr_array((block.places, (things.place, np.arange(count))), shape=(n, count))
         add(-by_plot, identity, at, block.base)
         ones = sp.hstack([sp.csr_array(np.ones((1, n))), sp.csr_array((1, 1))], format="csr")
         add(sp.csr_array((1, count)), ones, at, np.array([block.together]))
@@ -170,7 +168,7 @@ def _block(trials: Trials, key: str, things: Things, more: Array) -> _Block:
     most = base + _best(places, things)
     together = most if field.pool is None else field.pool.thinned(most[:, None])[:, 0]
     whole = float(together.sum())
-    linked = np.minimum(_chances(trials, field, things, more, most) @ most, whole)
+    linked = np.minimum(_chances(trials, field, things, most) @ most, whole)
     return _Block(base, places, whole, _needs(field, more, things, most), linked)
 
 
@@ -196,7 +194,7 @@ def _best(values: Array, things: Things) -> Array:
     return best
 
 
-def _chances(trials: Trials, field: Field, things: Things, more: Array, most: Array) -> Array:
+def _chances(trials: Trials, field: Field, things: Things, most: Array) -> Array:
     """Probabilities of the best routes if every plot that could be a stop were one."""
     knowledge, group = trials.assessment.knowledge, field.group
     all_amounts = trials.amounts.copy()

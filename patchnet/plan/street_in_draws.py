@@ -7,6 +7,7 @@ and the answers are worked through in their order: so a plan does not depend on 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -206,7 +207,7 @@ class StreetInDraws:
         shared = _Shared(assessment, uncertain, weight, first)
         self._kept = Kept(_made, shared, self.runs, processes=processes)
 
-    def __enter__(self) -> "StreetInDraws":
+    def __enter__(self) -> Self:
         """Begin."""
         return self
 

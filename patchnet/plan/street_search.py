@@ -13,10 +13,12 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
 from math import comb
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets
 from patchnet.plan.street_in_draws import Change, StreetInDraws
 from patchnet.plan.street_rules import StreetRules
@@ -97,7 +99,7 @@ class StreetSearch:
     fixed: Mapping[str, Members] = field(default_factory=dict)
     pairs: Sequence[tuple[str, str]] = ()
     few: int | None = None
-    told: Callable[[Iterable[Sequence[str]], int], Iterable[Sequence[str]]] | None = None
+    told: Callable[[Iterable[Any], str], Iterable[Any]] | None = None
     alone: dict[str, dict[Members, float]] = field(default_factory=dict)
     last: dict[str, dict[int, float]] = field(default_factory=dict)
     chosen: Choice = field(default_factory=dict)
@@ -136,24 +138,20 @@ class StreetSearch:
             if name == order[0] or float(value.mean()) > float(top.mean()) + _TIE:
                 best, top, settled = dict(self.chosen), value, ended
         self._go_to(best)
-        return Found(
-            dict(best), own, top, worth["own"], self.street.judged, passes, settled
-        )
+        return Found(dict(best), own, top, worth["own"], self.street.judged, passes, settled)
 
     # what each plot wins by itself --------------------------------------------------------
 
     def _judge_alone(self) -> None:
         """Judge every single thing, and the pairs and threes of the best, on the street as is."""
         free = self.free
-        for batch in self._batches(free, "each plot by itself"):
+        for batch in self._batches(free, _("each plot by itself")):
             moves = [(plot, self._changes(plot, self.sets[plot].singles)) for plot in batch]
             won = self.street.won(moves, most=self.few, today=True, exact=self.small)
             for plot, rows in zip(batch, won, strict=True):
                 means = rows[..., 0].mean(axis=0).tolist()
                 self.alone[plot] = dict(zip(self.sets[plot].singles, means, strict=True))
-                self.last[plot] = {
-                    one[0]: worth for one, worth in self.alone[plot].items()
-                }
+                self.last[plot] = {one[0]: worth for one, worth in self.alone[plot].items()}
             more = {plot: self._several(plot) for plot in batch}
             moves = [(plot, self._changes(plot, more[plot])) for plot in batch]
             won = self.street.won(moves, most=self.few, today=True, exact=self.small)
@@ -181,8 +179,8 @@ class StreetSearch:
             if members and worth > _TIE:
                 price = self.rules.price(self.rules.takes(self._set(plot, members)))
                 rates.append((-worth / max(price, _TIE), plot))
-        chosen: Choice = {plot: () for plot in self.free} | dict(self.fixed)
-        for _, plot in sorted(rates):
+        chosen: Choice = dict.fromkeys(self.free, ()) | dict(self.fixed)
+        for __, plot in sorted(rates):
             self._if_allowed(chosen, plot, best[plot])
         return chosen
 
@@ -198,7 +196,7 @@ class StreetSearch:
 
     def _grown(self) -> Choice:
         """Take what leads, plot by plot, judging anew only what promised most."""
-        self._go_to({plot: () for plot in self.free} | dict(self.fixed))
+        self._go_to(dict.fromkeys(self.free, ()) | dict(self.fixed))
         promise = {plot: self._best_alone(plot) for plot in self.free}
         for batch in self._until_none(promise):
             moves = [(plot, self._more(plot)) for plot in batch]
@@ -211,7 +209,7 @@ class StreetSearch:
             for (plot, more), rows in zip(moves, won, strict=True):
                 fresh[plot] = self._best_of(plot, more, rows)
             others = max((rate for plot, rate in promise.items() if plot not in fresh), default=0.0)
-            for plot, (rate, _) in fresh.items():
+            for plot, (rate, __) in fresh.items():
                 promise[plot] = rate
             lead = max(others, _TIE)
             taken: Choice = {}
@@ -260,9 +258,7 @@ class StreetSearch:
     def _promise(self, plot: str, thing: int) -> float:
         return self.last[plot].get(thing, 0.0)
 
-    def _best_of(
-        self, plot: str, sets: Sequence[Members], rows: Array
-    ) -> tuple[float, Members]:
+    def _best_of(self, plot: str, sets: Sequence[Members], rows: Array) -> tuple[float, Members]:
         """The set that wins most for what it takes more, and how much that is."""
         has = self.chosen[plot]
         best: tuple[float, Members] = (0.0, has)
@@ -305,8 +301,8 @@ class StreetSearch:
     def _pass(self, count: int, asked: Sequence[str]) -> dict[str, float]:
         """Ask some plots for something better; how much the best of it won, or lost least."""
         margin: dict[str, float] = {}
-        for batch in self._batches(asked, f"exchange {count}"):
-            moves = [(plot, self._others(plot)) for plot in batch]
+        for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
+            moves = [(plot, self.others(plot)) for plot in batch]
             won = self.street.won(
                 [(plot, self._changes(plot, others)) for plot, others in moves], exact=self.small
             )
@@ -323,7 +319,7 @@ class StreetSearch:
             self._place(taken)
         return margin
 
-    def _others(self, plot: str) -> list[Members]:
+    def others(self, plot: str) -> list[Members]:
         """Sets to put in place of what a plot has: one thing out, one in, or both."""
         has, sets = self.chosen[plot], self.sets[plot]
         if self.small:
@@ -378,9 +374,9 @@ class StreetSearch:
 
     def _pair_sets(self, plot: str) -> list[Members]:
         if self.small:
-            return self._others(plot)
+            return self.others(plot)
         has = self.chosen[plot]
-        fitting = [one for one in self._others(plot) if len(one) >= len(has)]
+        fitting = [one for one in self.others(plot) if len(one) >= len(has)]
         return fitting[: _PAIR + _SWAPS]
 
     def _mean_of(self, choice: Mapping[str, Members]) -> float:
@@ -399,7 +395,7 @@ class StreetSearch:
         """Plots that are judged at once; they lie apart in the order of the ids."""
         step = max(1, -(-len(plots) // self._at_once))
         batches: list[Sequence[str]] = [plots[first::step] for first in range(step)]
-        return batches if self.told is None else self.told(batches, len(words))
+        return batches if self.told is None else self.told(batches, words)
 
     def _set(self, plot: str, members: Members) -> PlotSet:
         found = self.sets[plot].of(members)

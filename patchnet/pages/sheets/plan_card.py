@@ -113,6 +113,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         best=best_words(plan),
         sentence=in_a_sentence(plan, knowledge),
         warnings=plan.warnings,
+        street_plan=plan.street,
         plan=drawn,
         scale=scale,
         key=f" {'; '.join(names)}." if names else "",
