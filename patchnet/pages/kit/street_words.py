@@ -14,8 +14,8 @@ from patchnet.plan.street_plan_file import EarlierPlan
 __all__ = [
     "OWN_EYES",
     "answered",
-    "bound_words",
     "bought_words",
+    "bound_words",
     "curve_words",
     "doubt_words",
     "gap_words",

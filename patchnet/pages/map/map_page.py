@@ -244,6 +244,7 @@ def write_map(
         public=public,
         sun=sun,
         additions=additions,
+        together=together,
         progress=progress,
     )
     write_text(path, made)
