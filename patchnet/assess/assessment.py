@@ -288,6 +288,13 @@ class GroupAnswer(Shown):
         return mean, low, high
 
     @property
+    def room_told(self) -> "pd.Series[float]":
+        """Homes there is room for: the mean of the draws, where there are any."""
+        if self.drawn is None:
+            return self.room
+        return pd.Series(self.drawn.room.mean(axis=0), index=self.room.index)
+
+    @property
     def all_homes_told(self) -> Spread:
         """Homes held on all plots together, and between what."""
         if self.drawn is not None:
@@ -417,7 +424,7 @@ class Assessment(Shown):
         rows = [
             {
                 "name": one.group.name,
-                "room": one.room.sum(),
+                "room": one.room_told.sum(),
                 "homes": one.all_homes_told.mean,
                 "homes_low": one.all_homes_told.low,
                 "homes_high": one.all_homes_told.high,

@@ -24,7 +24,7 @@ from patchnet.core.named import Named
 __all__ = ["Doubt", "doubt_of", "with_doubt"]
 
 Array = NDArray[np.float64]
-_Row = tuple[Array, Array, list[Array], list[list[BreakWon]]]
+_Row = tuple[Array, Array, Array, list[Array], list[list[BreakWon]]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +102,9 @@ def doubt_of(
         found[key] = GroupDoubt(
             linked=np.array([row[0][at] for row in rows]),
             homes=np.array([row[1][at] for row in rows]).reshape(count, len(plots)),
-            enough=np.array([row[2][at] for row in rows]).reshape(count, needs, len(plots)),
-            breaks=doubt_of_breaks(answer.breaks, [row[3][at] for row in rows]),
+            room=np.array([row[2][at] for row in rows]).reshape(count, len(plots)),
+            enough=np.array([row[3][at] for row in rows]).reshape(count, needs, len(plots)),
+            breaks=doubt_of_breaks(answer.breaks, [row[4][at] for row in rows]),
         )
     return Doubt(found, uncertain.draws, plots)
 
@@ -142,6 +143,7 @@ def _row(breaks: Mapping[str, tuple[Break, ...]], answer: Assessment) -> _Row:
     return (
         np.array([one.measures.eca for one in groups]),
         np.array([one.homes.to_numpy() for one in groups]),
+        np.array([one.room.to_numpy() for one in groups]),
         [_enough(one, answer) for one in groups],
         [breaks_won(breaks[key], one, answer.knowledge) for key, one in answer.groups.items()],
     )

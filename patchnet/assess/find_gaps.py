@@ -1,7 +1,7 @@
 """Which fences to open for an animal that walks: all of them, or those between two plots."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -17,6 +17,7 @@ from patchnet.assess.links_in_draws import (
     best_gaps,
     breaks_won,
     doubt_of_breaks,
+    gap_over_draws,
     gaps_in_draw,
 )
 from patchnet.assess.over_draws import draws_of, over_draws
@@ -207,7 +208,7 @@ def find_gaps(
         assessment,
         group,
         None,
-        tuple(_told(pool[at], homes) for at, homes in zip(order, won.T, strict=True)),
+        tuple(gap_over_draws(pool[at], homes) for at, homes in zip(order, won.T, strict=True)),
         (),
         draws=draws,
         seed=seed,
@@ -221,14 +222,3 @@ def _row(asked: tuple[Sequence[FenceGap], Sequence[Break]], answer: Assessment) 
     gaps, breaks = asked
     (one,) = answer.groups.values()
     return gaps_in_draw(gaps, one), breaks_won(breaks, one, answer.knowledge)
-
-
-def _told(gap: FenceGap, won: Array) -> FenceGap:
-    spread = spread_of(won)
-    return replace(
-        gap,
-        homes_won=spread.mean,
-        won_low=spread.low,
-        won_high=spread.high,
-        often=float((won > 0).mean()),
-    )

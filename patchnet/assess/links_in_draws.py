@@ -10,7 +10,7 @@ has no habitat in a draw, there is nothing to be linked and nothing is won.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -37,7 +37,9 @@ __all__ = [
     "breaks_in_draws",
     "breaks_won",
     "doubt_of_breaks",
+    "gap_over_draws",
     "gaps_in_draw",
+    "gaps_won",
 ]
 
 Array = NDArray[np.float64]
@@ -233,6 +235,41 @@ def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer) -> GapsInDraw:
                 a, b = answer.network.ids.get_indexer(surface.plots[labels - 1]).tolist()
                 links[number] = a, b, total
     return GapsInDraw(answer.network, answer.measures.eca, tuple(links))
+
+
+def gaps_won(gaps: Sequence[FenceGap], answer: GroupAnswer) -> list[float]:
+    """Linked homes that each gap by itself would win in one draw.
+
+    Parameters
+    ----------
+    gaps
+        With the figures in use.
+    answer
+        In the draw.
+    """
+    here = gaps_in_draw(gaps, answer)
+    network = GrowingNetwork(here.network, here.linked_homes)
+    return [0.0 if link is None else network.gain(*link) for link in here.links]
+
+
+def gap_over_draws(gap: FenceGap, won: Array) -> FenceGap:
+    """Return a gap with what it wins over the draws in place of that with the figures in use.
+
+    Parameters
+    ----------
+    gap
+        With the figures in use.
+    won
+        Shape (D,): linked homes won in each draw.
+    """
+    spread = spread_of(won)
+    return replace(
+        gap,
+        homes_won=spread.mean,
+        won_low=spread.low,
+        won_high=spread.high,
+        often=float((won > 0).mean()),
+    )
 
 
 def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]:

@@ -150,7 +150,7 @@ def _plot_group(
     homes, low, high = (float(told.iloc[here]) for told in answer.homes_told)
     return PlotGroup(
         group=answer.group.key,
-        room=float(answer.room.iloc[here]),
+        room=float(answer.room_told.iloc[here]),
         room_within=float(answer.room_within.iloc[here]),
         quality=float(answer.quality.iloc[here]),
         homes=homes,

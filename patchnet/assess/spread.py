@@ -53,6 +53,8 @@ class GroupDoubt:
         Shape (D,): linked homes.
     homes
         Shape (D, n): homes held at each plot.
+    room
+        Shape (D, n): homes there is room for at each plot, never fewer than are held.
     enough
         Shape (D, Q, n): homes that what lies within reach of each plot is enough for, need by
         need, Q of them.
@@ -62,6 +64,7 @@ class GroupDoubt:
 
     linked: Array
     homes: Array
+    room: Array
     enough: Array
     breaks: "tuple[BreakDoubt, ...]" = ()
 

@@ -64,6 +64,12 @@ __all__ = ["advise"]
     help="Also write a card of one A4 page to print.",
 )
 @overwrite_option
+@click.option(
+    "--all",
+    "every",
+    is_flag=True,
+    help="All of it: steps, cautions in full, a calendar of flowers, what was ruled out and why.",
+)
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def advise(
     *,
@@ -76,6 +82,7 @@ def advise(
     month: int | None,
     card: Path | None,
     overwrite: bool,
+    every: bool,
     form: str,
     asked: Asked,
     ground: AskedGround,
@@ -83,7 +90,8 @@ def advise(
 ) -> None:
     """What plot ID should add: what neighbours lack, what fits, what to plant and when.
 
-    Everything you say about the plot is optional. The answer ends with what else would help.
+    Everything you say about the plot is optional. The answer is short: --all says all of it, --card
+    prints it.
 
     \b
     Examples:
@@ -121,5 +129,5 @@ def advise(
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
     note_made(asked.file, card)
-    text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge)
+    text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge, every=every)
     click.echo(text, nl=False)

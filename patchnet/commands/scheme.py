@@ -24,7 +24,12 @@ from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.privacy import for_audience, plots_for_public, shown_groups
-from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
+from patchnet.pages.scheme.certificate import (
+    certificate_words,
+    chosen_step,
+    enough_words,
+    over_draws_words,
+)
 from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.read.neighbourhood import Audience, Neighbourhood
@@ -305,7 +310,11 @@ def _words(found: Scheme) -> str:
         [
             text_table(rows, header=True),
             "",
-            *(paragraph(line) for line in (certificate, enough_words(found)) if line),
+            *(
+                paragraph(line)
+                for line in (certificate, over_draws_words(found), enough_words(found))
+                if line
+            ),
             *(paragraph(note) for note in found.notes),
         ]
     )

@@ -10,11 +10,12 @@ import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from itertools import chain, islice
 from typing import Any, TypeVar
 
 from patchnet.core.errors import WrongUse
 
-__all__ = ["can_compile", "cores", "in_threads", "kernel", "use_compiled"]
+__all__ = ["can_compile", "cores", "in_threads", "kernel", "leave_cores_to", "use_compiled"]
 
 F = TypeVar("F", bound=Callable[..., object])
 Block = TypeVar("Block")
@@ -93,12 +94,14 @@ def in_threads(
         How many; None: one a core.
     """
     count = threads or cores()
-    if count == 1:
-        yield from map(work, blocks)
+    coming = iter(blocks)
+    first = list(islice(coming, 2))
+    if count == 1 or len(first) < 2:
+        yield from map(work, chain(first, coming))
         return
     with ThreadPoolExecutor(count) as pool:
         waiting = []
-        for block in blocks:
+        for block in chain(first, coming):
             waiting.append(pool.submit(work, block))
             if len(waiting) >= 2 * count:
                 yield waiting.pop(0).result()
@@ -108,6 +111,20 @@ def in_threads(
 
 def cores() -> int:
     """How many processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    here = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return max(1, (here or 1) // _sharers[0])
+
+
+def leave_cores_to(sharers: int) -> None:
+    """Take no more than this process's part of the processors from now on.
+
+    Parameters
+    ----------
+    sharers
+        How many processes work side by side, this one among them: more threads than processors
+        only stand in each other's way.
+    """
+    _sharers[0] = max(1, sharers)
+
+
+_sharers = [1]

@@ -20,7 +20,7 @@ import pandas as pd
 import pyogrio
 
 from patchnet.core.errors import CannotRead, PatchnetError
-from patchnet.core.reader_child import read_in_child
+from patchnet.core.reader_child import ReaderChild, read_in_child
 from patchnet.core.texts import N_, _
 
 __all__ = [
@@ -120,15 +120,22 @@ def trouble(path: Path, doing: str = "read") -> Iterator[None]:
         ) from error
 
 
-def open_layers(path: Path) -> list[Layer]:
+def open_layers(path: Path, child: ReaderChild | None = None) -> list[Layer]:
     """Open every layer of one file, in a child process with limits.
+
+    Parameters
+    ----------
+    path
+        The file.
+    child
+        One that reads several files; None: one for this file alone.
 
     Raises
     ------
     CannotRead
         If it is missing, empty, damaged, locked, too large, or of a kind that is not read.
     """
-    return read_in_child(_open_here, path)
+    return read_in_child(_open_here, path) if child is None else child.read(_open_here, path)
 
 
 def _open_here(path: Path) -> list[Layer]:

@@ -8,7 +8,7 @@ from multiprocessing.connection import wait
 from threading import Thread
 from typing import Any, Generic, Self, TypeVar
 
-from patchnet.core.compiled import cores
+from patchnet.core.compiled import cores, leave_cores_to
 
 __all__ = ["Kept", "in_processes"]
 
@@ -52,7 +52,7 @@ def in_processes(
     method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
     context = get_context(method)
     with ProcessPoolExecutor(
-        count, mp_context=context, initializer=_begin, initargs=(work, shared)
+        count, mp_context=context, initializer=_begin, initargs=(work, shared, count)
     ) as pool:
         try:
             waiting = [pool.submit(_one, block) for block in blocks]
@@ -100,7 +100,9 @@ class Kept(Generic[Block, Shared]):
                 for at in range(count):
                     pool = ProcessPoolExecutor(1, mp_context=get_context(method))
                     self._pools.append(pool)
-                    self._made.append(pool.submit(_keep, make, shared, list(blocks[at::count])))
+                    self._made.append(
+                        pool.submit(_keep, make, shared, list(blocks[at::count]), count)
+                    )
             except OSError:  # no process can be started, as in some sandboxes
                 self._pools = []
         if not self._pools:
@@ -147,7 +149,8 @@ class Kept(Generic[Block, Shared]):
         return [next(answers[at % count]) for at in asked]
 
 
-def _keep(make: Callable[..., Any], shared: object, blocks: Sequence[object]) -> None:
+def _keep(make: Callable[..., Any], shared: object, blocks: Sequence[object], workers: int) -> None:
+    leave_cores_to(workers)
     Thread(target=_end_with_parent, daemon=True).start()
     _shared[:] = [make(shared, block) for block in blocks]
 
@@ -156,8 +159,9 @@ def _ask(work: Callable[..., Any], question: object, places: Sequence[int]) -> l
     return [work(_shared[at], question) for at in places]
 
 
-def _begin(work: Callable[..., Any], shared: object) -> None:
+def _begin(work: Callable[..., Any], shared: object, workers: int) -> None:
     _shared[:] = [work, shared]
+    leave_cores_to(workers)
     Thread(target=_end_with_parent, daemon=True).start()
 
 

@@ -96,6 +96,8 @@ def allow_spawn() -> None:
 class ReaderChild:
     """A child process that reads one file after another; a new one after a failure.
 
+    A file that may take more memory than the child was given gets a new one, too.
+
     Parameters
     ----------
     limits
@@ -111,6 +113,7 @@ class ReaderChild:
         self._limits = limits
         self._process: multiprocessing.process.BaseProcess | None = None
         self._pipe: Connection | None = None
+        self._memory_mb = 0
 
     def __enter__(self) -> Self:
         """Start nothing yet: the first file does."""
@@ -184,7 +187,8 @@ class ReaderChild:
         )
 
     def _started(self, memory_mb: int) -> Connection:
-        if self._pipe is not None and self._process is not None and self._process.is_alive():
+        alive = self._process is not None and self._process.is_alive()
+        if self._pipe is not None and alive and memory_mb <= self._memory_mb:
             return self._pipe
         self._end()
         context: Any = multiprocessing.get_context("fork" if _FORKS else "spawn")
@@ -195,7 +199,7 @@ class ReaderChild:
             process = context.Process(target=_serve, args=(there, here, memory_mb), daemon=True)
             process.start()
         there.close()
-        self._process, self._pipe = process, here
+        self._process, self._pipe, self._memory_mb = process, here, memory_mb
         return self._pipe
 
     def _answers(self, pipe: Connection, patience: float) -> bool:

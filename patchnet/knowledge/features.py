@@ -111,6 +111,14 @@ class Caution:
             blank="",
         ),
     ] = ""
+    short: Annotated[
+        str, Text(N_("the warning in one short sentence; empty: the words are short"), blank="")
+    ] = ""
+
+    @property
+    def brief(self) -> str:
+        """The warning as short as there is."""
+        return self.short or self.words
 
 
 @table(

@@ -8,15 +8,16 @@ such choices, and at those made with the figures in use, in draws that were not 
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.assess.assessment import Assessment
+from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.draws import BATCH
+from patchnet.assess.links_in_draws import gaps_won
 from patchnet.assess.over_draws import UncertainAnswer, over_draws
 from patchnet.assess.spread import MIDDLE, Spread, spread_of
 from patchnet.assess.what_if import Trials
@@ -24,11 +25,19 @@ from patchnet.assess.worth import worth_gained
 from patchnet.core.compiled import can_compile
 from patchnet.plan.waiting import in_time
 
-__all__ = ["ChangesInDraws", "clear_lead", "judge_in_draws", "pool_of_sets"]
+__all__ = [
+    "ChangesInDraws",
+    "clear_lead",
+    "judge_in_draws",
+    "nothing_to_lose",
+    "pool_of_sets",
+]
 
 Array = NDArray[np.float64]
 Change = Mapping[str, float]
-Row = tuple[Array, Array]
+Row = tuple[Array, Array, list[float]]
+Gaps = tuple[tuple[str, FenceGap], ...]
+"""Gaps in fences, each for an animal that walks: its key and the gap."""
 _NOTHING = 1e-9  # worth that is rounding
 _LEAST_SHARE = -1.0  # a set that does great harm in one draw does not decide by that alone
 
@@ -50,6 +59,8 @@ class ChangesInDraws:
     cautious
         Choose by that low end of the shares (0.1: what is passed 9 times in 10) in place of their
         mean; None: by the mean.
+    gaps
+        Shape (D, L): linked homes that gaps in fences, asked for beside the changes, win.
     """
 
     now: Array
@@ -57,6 +68,7 @@ class ChangesInDraws:
     weight: Array
     first: float
     cautious: float | None = None
+    gaps: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def count(self) -> int:
@@ -170,12 +182,36 @@ def clear_lead(judged: ChangesInDraws, rivals: Sequence[int], *, surely: float) 
     surely
         How much that is: standard errors of the difference (a number).
     """
-    shares = judged.shares
-    if len(shares) < BATCH or not len(rivals):
+    if not len(rivals):
         return False
+    return _ahead(judged, rivals, surely) > 0
+
+
+def nothing_to_lose(judged: ChangesInDraws, *, surely: float, least: float) -> bool:
+    """Whether no other change has a mean share that is larger by more than a little.
+
+    Many changes may be nearly alike, so that none ever leads the others.
+
+    Parameters
+    ----------
+    judged
+        So far.
+    surely
+        As in `clear_lead`.
+    least
+        A share that is little, 0-1.
+    """
+    return _ahead(judged, range(judged.after.shape[1]), surely) >= -least
+
+
+def _ahead(judged: ChangesInDraws, rivals: Sequence[int], surely: float) -> float:
+    """By how much share the first leads each rival at least; nothing is known of few draws."""
+    shares = judged.shares
+    if len(shares) < BATCH:
+        return -math.inf
     ahead = shares[:, [int(judged.score.argmax())]] - shares[:, list(rivals)]
     error = ahead.std(axis=0, ddof=1) / math.sqrt(len(shares))
-    return bool((ahead.mean(axis=0) > surely * error).all())
+    return float((ahead.mean(axis=0) - surely * error).min())
 
 
 @dataclass(frozen=True)
@@ -184,6 +220,7 @@ class _Asked:
 
     plot: str
     changes: tuple[Change, ...]
+    gaps: Gaps
 
 
 def judge_in_draws(
@@ -194,6 +231,7 @@ def judge_in_draws(
     weight: Array,
     first: float,
     cautious: float | None = None,
+    gaps: Gaps = (),
     enough: Callable[[ChangesInDraws], bool] | None = None,
     processes: int | None = 1,
     progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None,
@@ -213,26 +251,35 @@ def judge_in_draws(
         Feature to amount more, in its own unit.
     weight, first, cautious
         Of the joint worth, and of the choice (see `ChangesInDraws`); homes, and 0-1.
+    gaps
+        Gaps in fences to be judged too, each by itself.
     enough
         Asked after each batch of draws: whether they will do.
     processes, progress
         See `patchnet.assess.over_draws`.
     """
     rows: Iterable[Row] = over_draws(
-        _in_draw, _Asked(plot, tuple(changes)), uncertain, processes=processes
+        _in_draw, _Asked(plot, tuple(changes), gaps), uncertain, processes=processes
     )
     now: list[Array] = []
     after: list[Array] = []
+    opened: list[list[float]] = []
 
     def so_far() -> ChangesInDraws:
         shape = (len(now), len(changes), len(weight))
         return ChangesInDraws(
-            np.array(now), np.array(after).reshape(shape), weight, first, cautious
+            np.array(now),
+            np.array(after).reshape(shape),
+            weight,
+            first,
+            cautious,
+            np.array(opened).reshape(len(now), len(gaps)),
         )
 
-    for before, changed in progress(rows) if progress else rows:
+    for before, changed, won in progress(rows) if progress else rows:
         now.append(before)
         after.append(changed)
+        opened.append(won)
         if enough is not None and len(now) % BATCH == 0 and enough(so_far()):
             break
     return so_far()
@@ -248,4 +295,5 @@ def _in_draw(asked: _Asked, answer: Assessment) -> Row:
         {key: max(more, -there[key]) for key, more in in_time(change, answer.knowledge).items()}
         for change in asked.changes
     ]
-    return trials.now, trials.at(asked.plot).ranked(changes)
+    won = [gaps_won([gap], answer.groups[key])[0] for key, gap in asked.gaps]
+    return trials.now, trials.at(asked.plot).ranked(changes), won

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.fences import fence_gaps
+from patchnet.assess.links_in_draws import gap_over_draws
 from patchnet.assess.over_draws import draws_of
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
@@ -23,6 +24,7 @@ from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.gains import Linked, gains_of
 from patchnet.plan.in_draws import (
     ChangesInDraws,
+    Gaps,
     Row,
     clear_lead,
     judge_in_draws,
@@ -43,6 +45,8 @@ from patchnet.plan.plot_plan import (
 )
 from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import facts_in_file, read_facts
+from patchnet.plan.reasons import reasons_for
+from patchnet.plan.roles import has_living, is_living, role
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
@@ -55,6 +59,7 @@ __all__ = ["Adviser", "Taken", "plan_plot"]
 
 Array = NDArray[np.float64]
 _NAMED = 3  # plots named for a need, as on a plot's card
+_GAPS = 3  # gaps in the plot's fences that are looked at for each animal
 
 
 def plan_plot(
@@ -271,8 +276,9 @@ class _Plan:
             linked_after=self.linked_after,
             currency=self.currency,
         )
+        gaps = self.gaps()
         if self.adviser.taken is not None and judged.sets:
-            judged, stages = self.over_draws(judged, stages, self.adviser.taken)
+            judged, stages, gaps = self.over_draws(judged, stages, gaps, self.adviser.taken)
         best = self.worth_naming(judged, self.chosen(judged))
         suggestion = None if best is None else self.suggestion(judged, best)
         runner_up = None
@@ -295,7 +301,7 @@ class _Plan:
             plentiful=self.plentiful(judged),
             ruled_out=ruled_out,
             would_change=self.would_change(judged, suggestion),
-            gaps=self.gaps(),
+            gaps=self.worth_opening(gaps),
             planting=planting,
             planting_with=extra,
             stages=stages,
@@ -364,9 +370,9 @@ class _Plan:
         )
 
     def over_draws(
-        self, judged: JudgedSets, stages: Sequence[Stage], taken: Taken
-    ) -> tuple[JudgedSets, tuple[Stage, ...]]:
-        """Judge the best of the sets, and the stages, in every draw."""
+        self, judged: JudgedSets, stages: Sequence[Stage], gaps: Gaps, taken: Taken
+    ) -> tuple[JudgedSets, tuple[Stage, ...], Gaps]:
+        """Judge the best of the sets, the stages and the gaps in fences in every draw."""
         setting = self.knowledge.setting
         pool = self.pool(judged)
         uncertain = draws_of(self.assessment, taken.draws, taken.seed)
@@ -386,6 +392,7 @@ class _Plan:
             weight=self.currency.weight,
             first=self.currency.first,
             cautious=taken.cautious,
+            gaps=gaps,
             enough=enough,
             processes=taken.processes,
             progress=taken.progress,
@@ -400,39 +407,48 @@ class _Plan:
             drawn=found.of(slice(0, len(pool))),
             column={place: at for at, place in enumerate(pool)},
         )
-        return drawn, tuple(staged)
+        opened = tuple(
+            (key, gap_over_draws(gap, won))
+            for (key, gap), won in zip(gaps, found.gaps.T, strict=True)
+        )
+        return drawn, tuple(staged), opened
 
     def chosen(
         self, judged: JudgedSets, allowed: Callable[[Candidate], bool] | None = None
     ) -> int | None:
-        """Place of the set to choose; food is put out only where nothing else would help.
+        """Place of the set to choose: with something planted, watered or opened, if any fits.
 
-        Plants, water and soil first, then boxes, feeding last: common practice, and the order of
-        the handbooks.
+        Food is put out only where nothing else would help (see `patchnet.plan.roles`).
         """
 
         def lasting(one: Candidate) -> bool:
             fed = self.knowledge.features[one.feature].sort == "feeding"
             return not fed and (allowed is None or allowed(one))
 
-        at = judged.best(lasting)
+        at = judged.best(lasting, lambda some: has_living(some, self.knowledge))
+        at = judged.best(lasting) if at is None else at
         return judged.best(allowed) if at is None else at
 
     def worth_naming(self, judged: JudgedSets, at: int | None) -> int | None:
         """Leave out of a set, one by one, what wins next to nothing on top of the rest.
 
         Only for the groups that have a say: what harms them, or helps others alone, is left out.
+        The last thing that is planted, watered or opened stays as long as it wins anything.
         """
         place = {members: k for k, members in enumerate(judged.sets)}
         while at is not None:
             members = judged.sets[at]
+            living = [is_living(judged.candidates[k].feature, self.knowledge) for k in members]
             rests = [place.get(tuple(m for m in members if m != each)) for each in members]
             before = [judged.before if k is None else judged.linked_with(k) for k in rests]
             voting = self.currency.weight > 0
-            won = [(judged.linked_with(at) - linked)[voting].max() for linked in before]
-            if min(won) >= self.knowledge.setting("plan_gain_least"):
+            won = np.array([(judged.linked_with(at) - linked)[voting].max() for linked in before])
+            least = np.full(len(won), self.knowledge.setting("plan_gain_least"))
+            if sum(living) == 1 and len(members) > 1:
+                least[living.index(True)] = 0.0
+            if (won >= least).all():
                 return at
-            at = rests[int(np.argmin(won))]
+            at = rests[int(np.argmin(won - least))]
         return None
 
     def joined(
@@ -511,7 +527,17 @@ class _Plan:
                     often=judged.often(k),
                 )
             )
-        additions.sort(key=lambda one: -one.worth)
+        row = self.assessment.neighbourhood.row_of(self.answer.plot)
+        additions = [
+            replace(
+                one,
+                reasons=reasons_for(
+                    self.assessment, self.answer, one, needs, self.assessment.amounts[row]
+                ),
+            )
+            for one in additions
+        ]
+        additions.sort(key=lambda one: (role(one.candidate.feature, self.knowledge), -one.worth))
         return Suggestion(
             additions=tuple(additions),
             gives_way={key: -amount for key, amount in change.items() if amount < 0},
@@ -631,16 +657,27 @@ class _Plan:
         found.sort(key=lambda entry: (-entry[2], entry[1][0][1]))
         return tuple(found)
 
-    def gaps(self) -> tuple[tuple[str, FenceGap], ...]:
-        """The gap in one of this plot's fences that wins most, for each group that walks."""
-        found = []
-        for key, answer in self.assessment.groups.items():
-            if answer.ground is not None:
-                found += [
-                    (key, gap)
-                    for gap in fence_gaps(self.assessment, key, most=1, plot=self.answer.plot)
-                    if gap.homes_won >= self.knowledge.setting("plan_gain_least")
-                ]
+    def gaps(self) -> Gaps:
+        """A few gaps in this plot's fences, for each group that walks."""
+        return tuple(
+            (key, gap)
+            for key, answer in self.assessment.groups.items()
+            if answer.ground is not None
+            for gap in fence_gaps(self.assessment, key, most=_GAPS, plot=self.answer.plot)
+        )
+
+    def worth_opening(self, gaps: Gaps) -> Gaps:
+        """The one that wins most for each group, if it is worth naming; that of most homes first.
+
+        Those after the first of a group count what is won with those before open, or over the
+        draws by themselves.
+        """
+        best: dict[str, FenceGap] = {}
+        for key, gap in gaps:
+            if key not in best or gap.homes_won > best[key].homes_won:
+                best[key] = gap
+        least = self.knowledge.setting("plan_gain_least")
+        found = [(key, gap) for key, gap in best.items() if gap.homes_won >= least]
         return tuple(sorted(found, key=lambda entry: -entry[1].homes_won))
 
     def would_change(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.spread import Spread
@@ -73,6 +74,34 @@ class RuledOut:
 
 
 @dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a thing is asked for, as a fact that can be checked.
+
+    Attributes
+    ----------
+    kind
+        ``nobody`` within `metres` has one, as far as was seen; ``few`` have, these `plots`;
+        ``some`` have, so many (`counts`), the nearest of them in `plots`; it ``joins`` parts of an
+        animal's network, of so many patches each (`counts`); it ``feeds`` the homes of an animal on
+        so many plots (`counts`); its flowers close hungry `months` here.
+    group, need
+        Of ``joins`` and ``feeds``.
+    metres
+        How far was looked.
+    counts, plots, months
+        See `kind`; plots with their distance, metres; months 1-12.
+    """
+
+    kind: Literal["nobody", "few", "some", "joins", "feeds", "months"]
+    group: str = ""
+    need: str = ""
+    metres: float = 0.0
+    counts: tuple[int, ...] = ()
+    plots: tuple[tuple[str, float], ...] = ()
+    months: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Addition:
     """One candidate as part of a set.
 
@@ -81,7 +110,7 @@ class Addition:
     the groups it serves with the linked homes it wins each on top of the rest, most first;
     `needs` are the needs (group, need) that it gives something of and that are met better by
     the set. `often` is the share of draws in which it is part of the best set, 0-1; None where
-    nothing was drawn.
+    nothing was drawn. `reasons` are facts that speak for it.
     """
 
     candidate: Candidate
@@ -91,6 +120,7 @@ class Addition:
     groups: tuple[tuple[str, float], ...]
     needs: tuple[tuple[str, str], ...]
     often: float | None = None
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +198,8 @@ class Suggestion:
     Attributes
     ----------
     additions
-        The additions, the one that adds most given the others first.
+        The additions: what is planted, watered or opened first, then habits, boxes, feeding; of
+        these the one that adds most given the others first.
     gives_way
         What gives way to them: feature to amount (short lawn under a new bed).
     score

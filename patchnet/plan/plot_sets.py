@@ -9,6 +9,7 @@ from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import amounts_at
 from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
 
 __all__ = ["PlotSet", "PlotSets", "plan_sets"]
@@ -52,11 +53,14 @@ class PlotSets:
         What fits by itself, m of them, in the order of the tables.
     size
         Most things in a set.
+    living
+        Those of the candidates that are planted, watered or opened (see `patchnet.plan.roles`).
     """
 
     plot: str
     candidates: tuple[Candidate, ...]
     size: int
+    living: frozenset[int]
     _fit: Fit
     _cost: Callable[[Mapping[str, float]], float]
     _known: dict[Members, PlotSet | None] = field(default_factory=dict)
@@ -88,6 +92,10 @@ class PlotSets:
         each = [(k,) for k in range(len(self.candidates))]
         return tuple(one for one in each if self.of(one) is not None)
 
+    def sound(self, members: Members) -> bool:
+        """Whether a set has something planted, watered or opened, if any of that fits here."""
+        return not members or not self.living or any(k in self.living for k in members)
+
     def beside(self, members: Members) -> list[Members]:
         """Return the sets with one thing more: what still fits where some things are chosen."""
         more = (
@@ -108,7 +116,8 @@ def plan_sets(
 ) -> PlotSets:
     """Return the sets of things that a plot can take.
 
-    Food is put out for birds only where nothing else can be had, as in a plot's own plan.
+    Food is put out for birds only where nothing else can be had, as in a plot's own plan; which
+    sets are `sound` is told as well.
 
     Parameters
     ----------
@@ -133,9 +142,12 @@ def plan_sets(
     kind = str(hood.plots["kind"].loc[plot])
     offered, _ = candidates_for(knowledge, said, space, kind=kind)
     lasting = tuple(one for one in offered if knowledge.features[one.feature].sort != "feeding")
+    candidates = lasting or offered
+    living = (k for k, one in enumerate(candidates) if is_living(one.feature, knowledge))
     return PlotSets(
         plot=plot,
-        candidates=lasting or offered,
+        candidates=candidates,
+        living=frozenset(living),
         size=round(knowledge.setting("plan_set_size")) if size is None else size,
         _fit=lambda chosen: fitted(chosen, space, knowledge, said),
         _cost=lambda change: taking_up_of(change, knowledge)[1],

@@ -147,8 +147,14 @@ class JudgedSets:
             rows = self.linked_after([self.fitted[at][1] for at in new])
             self._sure.update(zip(new, rows, strict=True))
 
-    def best(self, allowed: Callable[[Candidate], bool] | None = None) -> int | None:
+    def best(
+        self,
+        allowed: Callable[[Candidate], bool] | None = None,
+        holds: Callable[[Sequence[Candidate]], bool] | None = None,
+    ) -> int | None:
         """Place of the best set made only of allowed candidates; None where none wins.
+
+        With `holds` only of sets of which it is true.
 
         Over the draws it is the one with the largest mean share of what was possible (or the
         largest low end of it). With the figures in use the first of the ranking are judged exactly,
@@ -159,6 +165,8 @@ class JudgedSets:
         """
         keep = np.array([allowed is None or allowed(one) for one in self.candidates], dtype=bool)
         able = [at for at, members in enumerate(self.sets) if all(keep[k] for k in members)]
+        if holds is not None:
+            able = [at for at in able if holds([self.candidates[k] for k in self.sets[at]])]
         if self.drawn is not None:
             able = [at for at in able if at in self.column]
         if not able:

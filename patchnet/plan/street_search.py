@@ -187,7 +187,8 @@ class StreetSearch:
     def _ranked(self, plot: str) -> list[Members]:
         """Sets judged by themselves, the best first; of those alike the one with fewer things."""
         alone = self.alone[plot]
-        top = sorted(alone, key=lambda one: (-alone[one], len(one), one))
+        sound = (one for one in alone if self.sets[plot].sound(one))
+        top = sorted(sound, key=lambda one: (-alone[one], len(one), one))
         if top and alone[top[0]] <= _TIE:
             return []
         return top
@@ -410,7 +411,7 @@ class StreetSearch:
         return [self._set(plot, members).change for members in sets]
 
     def _allowed(self, plot: str, members: Members) -> bool:
-        if self.sets[plot].of(members) is None:
+        if self.sets[plot].of(members) is None or not self.sets[plot].sound(members):
             return False
         if all(limit is None for limit in self.rules.limits):
             return True

@@ -16,6 +16,7 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest
 from patchnet.core.files import folder_to_read
 from patchnet.core.open_file import SUFFIXES, Layer, open_layers, trouble
+from patchnet.core.reader_child import MAP_LIMITS, ReaderChild
 from patchnet.core.table import SUFFIXES as TABLE_SUFFIXES
 from patchnet.core.table import heading, read_table
 from patchnet.core.texts import _
@@ -182,15 +183,16 @@ def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], li
             ).format(path=path)
         )
     layers = []
-    for file in chosen:
-        opened = open_layers(file)
-        # A file of one layer is called by the file's name, whatever the layer in it is called.
-        if len(opened) == 1 and file in named:
-            one = opened[0]
-            opened = [
-                Layer(file.stem, file.name, one.table, one.says_crs, one.credits, one.encoding)
-            ]
-        layers += opened
+    with ReaderChild(MAP_LIMITS) as child:
+        for file in chosen:
+            opened = open_layers(file, child)
+            # A file of one layer is called by the file's name, whatever the layer is called.
+            if len(opened) == 1 and file in named:
+                one = opened[0]
+                opened = [
+                    Layer(file.stem, file.name, one.table, one.says_crs, one.credits, one.encoding)
+                ]
+            layers += opened
     tables = [
         _table(file, faults)
         for file in files

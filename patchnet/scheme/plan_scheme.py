@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from patchnet.assess.assess import assess, choose_groups
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison, Row, compare
-from patchnet.assess.worth import vote_shares
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
@@ -19,13 +18,20 @@ from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.regions import usual_groups
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.bound import SchemeBound
-from patchnet.scheme.ceiling import GroupCeiling, ceiling_of
+from patchnet.scheme.ceiling import ceiling_of
 from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
 from patchnet.scheme.field import GroupField, group_fields, with_sites
 from patchnet.scheme.filled import FilledState
-from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme, SchemeAsk, SchemeStep
-from patchnet.scheme.search import Best, every_scheme, search_schemes
-from patchnet.scheme.state import GroupState, Pick, State, Worth
+from patchnet.scheme.in_draws import InDraws, SchemesAsked, choose_in_draws, state_of
+from patchnet.scheme.planter_scheme import (
+    PlacedPlanter,
+    Scheme,
+    SchemeAsk,
+    SchemeDoubt,
+    SchemeStep,
+)
+from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
 from patchnet.street.places import planter_sites
@@ -64,8 +70,10 @@ def plan_scheme(
     seed
         For the shaken starts of the search, and of the draws.
     draws, processes, progress
-        In how many draws the street is compared without and with the scheme, see
-        `patchnet.compare`. The search itself is with the figures in use.
+        In how many draws good schemes of the size that is best with the figures in use are
+        judged, at most, and the street is compared without and with the choice, see
+        `patchnet.compare`; 0: the best with the figures in use is the choice. So it is with the
+        goal ``cover``, which is solved exactly.
 
     Raises
     ------
@@ -101,24 +109,38 @@ def plan_scheme(
     rules = _rules(usable, recipes, ask, knowledge)
     least = knowledge.setting("p_cut")
     ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
-    worth = _worth(fields, ceilings, knowledge)
-    state = State([GroupState(field, least) for field in fields], worth)
+    state = state_of(assessment, fields)
     filled = FilledState(state)
     locked = _locked(usable, ask, state, rules)
+    anew = partial(assess, knowledge=knowledge, groups=groups, straight=True)
+    before = anew(hood, prior=assessment.prior)
     cover = cover_of(fields) if ask.goal == "cover" else None
+    drawn = None
     if cover is not None:
         curve, chosen = cover_steps(cover, state, rules, usable, recipes, locked)
         ordered = cover_order(cover, chosen, len(recipes))
         exact = all(step.bound == step.value for step in curve)
     else:
         best, exact = _found(filled, state, locked, rules, knowledge, seed)
-        bound = SchemeBound(ceilings, worth, rules, [site for site, _ in locked])
-        curve = _curve(best, filled, state, bound, rules, usable, recipes, exact=exact)
         chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
-        ordered = _building_order(filled, chosen)
+        if draws and chosen:
+            asked = SchemesAsked(
+                usable, tuple(ids), tuple(each.key for each in recipes), tuple(groups),
+                replace(rules, planters=len(chosen)), tuple(locked), len(chosen),
+            )  # fmt: skip
+            first = best.first[len(chosen)]
+            drawn = choose_in_draws(
+                before, asked, sorted(first, key=lambda picks: (-first[picks], picks)),
+                draws=draws, seed=seed, processes=processes, progress=progress,
+            )  # fmt: skip
+            if drawn is not None:
+                best.meet(drawn.picks, filled.value(drawn.picks))
+        bound = SchemeBound(ceilings, state.worth, rules, [site for site, _ in locked])
+        curve = _curve(best, filled, state, bound, rules, usable, recipes, exact=exact)
+        ordered = _building_order(filled, chosen) if drawn is None else list(drawn.picks)
     scheme = _handed_over(
-        assessment, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
-        curve, exact=exact,
+        before, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
+        curve, exact=exact, anew=anew, drawn=drawn,
         compared=partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
     )  # fmt: skip
     return scheme if cover is None else _by_cover(scheme, cover, ordered, len(recipes))
@@ -278,14 +300,6 @@ def _filling(site: Site, knowledge: Knowledge) -> float:
     return soil + site.size.plan_m2 * knowledge.setting("plants_cost_m2")
 
 
-def _worth(
-    fields: Sequence[GroupField], ceilings: Sequence[GroupCeiling], knowledge: Knowledge
-) -> Worth:
-    votes = vote_shares(field.group for field in fields)
-    now = np.sqrt([ceiling.base for ceiling in ceilings])
-    return Worth(votes, now, knowledge.setting("worth_first_homes"))
-
-
 def _locked(
     sites: tuple[Site, ...], ask: SchemeAsk, state: State, rules: SchemeRules
 ) -> list[Pick]:
@@ -332,7 +346,24 @@ def _found(
     for first in promising.first.values():
         for picks in first:
             best.meet(picks, filled.value(picks))
+    if not exact:
+        for count in sorted(best.picks):
+            _plant_otherwise(best, count, filled, locked, rules)
     return best, exact
+
+
+def _plant_otherwise(
+    best: Best, count: int, filled: FilledState, locked: Sequence[Pick], rules: SchemeRules
+) -> None:
+    """Plant one box of the best scheme of a size otherwise, while that wins.
+
+    The promise cannot tell plantings apart that feed the same homes.
+    """
+    before: tuple[Pick, ...] = ()
+    while best.picks[count] != before:
+        before = best.picks[count]
+        for picks in planted_otherwise(before, locked, rules):
+            best.meet(picks, filled.value(picks))
 
 
 def _curve(
@@ -386,7 +417,7 @@ def _building_order(filled: FilledState, picks: Sequence[Pick]) -> list[Pick]:
 
 
 def _handed_over(
-    assessment: Assessment,
+    before: Assessment,
     street: Street,
     sites: tuple[Site, ...],
     ask: SchemeAsk,
@@ -399,20 +430,26 @@ def _handed_over(
     curve: tuple[SchemeStep, ...],
     *,
     exact: bool,
+    anew: Callable[..., Assessment],
+    drawn: InDraws | None,
     compared: Callable[[Assessment, Assessment], Comparison],
 ) -> Scheme:
-    knowledge = assessment.knowledge
-    hood = _with_scheme(assessment, [(usable[s], recipes[r]) for s, r in ordered])
-    ids = list(hood.plots.index[len(assessment.neighbourhood.plots) :])
-    groups = [field.group.key for field in fields]
-    anew = partial(assess, knowledge=knowledge, groups=groups, straight=True)
-    before = anew(assessment.neighbourhood, prior=assessment.prior)
+    hood = _with_scheme(before, [(usable[s], recipes[r]) for s, r in ordered])
+    ids = list(hood.plots.index[len(before.neighbourhood.plots) :])
     after = anew(hood, prior=before.prior)
+    planters = _placed(ids, ordered, usable, recipes, rules, fields, filled)
+    doubt = None
+    if drawn is not None:
+        planters = tuple(
+            replace(one, often=often) for one, often in zip(planters, drawn.often, strict=True)
+        )
+        value = filled.value(ordered)
+        doubt = SchemeDoubt(drawn.draws, drawn.tried, drawn.share, drawn.harm, value)
     return Scheme(
         ask=ask,
         street=street,
         sites=sites,
-        planters=_placed(ids, ordered, usable, recipes, rules, fields, filled),
+        planters=planters,
         curve=curve,
         exact=exact,
         before=before,
@@ -420,6 +457,7 @@ def _handed_over(
         comparison=compared(before, after),
         neighbourhood=hood,
         notes=_notes(street, usable, ordered),
+        doubt=doubt,
     )
 
 

@@ -12,7 +12,7 @@ from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
 from patchnet.street.keepers import Keeper
 
-__all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeStep"]
+__all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeDoubt", "SchemeStep"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +90,9 @@ class PlacedPlanter:
         Box, soil and plants, in the currency of the tables.
     keeper
         Name of who waters it, or None; `carry_m` how far the cans are carried.
+    often
+        Share of the draws in which the best scheme has a planter there, or so close by that not
+        both could stand (0-1); None: nothing was drawn.
     """
 
     number: int
@@ -103,6 +106,31 @@ class PlacedPlanter:
     cost: float
     keeper: str | None
     carry_m: float | None
+    often: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SchemeDoubt:
+    """How a scheme was chosen over draws of all that is not sure.
+
+    Attributes
+    ----------
+    draws, tried
+        In how many draws schemes were judged, and how many.
+    share
+        What the choice wins, over what the best scheme of the draw does: mean, 0-1.
+    harm
+        Share of the draws in which the street would be better without it, 0-1.
+    value
+        What the choice wins of the goal with the figures in use (0-1); the curve's scheme of that
+        size wins as much or more.
+    """
+
+    draws: int
+    tried: int
+    share: float
+    harm: float
+    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +194,8 @@ class Scheme(Shown):
         The street with the planters as plots.
     notes
         What had to be assumed or left out, in plain words.
+    doubt
+        How it was chosen over draws; None: with the figures in use.
 
     Examples
     --------
@@ -187,3 +217,4 @@ class Scheme(Shown):
     comparison: Comparison
     neighbourhood: Neighbourhood
     notes: tuple[str, ...]
+    doubt: SchemeDoubt | None = None

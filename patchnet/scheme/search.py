@@ -18,7 +18,14 @@ from patchnet.scheme.chains import chains_from
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 
-__all__ = ["Best", "every_scheme", "greedy_scheme", "search_schemes"]
+__all__ = [
+    "Best",
+    "climbed_schemes",
+    "every_scheme",
+    "greedy_scheme",
+    "planted_otherwise",
+    "search_schemes",
+]
 
 _TIE = 1e-12
 _FIRST = 8  # schemes of each size that are kept to be filled exactly
@@ -122,6 +129,47 @@ def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Be
     """
     best = Best()
     _climb(state.go_to(fixed), rules, best, None, chains=False)
+    return best
+
+
+def planted_otherwise(
+    picks: Sequence[Pick], fixed: Sequence[Pick], rules: SchemeRules
+) -> list[tuple[Pick, ...]]:
+    """Return the schemes that differ from one in the planting of a single box.
+
+    Parameters
+    ----------
+    picks
+        The scheme.
+    fixed
+        Planters that must stay as they are.
+    rules
+        What a scheme must keep to.
+    """
+    found = []
+    for site, recipe in picks:
+        if (site, recipe) not in fixed:
+            rest = [pick for pick in picks if pick[0] != site]
+            others = [other for other in range(rules.costs.shape[1]) if other != recipe]
+            found += [tuple(sorted((*rest, (site, other)))) for other in others]
+    return [each for each in found if rules.allows(each)]
+
+
+def climbed_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Best:
+    """Climb by single planters and once more led by chains, with no exchanges: quick.
+
+    Parameters
+    ----------
+    state
+        Works out what each scheme wins.
+    fixed
+        Planters that must be in it.
+    rules
+        What a scheme must keep to.
+    """
+    best = Best()
+    for chains in (False, True):
+        _climb(state.go_to(fixed), rules, best, None, chains=chains)
     return best
 
 

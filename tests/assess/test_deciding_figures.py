@@ -104,3 +104,12 @@ def test_figures_that_are_drawn_together_are_named_together():
     assert first.shares == pytest.approx((0.2, 0.06))
     assert first.share == pytest.approx(0.26)
     assert [one.figure.key for one in second.figures] == ["groups/moth/step_min"]
+
+
+def test_two_processes_find_the_same():
+    answer = assess(
+        make_street([(1, 4), (1, 0)]), knowledge=with_ranges(amount=(6, 12), hop=(5, 90))
+    )
+    one, two = (deciding_figures(answer, draws=50, processes=count) for count in (1, 2))
+    pd.testing.assert_frame_equal(one.table(), two.table(), check_exact=True)
+    assert one.answers.equals(two.answers)

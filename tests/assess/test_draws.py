@@ -10,7 +10,7 @@ from worlds.paper import figure, make_knowledge, make_street
 
 import patchnet
 from patchnet.assess import assess
-from patchnet.assess.doubt import doubt_of
+from patchnet.assess.doubt import doubt_of, with_doubt
 from patchnet.assess.draws import BATCH, RUN, Draws, drawn_amounts
 from patchnet.assess.over_draws import answers_in_draws, draws_of
 from patchnet.assess.spread import Spread, spread_of
@@ -212,6 +212,16 @@ def test_all_known_and_no_ranges_leaves_no_doubt():
     assert set(spread.linked.tolist()) == {linked}
     assert spread.linked_homes == Spread(linked, linked, linked)
     assert (spread.homes == answer.groups["imp"].homes.to_numpy()).all()
+    assert (spread.room == answer.groups["imp"].room.to_numpy()).all()
+
+
+def test_no_more_homes_are_told_than_there_is_room_for():
+    answer = assess(patchnet.read_demo(), groups=["wren", "mason_bee"], straight=True)
+    told = with_doubt(answer, doubt_of(answer, draws=3))
+    for one in told.groups.values():
+        assert (one.drawn.homes <= one.drawn.room * (1 + 1e-9)).all()
+        assert (one.homes_told[0] <= one.room_told * (1 + 1e-9)).all()
+        assert (one.room_told != one.room).any()
 
 
 def test_the_demo_at_its_medians_is_the_answer_itself(demo_all_known):

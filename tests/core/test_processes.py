@@ -8,6 +8,7 @@ from multiprocessing.connection import Listener
 import pytest
 
 from patchnet.core import processes
+from patchnet.core.compiled import cores
 from patchnet.core.processes import in_processes
 
 
@@ -33,6 +34,17 @@ def test_results_come_in_order(count):
 def test_one_process_is_this_one():
     assert set(in_processes(own_number, None, range(3), processes=1)) == {os.getpid()}
     assert os.getpid() not in set(in_processes(own_number, None, range(3), processes=2))
+
+
+def own_cores(_, __):
+    return cores()
+
+
+def test_workers_share_the_processors():
+    assert set(in_processes(own_cores, None, range(4), processes=2)) == {max(1, cores() // 2)}
+    before = cores()
+    list(in_processes(own_cores, None, range(4), processes=1))
+    assert cores() == before
 
 
 @pytest.mark.parametrize("count", [1, 2])

@@ -54,6 +54,16 @@ def test_one_child_reads_file_after_file(file):
     assert first[2] == second[2] != os.getpid()
 
 
+def test_a_file_that_may_take_more_memory_gets_a_child_with_more(file, tmp_path):
+    """A hundred times its size: of 2 MB 200 MB, of 4 MB 400 MB; those are enough for the small
+    file that comes again."""
+    large = tmp_path / "large.txt"
+    large.write_bytes(b"x" * 2**22)
+    with ReaderChild(Limits(20, 0, 100, 100, 0)) as child:
+        first, second, third = (child.read(whole, one)[2] for one in (file, large, file))
+    assert first != second == third
+
+
 def test_what_the_function_says_of_the_file_is_kept_and_the_child_goes_on(file):
     with ReaderChild(Limits(20, 0, 500, 0, 0)) as child:
         before = child.read(whole, file)[2]

@@ -10,8 +10,18 @@ from hypothesis import strategies as st
 
 import patchnet
 from patchnet.assess.draws import BATCH, RUN
+from patchnet.assess.fences import fence_gaps
+from patchnet.assess.links_in_draws import gap_over_draws
 from patchnet.assess.over_draws import draws_of
-from patchnet.plan.in_draws import ChangesInDraws, clear_lead, judge_in_draws, pool_of_sets
+from patchnet.pages.kit.doubt_words import times_in_ten
+from patchnet.pages.kit.plan_words import gap_often_words
+from patchnet.plan.in_draws import (
+    ChangesInDraws,
+    clear_lead,
+    judge_in_draws,
+    nothing_to_lose,
+    pool_of_sets,
+)
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.set_search import judge_sets
 
@@ -53,6 +63,19 @@ def test_the_cautious_choice_on_paper():
     assert int(mean.score.argmax()) == 0
     assert int(low.score.argmax()) == 1
     assert low.share.tolist() == mean.share.tolist()
+
+
+def test_no_more_draws_where_nothing_is_to_be_lost():
+    """Two changes that always win alike: nothing to lose, though none leads. Where each is best in
+    half of the draws and nothing in the others, 50 draws leave a standard error of the difference
+    of 1 / sqrt(49) = 0.14: much is to be lost. Less than a batch tells nothing."""
+    alike = in_draws([[2.5, 2.5]] * 2 * BATCH)
+    assert nothing_to_lose(alike, surely=2.0, least=0.02)
+    assert not clear_lead(alike, [1], surely=2.0)
+    either = in_draws([[2.5, 1.0], [1.0, 2.5]] * BATCH)
+    assert not nothing_to_lose(either, surely=2.0, least=0.25)
+    assert nothing_to_lose(either, surely=2.0, least=0.3)
+    assert not nothing_to_lose(in_draws([[2.5, 2.5]]), surely=2.0, least=0.02)
 
 
 def test_draws_in_which_nothing_wins_have_no_say():
@@ -217,3 +240,23 @@ def test_how_often_a_thing_and_a_sort_is_part_of_the_best_on_paper():
     assert drawn.sets[drawn.best()] == (0, 1)
     assert drawn.linked_with(drawn.best())[0] == pytest.approx(2.5)
     assert judged.often(0) is None
+
+
+def test_a_gap_in_the_plots_fence_is_judged_in_the_draws():
+    """By a second route: `find_gaps` at the same plot, in the same draws."""
+    answer = patchnet.assess(patchnet.read_demo(), groups=["hedgehog"], cell_m=2)
+    draws, plot = 4, "M19F"
+    gaps = fence_gaps(answer, "hedgehog", most=4, plot=plot)
+    asked = tuple(("hedgehog", gap) for gap in gaps)
+    uncertain = draws_of(answer, draws)
+    found = judge_in_draws(uncertain, plot, [], weight=np.ones(1), first=0.5, gaps=asked).gaps
+    assert found.shape == (draws, len(gaps))
+    told = [gap_over_draws(gap, won) for gap, won in zip(gaps, found.T, strict=True)]
+    best = max(told, key=lambda gap: gap.homes_won)
+    first = patchnet.find_gaps(answer, "hedgehog", most=2, plot=plot, draws=draws).gaps[0]
+    assert first.key in [gap.key for gap in told]
+    assert best.homes_won == pytest.approx(first.homes_won)
+    assert (best.won_low, best.won_high) == pytest.approx((first.won_low, first.won_high))
+    assert best.often == first.often
+    assert f"{times_in_ten(best.often)}" in gap_often_words(best)
+    assert gap_often_words(gaps[0]) == ""

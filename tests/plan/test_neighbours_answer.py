@@ -104,7 +104,7 @@ def test_food_is_put_out_only_where_nothing_else_would_help():
     assert "bird_feeder" not in chosen
     (wish,) = plan.wished
     assert wish.alone > 0
-    feeder = dataclasses.replace(KNOW.features["bird_feeder"], sort="other")
+    feeder = dataclasses.replace(KNOW.features["bird_feeder"], sort="flowers")
     unruled = dataclasses.replace(KNOW, features={**KNOW.features, "bird_feeder": feeder})
     other = Adviser(dataclasses.replace(street, knowledge=unruled)).plan(HERE, facts, month=10)
     assert "bird_feeder" in {one.candidate.feature for one in other.best.additions}

@@ -3,7 +3,7 @@
 from patchnet.assess.links_in_draws import BreakDoubt
 from patchnet.assess.spread import Spread
 from patchnet.core.texts import _, ngettext
-from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.numbers import ends, figure
 
 __all__ = [
     "break_words",
@@ -102,7 +102,7 @@ def range_words(spread: Spread) -> str:
     >>> range_words(Spread(2.0, 0.94, 3.4))
     'between 0.94 and 3.4, 9 times in 10'
     """
-    low, high = figure(spread.low), figure(spread.high)
+    low, high = (figure(one) for one in ends(spread.low, spread.high))
     if low == high:
         return _("{low} each time").format(low=low)
     return _("between {low} and {high}, 9 times in 10").format(low=low, high=high)

@@ -5,7 +5,9 @@ from collections.abc import Iterable
 
 from patchnet.core.texts import N_, WordList, _
 
-__all__ = ["MONTHS", "MONTH_NAMES", "UNITS", "figure", "metres", "month_spans", "span"]
+__all__ = ["MONTHS", "MONTH_NAMES", "UNITS", "ends", "figure", "metres", "month_spans", "span"]
+
+_BESIDE = 0.01  # two significant digits show no less beside the other end
 
 UNITS = {"m2": "m²", "m": "m", "count": ""}
 """Unit of an amount, by the measure of its feature; pieces have none."""
@@ -69,6 +71,28 @@ def figure(value: float) -> str:
         if digits <= 0 or rounded.is_integer()
         else f"{rounded:.{digits}f}".rstrip("0")
     )
+
+
+def ends(low: float, high: float) -> tuple[float, float]:
+    """Ends of a range as they are told: one that is next to nothing beside the other is 0.
+
+    Parameters
+    ----------
+    low, high
+        Any unit.
+
+    Returns
+    -------
+    tuple
+        Low and high, in the same unit.
+
+    Examples
+    --------
+    >>> ends(-0.000013, 0.26), ends(0.01, 0.26), ends(-3.0, 0.002)
+    ((0.0, 0.26), (0.01, 0.26), (-3.0, 0.0))
+    """
+    least = _BESIDE * max(abs(low), abs(high))
+    return 0.0 if abs(low) < least else low, 0.0 if abs(high) < least else high
 
 
 def metres(value: float) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from patchnet.assess.assessment import FenceGap
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
@@ -31,6 +32,7 @@ __all__ = [
     "cost_words",
     "exact_words",
     "fills",
+    "gap_often_words",
     "homes_words",
     "hours_words",
     "in_a_sentence",
@@ -65,7 +67,10 @@ CHOSEN = N_(
     "Every kind of animal counts equally, so a little more for a scarce one can matter more than "
     "a lot more for a common one."
 )
-ORDER = N_("The things are listed in that order.")
+ORDER = N_(
+    "What is planted, watered or opened comes first, then boxes; of these what is worth most comes "
+    "first."
+)
 DEFER = N_(
     "This is general advice. Local rules, your tenancy and the law come first. For licensed work, "
     "ask somebody who holds the licence."
@@ -278,6 +283,19 @@ def hours_words(hours: float) -> str:
     """
     words = figure(hours)
     return counted(1 if words == "1" else 2, "hour", said=words)
+
+
+def gap_often_words(gap: FenceGap) -> str:
+    """How often a gap in a fence wins anything; nothing where no draws were taken.
+
+    Parameters
+    ----------
+    gap
+        The gap.
+    """
+    if gap.often is None:
+        return ""
+    return " " + _("It wins anything at all {often}.").format(often=times_in_ten(gap.often))
 
 
 def homes_words(homes: float, more: str = "") -> str:

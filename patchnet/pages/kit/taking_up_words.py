@@ -15,13 +15,17 @@ __all__ = ["FirstTakenUp", "taken_up_first"]
 
 @dataclass(frozen=True, slots=True)
 class FirstTakenUp:
-    """One cover that is taken up: what and how much, what that takes, how, and what to mind."""
+    """One cover that is taken up: what and how much, what that takes, how, and what to mind.
+
+    `brief` says in one short sentence each what `cautions` say in full.
+    """
 
     title: str
     takes: str
     steps: tuple[str, ...]
     asks: tuple[str, ...]
     cautions: tuple[str, ...]
+    brief: tuple[str, ...]
 
 
 def taken_up_first(
@@ -56,6 +60,7 @@ def taken_up_first(
                 if how.tenancy == "ask" and facts.tenure != "own"
                 else (),
                 cautions=tuple(knowledge.cautions[one].words for one in how.cautions),
+                brief=tuple(knowledge.cautions[one].brief for one in how.cautions),
             )
         )
     return found

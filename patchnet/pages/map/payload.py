@@ -301,7 +301,7 @@ def _group(
         "anchorAt": [list(know.resources).index(anchor.resource) for anchor in group.anchors],
         "anchorReach": _plain(group.anchor_reach.value),
         "caution": caution.words if caution and group.caution != "none" else "",
-        "room": column(answer.room),
+        "room": column(answer.room_told),
         "roomWithin": column(answer.room_within),
         "quality": column(answer.quality),
         "homes": column(homes),
@@ -335,7 +335,7 @@ def _open(true: "pd.Series[bool]", index: pd.Index) -> str:
 def _totals(answer: GroupAnswer, *, public: bool) -> list[float | int]:
     """Homes, at least, at most, and room; for the public in the steps that its rows are told in."""
     homes = answer.all_homes_told
-    whole = np.array([homes.mean, homes.low, homes.high, float(answer.room.sum())])
+    whole = np.array([homes.mean, homes.low, homes.high, float(answer.room_told.sum())])
     if public:
         near, down, up = steps_near(whole), steps_down(whole), steps_up(whole)
         whole = np.array([near[0], down[1], up[2], near[3]])

@@ -1,10 +1,13 @@
 """How good a scheme is, in words: what no other can win more, and how many planters are enough."""
 
-from patchnet.core.texts import _
+from dataclasses import replace
+
+from patchnet.core.texts import _, ngettext
+from patchnet.pages.kit.doubt_words import drawn_or_not, times_in_ten
 from patchnet.pages.kit.numbers import figure
 from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
-__all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off"]
+__all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off", "over_draws_words"]
 
 
 def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
@@ -29,9 +32,15 @@ def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
 
 
 def chosen_step(scheme: Scheme) -> SchemeStep:
-    """The step of the curve with as many planters as were chosen."""
+    """The step of the curve with as many planters as were chosen, and what the choice wins.
+
+    A choice over draws may win less with the figures in use than the best scheme of its size.
+    """
     count = len(scheme.planters)
-    return next((one for one in scheme.curve if one.planters == count), scheme.curve[-1])
+    step = next((one for one in scheme.curve if one.planters == count), scheme.curve[-1])
+    if scheme.doubt is None:
+        return step
+    return replace(step, value=scheme.doubt.value, bound=max(step.bound, scheme.doubt.value))
 
 
 def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
@@ -48,7 +57,7 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     wide
         Share of what is won, 0-1.
     """
-    if exact:
+    if exact and step.within == 0:
         return _("It is proved that no scheme of this size is better, by the measure searched.")
     if step.value <= 0:
         return _("Nothing is won, so no share can be told.")
@@ -62,6 +71,28 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
         "{words} That is a wide margin: a clearly better scheme was not found, but it is not "
         "ruled out."
     ).format(words=words)
+
+
+def over_draws_words(scheme: Scheme) -> str:
+    """How the scheme was chosen over draws of what is not sure; nothing where none were taken."""
+    doubt = scheme.doubt
+    if doubt is None:
+        return ""
+    words = ngettext(
+        "It was chosen out of {tried} scheme.",
+        "It was chosen out of {tried} good schemes of its size, since it does well whatever turns "
+        "out to be so: of what the best of them would win each time, it wins {share} in 100 on "
+        "average.",
+        doubt.tried,
+    ).format(tried=doubt.tried, share=round(100 * doubt.share))
+    harm = (
+        _("The street would be better without it {often}.").format(often=times_in_ten(doubt.harm))
+        if doubt.harm
+        else _("There was no draw in which the street would be better without it.")
+    )
+    return _("{drawn} {words} {harm}").format(
+        drawn=drawn_or_not(doubt.draws), words=words, harm=harm
+    )
 
 
 def enough_words(scheme: Scheme) -> str:

@@ -8,7 +8,12 @@ from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
+from patchnet.pages.scheme.certificate import (
+    certificate_words,
+    chosen_step,
+    enough_words,
+    over_draws_words,
+)
 from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.terminal.compare_text import hardly, signed
@@ -91,7 +96,10 @@ def summary_html(pack: SchemePack) -> Markup:
         (_("Street"), _street(pack)),
         (_("Planters"), _planters(scheme)),
         (_("How many are enough"), enough_words(scheme) or _("Only this number was looked at.")),
-        (_("How good the choice is"), certificate),
+        (
+            _("How good the choice is"),
+            " ".join(filter(None, (certificate, over_draws_words(scheme)))),
+        ),
         (_("Cost"), cost),
         (_("Who looks after them"), _keepers(pack)),
         (_("Water"), water),

@@ -2,10 +2,16 @@
 
 from patchnet.core.texts import _
 from patchnet.pages.kit.colours import INK, MADDER, MUTED, RULE, WOAD
+from patchnet.pages.kit.doubt_words import times_in_ten
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.certificate import certificate_words, chosen_step, enough_words
+from patchnet.pages.scheme.certificate import (
+    certificate_words,
+    chosen_step,
+    enough_words,
+    over_draws_words,
+)
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import signed
 from patchnet.scheme.planter_scheme import SchemeStep
@@ -29,12 +35,14 @@ def phasing_html(pack: SchemePack) -> Markup:
         curve_table=_curve(pack) if there else "",
         enough=enough_words(scheme),
         certificate=certificate_words(chosen_step(scheme), exact=scheme.exact, wide=wide),
+        over_draws=over_draws_words(scheme),
     )
 
 
 def _order(pack: SchemePack) -> Markup:
     scheme = pack.scheme
     whole = sum(one.when_built for one in scheme.planters)
+    drawn = scheme.doubt is not None
     knowledge = scheme.after.knowledge
     rows, money, so_far = [], 0.0, 0.0
     for one in scheme.planters:
@@ -55,6 +63,7 @@ def _order(pack: SchemePack) -> Markup:
                 homes or _("none by itself"),
                 one.forage,
                 pack.money(money),
+                *((times_in_ten(one.often),) if one.often is not None else ()),
             )
         )
     return table(
@@ -68,6 +77,7 @@ def _order(pack: SchemePack) -> Markup:
             _("Linked homes lost without it"),
             _("Plots short of flowers reached"),
             _("Cost so far"),
+            *((_("Best scheme has one here"),) if drawn else ()),
         ),
         rows,
         css="order",

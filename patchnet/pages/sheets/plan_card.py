@@ -26,6 +26,7 @@ from patchnet.pages.kit.plan_words import (
     competition_words,
     cost_words,
     fills,
+    gap_often_words,
     homes_words,
     hours_words,
     in_a_sentence,
@@ -220,7 +221,7 @@ def _gap(plan: PlotPlan, knowledge: Knowledge) -> str:
         sides=sides,
         homes_won=homes_words(gap.homes_won),
         group_name=knowledge.groups[key].name.lower(),
-    )
+    ) + gap_often_words(gap)
 
 
 def _plants(plan: PlotPlan, knowledge: Knowledge) -> str:

@@ -15,7 +15,7 @@ from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_or_not, of_draws
-from patchnet.pages.kit.numbers import figure, month_spans
+from patchnet.pages.kit.numbers import ends, figure, month_spans
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 
@@ -182,8 +182,12 @@ def change_range(won: Spread) -> str:
     --------
     >>> change_range(Spread(20, 3, 40.2)), change_range(Spread(0, 0, 0))
     ('+3 to +40', 'no change')
+    >>> change_range(Spread(0.1, -0.000013, 0.26))
+    '0 to +0.26'
     """
-    low, high = (signed(one) for one in (won.low, won.high))
+    low, high = (signed(one) if one else "0" for one in ends(won.low, won.high))
+    if low == high == "0":
+        return _("no change")
     return low if low == high else _("{low} to {high}").format(low=low, high=high)
 
 

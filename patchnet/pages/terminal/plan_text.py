@@ -24,10 +24,10 @@ from patchnet.pages.kit.plan_words import (
     competition_words,
     exact_words,
     fills,
+    gap_often_words,
     homes_words,
     hours_words,
     in_a_sentence,
-    kind_words,
     nearest_words,
     need_name,
     place_words,
@@ -41,9 +41,11 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import calendar_text
+from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
+from patchnet.pages.terminal.short_plan import plan_title, short_plan
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
 
 __all__ = ["plan_json", "plan_text"]
@@ -80,13 +82,22 @@ def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
     return value
 
 
-def plan_text(plan: PlotPlan, knowledge: Knowledge) -> str:
-    """The plan in words: the answer first, then what it is based on."""
-    kind = kind_words(plan, knowledge)
+def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> str:
+    """The plan in words: the answer first, then what it is based on.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For names and warnings.
+    every
+        All of it, with steps, figures and what was ruled out; else what is to be done and why.
+    """
+    if not every:
+        return short_plan(plan, knowledge)
     parts = [
-        _("What plot {plot} should add ({kind}, {area_m2} m²)").format(
-            plot=plan.plot, kind=kind, area_m2=figure(plan.answer.area_m2)
-        ),
+        plan_title(plan, knowledge),
         paragraph(in_a_sentence(plan, knowledge)),
         _warnings(plan),
         _section(_("IN YOUR STREET'S PLAN"), [paragraph(x, indent="  ") for x in plan.street]),
@@ -173,7 +184,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
                 then="     ",
             )
         )
-        details = (
+        details = [reasons_words(addition, best, knowledge)]
+        details += (
             [_("For: {serves}.").format(serves=serves(addition, best, knowledge))]
             if addition.groups
             else []
@@ -182,7 +194,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             _("Gives: {line}.").format(line=line) for line in fills(addition, best, knowledge)[:3]
         ]
         if addition.often is not None:
-            details.insert(0, often_words(addition.often, sure=knowledge.setting("sure_in")))
+            details.insert(1, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
@@ -267,7 +279,8 @@ def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
                     kind=gap.kinds[0],
                     sides=sides,
                     homes_won=homes_words(gap.homes_won, "more"),
-                ),
+                )
+                + gap_often_words(gap),
                 indent="  ",
                 then="    ",
             )

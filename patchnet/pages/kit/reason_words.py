@@ -1,0 +1,142 @@
+"""Why a thing is asked for, in sentences that one can check."""
+
+from patchnet.core.texts import _, counted, ngettext
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.numbers import metres, month_spans
+from patchnet.pages.kit.plan_words import listed, need_name
+from patchnet.plan.plot_plan import Addition, Reason, Suggestion
+
+__all__ = ["homes_given", "reason_words", "reasons_words"]
+
+_NAMED = 2  # animals named for a home
+
+
+def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) -> str:
+    """Why a thing is asked for, in two or three sentences.
+
+    Parameters
+    ----------
+    addition
+        The thing.
+    best
+        The set that it is part of.
+    knowledge
+        For names.
+    """
+    near, *others = addition.reasons
+    home = homes_given(addition, knowledge)
+    words = [reason_words(near, knowledge), home]
+    # What it links, then when it feeds, says more than how many it feeds.
+    order = ("joins", "months", "feeds")
+    others.sort(key=lambda one: order.index(one.kind))
+    words += [reason_words(one, knowledge) for one in others[: 1 if home else 2]]
+    if not any(words[1:]) and best.groups:
+        names = [knowledge.groups[key].name.lower() for key, _won in addition.groups[:_NAMED]]
+        if names:
+            words.append(_("It gives more room to the {names}.").format(names=listed(names)))
+    return " ".join(word for word in words if word)
+
+
+def homes_given(addition: Addition, knowledge: Knowledge) -> str:
+    """For which of the animals that win by it a thing is a home; empty where for none."""
+    feature = addition.candidate.feature
+    given = {one.resource for one in knowledge.supplies if one.feature == feature}
+    names = [
+        knowledge.groups[key].name.lower()
+        for key, _won in addition.groups
+        if any(anchor.resource in given for anchor in knowledge.groups[key].anchors)
+    ][:_NAMED]
+    if not names:
+        return ""
+    return _("It is a home for the {names}.").format(names=_(" and the ").join(names))
+
+
+def reason_words(reason: Reason, knowledge: Knowledge) -> str:
+    """One reason as a sentence.
+
+    Parameters
+    ----------
+    reason
+        The reason.
+    knowledge
+        For names.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> tables = patchnet.load_knowledge()
+    >>> reason_words(Reason("few", metres=100, plots=(("A4", 23.4),)), tables)
+    'Within 100 m only A4 has one (23 m).'
+    >>> reason_words(Reason("joins", group="moth", counts=(43, 31)), tables)
+    'It joins two parts of the neighbourhood for the moth: 43 plots with 31.'
+    """
+    return _WORDS[reason.kind](reason, knowledge)
+
+
+def _nobody(reason: Reason, knowledge: Knowledge) -> str:
+    del knowledge
+    return _("Nobody within {metres} has one, as far as anyone has seen.").format(
+        metres=metres(reason.metres)
+    )
+
+
+def _few(reason: Reason, knowledge: Knowledge) -> str:
+    del knowledge
+    near = [f"{plot} ({metres(away)})" for plot, away in reason.plots]
+    if len(near) == 1:
+        plot, away = reason.plots[0]
+        return _("Within {metres} only {plot} has one ({away}).").format(
+            metres=metres(reason.metres), plot=plot, away=metres(away)
+        )
+    return _("Within {metres} only {plots} have one.").format(
+        metres=metres(reason.metres), plots=listed(near)
+    )
+
+
+def _some(reason: Reason, knowledge: Knowledge) -> str:
+    del knowledge
+    ((plot, away),) = reason.plots
+    return _("{plots} within {metres} have one, and one more still helps; the nearest is {plot}, "
+             "{away}.").format(
+        plots=counted(reason.counts[0], "plot"), metres=metres(reason.metres), plot=plot,
+        away=metres(away),
+    )  # fmt: skip
+
+
+def _joins(reason: Reason, knowledge: Knowledge) -> str:
+    first, *rest = reason.counts
+    return ngettext(
+        "It joins two parts of the neighbourhood for the {animal}: {first} with {rest}.",
+        "It joins {n} parts of the neighbourhood for the {animal}: {first} with {rest}.",
+        len(rest),
+    ).format(
+        n=len(reason.counts),
+        animal=knowledge.groups[reason.group].name.lower(),
+        first=counted(first, "plot"),
+        rest=listed([str(one) for one in rest]),
+    )
+
+
+def _feeds(reason: Reason, knowledge: Knowledge) -> str:
+    return _("It gives {need} to the {animal} on {plots}.").format(
+        need=need_name(reason.group, reason.need, knowledge),
+        animal=knowledge.groups[reason.group].name.lower(),
+        plots=counted(reason.counts[0], "plot"),
+    )
+
+
+def _months(reason: Reason, knowledge: Knowledge) -> str:
+    del knowledge
+    return _("Within {metres} too little flowers in {months}: this does.").format(
+        metres=metres(reason.metres), months=month_spans(reason.months)
+    )
+
+
+_WORDS = {
+    "nobody": _nobody,
+    "few": _few,
+    "some": _some,
+    "joins": _joins,
+    "feeds": _feeds,
+    "months": _months,
+}

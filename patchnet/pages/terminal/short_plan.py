@@ -1,0 +1,167 @@
+"""A plot's plan on one screen: what to do, why, what to mind; the rest is told on asking."""
+
+from patchnet.core.texts import _, counted, ngettext
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.doubt_words import often_words, range_words
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.plan_words import (
+    asked_first,
+    cost_words,
+    gap_often_words,
+    homes_words,
+    kind_words,
+    listed,
+    nearest_words,
+    place_words,
+    stage_words,
+    thing,
+    when_words,
+)
+from patchnet.pages.kit.reason_words import reasons_words
+from patchnet.pages.kit.taking_up_words import taken_up_first
+from patchnet.pages.kit.text_table import paragraph
+from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
+
+__all__ = ["plan_title", "short_plan"]
+
+_PLENTIFUL = 3  # things that neighbours have that are named
+_PLANTS = 4
+
+
+def plan_title(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """The heading of a plan.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For the kind of the plot.
+    """
+    return _("What plot {plot} should add ({kind}, {area_m2} m²)").format(
+        plot=plan.plot, kind=kind_words(plan, knowledge), area_m2=figure(plan.answer.area_m2)
+    )
+
+
+def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """The plan in some 300 words.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For names and warnings.
+    """
+    parts = [plan_title(plan, knowledge)]
+    parts += [paragraph(words) for words in plan.street]
+    best = plan.best
+    if best is None:
+        parts.append(
+            paragraph(_("Keep what is there and go on caring for it: nothing that fits here would "
+                        "make room for more wildlife."))
+        )  # fmt: skip
+    else:
+        parts += [paragraph(line, then="   ") for line in _before(best, plan, knowledge)]
+        said: set[str] = set()
+        parts += [
+            _one(order, addition, best, knowledge, said)
+            for order, addition in enumerate(best.additions, 1)
+        ]
+        parts.append(paragraph(_together(best)))
+    parts += [paragraph(line) for line in _further(plan, knowledge)]
+    parts.append(
+        paragraph(
+            _("With --all: steps, cautions in full, figures, and why other things were ruled out. "
+              "Local rules, your tenancy and the law come first.")
+        )
+    )  # fmt: skip
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _before(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """What is taken up first."""
+    return [
+        _("First: {title}: {takes}. {care}").format(
+            title=first.title, takes=first.takes, care=" ".join((*first.asks, *first.brief))
+        )
+        for first in taken_up_first(best, plan.facts, knowledge)
+    ]
+
+
+def _one(
+    order: int, addition: Addition, best: Suggestion, knowledge: Knowledge, said: set[str]
+) -> str:
+    """One thing: what, why, how sure, what to mind; what was `said` is not said again."""
+    one = addition.candidate
+    takes = "; ".join(
+        words
+        for words in (cost_words(knowledge.features[one.feature].cost, knowledge), when_words(one))
+        if words
+    )
+    head = _("{order}. {thing}: {place} ({takes}).").format(
+        order=order, thing=thing(one, knowledge), place=place_words(one), takes=takes
+    )
+    lines = [head, reasons_words(addition, best, knowledge)]
+    if addition.often is not None:
+        lines.append(often_words(addition.often, sure=knowledge.setting("sure_in")))
+    care = [
+        knowledge.cautions[key].brief
+        for key in dict.fromkeys(one.cautions)
+        if knowledge.cautions[key].about not in one.asks  # the question says it already
+    ]
+    mind = [words for words in (*asked_first(one), *care) if words not in said]
+    said.update(mind)
+    lines.append(" ".join(mind))
+    return "\n".join(
+        paragraph(line, indent="" if at == 0 else "   ", then="   ")
+        for at, line in enumerate(lines)
+        if line
+    )
+
+
+def _together(best: Suggestion) -> str:
+    words = ngettext(
+        "It makes room for {homes}",
+        "Together they make room for {homes}",
+        len(best.additions),
+    ).format(homes=homes_words(best.linked_homes, "more"))
+    if best.doubt is None:
+        return f"{words}."
+    return _("{words} ({range}).").format(words=words, range=range_words(best.doubt.won))
+
+
+def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """What is free, what to plant, what the neighbours have, a gap to open."""
+    lines = []
+    chosen = () if plan.best is None else plan.best.additions
+    named = {one.candidate.feature for one in chosen}
+    now = next((stage for stage in plan.stages if stage.when == "weekend"), None)
+    free = [] if now is None or now.cost else [x for x in now.additions if x.feature not in named]
+    if free:
+        lines.append(
+            _("For nothing, this weekend: {things}.").format(things=stage_words(free, knowledge))
+        )
+    planted = plan.planting.lines
+    if planted:
+        plants = [f"{one.number} {knowledge.plants[one.plant].name}" for one in planted[:_PLANTS]]
+        more = len(planted) - len(plants)
+        plants += [counted(more, "more kind")] if more > 0 else []
+        lines.append(_("Plant {plants}.").format(plants=listed(plants)))
+    if plan.gaps:
+        key, gap = plan.gaps[0]
+        sides = listed([side or _("open ground") for side in gap.plots])
+        lines.append(
+            _("For the {animal}: a gap in the {kind} between {sides}, if the neighbour agrees.")
+            .format(animal=knowledge.groups[key].name.lower(), kind=gap.kinds[0], sides=sides)
+            + gap_often_words(gap)
+        )  # fmt: skip
+    there = [
+        f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
+        for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]
+    ]
+    if there:
+        lines.append(
+            _("Your neighbours have these, so you need not: {things}.").format(things=listed(there))
+        )
+    return lines
