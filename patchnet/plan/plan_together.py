@@ -215,7 +215,8 @@ def _choosing_draws(assessment: Assessment, draws: int) -> int:
 
 def _pairs(assessment: Assessment, plots: Sequence[str]) -> list[tuple[str, str]]:
     """Pairs of plots that could close a listed break together: those along its crossing."""
-    able, found = set(plots), {}
+    able = set(plots)
+    found: dict[tuple[str, str], None] = {}
     shapes = assessment.neighbourhood.plots.geometry
     ranked = sorted(
         (one for answer in assessment.groups.values() for one in answer.breaks[:_BREAKS]),
@@ -449,7 +450,8 @@ class _Told:
             jobs = []
             for thing, member in zip(own.things, members, strict=True):
                 able = [at for at, one in enumerate(others) if member not in one]
-                loses, instead = 0.0, ()
+                loses = 0.0
+                instead: tuple[str, ...] = ()
                 if able and worth > 0:
                     best = max(able, key=lambda at: (float(won[at]), -at))
                     loses = max(0.0, -float(won[best]) / worth)

@@ -127,9 +127,9 @@ def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> f
             add(sp.csr_array((1, count)), own, at, np.array([value]))
     slots = sp.csr_array((np.ones(count), (things.place, np.arange(count))), shape=(n, count))
     add(slots, None, 0, things.most)
-    for column, limit in enumerate(things.limits):
-        if limit is not None:
-            add(sp.csr_array(things.takes[None, :, column]), None, 0, np.array([limit]))
+    for column, most in enumerate(things.limits):
+        if most is not None:
+            add(sp.csr_array(things.takes[None, :, column]), None, 0, np.array([most]))
     result = linprog(
         -gain,
         A_ub=sp.vstack(rows, format="csr"),

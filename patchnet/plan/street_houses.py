@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
+import pandas as pd
 
 from patchnet.assess.blocks import along_a_curve
 from patchnet.core.errors import WrongUse
@@ -35,7 +36,7 @@ def taking_part(
     WrongUse
         If there is no such plot, one is named whose household said no, or nobody is left.
     """
-    consent = neighbourhood.plots["consent"].astype(str)
+    consent = _column(neighbourhood, "consent")
     no = {str(plot) for plot in consent.index[consent == "no"]} | set(refused)
     if plots is None:
         yes = consent.index[consent == "yes"]
@@ -93,10 +94,9 @@ def houses_of(neighbourhood: Neighbourhood, plots: Sequence[str]) -> list[tuple[
         Ids.
     """
     houses: dict[tuple[str, ...], list[str]] = {}
+    doors, streets = _column(neighbourhood, "door"), _column(neighbourhood, "street")
     for plot in plots:
-        row = neighbourhood.plots.loc[plot]
-        door = str(row["door"]) if row["door"] else ""
-        key = (str(row["street"]), door) if door else (plot,)
+        key = (streets[plot], doors[plot]) if doors[plot] else (plot,)
         houses.setdefault(key, []).append(plot)
     return [tuple(one) for one in houses.values()]
 
@@ -114,13 +114,13 @@ def house_names(
         From `houses_of`.
     """
     names: dict[tuple[str, ...], str] = {}
+    doors, streets = _column(neighbourhood, "door"), _column(neighbourhood, "street")
+    labels = _column(neighbourhood, "label")
     for plots in houses:
-        row = neighbourhood.plots.loc[plots[0]]
-        street = str(row["street"]) if row["street"] else ""
-        if row["door"]:
-            name = f"{row['door']} {street}".strip()
+        street, label = streets[plots[0]], labels[plots[0]]
+        if doors[plots[0]]:
+            name = f"{doors[plots[0]]} {street}".strip()
         else:
-            label = str(row["label"]) if row["label"] else ""
             name = label if label and label != plots[0] else plots[0]
             name = f"{name}, {street}" if street and name != plots[0] else name
         names[plots] = name
@@ -146,9 +146,10 @@ def parts_of(neighbourhood: Neighbourhood, plots: Sequence[str], size: int) -> M
     rows = neighbourhood.plots.loc[list(plots)]
     middles = rows.geometry.centroid
     order = along_a_curve(middles.x.to_numpy(), middles.y.to_numpy())
+    named = _column(neighbourhood, "street")
     streets: dict[str, list[str]] = {}
     for at in order.tolist():
-        streets.setdefault(str(rows["street"].iloc[at] or ""), []).append(plots[at])
+        streets.setdefault(named[plots[at]], []).append(plots[at])
     parts: dict[str, str] = {}
     for street, members in streets.items():
         count = max(1, round(len(members) / size))
@@ -158,3 +159,12 @@ def parts_of(neighbourhood: Neighbourhood, plots: Sequence[str], size: int) -> M
                 name = _("{street}, part {n}").format(street=name, n=number)
             parts |= {str(plot): name for plot in some}
     return parts
+
+
+def _column(neighbourhood: Neighbourhood, name: str) -> "pd.Series[str]":
+    """A column of the plots as text, empty where there is nothing or no such column."""
+    plots = neighbourhood.plots
+    if name not in plots.columns:
+        return pd.Series("", index=plots.index)
+    text: pd.Series[str] = plots[name].fillna("").astype(str)
+    return text
