@@ -132,7 +132,8 @@ class Trials:
         if self.amounts is self.assessment.amounts:
             return np.array([self.assessment.groups[key].measures.eca for key in self.groups])
         plot = str(self.assessment.neighbourhood.plots.index[0])
-        return self.at(plot).linked_homes([{}])[0]
+        now: Array = self.at(plot).linked_homes([{}])[0]
+        return now
 
     def committed(self, changes: Mapping[str, Change]) -> "Trials":
         """Return the trials on the street in which some changes were made.

@@ -70,13 +70,15 @@ def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> f
         The street as it is.
     things
         What can be chosen.
-    weight, first
-        Votes of the G animals, and homes (see `patchnet.plan.joint_worth.Currency`).
+    weight
+        Shape (G,): votes of the animals, summing to 1.
+    first
+        Homes, as in `patchnet.plan.joint_worth.Currency`.
 
     Returns
     -------
     float
-        Change of the joint worth.
+        Change of the joint worth, a number without unit.
     """
     from scipy.optimize import linprog
 
@@ -259,7 +261,7 @@ def things_of(
     trials
         The street as it is.
     choices
-        Plot id to what each thing changes, as it counts.
+        Plot id to what each thing changes, as it counts: feature to amount in its own unit.
     takes
         Shape (V, 3), in the order of the `choices`.
     limits

@@ -164,12 +164,26 @@ def read_street_plan(path: Path | str) -> EarlierPlan:
         JSON file that `patchnet together` wrote; ``answer`` of a house may have been changed to
         ``yes`` or ``no``.
 
+    Returns
+    -------
+    EarlierPlan
+        Things and answers by plot; nothing of it is checked against a street yet.
+
     Raises
     ------
     CannotRead
         If it cannot be read.
     DataFaults
         If it is no such plan, or says something that cannot be: all of it at once.
+
+    Examples
+    --------
+    >>> import pathlib, patchnet
+    >>> house = '{"plots": ["14"], "answer": "yes"}'
+    >>> text = f'{{"kind": "patchnet street plan", "houses": [{house}]}}'
+    >>> _ = pathlib.Path("plan.json").write_text(text)
+    >>> patchnet.read_street_plan("plan.json").yes
+    ('14',)
     """
     return read_in_child(_read_here, Path(path))
 
