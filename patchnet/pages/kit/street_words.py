@@ -76,6 +76,11 @@ def doubt_words(plan: StreetPlan) -> str:
         return ""
     if plan.doubt is None:
         times = plan.worth / plan.own_worth
+        if times < 1 + _SMALL:
+            return _(
+                "Here that is no more than if each plot did what is best for it alone: the jobs "
+                "do not get in each other's way."
+            )
         return _(
             "That is worth {n} times as much as if each plot did what is best for it alone."
         ).format(n=figure(times))

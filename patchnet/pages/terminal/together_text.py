@@ -3,7 +3,14 @@
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import figure
-from patchnet.pages.kit.plan_words import CHOSEN, DEFER, INDEX, cautions_of, hours_words
+from patchnet.pages.kit.plan_words import (
+    CHOSEN,
+    DEFER,
+    INDEX,
+    asked_first,
+    cautions_of,
+    hours_words,
+)
 from patchnet.pages.kit.street_words import (
     OWN_EYES,
     answered,
@@ -66,6 +73,7 @@ def together_text(plan: StreetPlan, knowledge: Knowledge) -> str:
         _curve(plan),
         _parts(plan),
         _section(_("STILL SCARCE AFTERWARDS"), scarce_words(plan, knowledge)),
+        _section(_("ASK FIRST"), _asks(plan)),
         _section(
             _("TAKE CARE"),
             cautions_of([job.candidate for job in plan.jobs], knowledge)[:_CAUTIONS],
@@ -115,6 +123,18 @@ def _house(house: House, knowledge: Knowledge) -> list[str]:
         )
     )
     return lines
+
+
+def _asks(plan: StreetPlan) -> list[str]:
+    """What must be answered first, and by whom."""
+    asked: dict[str, list[str]] = {}
+    for house in plan.houses:
+        for words in dict.fromkeys(w for job in house.jobs for w in asked_first(job.candidate)):
+            asked.setdefault(words, []).append(house.name)
+    return [
+        _("{words} ({names})").format(words=words, names="; ".join(names))
+        for words, names in asked.items()
+    ]
 
 
 def _curve(plan: StreetPlan) -> str:
