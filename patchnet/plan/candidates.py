@@ -102,7 +102,7 @@ def _why_not(
         return _("No table says where it can go."), "table"
     reasons = (
         _unsafe(feature, facts),
-        _out_of_place(feature, siting, facts, street=knowledge.plot_is(kind, "in_street")),
+        _out_of_place(feature, siting, facts, kind, knowledge),
         _not_for_this_plot(siting, facts),
         _there_already(feature, siting, space, knowledge),
         _too_big_or_slow(feature, siting, space, knowledge),
@@ -121,11 +121,13 @@ def _unsafe(feature: Feature, facts: PlotFacts) -> tuple[str, str] | None:
 
 
 def _out_of_place(
-    feature: Feature, siting: Siting, facts: PlotFacts, *, street: bool
+    feature: Feature, siting: Siting, facts: PlotFacts, kind: str, knowledge: Knowledge
 ) -> tuple[str, str] | None:
-    if street and not siting.street:
+    if knowledge.plot_is(kind, "in_street") and not siting.street:
         return _("It does not belong in a public street."), "place"
-    if facts.pots_only and (feature.rooted or siting.in_ground):
+    # A balcony has no soil of its own, whether somebody says so or not.
+    pots = facts.pots_only or (facts.pots_only is None and knowledge.plot_is(kind, "pots_only"))
+    if pots and (feature.rooted or siting.in_ground):
         if feature.container:
             return _("It needs open ground here; think of a planter instead."), "pots"
         return _("It cannot grow in pots."), "pots"

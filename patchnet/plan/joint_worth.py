@@ -47,8 +47,8 @@ class Currency:
         return np.asarray(self.parts(linked).sum(axis=-1))
 
     def voting(self, cared_for: Sequence[str]) -> "Currency":
-        """Return the joint worth in which only some groups vote (all where none is named)."""
-        if not cared_for:
+        """Return the joint worth in which only some groups vote; all where none of them is here."""
+        if not set(cared_for) & set(self.groups):
             return self
         weight = np.where([key in cared_for for key in self.groups], self.weight, 0.0)
         return replace(self, weight=weight / weight.sum())

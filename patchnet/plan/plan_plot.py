@@ -47,6 +47,7 @@ from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import facts_in_file, read_facts
 from patchnet.plan.reasons import reasons_for
 from patchnet.plan.roles import has_living, is_living, role
+from patchnet.plan.safety import cautions_there
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
@@ -59,6 +60,8 @@ __all__ = ["Adviser", "Taken", "plan_plot"]
 
 Array = NDArray[np.float64]
 _NAMED = 3  # plots named for a need, as on a plot's card
+_LITTLE = 1e-3  # of the least gain worth naming: less is nothing
+_PART = 0.05  # of a small gain for what somebody cares for: less is not worth naming beside it
 _GAPS = 3  # gaps in the plot's fences that are looked at for each animal
 
 
@@ -250,6 +253,7 @@ class _Plan:
         self.doubt = list(doubt)
         self.assessment = adviser.assessment
         self.knowledge = adviser.assessment.knowledge
+        self.least = self.knowledge.setting("plan_gain_least")
         self.judged_before: dict[frozenset[tuple[str, float]], Array] = {}
         self.trials: PlotTrials = adviser.trials.at(answer.plot)
         self.currency: Currency = adviser.currency.voting(facts.groups)
@@ -309,6 +313,7 @@ class _Plan:
                 *plan_warnings(self.assessment, self.answer, self.facts, self.space, offered),
                 *self.doubt,
             ),
+            there=cautions_there(self.knowledge, self.facts, self.answer.has),
             assessment=self.assessment,
         )
 
@@ -343,13 +348,17 @@ class _Plan:
         voting = np.isin(self.currency.groups, cared_for)
         linked = judged.before if at is None else judged.linked_with(at)
         won = float((linked - judged.before)[voting].sum())
-        if won >= self.knowledge.setting("plan_gain_least"):
+        names = ", ".join(self.knowledge.groups[key].name.lower() for key in cared_for)
+        if won >= self.least:
             return judged
-        names = ", ".join(
-            self.knowledge.groups[key].name.lower()
-            for key in self.currency.groups
-            if key in cared_for
-        )
+        if won > _LITTLE * self.least:
+            # The best there is, and how little that is.
+            self.least = min(self.least, _PART * won)
+            self.doubt.insert(
+                0,
+                _("What fits here would help these only a little: {names}.").format(names=names),
+            )
+            return judged
         self.doubt.insert(
             0,
             _(
@@ -443,7 +452,7 @@ class _Plan:
             before = [judged.before if k is None else judged.linked_with(k) for k in rests]
             voting = self.currency.weight > 0
             won = np.array([(judged.linked_with(at) - linked)[voting].max() for linked in before])
-            least = np.full(len(won), self.knowledge.setting("plan_gain_least"))
+            least = np.full(len(won), self.least)
             if sum(living) == 1 and len(members) > 1:
                 least[living.index(True)] = 0.0
             if (won >= least).all():
@@ -564,7 +573,7 @@ class _Plan:
 
     def served(self, won: Array) -> tuple[tuple[str, float], ...]:
         """Groups that win linked homes worth naming, most first."""
-        least = self.knowledge.setting("plan_gain_least")
+        least = self.least
         pairs = zip(self.currency.groups, won.tolist(), strict=True)
         return tuple(
             sorted(((key, gain) for key, gain in pairs if gain >= least), key=lambda pair: -pair[1])

@@ -396,6 +396,8 @@ class PlotPlan(Shown):
         For groups that walk: the gap in one of this plot's fences that wins most (group, gap).
     warnings
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
+    there
+        Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
     street
         What the street's plan counts on this plot for, in words; empty where there is none.
     assessment, sun
@@ -429,6 +431,7 @@ class PlotPlan(Shown):
     planting_with: Candidate | None
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
+    there: tuple[tuple[str, str], ...]
     street: tuple[str, ...] = ()
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)

@@ -243,3 +243,20 @@ def test_space_after_a_set_is_the_space_less_the_set():
         beds = sum(one.ground_m2 for one in chosen if one.place == "ground")
         assert left.ground_m2 == pytest.approx(93 - beds)
         assert left.has[pair[0]] == pytest.approx(chosen[0].amount)
+
+
+def test_a_balcony_has_no_soil_whether_said_or_not():
+    """A trained tree at a wall roots in the ground: it may be had only where somebody says that
+    there is some (common practice)."""
+    balcony = hood("balcony", "")
+    facts = {said: PlotFacts(pots_only=said, wall_m=4.0) for said in (None, True, False)}
+    found = {
+        said: {
+            key
+            for key in offered(each, "balcony", where=balcony, has={})[0]
+            if KNOW.features[key].rooted
+        }
+        for said, each in facts.items()
+    }
+    assert found[None] == found[True] == set()
+    assert "trained_tree" in found[False]

@@ -314,8 +314,10 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
     assert plan.to_eat is None or plan.to_eat.score <= plan.best.score
 
 
-def test_cared_for_groups_that_nothing_helps_are_told_so():
-    """Pots on a balcony give next to nothing to sparrows, without a hole or a bush far and wide."""
+def test_cared_for_groups_that_little_or_nothing_helps_are_told_so():
+    """Pots on a balcony give next to nothing to sparrows, without a hole or a bush far and wide:
+    they get what there is. Newts get nothing at all without water, and moths were not worked out, so
+    all animals count."""
     lone = Adviser(
         assessed(
             ["", "paving 60; flower_border 80; bee_hotel 2"],
@@ -324,8 +326,13 @@ def test_cared_for_groups_that_nothing_helps_are_told_so():
         )
     )
     plan = lone.plan("1", PlotFacts(groups=("sparrow",)), month=5)
-    assert any("house sparrow" in words and "all animals" in words for words in plan.warnings)
-    assert plan.best is not None
+    assert any("only a little: house sparrow" in words for words in plan.warnings)
+    sparrow = next(one for one in plan.best.groups if one.group == "sparrow")
+    assert 0 < sparrow.linked_after - sparrow.linked_before < KNOW.setting("plan_gain_least")
+    for key, name in (("newt", "smooth newt"), ("moth", "moth")):
+        plan = lone.plan("1", PlotFacts(groups=(key,), small_children=True), month=5)
+        assert any(name in words and "all animals" in words for words in plan.warnings)
+        assert plan.best is not None
 
 
 def test_a_verge_is_not_asked_whether_it_is_rented():

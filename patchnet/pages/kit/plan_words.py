@@ -47,6 +47,7 @@ __all__ = [
     "stage_words",
     "sure_sorts_words",
     "takes",
+    "there_words",
     "thing",
     "upkeep_words",
     "when_words",
@@ -371,6 +372,30 @@ def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[s
     """Cautions that belong to some additions, each once."""
     keys = dict.fromkeys(key for one in candidates for key in one.cautions)
     return [knowledge.cautions[key].words for key in keys]
+
+
+def there_words(plan: PlotPlan, knowledge: Knowledge, *, brief: bool = False) -> list[str]:
+    """Cautions about what is there already.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For names and words.
+    brief
+        As short as there is.
+    """
+    lines = []
+    for feature, key in plan.there:
+        caution = knowledge.cautions[key]
+        name = knowledge.features[feature].name.split(" (")[0].lower()
+        lines.append(
+            _("There already: {thing}. {caution}").format(
+                thing=name, caution=caution.brief if brief else caution.words
+            )
+        )
+    return lines
 
 
 def plant_notes(line: PlantingLine) -> list[str]:

@@ -22,10 +22,8 @@ from patchnet.pages.kit.plan_words import (
     amount_words,
     asked_first,
     best_words,
-    cautions_of,
     competition_words,
     cost_words,
-    fills,
     gap_often_words,
     homes_words,
     hours_words,
@@ -34,6 +32,7 @@ from patchnet.pages.kit.plan_words import (
     place_words,
     plant_notes,
     stage_words,
+    there_words,
     thing,
     upkeep_words,
     when_words,
@@ -41,6 +40,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
+from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.templates import Markup, together
@@ -113,8 +113,8 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         street=assessment.neighbourhood.name,
         best=best_words(plan),
         sentence=in_a_sentence(plan, knowledge),
-        warnings=plan.warnings,
         street_plan=plan.street,
+        warnings=[*there_words(plan, knowledge), *plan.warnings],
         plan=drawn,
         scale=scale,
         key=f" {'; '.join(names)}." if names else "",
@@ -163,7 +163,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 "served": ", ".join(
                     knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]
                 ),
-                "fills": fills(addition, best, knowledge)[:1],
+                "why": reasons_words(addition, best, knowledge),
                 "place": place_words(one),
                 "facts": "; ".join(facts),
                 "often": ""
@@ -254,11 +254,14 @@ def _sun_words(sun: PlotSun) -> str:
 
 
 def _cautions(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+    """Each caution once: in full where lives, the law or a load hang on it, else in brief."""
     if plan.best is None:
         return []
     first = taken_up_first(plan.best, plan.facts, knowledge)
-    words = [words for one in first for words in one.cautions]
-    words += cautions_of([one.candidate for one in plan.best.additions], knowledge)
+    words = [brief for one in first for brief in one.brief]
+    for key in dict.fromkeys(key for one in plan.best.additions for key in one.candidate.cautions):
+        caution = knowledge.cautions[key]
+        words.append(caution.words if caution.about else caution.brief)
     return list(dict.fromkeys(words))
 
 

@@ -36,6 +36,7 @@ from patchnet.pages.kit.plan_words import (
     set_doubt_words,
     stage_words,
     takes,
+    there_words,
     thing,
     wish_words,
     would_change_words,
@@ -99,6 +100,10 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
     parts = [
         plan_title(plan, knowledge),
         paragraph(in_a_sentence(plan, knowledge)),
+        "\n".join(
+            paragraph(_("Take care: {words}").format(words=words), then="  ")
+            for words in there_words(plan, knowledge)
+        ),
         _warnings(plan),
         _section(_("IN YOUR STREET'S PLAN"), [paragraph(x, indent="  ") for x in plan.street]),
         _best(plan, knowledge),

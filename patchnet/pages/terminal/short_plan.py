@@ -14,6 +14,7 @@ from patchnet.pages.kit.plan_words import (
     nearest_words,
     place_words,
     stage_words,
+    there_words,
     thing,
     when_words,
 )
@@ -55,6 +56,7 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
     """
     parts = [plan_title(plan, knowledge)]
     parts += [paragraph(words) for words in plan.street]
+    parts += [paragraph(words) for words in there_words(plan, knowledge, brief=True)]
     best = plan.best
     if best is None:
         parts.append(
