@@ -210,7 +210,7 @@ class StreetPlan(Shown):
     --------
     >>> import patchnet
     >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
-    >>> plan = patchnet.plan_together(answer, plots=["M15B", "M17B"], choose_draws=0)
+    >>> plan = patchnet.plan_together(answer, plots=["M15B", "M17B"])
     >>> [house.plots for house in plan.houses]
     [('M15B',), ('M17B',)]
     """

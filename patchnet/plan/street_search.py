@@ -302,10 +302,14 @@ class StreetSearch:
     def _pass(self, count: int, asked: Sequence[str]) -> dict[str, float]:
         """Ask some plots for something better; how much the best of it won, or lost least."""
         margin: dict[str, float] = {}
+        # The first pass moves most; some of the draws are enough for it.
+        most = 2 * self.few if self.few is not None and count == 1 else None
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
             moves = [(plot, self.others(plot)) for plot in batch]
             won = self.street.won(
-                [(plot, self._changes(plot, others)) for plot, others in moves], exact=self.small
+                [(plot, self._changes(plot, others)) for plot, others in moves],
+                most=most,
+                exact=self.small,
             )
             found = []
             for (plot, others), rows in zip(moves, won, strict=True):
