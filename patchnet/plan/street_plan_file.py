@@ -46,7 +46,8 @@ class EarlierPlan:
 def plan_record(plan: StreetPlan) -> dict[str, Any]:
     """Return a plan as it is kept in a file, ready for JSON.
 
-    Keys: kind, neighbourhood, credits, draws, seed, worth, own_worth, bound, bound_of, effective_jobs,
+    Keys: kind, neighbourhood, credits, draws, seed, worth,
+    own_worth, bound, bound_of, effective_jobs,
     judged, settled, fair, refused, houses (name, plots, answer, order, alone and part in linked
     homes, share, cost, hours_month, jobs: plot, feature, amount, place, months, cautions, asks,
     loses, instead; gives_way), gaps, animals, parts, together, curve, doubt, changes and own.

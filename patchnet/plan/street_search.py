@@ -287,23 +287,31 @@ class StreetSearch:
             if margin and not self.small:
                 asked = sorted(margin, key=lambda plot: (-margin[plot], plot))
                 asked = sorted(asked[: -(-len(asked) // 2)])
-            margin = self._pass(count, asked)
+            # The first pass moves most; some of the draws are enough for it.
+            some = 2 * self.few if self.few is not None and count == 1 else None
+            margin = self._pass(count, asked, some)
             self._pair_moves()
             after = self._worth(self.chosen, now)
             won = float(after.mean() - value.mean())
             if won <= 0:
                 self._go_to(kept)
-                return value, count, True
+                margin = {}
+                if some is None:
+                    return value, count, True
+                continue
             value = after
+            if some is not None:
+                continue
             if won < _ENDED * float(value.mean()) and not self.small:
                 return value, count, True
         return value, _PASSES, False
 
-    def _pass(self, count: int, asked: Sequence[str]) -> dict[str, float]:
-        """Ask some plots for something better; how much the best of it won, or lost least."""
+    def _pass(self, count: int, asked: Sequence[str], most: int | None) -> dict[str, float]:
+        """Ask plots for something better, in the first `most` draws of each run.
+
+        What is given back is how much the best of it won, or lost least.
+        """
         margin: dict[str, float] = {}
-        # The first pass moves most; some of the draws are enough for it.
-        most = 2 * self.few if self.few is not None and count == 1 else None
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
             moves = [(plot, self.others(plot)) for plot in batch]
             won = self.street.won(

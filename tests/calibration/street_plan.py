@@ -9,13 +9,13 @@ and at least 10 effective jobs. (Tried design on 46 plots of the demo: 1.19 time
 
 import argparse
 import time
-from functools import partial
 
 import numpy as np
 
 import patchnet
 from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.plan import plan_together as street
+from patchnet.plan import street_fresh_draws as fresh
 from patchnet.plan.joint_worth import common_currency
 
 
@@ -59,9 +59,9 @@ def main():
     cards = own_cards(answer, plots)
     currency = common_currency(answer)
     first = 25 * -(-given.by // 25)
-    compared = street._Compared(plan.changes, cards, currency.weight, currency.first)
+    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first)
     rows = over_draws(
-        partial(street._row), compared, draws_of(answer, first + given.draws, 0),
+        fresh.won_by_both, compared, draws_of(answer, first + given.draws, 0),
         range(first, first + given.draws), processes=given.processes,
     )  # fmt: skip
     _, joint, own = np.array(list(rows)).T

@@ -18,13 +18,14 @@ from patchnet.pages.sheets.street_sheet import street_sheet
 from patchnet.pages.terminal.json_text import json_text
 from patchnet.pages.terminal.together_text import together_text
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.plan_together import effective_jobs, plan_together
+from patchnet.plan.plan_together import plan_together
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import PlotSet, PlotSets, plan_sets
 from patchnet.plan.street_in_draws import StreetInDraws, runs_of
 from patchnet.plan.street_plan_file import plan_record, read_street_plan
 from patchnet.plan.street_rules import StreetRules
 from patchnet.plan.street_search import StreetSearch
+from patchnet.plan.street_told import effective_jobs
 from patchnet.plan.waiting import in_time
 
 GROUPS = ("newt", "wren")
