@@ -18,6 +18,14 @@ settings.load_profile("untimed")
 os.environ["PATCHNET_DRAWS"] = "0"
 
 
+LONGEST = {"test_notebook", "test_types"}
+
+
+def pytest_collection_modifyitems(items):
+    """Put the longest first: at the end one worker would be left alone with them."""
+    items.sort(key=lambda item: getattr(item, "originalname", item.name) not in LONGEST)
+
+
 class _NoChild:
     """The pipe to a reader, answered in this process: asked and told in bytes, as by a child."""
 

@@ -7,7 +7,9 @@ to plot then needs one edge a block, with the bunches as knots in between, inste
 pair.
 """
 
+from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -47,23 +49,31 @@ class Blocks:
     ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Tails and heads of the edges on a way from some of the rows to some of the columns."""
         ends = np.r_[rows, cols, np.zeros(self.knots - 2 * self.size, dtype=bool)]
-        on = _led_to(self.tail, self.head, np.flatnonzero(ends[: self.size]), self.knots)
-        back = np.flatnonzero(ends[self.size :]) + self.size
-        on &= _led_to(self.head, self.tail, back, self.knots)
+        forth, back = self._ways
+        on = _led_to(forth, np.flatnonzero(ends[: self.size]))
+        on &= _led_to(back, np.flatnonzero(ends[self.size :]) + self.size)
         kept = on[self.tail] & on[self.head]
         return self.tail[kept].astype(np.intp), self.head[kept].astype(np.intp)
 
+    @cached_property
+    def _ways(self) -> "tuple[sp.csr_array, sp.csr_array]":
+        """The edges and their way back, with one more knot behind that leads nowhere yet."""
+        data, shape = np.ones(len(self.tail)), (self.knots + 1, self.knots + 1)
+        forth = sp.coo_array((data, (self.tail, self.head)), shape=shape)
+        return forth.tocsr(), forth.T.tocsr()
 
-def _led_to(tail: Ints, head: Ints, starts: NDArray[np.intp], knots: int) -> NDArray[np.bool_]:
+
+def _led_to(ways: "sp.csr_array", starts: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Shape (knots,): True where the edges lead to from any of the starts, and at the starts."""
-    tails = np.r_[tail, np.full(len(starts), knots)]
-    heads = np.r_[head, starts]
-    graph = sp.coo_array(
-        (np.ones(len(tails), dtype=np.int8), (tails, heads)), shape=(knots + 1, knots + 1)
-    ).tocsr()
-    reached = np.zeros(knots + 1, dtype=bool)
-    reached[csgraph.breadth_first_order(graph, knots, return_predecessors=False)] = True
-    return reached[:knots]
+    graph = copy(ways)  # laid and checked once: only the last knot leads elsewhere
+    graph.indices = np.concatenate((ways.indices, starts.astype(ways.indices.dtype)))
+    graph.data = np.ones(len(graph.indices))
+    graph.indptr = ways.indptr.copy()
+    graph.indptr[-1] = len(graph.indices)
+    last = ways.shape[0] - 1
+    reached = np.zeros(last + 1, dtype=bool)
+    reached[csgraph.breadth_first_order(graph, last, return_predecessors=False)] = True
+    return reached[:last]
 
 
 def along_a_curve(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.intp]:

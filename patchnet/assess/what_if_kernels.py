@@ -1,7 +1,8 @@
 """Compiled kernels of the trials: routes over stops, and portions for many changes of one plot.
 
 `LANES` trials are worked through side by side, so that each step is one instruction on several
-numbers. Everything is a plain sum in a fixed order: the same input gives the same bits.
+numbers. Everything is a plain sum in a fixed order: the same input gives the same bits. Loops are
+written out, for expressions of whole arrays take the compiler several times as long.
 """
 
 from typing import NamedTuple
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.portions import PORTIONS, STILL
 from patchnet.assess.sums_by_likeness import RowSums, Shared, Tried
-from patchnet.core.compiled import kernel
+from patchnet.core.compiled import kernel, kernel_part
 
 __all__ = ["LANES", "fill_lanes", "take_in_stops"]
 
@@ -37,7 +38,8 @@ def take_in_stops(lengths: NDArray[np.int32], stops: Ints) -> None:
     size = len(lengths)
     onward = np.empty(size, np.int32)
     for stop in stops:
-        onward[:] = lengths[stop]
+        for j in range(size):
+            onward[j] = lengths[stop, j]
         for i in range(size):
             first = lengths[i, stop]
             if first < _NO_ROUTE:
@@ -46,7 +48,7 @@ def take_in_stops(lengths: NDArray[np.int32], stops: Ints) -> None:
                     row[j] = min(row[j], first + onward[j])
 
 
-@kernel
+@kernel_part
 def _add_anew(sums: RowSums, need: int, row: int, terms: Floats, out: Floats, peak: Floats) -> None:
     for lane in range(LANES):
         out[row, lane] = 0.0
@@ -109,7 +111,7 @@ class _Room(NamedTuple):
     peak: Floats
 
 
-@kernel
+@kernel_part
 def _to_plots(need: int, shared: Shared, homes: Floats, at: _Room) -> None:
     """Put what homes come to at each plot that they reach into ``at.sums``, the plot last."""
     count, plots = len(homes) - 1, shared.near_plot.shape[1]
@@ -126,7 +128,7 @@ def _to_plots(need: int, shared: Shared, homes: Floats, at: _Room) -> None:
             at.sums[plots, lane] += near * homes[row, lane]
 
 
-@kernel
+@kernel_part
 def _to_homes(need: int, shared: Shared, given: Floats, out: Floats, peak: Floats) -> None:
     """Put what plots give into `out`, shape (h + 1, LANES), by home and for the plot last."""
     count, plots = len(out) - 1, shared.near_plot.shape[1]
@@ -143,12 +145,28 @@ def _to_homes(need: int, shared: Shared, given: Floats, out: Floats, peak: Float
             out[count, lane] += near * given[plot, lane]
 
 
-@kernel
+@kernel_part
+def _set(out: Floats, value: float) -> None:
+    """Put one value into an array of shape (rows, LANES)."""
+    for row in range(len(out)):
+        for lane in range(LANES):
+            out[row, lane] = value
+
+
+@kernel_part
+def _times(one: Floats, other: Floats, out: Floats) -> None:
+    """Put the products of two arrays of shape (rows, LANES) into a third."""
+    for row in range(len(out)):
+        for lane in range(LANES):
+            out[row, lane] = one[row, lane] * other[row, lane]
+
+
+@kernel_part
 def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -> None:
     """What one home gets of a need that shares with nobody, shape (h + 1, LANES)."""
     count = len(tried.room) - 1
     worst = shared.worst[need]
-    out[:] = 1.0 if worst else 0.0
+    _set(out, 1.0 if worst else 0.0)
     for month in range(shared.months[need], shared.months[need + 1]):
         for row in range(count + 1):
             near = shared.near_home[need, row] if row < count else 1.0
@@ -161,13 +179,13 @@ def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -
                     out[row, lane] += shared.share[month] * got
 
 
-@kernel
+@kernel_part
 def _offered(need: int, shared: Shared, at: _Room) -> None:
     """Offer one need to all that still rise, and let `rise` be no more than that allows."""
     rows, plots = len(at.rise), shared.near_plot.shape[1]
     worst = shared.worst[need]
     _to_plots(need, shared, at.taking, at)
-    at.mean[need] = 0.0
+    _set(at.mean[need], 0.0)
     for month in range(shared.months[need], shared.months[need + 1]):
         price, offer = at.price[month], at.offer[month]
         for plot in range(plots + 1):
@@ -190,7 +208,7 @@ def _offered(need: int, shared: Shared, at: _Room) -> None:
                 at.rise[row, lane] = min(at.rise[row, lane], at.mean[need, row, lane] * PORTIONS)
 
 
-@kernel
+@kernel_part
 def _eaten(need: int, shared: Shared, at: _Room) -> None:
     """Take what the rise comes to out of what is left."""
     rows, plots = len(at.rise), shared.near_plot.shape[1]
@@ -213,19 +231,41 @@ def _eaten(need: int, shared: Shared, at: _Room) -> None:
                 at.left[month, plot, lane] = max(0.0, at.left[month, plot, lane] - gone)
 
 
-@kernel
+@kernel_part
 def _stocked(need: int, block: int, shared: Shared, tried: Tried, at: _Room) -> None:
     """Put all there is of a need back, and nothing eaten."""
     plots = shared.near_plot.shape[1]
     for month in range(shared.months[need], shared.months[need + 1]):
-        at.had[month] = 0.0
+        _set(at.had[month], 0.0)
         for lane in range(LANES):
             for plot in range(plots):
                 at.left[month, plot, lane] = shared.supply[month, plot]
             at.left[month, plots, lane] = tried.supply[month, block + lane]
 
 
-@kernel
+@kernel_part
+def _wanted(ceiling: Floats, level: Floats, rise: Floats) -> None:
+    """Let all rise by what is missing, in portions, one at the most."""
+    for row in range(len(rise)):
+        for lane in range(LANES):
+            missing = (ceiling[row, lane] - level[row, lane]) * PORTIONS
+            rise[row, lane] = max(0.0, min(1.0, missing))
+
+
+@kernel_part
+def _risen(rise: Floats, level: Floats, speed: Floats) -> bool:
+    """Add the rise to the level, and say whether any rises on."""
+    rising = False
+    for row in range(len(rise)):
+        for lane in range(LANES):
+            level[row, lane] += rise[row, lane] / PORTIONS
+            onward = rise[row, lane] > STILL
+            speed[row, lane] = rise[row, lane] if onward else 0.0
+            rising |= onward
+    return rising
+
+
+@kernel_part
 def _fill(
     first: int,
     last: int,
@@ -239,26 +279,26 @@ def _fill(
 ) -> None:
     """Let homes rise in portions with the needs `first` to `last` of ``at.order``."""
     if first == last:
-        level[:] = ceiling
+        for row in range(len(level)):
+            for lane in range(LANES):
+                level[row, lane] = ceiling[row, lane]
         return
     for turn in range(first, last):
         _stocked(at.order[turn], block, shared, tried, at)
-    at.speed[:] = 1.0
-    level[:] = 0.0
+    _set(at.speed, 1.0)
+    _set(level, 0.0)
     for _ in range(PORTIONS):
-        at.taking[:] = homes * at.speed
-        at.rise[:] = np.maximum(0.0, np.minimum(1.0, (ceiling - level) * PORTIONS))
+        _times(homes, at.speed, at.taking)
+        _wanted(ceiling, level, at.rise)
         for turn in range(first, last):
             _offered(at.order[turn], shared, at)
         for turn in range(first, last):
             _eaten(at.order[turn], shared, at)
-        level += at.rise / PORTIONS
-        at.speed[:] = np.where(at.rise > STILL, at.rise, 0.0)
-        if at.speed.max() == 0.0:
+        if not _risen(at.rise, level, at.speed):
             return
 
 
-@kernel
+@kernel_part
 def _helped(
     vital: int,
     block: int,
@@ -271,7 +311,7 @@ def _helped(
     at: _Room,
 ) -> None:
     """What the helpful needs together are worth to homes."""
-    worth[:] = 1.0
+    _set(worth, 1.0)
     for turn in range(vital, len(at.order)):
         need = at.order[turn]
         floor = shared.floor[need]
@@ -281,40 +321,52 @@ def _helped(
                 worth[row, lane] *= floor + (1 - floor) * level[row, lane]
 
 
-@kernel
+@kernel_part
 def _scarcest(
     vital: int, block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats,
     quality: Floats, at: _Room,
 ) -> None:  # fmt: skip
     """The passes of `patchnet.assess.portions.share_in_portions`."""
     rows = len(room)
-    ceiling, level = np.ones((rows, LANES)), np.empty((rows, LANES))
+    ceiling, level = np.empty((rows, LANES)), np.empty((rows, LANES))
+    _set(ceiling, 1.0)
     for turn in range(vital):
-        ceiling = np.minimum(ceiling, ceilings[at.order[turn]])
+        need = at.order[turn]
+        for row in range(rows):
+            for lane in range(LANES):
+                ceiling[row, lane] = min(ceiling[row, lane], ceilings[need, row, lane])
     none = 0 * vital  # a number of its kind: a bare nought would be compiled for itself
     _fill(none, vital, block, shared, tried, room, ceiling, quality, at)
     if vital == len(at.order):
         return
     first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
-    _helped(vital, block, shared, tried, room * quality, ceilings, level, first, at)
-    if first.min() >= 1.0:
+    homes, held = np.empty((rows, LANES)), np.empty((rows, LANES))
+    _times(room, quality, held)
+    _helped(vital, block, shared, tried, held, ceilings, level, first, at)
+    less = False
+    for row in range(rows):
+        for lane in range(LANES):
+            less |= first[row, lane] < 1.0
+    if not less:
         return
-    homes = room * first
+    _times(room, first, homes)
     _fill(none, vital, block, shared, tried, homes, ceiling, quality, at)
-    _helped(vital, block, shared, tried, homes * quality, ceilings, level, again, at)
+    _times(homes, quality, held)
+    _helped(vital, block, shared, tried, held, ceilings, level, again, at)
     for row in range(rows):
         for lane in range(LANES):
             quality[row, lane] *= min(first[row, lane], again[row, lane])
 
 
-@kernel
+@kernel_part
 def _mean(
     block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats, votes: float,
     lowest: float, quality: Floats, at: _Room,
 ) -> None:  # fmt: skip
     """The weighted geometric mean of all needs, each filled alone."""
     rows = len(room)
-    level, logs = np.empty((rows, LANES)), np.zeros((rows, LANES))
+    level, logs = np.empty((rows, LANES)), np.empty((rows, LANES))
+    _set(logs, 0.0)
     for turn in range(len(at.order)):
         need = at.order[turn]
         _fill(turn, turn + 1, block, shared, tried, room, ceilings[need], level, at)

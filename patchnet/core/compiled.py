@@ -15,7 +15,9 @@ from typing import Any, TypeVar
 
 from patchnet.core.errors import WrongUse
 
-__all__ = ["can_compile", "cores", "in_threads", "kernel", "leave_cores_to", "use_compiled"]
+__all__ = [
+    "can_compile", "cores", "in_threads", "kernel", "kernel_part", "leave_cores_to", "use_compiled",
+]  # fmt: skip
 
 F = TypeVar("F", bound=Callable[..., object])
 Block = TypeVar("Block")
@@ -55,12 +57,24 @@ def kernel(function: F) -> F:
     Kept on disk between runs where a folder for it can be written to. No fast-math: the
     compiled sums are those that the source says.
     """
+    return _compiled(function)
+
+
+def kernel_part(function: F) -> F:
+    """Compile a function that other kernels call, and Python never.
+
+    A way in from Python, which nobody goes, would be compiled for every array in its arguments.
+    """
+    return _compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+
+def _compiled(function: F, **ways_in: bool) -> F:
     import numba  # slow to import, and small neighbourhoods never need it
 
     try:
-        compiled: F = numba.njit(function, cache=True, nogil=True)
+        compiled: F = numba.njit(function, cache=True, nogil=True, **ways_in)
     except RuntimeError:  # nowhere to keep it: compile in each run
-        return numba.njit(function, nogil=True)  # type: ignore[no-any-return]
+        return numba.njit(function, nogil=True, **ways_in)  # type: ignore[no-any-return]
     # Where the disk is full what was compiled is used all the same, and lost afterwards.
     kept: Any = getattr(compiled, "_cache", None)
     if kept is not None:

@@ -16,7 +16,7 @@ from numba.core import types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from patchnet.core.compiled import kernel
+from patchnet.core.compiled import kernel, kernel_part
 from patchnet.movement.barrier_steps import DIRECTIONS
 
 __all__ = ["grow_buckets", "grow_heap", "touching", "trace"]
@@ -81,7 +81,7 @@ def _onward() -> Bytes:
 _DIRECTIONS = _onward()
 
 
-@kernel
+@kernel_part
 def _extra(key: Ints, extra: Floats, at: int) -> float:
     low = 0
     high = len(key)
@@ -96,7 +96,7 @@ def _extra(key: Ints, extra: Floats, at: int) -> float:
     return 0.0
 
 
-@kernel
+@kernel_part
 def _step(
     cell: int, there: int, d: int, cells: Records, half: Floats,
     key: Ints, extra: Floats,
@@ -110,7 +110,7 @@ def _step(
     return float(price)
 
 
-@kernel
+@kernel_part
 def _on_rim(cell: int, cells: Records, owner: Cells, offset: Ints) -> bool:
     for d in range(8):
         there = cell + offset[d]
@@ -119,7 +119,7 @@ def _on_rim(cell: int, cells: Records, owner: Cells, offset: Ints) -> bool:
     return False
 
 
-@kernel
+@kernel_part
 def _seeds(cells: Records, owner: Cells, offset: Ints) -> Ints:
     """Cells of sources from which a step leads out; `owner` as it is before the growth."""
     count = 0
@@ -135,7 +135,7 @@ def _seeds(cells: Records, owner: Cells, offset: Ints) -> Ints:
     return seeds
 
 
-@kernel
+@kernel_part
 def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more than a step
     cells: Records, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats, go: Ints, weight: Floats, onward: Bytes,
@@ -358,7 +358,7 @@ def grow_heap(  # noqa: C901, PLR0912, PLR0915 - as grow_buckets
             cells[cell].came = back
 
 
-@kernel
+@kernel_part
 def _borders(owner: Cells, offset: Ints) -> tuple[Ints, Bytes]:
     """Neighbours that belong to two sources: first cell, direction 0-3."""
     east, south, south_east, south_west = offset[0], offset[1], offset[2], offset[3]

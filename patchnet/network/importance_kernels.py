@@ -9,7 +9,7 @@ those below k follow it in one run; they are then routed again from all the othe
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.core.compiled import kernel
+from patchnet.core.compiled import kernel, kernel_part
 from patchnet.network.adjacency import Ints, Places
 from patchnet.network.kernels import pop, push
 
@@ -171,7 +171,7 @@ def settle(
     return count
 
 
-@kernel
+@kernel_part
 def _dominators(
     count: int,
     settled: Places,
@@ -207,7 +207,7 @@ def _dominators(
         above[place] = common
 
 
-@kernel
+@kernel_part
 def _order(
     count: int, settled: Places, above: Places, number: Places, node_at: Places, below: Places
 ) -> None:
@@ -227,7 +227,7 @@ def _order(
         number[settled[place]] = here
 
 
-@kernel
+@kernel_part
 def _slacks(
     count: int,
     node_at: Places,
@@ -261,7 +261,7 @@ def _slacks(
         last[place] = edges
 
 
-@kernel
+@kernel_part
 def _reroute(
     begin: int, stop: int, first: Spans, last: Spans, other: Ends, slack: Ints, longer: Ints
 ) -> None:
@@ -292,7 +292,7 @@ def _reroute(
         forward = not forward
 
 
-@kernel
+@kernel_part
 def _lost(
     begin: int,
     stop: int,
@@ -319,7 +319,7 @@ def _lost(
     return lost
 
 
-@kernel
+@kernel_part
 def _link_between(a: int, b: int, start: Ints, end: Places, link: Places) -> int:
     for at in range(start[a], start[a + 1]):
         if end[at] == b:

@@ -15,7 +15,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.core.compiled import kernel
+from patchnet.core.compiled import kernel, kernel_part
 
 __all__ = [
     "Layout",
@@ -113,7 +113,7 @@ class Standing(NamedTuple):
     active: Flags
 
 
-@kernel
+@kernel_part
 def _met(fixed: Layout, got: Array, more: Array, need: int) -> float:
     """Share of a need that is met: the worst of its months, or their mean."""
     first, last = fixed.months[need], fixed.months[need + 1]
@@ -150,7 +150,7 @@ def homes_of(fixed: Layout, now: Standing) -> None:
         now.homes[i] = now.room[i] * min(1.0, now.within[i], vital * helpful)
 
 
-@kernel
+@kernel_part
 def _changes(
     fixed: Layout, now: Standing, site: int, recipe: int, places: Places, change: Array
 ) -> int:
@@ -186,7 +186,7 @@ def _changes(
     return count
 
 
-@kernel
+@kernel_part
 def _gaining(
     fixed: Layout, now: Standing, site: int, holding: Places, onto: Flags, gains: Flags
 ) -> tuple[Places, Places, Places]:
@@ -236,7 +236,7 @@ def _gaining(
     return _sorted_by_move(holding, by, moves)
 
 
-@kernel
+@kernel_part
 def _sorted_by_move(holding: Places, by: Places, moves: int) -> tuple[Places, Places, Places]:
     """Places by their move (-1: none): the places, where each move's start, and their moves."""
     start = np.zeros(moves + 1, np.int64)
@@ -255,7 +255,7 @@ def _sorted_by_move(holding: Places, by: Places, moves: int) -> tuple[Places, Pl
     return places, start, move
 
 
-@kernel
+@kernel_part
 def _won_over(
     fixed: Layout, now: Standing, site: int, homes: Array, able: Places, gains: Flags, won: Array
 ) -> Places:
@@ -284,7 +284,7 @@ def _won_over(
     return places
 
 
-@kernel
+@kernel_part
 def _betters(fixed: Layout, now: Standing, site: int) -> bool:
     """Whether a stop at a site improves the route between any two stops one move away from it."""
     first, last = fixed.near_start[site], fixed.near_start[site + 1]
@@ -499,15 +499,16 @@ def take_in(fixed: Layout, now: Standing, site: int) -> tuple[Ints, Ints, Array]
     return first[:found].copy(), second[:found].copy(), before[:found].copy()
 
 
-@kernel
+@kernel_part
 def _longer(array: Row, least: int) -> Row:
     """The same with more room behind: twice as much, and `least` at the least."""
     grown = np.empty(max(2 * array.size, least), array.dtype)
-    grown[: array.size] = array
+    for at in range(array.size):  # a slice would take the compiler seconds
+        grown[at] = array[at]
     return grown
 
 
-@kernel
+@kernel_part
 def _moves(fixed: Layout, site: int) -> int:
     """Number of moves from a site."""
     return int(fixed.near_start[site + 1] - fixed.near_start[site])

@@ -17,8 +17,14 @@ from contextlib import closing, suppress
 from datetime import date
 from pathlib import Path
 
+import folium  # noqa: F401 - these are loaded once here, and not anew in every child
 import geopandas as gpd
+import numba  # noqa: F401
+import openpyxl  # noqa: F401
 import pyogrio
+import rasterio.features
+import rasterio.warp  # noqa: F401
+import scipy.optimize  # noqa: F401
 import shapely
 from worlds.surveyed_street import EAST, NORTH
 
