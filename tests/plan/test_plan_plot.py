@@ -316,8 +316,8 @@ def test_who_wants_to_eat_gets_a_set_to_eat_from(adviser):
 
 def test_cared_for_groups_that_little_or_nothing_helps_are_told_so():
     """Pots on a balcony give next to nothing to sparrows, without a hole or a bush far and wide:
-    they get what there is. Newts get nothing at all without water, and moths were not worked out, so
-    all animals count."""
+    they get what there is. Newts get nothing at all without water, and moths were not worked out,
+    so all animals count."""
     lone = Adviser(
         assessed(
             ["", "paving 60; flower_border 80; bee_hotel 2"],
