@@ -56,15 +56,6 @@ def main():
         answer, plots=list(plots), draws=given.draws, processes=given.processes, progress=told
     )
     print(f"{time.process_time() - begun:6.0f} s of processor (this process)")
-    cards = own_cards(answer, plots)
-    currency = common_currency(answer)
-    first = 25 * -(-given.by // 25)
-    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first)
-    rows = over_draws(
-        fresh.won_by_both, compared, draws_of(answer, first + given.draws, 0),
-        range(first, first + given.draws), processes=given.processes,
-    )  # fmt: skip
-    _, joint, own = np.array(list(rows)).T
     print(f"{len(plan.jobs)} jobs, effective number {plan.effective:.1f}")
     print(
         f"worth {plan.worth:.4f} in {plan.draws} draws; own sets {plan.own_worth:.4f}, which "
@@ -74,6 +65,15 @@ def main():
         f"against own sets chosen over the draws: {plan.doubt.ratio:.2f} times, more in "
         f"{plan.doubt.better:.0%} of {given.draws} other draws"
     )
+    cards = own_cards(answer, plots)
+    currency = common_currency(answer)
+    first = 25 * -(-given.by // 25)
+    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first)
+    rows = over_draws(
+        fresh.won_by_both, compared, draws_of(answer, first + given.draws, 0),
+        range(first, first + given.draws), processes=given.processes,
+    )  # fmt: skip
+    _, joint, own = np.array(list(rows)).T
     print(
         f"against the cards: {np.median(joint / own):.2f} times, more in {(joint > own).mean():.0%}"
     )
