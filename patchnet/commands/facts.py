@@ -40,6 +40,7 @@ _QUESTIONS: WordList[tuple[str, str]] = WordList(
         ("budget", N_("How much money is there for the first year ({unit})?")),
         ("edible", N_("Do you want things to eat (yes/no)?")),
         ("groups", N_("Which animals do you care for most ('patchnet groups' lists them)?")),
+        ("plants", N_("Which plants grow there already (English or Latin names)?")),
         ("wishes", N_("What would you like to have (pond 3, bee hotel)?")),
     )
 )
@@ -60,6 +61,7 @@ _OPTIONS: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("--budget", {"metavar": "MONEY"}, "budget"),
     ("--edible/--not-edible", {"default": None}, "edible"),
     ("--care-for", {"multiple": True, "metavar": "GROUP"}, "groups"),
+    ("--has-plant", {"multiple": True, "metavar": "PLANT"}, "plants"),
     ("--wish", {"multiple": True, "metavar": "FEATURE"}, "wishes"),
 )
 _HELP = {
@@ -79,6 +81,7 @@ _HELP = {
     "budget": N_("Money for the first year."),
     "edible": N_("Whether things to eat are wanted."),
     "groups": N_("An animal you care for most (can be repeated)."),
+    "plants": N_("A plant that grows there already: it is not offered again (can be repeated)."),
     "wishes": N_("Something you would like, such as 'pond 3' (can be repeated)."),
 }
 

@@ -68,7 +68,7 @@ def kernel_part(function: F) -> F:
     return _compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
-def _compiled(function: F, **ways_in: bool) -> F:
+def _compiled(function: F, **ways_in: Any) -> F:  # noqa: ANN401 - options of a compiler
     import numba  # slow to import, and small neighbourhoods never need it
 
     try:

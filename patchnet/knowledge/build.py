@@ -14,6 +14,8 @@ from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
+from patchnet.knowledge.mixes import Mix, PlantForm
+from patchnet.knowledge.moves import Move
 from patchnet.knowledge.plants import (
     PlantingPlace,
     PlantRole,
@@ -102,6 +104,9 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         scheme_risks=reader.all(SchemeRisk),
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),
+        plant_forms=reader.keyed(PlantForm),
+        mixes=reader.keyed(Mix),
+        moves=reader.keyed(Move),
         countries=read_countries(reader),
         regions=reader.keyed(Region),
         region_animals=reader.keyed(RegionAnimal),

@@ -17,6 +17,8 @@ from patchnet.knowledge.features import About, Caution, Feature, FeatureTrait, R
 from patchnet.knowledge.ground import GroundCosts, GroundCover
 from patchnet.knowledge.groups import Group
 from patchnet.knowledge.lodging import Density, Use
+from patchnet.knowledge.mixes import Mix, PlantForm
+from patchnet.knowledge.moves import Move
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
 from patchnet.knowledge.scheme import Recipe, SchemeConsent, SchemeRisk, UpkeepTask
@@ -43,8 +45,8 @@ class Knowledge(Shown):
         Numbers of the method itself (floors, rounds, tolerances), by key.
     figures
         Every `Figure` of every table, by its key.
-    plant_roles
-        What plants do for animals, by key.
+    plant_roles, plant_forms, mixes
+        What plants do for animals; how they are bought; tested mixes of them: by key.
     unseen
         How much of what cannot be seen goes with each house, tree or planting.
     densities, uses
@@ -69,6 +71,8 @@ class Knowledge(Shown):
         What a planter in each kind of sight area means, by key.
     sitings
         Where each feature that can be added goes, by feature.
+    moves
+        Ways to make something where room is small, by key.
     taking_up
         Covers that can be taken up to make open ground, by feature.
     keep_uses
@@ -121,6 +125,9 @@ class Knowledge(Shown):
     scheme_risks: tuple[SchemeRisk, ...] = ()
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)
+    plant_forms: Mapping[str, PlantForm] = field(default_factory=dict)
+    mixes: Mapping[str, Mix] = field(default_factory=dict)
+    moves: Mapping[str, Move] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
     regions: "Mapping[str, Region]" = field(default_factory=dict)
     region_animals: "Mapping[str, RegionAnimal]" = field(default_factory=dict)

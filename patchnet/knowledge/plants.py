@@ -25,6 +25,7 @@ __all__ = [
     "LAWS",
     "LAYERS",
     "PLANT_LISTS",
+    "STRATA",
     "Plant",
     "PlantListing",
     "PlantRole",
@@ -35,7 +36,11 @@ __all__ = [
 ]
 
 LAYERS = ("bulb", "herb", "shrub", "climber", "tree", "aquatic")
-PLANT_LISTS = ("toxic", "edible", "invasive", "slow_to_flower", "elsewhere")
+STRATA = (
+    "bulb", "ground", "mid", "tall", "trailing", "filler", "shrub", "climber", "tree", "aquatic",
+)  # fmt: skip
+"""Where a plant stands among others; ``filler``: sown or set for a year or two."""
+PLANT_LISTS = ("toxic", "sharp", "edible", "invasive", "slow_to_flower", "elsewhere", "thread")
 """Lists with a meaning of their own; every other is the list of one place (its `only`)."""
 LAWS = ("schedule_9", "sale_ban", "ias_order")
 """Planting it in the wild is an offence; it may not be sold; it may not be kept at all."""
@@ -56,6 +61,9 @@ class PlantRole:
         close no hungry month.
     waits_for_flower
         Whether a plant that is slow to flower does not do it for years.
+    guide
+        What a gardener wants of any planting and this job is: something scented at ``night``,
+        seed or berry for ``winter``, ``leaf`` for caterpillars; empty: none of these.
     """
 
     key: Annotated[str, Key(N_("key of the role"), dashes=True)]
@@ -67,6 +75,17 @@ class PlantRole:
         bool,
         Flag(N_("whether a plant that is slow to flower does not do it for years"), blank=False),
     ]
+    guide: Annotated[
+        str,
+        Choice(
+            N_(
+                "what any planting should have and this is: scent at night, food for winter, leaf "
+                "for caterpillars; empty: none"
+            ),
+            of=("night", "winter", "leaf"),
+            blank="",
+        ),
+    ] = ""
 
 
 @table(
@@ -76,7 +95,12 @@ class PlantRole:
     bases=(
         Basis("months", N_("months {flower_start}-{flower_end}"), at="flower_months"),
         Basis("hazard", "{hazard}", at="hazard"),
-        Basis("traits", N_("light, soil, container, roles, native"), at="traits", noted=False),
+        Basis(
+            "traits",
+            N_("light, soil, container, roles, native, stratum, evergreen, tongue, form, raised"),
+            at="traits",
+            noted=False,
+        ),
     ),
     figures=Figures("plant_figures.csv", ("plant",)),
 )  # fmt: skip
@@ -112,6 +136,55 @@ class Plant:
     note: Annotated[str, Text(N_("anything else"), blank="")]
     months_source: Annotated[str, FromCell("months_source")]
     hazard_source: Annotated[str, FromCell("hazard_source")]
+    stratum: Annotated[
+        str, Choice(N_("where it stands among others; empty: by how it grows"), of=STRATA, blank="")
+    ] = ""
+    evergreen: Annotated[
+        bool, Flag(N_("whether it keeps its leaves in winter"), blank=False)
+    ] = False  # fmt: skip
+    tongue: Annotated[
+        str,
+        Choice(
+            N_("whose tongues its flowers suit: any, long or short; none: no nectar or pollen"),
+            of=("short", "long", "any", "none"),
+            blank="",
+        ),
+    ] = ""
+    form: Annotated[
+        str, Ref(N_("how it is bought"), table="plant_forms.csv", blank="")
+    ] = ""  # fmt: skip
+    raised: Annotated[
+        tuple[str, ...],
+        Choices(
+            N_("how it is had for next to nothing: sown, divided, from cuttings"),
+            of=("sow", "divide", "cuttings"),
+        ),
+    ] = ()
+    kept_height: Annotated[
+        Figure | None,
+        Quantity(N_("height as it is kept in a box"), unit="m", over=True, needed=False),
+    ] = None
+    kept_spread: Annotated[
+        Figure | None,
+        Quantity(N_("width as it is kept in a box"), unit="m", over=True, needed=False),
+    ] = None
+    pot_depth: Annotated[
+        Figure | None,
+        Quantity(N_("depth of soil it needs in a pot or box"), unit="m", over=True, needed=False),
+    ] = None
+    price: Annotated[
+        Figure | None, Quantity(N_("price of one, as it is bought"), unit="GBP", needed=False)
+    ] = None  # fmt: skip
+
+    @property
+    def width_m(self) -> float:
+        """Width as it is kept, m."""
+        return float((self.kept_spread or self.spread).value)
+
+    @property
+    def tier(self) -> str:
+        """Where it stands among others; where the table does not say, how it grows."""
+        return self.stratum or self.layer
 
     @property
     def flower_months(self) -> tuple[int, ...]:
@@ -152,10 +225,24 @@ def _names_of_lists(at: Reading) -> Collection[str]:
 )
 @dataclass(frozen=True, slots=True)
 class PlantListing:
-    """A plant on a list; `what` says more (toxic: for whom; edible: which part)."""
+    """A plant on a list; `what` says more (toxic and sharp: for whom; edible: which part).
+
+    `strength` says how bad the harm is: ``low`` (in practice: it is told, but nothing is left out
+    for it), ``mild``, ``serious`` or ``grave``.
+    """
 
     plant: Annotated[str, Ref(N_("the plant"), table="plants.csv")]
-    what: Annotated[tuple[str, ...], Words(N_("more (toxic: for whom; edible: which part)"))]
+    what: Annotated[
+        tuple[str, ...], Words(N_("more (toxic and sharp: for whom; edible: which part)"))
+    ]
+    strength: Annotated[
+        str,
+        Choice(
+            N_("how bad the harm is; low: told, but no reason to leave it out"),
+            of=("low", "mild", "serious", "grave"),
+            blank="",
+        ),
+    ] = ""
 
 
 @table(
@@ -214,6 +301,10 @@ class PlantingPlace:
         Layers of plants that stand in it.
     main_layer
         The one of them that makes it what it is (shrubs, with herbs beneath), or None.
+    form
+        Form in which plants are set there, where it is another than the plant's own (plugs).
+    soil_m2, soil_depth
+        Soil in one unit of it, m2, and its depth, m, where that is not the ground.
     soils
         Soils of plants that suit it; empty: those that suit the ground of the plot.
     pot
@@ -271,6 +362,19 @@ class PlantingPlace:
     main_layer: Annotated[
         str | None,
         Choice(N_("the layer that makes it what it is, if one does"), of=LAYERS, blank=None),
+    ] = None  # fmt: skip
+    form: Annotated[
+        str | None,
+        Ref(N_("form in which plants are set there"), table="plant_forms.csv", blank=None),
+    ] = None
+    soil_m2: Annotated[
+        Figure | None,
+        Quantity(
+            N_("soil in one unit of it"), unit="m2 soil per {feature.measure}", needed=False
+        ),
+    ] = None  # fmt: skip
+    soil_depth: Annotated[
+        Figure | None, Quantity(N_("depth of its soil"), unit="m", over=True, needed=False)
     ] = None  # fmt: skip
 
 

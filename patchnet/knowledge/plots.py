@@ -11,7 +11,7 @@ __all__ = ["PLAIN_LINE", "BarrierKind", "BarrierLine", "PlotKind", "PlotTrait"]
 
 PlotTrait = Literal[
     "plain", "home", "asks_keeper", "in_street", "nobodys", "raised", "pots_only", "sill",
-    "whole", "front", "back", "strip", "pit", "box", "unnamed",
+    "whole", "front", "back", "strip", "pit", "box", "unnamed", "passers_by",
 ]  # fmt: skip
 """What a kind of plot is, see `PlotKind`."""
 
@@ -40,7 +40,8 @@ class PlotKind:
         ``pots_only``, without soil of its own; ``sill``, with window sills or a rail. Parts that
         a base map makes: the ``whole`` garden, its ``front`` and ``back``, the ``strip`` of a
         verge, the ``pit`` of a tree, a planter's ``box``; ``unnamed``, what stands for a kind
-        that nobody named.
+        that nobody named. ``passers_by``: children and dogs come there, so that nothing poisonous
+        or thorny is planted.
     """
 
     key: Annotated[str, Key(N_("key of the kind"))]
@@ -58,7 +59,8 @@ class PlotKind:
                 "asks_keeper, no household's; in_street; nobodys, telling of it tells of no "
                 "person; raised above the ground; pots_only, without soil of its own; sill, with "
                 "window sills or a rail; and the parts of a base map that it stands for: whole "
-                "garden, front, back, strip of a verge, pit of a tree, box of a planter, unnamed"
+                "garden, front, back, strip of a verge, pit of a tree, box of a planter, unnamed; "
+                "passers_by, children and dogs come there: nothing poisonous or thorny"
             ),
             of=get_args(PlotTrait),
             blank=frozenset(),

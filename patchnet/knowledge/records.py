@@ -18,6 +18,8 @@ from patchnet.knowledge.ground import BarrierCrossing, GroundCosts, GroundCover,
 from patchnet.knowledge.groups import Anchor, Group, Need
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
+from patchnet.knowledge.mixes import Mix, MixCount, MixLine, PlantForm
+from patchnet.knowledge.moves import Move, MoveStep
 from patchnet.knowledge.parts import CLASSES, Class
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
@@ -70,12 +72,18 @@ __all__ = [
     "Knowledge",
     "Lives",
     "Measure",
+    "Mix",
+    "MixCount",
+    "MixLine",
+    "Move",
+    "MoveStep",
     "MovementCost",
     "Need",
     "Origin",
     "OsmTag",
     "Place",
     "Plant",
+    "PlantForm",
     "PlantListing",
     "PlantRole",
     "PlanterSize",

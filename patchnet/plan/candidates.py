@@ -14,6 +14,7 @@ __all__ = [
     "fitted",
     "hours_of",
     "money_of",
+    "moves_for",
     "planted_m2",
     "taking_up_of",
 ]
@@ -50,12 +51,42 @@ def candidates_for(
         if why is None and siting is not None:
             amount = _fits(feature, siting, space, knowledge, wished=wishes.get(key))
             if amount >= feature.smallest.value:
-                offered.append(_candidate(feature, siting, amount, facts, kind, knowledge))
+                one = _candidate(feature, siting, amount, facts, kind, knowledge)
+                offered.append(replace(one, moves=moves_for(key, facts, space, kind, knowledge)))
                 continue
             why = _no_room(feature, siting, space)
         if why is not None:
             ruled.append(RuledOut(key, *why))
     return tuple(offered), tuple(ruled)
+
+
+def moves_for(
+    feature: str, facts: PlotFacts, space: Space, kind: str, knowledge: Knowledge
+) -> tuple[str, ...]:
+    """Return moves that make a feature on a plot, those that start from what is there first.
+
+    Parameters
+    ----------
+    feature
+        Key of what is made.
+    facts
+        Whether it is rented, and what must stay.
+    space
+        What is there, and what may give way.
+    kind
+        Key of the kind of plot: nothing is lifted in a street.
+    """
+    from_there: list[str] = []
+    others: list[str] = []
+    pots = facts.pots_only or knowledge.plot_is(kind, "pots_only")
+    for key, move in knowledge.moves.items():
+        if feature not in move.features or (facts.tenure == "rent" and move.tenancy == "own"):
+            continue
+        if not move.there:
+            others.append(key)
+        elif not pots and any(space.convertible.get(one, 0.0) > 0 for one in move.there):
+            from_there.append(key)
+    return (*from_there, *others)
 
 
 def hours_of(feature: Feature, knowledge: Knowledge) -> float:

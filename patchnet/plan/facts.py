@@ -46,6 +46,8 @@ class PlotFacts:
         Whether things to eat are wanted.
     groups
         Keys of animals the householder cares for most; empty: all alike.
+    plants
+        Keys of plants that grow there already: they are not offered again.
     wishes
         Features they would like to have, each with an amount in its own unit, or None.
 
@@ -72,4 +74,5 @@ class PlotFacts:
     budget: float | None = None
     edible: bool | None = None
     groups: tuple[str, ...] = ()
+    plants: tuple[str, ...] = ()
     wishes: tuple[tuple[str, float | None], ...] = ()

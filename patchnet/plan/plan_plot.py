@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import PlotTrials, Trials
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
-from patchnet.plan.candidates import candidates_for, fitted
+from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.gains import Linked, gains_of
@@ -33,6 +34,7 @@ from patchnet.plan.in_draws import (
 from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
+from patchnet.plan.planting_fits import Where
 from patchnet.plan.plot_plan import (
     Addition,
     Candidate,
@@ -51,6 +53,7 @@ from patchnet.plan.safety import cautions_there
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
 from patchnet.plan.stages import plan_stages
+from patchnet.plan.variety import plot_shares
 from patchnet.plan.waiting import in_time
 from patchnet.plan.wishes import set_to_eat, wished
 from patchnet.sun.at_plot import plot_sun
@@ -186,6 +189,11 @@ class Adviser:
         self.taken = taken
         self.trials = Trials(assessment)
         self.currency = common_currency(assessment)
+
+    @cached_property
+    def shares(self) -> Mapping[str, int]:
+        """Which share of the street's kinds of plant each plot has, see `plan.variety`."""
+        return plot_shares(self.assessment.neighbourhood, self.assessment.knowledge)
 
     def plan(
         self, plot: str, facts: PlotFacts | None = None, *, month: int, light: Light | None = None
@@ -603,30 +611,58 @@ class _Plan:
         """
         places = self.knowledge.planting_places
         chosen = () if best is None else judged.fitted[best][0]
+        change = {} if best is None else judged.fitted[best][1]
         new = {one.feature: one.amount for one in chosen if one.feature in places}
         beds = set(self.knowledge.features_with("bed"))
         if self.facts.pots_only:  # what grows in the ground there is not what is asked about
             beds = {key for key in beds if self.knowledge.features[key].container}
-        there = {key: amount for key, amount in self.space.has.items() if key in beds}
-        planting = self.chosen_plants(new or there)
+        there = {key: amount for key, amount in self.seen().items() if key in beds}
+        money = None if self.facts.budget is None else self.money_left(chosen, change)
+        planting = self.chosen_plants(new or there, money)
         lacking = (*planting.uncovered, *planting.no_room)
         extra = None
         for one in self.beds(judged, chosen) if lacking else ():
-            trial = self.chosen_plants({**(new or there), one.feature: one.amount})
+            trial = self.chosen_plants({**(new or there), one.feature: one.amount}, money)
             if len((*trial.uncovered, *trial.no_room)) < len(lacking):
                 return trial, one
         return planting, extra
 
-    def chosen_plants(self, places: Mapping[str, float]) -> Planting:
+    def seen(self) -> dict[str, float]:
+        """What is known to be there: nothing is planted into a basket that nobody saw."""
+        answers = self.assessment.neighbourhood.answers
+        row = answers.amount[answers.plots.get_loc(self.answer.plot)]
+        return {
+            key: float(amount)
+            for key, amount in zip(answers.features, row, strict=True)
+            if amount > 0
+        }
+
+    def money_left(self, chosen: Sequence[Candidate], change: Mapping[str, float]) -> float:
+        """What the budget leaves for plants: all but what else is bought and taken up."""
+        others = sum(
+            one.cost for one in chosen if one.feature not in self.knowledge.planting_places
+        )
+        left = (self.facts.budget or 0.0) - others - taking_up_of(change, self.knowledge)[1]
+        return max(left, 0.0)
+
+    def chosen_plants(self, places: Mapping[str, float], money: float | None) -> Planting:
         hungry, wants = planting_wishes(self.assessment, self.answer)
+        kind, knowledge = self.answer.kind, self.knowledge
         return choose_planting(
-            self.knowledge,
+            knowledge,
             self.facts,
             hungry=hungry,
             features=places,
             wants=wants,
             light=self.facts.light,
             country=self.assessment.neighbourhood.country,
+            where=Where(
+                street=knowledge.plot_is(kind, "in_street"),
+                passers_by=knowledge.plot_is(kind, "passers_by"),
+                has=frozenset(self.seen()) | frozenset(places),
+                share=self.adviser.shares[self.answer.plot],
+                money=money,
+            ),
         )
 
     def beds(self, judged: JudgedSets, chosen: Sequence[Candidate]) -> list[Candidate]:

@@ -64,12 +64,17 @@ def unlawful(plant: Plant, knowledge: Knowledge) -> UnlawfulPlant | None:
     knowledge
         For the law's lists.
     """
-    latin, name = _latin(plant.latin), plain(plant.name)
+    latin, name = _latin(plant.latin), _plainly(plant.name)
     for entry in knowledge.unlawful_plants.values():
         listed = [_latin(one) for one in entry.latin]
-        if name == plain(entry.name) or any(latin[: len(one)] == one for one in listed):
+        if name == _plainly(entry.name) or any(latin[: len(one)] == one for one in listed):
             return entry
     return None
+
+
+@functools.lru_cache(maxsize=4096)
+def _plainly(name: str) -> str:
+    return plain(name)
 
 
 @functools.lru_cache(maxsize=4096)  # each name of the lists is asked for with each plant

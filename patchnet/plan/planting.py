@@ -1,6 +1,7 @@
 """What to plant: plants that fit the plot, chosen together for its hungry months."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import N_, Words, _, source_of
@@ -8,10 +9,28 @@ from patchnet.knowledge.records import Knowledge, Plant
 from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.plant_names import match_plant, planting_mistakes, unlawful
 from patchnet.plan.planting_choice import Aim, choose
-from patchnet.plan.planting_fits import REASONS, Option, Site, fitting, sites
+from patchnet.plan.planting_fits import (
+    REASONS,
+    Option,
+    Site,
+    Where,
+    fitting,
+    harms,
+    sites,
+    soil_depth,
+)
+from patchnet.plan.planting_mixes import in_mixes
 from patchnet.plan.plot_plan import Bloom, HazardLine, Planting, PlantingLine
+from patchnet.plan.variety import of_share
 
 __all__ = ["choose_planting"]
+
+_ANYWHERE = Where()
+_SLACK = 1e-9
+_BARE = 1e-6  # next to any weight of a hungry month
+_ENDLESS = float("inf")
+_TRIES = 6  # times that a planting is made smaller to fit the money
+_CLOSER = 0.95  # a little below, because plants come whole
 
 _LAWS: Words[str, str] = Words(
     {
@@ -37,12 +56,15 @@ def choose_planting(
     light: Light | None,
     exclude: Iterable[str] = (),
     country: str = "",
+    where: Where = _ANYWHERE,
 ) -> Planting:
     """Choose the plants of a plot together.
 
-    First of all something is in flower in as many hungry months as can be (by their weight);
-    then plants do the jobs wanted, do several jobs each, give a second kind to hungry months and
-    use every layer. The aim is stated in full in `patchnet.plan.planting_choice`.
+    Beds and boxes start from a tested mix for their light and moisture, of which the programme
+    changes what does not fit or serves less here (`patchnet.plan.planting_mixes`). First of all
+    something is in flower in as many hungry months as can be (by their weight); then plants do the
+    jobs wanted, do several jobs each, give a second kind to hungry months, leave no hole in the
+    year and use every layer. The aim is stated in full in `patchnet.plan.planting_choice`.
 
     Parameters
     ----------
@@ -66,6 +88,9 @@ def choose_planting(
     country
         Key of the country it is for; where the tables name no law of it, whom to ask is said with
         what British law keeps out. Empty: that is not said.
+    where
+        Whether it is a street, who passes, how deep the soil of boxes is, which share of the
+        street's kinds is this plot's, and what the plants may cost.
 
     Returns
     -------
@@ -82,57 +107,188 @@ def choose_planting(
     )
     if wrong:
         raise WrongUse("\n".join(wrong))
-    keys = frozenset(match_plant(word, knowledge) or "" for word in unwanted)
-    places = sites(knowledge, facts, features)
-    options, left_out = fitting(knowledge, facts, places, light=light or facts.light, exclude=keys)
-    short = {month: weight for month, weight in sorted(hungry.items()) if weight > 0}
-    aim = Aim(short, dict(sorted(wants.items())), bool(facts.edible))
-    choice = choose(knowledge, places, options, aim)
-    chosen = [options[at] for at in choice.options]
-    numbers = _numbers(places, chosen)
+    task = _Task(
+        knowledge,
+        facts,
+        where,
+        frozenset(match_plant(word, knowledge) or "" for word in unwanted),
+        light or facts.light,
+        Aim(
+            {month: weight for month, weight in sorted(hungry.items()) if weight > 0},
+            dict(sorted(wants.items())),
+            bool(facts.edible),
+            where.money,
+        ),
+        country,
+    )
+    return _within_money(task, features)
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """What is asked of a planting, apart from what is planted."""
+
+    knowledge: Knowledge
+    facts: PlotFacts
+    where: Where
+    exclude: frozenset[str]
+    light: Light | None
+    aim: Aim
+    country: str
+
+
+def _within_money(task: _Task, features: Mapping[str, float]) -> Planting:
+    """Plant all of it, or as much of it this year as the money is enough for.
+
+    Fewer plants on all of it would leave bare soil between them: so less of it is planted, as
+    densely as is good.
+    """
+    money = task.aim.money
+    if money is None:
+        return _planted(task, features)
+    whole = _planted(replace(task, aim=replace(task.aim, money=None)), features)
+    found, share = whole, 1.0
+    for __ in range(_TRIES):
+        if found.cost[1] <= money + _SLACK:
+            return replace(found, planted_share=share)
+        share *= min(_CLOSER * money / found.cost[1], _CLOSER)
+        part = {key: amount * share for key, amount in features.items()}
+        found = _planted(task, part)
+    if found.cost[1] <= money + _SLACK:
+        return replace(found, planted_share=share)
+    nothing = _planted(task, {})
+    return replace(nothing, planted_share=0.0, also_fit=whole.also_fit)
+
+
+def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
+    """Choose the plants of all that is planted."""
+    knowledge, short = task.knowledge, task.aim.hungry
+    bare = _places(task, features)
+    fit, left_out = fitting(
+        knowledge, task.facts, bare, light=task.light, exclude=task.exclude, where=task.where
+    )
+    first, last = (int(knowledge.setting(f"planting_year_{end}")) for end in ("first", "last"))
+    year = range(first, last + 1)
+    # A hungry month weighs more than all others together; others only for their being bare.
+    months = dict.fromkeys(year, _BARE) | {month: weight + _BARE for month, weight in short.items()}
+    refused: set[int] = set()
+    while True:
+        places, options = in_mixes(
+            knowledge, task.facts, bare, fit, light=task.light, where=task.where,
+            months=months, without=refused,
+        )  # fmt: skip
+        options = of_share(knowledge, options, task.where.share, places)
+        choice = choose(knowledge, places, options, task.aim)
+        chosen = [options[at] for at in choice.options]
+        numbers = _numbers(places, chosen, task.aim.money)
+        thin = _too_few(knowledge, places, chosen, numbers)
+        if not thin:
+            break
+        refused |= thin
     calendar = _calendar(chosen, short)
+    flowering = {month for option in fit for month in option.months}
+    ours = of_share(knowledge, fit, task.where.share, bare)
+    in_share = {month for option in ours for month in option.months}
+    lines = _lines(knowledge, places, chosen, numbers)
     return Planting(
-        lines=_lines(knowledge, places, chosen, numbers),
+        lines=lines,
         calendar=calendar,
         hazards=_hazards(chosen),
-        uncovered=tuple(
-            month for month in short if not any(month in option.months for option in options)
-        ),
+        uncovered=tuple(month for month in short if month not in flowering),
         left_out=tuple((REASONS[reason], len(plants)) for reason, plants in left_out.items()),
         exact=choice.exact,
         no_room=tuple(
             bloom.month
             for bloom in calendar
-            if bloom.hungry
-            and not bloom.plants
-            and any(bloom.month in option.months for option in options)
+            if bloom.hungry and not bloom.plants and bloom.month in in_share
         ),
-        refused=_refused(knowledge, left_out.get("unlawful", ()), country),
-        also_fit=_also(options, chosen),
+        refused=_refused(knowledge, left_out.get("unlawful", ()), task.country),
+        also_fit=_also(fit, chosen),
         cover=choice.cover,
         worth=choice.worth,
-    )
+        bare=tuple(
+            month for month in year if lines and month not in flowering
+        ),
+        shared=tuple(
+            (month, next(one.plant.key for one in fit if month in one.months))
+            for month in year
+            if lines and month in flowering - in_share
+        ),
+        mixes=tuple(
+            (site.feature, site.mix.key) for site in places if site.mix is not None
+        ),
+        cost=_cost(knowledge, chosen, numbers, places),
+        thread=tuple(
+            key
+            for key in knowledge.plant_lists.get("thread", {})
+            if task.where.share is not None and any(key == line.plant for line in lines)
+        ),
+    )  # fmt: skip
 
 
-def _numbers(places: tuple[Site, ...], chosen: list[Option]) -> list[int]:
-    """How many of each: the fewest first, then one by one to the kind with least room so far."""
+def _places(task: _Task, features: Mapping[str, float]) -> tuple[Site, ...]:
+    depth = task.where.soil_depth_m
+    found = sites(task.knowledge, task.facts, features)
+    if depth is None:
+        return found
+    return tuple(replace(site, depth_m=depth) if site.pot else site for site in found)
+
+
+def _too_few(
+    knowledge: Knowledge, places: tuple[Site, ...], chosen: list[Option], numbers: list[int]
+) -> set[int]:
+    """Places whose mix came out with less than half of its plants, bulbs apart: refused there."""
+    least = knowledge.setting("planting_mix_least")
+    planted = dict.fromkeys(range(len(places)), 0)
+    for option, number in zip(chosen, numbers, strict=True):
+        planted[option.site] += number * (option.plant.layer != "bulb")
+    return {
+        at
+        for at, site in enumerate(places)
+        if site.mix is not None
+        and planted[at]
+        < least
+        * sum(
+            count
+            for count, line in zip(site.counts, site.mix.lines, strict=True)
+            if line.plant not in knowledge.plants or knowledge.plants[line.plant].layer != "bulb"
+        )
+    }
+
+
+def _numbers(places: tuple[Site, ...], chosen: list[Option], money: float | None) -> list[int]:
+    """How many of each: the fewest first, then one by one to the kind with least room so far.
+
+    In a mix every number is that of its line.
+    """
     numbers = [option.least for option in chosen]
+    purse = float("inf")
+    if money is not None:
+        purse = money - sum(option.least * option.price for option in chosen)
     layers: dict[tuple[int, str], list[int]] = {}
     for at, option in enumerate(chosen):
-        layers.setdefault((option.site, option.tier), []).append(at)
+        if not option.fixed:
+            layers.setdefault((option.site, option.tier), []).append(at)
     for (site, tier), members in layers.items():
         room = places[site].room
         if tier == "plants":
             each, over = divmod(int(room), len(members))
             for place, at in enumerate(members):
-                numbers[at] = each + (place < over)
+                more = max(each + (place < over) - numbers[at], 0)
+                price = chosen[at].price
+                if price > 0:
+                    more = min(more, int(max(purse, 0.0) / price) if purse < _ENDLESS else more)
+                numbers[at] += more
+                purse -= more * price
             continue
         left = room - sum(numbers[at] * chosen[at].each for at in members)
         while True:
             growing = [
                 at
                 for at in members
-                if numbers[at] < chosen[at].most and chosen[at].each <= left + 1e-9
+                if numbers[at] < chosen[at].most
+                and chosen[at].each <= left + 1e-9
+                and chosen[at].price <= purse
             ]
             if not growing:
                 break
@@ -140,7 +296,22 @@ def _numbers(places: tuple[Site, ...], chosen: list[Option]) -> list[int]:
             at = min(growing, key=lambda one: (round(numbers[one] * chosen[one].each, 6), one))
             numbers[at] += 1
             left -= chosen[at].each
+            purse -= chosen[at].price
     return numbers
+
+
+def _cost(
+    knowledge: Knowledge, chosen: list[Option], numbers: list[int], places: tuple[Site, ...]
+) -> tuple[float, float, float]:
+    """Money for all the plants: least, usual and most, in the currency of the settings."""
+    total = [0.0, 0.0, 0.0]
+    for option, number in zip(chosen, numbers, strict=True):
+        form = knowledge.plant_forms.get(places[option.site].place.form or "")
+        price = option.plant.price if form is None or form.price is None else form.price
+        if price is not None:
+            for at, one in enumerate((price.low, price.value, price.high)):
+                total[at] += number * one
+    return (round(total[0], 2), round(total[1], 2), round(total[2], 2))
 
 
 def _lines(
@@ -158,7 +329,12 @@ def _lines(
                 jobs=option.jobs,
                 hazard=_hazard(option.plant),
                 note=option.plant.note,
-                depth_m=_depth(knowledge, option.plant) if places[option.site].pot else 0.0,
+                depth_m=soil_depth(option.plant, knowledge) if places[option.site].pot else 0.0,
+                form=_form(option.plant, places[option.site]),
+                when=_when(knowledge, _form(option.plant, places[option.site])),
+                price=option.price,
+                free=option.plant.raised,
+                strength=harms(option.plant, knowledge),
             ),
         )
         for option, number in zip(chosen, numbers, strict=True)
@@ -166,20 +342,12 @@ def _lines(
     return tuple(line for _, line in sorted(lines, key=lambda pair: pair[0]))
 
 
-def _depth(knowledge: Knowledge, plant: Plant) -> float:
-    if plant.layer == "aquatic":
-        return 0.0
-    if plant.layer == "tree":
-        kind = "tree"
-    elif plant.layer in ("shrub", "climber"):
-        kind = "shrub"
-    elif plant.layer == "herb" and plant.soil == "dry":
-        kind = "low"
-    elif plant.layer == "herb" and plant.height.value > knowledge.setting("planting_tall_herb_m"):
-        kind = "perennial"
-    else:
-        kind = "herb"
-    return knowledge.setting(f"planting_depth_{kind}_m")
+def _form(plant: Plant, site: Site) -> str:
+    return site.place.form or plant.form
+
+
+def _when(knowledge: Knowledge, form: str) -> tuple[int, ...]:
+    return knowledge.plant_forms[form].months if form in knowledge.plant_forms else ()
 
 
 def _calendar(chosen: list[Option], short: Mapping[int, float]) -> tuple[Bloom, ...]:

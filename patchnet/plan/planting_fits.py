@@ -5,23 +5,38 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from patchnet.core.texts import N_, Words
-from patchnet.knowledge.records import Knowledge, Plant, PlantingPlace
+from patchnet.knowledge.records import Knowledge, Mix, Plant, PlantingPlace
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plant_names import unlawful
 
-__all__ = ["REASONS", "Option", "Site", "fitting", "sites", "toxic_to"]
+__all__ = [
+    "LINE",
+    "REASONS",
+    "Option",
+    "Site",
+    "Where",
+    "fitting",
+    "harms",
+    "side_of",
+    "sites",
+    "soil_depth",
+    "toxic_to",
+]
 
 REASONS: Words[str, str] = Words(
     {
         "asked": N_("you asked to leave it out"),
+        "there": N_("you have it already"),
         "unlawful": N_("the law keeps it out"),
         "invasive": N_("spreads into the wild"),
         "children": N_("poisonous to small children"),
+        "sharp": N_("thorns, spines or stings where small children come"),
         "pets": N_("poisonous to pets"),
         "place": N_("no place here for plants of its kind"),
         "pot": N_("does not live in pots"),
         "light": N_("wrong light"),
         "soil": N_("wrong soil"),
+        "depth": N_("needs deeper soil"),
         "size": N_("grows too big, or is not big enough"),
         "room": N_("not enough room for the fewest to plant"),
     }
@@ -32,22 +47,87 @@ REASONS: Words[str, str] = Words(
 # soil is not taken for granted anywhere, so lime haters grow in potting soil only.
 _DRY = frozenset({"well-drained", "dry", "any"})
 _MIDDLE = frozenset({"moist", "well-drained", "any"})
-_BY_SOIL = {"sand": _DRY, "chalk": _DRY, "clay": _MIDDLE, "loam": _MIDDLE | {"dry"}, None: _MIDDLE}
 _MOIST = frozenset({"moist", "any"})
+_BY_SOIL = {"sand": _DRY, "chalk": _DRY, "clay": _MOIST, "loam": _MIDDLE | {"dry"}, None: _MIDDLE}
 _POTTING = frozenset({"well-drained", "moist", "any", "dry", "acid well-drained"})
 _LIGHTS = ("sun", "part", "shade")
 _SAFE = frozenset({"cat", "dog"})
 
 
+# Which side of the gate a soil stands on: dry and well-drained go together, moist and wet do;
+# what grows anywhere goes with both. The two sides never share a bed or a box.
+_SIDES = {
+    "dry": "dry", "well-drained": "dry", "acid well-drained": "dry",
+    "moist": "moist", "wet": "moist", "submerged": "moist",
+}  # fmt: skip
+
+
+def side_of(soil: str) -> str:
+    """Return the moisture that a soil shares with others: ``dry``, ``moist``, or either (empty).
+
+    Parameters
+    ----------
+    soil
+        Soil of a plant, or of a mix.
+    """
+    return _SIDES.get(soil, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """What else is known of the place to plant.
+
+    Attributes
+    ----------
+    street
+        Whether it is a public street: low plants only, and mixes for streets.
+    passers_by
+        Whether children and dogs come there, so that nothing may harm them.
+    soil_depth_m
+        Depth of soil in boxes and pots, m, where it was measured; None: that of the tables.
+    has
+        Features that stand there or near: some mixes stand beside a hedge.
+    share
+        Which share of the street's kinds is this plot's (see `patchnet.plan.variety`); None: any.
+    money
+        What the plants may cost, in the currency of the ``cost`` settings; None: anything.
+    """
+
+    street: bool = False
+    passers_by: bool = False
+    soil_depth_m: float | None = None
+    has: frozenset[str] = frozenset()
+    share: int | None = None
+    money: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A feature of the plot that is planted: how much it holds, of how many kinds."""
+    """A feature of the plot that is planted: how much it holds, of how many kinds.
+
+    Attributes
+    ----------
+    feature, place, pot
+        What is planted; what the tables say of it; whether plants stand in pots or boxes there.
+    room, kinds
+        m2 or plants that it holds; most kinds.
+    soil_m2, depth_m
+        Soil in it, m2; its depth in m, None in the ground.
+    mix
+        The tested mix that it starts from, or None.
+    counts
+        Of a mix: how many of each of its lines stand here, 0 or more.
+    """
 
     feature: str
     place: PlantingPlace
     pot: bool
     room: float
     kinds: int
+    soil_m2: float = 0.0
+    depth_m: float | None = None
+    mix: Mix | None = None
+    counts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +147,12 @@ class Option:
     months, jobs
         Months in which its flowers feed something; what it does. Of a plant that flowers only
         when old, without flowers and berries.
+    tested
+        1 for the plant that a mix names, a half for one that may stand in for it, else 0.
+    price
+        Price of one, in the currency of the ``cost`` settings.
+    ours
+        Whether it is of this plot's share of the street's kinds, where they are dealt out.
     """
 
     plant: Plant
@@ -78,6 +164,19 @@ class Option:
     light: float
     months: tuple[int, ...]
     jobs: tuple[str, ...]
+    tested: float = 0.0
+    price: float = 0.0
+    ours: bool = False
+
+    @property
+    def fixed(self) -> bool:
+        """Whether its number is that of a line of a mix."""
+        return self.tier.startswith(LINE)
+
+
+_ANYWHERE = Where()
+LINE = "line "
+"""What the tier of a plant in a mix begins with: each line of a mix is a tier of its own."""
 
 
 def sites(
@@ -108,14 +207,18 @@ def sites(
             most = int(knowledge.setting("planting_kinds_most"))
             by_area = int(knowledge.setting("planting_kinds_m2") * room + 1e-9)
             kinds = min(most, max(int(knowledge.setting("planting_kinds_least")), by_area))
-        found.append(Site(key, place, place.pot or bool(facts.pots_only), room, kinds))
+        pot = place.pot or bool(facts.pots_only)
+        soil = room if place.soil_m2 is None else features[key] * float(place.soil_m2.value)
+        depth = float(place.soil_depth.value) if pot and place.soil_depth is not None else None
+        found.append(Site(key, place, pot, room, kinds, soil, depth))
     return tuple(found)
 
 
 def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:
     """Return for whom the plant is poisonous: ``children``, ``cat``, ``dog``, ``livestock``.
 
-    A plant on no list (a user's own) whose hazard speaks of poison counts for everyone.
+    A plant on no list (a user's own) whose hazard speaks of poison counts for everyone. What is
+    poisonous on paper but hardly ever harms (strength ``low``: apple pips) counts for nobody.
 
     Parameters
     ----------
@@ -126,9 +229,34 @@ def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:
     """
     listed = knowledge.plant_lists["toxic"].get(plant.key)
     if listed is not None:
-        return frozenset(listed.what)
+        return frozenset() if listed.strength == "low" else frozenset(listed.what)
     everyone = {"children", "cat", "dog", "livestock"}
     return frozenset(everyone) if plant.told_poisonous else frozenset()
+
+
+def harms(plant: Plant, knowledge: Knowledge) -> str:
+    """Return how bad the worst is that a plant can do: ``low``, ``mild``, ``serious``, ``grave``.
+
+    Parameters
+    ----------
+    plant
+        A plant of the tables, or a user's own.
+    knowledge
+        For the lists.
+
+    Returns
+    -------
+    str
+        Empty where no list says.
+    """
+    order = ("", "low", "mild", "serious", "grave")
+    listed = [knowledge.plant_lists.get(name, {}).get(plant.key) for name in ("toxic", "sharp")]
+    return max((one.strength for one in listed if one is not None), key=order.index, default="")
+
+
+def _is_sharp(plant: Plant, knowledge: Knowledge) -> bool:
+    listed = knowledge.plant_lists.get("sharp", {}).get(plant.key)
+    return listed is not None and listed.strength != "low"
 
 
 def fitting(
@@ -138,6 +266,7 @@ def fitting(
     *,
     light: str | None,
     exclude: frozenset[str],
+    where: Where = _ANYWHERE,
 ) -> tuple[tuple[Option, ...], dict[str, tuple[str, ...]]]:
     """Return every plant in every place it fits, and the plants left out by reason.
 
@@ -149,6 +278,8 @@ def fitting(
         Light of the plot; None is taken as between sun and shade.
     exclude
         Keys of plants that are not wanted.
+    where
+        What else is known of the place.
 
     Returns
     -------
@@ -160,9 +291,9 @@ def fitting(
     left_out: dict[str, list[str]] = {reason: [] for reason in REASONS}
     order = list(REASONS)
     for plant in knowledge.plants.values():
-        reason = _refused(plant, knowledge, facts, exclude)
+        reason = _refused(plant, knowledge, facts, exclude, where)
         if reason is None:
-            answers = [_fit(plant, at, site, knowledge, facts, light) for at, site in
+            answers = [_fit(plant, at, site, knowledge, facts, light, where) for at, site in
                        enumerate(places)]  # fmt: skip
             here = [answer for answer in answers if isinstance(answer, Option)]
             options += here
@@ -175,22 +306,22 @@ def fitting(
 
 
 def _refused(
-    plant: Plant, knowledge: Knowledge, facts: PlotFacts, exclude: frozenset[str]
+    plant: Plant, knowledge: Knowledge, facts: PlotFacts, exclude: frozenset[str], where: Where
 ) -> str | None:
-    if plant.key in exclude:
-        return "asked"
-    if unlawful(plant, knowledge) is not None:
-        return "unlawful"
-    if plant.key in knowledge.plant_lists["invasive"]:
-        return "invasive"
     harmed = toxic_to(plant, knowledge)
-    if facts.small_children and "children" in harmed:
-        return "children"
+    children = facts.small_children or where.passers_by
     # Of other animals than cats and dogs the tables know little: whatever harms any is left out.
-    pets = set(facts.pets)
-    if harmed & pets or (pets - _SAFE and harmed):
-        return "pets"
-    return None
+    pets = {*facts.pets, *(("dog",) if where.passers_by else ())}
+    asked = {
+        "asked": plant.key in exclude,
+        "there": plant.key in facts.plants,
+        "unlawful": unlawful(plant, knowledge) is not None,
+        "invasive": plant.key in knowledge.plant_lists["invasive"],
+        "children": children and "children" in harmed,
+        "sharp": children and _is_sharp(plant, knowledge),
+        "pets": bool(harmed & pets or (pets - _SAFE and harmed)),
+    }
+    return next((reason for reason, against in asked.items() if against), None)
 
 
 def _fit(
@@ -200,7 +331,10 @@ def _fit(
     knowledge: Knowledge,
     facts: PlotFacts,
     light: str | None,
+    where: Where,
 ) -> Option | str:
+    if where.street and plant.height.value > knowledge.setting("planting_street_height_m"):
+        return "size"
     place = site.place
     early = plant.layer == "bulb" and 0 < plant.flower_start <= knowledge.setting(
         "planting_early_bulb_month"
@@ -208,13 +342,14 @@ def _fit(
     listed = place.only is not None and plant.key in knowledge.plant_lists[place.only]
     tier = _tier(plant, place, knowledge, early=early)
     kept = _light_share(plant, knowledge, light, shaded=place.cover and tier == "herb")
-    each = _each(plant, place, tier, knowledge)
+    each = _each(plant, site, tier, knowledge)
     least = _least(plant, site, tier, knowledge)
     asked = {
         "place": _belongs(plant, place, knowledge, listed=listed, early=early),
         "pot": plant.container or not site.pot,
         "light": kept > 0,
         "soil": plant.soil in _soils(site, facts),
+        "depth": site.depth_m is None or soil_depth(plant, knowledge) <= site.depth_m + 1e-9,
         "size": _size_fits(plant, place),
         "room": least * each <= site.room + 1e-9,
     }
@@ -228,7 +363,44 @@ def _fit(
     if plant.key in knowledge.plant_lists["slow_to_flower"] and not listed:
         months = ()
         jobs = tuple(job for job in jobs if not _waits(job, knowledge))
-    return Option(plant, at, tier, least, max(least, most), each, kept, months, jobs)
+    price = _price(plant, place, knowledge)
+    most = max(least, most)
+    return Option(plant, at, tier, least, most, each, kept, months, jobs, price=price)
+
+
+def _price(plant: Plant, place: PlantingPlace, knowledge: Knowledge) -> float:
+    """Price of one, as a plug or with bare roots where such are set there."""
+    form = knowledge.plant_forms.get(place.form or "")
+    if form is not None and form.price is not None:
+        return float(form.price.value)
+    return 0.0 if plant.price is None else float(plant.price.value)
+
+
+def soil_depth(plant: Plant, knowledge: Knowledge) -> float:
+    """Return the depth of soil that a plant needs in a pot, m: its own, or that of its kind.
+
+    Parameters
+    ----------
+    plant
+        The plant.
+    knowledge
+        For the depths of kinds of plant.
+    """
+    if plant.layer == "aquatic":
+        return 0.0
+    if plant.pot_depth is not None:
+        return float(plant.pot_depth.value)
+    if plant.layer == "tree":
+        kind = "tree"
+    elif plant.layer in ("shrub", "climber"):
+        kind = "shrub"
+    elif plant.layer == "herb" and plant.soil == "dry":
+        kind = "low"
+    elif plant.layer == "herb" and plant.height.value > knowledge.setting("planting_tall_herb_m"):
+        kind = "perennial"
+    else:
+        kind = "herb"
+    return knowledge.setting(f"planting_depth_{kind}_m")
 
 
 def _waits(job: str, knowledge: Knowledge) -> bool:
@@ -285,11 +457,11 @@ def _size_fits(plant: Plant, place: PlantingPlace) -> bool:
     )
 
 
-def _each(plant: Plant, place: PlantingPlace, tier: str, knowledge: Knowledge) -> float:
+def _each(plant: Plant, site: Site, tier: str, knowledge: Knowledge) -> float:
     """Room one plant takes: its own square, or its circle where it is kept by pruning."""
-    if place.counted == "plants":
+    if site.place.counted == "plants":
         return 1.0
-    spread = plant.spread.value
+    spread = plant.width_m if site.pot else plant.spread.value
     kept = knowledge.setting("planting_pruned_share") * spread
     if tier == "climber":
         return kept * min(plant.height.value, knowledge.setting("planting_wall_height_m"))

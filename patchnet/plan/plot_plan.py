@@ -50,6 +50,9 @@ class Candidate:
     cautions, asks
         Keys of the cautions that belong to it; questions that must be answered first
         (a pond: whether small children come there).
+    moves
+        Keys of moves (ways to make it where room is small) that suit what is there, those that
+        start from something that is there first.
     """
 
     feature: str
@@ -62,6 +65,7 @@ class Candidate:
     months: tuple[int, ...]
     cautions: tuple[str, ...]
     asks: tuple[str, ...]
+    moves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +282,14 @@ class PlantingLine:
         Its hazard, and what else the table says (buy cultivated stock only), or nothing.
     depth_m
         Depth of soil it needs in a pot, metres; 0 in the ground.
+    form, when
+        How it is bought (key of ``plant_forms.csv``), and the months in which it is planted.
+    price
+        Price of one, in the currency of the ``cost`` settings.
+    free
+        How it can be had for next to nothing: ``sow``, ``divide``, ``cuttings``.
+    strength
+        How bad its harm is: ``low``, ``mild``, ``serious``, ``grave``, or nothing.
     """
 
     plant: str
@@ -289,6 +301,11 @@ class PlantingLine:
     hazard: str
     note: str = ""
     depth_m: float = 0.0
+    form: str = ""
+    when: tuple[int, ...] = ()
+    price: float = 0.0
+    free: tuple[str, ...] = ()
+    strength: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,6 +348,19 @@ class Planting:
         Whether the choice is proved best for its stated aim.
     cover, worth
         Value of the aim: weight of the hungry months covered, and the worth of the rest.
+    bare
+        Months of the growing year (``planting_year_first`` to ``planting_year_last``) in which no
+        plant that fits here flowers.
+    shared
+        Months of that year in which only plants of the neighbours' share flower, each with one.
+    mixes
+        Features that start from a tested mix, and its key.
+    cost
+        Money for the plants: least, usual and most.
+    planted_share
+        Share of it that the money is enough for this year, 0-1.
+    thread
+        Plants of it that are meant to be in many plots of the street.
     """
 
     lines: tuple[PlantingLine, ...]
@@ -344,6 +374,12 @@ class Planting:
     also_fit: tuple[str, ...] = ()
     cover: float = 0.0
     worth: float = 0.0
+    bare: tuple[int, ...] = ()
+    shared: tuple[tuple[int, str], ...] = ()
+    mixes: tuple[tuple[str, str], ...] = ()
+    cost: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    planted_share: float = 1.0
+    thread: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from patchnet.knowledge import match_feature, near_features
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import plain
 from patchnet.plan.facts import PlotFacts
+from patchnet.plan.plant_names import match_plant, near_plants
 
 __all__ = ["facts_in_file", "read_facts"]
 
@@ -144,6 +145,7 @@ class _Reader:
             "keep": self.kept,
             "pets": lambda name, value: self.words(name, value, _PETS),
             "groups": self.groups,
+            "plants": self.plants,
             "wishes": self.wishes,
         }
         values = {
@@ -209,6 +211,22 @@ class _Reader:
         for key, group in self.knowledge.groups.items():
             words.update(dict.fromkeys((key, group.name), key))
         return self.words(name, value, words)
+
+    def plants(self, name: str, value: object) -> tuple[str, ...]:
+        found: dict[str, None] = {}
+        for word in _parts(value):
+            key = match_plant(word, self.knowledge)
+            if key is None:
+                near = near_plants(word, self.knowledge)
+                hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
+                self.fault(
+                    name,
+                    _("'{word}' is not a plant of the tables.{hint}").format(word=word, hint=hint),
+                    _("Leave it out: only plants of the tables are offered."),
+                )
+                continue
+            found[key] = None
+        return tuple(found)
 
     def wishes(self, name: str, value: object) -> tuple[tuple[str, float | None], ...]:
         pairs = (

@@ -158,9 +158,13 @@ def _ground(
     covers = [one.key for one in knowledge.gives_way if "lawn" not in one.traits]
     lawn = sum(has.get(key, 0.0) for key in lawns)
     hard = sum(has.get(cover, 0.0) for cover in covers)
-    # What kept uses cannot take from lawn or hard floor comes off the open ground.
-    bare = max(area - taken - max(kept_lawn - lawn, 0.0) - max(kept - hard, 0.0), 0.0)
-    spare_hard = max(hard - kept, 0.0)
+    # What kept uses cannot take from lawn or hard floor comes off the open ground, and a lawn to
+    # play on that has neither off the hard covers (plastic grass).
+    open_ground = max(area - taken - max(kept - hard, 0.0), 0.0)
+    play = max(kept_lawn - lawn, 0.0)
+    bare = max(open_ground - play, 0.0)
+    spare_hard = max(hard - kept - max(play - open_ground, 0.0), 0.0)
+    stays = {knowledge.keep_uses[key].feature for key in facts.keep}
     given = {}
     for key in lawns:
         given[key] = max(has.get(key, 0.0) - kept_lawn, 0.0)
@@ -171,7 +175,7 @@ def _ground(
         most = has.get(cover, 0.0)
         if facts.free_m2 is None:
             most = _taken_up(cover, most, kind, facts, knowledge)
-        given[cover] = min(most, spare_hard, max(left, 0.0))
+        given[cover] = 0.0 if cover in stays else min(most, spare_hard, max(left, 0.0))
         spare_hard -= given[cover]
         left -= given[cover]
     ground = bare + sum(given.values())
@@ -223,10 +227,15 @@ def _walls(
 
 
 def _kept(facts: PlotFacts, knowledge: Knowledge) -> tuple[float, float]:
-    """Lawn and other room, m2, that uses which must stay take."""
+    """Lawn and other room, m2, that uses which must stay take.
+
+    A hard cover that must stay takes no room of others: all of it stays as it is.
+    """
     lawn = other = 0.0
     for key in facts.keep:
         use = knowledge.keep_uses[key]
+        if use.feature in knowledge.taking_up:
+            continue
         if use.feature is not None and "lawn" in knowledge.features[use.feature].traits:
             lawn += use.ground.value
         else:

@@ -118,7 +118,7 @@ def test_no_hungry_month(knowledge):
 
 def test_want_of_room_is_said(knowledge):
     planting = made([line("cowslip", (4, 5))], {4, 9}, no_room=(9,))
-    assert "for want of room: Sep" in calendar_words(planting, knowledge)
+    assert "for want of room beside the others: Sep" in calendar_words(planting, knowledge)
 
 
 def test_names_from_a_table_of_ones_own_are_escaped(knowledge):

@@ -7,6 +7,7 @@ from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
 from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
+from patchnet.pages.kit.planting_words import hazard_words
 from patchnet.plan.plot_plan import (
     Addition,
     Candidate,
@@ -405,7 +406,7 @@ def plant_notes(line: PlantingLine) -> list[str]:
         if line.depth_m
         else ""
     )
-    return [words for words in (line.hazard, line.note, deep) if words]
+    return [words for words in (hazard_words(line), line.note, deep) if words]
 
 
 def sure_sorts_words(best: Suggestion, knowledge: Knowledge) -> str:

@@ -53,17 +53,17 @@ def calendar_words(planting: Planting, knowledge: Knowledge) -> str:
         _("{name} flowers {months}.").format(name=row.name, months=month_spans(row.months))
         for row in rows
     ]
-    sentences += _doubts(planting)
+    sentences += _doubts(planting, knowledge)
     if others:
         sentences.append(_("Not grown for flowers: {others}.").format(others=", ".join(others)))
     return " ".join(sentences)
 
 
-def _doubts(planting: Planting) -> list[str]:
+def _doubts(planting: Planting, knowledge: Knowledge) -> list[str]:
     """What is said of hungry months: which they are, and which stay without flowers."""
     hungry = [bloom.month for bloom in planting.calendar if bloom.hungry]
     if not hungry:
-        return [_("No month is short of flowers here.")]
+        return [_("No month is short of flowers here."), *_holes(planting, knowledge)]
     said = [
         _("Hungry months here (few flowers within reach): {hungry}.").format(
             hungry=month_spans(hungry)
@@ -77,8 +77,32 @@ def _doubts(planting: Planting) -> list[str]:
         )
     if planting.no_room:
         said.append(
-            _("Still without flowers for want of room: {no_room}.").format(
+            _("Still without flowers for want of room beside the others: {no_room}.").format(
                 no_room=month_spans(planting.no_room)
+            )
+        )
+    return [*said, *_holes(planting, knowledge)]
+
+
+def _holes(planting: Planting, knowledge: Knowledge) -> list[str]:
+    """What is said of other months without flowers from spring to autumn."""
+    said = []
+    bare = [month for month in planting.bare if month not in planting.uncovered]
+    if bare:
+        said.append(
+            _("Nothing that fits here and harms nobody flowers in {months}.").format(
+                months=month_spans(bare)
+            )
+        )
+    if planting.shared:
+        names = dict.fromkeys(knowledge.plants[key].name for __, key in planting.shared)
+        said.append(
+            _(
+                "Left to neighbours, who get other kinds than you: flowers in {months}. If none of "
+                "them plants any, add {names}."
+            ).format(
+                months=month_spans([month for month, __ in planting.shared]),
+                names=" or ".join(names),
             )
         )
     return said
@@ -96,7 +120,7 @@ def calendar_text(planting: Planting, knowledge: Knowledge) -> str:
         [row.name, *("#" if month in row.months else "" for month in _year())] for row in rows
     ]
     cells.append([_("Plants in flower"), *counts])
-    said = _doubts(planting)
+    said = _doubts(planting, knowledge)
     if others:
         said.append(_("Not grown for flowers: {others}.").format(others=", ".join(others)))
     return text_table(cells, header=True) + "\n\n" + paragraph(" ".join(said))

@@ -14,7 +14,9 @@ from patchnet.knowledge.street import PlanterSize
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
+from patchnet.plan.planting_fits import Where
 from patchnet.plan.plot_plan import Bloom, Planting
+from patchnet.plan.variety import deal
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 
 __all__ = ["PlantGroup", "plant_groups"]
@@ -22,7 +24,7 @@ __all__ = ["PlantGroup", "plant_groups"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlantGroup:
-    """Planters of one recipe and one size, and the planting of each of them.
+    """Planters of one recipe, one size and one share of the plants, and the planting of each.
 
     Attributes
     ----------
@@ -53,17 +55,25 @@ class PlantGroup:
 def plant_groups(scheme: Scheme) -> tuple[PlantGroup, ...]:
     """Choose the plants of each kind of planter for the hungry months round where they stand.
 
+    Each starts from a tested mix, and planters near each other from different ones: the kinds of
+    plant are dealt out among them (see `patchnet.plan.variety`).
+
     The months are those of the plots nearest to the planters *before* the scheme. Left out are
     plants poisonous to children or dogs, trees, garden escapes, plants that live in no container
-    or grow larger than a street planter holds, and shrubs where the soil is not deep enough. Each
-    part of a recipe (shrubs, herbs, wild grassland, bulbs) is planted with plants of its own.
+    or grow larger than a street planter holds, or need deeper soil. Each part of a recipe (shrubs,
+    herbs, wild grassland, bulbs) is planted with plants of its own.
     """
-    alike: dict[tuple[str, str], list[PlacedPlanter]] = {}
-    for planter in scheme.planters:
-        alike.setdefault((planter.recipe.key, planter.site.size.key), []).append(planter)
+    middle = shapely.get_coordinates(
+        shapely.centroid([planter.site.polygon for planter in scheme.planters])
+    )
+    shares = deal([one.plot for one in scheme.planters], middle, scheme.before.knowledge)
+    alike: dict[tuple[str, str, int], list[PlacedPlanter]] = {}
+    for planter, share in zip(scheme.planters, shares, strict=True):
+        key = planter.recipe.key, planter.site.size.key, share
+        alike.setdefault(key, []).append(planter)
     groups = []
-    for at, members in enumerate(alike.values()):
-        planting, missing = _planting(scheme.before, members)
+    for at, ((_recipe, _size, share), members) in enumerate(alike.items()):
+        planting, missing = _planting(scheme.before, members, share)
         numbers: dict[str, int] = {}
         for line in planting.lines:
             before = numbers.get(line.plant, 0)
@@ -90,13 +100,13 @@ def _letters(at: int) -> str:
 
 
 def _planting(
-    before: Assessment, planters: list[PlacedPlanter]
+    before: Assessment, planters: list[PlacedPlanter], share: int
 ) -> tuple[Planting, tuple[str, ...]]:
     knowledge = before.knowledge
     first = planters[0]
     hungry, wants = _wishes(before, planters)
     size = first.site.size
-    fit = [plant for plant in knowledge.plants.values() if _suits(plant, size, knowledge)]
+    fit = [plant for plant in knowledge.plants.values() if _suits(plant, knowledge)]
     shares = {key: share.value for key, share in first.recipe.amounts.items()}
     # What takes only some plants is filled first; the open rest takes any, best another kind.
     box = _box(knowledge)
@@ -116,6 +126,7 @@ def _planting(
             light=None,
             exclude=(key for key in knowledge.plants if key not in kept),
             country=before.neighbourhood.country,
+            where=Where(street=True, passers_by=True, soil_depth_m=size.soil_depth_m, share=share),
         )
         if not part.lines:
             missing.append(feature)
@@ -182,13 +193,11 @@ def _wishes(
     return months, jobs
 
 
-def _suits(plant: Plant, size: PlanterSize, knowledge: Knowledge) -> bool:
+def _suits(plant: Plant, knowledge: Knowledge) -> bool:
     place = knowledge.planting_places.get(_box(knowledge))
     small = place is None or (
         (place.height is None or plant.height.value <= place.height.value)
         and (place.spread is None or plant.spread.value <= place.spread.value)
     )
-    woody = plant.layer in ("shrub", "climber")
-    deep = not woody or size.soil_depth_m >= knowledge.setting("planting_depth_shrub_m")
     stays = "escape" not in source_of(plant.hazard).casefold()
-    return plant.container and small and deep and stays and plant.layer != "tree"
+    return plant.container and small and stays and plant.layer != "tree"

@@ -12,6 +12,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, often_words, range_words
 from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.plan_parts import draw_words
@@ -30,7 +31,6 @@ from patchnet.pages.kit.plan_words import (
     in_a_sentence,
     kind_words,
     place_words,
-    plant_notes,
     stage_words,
     there_words,
     thing,
@@ -40,6 +40,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
+from patchnet.pages.kit.planting_words import harm_words, how_to_get, planting_notes
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
@@ -132,7 +133,13 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         gap=_gap(plan, knowledge),
         wishes=_wishes(plan, knowledge),
         calendar=calendar,
-        plants=_plants(plan, knowledge) if calendar else "",
+        plants=_plants(plan, knowledge) if plan.planting.lines else "",
+        get=" ".join(
+            [
+                *how_to_get(plan.planting, knowledge),
+                *planting_notes(plan.planting, knowledge, short=True),
+            ]
+        ),
         sun_told=sun is not None,
         sun=Markup() if sun is None else sun_figure(sun),
         sun_words="" if sun is None else _sun_words(sun),
@@ -170,6 +177,7 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                 if addition.often is None
                 else often_words(addition.often, sure=knowledge.setting("sure_in")),
                 "steps": [step.words for step in knowledge.sitings[one.feature].steps],
+                "moves": move_lines(one, knowledge, besides=best.gives_way)[:1],
                 "asks": asked_first(one),
             }
         )
@@ -225,10 +233,14 @@ def _gap(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def _plants(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """Every plant with its number, those of several places added up, and its hazard."""
+    numbers: dict[str, int] = {}
+    for line in plan.planting.lines:
+        numbers[line.plant] = numbers.get(line.plant, 0) + line.number
+    hazards = {line.plant: harm_words(line, knowledge) for line in plan.planting.lines}
     return "; ".join(
-        f"{line.number} {knowledge.plants[line.plant].name}"
-        + (f" ({'; '.join(plant_notes(line))})" if plant_notes(line) else "")
-        for line in plan.planting.lines
+        f"{number} {knowledge.plants[key].name}" + (f" ({hazards[key]})" if hazards[key] else "")
+        for key, number in numbers.items()
     )
 
 

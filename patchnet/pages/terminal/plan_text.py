@@ -9,6 +9,7 @@ from patchnet.assess.assessment import ANCHOR
 from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
+from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure, metres, month_spans
 from patchnet.pages.kit.plan_words import (
     CHOSEN,
@@ -42,6 +43,7 @@ from patchnet.pages.kit.plan_words import (
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import calendar_text
+from patchnet.pages.kit.planting_words import how_to_get, planting_notes
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -201,6 +203,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         if addition.often is not None:
             details.insert(1, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
+        owner = plan.facts.tenure == "own"
+        details += move_lines(one, knowledge, owner=owner, besides=best.gives_way)
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
         details += asked_first(one)
@@ -352,7 +356,14 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
         )
         for line in planting.lines
     ]
-    parts = [text_table(rows, indent="  ", header=True), "", calendar_text(planting, knowledge)]
+    told = [*how_to_get(planting, knowledge), *planting_notes(planting, knowledge)]
+    parts = [
+        text_table(rows, indent="  ", header=True),
+        "",
+        *(paragraph(one, indent="  ", then="    ") for one in told),
+        "",
+        calendar_text(planting, knowledge),
+    ]
     extra = plan.planting_with
     if extra is not None:
         words = _("For flowers in the hungry months, add one more thing: {thing}.").format(
