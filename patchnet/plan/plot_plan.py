@@ -434,6 +434,8 @@ class PlotPlan(Shown):
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
     there
         Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
+    street
+        What the street's plan counts on this plot for, in words; empty where there is none.
     assessment, sun
         The answer that the plan was made from, and what the sun does on the plot where that was
         worked out: for the card. They are not part of the plan written as JSON.
@@ -466,5 +468,6 @@ class PlotPlan(Shown):
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
     there: tuple[tuple[str, str], ...]
+    street: tuple[str, ...] = ()
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)
