@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from patchnet.pages.sheets.compare_page import write_comparison
     from patchnet.pages.sheets.plan_card import write_card
     from patchnet.pages.sheets.progress_page import write_progress
+    from patchnet.pages.sheets.street_sheet import write_street_sheet
     from patchnet.pages.survey.pack import write_survey
     from patchnet.pages.survey.progress import survey_progress
     from patchnet.pages.survey.round import plan_survey
@@ -61,8 +62,11 @@ if TYPE_CHECKING:
     from patchnet.plan.facts import PlotFacts
     from patchnet.plan.next_doors import next_doors
     from patchnet.plan.plan_plot import Adviser, plan_plot
+    from patchnet.plan.plan_together import plan_together
     from patchnet.plan.plot_plan import PlotPlan
     from patchnet.plan.read_facts import read_facts
+    from patchnet.plan.street_plan import StreetPlan
+    from patchnet.plan.street_plan_file import read_street_plan
     from patchnet.read.build import build_neighbourhood
     from patchnet.read.check import CheckReport, check_file
     from patchnet.read.from_file import read_neighbourhood
@@ -111,6 +115,7 @@ __all__ = [
     "Routes",
     "Scheme",
     "SchemeAsk",
+    "StreetPlan",
     "TableFaults",
     "WrongUse",
     "assess",
@@ -139,6 +144,7 @@ __all__ = [
     "plan_plot",
     "plan_scheme",
     "plan_survey",
+    "plan_together",
     "planter_boxes",
     "planter_sites",
     "plot_answer",
@@ -153,6 +159,7 @@ __all__ = [
     "read_neighbourhood",
     "read_records",
     "read_states",
+    "read_street_plan",
     "read_surface_heights",
     "record_consent",
     "sun_hours",
@@ -171,6 +178,7 @@ __all__ = [
     "write_progress",
     "write_report",
     "write_routes",
+    "write_street_sheet",
     "write_survey",
 ]
 
@@ -216,6 +224,7 @@ _WHERE = {
         "pages.scheme.files": ("write_report",),
         "pages.sheets.compare_page": ("write_comparison",),
         "pages.sheets.plan_card": ("write_card",),
+        "pages.sheets.street_sheet": ("write_street_sheet",),
         "pages.sheets.progress_page": ("write_progress",),
         "pages.survey.pack": ("write_survey",),
         "pages.survey.progress": ("survey_progress",),
@@ -223,6 +232,9 @@ _WHERE = {
         "plan.additions": ("possible_additions",),
         "plan.facts": ("PlotFacts",),
         "plan.next_doors": ("next_doors",),
+        "plan.plan_together": ("plan_together",),
+        "plan.street_plan": ("StreetPlan",),
+        "plan.street_plan_file": ("read_street_plan",),
         "plan.plan_plot": ("Adviser", "plan_plot"),
         "plan.plot_plan": ("PlotPlan",),
         "plan.read_facts": ("read_facts",),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from copy import copy
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -38,7 +39,9 @@ from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["Street", "assess", "assess_one_draw", "choose_groups", "farthest_m"]
+__all__ = [
+    "Street", "assess", "assess_amounts", "assess_one_draw", "choose_groups", "farthest_m",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -309,6 +312,29 @@ def assess_one_draw(
         asked=street.asked,
         prior=prior,
     )
+
+
+def assess_amounts(assessment: Assessment, amounts: Array) -> Assessment:
+    """Answer for the same street with other amounts on its plots, balance sheets and breaks too.
+
+    The ground that animals walk over stays as it is: a new bed is not walked over as a bed.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is, n plots.
+    amounts
+        Shape (n, F), each feature in its own unit.
+    """
+    knowledge, hood = assessment.knowledge, assessment.neighbourhood
+    groups = [answer.group for answer in assessment.groups.values()]
+    street = Street(hood, assessment.asked, farthest_m(groups))
+    supply = supply_of(amounts, knowledge)
+    drawn, supplies = Readings(amounts, amounts, amounts), Readings(supply, supply, supply)
+    answers = {
+        group.key: _group_answer(group, street, knowledge, drawn, supplies) for group in groups
+    }
+    return replace(assessment, groups=Named(answers, "animal"), amounts=amounts, supply=supply)
 
 
 def _group_answer(

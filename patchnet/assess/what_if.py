@@ -13,7 +13,9 @@ found again where the plot becomes a patch, or stops being one.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -111,6 +113,7 @@ class Trials:
         keys = assessment.groups if groups is None else groups
         wanted = {assessment.groups[key].group.key for key in keys}
         self.assessment = assessment
+        self.amounts = assessment.amounts
         self.groups = tuple(key for key in assessment.groups if key in wanted)
         knowledge = assessment.knowledge
         self.method = Method(
@@ -123,10 +126,54 @@ class Trials:
         }
         self._fields: dict[str, Field] = {}
 
-    @property
+    @cached_property
     def now(self) -> Array:
         """Linked homes as they are, shape (groups,)."""
-        return np.array([self.assessment.groups[key].measures.eca for key in self.groups])
+        if self.amounts is self.assessment.amounts:
+            return np.array([self.assessment.groups[key].measures.eca for key in self.groups])
+        plot = str(self.assessment.neighbourhood.plots.index[0])
+        now: Array = self.at(plot).linked_homes([{}])[0]
+        return now
+
+    def committed(self, changes: Mapping[str, Change]) -> "Trials":
+        """Return the trials on the street in which some changes were made.
+
+        Who reaches whom is kept, and so are the routes where no plot became a patch or stopped
+        being one: to try, choose and go on is quicker than to assess the street anew.
+
+        Parameters
+        ----------
+        changes
+            What is added (or taken away), plot id to feature to amount in its own unit.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot or feature, or more is taken away than is there.
+        """
+        if not changes:
+            return self
+        knowledge = self.assessment.knowledge
+        other = copy(self)
+        other.__dict__.pop("now", None)
+        other.amounts = self.amounts.copy()
+        rows = [self.at(plot).place for plot in changes]
+        for row, change in zip(rows, changes.values(), strict=True):
+            other.amounts[row] = self.amounts_after(row, [change])[0]
+        amounts = other.amounts[rows]
+        supply = supply_of(amounts, knowledge)
+        other._fields = {}
+        for key in self.groups:
+            group = self.assessment.groups[key].group
+            places = anchor_places(amounts, supply, knowledge, group)
+            other._fields[key] = self.field(key).with_plots(
+                np.array(rows),
+                places,
+                [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs],
+                patches(supply, knowledge, group, places),
+                compiled=self.method.compiled,
+            )
+        return other
 
     def at(self, plot: str) -> "PlotTrials":
         """Return the trials on one plot.
@@ -154,7 +201,7 @@ class Trials:
             If there is no such plot or feature, or more is taken away than is there.
         """
         assessment = self.assessment
-        amounts = assessment.amounts.copy()
+        amounts = self.amounts.copy()
         for plot, change in allowed.items():
             amounts[self.at(plot).place] = self.amounts_after(self.at(plot).place, [change])[0]
         supply = supply_of(amounts, assessment.knowledge)
@@ -193,7 +240,7 @@ class Trials:
         WrongUse
             If there is no such feature, or more of it is taken away than is there.
         """
-        here = self.assessment.amounts[place]
+        here = self.amounts[place]
         amounts = np.repeat(here[None], len(changes), axis=0)
         for row, change in enumerate(changes):
             for key, more in change.items():
@@ -273,10 +320,22 @@ class PlotTrials:
         """
         if not len(changes):
             return np.empty((0, len(self.trials.groups)))
-        rough = self._linked_homes([{}, *changes], ranked_homes)
+        rough = self.in_portions([{}, *changes])
         now = self.trials.now
         ratio = np.where(rough[0] > 0, now / np.where(rough[0] > 0, rough[0], 1.0), 1.0)
         return np.where((rough[0] > 0) & (now > 0), rough[1:] * ratio, rough[1:])
+
+    def in_portions(self, changes: Sequence[Change]) -> Array:
+        """Linked homes of each group after each change, shared in portions and not set right.
+
+        To be compared with one another only, an empty change among them (see `ranked`).
+
+        Parameters
+        ----------
+        changes
+            As in `linked_homes`.
+        """
+        return self._linked_homes(changes, ranked_homes)
 
     def _linked_homes(
         self,

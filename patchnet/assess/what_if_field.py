@@ -1,5 +1,6 @@
 """All about one group that a change on one plot leaves as it is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -183,20 +184,37 @@ class Field:
         return np.ascontiguousarray(self.chances[np.ix_(self.homes, self.homes)])
 
     def turned(self, plot: int, *, compiled: bool | None) -> "Field":
-        """Return the field in which a plot that was no patch is one, or the other way round.
-
-        Over the ground all links are found again on the same surface, since the plot's own
-        territory bends those of the others.
-        """
+        """Return the field in which a plot that was no patch is one, or the other way round."""
         patch = self.patch.copy()
         patch[plot] = not patch[plot]
+        return self.with_patches(patch, compiled=compiled)
+
+    def with_patches(self, patch: Flags, *, compiled: bool | None) -> "Field":
+        """Return the field in which other plots are patches.
+
+        Over the ground all links are found again on the same surface, since the territory of each
+        patch bends those of the others.
+
+        Parameters
+        ----------
+        patch
+            Shape (n,), True where a plot is one.
+        compiled
+            Routes and growth compiled: True, False, or None: by size.
+        """
         ground = None
         if self.ground is not None:
-            longest = self.knowledge.setting("break_hops") * self.group.hop.value
-            ground = ways_over(self.ground.surface, self.plots, patch, longest_m=longest)
+            # No move is longer than a hop; what is beyond matters to breaks alone.
+            hop = self.group.hop.value
+            ground = ways_over(
+                self.ground.surface, self.plots, patch, longest_m=hop, compiled=compiled
+            )
         reach = self.reach.with_stops(patch, moves=None if ground is None else ground.moves)
-        if ground is None and patch[plot]:
-            lengths = with_stop(self.lengths, plot)
+        others = np.flatnonzero(patch != self.patch).tolist()
+        if ground is None and patch[others].all():
+            lengths = self.lengths
+            for stop in others:
+                lengths = with_stop(lengths, stop)
         else:
             lengths = route_lengths(
                 reach.moves, patch, hop_m=self.group.hop.value, compiled=compiled
@@ -233,6 +251,57 @@ class Field:
             anchor=anchor,
             pool=None if self.pool is None else self.pool.on(anchor.matrix),
             lengths=lengths,
+        )
+
+    def with_plots(
+        self,
+        rows: NDArray[np.intp],
+        places: Array,
+        supplies: Sequence[Array],
+        patch: Flags,
+        *,
+        compiled: bool | None,
+    ) -> "Field":
+        """Return the field in which some plots have other places and supplies; the rest is kept.
+
+        Parameters
+        ----------
+        rows
+            Shape (r,), their positions.
+        places
+            Shape (r, 4), homes.
+        supplies
+            For each need shape (r, M): what each of them supplies, in the resource's unit.
+        patch
+            Shape (r,), True where one is a patch.
+        compiled
+            As in `with_patches`.
+        """
+        base = self
+        if not np.array_equal(patch, self.patch[rows]):
+            all_patches = self.patch.copy()
+            all_patches[rows] = patch
+            base = self.with_patches(all_patches, compiled=compiled)
+        all_places = self.places.copy()
+        all_places[rows] = places
+        places = all_places
+        homes = np.flatnonzero(places[:, 0] > 0)
+        known: dict[int, Surroundings] = {}
+
+        def around(old: Surroundings) -> Surroundings:
+            if np.array_equal(homes, old.homes):
+                return old
+            return known.setdefault(id(old), Surroundings(old.matrix, homes))
+
+        return replace(
+            base,
+            places=places,
+            demands=tuple(
+                _supplied(demand, rows, supply)
+                for demand, supply in zip(base.demands, supplies, strict=True)
+            ),
+            near=tuple(around(old) for old in base.near),
+            anchor=around(base.anchor),
         )
 
 
@@ -274,6 +343,12 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         pool=answer.pool,
         lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
     )
+
+
+def _supplied(demand: Demand, rows: NDArray[np.intp], supply: Array) -> Demand:
+    whole = demand.supply.copy()
+    whole[rows, :, 0] = supply
+    return replace(demand, supply=whole, net=demand.blocks)
 
 
 def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> FirstRound:

@@ -1,5 +1,6 @@
 """patchnet advise: what a plot should add."""
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -26,12 +27,15 @@ from patchnet.commands.options import (
     input_options,
     overwrite_option,
     surface_options,
+    together_option,
 )
 from patchnet.core.files import ensure_may_write
 from patchnet.core.texts import _
+from patchnet.pages.kit.street_words import street_told
 from patchnet.pages.sheets.plan_card import write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.plan_plot import plan_plot
+from patchnet.plan.street_plan_file import read_street_plan
 
 __all__ = ["advise"]
 
@@ -44,6 +48,7 @@ __all__ = ["advise"]
 @ground_options()
 @surface_options
 @draws_option
+@together_option
 @click.option(
     "--cautious",
     is_flag=True,
@@ -72,6 +77,7 @@ def advise(
     said: SaidFacts,
     groups: tuple[str, ...],
     surface: AskedSurface,
+    together: Path | None,
     cautious: bool,
     month: int | None,
     card: Path | None,
@@ -93,9 +99,11 @@ def advise(
       patchnet advise street.gpkg 14-back --tenure rent --free 6 --keep 'play lawn'
       patchnet advise street.gpkg 14-back --ask
       patchnet advise street.gpkg 14-back --facts answers.toml --card 14.html
+      patchnet advise street.gpkg 14-back --together plan.json
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if card is not None:
-        ensure_may_write(card, overwrite=overwrite, reads=[asked.file, asked.features])
+        ensure_may_write(card, overwrite=overwrite, reads=[asked.file, asked.features, together])
+    kept = None if together is None else read_street_plan(together)
     facts = said(asked.knowledge)
     neighbourhood = read_asked(asked)
     plot_id = meant_plot(neighbourhood, plot_id)
@@ -113,6 +121,10 @@ def advise(
         processes=None,
         progress=partial(progress_bar, doing=_("draws")),
     )
+    if kept is not None:
+        told = street_told(kept, [plot_id], asked.knowledge)
+        nothing = _("Your street's plan counts on this plot for nothing.")
+        plan = replace(plan, street=told.get(plot_id, (nothing,)))
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)

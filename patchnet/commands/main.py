@@ -49,6 +49,11 @@ _COMMANDS = {
             "next:next_",
             N_("Say which door to knock on next, and what to look for there."),
         ),
+        (
+            "together",
+            "together:together",
+            N_("Say what a whole street adds, each plot another thing."),
+        ),
         ("why", "why:why", N_("Say which figures of the tables the answer turns on.")),
         ("routes", "routes:routes", N_("Find ways over the ground for an animal that walks.")),
         ("gaps", "gaps:gaps", N_("Find which fences to open, and what each gap brings.")),

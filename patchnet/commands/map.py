@@ -27,9 +27,14 @@ from patchnet.commands.options import (
     input_options,
     overwrite_option,
     surface_options,
+    together_option,
 )
+from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
+from patchnet.pages.kit.street_words import street_told
 from patchnet.pages.map.map_page import write_map
+from patchnet.plan.street_plan_file import read_street_plan
 from patchnet.read.neighbourhood import Audience
 from patchnet.sun.shade import sun_hours
 
@@ -65,6 +70,7 @@ __all__ = ["map_"]
 )
 @additions_option
 @surface_options
+@together_option
 @draws_option
 def map_(
     *,
@@ -79,6 +85,7 @@ def map_(
     sun: bool,
     additions: bool | None,
     surface: AskedSurface,
+    together: Path | None,
     asked: Asked,
     ground: AskedGround,
     draws: AskedDraws,
@@ -92,9 +99,15 @@ def map_(
       patchnet map street.gpkg --group wren --group sparrow -o birds.html
       patchnet map street.gpkg --public -o notice_board.html
       patchnet map street.gpkg --sun --additions -o street.html
+      patchnet map street.gpkg --together plan.json -o street.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_not_public(additions=additions, public=public or audience == "public")
-    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
+    if together is not None and (public or audience == "public"):
+        raise WrongUse(
+            _("A street's plan is for the people of the street: leave out --together here.")
+        )
+    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features, together])
+    kept = None if together is None else read_street_plan(together)
     hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
     audience = "public" if public else audience
@@ -112,6 +125,7 @@ def map_(
         public=audience == "public",
         sun=hours,
         additions=found,
+        together=None if kept is None else street_told(kept, hood.plots.index, asked.knowledge),
         overwrite=overwrite,
         progress=layers_bar,
     )

@@ -36,6 +36,7 @@ __all__ = [
     "overwrite_option",
     "say_faults",
     "surface_options",
+    "together_option",
     "walking_option",
 ]
 
@@ -386,6 +387,17 @@ def surface_options(command: Callable[..., None]) -> Callable[..., None]:
     ):
         with_surface = option(with_surface)
     return with_surface
+
+
+def together_option(command: Command) -> Command:
+    """Add --together JSON; the command gets `together`, the path or None."""
+    return click.option(
+        "--together",
+        type=click.Path(path_type=Path),
+        metavar="JSON",
+        help="The street's plan, kept by 'patchnet together -o': what it counts on each plot for "
+        "is told too.",
+    )(command)
 
 
 def additions_option(command: Command) -> Command:

@@ -2,17 +2,19 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_all_start_methods, get_context, parent_process
 from multiprocessing.connection import wait
 from threading import Thread
-from typing import Any, TypeVar
+from typing import Any, Generic, Self, TypeVar
 
 from patchnet.core.compiled import cores, leave_cores_to
 
-__all__ = ["in_processes"]
+__all__ = ["Kept", "in_processes"]
 
+Answer = TypeVar("Answer")
 Block = TypeVar("Block")
+Question = TypeVar("Question")
 Result = TypeVar("Result")
 Shared = TypeVar("Shared")
 
@@ -63,6 +65,98 @@ def in_processes(
         finally:
             for future in waiting:
                 future.cancel()
+
+
+class Kept(Generic[Block, Shared]):
+    """Things made of blocks in several processes, kept there, and asked again and again.
+
+    A context: what is kept is let go at its end.
+
+    Parameters
+    ----------
+    make
+        A function of a module, called with what all share and one block; what it gives stays in
+        its process.
+    shared, blocks, processes
+        As in `in_processes`.
+    """
+
+    def __init__(
+        self,
+        make: Callable[[Shared, Block], Any],
+        shared: Shared,
+        blocks: Sequence[Block],
+        *,
+        processes: int | None = None,
+    ) -> None:
+        self._things: list[Any] = []
+        self._pools: list[ProcessPoolExecutor] = []
+        self._made: list[Future[None]] = []
+        self.count = len(blocks)
+        count = min(cores() if processes is None else processes, len(blocks))
+        if count > 1:
+            method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
+            try:
+                for at in range(count):
+                    pool = ProcessPoolExecutor(1, mp_context=get_context(method))
+                    self._pools.append(pool)
+                    self._made.append(
+                        pool.submit(_keep, make, shared, list(blocks[at::count]), count)
+                    )
+            except OSError:  # no process can be started, as in some sandboxes
+                self._pools = []
+        if not self._pools:
+            self._things = [make(shared, block) for block in blocks]
+
+    def __enter__(self) -> Self:
+        """Begin."""
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        """Let go of what is kept, and of what was still to be done."""
+        for pool in self._pools:
+            pool.shutdown(wait=False, cancel_futures=True)
+        self._things = []
+
+    def ask(
+        self,
+        work: Callable[[Any, Question], Answer],
+        question: Question,
+        places: Sequence[int] | None = None,
+    ) -> list[Answer]:
+        """Ask the things, each with `work(thing, question)`; the answers in the blocks' order.
+
+        Parameters
+        ----------
+        work
+            A function of a module; it may change the thing.
+        question
+            Pickled, and so are the answers.
+        places
+            Which of the blocks, ascending; None: all.
+        """
+        asked = list(range(self.count)) if places is None else list(places)
+        if not self._pools:
+            return [work(self._things[at], question) for at in asked]
+        for made in self._made:
+            made.result()  # where making failed, say so
+        count = len(self._pools)
+        waiting = [
+            pool.submit(_ask, work, question, [at // count for at in asked if at % count == own])
+            for own, pool in enumerate(self._pools)
+        ]
+        answers = [iter(future.result()) for future in waiting]
+        return [next(answers[at % count]) for at in asked]
+
+
+def _keep(make: Callable[..., Any], shared: object, blocks: Sequence[object], workers: int) -> None:
+    leave_cores_to(workers)
+    Thread(target=_end_with_parent, daemon=True).start()
+    _shared[:] = [make(shared, block) for block in blocks]
+
+
+def _ask(work: Callable[..., Any], question: object, places: Sequence[int]) -> list[Any]:
+    return [work(_shared[at], question) for at in places]
 
 
 def _begin(work: Callable[..., Any], shared: object, workers: int) -> None:

@@ -435,6 +435,8 @@ class PlotPlan(Shown):
         Doubt to be said first (all neighbours unknown, no free ground ...), plain words.
     there
         Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
+    street
+        What the street's plan counts on this plot for, in words; empty where there is none.
     places
         Where the things go on the plot; None where that was not asked for (`Adviser.plan`).
     assessment, sun
@@ -469,6 +471,7 @@ class PlotPlan(Shown):
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
     there: tuple[tuple[str, str], ...]
+    street: tuple[str, ...] = ()
     places: Places | None = field(default=None, compare=False)
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)

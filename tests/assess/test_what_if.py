@@ -4,15 +4,22 @@ import dataclasses
 import math
 import sys
 
-import geopandas as gpd
 import networkx as nx
 import numpy as np
-import pandas as pd
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import spearmanr
+from worlds.garden_rows import (
+    FEATURES,
+    GIVEN,
+    TABLES,
+    changed,
+    garden_row,
+    linked,
+    neighbourhood,
+)
 
 from patchnet.assess import assess
 from patchnet.assess import what_if_kernels as trial_kernels
@@ -20,73 +27,9 @@ from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_s
 from patchnet.assess.sums_by_likeness import row_sums, stacked
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
-from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs
-from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 NAN = math.nan
-TABLES = load_knowledge()
-FEATURES = tuple(TABLES.features)
-GIVEN = (
-    "pond", "dead_wood_pile", "flower_border", "hedge_native", "bee_hotel", "bird_bath",
-    "long_grass", "nest_box_sparrow", "tree_small", "leaf_pile", "old_roof_wall", "compost_heap",
-)  # fmt: skip
-
-
-def garden_row(rng, *, count, share=0.35, gaps=(0.0, 0.4, 12.0, 45.0, 110.0)):
-    """Plots in two rows with gaps of all sizes, a few features on each; everything known."""
-    shapes, left = [], 0.0
-    for at in range(count):
-        low = 25.0 * (at % 2)
-        shapes.append(shapely.box(left, low, left + 6, low + 18))
-        left += 3 + rng.choice(gaps)
-    amount = np.zeros((count, len(FEATURES)))
-    for feature in GIVEN:
-        there = rng.random(count) < share
-        typical = TABLES.features[feature].typical.value
-        amount[there, FEATURES.index(feature)] = typical * rng.uniform(0.3, 3, there.sum()).round(2)
-    return neighbourhood(shapes, amount)
-
-
-def neighbourhood(shapes, amount, *, barriers=(), buildings=()):
-    index = pd.Index([f"p{at}" for at in range(len(shapes))], name="plot")
-    plots = gpd.GeoDataFrame(
-        {"kind": "garden_back", "label": list(index), "street": ""},
-        geometry=list(shapes), index=index, crs="EPSG:27700",
-    )  # fmt: skip
-    plots["area_m2"] = plots.area
-
-    def layer(shapes, **columns):
-        return gpd.GeoDataFrame(columns, geometry=list(shapes), crs="EPSG:27700")
-
-    known = np.ones(amount.shape, dtype=bool)
-    return Neighbourhood(
-        name="row",
-        plots=plots,
-        answers=Answers(index, FEATURES, amount, known, known),
-        features=layer([], plot=[], feature=[], amount=[]),
-        barriers=layer(
-            barriers, kind=["fence" for _ in barriers], gap=["no" for _ in barriers],
-            height_m=[1.5 for _ in barriers],
-        ),
-        buildings=layer(
-            buildings, name=["" for _ in buildings], height_m=[NAN for _ in buildings]
-        ),
-        roads=layer([], name=[], width_m=[]),
-        footways=layer([], name=[], width_m=[]),
-    )  # fmt: skip
-
-
-def changed(place, plot, change):
-    """The neighbourhood after a change, as somebody would enter it."""
-    amount = place.answers.amount.copy()
-    for feature, more in change.items():
-        amount[plot, place.answers.features.index(feature)] += more
-    return dataclasses.replace(place, answers=dataclasses.replace(place.answers, amount=amount))
-
-
-def linked(assessment):
-    return np.array([answer.measures.eca for answer in assessment.groups.values()])
 
 
 def some_changes(rng, place, plot):
@@ -235,6 +178,52 @@ def test_over_the_ground_it_is_what_assessing_anew_on_the_same_ground_gives(
     if plot != 3:
         full = Trials(before).full_linked_homes(allowed)
         assert full == pytest.approx(linked(many), rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", [0, 3])
+def test_a_street_in_which_things_were_done_is_judged_as_one_assessed_anew(seed):
+    """Three plots change, one after the other; then trials on a fourth, and on one of them."""
+    rng = np.random.default_rng(seed)
+    place = garden_row(rng, count=9, share=0.1)
+    before = assess(place, knowledge=TABLES, straight=True)
+    steps = [
+        {"p1": {"pond": 4.0, "dead_wood_pile": 1.0}, "p6": {"hedge_native": 8.0}},
+        {"p1": {"pond": -2.0, "flower_border": 3.0}, "p8": {"tree_small": 1.0}},
+    ]
+    done = place
+    for step in steps:
+        for plot, change in step.items():
+            done = changed(done, int(plot[1:]), change)
+    anew = assess(done, knowledge=TABLES, straight=True)
+    plain, compiled = (Trials(before, compiled=route) for route in (False, True))
+    for trials in (plain, compiled):
+        for step in steps:
+            trials.now  # noqa: B018 - what was asked before must not be told afterwards
+            trials = trials.committed(step)  # noqa: PLW2901
+        np.testing.assert_allclose(trials.now, linked(anew), rtol=1e-9, atol=1e-12)
+        for plot in ("p3", "p1"):
+            changes = some_changes(rng, done, int(plot[1:]))
+            np.testing.assert_allclose(
+                trials.at(plot).linked_homes(changes),
+                Trials(anew, compiled=False).at(plot).linked_homes(changes),
+                rtol=1e-9,
+                atol=1e-12,
+            )
+    assert Trials(before).committed({}).now == pytest.approx(linked(before))
+
+
+def test_over_the_ground_too_what_was_done_opens_and_ends_ways():
+    """A pond and a hedge behind fences: stops that were not there bend the others' ways."""
+    place = walled_gardens()
+    before = assess(place, knowledge=TABLES, groups=["frog", "hedgehog"])
+    plots = [str(plot) for plot in place.plots.index]
+    step = {plots[0]: {"pond": 4.0}, plots[-1]: {"dead_wood_pile": 1.0, "hedge_native": 5.0}}
+    trials = Trials(before).committed(step)
+    assert trials.now == pytest.approx(Trials(before).full_linked_homes(step), rel=1e-9)
+    back = trials.committed(
+        {plot: {key: -more for key, more in change.items()} for plot, change in step.items()}
+    )
+    assert back.now == pytest.approx(linked(before), rel=1e-9)
 
 
 def newts(street, knowledge, amounts, **options):

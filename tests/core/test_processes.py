@@ -9,7 +9,7 @@ import pytest
 
 from patchnet.core import processes
 from patchnet.core.compiled import cores
-from patchnet.core.processes import in_processes
+from patchnet.core.processes import Kept, in_processes
 
 
 def times(shared, block):
@@ -67,10 +67,58 @@ def test_where_no_process_can_be_started_it_is_done_here(monkeypatch):
     assert list(in_processes(own_number, None, range(3), processes=2)) == [os.getpid()] * 3
 
 
+def begun(shared, block):
+    return [shared + block, os.getpid()]
+
+
+def fails_to_begin(_, block):
+    message = f"nothing to keep of {block}"
+    raise ValueError(message)
+
+
+def add(kept, more):
+    kept[0] += more
+    return kept[0]
+
+
+def whose(kept, _):
+    return kept[1]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_what_is_kept_is_asked_again_and_answers_in_order(count):
+    """10 + 0, 1, 2; 5 more each; then 1 more for the first and the last; each stays with one."""
+    with Kept(begun, 10, [0, 1, 2], processes=count) as kept:
+        assert kept.ask(add, 5) == [15, 16, 17]
+        assert kept.ask(add, 1, [0, 2]) == [16, 18]
+        assert kept.ask(add, 0) == [16, 16, 18]
+        owners = kept.ask(whose, None)
+        assert (os.getpid() in owners) == (count == 1)
+        assert owners[0] == owners[2] == kept.ask(whose, None)[0]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_what_cannot_be_kept_is_told(count):
+    with (
+        pytest.raises(ValueError, match="nothing to keep of"),
+        Kept(fails_to_begin, None, [7, 8], processes=count) as kept,
+    ):
+        kept.ask(add, 1)
+
+
+def test_where_no_process_can_be_started_it_is_kept_here(monkeypatch):
+    def refused(*_):
+        raise OSError
+
+    monkeypatch.setattr(processes.ProcessPoolExecutor, "submit", refused)
+    with Kept(begun, 0, [1, 2], processes=2) as kept:
+        assert kept.ask(whose, None) == [os.getpid()] * 2
+
+
 SCRIPT = """
 import os, sys, time
 from multiprocessing.connection import Client
-from patchnet.core.processes import in_processes
+from patchnet.core.processes import Kept, in_processes
 
 def work(address, block):
     here = Client(address)  # held until this process ends

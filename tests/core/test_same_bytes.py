@@ -38,6 +38,7 @@ survey out/merged.gpkg -o out/round
 progress out/merged.gpkg -o out/progress.html
 compare {street} out/merged.gpkg --straight --group wren --page out/change.html
 advise {street} a1 --card out/card.html
+together {street} --group newt --plots a1,b1 --jobs 2 -o out/plan.json --page out/together.html
 base --parcels {map} -o out/base.gpkg
 scheme {street} --road Row --planters 1 --group mason_bee -o out/scheme
 """
@@ -50,7 +51,7 @@ for line in sys.stdin.read().splitlines():
         sys.exit(f"{line}: {status}")
 """
 KINDS = {
-    ".gpkg": b"SQLite format 3", ".geojson": b"{", ".graphml": b"<", ".csv": b"",
+    ".gpkg": b"SQLite format 3", ".geojson": b"{", ".json": b"{", ".graphml": b"<", ".csv": b"",
     ".xlsx": b"PK", ".tif": b"II", ".html": b"<!",
 }  # fmt: skip
 

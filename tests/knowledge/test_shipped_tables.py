@@ -2,6 +2,7 @@
 
 import csv
 import re
+from functools import cache
 from importlib import resources
 
 import numpy as np
@@ -17,6 +18,7 @@ FOLDER = resources.files("patchnet.knowledge") / "tables"
 KNOW = load_knowledge()
 
 
+@cache
 def raw(table):
     """Rows read by the standard library alone: a second route beside the loader."""
     text = (FOLDER / table).read_text(encoding="utf-8")

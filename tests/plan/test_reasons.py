@@ -158,3 +158,15 @@ def test_short_cautions_are_short():
 def test_the_plan_of_a_plot_with_nothing_to_add(plan):
     nothing = dataclasses.replace(plan, best=None)
     assert "Keep what is there" in plan_text(nothing, KNOW, every=False)
+
+
+def test_of_a_habit_is_not_said_that_nobody_has_one(plan):
+    """What is done or left be is no thing, and is not seen over the fence."""
+    first = plan.best.additions[0]
+    habit = dataclasses.replace(
+        first, candidate=dataclasses.replace(first.candidate, feature="lights_out")
+    )
+    words = reasons_words(habit, plan.best, KNOW)
+    assert words
+    assert "has one" not in words
+    assert "It is a home" not in words

@@ -1,6 +1,7 @@
 """A small file of every kind that is read, and damage done to it by a seeded hand."""
 
 import io
+import json
 import random
 import sqlite3
 import struct
@@ -146,6 +147,10 @@ class Originals:
         self._keep("overlay", "settings.csv")
         (self.folder / "facts.toml").write_text('light = "part"\nfree_m2 = 12\nsoil = "clay"\n')
         self._keep("facts", "facts.toml")
+        house = {"plots": ["1"], "answer": "yes", "jobs": [{"plot": "1", "feature": "pond"}]}
+        plan = {"kind": "patchnet street plan", "houses": [house]}
+        (self.folder / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
+        self._keep("plan.json", "plan.json")
 
     def _table(self, key, rows):
         from openpyxl import Workbook  # noqa: PLC0415 - slow, and for this alone
@@ -246,6 +251,7 @@ READERS = {
     ),
     "overlay": lambda made, paths: patchnet.load_knowledge(paths[0].parent),
     "facts": _facts,
+    "plan.json": lambda made, paths: patchnet.read_street_plan(paths[0]),
     **dict.fromkeys(("return.json", "return.csv", "return.xlsx"), _return),
 }
 """What reads each kind of file, from the original files and the paths of a damaged set."""

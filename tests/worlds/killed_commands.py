@@ -60,6 +60,8 @@ WRITING = {
     "compare": "compare street.gpkg map.geojson --straight --group wren --page out.html "
     "--overwrite",
     "advise": "advise street.gpkg 1 --straight --group wren --card out.html --overwrite",
+    "together": "together street.gpkg --straight --group wren --plots 1 --jobs 1 --draws 0 "
+    "-o plan.json --page out.html --overwrite",
     "routes": "routes street.gpkg --group hedgehog --from 1 --to 16 -o out.gpkg "
     "--ground out.tif --current flow.tif --overwrite",
     "scheme": "scheme made --road 'Wickthorn Street' --planters 1 --group bumblebee --side left "

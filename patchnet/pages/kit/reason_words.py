@@ -23,9 +23,11 @@ def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) ->
     knowledge
         For names.
     """
+    habit = knowledge.features[addition.candidate.feature].sort == "habit"
     near, *others = addition.reasons
-    home = homes_given(addition, knowledge)
-    words = [reason_words(near, knowledge), home]
+    home = "" if habit else homes_given(addition, knowledge)
+    # What neighbours do or leave be cannot be seen over the fence.
+    words = ["" if habit else reason_words(near, knowledge), home]
     # What it links, then when it feeds, says more than how many it feeds.
     order = ("joins", "months", "feeds")
     others.sort(key=lambda one: order.index(one.kind))

@@ -79,6 +79,7 @@ def map_page(
     public: bool = False,
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
+    together: Mapping[str, Sequence[str]] | None = None,
     progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> str:
     """Return the map page of an assessment as HTML text.
@@ -110,6 +111,9 @@ def map_page(
     additions
         What could be added to each plot, from `patchnet.plan.additions.possible_additions`: a
         form on each card. None: the card says how to get it.
+    together
+        Lines of the street's plan for the cards of plots, by id, from
+        `patchnet.pages.kit.street_words.street_told`; None: there is no plan.
     progress
         Wraps the groups' answers while their layers are worked out and drawn, such as a progress
         bar: groups that walk take a second or so each.
@@ -122,8 +126,8 @@ def map_page(
     Raises
     ------
     WrongUse
-        If a group is not in the assessment, the tiles' address is of no use, or additions are
-        meant for a public page: they would tell what is in single gardens.
+        If a group is not in the assessment, the tiles' address is of no use, or additions or a
+        street's plan are meant for a public page: they would tell what is in single gardens.
     PatchnetError
         If a file that the page needs is not installed, so that it would have to be fetched.
 
@@ -137,6 +141,8 @@ def map_page(
     public = public or assessment.neighbourhood.audience == "public"
     if public and additions is not None:
         raise WrongUse(_("A page to be published carries no additions: leave out one of the two."))
+    if public and together is not None:
+        raise WrongUse(_("A page to be published carries no plan: leave out one of the two."))
     if public:
         assessment = assessment_for(assessment, "public")
     hood = assessment.neighbourhood
@@ -154,6 +160,9 @@ def map_page(
             features=hood.answers.features,
             knowledge=assessment.knowledge,
         )
+    data["together"] = None
+    if together is not None:
+        data["together"] = [list(together.get(str(plot), ())) for plot in hood.plots.index]
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
@@ -191,6 +200,7 @@ def write_map(
     public: bool = False,
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
+    together: Mapping[str, Sequence[str]] | None = None,
     overwrite: bool = False,
     progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> Path:
@@ -198,7 +208,7 @@ def write_map(
 
     Parameters
     ----------
-    assessment, title, tiles, tiles_credit, groups, public, sun, additions, progress
+    assessment, title, tiles, tiles_credit, groups, public, sun, additions, together, progress
         As in `map_page`.
     path
         The HTML file; its folder must be there.
@@ -234,6 +244,7 @@ def write_map(
         public=public,
         sun=sun,
         additions=additions,
+        together=together,
         progress=progress,
     )
     write_text(path, made)

@@ -465,6 +465,8 @@ _SCRIPT: dict[str, object] = {
     "gives_more": N_("and {plots} more"),
     "gives_nobody": N_("nobody within reach is known to have any"),
     "gives_unknown": N_("not known at {plots} within reach"),
+    "card_together": N_("In your street's plan"),
+    "together_nothing": N_("The plan counts on this plot for nothing."),
     "card_balance": N_("Balance sheets"),
     "balance_words": (
         N_(

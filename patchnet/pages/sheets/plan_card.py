@@ -132,6 +132,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         street=assessment.neighbourhood.name,
         best=best_words(plan),
         sentence=in_a_sentence(plan, knowledge),
+        street_plan=plan.street,
         warnings=[*there_words(plan, knowledge), *plan.warnings],
         plan=drawn,
         scale=paper.scale,

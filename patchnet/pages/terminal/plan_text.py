@@ -115,6 +115,7 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
             for words in there_words(plan, knowledge)
         ),
         _warnings(plan),
+        _section(_("IN YOUR STREET'S PLAN"), [paragraph(x, indent="  ") for x in plan.street]),
         _best(plan, knowledge),
         _places(plan, knowledge),
         _wished(plan, knowledge),

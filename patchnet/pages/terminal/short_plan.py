@@ -55,6 +55,7 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         For names and warnings.
     """
     parts = [plan_title(plan, knowledge)]
+    parts += [paragraph(words) for words in plan.street]
     parts += [paragraph(words) for words in there_words(plan, knowledge, brief=True)]
     best = plan.best
     if best is None:

@@ -223,6 +223,14 @@ function distanceWords(view) {
   return fill(W.distance_words_ground, { hop: inFull(group.hop) });
 }
 
+// What the plan of the whole street counts on this plot for.
+function togetherOf(plot) {
+  if (!DATA.together) return [];
+  const lines = DATA.together[plot];
+  const told = lines.length ? lines : [W.together_nothing];
+  return [el("h3", {}, W.card_together), ...told.map((words) => el("p", {}, words))];
+}
+
 function cardOf(plot, view) {
   const first = view.group === ALL ? [] : [G[view.group]];
   const others = G.filter((group) => !first.includes(group));
@@ -235,6 +243,7 @@ function cardOf(plot, view) {
     cautions.length ? el("h3", {}, W.card_cautions) : null,
     cautions.length ? el("ul", { class: "cautions" }, ...cautions.map((words) => el("li", {}, sentence(words)))) : null,
     ...sunOf(plot),
+    ...togetherOf(plot),
     ...additionsOf(plot),
     el("h3", {}, view.group === ALL ? W.card_gives_all : fill(W.card_gives, { group: G[view.group].name })),
     el("p", { class: "under" }, distanceWords(view) || fill(W.distance_words, { hop: inFull(G[view.group].hop) })),

@@ -1,0 +1,338 @@
+"""One street in several draws at once, with a plan for it that changes step by step.
+
+Each draw keeps its judge of additions with all that was chosen so far in it, in a process of its
+own share of the draws (`patchnet.core.processes.Kept`). What is asked is the same for all draws,
+and the answers are worked through in their order: so a plan does not depend on the number of cores.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.over_draws import UncertainAnswer, answers_in_draws
+from patchnet.assess.what_if import Trials
+from patchnet.assess.worth import worth_gained
+from patchnet.core.compiled import can_compile
+from patchnet.core.processes import Kept
+from patchnet.plan.street_bound import most_worth, things_of
+from patchnet.plan.waiting import in_time
+
+__all__ = ["Change", "DrawnStreet", "StreetInDraws", "runs_of"]
+
+Array = NDArray[np.float64]
+Change = Mapping[str, float]
+_MANY = 40  # plots from which on everything is asked so often that compiling pays
+
+
+@dataclass
+class DrawnStreet:
+    """A street in one draw.
+
+    Attributes
+    ----------
+    today, placed
+        Judges of additions: with nothing done, and with the plan so far.
+    weight, first
+        Votes of the G animals, and homes, of the joint worth.
+    done
+        Of each plot that has any the change that is in `placed`, as it counts in some years.
+    """
+
+    today: Trials
+    placed: Trials
+    weight: Array
+    first: float
+    done: dict[str, dict[str, float]] = field(default_factory=dict)
+
+    def counted(self, plot: str, change: Change) -> dict[str, float]:
+        """What a change comes to in some years; what is not there is not taken away."""
+        place = self.today.assessment.neighbourhood.row_of(plot)
+        features = self.today.assessment.neighbourhood.answers.features
+        there = dict(zip(features, self.today.amounts[place].tolist(), strict=True))
+        knowledge = self.today.assessment.knowledge
+        return {key: max(more, -there[key]) for key, more in in_time(change, knowledge).items()}
+
+    def step(self, plot: str, change: Change) -> dict[str, float]:
+        """What is to be added to `placed` so that a plot has this change in place of its own."""
+        wanted, done = self.counted(plot, change), self.done.get(plot, {})
+        steps = {key: wanted.get(key, 0.0) - done.get(key, 0.0) for key in {**wanted, **done}}
+        return {key: more for key, more in steps.items() if more}
+
+    def with_plan(self, plan: Mapping[str, Change]) -> Trials:
+        """Return the judge with some plots changed otherwise than in the plan so far."""
+        steps = {plot: self.step(plot, change) for plot, change in plan.items()}
+        return self.placed.committed({plot: step for plot, step in steps.items() if step})
+
+    def place(self, plan: Mapping[str, Change]) -> None:
+        """Take some plots' changes into the plan."""
+        self.placed = self.with_plan(plan)
+        self.done.update({plot: self.counted(plot, change) for plot, change in plan.items()})
+
+    def gained(self, linked: Array, before: Array) -> Array:
+        """Change of the joint worth, from linked homes (..., G)."""
+        return np.asarray(worth_gained(linked, before, self.first) @ self.weight)
+
+
+@dataclass(frozen=True)
+class _Shared:
+    """What makes the street of each draw."""
+
+    assessment: Assessment
+    uncertain: UncertainAnswer | None
+    weight: Array
+    first: float
+
+
+def _made(shared: _Shared, numbers: Sequence[int]) -> list[DrawnStreet]:
+    if shared.uncertain is None:
+        answers = [shared.assessment]
+    else:
+        answers = list(answers_in_draws(shared.uncertain, numbers))
+    many = len(shared.assessment.neighbourhood.plots) >= _MANY
+    made = [Trials(answer, compiled=(many and can_compile()) or None) for answer in answers]
+    return [DrawnStreet(trials, trials, shared.weight, shared.first) for trials in made]
+
+
+@dataclass(frozen=True)
+class _Question:
+    """What is asked of the first `most` draws of each run (None: all)."""
+
+    most: int | None
+    plan: Mapping[str, Change] = field(default_factory=dict)
+    plans: Sequence[Mapping[str, Change]] = ()
+    moves: Sequence[tuple[str, Sequence[Change]]] = ()
+    today: bool = False
+    exact: bool = False
+
+
+def _placed(streets: list[DrawnStreet], asked: _Question) -> None:
+    for street in streets:
+        street.place(asked.plan)
+
+
+def _linked(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
+    """Shape (plans, G) for each draw."""
+    rows = []
+    for street in streets[: asked.most]:
+        at = _from(street, today=asked.today)
+        rows.append(np.array([at.with_plan(plan).now for plan in asked.plans]))
+    return rows
+
+
+def _now(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
+    return [street.today.now for street in streets[: asked.most]]
+
+
+@dataclass(frozen=True)
+class _Ceiling:
+    """What no choice of things can pass: see `patchnet.plan.street_bound`."""
+
+    most: int | None
+    choices: Mapping[str, Sequence[Change]]
+    takes: Array
+    limits: tuple[float | None, ...]
+    sizes: Mapping[str, int]
+
+
+def _ceilings(streets: list[DrawnStreet], asked: _Ceiling) -> list[float]:
+    found = []
+    for street in streets[: asked.most]:
+        counted = {
+            plot: [street.counted(plot, change) for change in changes]
+            for plot, changes in asked.choices.items()
+        }
+        things = things_of(street.today, counted, asked.takes, asked.limits, asked.sizes)
+        found.append(most_worth(street.today, things, street.weight, street.first))
+    return found
+
+
+def _from(street: DrawnStreet, *, today: bool) -> DrawnStreet:
+    return DrawnStreet(street.today, street.today, street.weight, street.first) if today else street
+
+
+def _won(streets: list[DrawnStreet], asked: _Question) -> list[list[Array]]:
+    """For each draw, of each move the worth and homes won by each change beside what is there."""
+    found = []
+    for street in streets[: asked.most]:
+        at = _from(street, today=asked.today)
+        if asked.plan:
+            at = DrawnStreet(street.today, at.with_plan(asked.plan), at.weight, at.first, at.done)
+        rows = []
+        for plot, changes in asked.moves:
+            here = at.placed.at(plot)
+            steps = [{}, *(at.step(plot, change) for change in changes)]
+            linked = here.linked_homes(steps) if asked.exact else here.in_portions(steps)
+            homes = (linked[1:] - linked[0]).sum(axis=1)
+            rows.append(np.column_stack([at.gained(linked[1:], linked[0]), homes]))
+        found.append(rows)
+    return found
+
+
+class StreetInDraws:
+    """A street in D draws, with a plan for it.
+
+    A context: its processes end with it.
+
+    Parameters
+    ----------
+    assessment
+        The street as it is, with the figures in use.
+    uncertain
+        Its draws; None: the figures in use alone, one "draw".
+    weight, first
+        Of the joint worth: votes of the G animals, and homes (see `Currency`).
+    numbers
+        Which draws.
+    processes
+        How many processes; None: one a core.
+    """
+
+    def __init__(
+        self,
+        assessment: Assessment,
+        uncertain: UncertainAnswer | None,
+        *,
+        weight: Array,
+        first: float,
+        numbers: Sequence[int] = (0,),
+        processes: int | None = 1,
+    ) -> None:
+        self.weight, self.first = weight, first
+        self.runs = [[0]] if uncertain is None else runs_of(numbers)
+        self.judged = 0
+        shared = _Shared(assessment, uncertain, weight, first)
+        self._kept = Kept(_made, shared, self.runs, processes=processes)
+
+    def __enter__(self) -> Self:
+        """Begin."""
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        """Let the processes end."""
+        self._kept.__exit__(*what)
+
+    def place(self, plan: Mapping[str, Change]) -> None:
+        """Take some plots' changes into the plan, in place of what they had in it.
+
+        Parameters
+        ----------
+        plan
+            Plot id to feature to amount more than today, in its own unit; nothing: as it is.
+        """
+        if plan:
+            self._kept.ask(_placed, _Question(None, plan=plan))
+
+    def now(self, most: int | None = None) -> Array:
+        """Shape (D, G): linked homes today; of the first `most` draws of each run."""
+        return self._flat(self._kept.ask(_now, _Question(most)))
+
+    def linked(
+        self,
+        plans: Sequence[Mapping[str, Change]],
+        *,
+        most: int | None = None,
+        today: bool = False,
+    ) -> Array:
+        """Shape (D, plans, G): linked homes, exactly, if some plots had other changes.
+
+        Parameters
+        ----------
+        plans
+            Plot id to change, beside the plan so far; or beside nothing (`today`).
+        most
+            Only the first so many draws of each run.
+        today
+            Whether from the street as it is.
+        """
+        if not plans:
+            return np.empty((len(self.now(most)), 0, len(self.weight)))
+        asked = _Question(most, plans=plans, today=today)
+        self.judged += len(plans)
+        return self._flat(self._kept.ask(_linked, asked))
+
+    def won(
+        self,
+        moves: Sequence[tuple[str, Sequence[Change]]],
+        *,
+        beside: Mapping[str, Change] | None = None,
+        most: int | None = None,
+        today: bool = False,
+        exact: bool = False,
+    ) -> list[Array]:
+        """What changes of single plots win, each by itself beside the plan so far.
+
+        Parameters
+        ----------
+        moves
+            Plot id, and S changes of it (more than today).
+        beside
+            Changes of other plots that come with each of them.
+        most, today
+            As in `linked`.
+        exact
+            Filled exactly; else in portions, right to some parts in a hundred of what is won.
+
+        Returns
+        -------
+        list
+            For each of the `moves` shape (D, S, 2): joint worth, and linked homes over all animals.
+        """
+        if not moves:
+            return []
+        asked = _Question(most, plan=beside or {}, moves=moves, today=today, exact=exact)
+        self.judged += sum(len(changes) for _, changes in moves)
+        rows = [row for run in self._kept.ask(_won, asked) for row in run]
+        return [np.array([row[at] for row in rows]) for at in range(len(moves))]
+
+    def ceiling(
+        self,
+        choices: Mapping[str, Sequence[Change]],
+        takes: Array,
+        limits: tuple[float | None, ...],
+        sizes: Mapping[str, int],
+        *,
+        most: int | None = None,
+    ) -> Array:
+        """Shape (D,): joint worth that no choice of things can pass.
+
+        Parameters
+        ----------
+        choices
+            Plot id to what each single thing changes.
+        takes, limits
+            Shape (things, 3): money, hours a month and 1 of each; the most of each, or None.
+        sizes
+            Plot id to the most things there.
+        most
+            As in `linked`.
+        """
+        asked = _Ceiling(most, choices, takes, limits, sizes)
+        return np.array([one for run in self._kept.ask(_ceilings, asked) for one in run])
+
+    def gained(self, linked: Array, now: Array) -> Array:
+        """Joint worth won, from linked homes after and today, shapes (..., G)."""
+        return np.asarray(worth_gained(linked, now, self.first) @ self.weight)
+
+    @staticmethod
+    def _flat(runs: Sequence[Sequence[Array]]) -> Array:
+        return np.array([row for run in runs for row in run])
+
+
+def runs_of(numbers: Sequence[int], length: int = 5) -> list[list[int]]:
+    """Cut numbers of draws into runs that share their ground (see `patchnet.assess.draws.RUN`).
+
+    Parameters
+    ----------
+    numbers
+        From 0, ascending.
+    length
+        Draws in a run.
+    """
+    found: dict[int, list[int]] = {}
+    for number in numbers:
+        found.setdefault(number // length, []).append(number)
+    return list(found.values())

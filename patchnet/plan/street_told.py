@@ -1,0 +1,378 @@
+"""What is told of a street's plan once it is found: houses, parts, what is bought together."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from patchnet.assess.assess import assess_amounts
+from patchnet.assess.assessment import Assessment
+from patchnet.assess.spread import spread_of
+from patchnet.assess.what_if import Trials
+from patchnet.core.errors import WrongUse
+from patchnet.core.faults import nearest_hint
+from patchnet.core.texts import _
+from patchnet.plan.facts import PlotFacts
+from patchnet.plan.joint_worth import Currency
+from patchnet.plan.plot_plan import Candidate
+from patchnet.plan.plot_sets import Members, PlotSet, PlotSets, plan_sets
+from patchnet.plan.street_gaps import ChosenGap, choose_gaps
+from patchnet.plan.street_houses import house_names, houses_of, parts_of
+from patchnet.plan.street_in_draws import Change, DrawnStreet
+from patchnet.plan.street_plan import (
+    AnimalTogether,
+    BoughtTogether,
+    House,
+    HouseJob,
+    StreetGap,
+    StreetPart,
+    StreetPlan,
+)
+from patchnet.plan.street_search import Found, StreetSearch
+from patchnet.sun.at_plot import plot_sun
+
+__all__ = ["Making", "Told", "effective_jobs"]
+
+_STEPS = (1, 2, 3, 5, 8, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 400, 500, 750, 1000)
+
+
+@dataclass
+class Making:
+    """What is known of the plots that take part, and what each can take."""
+
+    assessment: Assessment
+    plots: tuple[str, ...]
+    facts: Mapping[str, PlotFacts]
+    refused: tuple[str, ...]
+    fair: bool
+    seed: int
+
+    def __post_init__(self) -> None:
+        """Work out what each plot can take; its light, where nobody said it."""
+        self.parts: dict[str, str] = {}
+        hood, knowledge = self.assessment.neighbourhood, self.assessment.knowledge
+        self.sets: dict[str, PlotSets] = {}
+        for plot in self.plots:
+            said = self.facts.get(plot, PlotFacts())
+            if said.light is None:
+                light = plot_sun(hood, plot, knowledge=knowledge).cls
+                said = said if light is None else replace(said, light=light)
+            self.sets[plot] = plan_sets(self.assessment, plot, said)
+
+    def set_of(self, plot: str, members: Members) -> PlotSet:
+        """Return a plot's set that is known to fit."""
+        found = self.sets[plot].of(members)
+        if found is None:
+            raise AssertionError((plot, members))
+        return found
+
+    def members(self, features: Mapping[str, Sequence[str]], *, strict: bool) -> dict[str, Members]:
+        """Find things by their features; what cannot be had any more is a fault, or left out."""
+        found: dict[str, Members] = {}
+        for plot, keys in features.items():
+            sets = self.sets[plot]
+            members = sets.meant(keys)
+            if members is None or sets.of(members) is None:
+                if strict:
+                    raise WrongUse(_lacking(plot, keys, sets))
+                members = ()
+            found[plot] = members
+        return found
+
+
+def _lacking(plot: str, keys: Sequence[str], sets: PlotSets) -> str:
+    offered = [one.feature for one in sets.candidates]
+    missing = [key for key in keys if key not in offered]
+    if missing:
+        hint = nearest_hint(missing[0], offered)
+        return _("{plot} cannot have {thing!r} any more.{hint}").format(
+            plot=plot, thing=missing[0], hint=hint
+        )
+    return _("{plot} cannot have all of these together: {things}.").format(
+        plot=plot, things=", ".join(keys)
+    )
+
+
+@dataclass
+class Told:
+    """Works out what is told of a plan that was found."""
+
+    making: Making
+    search: StreetSearch
+    found: Found
+    currency: Currency
+    settled: Sequence[str]
+    few: int | None
+
+    def plan(self, draws: int) -> StreetPlan:
+        """Put all that is told together; `draws`: how many it was chosen by."""
+        making, found = self.making, self.found
+        assessment = making.assessment
+        chosen = {plot: making.set_of(plot, one) for plot, one in found.chosen.items()}
+        changes = {plot: dict(chosen[plot].change) for plot in making.plots}
+        own = {plot: dict(making.set_of(plot, found.own[plot]).change) for plot in making.plots}
+        planned = _planned(assessment, changes)
+        weight = dict(zip(self.currency.groups, self.currency.weight.tolist(), strict=True))
+        worth = float(found.worth.mean())
+        gaps = choose_gaps(
+            planned,
+            set(making.plots),
+            weight=weight,
+            first=self.currency.first,
+            most=round(assessment.knowledge.setting("together_gaps")),
+        )
+        bound, bound_of = self._bound()
+        houses = self._houses(chosen)
+        order = sorted(
+            (at for at, one in enumerate(houses) if one.jobs),
+            key=lambda at: (-(houses[at].alone + houses[at].part), houses[at].plots),
+        )
+        place = {at: number for number, at in enumerate(order, 1)}
+        houses = [replace(one, order=place.get(at, 0)) for at, one in enumerate(houses)]
+        return StreetPlan(
+            name=assessment.neighbourhood.name,
+            houses=tuple(houses),
+            changes=changes,
+            own=own,
+            gaps=_told_gaps(gaps, worth),
+            animals=self._animals(planned),
+            now={key: one.measures.eca for key, one in assessment.groups.items()},
+            linked={key: one.measures.eca for key, one in planned.groups.items()},
+            worth=worth,
+            own_worth=float(found.own_worth.mean()),
+            promised=self._promised(),
+            bound=bound,
+            bound_of=bound_of,
+            draws=draws,
+            seed=making.seed,
+            doubt=None,
+            curve=self._curve([houses[at].plots for at in order], changes),
+            parts=self._parts(planned, chosen),
+            together=_bought_together(houses),
+            effective=effective_jobs(job.candidate for one in houses for job in one.jobs),
+            judged=self.search.street.judged,
+            settled=found.settled,
+            refused=making.refused,
+            fair=making.fair,
+            assessment=assessment,
+        )
+
+    def _promised(self) -> float:
+        alone, fixed = self.search.alone, self.search.fixed
+        return sum(
+            alone[plot].get(one, 0.0)
+            for plot, one in self.found.own.items()
+            if one and plot not in fixed
+        )
+
+    def _bound(self) -> tuple[float, float]:
+        """The bound in some draws, and what the plan wins in the same ones."""
+        sets, street = self.making.sets, self.search.street
+        singles = {
+            plot: [self.making.set_of(plot, one) for one in each.singles]
+            for plot, each in sets.items()
+        }
+        takes = np.array(
+            [
+                (sum(thing.cost for thing in one.things), one.hours, 1.0)
+                for each in singles.values()
+                for one in each
+            ]
+        ).reshape(-1, 3)
+        bound = street.ceiling(
+            {plot: [one.change for one in each] for plot, each in singles.items()},
+            takes,
+            self.search.rules.limits,
+            {plot: each.size for plot, each in sets.items()},
+            most=self.few,
+        )
+        linked = street.linked([{}], most=self.few)[:, 0]
+        return float(bound.mean()), float(street.gained(linked, street.now(self.few)).mean())
+
+    def _houses(self, chosen: Mapping[str, PlotSet]) -> list[House]:
+        making = self.making
+        hood = making.assessment.neighbourhood
+        houses = houses_of(hood, making.plots)
+        names = house_names(hood, houses)
+        worth = float(self.found.worth.mean())
+        busy = [plots for plots in houses if any(chosen[plot].things for plot in plots)]
+        alone, parts = self._parts_of(busy, chosen)
+        jobs = self._jobs(chosen, worth)
+        return [
+            House(
+                name=names[plots],
+                plots=plots,
+                jobs=tuple(job for plot in plots for job in jobs.get(plot, ())),
+                answer="yes" if all(plot in self.settled for plot in plots) else "open",
+                alone=alone.get(plots, (0.0, 0.0))[1],
+                part=parts.get(plots, (0.0, 0.0))[1],
+                share=parts[plots][0] / worth if plots in parts and worth > 0 else 0.0,
+                cost=sum(chosen[plot].cost for plot in plots),
+                hours=sum(chosen[plot].hours for plot in plots),
+                gives_way={
+                    plot: {key: -more for key, more in chosen[plot].change.items() if more < 0}
+                    for plot in plots
+                    if any(more < 0 for more in chosen[plot].change.values())
+                },
+            )
+            for plots in houses
+        ]
+
+    def _parts_of(
+        self, houses: Sequence[tuple[str, ...]], chosen: Mapping[str, PlotSet]
+    ) -> tuple[dict[tuple[str, ...], tuple[float, float]], ...]:
+        """Worth and homes of each house: alone, and what is lost without it."""
+        street = self.search.street
+        alone: dict[tuple[str, ...], tuple[float, float]] = {}
+        parts: dict[tuple[str, ...], tuple[float, float]] = {}
+        for plots in houses:
+            for today, kept in ((True, alone), (False, parts)):
+                sums = np.zeros(2)
+                beside: dict[str, Change] = {}
+                for plot in plots:
+                    change: Change = chosen[plot].change if today else {}
+                    [rows] = street.won(
+                        [(plot, [change])], beside=beside, most=self.few, today=today
+                    )
+                    sums += rows[:, 0].mean(axis=0)
+                    beside = {**beside, plot: change}
+                sums *= 1 if today else -1
+                kept[plots] = float(sums[0]), float(sums[1])
+        return alone, parts
+
+    def _jobs(self, chosen: Mapping[str, PlotSet], worth: float) -> dict[str, tuple[HouseJob, ...]]:
+        """The jobs of each plot, with what would cost least in place of each."""
+        street, making = self.search.street, self.making
+        found: dict[str, tuple[HouseJob, ...]] = {}
+        for plot, own in chosen.items():
+            if not own.things:
+                continue
+            members = self.found.chosen[plot]
+            others = [] if plot in self.search.fixed else self.search.others(plot)
+            rows = np.zeros((1, 0, 2))
+            if others:
+                changes = [making.set_of(plot, one).change for one in others]
+                [rows] = street.won([(plot, changes)], most=self.few)
+            won = rows[..., 0].mean(axis=0)
+            jobs = []
+            for thing, member in zip(own.things, members, strict=True):
+                able = [at for at, one in enumerate(others) if member not in one]
+                loses = 0.0
+                instead: tuple[str, ...] = ()
+                if able and worth > 0:
+                    best = max(able, key=lambda at: (float(won[at]), -at))
+                    loses = max(0.0, -float(won[best]) / worth)
+                    new = [k for k in others[best] if k not in members]
+                    instead = tuple(making.sets[plot].candidates[k].feature for k in new)
+                jobs.append(HouseJob(plot, thing, loses, instead))
+            found[plot] = tuple(sorted(jobs, key=lambda job: -job.loses))
+        return found
+
+    def _curve(
+        self, order: Sequence[tuple[str, ...]], changes: Mapping[str, Change]
+    ) -> tuple[tuple[int, float], ...]:
+        counts = [count for count in _STEPS if count < len(order)] + [len(order)] * bool(order)
+        plans = [
+            {plot: changes[plot] for plots in order[:count] for plot in plots} for count in counts
+        ]
+        street = self.search.street
+        linked = street.linked(plans, most=self.few, today=True)
+        won = street.gained(linked, street.now(self.few)[:, None]).mean(axis=0)
+        return tuple(zip(counts, won.tolist(), strict=True))
+
+    def _animals(self, planned: Assessment) -> tuple[AnimalTogether, ...]:
+        street = self.search.street
+        before, after = street.now(), street.linked([{}])[:, 0]
+        found = []
+        for at, (key, answer) in enumerate(planned.groups.items()):
+            needs = Counter(one.need for one in answer.shortage if one is not None)
+            scarcest, short = needs.most_common(1)[0] if needs else ("", 0)
+            found.append(
+                AnimalTogether(
+                    key,
+                    float(before[:, at].mean()),
+                    float(after[:, at].mean()),
+                    spread_of(after[:, at] - before[:, at]),
+                    scarcest,
+                    short,
+                )
+            )
+        return tuple(found)
+
+    def _parts(self, planned: Assessment, chosen: Mapping[str, PlotSet]) -> tuple[StreetPart, ...]:
+        assessment, making = self.making.assessment, self.making
+        hood = assessment.neighbourhood
+        every = [str(plot) for plot in hood.plots.index]
+        size = round(assessment.knowledge.setting("together_part"))
+        where = {**parts_of(hood, every, size), **(making.parts if making.fair else {})}
+        more = sum(
+            planned.groups[key].homes.to_numpy() - one.homes.to_numpy()
+            for key, one in assessment.groups.items()
+        )
+        homes = dict(zip(every, np.asarray(more).tolist(), strict=True))
+        return tuple(
+            StreetPart(
+                name,
+                sum(where[plot] == name for plot in every),
+                sum(where[plot] == name for plot in making.plots),
+                sum(len(chosen[plot].things) for plot in making.plots if where[plot] == name),
+                sum(homes[plot] for plot in every if where[plot] == name),
+            )
+            for name in dict.fromkeys(where[plot] for plot in every)
+        )
+
+
+def _planned(assessment: Assessment, changes: Mapping[str, Change]) -> Assessment:
+    """The street with the plan's things in it, as they count in some years."""
+    street = DrawnStreet(Trials(assessment), Trials(assessment), np.zeros(0), 1.0)
+    amounts = assessment.amounts.copy()
+    features = {key: at for at, key in enumerate(assessment.neighbourhood.answers.features)}
+    for plot, change in changes.items():
+        row = assessment.neighbourhood.row_of(plot)
+        for key, more in street.counted(plot, change).items():
+            amounts[row, features[key]] = max(0.0, amounts[row, features[key]] + more)
+    return assess_amounts(assessment, amounts)
+
+
+def _told_gaps(gaps: Sequence[ChosenGap], worth: float) -> tuple[StreetGap, ...]:
+    return tuple(
+        StreetGap(one.group, one.gap, one.homes, one.worth / worth if worth > 0 else 0.0)
+        for one in gaps
+    )
+
+
+def _bought_together(houses: Sequence[House]) -> tuple[BoughtTogether, ...]:
+    """Things that two houses or more add, that of most houses first."""
+    found: dict[str, tuple[dict[str, None], float]] = {}
+    for house in houses:
+        for job in house.jobs:
+            names, amount = found.get(job.candidate.feature, ({}, 0.0))
+            names[house.name] = None
+            found[job.candidate.feature] = names, amount + job.candidate.amount
+    able = [
+        BoughtTogether(key, tuple(names), amount)
+        for key, (names, amount) in found.items()
+        if len(names) > 1
+    ]
+    return tuple(sorted(able, key=lambda one: (-len(one.houses), one.feature)))
+
+
+def effective_jobs(things: Iterable[Candidate]) -> float:
+    """Effective number of different jobs: exp of the entropy of their shares (Hill 1973).
+
+    Parameters
+    ----------
+    things
+        All jobs.
+
+    Returns
+    -------
+    float
+        A number without unit: k where k jobs are equally frequent; 0 where there are none.
+    """
+    counts = np.array(list(Counter(one.feature for one in things).values()), dtype=float)
+    if not len(counts):
+        return 0.0
+    shares = counts / counts.sum()
+    return float(np.exp(-(shares * np.log(shares)).sum()))
