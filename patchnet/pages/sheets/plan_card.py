@@ -57,6 +57,7 @@ __all__ = ["plan_card", "write_card"]
 
 _WIDE_MM, _HIGH_MM = 84, 50
 _NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
+_FEW_PLANTS = 8  # of more kinds the calendar is drawn smaller, so that the page holds it
 _RING_MM = 6  # what is smaller than this carries its number beside it
 _SCRIPTS = ("kit/script/base.js", "sheets/script/places.js")
 _SERVED = 4  # groups named for one thing
@@ -153,6 +154,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         gap=_gap(plan, knowledge),
         wishes=_wishes(plan, knowledge),
         calendar=calendar,
+        many=len(plan.planting.lines) > _FEW_PLANTS,
         plants=_plants(plan, knowledge) if plan.planting.lines else "",
         get=" ".join(
             [
