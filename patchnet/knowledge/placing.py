@@ -53,7 +53,7 @@ class Placing:
         Above the ground, metres.
     """
 
-    feature: Annotated[str, Ref(N_("the feature"), table="feature_siting.csv")]
+    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
     shape: Annotated[
         Literal["patch", "strip", "wall"],
         Choice(

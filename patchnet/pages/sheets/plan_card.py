@@ -179,7 +179,8 @@ def _things(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[dict
     for addition in best.additions:
         one = addition.candidate
         feature = knowledge.features[one.feature]
-        facts = [
+        facts = [] if one.feature in moving else [place_words(one)]
+        facts += [
             _("wins {given_the_others}").format(
                 given_the_others=homes_words(addition.given_the_others)
             ),
@@ -187,6 +188,7 @@ def _things(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[dict
             upkeep_words(one.hours_month, knowledge),
             when_words(one),
         ]
+        where, told = where_sentence(one, plan, knowledge), "; ".join(facts)
         blocks.append(
             {
                 "name": thing(one, knowledge),
@@ -194,10 +196,9 @@ def _things(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[dict
                     knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]
                 ),
                 "why": reasons_words(addition, best, knowledge),
-                "place": "" if one.feature in moving else place_words(one),
-                "where": where_sentence(one, plan, knowledge),
+                "where": where,
                 "by_hand": moving.index(one.feature) if one.feature in moving else None,
-                "facts": "; ".join(facts),
+                "facts": f"{told[:1].upper()}{told[1:]}" if where else told,
                 "often": ""
                 if addition.often is None
                 else often_words(addition.often, sure=knowledge.setting("sure_in")),
