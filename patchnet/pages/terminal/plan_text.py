@@ -309,32 +309,27 @@ def _gap_size(knowledge: Knowledge) -> str:
 
 
 def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
-    lines = [
-        paragraph(
-            _(
-                "{stage_name}: {stage_words}. About {hours} of work, {money}; makes room for "
-                "{linked_homes}."
-            ).format(
-                stage_name=STAGE_NAMES[stage.when],
-                stage_words=stage_words(stage.additions, knowledge),
-                hours=hours_words(stage.hours),
-                money=_money(stage.cost, knowledge),
-                linked_homes=homes_words(stage.linked_homes, "more"),
-            ),
-            indent="  ",
-            then="    ",
+    lines = []
+    for stage in plan.stages:
+        words = _("{stage_name}: {stage_words}. About {hours} of work, {money}.").format(
+            stage_name=STAGE_NAMES[stage.when],
+            stage_words=stage_words(stage.additions, knowledge),
+            hours=hours_words(stage.hours),
+            money=_money(stage.cost, knowledge),
         )
-        for stage in plan.stages
-    ]
+        if stage.linked_homes is not None:
+            words += " " + _("It makes room for {homes}.").format(
+                homes=homes_words(stage.linked_homes, "more")
+            )
+        lines.append(paragraph(words, indent="  ", then="    "))
     best = () if plan.best is None else plan.best.additions
     done = {one.feature for stage in plan.stages for one in stage.additions}
     if lines and any(one.candidate.feature not in done for one in best):
-        words = _(
-            "Free and quick things come first here, so the steps do not end with the same "
-            "things as above. Either way is fine."
-        )
+        words = _("What is free takes some of the room that the best things would need.")
         lines.append(paragraph(words, indent="  "))
-    return _section(_("STEP BY STEP: the best next thing each time"), lines)
+    return _section(
+        _("STEP BY STEP: free things first, then the best things by their months"), lines
+    )
 
 
 def _money(cost: float, knowledge: Knowledge) -> str:
