@@ -29,6 +29,7 @@ from patchnet.pages.kit.plan_words import (
     homes_words,
     hours_words,
     in_a_sentence,
+    money_words,
     nearest_words,
     need_name,
     place_words,
@@ -315,7 +316,7 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
             stage_name=STAGE_NAMES[stage.when],
             stage_words=stage_words(stage.additions, knowledge),
             hours=hours_words(stage.hours),
-            money=_money(stage.cost, knowledge),
+            money=money_words(stage.cost, knowledge),
         )
         if stage.linked_homes is not None:
             words += " " + _("It makes room for {homes}.").format(
@@ -330,10 +331,6 @@ def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
     return _section(
         _("STEP BY STEP: free things first, then the best things by their months"), lines
     )
-
-
-def _money(cost: float, knowledge: Knowledge) -> str:
-    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
 
 
 def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
