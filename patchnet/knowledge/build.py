@@ -16,6 +16,7 @@ from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.mixes import Mix, PlantForm
 from patchnet.knowledge.moves import Move
+from patchnet.knowledge.placing import Placing
 from patchnet.knowledge.plants import (
     PlantingPlace,
     PlantRole,
@@ -85,6 +86,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ground_costs=read_ground_costs(reader, covers, barrier_kinds),
         sitings=reader.keyed(Siting),
         taking_up=reader.keyed(TakingUp),
+        placings=reader.keyed(Placing),
         plant_lists=read_plant_lists(reader),
         planting_places=reader.keyed(PlantingPlace),
         unlawful_plants=reader.keyed(UnlawfulPlant),

@@ -19,6 +19,7 @@ from patchnet.knowledge.groups import Group
 from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.mixes import Mix, PlantForm
 from patchnet.knowledge.moves import Move
+from patchnet.knowledge.placing import Placing
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
 from patchnet.knowledge.scheme import Recipe, SchemeConsent, SchemeRisk, UpkeepTask
@@ -75,6 +76,8 @@ class Knowledge(Shown):
         Ways to make something where room is small, by key.
     taking_up
         Covers that can be taken up to make open ground, by feature.
+    placings
+        Where on a plot features are put, by feature; what is missing is not worked out.
     keep_uses
         Uses of a plot that must stay, by key.
     recipes
@@ -114,6 +117,7 @@ class Knowledge(Shown):
     sitings: Mapping[str, Siting] = field(default_factory=dict)
     keep_uses: Mapping[str, KeepUse] = field(default_factory=dict)
     taking_up: Mapping[str, TakingUp] = field(default_factory=dict)
+    placings: Mapping[str, Placing] = field(default_factory=dict)
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
     planting_places: Mapping[str, PlantingPlace] = field(default_factory=dict)
     plant_lists: Mapping[str, Mapping[str, PlantListing]] = field(default_factory=dict)

@@ -165,7 +165,22 @@ class Siting:
 @table("keep_uses.csv", N_("A use of a plot that must stay."), called=N_("use that must stay"))
 @dataclass(frozen=True, slots=True)
 class KeepUse:
-    """A use of a plot that must stay; `feature` is what it keeps, `ground` its room in m2."""
+    """A use of a plot that must stay.
+
+    Parameters
+    ----------
+    key, name, words
+        Its key, its name, and other names people write for it.
+    feature
+        Feature that it keeps, or None.
+    ground
+        Room that it needs, m2.
+    sun
+        ``morning`` or ``evening``: the sun that it wants; empty: any.
+    near
+        ``house`` or ``street``: what it lies near; ``door``: it is the way to the door; empty:
+        anywhere.
+    """
 
     key: Annotated[str, Key(N_("key of the use"))]
     name: Annotated[str, Text(N_("name in plain words"))]
@@ -174,3 +189,15 @@ class KeepUse:
         str | None, Ref(N_("feature that it keeps, if any"), table="features.csv", blank=None)
     ]
     ground: Annotated[Figure, Number(N_("room that it needs"), unit="m2")]
+    sun: Annotated[
+        Literal["morning", "evening", ""],
+        Choice(N_("sun that it wants; empty: any"), of=("morning", "evening"), blank=""),
+    ] = ""
+    near: Annotated[
+        Literal["house", "street", "door", ""],
+        Choice(
+            N_("what it lies near; door: it is the way to the door; empty: anywhere"),
+            of=("house", "street", "door"),
+            blank="",
+        ),
+    ] = ""

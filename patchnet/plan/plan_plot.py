@@ -31,6 +31,8 @@ from patchnet.plan.in_draws import (
     pool_of_sets,
 )
 from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
+from patchnet.plan.placed import Places
+from patchnet.plan.placing import places_for
 from patchnet.plan.planting import choose_planting
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.plan.planting_fits import Where
@@ -110,8 +112,8 @@ def plan_plot(
     Returns
     -------
     PlotPlan
-        What to add (`best`), what to plant (`planting`), in which order (`stages`), and why not
-        other things (`ruled_out`, `would_change`).
+        What to add (`best`), where (`places`), what to plant (`planting`), in which order
+        (`stages`), and why not other things (`ruled_out`, `would_change`).
 
     Raises
     ------
@@ -147,7 +149,25 @@ def plan_plot(
     low = assessment.knowledge.setting("draws_cautious") if cautious else None
     taken = Taken(draws, seed, low, processes, progress) if draws else None
     plan = Adviser(assessment, taken).plan(plot, facts, month=month, light=sun.cls)
-    return replace(plan, sun=sun)
+    return replace(plan, sun=sun, places=_places(plan, assessment, heights))
+
+
+def _places(plan: PlotPlan, assessment: Assessment, heights: SurfaceHeights | None) -> Places:
+    """Where what a plan adds goes on the plot."""
+    answers = assessment.neighbourhood.answers
+    row = assessment.neighbourhood.row_of(plan.plot)
+    there = zip(answers.features, answers.amount[row].tolist(), strict=True)
+    return places_for(
+        assessment.neighbourhood,
+        plan.plot,
+        [] if plan.best is None else [one.candidate for one in plan.best.additions],
+        facts=plan.facts,
+        knowledge=assessment.knowledge,
+        has={key: amount for key, amount in there if amount > 0},
+        gives_way=() if plan.best is None else plan.best.gives_way,
+        stages=[stage.additions for stage in plan.stages],
+        surface=heights,
+    )
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from patchnet.assess.assessment import Assessment, FenceGap, PlotAnswer
 from patchnet.assess.spread import Spread
 from patchnet.core.shown import Shown
 from patchnet.plan.facts import PlotFacts
+from patchnet.plan.placed import Places
 from patchnet.sun.at_plot import PlotSun
 
 __all__ = [
@@ -437,6 +438,8 @@ class PlotPlan(Shown):
         Cautions about what is there already: feature and caution (see `patchnet.plan.safety`).
     street
         What the street's plan counts on this plot for, in words; empty where there is none.
+    places
+        Where the things go on the plot; None where that was not asked for (`Adviser.plan`).
     assessment, sun
         The answer that the plan was made from, and what the sun does on the plot where that was
         worked out: for the card. They are not part of the plan written as JSON.
@@ -470,5 +473,6 @@ class PlotPlan(Shown):
     warnings: tuple[str, ...]
     there: tuple[tuple[str, str], ...]
     street: tuple[str, ...] = ()
+    places: Places | None = field(default=None, compare=False)
     assessment: Assessment | None = field(default=None, compare=False)
     sun: PlotSun | None = field(default=None, compare=False)

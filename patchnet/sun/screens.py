@@ -16,7 +16,7 @@ from patchnet.sun.course import Course
 from patchnet.sun.shadows import Walls
 from patchnet.sun.surface_heights import SurfaceHeights
 
-__all__ = ["Screens"]
+__all__ = ["Screens", "areas_of"]
 
 # Less ground than this (m2) outside buildings is drawing tolerance, not ground.
 _NO_GROUND_M2 = 1e-6
@@ -120,7 +120,7 @@ class Screens:
         touched, by = self._buildings.query(plots, predicate="intersects")
         for plot in np.unique(touched):
             built = shapely.union_all(self.footprints[by[touched == plot]])
-            ground[plot] = _areas(shapely.difference(plots[plot], built))
+            ground[plot] = areas_of(shapely.difference(plots[plot], built))
         return ground
 
     def known(self, ground: NDArray[np.object_]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
@@ -198,8 +198,14 @@ def _fences(barriers: gpd.GeoDataFrame, knowledge: Knowledge) -> Walls:
     return Walls.along(shapes[flat], heights[flat]) + Walls.of(shapes[thick], heights[thick])
 
 
-def _areas(shape: shapely.Geometry) -> shapely.Geometry:
-    """Return what of a shape has an area: edges that only touch leave lines and points."""
+def areas_of(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return what of a shape has an area: edges that only touch leave lines and points.
+
+    Parameters
+    ----------
+    shape
+        Of any kind, metres.
+    """
     if shape.geom_type in {"Polygon", "MultiPolygon"}:
         return shape
     parts = shapely.get_parts(shape)

@@ -14,7 +14,7 @@ from patchnet.sun.light import in_sun
 from patchnet.sun.screens import Screens
 from patchnet.sun.shadows import Walls
 
-__all__ = ["SunnyWall", "compass", "sunniest_wall"]
+__all__ = ["SunnyWall", "WallPlaces", "compass", "sunniest_wall", "wall_places"]
 
 _POINTS = (
     "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west",
@@ -42,6 +42,33 @@ class SunnyWall(NamedTuple):
     words: str
     hours: float
     place: shapely.Point
+
+
+class WallPlaces(NamedTuple):
+    """Places at walls and fences, n of them, at some moments, m of them.
+
+    Attributes
+    ----------
+    spots
+        Shape (n, 2): just in front of the wall, metres in the CRS of the plots.
+    faces
+        Shape (n,): which way the wall faces, degrees from north, clockwise.
+    names
+        What each wall is: ``house wall``, ``garden fence``.
+    bears
+        ``house``, or what a barrier of its kind can bear: ``wall``, ``fence``.
+    lit
+        Shape (n, m), 0 or 1: whether the sun shines on it.
+    ends
+        Shape (n, 2, 2): ends of the wall.
+    """
+
+    spots: NDArray[np.float64]
+    faces: NDArray[np.float64]
+    names: tuple[str, ...]
+    bears: tuple[str, ...]
+    lit: NDArray[np.float64]
+    ends: NDArray[np.float64]
 
 
 def compass(bearing: float) -> str:
@@ -84,49 +111,110 @@ def sunniest_wall(
     knowledge
         For the settings of the sun.
     """
-    outline = neighbourhood.plots.geometry[plot]
-    walls, kinds = _walls_at(neighbourhood, outline, screens, knowledge)
-    turn = knowledge.setting("sunny_wall_turn_deg")
     midsummer = month_of_midsummer(place)
     midday = 180.0 if midsummer == 6 else 0.0
+    found = wall_places(
+        neighbourhood,
+        plot,
+        screens,
+        place,
+        year,
+        knowledge,
+        above_m=knowledge.setting("sunny_wall_height_m"),
+        towards=(midday, knowledge.setting("sunny_wall_turn_deg")),
+    )
+    if not len(found.spots):
+        return None
+    spring = [(midsummer - back - 1) % 12 + 1 for back in range(_SPRING)]
+    hours = found.lit @ (year.hours * np.isin(year.month, spring) / _SPRING)
+    best = int(np.argmax(np.round(hours, 6)))
+    if hours[best] < knowledge.setting("sun_part_h"):
+        return None
+    words = f"{compass(float(found.faces[best]))}-facing {found.names[best]}"
+    return SunnyWall(words, float(hours[best]), shapely.Point(found.spots[best]))
+
+
+def wall_places(
+    neighbourhood: Neighbourhood,
+    plot: str,
+    screens: Screens,
+    place: Place,
+    days: Course,
+    knowledge: Knowledge,
+    *,
+    above_m: float,
+    towards: tuple[float, float] | None = None,
+) -> WallPlaces:
+    """Return places about a metre apart along the walls and fences of a plot, and their sun.
+
+    The sun shines on a wall from in front. Fences that are lower than `above_m` are left out; one
+    of unknown height will do up to ``sunny_wall_height_m`` of the settings.
+
+    Parameters
+    ----------
+    neighbourhood
+        With walls of buildings and fences.
+    plot
+        Id of the plot.
+    screens
+        What hides the sun.
+    place
+        Where on Earth it is.
+    days
+        Moments of the sun, m of them.
+    knowledge
+        For the kinds of fences and the settings.
+    above_m
+        Height above the ground at which the sun is looked for, metres.
+    towards
+        A bearing and how far a wall may face from it, degrees; None: any way.
+    """
+    outline = neighbourhood.plots.geometry[plot]
+    walls, names, bears = _walls_at(neighbourhood, outline, screens, knowledge, above_m)
     # Faces the right-hand side.
     along = walls.end - walls.start
     length = np.hypot(*along.T)
     faces = np.degrees(np.arctan2(along[:, 1], -along[:, 0])) - place.north
-    off = np.abs((faces - midday + 180) % 360 - 180)
-    good = np.flatnonzero((off <= turn) & (length > _BEFORE_M))
-    spots, wall = _stations(walls, length, good)
+    good = length > _BEFORE_M
+    if towards is not None:
+        good &= np.abs((faces - towards[0] + 180) % 360 - 180) <= towards[1]
+    spots, wall = _stations(walls, length, np.flatnonzero(good))
     inside = shapely.contains_xy(outline, spots[:, 0], spots[:, 1])
     spots, wall = spots[inside], wall[inside]
-    if not len(spots):
-        return None
-    above = knowledge.setting("sunny_wall_height_m")
-    lit = in_sun(screens, spots, year, above_m=above)
-    out = np.stack([along[wall, 1], -along[wall, 0]], axis=1)
-    turned = np.radians(year.bearing)
-    front = out @ np.stack([np.sin(turned), np.cos(turned)]) > 0
-    spring = [(midsummer - back - 1) % 12 + 1 for back in range(_SPRING)]
-    weight = year.hours * np.isin(year.month, spring) / _SPRING
-    hours = (lit * front) @ weight
-    best = int(np.argmax(np.round(hours, 6)))
-    if hours[best] < knowledge.setting("sun_part_h"):
-        return None
-    words = f"{compass(float(faces[wall[best]]))}-facing {kinds[wall[best]]}"
-    return SunnyWall(words, float(hours[best]), shapely.Point(spots[best]))
+    lit = np.empty((0, len(days.hours)))
+    if len(spots):
+        lit = in_sun(screens, spots, days, above_m=above_m)
+        out = np.stack([along[wall, 1], -along[wall, 0]], axis=1)
+        turned = np.radians(days.bearing)
+        lit = lit * (out @ np.stack([np.sin(turned), np.cos(turned)]) > 0)
+    return WallPlaces(
+        spots,
+        faces[wall] % 360,
+        tuple(names[at] for at in wall),
+        tuple(bears[at] for at in wall),
+        lit,
+        np.stack([walls.start[wall], walls.end[wall]], axis=1),
+    )
 
 
 def _walls_at(
-    neighbourhood: Neighbourhood, outline: shapely.Geometry, screens: Screens, knowledge: Knowledge
-) -> tuple[Walls, list[str]]:
-    """Return walls of buildings, walls and fences that touch a plot, and what each is."""
+    neighbourhood: Neighbourhood,
+    outline: shapely.Geometry,
+    screens: Screens,
+    knowledge: Knowledge,
+    above_m: float,
+) -> tuple[Walls, list[str], list[str]]:
+    """Return walls of buildings, walls and fences that touch a plot, what each is and bears."""
     near = outline.buffer(2 * _BEFORE_M)
     built = screens.footprints[shapely.intersects(screens.footprints, near)]
     houses = Walls.of(built, np.full(len(built), np.inf))
     barriers = neighbourhood.barriers
     kind = barriers["kind"].astype(str).to_numpy()
     heights = np.asarray(barriers["height_m"], dtype=float)
-    # Too low to hang a box on; where the height is not known it may do.
-    low = heights < knowledge.setting("sunny_wall_height_m")
+    # Too low to hang a box on; where the height is not known it may do for a low one.
+    low = heights < above_m
+    if above_m > knowledge.setting("sunny_wall_height_m"):
+        low |= np.isnan(heights)
     lines = np.asarray(barriers.geometry.array, dtype=object)
     solid = {
         key: one
@@ -136,11 +224,13 @@ def _walls_at(
     usable = np.isin(kind, list(solid)) & ~low & shapely.intersects(lines, near)
     flat = usable & (shapely.get_dimensions(lines) == 1)
     walls, kinds = houses, [_("house wall")] * len(houses)
+    bears = ["house"] * len(houses)
     for key, one in solid.items():
         chosen = lines[flat & (kind == key)]
         more = Walls.along(chosen, np.full(len(chosen), np.inf))
         walls, kinds = walls + more, kinds + [_("garden {name}").format(name=one.name)] * len(more)
-    return walls, kinds
+        bears += [str(one.bears)] * len(more)
+    return walls, kinds, bears
 
 
 def _stations(

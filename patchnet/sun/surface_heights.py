@@ -67,6 +67,11 @@ class SurfaceHeights(Shown):
         )
         return known
 
+    def bare_earth(self, spots: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the height of the ground at each spot, shape (n, 2); NaN where not known."""
+        row, column, inside = self._cells(spots[:, 0], spots[:, 1])
+        return np.where(inside, self.ground[row, column], np.nan).astype(np.float64)
+
     def horizon(
         self,
         spots: NDArray[np.float64],

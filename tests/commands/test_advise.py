@@ -52,6 +52,30 @@ def test_json(run, file):
     )
 
 
+def test_where_things_go(run, file):
+    """Plot 1 is x 400,000-400,012, y 300,000-300,020, with nothing drawn on it."""
+    facts = ("--keep", "seat in the morning sun", "--format", "json")
+    status, out, _ = run("advise", file, "1", *ONE, *facts)
+    assert status == 0
+    places = json.loads(out)["places"]
+    assert places["crs"] == "EPSG:27700"
+    assert places["not_drawn"] == ["lawn_short", "paving"]
+    assert [one["thing"] for one in places["kept"]] == ["seat_morning"]
+    best = json.loads(out)["best"]["additions"]
+    assert [one["thing"] for one in places["placed"]] == [
+        one["candidate"]["feature"] for one in best
+    ]
+    for one in (*places["placed"], *places["kept"]):
+        assert (one["geometry"] is None) == bool(one["why_not"])
+        if one["geometry"] is not None:
+            shape = shapely.geometry.shape(one["geometry"])
+            assert shapely.box(400_000, 300_000, 400_012, 300_020).covers(shape)
+    status, out, _ = run("advise", file, "1", *ONE, *facts[:2])
+    words = " ".join(out.split())
+    assert "Kept free, seat in the morning sun: " in words
+    assert "Where what is there stands is not mapped: check on the ground." in words
+
+
 def test_facts_from_a_file_and_the_command_line_together(run, file, tmp_path):
     (tmp_path / "me.toml").write_text('light = "shade"\nkeep = ["play lawn"]\nfree_m2 = 30\n')
     status, out, _ = run(

@@ -67,11 +67,12 @@ def sheet(
     *,
     title: str,
     style: str,
+    scripts: Sequence[str] = (),
     **values: Any,  # noqa: ANN401 - whatever the template names
 ) -> str:
-    """Return a page to read and print: no script, the palette and one style sheet inside."""
+    """Return a page to read and print: the palette and one style sheet inside, seldom a script."""
     styles = [f"\n{colours.css_variables()}\n{style}\n"]
-    return page(template, title=title, styles=styles, icon=None, **values)
+    return page(template, title=title, styles=styles, scripts=scripts, icon=None, **values)
 
 
 def policy(*, scripts: Sequence[str], styles: Sequence[str] | None, images: str | None) -> str:

@@ -11,11 +11,13 @@ from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, often_words, range_words
+from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure
-from patchnet.pages.kit.page import sheet
-from patchnet.pages.kit.plan_parts import draw_words
+from patchnet.pages.kit.page import script_of, sheet
+from patchnet.pages.kit.placing_words import kept_words, place_notes, where_sentence
+from patchnet.pages.kit.plan_parts import draw_marked, draw_words
 from patchnet.pages.kit.plan_words import (
     CARD_INDEX,
     DEFER,
@@ -46,6 +48,8 @@ from patchnet.pages.kit.sun_figure import sun_figure
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
+from patchnet.pages.sheets.moving import movable, moving_payload
+from patchnet.plan.placed import Places
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
 
@@ -53,6 +57,9 @@ __all__ = ["plan_card", "write_card"]
 
 _WIDE_MM, _HIGH_MM = 84, 50
 _NAME_MM = 9  # a piece of plot smaller than this, each way, carries no name
+_FEW_PLANTS = 8  # of more kinds the calendar is drawn smaller, so that the page holds it
+_RING_MM = 6  # what is smaller than this carries its number beside it
+_SCRIPTS = ("kit/script/base.js", "sheets/script/places.js")
 _SERVED = 4  # groups named for one thing
 _CHANGES = 3
 
@@ -103,12 +110,24 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     kind = kind_words(plan, knowledge)
     label = plan.answer.label
     name = plan.plot if label in ("", plan.plot) else f"{plan.plot}, {label}"
-    drawn, scale, names = _plan_drawing(plan, assessment)
+    drawn, paper, names = _plan_drawing(plan, assessment)
+    moving = movable(plan.places)
     calendar = calendar_figure(plan.planting, knowledge)
     return sheet(
         "sheets/plan_card.html",
         title=_("Plot {plot}: what to add").format(plot=plan.plot),
         style=asset("sheets/plan_card.css") + CALENDAR_STYLE,
+        scripts=[script_of(_SCRIPTS)] if moving else (),
+        payload=json_inside_script(
+            moving_payload(
+                plan.places,
+                assessment.neighbourhood.plots.geometry.loc[plan.plot],
+                paper,
+                knowledge,
+            )
+        )
+        if plan.places is not None and moving
+        else None,
         heading=_("What plot {name} should add").format(name=name),
         kind=f"{kind}, {figure(plan.answer.area_m2)} m²",
         street=assessment.neighbourhood.name,
@@ -117,10 +136,10 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         street_plan=plan.street,
         warnings=[*there_words(plan, knowledge), *plan.warnings],
         plan=drawn,
-        scale=scale,
+        scale=paper.scale,
         key=f" {'; '.join(names)}." if names else "",
         first=[] if plan.best is None else taken_up_first(plan.best, plan.facts, knowledge),
-        things=[] if plan.best is None else _things(plan.best, knowledge),
+        things=[] if plan.best is None else _things(plan.best, plan, knowledge),
         together="" if plan.best is None else _together(plan.best, knowledge),
         stages=[
             (
@@ -130,9 +149,12 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
             )
             for stage in plan.stages
         ],
+        kept="" if plan.places is None else _kept(plan.places, knowledge),
+        notes="" if plan.places is None else " ".join(_place_notes(plan.places)),
         gap=_gap(plan, knowledge),
         wishes=_wishes(plan, knowledge),
         calendar=calendar,
+        many=len(plan.planting.lines) > _FEW_PLANTS,
         plants=_plants(plan, knowledge) if plan.planting.lines else "",
         get=" ".join(
             [
@@ -151,8 +173,9 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     )
 
 
-def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
+def _things(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[dict[str, object]]:
     blocks: list[dict[str, object]] = []
+    moving = [one.thing for one in movable(plan.places)]
     for addition in best.additions:
         one = addition.candidate
         feature = knowledge.features[one.feature]
@@ -171,7 +194,9 @@ def _things(best: Suggestion, knowledge: Knowledge) -> list[dict[str, object]]:
                     knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]
                 ),
                 "why": reasons_words(addition, best, knowledge),
-                "place": place_words(one),
+                "place": "" if one.feature in moving else place_words(one),
+                "where": where_sentence(one, plan, knowledge),
+                "by_hand": moving.index(one.feature) if one.feature in moving else None,
                 "facts": "; ".join(facts),
                 "often": ""
                 if addition.often is None
@@ -277,10 +302,10 @@ def _cautions(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     return list(dict.fromkeys(words))
 
 
-def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, list[str]]:
-    """The plot to scale with what is mapped on it, its neighbours, houses and fences.
+def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, Paper, list[str]]:
+    """The plot to scale with what is mapped on it and what is new, its neighbours and houses.
 
-    Returns the drawing, its scale (1 to so many), and what its letters stand for.
+    Returns the drawing, the paper it is on, and what its letters stand for.
     """
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
     plot = hood.plots.geometry.loc[plan.plot]
@@ -313,12 +338,72 @@ def _plan_drawing(plan: PlotPlan, assessment: Assessment) -> tuple[Markup, int, 
         _name_on(paper, other, shapely.intersection(shape, window))
         for other, shape in others.geometry.items()
     ]
+    parts += _placed(plan, paper, knowledge)
     parts.append(paper.bar_and_north(longest_mm=30))
     drawn = paper.svg(
         together(parts),
         title=_("Plan of plot {plot}, 1 to {scale}").format(plot=plan.plot, scale=paper.scale),
     )
-    return drawn, paper.scale, names
+    return drawn, paper, names
+
+
+def _placed(plan: PlotPlan, paper: Paper, knowledge: Knowledge) -> list[Markup]:
+    """Where the new things go, with their numbers, and what is kept free, with letters."""
+    places = plan.places
+    if places is None:
+        return []
+    parts = []
+    if not places.way.is_empty:
+        parts.append(paper.path(places.way, css="way", label=_("Kept free: the way to the door")))
+    for one, letter in zip(places.kept, _letters(places), strict=True):
+        if letter:
+            name = knowledge.keep_uses[one.thing].name
+            parts.append(_mark(paper, one.geometry, letter, "kept", name))
+    numbers = (
+        {}
+        if plan.best is None
+        else {one.candidate.feature: at for at, one in enumerate(plan.best.additions, 1)}
+    )
+    for at, one in enumerate(movable(places)):
+        name = knowledge.features[one.thing].name
+        parts.append(_mark(paper, one.geometry, numbers[one.thing], "new", name, thing=at))
+    return parts
+
+
+def _letters(places: Places) -> list[str]:
+    """A letter for each use that stays and is drawn by itself; none for the way to the door."""
+    drawn = [one.geometry is not None and bool(one.part) for one in places.kept]
+    return [chr(65 + sum(drawn[:at])) if there else "" for at, there in enumerate(drawn)]
+
+
+def _kept(places: Places, knowledge: Knowledge) -> str:
+    words = zip(_letters(places), kept_words(places, knowledge), strict=True)
+    return " ".join(f"{letter}: {each}" if letter else each for letter, each in words)
+
+
+def _place_notes(places: Places) -> list[str]:
+    dotted = [] if places.way.is_empty else [_("Dotted: kept free for the door.")]
+    return dotted + place_notes(places)
+
+
+def _mark(
+    paper: Paper,
+    shape: shapely.Geometry | None,
+    number: object,
+    css: str,
+    name: str,
+    *,
+    thing: int | None = None,
+) -> Markup:
+    if shape is None:
+        return Markup()
+    points = paper.mm(shapely.get_coordinates(shape))
+    x, y = float(points[:, 0].mean()), float(points[:, 1].mean())
+    if shapely.get_dimensions(shape) == 2 and np.ptp(points, axis=0).min() < _RING_MM:
+        # It would lie under its own number: that stands at its corner.
+        x, y = float(points[:, 0].max()) + 1, float(points[:, 1].min()) - 1
+    drawn = paper.path(shape, css=css, label=name) if shapely.get_dimensions(shape) else ""
+    return draw_marked(thing, drawn, x, y, number)
 
 
 def _name_on(paper: Paper, plot: object, seen: shapely.Geometry) -> Markup:

@@ -93,7 +93,7 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
         title=title if title is not None else hood.name
     )
     public = progress.audience == "public"
-    own: dict[str, object] = {}
+    own: dict[str, Any] = {}
     if not public:
         own = {
             "summary": _summary(progress),

@@ -4,6 +4,8 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from shapely import Point
+from shapely.geometry import mapping
+from shapely.geometry.base import BaseGeometry
 
 from patchnet.assess.assessment import ANCHOR
 from patchnet.core.texts import _, ngettext
@@ -11,6 +13,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
 from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure, metres, month_spans
+from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     CHOSEN,
     DEFER,
@@ -32,7 +35,6 @@ from patchnet.pages.kit.plan_words import (
     money_words,
     nearest_words,
     need_name,
-    place_words,
     plant_notes,
     serves,
     set_doubt_words,
@@ -63,15 +65,19 @@ def plan_json(plan: PlotPlan) -> str:
     One object whose keys are the fields of `PlotPlan`, in that order, and so on inside: each
     record is an object with the fields that its class documents (`Suggestion`, `Addition`,
     `Candidate`, `NeedGain`, `GroupGain`, `Wished`, `RuledOut`, `WouldChange`, `Planting`,
-    `Stage`, and `PlotFacts` and `PlotAnswer` for what was said and what there is today).
-    Tuples are lists; a pair such as a feature's nearest plots is a list of two; what is not
-    known or not there is null; a place is an object of x and y in metres of the file's own
-    coordinate system; keys of features, groups, plants, cautions and sources are those of the
-    tables. Numbers are not rounded; lengths are metres, areas square metres, months 1-12,
-    money and hours as in the tables. Fields may be added in later versions, at any level; none
-    is renamed or changes its unit.
+    `Stage`, `Places`, `Placed`, and `PlotFacts` and `PlotAnswer` for what was said and what
+    there is today). Tuples are lists; a pair such as a feature's nearest plots is a list of
+    two; what is not known or not there is null; a point is an object of x and y, another shape
+    a GeoJSON geometry, both in metres (of the coordinate system `crs` of `places`); keys of
+    features, groups, plants, cautions and sources are those of the tables. Numbers are not
+    rounded; lengths are metres, areas square metres, months 1-12, money and hours as in the
+    tables. Fields may be added in later versions, at any level; none is renamed or changes its
+    unit.
     """
-    record = asdict(replace(plan, assessment=None, sun=None))
+    places = None if plan.places is None else replace(plan.places, by_hand=None)
+    record = asdict(replace(plan, assessment=None, sun=None, places=places))
+    if record["places"] is not None:
+        del record["places"]["by_hand"]
     del record["assessment"], record["sun"]
     return json_text(_pointless(record))
 
@@ -79,6 +85,8 @@ def plan_json(plan: PlotPlan) -> str:
 def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
     if isinstance(value, Point):
         return {"x": value.x, "y": value.y}
+    if isinstance(value, BaseGeometry):
+        return None if value.is_empty else dict(mapping(value))
     if isinstance(value, dict):
         return {key: _pointless(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
@@ -110,6 +118,7 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
         _warnings(plan),
         _section(_("IN YOUR STREET'S PLAN"), [paragraph(x, indent="  ") for x in plan.street]),
         _best(plan, knowledge),
+        _places(plan, knowledge),
         _wished(plan, knowledge),
         _to_eat(plan, knowledge),
         _runner_up(plan, knowledge),
@@ -186,7 +195,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         lines.append("")
         lines.append(
             paragraph(
-                f"{order}. {thing(one, knowledge)}: {place_words(one)}. "
+                f"{order}. {thing(one, knowledge)}: {put_words(one, plan, knowledge)}. "
                 f"{_wins(addition, alone=count == 1)}",
                 indent="  ",
                 then="     ",
@@ -201,6 +210,8 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
         details += [
             _("Gives: {line}.").format(line=line) for line in fills(addition, best, knowledge)[:3]
         ]
+        if not_put_words(one, plan):
+            details.insert(0, not_put_words(one, plan))
         if addition.often is not None:
             details.insert(1, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
@@ -217,6 +228,13 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines += ["", *([paragraph(competition, indent="  ")] if competition else [])]
     lines.append(paragraph(exact_words(plan), indent="  "))
     return _section(best_words(plan).upper(), lines)
+
+
+def _places(plan: PlotPlan, knowledge: Knowledge) -> str:
+    if plan.places is None:
+        return ""
+    lines = [*kept_words(plan.places, knowledge), *place_notes(plan.places)]
+    return _section(_("WHERE IT GOES"), [paragraph(line, indent="  ") for line in lines])
 
 
 def _way(best: Suggestion, knowledge: Knowledge) -> str:

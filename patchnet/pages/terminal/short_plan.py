@@ -4,6 +4,7 @@ from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
 from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     asked_first,
     cost_words,
@@ -12,7 +13,6 @@ from patchnet.pages.kit.plan_words import (
     kind_words,
     listed,
     nearest_words,
-    place_words,
     stage_words,
     there_words,
     thing,
@@ -67,7 +67,7 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         parts += [paragraph(line, then="   ") for line in _before(best, plan, knowledge)]
         said: set[str] = set()
         parts += [
-            _one(order, addition, best, knowledge, said)
+            _one((order, addition), best, plan, knowledge, said)
             for order, addition in enumerate(best.additions, 1)
         ]
         parts.append(paragraph(_together(best)))
@@ -92,9 +92,14 @@ def _before(best: Suggestion, plan: PlotPlan, knowledge: Knowledge) -> list[str]
 
 
 def _one(
-    order: int, addition: Addition, best: Suggestion, knowledge: Knowledge, said: set[str]
+    numbered: tuple[int, Addition],
+    best: Suggestion,
+    plan: PlotPlan,
+    knowledge: Knowledge,
+    said: set[str],
 ) -> str:
-    """One thing: what, why, how sure, what to mind; what was `said` is not said again."""
+    """One thing: what, where, why, how sure, what to mind; what was `said` is not said again."""
+    order, addition = numbered
     one = addition.candidate
     takes = "; ".join(
         words
@@ -102,9 +107,12 @@ def _one(
         if words
     )
     head = _("{order}. {thing}: {place} ({takes}).").format(
-        order=order, thing=thing(one, knowledge), place=place_words(one), takes=takes
+        order=order,
+        thing=thing(one, knowledge),
+        place=put_words(one, plan, knowledge, every=False),
+        takes=takes,
     )
-    lines = [head, reasons_words(addition, best, knowledge)]
+    lines = [head, not_put_words(one, plan), reasons_words(addition, best, knowledge)]
     if addition.often is not None:
         lines.append(often_words(addition.often, sure=knowledge.setting("sure_in")))
     care = [
@@ -158,6 +166,9 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
             .format(animal=knowledge.groups[key].name.lower(), kind=gap.kinds[0], sides=sides)
             + gap_often_words(gap)
         )  # fmt: skip
+    if plan.places is not None:
+        lines += kept_words(plan.places, knowledge, every=False)
+        lines.append(" ".join(place_notes(plan.places, every=False)))
     there = [
         f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
         for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]
