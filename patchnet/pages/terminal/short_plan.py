@@ -3,7 +3,7 @@
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
-from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     asked_first,
@@ -16,7 +16,6 @@ from patchnet.pages.kit.plan_words import (
     stage_words,
     there_words,
     thing,
-    when_words,
 )
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
@@ -103,7 +102,10 @@ def _one(
     one = addition.candidate
     takes = "; ".join(
         words
-        for words in (cost_words(knowledge.features[one.feature].cost, knowledge), when_words(one))
+        for words in (
+            cost_words(knowledge.features[one.feature].cost, knowledge),
+            month_spans(one.months) if one.months else "",
+        )
         if words
     )
     head = _("{order}. {thing}: {place} ({takes}).").format(
@@ -168,7 +170,7 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
         )  # fmt: skip
     if plan.places is not None:
         lines += kept_words(plan.places, knowledge, every=False)
-        lines.append(" ".join(place_notes(plan.places, every=False)))
+        lines += place_notes(plan.places, every=False)[:1]
     there = [
         f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
         for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]
