@@ -51,7 +51,7 @@ from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
-from patchnet.pages.terminal.short_plan import plan_title, short_plan
+from patchnet.pages.terminal.short_plan import plan_title, short_plan, watching_words
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
 
 __all__ = ["plan_json", "plan_text"]
@@ -94,7 +94,9 @@ def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
     return value
 
 
-def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> str:
+def plan_text(
+    plan: PlotPlan, knowledge: Knowledge, *, every: bool = True, watch: bool = False
+) -> str:
     """The plan in words: the answer first, then what it is based on.
 
     Parameters
@@ -105,9 +107,11 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
         For names and warnings.
     every
         All of it, with steps, figures and what was ruled out; else what is to be done and why.
+    watch
+        Also what to look for in a year of watching first.
     """
     if not every:
-        return short_plan(plan, knowledge)
+        return short_plan(plan, knowledge, watch=watch)
     parts = [
         plan_title(plan, knowledge),
         paragraph(in_a_sentence(plan, knowledge)),
@@ -124,6 +128,7 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
         _runner_up(plan, knowledge),
         _gaps(plan, knowledge),
         _stages(plan, knowledge),
+        watching_words(plan, knowledge) if watch else "",
         _planting(plan, knowledge),
         _balance(plan, knowledge),
         _plentiful(plan, knowledge),

@@ -21,8 +21,9 @@ from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
+from patchnet.plan.watching import watch_list
 
-__all__ = ["plan_title", "short_plan"]
+__all__ = ["plan_title", "short_plan", "watching_words"]
 
 _PLENTIFUL = 3  # things that neighbours have that are named
 _PLANTS = 4
@@ -43,7 +44,34 @@ def plan_title(plan: PlotPlan, knowledge: Knowledge) -> str:
     )
 
 
-def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
+def watching_words(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What to look for in a year of watching first.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For what there is to look for.
+    """
+    lines = [
+        _("A YEAR OF WATCHING FIRST: do what is free now, the rest in a year"),
+        *(
+            paragraph(
+                _("{months}: {words}").format(months=month_spans(one.months), words=one.words),
+                indent="  ",
+                then="    ",
+            )
+            for one in watch_list(plan, knowledge)
+        ),
+        paragraph(
+            _("Then say what you saw and ask again: the answer may be another."), indent="  "
+        ),
+    ]
+    return "\n".join(lines)
+
+
+def short_plan(plan: PlotPlan, knowledge: Knowledge, *, watch: bool = False) -> str:
     """The plan in some 300 words.
 
     Parameters
@@ -52,6 +80,8 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         The plan.
     knowledge
         For names and warnings.
+    watch
+        Also what to look for in a year of watching first.
     """
     parts = [plan_title(plan, knowledge)]
     parts += [paragraph(words) for words in plan.street]
@@ -71,6 +101,7 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         ]
         parts.append(paragraph(_together(best)))
     parts += [paragraph(line) for line in _further(plan, knowledge)]
+    parts += [watching_words(plan, knowledge)] if watch else []
     parts.append(
         paragraph(
             _("With --all: steps, cautions in full, figures, and why other things were ruled out. "
