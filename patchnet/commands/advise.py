@@ -70,6 +70,11 @@ __all__ = ["advise"]
     is_flag=True,
     help="All of it: steps, cautions in full, a calendar of flowers, what was ruled out and why.",
 )
+@click.option(
+    "--watch",
+    is_flag=True,
+    help="Also what to look for, month by month, in a year of watching before anything is made.",
+)
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def advise(
     *,
@@ -83,6 +88,7 @@ def advise(
     card: Path | None,
     overwrite: bool,
     every: bool,
+    watch: bool,
     form: str,
     asked: Asked,
     ground: AskedGround,
@@ -129,5 +135,9 @@ def advise(
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
     note_made(asked.file, card)
-    text = plan_json(plan) if form == "json" else plan_text(plan, asked.knowledge, every=every)
+    text = (
+        plan_json(plan)
+        if form == "json"
+        else plan_text(plan, asked.knowledge, every=every, watch=watch)
+    )
     click.echo(text, nl=False)

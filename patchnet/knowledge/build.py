@@ -47,6 +47,7 @@ from patchnet.knowledge.street import (
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
 from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
+from patchnet.knowledge.watching import Watching
 from patchnet.knowledge.words import Worded, word_index
 
 __all__ = ["build"]
@@ -109,6 +110,7 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         plant_forms=reader.keyed(PlantForm),
         mixes=reader.keyed(Mix),
         moves=reader.keyed(Move),
+        watching=reader.keyed(Watching),
         countries=read_countries(reader),
         regions=reader.keyed(Region),
         region_animals=reader.keyed(RegionAnimal),

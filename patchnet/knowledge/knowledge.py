@@ -29,6 +29,7 @@ from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
 from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
+from patchnet.knowledge.watching import Watching
 
 if TYPE_CHECKING:
     from patchnet.knowledge.regions import Region, RegionAnimal
@@ -74,6 +75,8 @@ class Knowledge(Shown):
         Where each feature that can be added goes, by feature.
     moves
         Ways to make something where room is small, by key.
+    watching
+        What to look for in a year of watching first, by key.
     taking_up
         Covers that can be taken up to make open ground, by feature.
     placings
@@ -132,6 +135,7 @@ class Knowledge(Shown):
     plant_forms: Mapping[str, PlantForm] = field(default_factory=dict)
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     moves: Mapping[str, Move] = field(default_factory=dict)
+    watching: Mapping[str, Watching] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
     regions: "Mapping[str, Region]" = field(default_factory=dict)
     region_animals: "Mapping[str, RegionAnimal]" = field(default_factory=dict)

@@ -47,6 +47,7 @@ from patchnet.knowledge.street import (
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
 from patchnet.knowledge.taking_up import TakingUp, TakingUpStep
 from patchnet.knowledge.unseen import Unseen
+from patchnet.knowledge.watching import Watching
 
 __all__ = [
     "CLASSES",
@@ -119,4 +120,5 @@ __all__ = [
     "UpkeepTask",
     "Use",
     "Visible",
+    "Watching",
 ]

@@ -4,7 +4,6 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -43,7 +42,6 @@ from patchnet.plan.plot_plan import (
     NeedGain,
     Planting,
     PlotPlan,
-    Stage,
     Suggestion,
     WouldChange,
 )
@@ -298,6 +296,16 @@ class _Plan:
             self.knowledge, self.facts, self.space, kind=self.answer.kind
         )
         judged = self.judged_for_the_cared_for(offered)
+        gaps = self.gaps()
+        if self.adviser.taken is not None and judged.sets:
+            judged, gaps = self.over_draws(judged, gaps, self.adviser.taken)
+        best = self.worth_naming(judged, self.chosen(judged))
+        suggestion = None if best is None else self.suggestion(judged, best)
+        runner_up = None
+        if suggestion is not None:
+            first = suggestion.additions[0].candidate.feature
+            other = self.worth_naming(judged, self.chosen(judged, lambda one: one.feature != first))
+            runner_up = None if other is None else self.suggestion(judged, other)
         stages = plan_stages(
             self.knowledge,
             self.facts,
@@ -307,17 +315,10 @@ class _Plan:
             ranked_after=self.ranked_after,
             linked_after=self.linked_after,
             currency=self.currency,
+            chosen=() if best is None else judged.fitted[best][0],
         )
-        gaps = self.gaps()
-        if self.adviser.taken is not None and judged.sets:
-            judged, stages, gaps = self.over_draws(judged, stages, gaps, self.adviser.taken)
-        best = self.worth_naming(judged, self.chosen(judged))
-        suggestion = None if best is None else self.suggestion(judged, best)
-        runner_up = None
-        if suggestion is not None:
-            first = suggestion.additions[0].candidate.feature
-            other = self.worth_naming(judged, self.chosen(judged, lambda one: one.feature != first))
-            runner_up = None if other is None else self.suggestion(judged, other)
+        if judged.drawn is not None:  # stages are not judged in the draws
+            stages = tuple(replace(stage, linked_homes=None) for stage in stages)
         planting, extra = self.planting(judged, best)
         return PlotPlan(
             plot=self.answer.plot,
@@ -406,10 +407,8 @@ class _Plan:
             singles=round(self.knowledge.setting("draws_singles")),
         )
 
-    def over_draws(
-        self, judged: JudgedSets, stages: Sequence[Stage], gaps: Gaps, taken: Taken
-    ) -> tuple[JudgedSets, tuple[Stage, ...], Gaps]:
-        """Judge the best of the sets, the stages and the gaps in fences in every draw."""
+    def over_draws(self, judged: JudgedSets, gaps: Gaps, taken: Taken) -> tuple[JudgedSets, Gaps]:
+        """Judge the best of the sets, and the gaps in fences, in every draw."""
         setting = self.knowledge.setting
         pool = self.pool(judged)
         uncertain = draws_of(self.assessment, taken.draws, taken.seed)
@@ -417,15 +416,14 @@ class _Plan:
         def enough(so_far: ChangesInDraws) -> bool:
             if so_far.count < setting("draws_least"):
                 return False
-            of_sets = so_far.of(slice(0, len(pool)))
-            first = {*judged.sets[pool[int(of_sets.score.argmax())]]}
+            first = {*judged.sets[pool[int(so_far.score.argmax())]]}
             rivals = [at for at, place in enumerate(pool) if not first & {*judged.sets[place]}]
-            return clear_lead(of_sets, rivals, surely=setting("draws_lead"))
+            return clear_lead(so_far, rivals, surely=setting("draws_lead"))
 
         found = judge_in_draws(
             uncertain,
             self.answer.plot,
-            [judged.fitted[at][1] for at in pool] + [stage.change for stage in stages],
+            [judged.fitted[at][1] for at in pool],
             weight=self.currency.weight,
             first=self.currency.first,
             cautious=taken.cautious,
@@ -434,21 +432,16 @@ class _Plan:
             processes=taken.processes,
             progress=taken.progress,
         )
-        after = [found.now_mean, *found.after_mean[len(pool) :]]
-        staged = [
-            replace(stage, linked_homes=float((later - earlier).sum()))
-            for stage, (earlier, later) in zip(stages, pairwise(after), strict=True)
-        ]
         drawn = replace(
             judged,
-            drawn=found.of(slice(0, len(pool))),
+            drawn=found,
             column={place: at for at, place in enumerate(pool)},
         )
         opened = tuple(
             (key, gap_over_draws(gap, won))
             for (key, gap), won in zip(gaps, found.gaps.T, strict=True)
         )
-        return drawn, tuple(staged), opened
+        return drawn, opened
 
     def chosen(
         self, judged: JudgedSets, allowed: Callable[[Candidate], bool] | None = None

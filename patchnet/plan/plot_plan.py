@@ -385,16 +385,17 @@ class Planting:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One stage of the plan over years; each is the best next step given those before.
+    """One stage of the plan over years: free things, the best set by its months, and what is next.
 
     `when` is ``"weekend"``, ``"season"``, ``"next_year"`` or ``"when_owned"``; `linked_homes`
-    and `score` are what this stage adds; `hours`, `cost` what it takes; `change` is what is
+    (None where draws were taken, for stages are judged with the figures in use alone) and `score`
+    are what this stage adds; `hours`, `cost` what it takes; `change` is what is
     changed after it, with the stages before: feature to amount in its own unit.
     """
 
     when: str
     additions: tuple[Candidate, ...]
-    linked_homes: float
+    linked_homes: float | None
     score: float
     hours: float
     cost: float

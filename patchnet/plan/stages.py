@@ -18,6 +18,7 @@ __all__ = ["STAGES", "added", "plan_stages"]
 
 Array = NDArray[np.float64]
 _Judge = Callable[[Sequence[Mapping[str, float]]], Array]
+_OF_THE_BEST = ("season", "next_year")
 STAGES = ("weekend", "season", "next_year", "when_owned")
 
 
@@ -31,12 +32,14 @@ def plan_stages(
     ranked_after: _Judge,
     linked_after: _Judge,
     currency: Currency,
+    chosen: Sequence[Candidate] = (),
 ) -> tuple[Stage, ...]:
     """Plan stage by stage, from what costs nothing this weekend to what an owner can do.
 
-    Each stage takes the few things that win most, given that everything of the stages before
-    is there; a stage in which nothing wins anything is left out. Upkeep is summed over
-    the stages and stays within the hours; money counts for each stage alone.
+    The best set is made this season as far as its months allow, and its rest next year. Beside it,
+    and where there is none, each stage takes the few things that win most, given that everything of
+    the stages before is there; a stage in which nothing wins anything is left out. Upkeep is summed
+    over the stages and stays within the hours; money counts for each stage alone.
 
     Parameters
     ----------
@@ -46,6 +49,8 @@ def plan_stages(
         The month it is now, 1-12.
     ranked_after, linked_after
         Changes to linked homes, shape (S, groups): nearly, to rank them, and exactly.
+    chosen
+        The best set.
     """
     done: list[Candidate] = []
     change: Mapping[str, float] = {}
@@ -57,9 +62,14 @@ def plan_stages(
         # Nothing that takes days to take up is taken up on a weekend.
         room = space.keeping(knowledge.taking_up) if when == "weekend" else space
         able = _able(knowledge, facts, room, kind, when, month, taken)
-        step = _best_step(
-            able, room, knowledge, facts, change, (ranked_after, linked_after), currency
-        )
+        left = {one.feature for one in chosen} - taken
+        if when in _OF_THE_BEST and left:
+            mine = [one for one in able if one.feature in left]
+            step = _all_of(mine, room, knowledge, facts, change, linked_after, currency)
+        else:
+            step = _best_step(
+                able, room, knowledge, facts, change, (ranked_after, linked_after), currency
+            )
         if step is None:
             continue
         new, new_change, linked, worth = step
@@ -82,6 +92,25 @@ def plan_stages(
         facts = _time_left(facts, new)
         currency = replace(currency, now=linked)
     return tuple(stages)
+
+
+def _all_of(
+    wanted: Sequence[Candidate],
+    space: Space,
+    knowledge: Knowledge,
+    facts: PlotFacts,
+    before: Mapping[str, float],
+    linked_after: _Judge,
+    currency: Currency,
+) -> tuple[tuple[Candidate, ...], Mapping[str, float], Array, float] | None:
+    """As many of some things as fit on top of `before`, the first of them first."""
+    for count in range(len(wanted), 0, -1):
+        for some in combinations(wanted, count):
+            result = fitted(some, space, knowledge, facts)
+            if result is not None:
+                linked = linked_after([added(before, result[1])])
+                return *result, linked[0], float(currency.worth(linked)[0])
+    return None
 
 
 def _time_left(facts: PlotFacts, new: Sequence[Candidate]) -> PlotFacts:

@@ -179,6 +179,22 @@ def test_stages_add_up_to_what_is_there_in_the_end(adviser):
     assert all(KNOW.sitings[one.feature].tenancy != "own" for one in rented)
 
 
+def test_the_best_things_and_the_steps_tell_one_story(adviser):
+    """The best set is made by its months: each of its things in the steps, none twice."""
+    for month in (3, 10):
+        plan = adviser.plan("1", month=month)
+        named = {one.candidate.feature for one in plan.best.additions}
+        made = [one.feature for stage in plan.stages for one in stage.additions]
+        assert named <= set(made)
+        ahead = {
+            (month - 1 + step) % 12 + 1 for step in range(round(KNOW.setting("season_months")))
+        }
+        for stage in plan.stages:
+            if stage.when == "season":
+                assert {one.feature for one in stage.additions} <= named
+                assert all(set(one.months) & ahead for one in stage.additions)
+
+
 def test_the_first_stage_is_the_best_of_its_kind(adviser):
     """By judging one or two free things from the start, all slabs left where they are."""
     plan = adviser.plan("1", month=10)

@@ -86,8 +86,11 @@ def own_pond(folder):
 
 def holding(what):
     """Columns that hold keys of a table: its own, those of tables by its keys, those of others."""
-    named = {f"{what}.csv"}
-    named |= {name for name, one in TABLES.items() if one.refs.get(one.key[0]) in named}
+    named: set[str] = set()
+    more = {f"{what}.csv"}
+    while more - named:  # a table by the keys of a table by the keys of this one, too
+        named |= more
+        more = {name for name, one in TABLES.items() if one.refs.get(one.key[0]) in named}
     places = [(f"{what}.csv", "key"), *SPELT[what]]
     for name, declared in TABLES.items():
         places += [(name, column) for column, of in declared.refs.items() if of in named]

@@ -39,6 +39,7 @@ __all__ = [
     "in_a_sentence",
     "kind_words",
     "listed",
+    "money_words",
     "nearest_words",
     "need_name",
     "place_words",
@@ -298,6 +299,19 @@ def gap_often_words(gap: FenceGap) -> str:
     if gap.often is None:
         return ""
     return " " + _("It wins anything at all {often}.").format(often=times_in_ten(gap.often))
+
+
+def money_words(cost: float, knowledge: Knowledge) -> str:
+    """Money with its unit; ``no money`` where it costs nothing.
+
+    Parameters
+    ----------
+    cost
+        In the currency of the tables.
+    knowledge
+        For the name of the currency.
+    """
+    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
 
 
 def homes_words(homes: float, more: str = "") -> str:

@@ -7,7 +7,14 @@ from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import range_words
 from patchnet.pages.kit.numbers import figure
-from patchnet.pages.kit.plan_words import amount_words, homes_words, need_name, thing
+from patchnet.pages.kit.plan_words import (
+    amount_words,
+    homes_words,
+    hours_words,
+    money_words,
+    need_name,
+    thing,
+)
 from patchnet.plan.street_plan import BoughtTogether, House, HouseJob, StreetGap, StreetPlan
 from patchnet.plan.street_plan_file import EarlierPlan
 
@@ -26,6 +33,7 @@ __all__ = [
     "share_words",
     "street_said",
     "street_told",
+    "takes_words",
     "told_words",
     "won_words",
 ]
@@ -253,3 +261,18 @@ def _job_told(job: Mapping[str, Any], knowledge: Knowledge) -> str:
 def answered(house: House) -> str:
     """What the house said to the plan."""
     return ANSWERS[house.answer]
+
+
+def takes_words(house: House, knowledge: Knowledge) -> str:
+    """What the jobs of a house take: money and hours.
+
+    Parameters
+    ----------
+    house
+        The house.
+    knowledge
+        For the currency.
+    """
+    return _("It takes {money} in the first year, {hours} a month.").format(
+        money=money_words(house.cost, knowledge), hours=hours_words(house.hours)
+    )

@@ -14,7 +14,6 @@ from patchnet.pages.kit.plan_words import (
     DEFER,
     asked_first,
     cautions_of,
-    hours_words,
     thing,
 )
 from patchnet.pages.kit.street_words import (
@@ -29,6 +28,7 @@ from patchnet.pages.kit.street_words import (
     instead_words,
     scarce_words,
     street_said,
+    takes_words,
     won_words,
 )
 from patchnet.plan.street_plan import House, StreetPlan
@@ -124,8 +124,6 @@ def _row(house: House, knowledge: Knowledge) -> dict[str, object]:
         ],
         "part": house_words(house),
         "instead": "" if house.answer == "yes" else instead_words(house.jobs[0], knowledge),
-        "takes": _("About {cost} in the first year, {hours} a month.").format(
-            cost=figure(house.cost), hours=hours_words(house.hours)
-        ),
+        "takes": takes_words(house, knowledge),
         "asks": list(asks),
     }

@@ -32,6 +32,7 @@ from patchnet.pages.kit.plan_words import (
     homes_words,
     hours_words,
     in_a_sentence,
+    money_words,
     nearest_words,
     need_name,
     plant_notes,
@@ -50,7 +51,7 @@ from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
-from patchnet.pages.terminal.short_plan import plan_title, short_plan
+from patchnet.pages.terminal.short_plan import plan_title, short_plan, watching_words
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
 
 __all__ = ["plan_json", "plan_text"]
@@ -93,7 +94,9 @@ def _pointless(value: Any) -> Any:  # noqa: ANN401 - walks any record
     return value
 
 
-def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> str:
+def plan_text(
+    plan: PlotPlan, knowledge: Knowledge, *, every: bool = True, watch: bool = False
+) -> str:
     """The plan in words: the answer first, then what it is based on.
 
     Parameters
@@ -104,9 +107,11 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
         For names and warnings.
     every
         All of it, with steps, figures and what was ruled out; else what is to be done and why.
+    watch
+        Also what to look for in a year of watching first.
     """
     if not every:
-        return short_plan(plan, knowledge)
+        return short_plan(plan, knowledge, watch=watch)
     parts = [
         plan_title(plan, knowledge),
         paragraph(in_a_sentence(plan, knowledge)),
@@ -123,6 +128,7 @@ def plan_text(plan: PlotPlan, knowledge: Knowledge, *, every: bool = True) -> st
         _runner_up(plan, knowledge),
         _gaps(plan, knowledge),
         _stages(plan, knowledge),
+        watching_words(plan, knowledge) if watch else "",
         _planting(plan, knowledge),
         _balance(plan, knowledge),
         _plentiful(plan, knowledge),
@@ -327,36 +333,27 @@ def _gap_size(knowledge: Knowledge) -> str:
 
 
 def _stages(plan: PlotPlan, knowledge: Knowledge) -> str:
-    lines = [
-        paragraph(
-            _(
-                "{stage_name}: {stage_words}. About {hours} of work, {money}; makes room for "
-                "{linked_homes}."
-            ).format(
-                stage_name=STAGE_NAMES[stage.when],
-                stage_words=stage_words(stage.additions, knowledge),
-                hours=hours_words(stage.hours),
-                money=_money(stage.cost, knowledge),
-                linked_homes=homes_words(stage.linked_homes, "more"),
-            ),
-            indent="  ",
-            then="    ",
+    lines = []
+    for stage in plan.stages:
+        words = _("{stage_name}: {stage_words}. About {hours} of work, {money}.").format(
+            stage_name=STAGE_NAMES[stage.when],
+            stage_words=stage_words(stage.additions, knowledge),
+            hours=hours_words(stage.hours),
+            money=money_words(stage.cost, knowledge),
         )
-        for stage in plan.stages
-    ]
+        if stage.linked_homes is not None:
+            words += " " + _("It makes room for {homes}.").format(
+                homes=homes_words(stage.linked_homes, "more")
+            )
+        lines.append(paragraph(words, indent="  ", then="    "))
     best = () if plan.best is None else plan.best.additions
     done = {one.feature for stage in plan.stages for one in stage.additions}
     if lines and any(one.candidate.feature not in done for one in best):
-        words = _(
-            "Free and quick things come first here, so the steps do not end with the same "
-            "things as above. Either way is fine."
-        )
+        words = _("What is free takes some of the room that the best things would need.")
         lines.append(paragraph(words, indent="  "))
-    return _section(_("STEP BY STEP: the best next thing each time"), lines)
-
-
-def _money(cost: float, knowledge: Knowledge) -> str:
-    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
+    return _section(
+        _("STEP BY STEP: free things first, then the best things by their months"), lines
+    )
 
 
 def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:

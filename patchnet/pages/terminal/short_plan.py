@@ -3,7 +3,7 @@
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
-from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
     asked_first,
@@ -16,14 +16,14 @@ from patchnet.pages.kit.plan_words import (
     stage_words,
     there_words,
     thing,
-    when_words,
 )
 from patchnet.pages.kit.reason_words import reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
+from patchnet.plan.watching import watch_list
 
-__all__ = ["plan_title", "short_plan"]
+__all__ = ["plan_title", "short_plan", "watching_words"]
 
 _PLENTIFUL = 3  # things that neighbours have that are named
 _PLANTS = 4
@@ -44,7 +44,34 @@ def plan_title(plan: PlotPlan, knowledge: Knowledge) -> str:
     )
 
 
-def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
+def watching_words(plan: PlotPlan, knowledge: Knowledge) -> str:
+    """What to look for in a year of watching first.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    knowledge
+        For what there is to look for.
+    """
+    lines = [
+        _("A YEAR OF WATCHING FIRST: do what is free now, the rest in a year"),
+        *(
+            paragraph(
+                _("{months}: {words}").format(months=month_spans(one.months), words=one.words),
+                indent="  ",
+                then="    ",
+            )
+            for one in watch_list(plan, knowledge)
+        ),
+        paragraph(
+            _("Then say what you saw and ask again: the answer may be another."), indent="  "
+        ),
+    ]
+    return "\n".join(lines)
+
+
+def short_plan(plan: PlotPlan, knowledge: Knowledge, *, watch: bool = False) -> str:
     """The plan in some 300 words.
 
     Parameters
@@ -53,6 +80,8 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         The plan.
     knowledge
         For names and warnings.
+    watch
+        Also what to look for in a year of watching first.
     """
     parts = [plan_title(plan, knowledge)]
     parts += [paragraph(words) for words in plan.street]
@@ -72,6 +101,7 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge) -> str:
         ]
         parts.append(paragraph(_together(best)))
     parts += [paragraph(line) for line in _further(plan, knowledge)]
+    parts += [watching_words(plan, knowledge)] if watch else []
     parts.append(
         paragraph(
             _("With --all: steps, cautions in full, figures, and why other things were ruled out. "
@@ -103,7 +133,10 @@ def _one(
     one = addition.candidate
     takes = "; ".join(
         words
-        for words in (cost_words(knowledge.features[one.feature].cost, knowledge), when_words(one))
+        for words in (
+            cost_words(knowledge.features[one.feature].cost, knowledge),
+            month_spans(one.months) if one.months else "",
+        )
         if words
     )
     head = _("{order}. {thing}: {place} ({takes}).").format(
@@ -168,7 +201,7 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
         )  # fmt: skip
     if plan.places is not None:
         lines += kept_words(plan.places, knowledge, every=False)
-        lines.append(" ".join(place_notes(plan.places, every=False)))
+        lines += place_notes(plan.places, every=False)[:1]
     there = [
         f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
         for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]

@@ -9,7 +9,6 @@ from patchnet.pages.kit.plan_words import (
     INDEX,
     asked_first,
     cautions_of,
-    hours_words,
 )
 from patchnet.pages.kit.street_words import (
     OWN_EYES,
@@ -24,6 +23,7 @@ from patchnet.pages.kit.street_words import (
     jobs_words,
     scarce_words,
     street_said,
+    takes_words,
     won_words,
 )
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -116,9 +116,7 @@ def _house(house: House, knowledge: Knowledge) -> list[str]:
         lines.append(paragraph(instead_words(house.jobs[0], knowledge), indent=" " * 5))
     lines.append(
         paragraph(
-            _("About {cost} in the first year, {hours} a month.").format(
-                cost=figure(house.cost), hours=hours_words(house.hours)
-            ),
+            takes_words(house, knowledge),
             indent=" " * 5,
         )
     )
