@@ -53,7 +53,7 @@ class Placing:
         Above the ground, metres.
     """
 
-    feature: Annotated[str, Ref(N_("the feature"), table="features.csv")]
+    feature: Annotated[str, Ref(N_("the feature"), table="feature_siting.csv")]
     shape: Annotated[
         Literal["patch", "strip", "wall"],
         Choice(
