@@ -77,6 +77,9 @@ class Placed:
         distance).
     is_use
         Whether it is ground kept for a use.
+    seat_hours
+        Of a seat: hours of the early or the late sun at midsummer that it is there for; None: not
+        known, or no seat.
     """
 
     thing: str
@@ -98,6 +101,7 @@ class Placed:
     low: bool | None = None
     lacks: tuple[str, ...] = ()
     is_use: bool = False
+    seat_hours: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,7 @@
 """Where the things of a plan go on the plot: tried place by place, chosen together."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -16,7 +16,7 @@ from patchnet.plan.placed_facts import facts_of
 from patchnet.plan.plot_ground import PlotGround, plot_ground
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.positions import Positions, ground_positions, wall_positions
-from patchnet.plan.wanted import Thing, wall_hours
+from patchnet.plan.wanted import Thing, seat_hours, wall_hours
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.sunny_walls import compass
 from patchnet.sun.surface_heights import SurfaceHeights
@@ -232,7 +232,12 @@ class _Search:
             self.uses.append(one)
             if use.sun:
                 self.seat = one.shape
-            self.kept.append(self.told(one))
+            hours = seat_hours(found.shapes[:1], use, self.ground, self.knowledge)
+            told = self.told(one)
+            if hours is not None:
+                few = hours[0] < self.knowledge.setting("sun_seat_h")
+                told = replace(told, seat_hours=float(hours[0]), lacks=("sun",) if few else ())
+            self.kept.append(told)
 
     def place(self, additions: Sequence[Candidate]) -> tuple[dict[str, Placed], bool]:
         """Place things together: by feature where each goes, and whether all were compared."""

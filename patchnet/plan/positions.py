@@ -94,7 +94,9 @@ def ground_positions(
         if _is_strip(thing):
             found = list(_strips(thing, ground, free))
         if not found:
-            found = [*_boxes(thing, ground, free), *_ends(thing, ground, free)]
+            found = _boxes(thing, ground, free)
+            # A hedge has its depth wherever it stands.
+            found += [] if thing.measure == "m" else _ends(thing, ground, free)
     shapes = np.array(found, dtype=object)
     if not len(shapes):
         return _none()
@@ -131,9 +133,12 @@ def _boxes(thing: Thing, ground: PlotGround, free: shapely.Geometry) -> list[sha
         np.arange(west, east, ground.cell_m), np.arange(south, north, ground.cell_m)
     )
     x, y = columns.ravel(), rows.ravel()
-    ratios = _RATIOS if thing.ground_m2 >= 1 else _RATIOS[:1]
+    ratios: tuple[float, ...] = _RATIOS if thing.ground_m2 >= 1 else _RATIOS[:1]
+    if thing.measure == "m":
+        ratios = (1.0, thing.amount**2 / thing.ground_m2)  # as long as it is to be
     found = []
-    for ratio in (*ratios, *(1 / one for one in ratios[1:])):
+    turned = tuple(1 / one for one in ratios[1:])
+    for ratio in (*ratios[thing.measure == "m" :], *turned):
         wide = np.sqrt(thing.ground_m2 * ratio)
         high = thing.ground_m2 / wide
         # Up to the far edges too, where the grid does not end.

@@ -12,7 +12,7 @@ from patchnet.knowledge.records import Figure, KeepUse, Knowledge
 from patchnet.plan.plot_ground import PlotGround
 from patchnet.sun.sunny_walls import WallPlaces
 
-__all__ = ["Thing", "cost_of", "in_view", "off_aspect", "wall_hours"]
+__all__ = ["Thing", "cost_of", "in_view", "off_aspect", "seat_hours", "wall_hours"]
 
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
@@ -119,19 +119,42 @@ def cost_of(
 
 def _cost_of_use(shapes: Shapes, use: KeepUse, ground: PlotGround, knowledge: Knowledge) -> Array:
     cost = knowledge.setting("place_edge") * _in_the_middle(shapes, ground)
-    if use.sun and ground.lit is not None:
-        course = ground.course
-        away = knowledge.setting("sun_seat_from_noon_h")
-        noon = course.after_noon
-        half = noon <= -away if use.sun == "morning" else noon >= away
-        hours = ground.lit @ (course.hours * (course.month == ground.months[1]) * half)
+    hours = seat_hours(shapes, use, ground, knowledge)
+    if hours is not None:
         # More of it is better still.
-        cost -= _mean_over(shapes, ground, hours) / max(knowledge.setting("sun_seat_h"), 1e-9)
+        cost -= hours / max(knowledge.setting("sun_seat_h"), 1e-9)
     target = {"house": ground.house, "street": ground.street_side}.get(use.near)
     if target is not None and not target.is_empty:
         distance = shapely.distance(shapes, target)
         cost += distance / max(float(distance.max()), 1e-9)
     return cost
+
+
+def seat_hours(
+    shapes: Shapes, use: KeepUse, ground: PlotGround, knowledge: Knowledge
+) -> Array | None:
+    """Return hours of the early or the late sun at midsummer, shape (n,), as a use wants it.
+
+    None where it wants neither, or the sun is not known.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): areas, metres.
+    use
+        The use.
+    ground
+        The plot.
+    knowledge
+        For what is early and late.
+    """
+    if not use.sun or ground.lit is None:
+        return None
+    course = ground.course
+    away = knowledge.setting("sun_seat_from_noon_h")
+    half = course.after_noon <= -away if use.sun == "morning" else course.after_noon >= away
+    hours = ground.lit @ (course.hours * (course.month == ground.months[1]) * half)
+    return _mean_over(shapes, ground, hours)
 
 
 def _hours(shapes: Shapes, ground: PlotGround, month: int) -> Array | None:

@@ -18,6 +18,7 @@ from worlds.placed_garden import (
     EAST,
     KNOW,
     NORTH,
+    PLOT,
     SOUTH_HOUSE,
     candidate,
     layer,
@@ -192,6 +193,16 @@ def test_a_hedge_lies_along_the_fence():
     assert one.at_wall in ("fence", "boundary")
 
 
+def test_a_hedge_has_its_depth_where_no_boundary_is_free():
+    """Ponds along all sides leave 6 x 12 m in the middle: 5 m of hedge, 1 m deep, stand there."""
+    ring = PLOT - shapely.box(2, 4, 8, 16)
+    hood = street(features=layer([ring], feature=["pond"], plot=["1"]))
+    shape = local(the(hood, candidate("hedge_native", 5.0)).geometry)
+    west, south, east, north = shape.bounds
+    assert sorted([east - west, north - south]) == pytest.approx([1, 5])
+    assert shapely.box(2, 4, 8, 16).covers(shape.buffer(-1e-6))
+
+
 # what is in the way -----------------------------------------------------------------------------
 
 
@@ -286,6 +297,15 @@ def test_the_seats_look_for_their_sun():
     assert seat.geometry.area == pytest.approx(3.0)
     assert seat.geometry.intersection(found.placed[0].geometry).area < 1e-6
     assert found.placed[0].in_view
+    # In the north-east corner the late sun comes round the north end of the house as well.
+    assert local(seat.geometry).centroid.y > 15
+    (words,) = kept_words(found, KNOW)
+    assert words.startswith("Kept free, seat in the evening sun: in the north-east corner, ")
+    assert "hours of evening sun in June" in words
+    long = street(houses=[shapely.box(-8, -60, 0, 80)], high=20.0)
+    (dark,) = places(long, keep=("seat_evening",)).kept
+    assert dark.seat_hours < 2
+    assert dark.lacks == ("sun",)
     assert found.placed[0].seat_m <= 10
     east = street(houses=[shapely.box(10, 0, 18, 20)], high=9.0)
     (seat,) = places(east, keep=("seat_morning",)).kept

@@ -110,12 +110,33 @@ def where_words(
     """
     if there.geometry is None:
         return there.why_not
+    if there.is_use:
+        return _use_words(there, knowledge)
     facts = [*_told_of(there, knowledge), *_distances(there)]
     parts = [
         _position(there, every=every),
         *(sun_there_words(one) for one in there.sun[: 2 if winter else 1]),
     ]
-    words = ", ".join([*parts, *(facts if every else facts[:1])])
+    return _with_lacks(", ".join([*parts, *(facts if every else facts[:1])]), there)
+
+
+def _use_words(there: Placed, knowledge: Knowledge) -> str:
+    """Where ground is kept for a use: its sun, if it wants some, and how far from the house."""
+    wanted = knowledge.keep_uses[there.thing].sun
+    parts = [_position(there, every=True)]
+    if there.seat_hours is not None and there.sun:
+        said = figure(there.seat_hours)
+        words = (
+            _("{hours} of morning sun in {month}")
+            if wanted == "morning"
+            else _("{hours} of evening sun in {month}")
+        )
+        hours = counted(1 if said == "1" else 2, "hour", said=said)
+        parts.append(words.format(hours=hours, month=MONTH_NAMES[there.sun[0].month - 1]))
+    return _with_lacks(", ".join([*parts, *_distances(there)[:1]]), there)
+
+
+def _with_lacks(words: str, there: Placed) -> str:
     lacks = [_LACKS[one] for one in there.lacks]
     return f"{words} ({'; '.join(lacks)})" if lacks else words
 
