@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.texts import _
-from patchnet.knowledge.records import Knowledge
+from patchnet.knowledge.records import KeepUse, Knowledge
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.placed import ByHand, Placed, Places
 from patchnet.plan.placed_facts import facts_of
@@ -202,12 +202,12 @@ class _Search:
         return other
 
     def keep(self, facts: PlotFacts) -> None:
-        """Give the uses that must stay their ground, the largest first."""
+        """Give the uses that must stay their ground, those that want a certain place first."""
         uses = [self.knowledge.keep_uses[key] for key in facts.keep]
         # A cover that stays lies where it lies.
         self.stay = {use.feature for use in uses if use.feature in self.knowledge.taking_up}
         uses = [use for use in uses if use.feature not in self.stay]
-        for use in sorted(uses, key=lambda one: (-one.ground.value, one.key)):
+        for use in sorted(uses, key=_most_bound):
             room = use.ground.value
             way = self.ground.way
             if use.near == "door" and not way.is_empty:
@@ -359,6 +359,11 @@ class _Search:
         ]
         seat = None if one.thing.use is not None and one.thing.use.sun else self.seat
         return facts_of(one.thing, one.positions, one.at, self.ground, seat=seat, new=new)
+
+
+def _most_bound(use: KeepUse) -> tuple[bool, float, str]:
+    """The order of uses: those that want sun, street or house first; of them the largest."""
+    return not (use.sun or use.near), -use.ground.value, use.key
 
 
 def _put(thing: Thing, positions: Positions, at: int) -> _Put:

@@ -95,8 +95,9 @@ def ground_positions(
             found = list(_strips(thing, ground, free))
         if not found:
             found = _boxes(thing, ground, free)
-            # A hedge has its depth wherever it stands.
-            found += [] if thing.measure == "m" else _ends(thing, ground, free)
+            # A hedge has its depth wherever it stands; bins and seats stand together if they can.
+            if thing.measure != "m" and (thing.use is None or not found):
+                found += _ends(thing, ground, free)
     shapes = np.array(found, dtype=object)
     if not len(shapes):
         return _none()
