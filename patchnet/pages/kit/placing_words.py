@@ -22,6 +22,7 @@ __all__ = [
 
 _LITTLE_H = 0.25  # hours of sun; less is none
 _NEAR_M = 0.3  # nearer than this is at it
+_SAID_BY_PLACE = ("under", "habit")  # `place_words` says all there is to say of these
 _PACED_M = 10.0  # from here on to the metre
 
 _LACKS: Words[str, str] = Words(
@@ -89,7 +90,7 @@ def not_put_words(candidate: Candidate, plan: PlotPlan) -> str:
         With its places.
     """
     there = None if plan.places is None else plan.places.of(candidate.feature)
-    return "" if there is None else there.why_not
+    return "" if there is None or candidate.place in _SAID_BY_PLACE else there.why_not
 
 
 def where_words(
@@ -154,7 +155,9 @@ def where_sentence(candidate: Candidate, plan: PlotPlan, knowledge: Knowledge) -
         For what the thing wants.
     """
     there = None if plan.places is None else plan.places.of(candidate.feature)
-    return "" if there is None else placed_sentence(there, knowledge)
+    if there is None or candidate.place in _SAID_BY_PLACE:
+        return ""
+    return placed_sentence(there, knowledge)
 
 
 def placed_sentence(there: Placed, knowledge: Knowledge) -> str:
