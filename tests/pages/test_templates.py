@@ -26,7 +26,7 @@ from patchnet.pages.sheets.progress_page import progress_page
 from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
 from patchnet.pages.survey.progress import survey_progress
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.plan_plot import plan_plot
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
 from patchnet.sun.at_plot import plot_sun
@@ -97,10 +97,11 @@ def drawn(knowledge):
     address = "https://tiles.example.org/{z}/{x}/{y}.png"
     yield "tiles", map_page(answer, groups=["newt"], tiles=address, tiles_credit=PAYLOAD)
     yield "openstreetmap", map_page(answer, groups=["newt"], tiles="openstreetmap")
-    plot = hood.plots.index[40]
+    plot = hood.plots.index[hood.plots["kind"] == "garden_back"][0]
     sun = plot_sun(hood, plot, knowledge=tables)
-    plan = Adviser(answer).plan(plot, PlotFacts(), month=4, light=sun.cls)
+    plan = plan_plot(answer, plot, facts=PlotFacts(keep=("seat_evening",)), month=4)
     assert plan.best is not None
+    assert plan.places is not None
     yield "card", plan_card(plan, answer, sun=sun)
     yield "figure", calendar_figure(plan.planting, tables, ident=PAYLOAD)
     for audience in ("own", "public"):
