@@ -23,10 +23,12 @@ from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.sheets.plan_card import plan_card
 from patchnet.pages.sheets.progress_page import progress_page
+from patchnet.pages.sheets.street_sheet import street_sheet
 from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
 from patchnet.pages.survey.progress import survey_progress
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import plan_plot
+from patchnet.plan.plan_together import plan_together
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
 from patchnet.sun.at_plot import plot_sun
@@ -104,6 +106,8 @@ def drawn(knowledge):
     assert plan.places is not None
     yield "card", plan_card(plan, answer, sun=sun)
     yield "figure", calendar_figure(plan.planting, tables, ident=PAYLOAD)
+    gardens = [str(one) for one in hood.plots.index[hood.plots["kind"] == "garden_back"][:2]]
+    yield "street", street_sheet(plan_together(answer, plots=gardens), tables)
     for audience in ("own", "public"):
         records = read_records_if_any(Path("no such file"))
         features = public_features(tables)
