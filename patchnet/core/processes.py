@@ -3,7 +3,12 @@
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
-from multiprocessing import get_all_start_methods, get_context, parent_process
+from multiprocessing import (
+    active_children,
+    get_all_start_methods,
+    get_context,
+    parent_process,
+)
 from multiprocessing.connection import wait
 from threading import Thread
 from typing import Any, Generic, Self, TypeVar
@@ -51,6 +56,7 @@ def in_processes(
     # A fork of a process that has threads may hang, so each starts afresh where it can.
     method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
     context = get_context(method)
+    others = set(active_children())
     with ProcessPoolExecutor(
         count, mp_context=context, initializer=_begin, initargs=(work, shared, count)
     ) as pool:
@@ -63,8 +69,11 @@ def in_processes(
             for future in waiting:
                 yield future.result()
         finally:
-            for future in waiting:
-                future.cancel()
+            if not all(future.done() for future in waiting):
+                # Nobody waits for the rest: whoever works on it is ended, not waited for. (What is
+                # cancelled before that trips the pool's own thread.)
+                for child in set(active_children()) - others:
+                    child.kill()
 
 
 class Kept(Generic[Block, Shared]):

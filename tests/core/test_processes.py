@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 from multiprocessing.connection import Listener
 
 import pytest
@@ -57,6 +58,32 @@ def test_not_all_need_be_waited_for():
     rows = in_processes(times, 2, range(50), processes=2)
     assert next(rows) == 0
     rows.close()
+
+
+def slowly(folder, block):
+    """The first is done at once; the others take a minute and leave a file."""
+    if block:
+        (folder / f"begun {os.getpid()}").touch()
+        for _ in range(600):
+            time.sleep(0.1)
+        (folder / f"late {block}").touch()
+    else:
+        while not list(folder.glob("begun *")):
+            time.sleep(0.01)
+    return block
+
+
+def test_what_nobody_waits_for_is_ended_at_once(tmp_path):
+    rows = in_processes(slowly, tmp_path, range(4), processes=2)
+    assert next(rows) == 0
+    rows.close()
+    begun = [int(path.name.split()[1]) for path in tmp_path.glob("begun *")]
+    assert begun
+    for process in begun:
+        with pytest.raises(ProcessLookupError):
+            os.kill(process, 0)
+    assert not list(tmp_path.glob("late *"))
+    assert list(in_processes(times, 3, range(3), processes=2)) == [0, 3, 6]
 
 
 def test_where_no_process_can_be_started_it_is_done_here(monkeypatch):
