@@ -23,7 +23,6 @@ __all__ = ["PlotGround", "plot_ground"]
 Array = NDArray[np.float64]
 _FAR_M = 40.0  # things farther from the plot than this have no say in where anything lies
 _INSIDE = float(np.cos(np.pi / 32))  # a buffer of shapely's has corners: it lies inside the circle
-_LANDING_M = 1.5  # of a door that leads to no street: room to step out
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,7 +285,7 @@ def _way(
         return shapely.intersection(outline, shapely.buffer(house, wide)), False
     starts: list[shapely.Geometry] = list(from_) or [house]
     ways = [
-        shapely.buffer(one, _LANDING_M)
+        shapely.buffer(one, knowledge.setting("place_landing_m"))
         if street_side.is_empty
         else shapely.buffer(shapely.shortest_line(one, street_side), wide / 2, cap_style="square")
         for one in starts
