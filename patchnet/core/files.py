@@ -25,6 +25,7 @@ __all__ = [
     "shown_path",
     "sweep",
     "temporaries_in",
+    "utf8_text",
     "write_aside",
     "write_bytes",
     "write_text",
@@ -169,6 +170,31 @@ def _is_running(process: int) -> bool:
     except OSError:
         pass  # another user's
     return True
+
+
+def utf8_text(path: Path) -> str:
+    """Return the text of a file in UTF-8, without the mark of its encoding.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    CannotRead
+        If it cannot be read, or is no UTF-8.
+    """
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise CannotRead(
+            _("{path} cannot be read: {strerror}.").format(
+                path=path, strerror=error.strerror or error
+            )
+        ) from error
+    except UnicodeDecodeError as error:
+        raise CannotRead(_("{path} is not UTF-8 text.").format(path=path)) from error
 
 
 def write_text(path: Path | str, text: str) -> None:

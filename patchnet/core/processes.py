@@ -10,6 +10,7 @@ from multiprocessing import (
     parent_process,
 )
 from multiprocessing.connection import wait
+from multiprocessing.context import BaseContext
 from threading import Thread
 from typing import Any, Generic, Self, TypeVar
 
@@ -53,12 +54,9 @@ def in_processes(
         for block in blocks:
             yield work(shared, block)
         return
-    # A fork of a process that has threads may hang, so each starts afresh where it can.
-    method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
-    context = get_context(method)
     others = set(active_children())
     with ProcessPoolExecutor(
-        count, mp_context=context, initializer=_begin, initargs=(work, shared, count)
+        count, mp_context=_afresh(), initializer=_begin, initargs=(work, shared, count)
     ) as pool:
         try:
             waiting = [pool.submit(_one, block) for block in blocks]
@@ -74,6 +72,11 @@ def in_processes(
                 # cancelled before that trips the pool's own thread.)
                 for child in set(active_children()) - others:
                     child.kill()
+
+
+def _afresh() -> BaseContext:
+    """Processes that start afresh: a fork of one that has threads may hang."""
+    return get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
 
 
 class Kept(Generic[Block, Shared]):
@@ -104,10 +107,9 @@ class Kept(Generic[Block, Shared]):
         self.count = len(blocks)
         count = min(cores() if processes is None else processes, len(blocks))
         if count > 1:
-            method = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
             try:
                 for at in range(count):
-                    pool = ProcessPoolExecutor(1, mp_context=get_context(method))
+                    pool = ProcessPoolExecutor(1, mp_context=_afresh())
                     self._pools.append(pool)
                     self._made.append(
                         pool.submit(_keep, make, shared, list(blocks[at::count]), count)

@@ -183,6 +183,10 @@ class Knowledge(Shown):
         """Keys of the features that have a trait, in the order of the table."""
         return tuple(key for key, one in self.features.items() if trait in one.traits)
 
+    def given_by(self, feature: str) -> frozenset[str]:
+        """Keys of the resources that a feature gives something of."""
+        return frozenset(one.resource for one in self.supplies if one.feature == feature)
+
     def plot_kinds_with(self, trait: PlotTrait) -> tuple[str, ...]:
         """Keys of the kinds of plot that have a trait, in the order of the table."""
         return tuple(key for key, one in self.plot_kinds.items() if trait in one.traits)

@@ -8,7 +8,7 @@ such choices, and at those made with the figures in use, in draws that were not 
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
 
@@ -29,8 +29,10 @@ __all__ = [
     "ChangesInDraws",
     "clear_lead",
     "judge_in_draws",
+    "mean_share",
     "nothing_to_lose",
     "pool_of_sets",
+    "shares_of_best",
 ]
 
 Array = NDArray[np.float64]
@@ -75,10 +77,6 @@ class ChangesInDraws:
         """How many draws."""
         return len(self.now)
 
-    def of(self, changes: slice) -> "ChangesInDraws":
-        """Return some of the changes alone."""
-        return replace(self, after=self.after[:, changes])
-
     @cached_property
     def worth(self) -> Array:
         """Shape (D, S): change of the joint worth."""
@@ -87,16 +85,12 @@ class ChangesInDraws:
     @cached_property
     def shares(self) -> Array:
         """Shape (D', S): share of what was possible, in draws in which anything was."""
-        best = self.worth.max(axis=1, initial=0.0)
-        some = best > _NOTHING
-        shares: Array = np.maximum(self.worth[some] / best[some, None], _LEAST_SHARE)
-        return shares
+        return shares_of_best(self.worth)
 
     @cached_property
     def share(self) -> Array:
         """Shape (S,): mean share of what was possible; nothing where never anything was."""
-        count = self.after.shape[1]
-        return np.asarray(self.shares.mean(axis=0)) if len(self.shares) else np.zeros(count)
+        return mean_share(self.worth)
 
     @cached_property
     def score(self) -> Array:
@@ -132,6 +126,32 @@ class ChangesInDraws:
     def harm(self, at: int) -> float:
         """Share of draws in which one change makes things worse, 0-1."""
         return float((self.worth[:, at] < -_NOTHING).mean())
+
+
+def shares_of_best(worth: Array) -> Array:
+    """Share of what was possible, shape (D', S), in the draws in which anything was.
+
+    Parameters
+    ----------
+    worth
+        Shape (D, S): change of the joint worth by each of S changes.
+    """
+    best = worth.max(axis=1, initial=0.0)
+    some = best > _NOTHING
+    shares: Array = np.maximum(worth[some] / best[some, None], _LEAST_SHARE)
+    return shares
+
+
+def mean_share(worth: Array) -> Array:
+    """Mean share of what was possible, shape (S,); nothing where never anything was.
+
+    Parameters
+    ----------
+    worth
+        As in `shares_of_best`.
+    """
+    shares = shares_of_best(worth)
+    return np.asarray(shares.mean(axis=0)) if len(shares) else np.zeros(worth.shape[1])
 
 
 def pool_of_sets(

@@ -48,7 +48,7 @@ from patchnet.plan.plot_plan import (
 from patchnet.plan.questions import questions
 from patchnet.plan.read_facts import facts_in_file, read_facts
 from patchnet.plan.reasons import reasons_for
-from patchnet.plan.roles import has_living, is_living, role
+from patchnet.plan.roles import has_living, is_feeding, is_living, role
 from patchnet.plan.safety import cautions_there
 from patchnet.plan.set_search import JudgedSets, judge_sets
 from patchnet.plan.space import Space, space_of
@@ -452,8 +452,7 @@ class _Plan:
         """
 
         def lasting(one: Candidate) -> bool:
-            fed = self.knowledge.features[one.feature].sort == "feeding"
-            return not fed and (allowed is None or allowed(one))
+            return not is_feeding(one.feature, self.knowledge) and (allowed is None or allowed(one))
 
         at = judged.best(lasting, lambda some: has_living(some, self.knowledge))
         at = judged.best(lasting) if at is None else at
@@ -602,7 +601,7 @@ class _Plan:
 
     def filled(self, feature: str, needs: Sequence[NeedGain]) -> tuple[tuple[str, str], ...]:
         """Needs met better, of which the feature gives something."""
-        given = {supply.resource for supply in self.knowledge.supplies if supply.feature == feature}
+        given = self.knowledge.given_by(feature)
         resource = {
             (key, need.key): need.resource
             for key, group in self.knowledge.groups.items()

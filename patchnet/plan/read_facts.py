@@ -7,8 +7,9 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from patchnet.core.errors import CannotRead, DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.files import utf8_text
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.texts import _
 from patchnet.knowledge import match_feature, near_features
@@ -107,16 +108,7 @@ def facts_in_file(path: Path | str) -> dict[str, object]:
 
 
 def _toml_here(path: Path) -> dict[str, object]:
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise CannotRead(
-            _("{path} cannot be read: {strerror}.").format(
-                path=path, strerror=error.strerror or error
-            )
-        ) from error
-    except UnicodeDecodeError as error:
-        raise CannotRead(_("{path} is not UTF-8 text.").format(path=path)) from error
+    text = utf8_text(path)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.plot_plan import Candidate
 
-__all__ = ["has_living", "is_living", "role"]
+__all__ = ["has_living", "is_feeding", "is_living", "role"]
 
 _ROLES = (("flowers", "grass", "woody", "water", "decay", "soil"), ("habit",), ("box", "other"))
 
@@ -39,6 +39,19 @@ def is_living(feature: str, knowledge: Knowledge) -> bool:
         For its sort.
     """
     return role(feature, knowledge) == 0
+
+
+def is_feeding(feature: str, knowledge: Knowledge) -> bool:
+    """Whether a feature is food that is put out: the last in the order.
+
+    Parameters
+    ----------
+    feature
+        Key of the feature.
+    knowledge
+        For its sort.
+    """
+    return role(feature, knowledge) == len(_ROLES)
 
 
 def has_living(candidates: Iterable[Candidate], knowledge: Knowledge) -> bool:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from patchnet.core.errors import CannotRead, DataFaults
+from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault
+from patchnet.core.files import utf8_text
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.texts import _
 from patchnet.plan.street_plan import StreetPlan
@@ -192,16 +193,9 @@ def read_street_plan(path: Path | str) -> EarlierPlan:
 
 def _read_here(path: Path) -> EarlierPlan:
     mend = _("Give a file that 'patchnet together -o' wrote.")
+    text = utf8_text(path)
     try:
-        record = json.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise CannotRead(
-            _("{path} cannot be read: {strerror}.").format(
-                path=path, strerror=error.strerror or error
-            )
-        ) from error
-    except UnicodeDecodeError as error:
-        raise CannotRead(_("{path} is not UTF-8 text.").format(path=path)) from error
+        record = json.loads(text)
     except (ValueError, RecursionError) as error:
         what = _("The file is not JSON: {error}.").format(error=error)
         raise DataFaults([Fault("error", str(path), None, None, what, mend)]) from error

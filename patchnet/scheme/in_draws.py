@@ -20,10 +20,10 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.draws import BATCH
 from patchnet.assess.over_draws import UncertainAnswer, draws_of, over_draws
 from patchnet.assess.worth import vote_shares
-from patchnet.plan.in_draws import ChangesInDraws, nothing_to_lose
+from patchnet.plan.in_draws import ChangesInDraws, mean_share, nothing_to_lose
 from patchnet.scheme.field import GroupField, group_fields
 from patchnet.scheme.filled import FilledState
-from patchnet.scheme.search import climbed_schemes, planted_otherwise
+from patchnet.scheme.search import building_order, climbed_schemes, planted_otherwise
 from patchnet.scheme.state import GroupState, Pick, State, Worth
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.site import Site
@@ -159,7 +159,7 @@ def choose_in_draws(
     in_use = [tuple(sorted(picks)) for picks in promising][:_FILLED]
     sought = list(taken.each(_sought, asked, some))
     found = [picks for schemes, _ in sought for picks in schemes]
-    single = _mean_share(np.array([alone for _, alone in sought]))
+    single = mean_share(np.array([alone for _, alone in sought]))
     pool = _first_pool(asked, [*in_use, *found], single)
     if not pool:
         return None
@@ -247,14 +247,6 @@ def _ranked(pool: Sequence[Picks], judged: ChangesInDraws) -> list[Picks]:
     return [pool[at] for at in np.argsort(-judged.score, kind="stable").tolist()]
 
 
-def _mean_share(worth: Array) -> Array:
-    """Mean share of the best of each draw, shape (S,), of worths (D, S)."""
-    best = worth.max(axis=1, initial=0.0)
-    some = best > 0
-    shares: Array = worth[some] / best[some, None]
-    return shares.mean(axis=0) if some.any() else np.zeros(worth.shape[1])
-
-
 def _first_pool(asked: SchemesAsked, found: Iterable[Picks], single: Array) -> list[Picks]:
     """Schemes found, and all that can be made of the planters that are good alone in most draws."""
     recipes = len(asked.recipes)
@@ -299,13 +291,7 @@ def _order(extra: tuple[SchemesAsked, Picks], answer: Assessment) -> Picks:
     """The order of building in one draw: what is missed least is built last."""
     asked, picks = extra
     state = asked.state(answer)
-    left, last = sorted(picks), []
-    while left:
-        without = state.values_without((), left)
-        out = max(left, key=lambda pick: without[pick])
-        left.remove(out)
-        last.append(out)
-    return tuple(last[::-1])
+    return tuple(building_order(picks, lambda left: state.values_without((), left)))
 
 
 def _mean_order(picks: Picks, orders: Sequence[Picks]) -> Picks:

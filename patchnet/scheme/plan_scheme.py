@@ -30,7 +30,13 @@ from patchnet.scheme.planter_scheme import (
     SchemeDoubt,
     SchemeStep,
 )
-from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.search import (
+    Best,
+    building_order,
+    every_scheme,
+    planted_otherwise,
+    search_schemes,
+)
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
@@ -137,7 +143,11 @@ def plan_scheme(
                 best.meet(drawn.picks, filled.value(drawn.picks))
         bound = SchemeBound(ceilings, state.worth, rules, [site for site, _ in locked])
         curve = _curve(best, filled, state, bound, rules, usable, recipes, exact=exact)
-        ordered = _building_order(filled, chosen) if drawn is None else list(drawn.picks)
+        ordered = (
+            building_order(chosen, partial(_without_each, filled))
+            if drawn is None
+            else list(drawn.picks)
+        )
     scheme = _handed_over(
         before, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
         curve, exact=exact, anew=anew, drawn=drawn,
@@ -405,15 +415,8 @@ def _curve(
     return tuple(steps)
 
 
-def _building_order(filled: FilledState, picks: Sequence[Pick]) -> list[Pick]:
-    """Order in which each stage is worth having: what is missed least is built last."""
-    left, last = sorted(picks), []
-    while left:
-        rests = {pick: filled.value([one for one in left if one != pick]) for pick in left}
-        out = max(left, key=lambda pick: rests[pick])
-        left.remove(out)
-        last.append(out)
-    return last[::-1]
+def _without_each(filled: FilledState, left: Sequence[Pick]) -> dict[Pick, float]:
+    return {pick: filled.value([one for one in left if one != pick]) for pick in left}
 
 
 def _handed_over(

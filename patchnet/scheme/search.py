@@ -8,7 +8,7 @@ the best of its size.
 """
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import comb
 
@@ -20,6 +20,7 @@ from patchnet.scheme.together import SchemeRules
 
 __all__ = [
     "Best",
+    "building_order",
     "climbed_schemes",
     "every_scheme",
     "greedy_scheme",
@@ -130,6 +131,27 @@ def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Be
     best = Best()
     _climb(state.go_to(fixed), rules, best, None, chains=False)
     return best
+
+
+def building_order(
+    picks: Iterable[Pick], without: Callable[[Sequence[Pick]], Mapping[Pick, float]]
+) -> list[Pick]:
+    """Return an order in which each stage is worth having: what is missed least is built last.
+
+    Parameters
+    ----------
+    picks
+        The planters.
+    without
+        Some planters to what is left of their worth without each of them.
+    """
+    left, last = sorted(picks), []
+    while left:
+        rests = without(left)
+        out = max(left, key=lambda pick: rests[pick])
+        left.remove(out)
+        last.append(out)
+    return last[::-1]
 
 
 def planted_otherwise(

@@ -181,11 +181,7 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
     """
     lines = []
     rank = {key: at for at, (key, __) in enumerate(addition.groups)}
-    given = {
-        supply.resource
-        for supply in knowledge.supplies
-        if supply.feature == addition.candidate.feature
-    }
+    given = knowledge.given_by(addition.candidate.feature)
     for served, place in rank.items():
         anchors = [anchor.resource for anchor in knowledge.groups[served].anchors]
         names = [knowledge.resources[each].name for each in anchors if each in given]

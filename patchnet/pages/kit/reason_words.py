@@ -41,8 +41,7 @@ def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) ->
 
 def homes_given(addition: Addition, knowledge: Knowledge) -> str:
     """For which of the animals that win by it a thing is a home; empty where for none."""
-    feature = addition.candidate.feature
-    given = {one.resource for one in knowledge.supplies if one.feature == feature}
+    given = knowledge.given_by(addition.candidate.feature)
     names = [
         knowledge.groups[key].name.lower()
         for key, _won in addition.groups
