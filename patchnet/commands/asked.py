@@ -219,7 +219,7 @@ def released_asked(neighbourhood: Neighbourhood, asked: Asked) -> Released:
         neighbourhood,
         public_features(asked.knowledge),
         knowledge=asked.knowledge,
-        today=datetime.now(UTC).astimezone().date(),
+        today=datetime.now(UTC).date(),
     )
     click.echo(waiting_words(found, asked.knowledge), err=True)
     return found

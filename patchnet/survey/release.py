@@ -227,7 +227,7 @@ def release(
     knowledge
         For ``public_households_min``, ``public_batch_households`` and the classes.
     today
-        Date of a new table.
+        Date of a new table (UTC).
 
     Returns
     -------

@@ -1,6 +1,7 @@
 """Every file that is written comes out the same byte for byte, whenever and by whichever process.
 
-Two processes with another seed of Python's hashes write everything there is, seconds apart.
+Two processes with another seed of Python's hashes write everything there is, seconds apart and
+in time zones that never have the same day.
 """
 
 import json
@@ -151,7 +152,7 @@ def written(tmp_path_factory):
     )
     given = {name: f"in/{path.name}" for name, path in paths.items()}
     folders, running = [], []
-    for seed in ("1", "2"):
+    for seed, zone in (("1", "UTC-12"), ("2", "UTC+12")):  # at any hour on two days of the calendar
         folder = tmp_path_factory.mktemp(f"run{seed}")
         (folder / "out").mkdir()
         shutil.copytree(base, folder / "in")
@@ -160,7 +161,7 @@ def written(tmp_path_factory):
             run = subprocess.Popen(
                 [sys.executable, "-W", "error", "-c", RUN], cwd=folder, text=True,
                 stdin=subprocess.PIPE, stdout=said, stderr=subprocess.STDOUT,
-                env=os.environ | {"PYTHONHASHSEED": seed, "TZ": f"UTC-{seed}"},
+                env=os.environ | {"PYTHONHASHSEED": seed, "TZ": zone},
             )  # fmt: skip
         run.stdin.write(COMMANDS.strip().format(**given))
         run.stdin.close()
