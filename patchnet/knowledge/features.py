@@ -26,6 +26,7 @@ from patchnet.knowledge.sources import Figure
 __all__ = [
     "About",
     "Caution",
+    "DrawnAs",
     "Feature",
     "FeatureTrait",
     "Measure",
@@ -47,6 +48,12 @@ Sort = Literal[
     "flowers", "grass", "woody", "water", "decay", "soil", "box", "feeding", "habit", "other"
 ]
 """What sort of thing a feature is, see `Feature`."""
+DrawnAs = Literal[
+    "lawn", "flower_lawn", "long_grass", "flowers", "vegetables", "bushes", "soil", "marsh",
+    "water", "paving", "plastic", "decking", "hedge", "tree", "wood", "stones", "dish", "box",
+    "none",
+]  # fmt: skip
+"""As what a feature is drawn on a plan of the gardens, see `Feature`."""
 About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
 """What a caution is about, where it has an effect beyond its words; see `Caution`."""
 
@@ -173,6 +180,11 @@ class Feature:
         From where it can be seen: the ``street``, ``near`` by, or ``never`` (mortar, roofs, holes
         in trees). What can never be seen is not known where nobody mentions it, even if all
         was looked at; how much is taken to be there, `Unseen` says.
+    drawn
+        As what it is drawn on a plan of the gardens: a ground (``lawn`` to ``decking``), a
+        ``hedge``, the crown of a ``tree``, a small sign, or ``none``.
+    crown
+        How wide the crown of a tree is drawn, metres; None: it is no tree.
     """
 
     key: Annotated[str, Key(N_("key of the feature"))]
@@ -241,6 +253,20 @@ class Feature:
             blank="near",
         ),
     ] = "near"
+    drawn: Annotated[
+        DrawnAs,
+        Choice(
+            N_(
+                "as what it is drawn on a plan of the gardens: a ground (lawn to decking), a hedge, "
+                "the crown of a tree, a sign (wood to box), or none"
+            ),
+            blank="none",
+        ),
+    ] = "none"
+    crown: Annotated[
+        Figure | None,
+        Quantity(N_("breadth of a tree's crown on a plan"), unit="m", needed=False),
+    ] = None
 
     @property
     def unseen(self) -> bool:

@@ -1,4 +1,4 @@
-"""The page's colours: plant dyes on paper, with engraved tints.
+"""The page's colours: a garden's own on paper, with engraved tints.
 
 Every shading is a colour *and* a motif (dots, hatching) or a letter, so that nothing rests on
 colour alone. The steps of a scale differ in lightness, which every kind of colour vision keeps.
@@ -28,14 +28,14 @@ __all__ = [
     "luminance",
 ]
 
-PAPER = "#f8f4ea"
-PANEL = "#fffdf8"
-INK = "#20242e"
-MUTED = "#565861"
-RULE = "#857d6f"
-MADDER = "#8c2f45"
-WOAD = "#2d3a78"
-FOCUS = "#8c2f45"
+PAPER = "#fbfcf7"
+PANEL = "#ffffff"
+INK = "#1c2a1b"
+MUTED = "#4c574a"
+RULE = "#7f887a"
+MADDER = "#b8330e"
+WOAD = "#235c45"
+FOCUS = "#b8330e"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,26 +77,26 @@ MOTIFS: dict[str, tuple[float, float, str]] = {
     "back": (6, 0.9, "M-1 5L1 7M0 0L6 6M5 -1L7 1"),
 }
 
-# A scale from little to much: linen to woad.
+# A scale from little to much: pale to deep green.
 STEPS = (
-    Tint("#efe8d8", INK),
-    Tint("#d8d3da", "#555a8c", "dots"),
-    Tint("#b4b4cd", "#2d3a78", "lines"),
-    Tint("#8388b6", "#1d2350", "close"),
-    Tint("#3a4180", "#f8f4ea"),
+    Tint("#eef1e4", INK),
+    Tint("#d3dfd3", "#4f7a64", "dots"),
+    Tint("#abc7b4", "#235c45", "lines"),
+    Tint("#78a08c", "#123626", "close"),
+    Tint("#255843", PAPER),
 )
-# Less than needed, from a little to much: madder. Enough and more: weld.
+# Less than needed, from a little to much: vermilion. Enough and more: straw.
 SHORT = (
-    Tint("#eacfc9", "#7b2238", "lines"),
-    Tint("#cd9695", "#4d1020", "cross"),
-    Tint("#7d2439", "#f8f4ea"),
+    Tint("#f3d3c7", "#8f2a0e", "lines"),
+    Tint("#e0a08a", "#5c1a06", "cross"),
+    Tint("#a2300f", PAPER),
 )
 AMPLE = (
     Tint("#efe2b4", "#6b5310", "dots"),
     Tint("#d9bc62", "#4c3a06"),
 )
-ABSENT = Tint("#f3eee2", MUTED)
-UNKNOWN = Tint("#fffdf8", INK, "plain", "1.5 4", "?")
+ABSENT = Tint("#f3f4ec", MUTED)
+UNKNOWN = Tint("#ffffff", INK, "plain", "1.5 4", "?")
 
 # Kinds that have no order: a dye, a motif and a letter each.
 CATEGORIES = (
@@ -122,16 +122,16 @@ PINCH = "#a8380a"  # saffron: dotted where much passes, whole where most does
 # Lines of the map: colour, width in px, dash. The last five are for barriers, as their table says.
 LINES: dict[str, tuple[str, float, str]] = {
     "plot": ("#6a6154", 0.9, ""),
-    "building": ("#55504a", 0.8, ""),
+    "building": ("#6f6a64", 0.8, ""),
     "footway": ("#7a7264", 1.2, "2 4"),
     "road": ("#8b8475", 1, ""),
     "whole": ("#33302c", 3, ""),
     "dashed": ("#33302c", 1.8, "8 4"),
-    "dotted": ("#3f4a3a", 3.4, "0.1 6"),
+    "dotted": ("#3f6d38", 4.2, "0.1 4"),
     "dash_dot": ("#33302c", 1.8, "9 3 1 3"),
     "short_dashes": ("#33302c", 1.6, "3 3"),
 }
-AREAS = {"building": "#cfc8ba", "road": "#e7e1d3", "footway": "#eee9dd"}
+AREAS = {"building": "#d9d3cb", "road": "#ffffff", "footway": "#f4f0e8"}
 LINKS = {"link": WOAD, "patch": WOAD, "break": MADDER, "corridor": INK}
 
 

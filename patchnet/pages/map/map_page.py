@@ -42,6 +42,7 @@ SCRIPTS = (
     "map/script/layers.js",
     "map/script/sun.js",
     "map/script/draw.js",
+    "map/script/garden.js",
     "map/script/over_ground.js",
     "map/script/marks.js",
     "map/script/street.js",
@@ -150,7 +151,7 @@ def map_page(
     data["colours"] = colours.for_page()
     data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else dict(words.SCRIPT)
     data["svgPlots"] = SVG_PLOTS
-    data["start"] = "homes"
+    data["start"] = "garden"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
     data["additions"] = None
     if additions is not None:

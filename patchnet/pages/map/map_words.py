@@ -43,6 +43,7 @@ TILES = N_("This page asks the network for its background pictures (map tiles)."
 # What the plots can be shaded by, in the order of the list.
 SHOWS: Words[str, str] = Words(
     {
+        "garden": N_("The gardens"),
         "homes": N_("Homes held"),
         "need": N_("Enough of one need"),
         "scarcest": N_("The scarcest need"),
@@ -262,6 +263,16 @@ _SCRIPT: dict[str, object] = {
     "head_met": N_("Share met"),
     "head_scarcest": N_("Scarcest"),
     "head_answer": N_("Answer"),
+    "head_kind": N_("Kind"),
+    "head_has": N_("What is there"),
+    "has_none_known": N_("nothing known"),
+    "title_garden": N_("The gardens"),
+    "note_garden": N_(
+        "In true proportion. Where things stand on a plot is known only of what was drawn on the "
+        "map; the rest is laid out by rule, from the house outwards."
+    ),
+    "garden_seen": N_("Somebody has looked"),
+    "garden_unseen": N_("Not seen yet"),
     "head_amount": N_("Amount"),
     "head_connected": N_("Group"),
     "head_group_size": N_("Plots in it"),

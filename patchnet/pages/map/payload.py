@@ -33,6 +33,7 @@ from patchnet.pages.kit.shapes import (
     spot_code,
 )
 from patchnet.pages.map.drawn_links import holding_links
+from patchnet.pages.map.garden_payload import garden_payload
 from patchnet.pages.map.ground_layers import ground_layers, straightened
 from patchnet.pages.public_results import steps_down, steps_near, steps_up
 from patchnet.read.neighbourhood import Neighbourhood
@@ -123,6 +124,7 @@ def payload(
         "resources": [[res.name, _raised(_(res.unit))] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
+        "garden": garden_payload(frame, hood, know),
         "public": public,
         "draws": assessment.draws,
         "groups": [
@@ -199,6 +201,9 @@ def _features(assessment: Assessment, columns: _Columns, *, public: bool) -> lis
                 "amounts": [_short(value) for value in amount[there].tolist()],
                 "gives": [[position, code] for position, code in gives.items()],
                 "cautions": [key for key in feature.cautions if key in know.cautions],
+                "sort": feature.sort,
+                "shown": feature.drawn != "none",
+                "add": feature.addable,
             }
         )
     return written

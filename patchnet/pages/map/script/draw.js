@@ -178,16 +178,30 @@ function drawAs(asSvg) {
 }
 
 let drawnOutline = 0;
+let gardens = null;
+let gardensWeight = 0;
+function showGardens(shown) {
+  if (shown && gardens && gardensWeight === outline() && gardens.asSvg === R.asSvg) {
+    gardens.addTo(MAP);
+    return;
+  }
+  if (gardens) gardens.remove();
+  if (!shown) return;
+  gardens = gardenLayerOnMap().addTo(MAP);
+  gardens.asSvg = R.asSvg;
+  gardensWeight = outline();
+}
+
 function shadePlots(layer, bare) {
   drawnOutline = outline();
   PLOT_LAYERS.forEach((shape, plot) => {
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt ? layer.doubt(plot) : false;
-    const dash = doubtful ? T.unknown[3] : tint[3];
+    const dash = layer.garden ? "" : doubtful ? T.unknown[3] : tint[3];
     shape.setStyle({
       fillColor: R.asSvg ? patternFill(tint) : canvasFill(tint),
       // Over the picture of the ground the plots are outlines; they still take clicks.
-      fillOpacity: bare ? 0 : 1,
+      fillOpacity: bare || layer.garden ? 0 : 1,
       color: dash ? T.ink : T.lines.plot[0],
       weight: dash ? Math.max(1, 2 * drawnOutline) : drawnOutline,
       dashArray: dash,

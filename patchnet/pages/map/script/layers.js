@@ -434,6 +434,7 @@ function allScarcest() {
 }
 
 function layerOf(view) {
+  if (view.show === "garden" && !draws(view, "cover")) return gardenLayer();
   if (draws(view, "cover")) return coverLayer(G[view.group]);
   if (view.show === "feature") return featureLayer(view.feature);
   if (view.show === "known") return knownLayer();

@@ -48,6 +48,7 @@ function draw(told) {
   const held = groundOf(view);
   const walker = held ? G[view.group] : null;
   shadePlots(layer, draws(view, "cover"));
+  showGardens(Boolean(layer.garden));
   showHouses(!draws(view, "cover"));
   swap("cover", draws(view, "cover") ? groundPicture(walker) : null);
   swap("barriers", view.barriers ? barrierLayer() : null);
@@ -231,6 +232,7 @@ function prepareMap() {
     if (!layer) return;
     if (outline() !== drawnOutline) {
       shadePlots(layer, draws(view, "cover"));
+      showGardens(Boolean(layer.garden));
       if (view.barriers) swap("barriers", barrierLayer());
     }
     writeMarks(view, layer);

@@ -164,7 +164,9 @@ function writeMarks(view, layer) {
       }
     }
   }
+  if (layer.garden) writeGarden(seen, perCm, free);
   for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
+    if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
     const [x, y] = spot(plot);
     const at = latLng(x, y);
     const box = BOXES[plot];
@@ -174,7 +176,7 @@ function writeMarks(view, layer) {
     if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt && layer.doubt(plot);
-    const sign = tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
+    const sign = layer.garden ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
     if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
       const mark = place(point.x, point.y, "sign-mark", sign);
       mark.style.color = tint[1];

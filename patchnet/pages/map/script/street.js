@@ -29,9 +29,9 @@ function writeLegend(view, layer) {
     counts[layer.of(plot)] += 1;
     if (layer.doubt && layer.doubt(plot)) doubtful += 1;
   }
-  const items = [];
+  const items = layer.garden ? gardenLegend() : [];
   layer.classes.forEach((one, at) => {
-    if (counts[at]) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
+    if (counts[at] && !layer.garden) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
   });
   if (doubtful) {
     items.push(legendItem(swatch([T.paper, T.ink, "plain", T.unknown[3], "?"]), layer.doubtWords, doubtful));
