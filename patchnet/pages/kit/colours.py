@@ -11,6 +11,7 @@ __all__ = [
     "AMPLE",
     "CATEGORIES",
     "COVER",
+    "DO_THIS",
     "INK",
     "LINES",
     "LINKS",
@@ -36,6 +37,10 @@ RULE = "#7f887a"
 MADDER = "#b8330e"
 WOAD = "#235c45"
 FOCUS = "#b8330e"
+LINE = "#dfe3d8"
+DO_THIS = "#c93a12"
+"""The one strong colour: do this, here."""
+MAP = "#eef1e6"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +169,9 @@ def css_variables() -> str:
         "short": SHORT[0].base,
         "short-ink": SHORT[0].ink,
         "linen": STEPS[0].base,
+        "line": LINE,
+        "do": DO_THIS,
+        "map": MAP,
     }
     return ":root{" + "".join(f"--{name}:{colour};" for name, colour in names.items()) + "}"
 

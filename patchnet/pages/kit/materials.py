@@ -7,12 +7,11 @@ of colour vision. Only what differs by more than a third in lightness goes witho
 from dataclasses import dataclass
 
 from patchnet.core.texts import N_, Words
+from patchnet.pages.kit.colours import DO_THIS
 from patchnet.pages.kit.garden_plan import Ground
 
-__all__ = ["DO_THIS", "HEDGE", "MATERIALS", "NAMES", "TREE", "Material", "for_page"]
+__all__ = ["HEDGE", "MATERIALS", "NAMES", "TREE", "Material", "for_page"]
 
-DO_THIS = "#c93a12"
-"""The one strong colour: do this, here."""
 HEDGE = "#3f6d38"
 TREE = ("#77a364", "#35562d", "#2b3d24")  # crown, its rim and the shade beside it
 
@@ -39,16 +38,33 @@ class Material:
 MATERIALS: dict[Ground, Material] = {
     "lawn": Material("#cfe0a6"),
     "flower_lawn": Material(
-        "#d5e2a8", 11, (("#ffffff", 2.4, "M2.5 3h.01M8 8.5h.01"), ("#d9a514", 2, "M8 2.5h.01M3 9h.01"))
+        "#d5e2a8",
+        11,
+        (("#ffffff", 2.4, "M2.5 3h.01M8 8.5h.01"), ("#d9a514", 2, "M8 2.5h.01M3 9h.01")),
     ),
     "long_grass": Material(
-        "#b3c87b", 11, (("#5c7a2c", 0.9, "M2 5V1.5M3.6 5L5 2M.6 5L0 3M7.5 10.5V7M9 10.5L10.4 7.5M6.2 10.5L5.4 8.5"),)
+        "#b3c87b",
+        11,
+        (
+            (
+                "#5c7a2c",
+                0.9,
+                "M2 5V1.5M3.6 5L5 2M.6 5L0 3M7.5 10.5V7M9 10.5L10.4 7.5M6.2 10.5L5.4 8.5",
+            ),
+        ),
     ),
     "flowers": Material(
-        "#ddc48a", 10, (("#a32f5b", 2.6, "M2.5 2.5h.01M7.5 7.5h.01"), ("#5b4f9e", 2.2, "M7.3 2.2h.01M2.2 7.3h.01"))
+        "#ddc48a",
+        10,
+        (
+            ("#a32f5b", 2.6, "M2.5 2.5h.01M7.5 7.5h.01"),
+            ("#5b4f9e", 2.2, "M7.3 2.2h.01M2.2 7.3h.01"),
+        ),
     ),
     "vegetables": Material("#bf9f66", 8, (("#3f6d38", 1.8, "M0 2H8"), ("#8d6c3c", 0.7, "M0 6H8"))),
-    "bushes": Material("#86a973", 9, (("#4d7540", 1, "M1 4.5A2.2 2.2 0 0 1 5.2 4.5M5 8.7A2.2 2.2 0 0 1 9 8.7"),)),
+    "bushes": Material(
+        "#86a973", 9, (("#4d7540", 1, "M1 4.5A2.2 2.2 0 0 1 5.2 4.5M5 8.7A2.2 2.2 0 0 1 9 8.7"),)
+    ),
     "soil": Material("#cbb591", 9, (("#7d6238", 1.3, "M2 2h.01M6.5 4h.01M3.4 7h.01"),)),
     "marsh": Material("#a9c9b4", 10, (("#2f6a72", 1, "M0 3Q2.5 1 5 3T10 3M0 8Q2.5 6 5 8T10 8"),)),
     "water": Material("#3d8cc2"),

@@ -58,7 +58,9 @@ def house_numbers(
     plots = neighbourhood.plots
     said = [_number(plots.loc[ident]) for ident in plots.index]
     homes = [knowledge.plot_is(str(kind), "home") for kind in plots["kind"]]
-    rows = [at for at, (number, home) in enumerate(zip(said, homes, strict=True)) if number and home]
+    rows = [
+        at for at, (number, home) in enumerate(zip(said, homes, strict=True)) if number and home
+    ]
     if not rows:
         return []
     shapes = plots.geometry.to_numpy()[rows]
@@ -103,4 +105,4 @@ def _together(numbers: list[str]) -> str:
     each = sorted(set(numbers), key=lambda one: (len(one), one))
     if len(each) <= 2:
         return ", ".join(each)
-    return f"{each[0]}–{each[-1]}"
+    return f"{each[0]}\N{EN DASH}{each[-1]}"

@@ -15,6 +15,7 @@ from patchnet.pages.kit import colours
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
 from patchnet.pages.kit.page import page, script_of
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.templates import Markup, escape, render
 from patchnet.pages.map import map_words as words
 from patchnet.pages.map.additions_payload import additions_payload
@@ -49,10 +50,13 @@ SCRIPTS = (
     "map/script/table.js",
     "map/script/additions.js",
     "map/script/card.js",
+    "map/script/sheet.js",
+    "map/script/year.js",
     "map/script/main.js",
 )
 """The scripts of the page, in their order."""
-_ICON = ("2d3a78", "8c2f45")
+_ICON = ("235c45", "c93a12")
+_HOUSE = "M8 1L15 7H13V15H3V7H1Z"  # a house, in the list of rooms
 _TILE_ADDRESS = re.compile(r"https?://[^\s<>\"'`\\]+")
 
 
@@ -167,12 +171,18 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
+    story = _story_stub(assessment)
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)
     if hood.withheld:
         privacy = f"{privacy} {_(words.LEFT_OUT)} {hood.withheld}"
     return page(
         "map/map_page.html",
-        title=title if title is not None else hood.name,
+        title=title if title is not None else place_name(hood),
+        story=story,
+        help_title=_("What would help most")
+        if len(story.things) != 3
+        else _("Three things that would help most"),
+        house=_HOUSE,
         icon=_ICON,
         styles=[f"\n{style}\n", f"\n{colours.css_variables()}\n{asset('map/map_page.css')}\n"],
         scripts=[library, map_script, script_of(SCRIPTS)],
@@ -181,7 +191,7 @@ def map_page(
         map_how=words.PAGE["map_how_svg" if as_svg else "map_how_canvas"],
         privacy=_public_words(hood) if public else privacy,
         tiles_words=_(words.TILES) if tile_host else "",
-        assumptions=_(words.ASSUMPTIONS).partition("patchnet source"),
+        assumptions=_(words.ASSUMPTIONS),
         shows={**words.SHOWS, **(SUN_SHOW if sun is not None else {})},
         map_box=map_box,
         used=figures_used(assessment.knowledge),
@@ -250,6 +260,40 @@ def write_map(
     )
     write_text(path, made)
     return Path(path)
+
+
+def _story_stub(assessment):
+    from types import SimpleNamespace as S
+
+    rooms = [
+        S(
+            animal=g.group.name,
+            solid=min(10, int(g.all_homes_told.mean)),
+            dashed=max(
+                0,
+                min(
+                    10 - min(10, int(g.all_homes_told.mean)),
+                    int(g.all_homes_told.high) - int(g.all_homes_told.mean),
+                ),
+            ),
+            about=f"about {g.all_homes_told.mean:.0f}",
+        )
+        for g in assessment.groups.values()
+    ]
+    return S(
+        headline="The middle of Wickthorn is paved: a blackbird has nowhere to hide.",
+        why="What blackbirds and wrens lack most here is thick bush.",
+        things=[
+            S(
+                number=1,
+                title="Open the wall between 35 and 37.",
+                words="The best single gap.",
+                small="Ask both households.",
+                point=None,
+            )
+        ],
+        rooms=rooms,
+    )
 
 
 def _street_map(

@@ -30,7 +30,10 @@ CLASS_WORDS: Words[str, str] = Words(
     }
 )
 
-ASSUMPTIONS = N_("Most figures are our own working assumptions, not findings; see patchnet source.")
+ASSUMPTIONS = N_(
+    "Most figures are our own working assumptions, not findings. Where each comes from stands "
+    "below."
+)
 PRIVACY = N_("For the group, not for publishing: this page shows what is in people's gardens.")
 PRIVACY_GAPS = N_(
     "For the group, not for publishing: this page shows what is in people's gardens and which "
@@ -57,9 +60,30 @@ SHOWS: Words[str, str] = Words(
 # Words that stand in the page before any script runs.
 PAGE: Words[str, str] = Words(
     {
-        "skip": N_("Skip the map, go to the table"),
+        "skip_map": N_("Go to 'Find your house'"),
+        "find_house": N_("Find your house"),
+        "find_house_as": N_("street and number"),
+        "find_go": N_("Show"),
+        "north": N_("North"),
+        "north_letter": N_("N"),
+        "rooms": N_("Homes there is room for today"),
+        "rooms_note": N_(
+            "Room for wildlife, not a count of animals. Dashed: possible, or not seen yet."
+        ),
+        "year": N_("When flowers run short"),
+        "year_animal": N_("For"),
+        "year_note": N_(
+            "Strong colour: too few flowers within flying distance. Choose a month to see it on "
+            "the map."
+        ),
+        "closer": N_("Look closer"),
+        "closer_words": N_(
+            "For those who want the figures: what each animal finds on every plot, where its "
+            "network breaks, and the table of all plots."
+        ),
+        "month_range": N_("Move through the months"),
         "choose": N_("Choose what to show"),
-        "group": N_("Wildlife group"),
+        "group": N_("Animal"),
         "show": N_("Show on the plots"),
         "need": N_("Need"),
         "feature": N_("Feature"),
@@ -69,7 +93,7 @@ PAGE: Words[str, str] = Words(
         "breaks": N_("Breaks"),
         "barriers": N_("Fences and walls"),
         "labels": N_("Names"),
-        "toggle_note": N_("Choose one group to draw its patches, links and breaks."),
+        "toggle_note": N_("Choose one animal to draw its patches, links and breaks."),
         "ground_also": N_("On the ground"),
         "cover": N_("Ground"),
         "corridors": N_("Corridors"),
@@ -101,7 +125,7 @@ PAGE: Words[str, str] = Words(
         "under": N_("Point at a plot, or choose one, to read what it is."),
         "legend": N_("Legend"),
         "card": N_("Plot card"),
-        "close": N_("Close the card"),
+        "close": N_("Close"),
         "street": N_("The whole neighbourhood in words"),
         "table": N_("All plots"),
         "find": N_("Find a plot or street"),
@@ -271,6 +295,45 @@ _SCRIPT: dict[str, object] = {
         "In true proportion. Where things stand on a plot is known only of what was drawn on the "
         "map; the rest is laid out by rule, from the house outwards."
     ),
+    "scale_words": N_("{metres} m · {steps} steps"),
+    "find_none": N_("No house of that name is on this map. Try the street and the number."),
+    "find_many": N_("{n} fit: {names} … Say a little more."),
+    "share": N_("A link to this plot"),
+    "share_link": N_("Address to copy"),
+    "sheet_whole": N_("Everything about this plot"),
+    "sheet_given": N_("What your neighbours already give"),
+    "sheet_line": N_("{thing} at {plot}"),
+    "sheet_nobody": N_("What nobody within {reach} m has, as far as anyone has seen"),
+    "sheet_best": N_("Best thing to do here"),
+    "sheet_more": N_("Two more"),
+    "sheet_have": N_("Your neighbours already have {thing}."),
+    "sheet_lack": N_("Nobody near you has this yet: {thing}."),
+    "sheet_all": N_("There is a little of everything near you."),
+    "sheet_not_seen": N_("Nobody has told us yet what is here."),
+    "sorts": Words(
+        {
+            "water": N_("the pond"),
+            "woody": N_("bushes and trees"),
+            "grass": N_("the grass"),
+            "flowers": N_("the flowers"),
+            "decay": N_("the dead wood"),
+            "soil": N_("the bare soil or stones"),
+            "box": N_("the boxes"),
+        }
+    ),
+    "strip_title": N_("When flowers run short near you"),
+    "strip_animal": N_("Animal"),
+    "strip_off": N_("no need"),
+    "strip_short": N_("too few"),
+    "strip_enough": N_("enough"),
+    "strip_key": N_("✕ too few flowers within flying distance, • enough"),
+    "year_all": N_("all animals"),
+    "year_short_one": N_("{n} plot short"),
+    "year_short": N_("{n} plots short"),
+    "year_enough": N_("enough"),
+    "year_none": N_("no need"),
+    "year_words": N_("Worst in {months}: too few flowers at {plots}."),
+    "year_all_well": N_("In no month are there too few flowers."),
     "garden_seen": N_("Somebody has looked"),
     "garden_unseen": N_("Not seen yet"),
     "head_amount": N_("Amount"),

@@ -296,6 +296,7 @@ def _group(
     homes, low, high = answer.homes_told
     linked = answer.linked_told
     return {
+        "key": group.key,
         "name": group.name,
         "latin": group.latin,
         "mode": group.mode,

@@ -73,7 +73,7 @@ function showHouses(shown) {
 const BARRIER_KINDS = new Map(DATA.drawn.barrier_kinds.map(([key, name, line]) => [key, { name, line }]));
 
 // One line layer a kind; the marks of the gaps are written by marks.js.
-function barrierLayer() {
+function barrierLayer(thin) {
   const group = L.layerGroup();
   const byKind = new Map();
   DATA.drawn.barriers.shape.forEach((code, at) => {
@@ -84,7 +84,7 @@ function barrierLayer() {
   for (const [kind, drawn] of byKind) {
     const { line } = BARRIER_KINDS.get(kind);
     const [color, full, dashArray] = T.lines[line];
-    const weight = Math.max(1, full * (0.4 + (0.6 * outline()) / T.lines.plot[1]));
+    const weight = Math.max(1, full * (thin ? 0.6 : 1) * (0.4 + (0.6 * outline()) / T.lines.plot[1]));
     const lineCap = line === "dotted" ? "round" : "butt";
     L.polyline(drawn, { ...fixed("above"), color, weight, dashArray, lineCap }).addTo(group);
   }

@@ -19,6 +19,8 @@ function writeChoices() {
     byId(field).hidden = view.show !== show || (show === "need" && view.group === ALL);
   }
   byId("month-field").hidden = !["hungry", "sun"].includes(view.show);
+  byId("month-slide").hidden = byId("month-field").hidden;
+  if (view.month) byId("month-range").value = String(view.month);
   byId("month").options[0].textContent = view.show === "sun" ? W.sun_midsummer : W.any_month;
   if (view.group !== ALL) {
     const group = G[view.group];
@@ -51,7 +53,7 @@ function draw(told) {
   showGardens(Boolean(layer.garden));
   showHouses(!draws(view, "cover"));
   swap("cover", draws(view, "cover") ? groundPicture(walker) : null);
-  swap("barriers", view.barriers ? barrierLayer() : null);
+  swap("barriers", view.barriers ? barrierLayer(layer.garden) : null);
   swap("pinch", draws(view, "pinch") ? pictureLayer(held.pinch, "pinch", fill(W.pinch_alt, { group: walker.name })) : null);
   swap("corridors", draws(view, "corridors") ? corridorLayer(walker) : null);
   swap("network", view.network && view.group !== ALL ? networkLayer(G[view.group]) : null);
@@ -62,6 +64,8 @@ function draw(told) {
   writeStreet(view, pickBreak, pickGap);
   namePlots();
   byId("map-title").textContent = layer.title;
+  byId("show-note").textContent = layer.garden ? "" : layer.note;
+  document.documentElement.classList.toggle("on-garden", Boolean(layer.garden));
   if (view.plot !== null) writeCard();
   if (told) say(fill(W.said_shown, { title: layer.title, plots: plural(rows, W.plot, W.plots) }));
 }
@@ -90,30 +94,176 @@ function pickGap(at) {
   say(byId("under").textContent);
 }
 
+// ---- the sheet of one plot, and the address that leads to it ----
+
+let sheet = { title: "", parts: [], given: [] };
 function writeCard() {
-  byId("card-title").textContent = own(label(view.plot));
-  byId("card-body").replaceChildren(...cardOf(view.plot, view));
+  sheet = sheetOfPlot(view.plot);
+  byId("card-kicker").textContent = DATA.public ? W.card : own(label(view.plot)) + " · " + P.kinds[P.kind[view.plot]];
+  byId("card-title").textContent = sheet.title;
+  const whole_ = el("details", { class: "whole", id: "card-whole" }, el("summary", {}, W.sheet_whole), ...cardOf(view.plot, view));
+  whole_.open = DATA.public || sheetWhole;
+  whole_.addEventListener("toggle", () => {
+    sheetWhole = whole_.open;
+  });
+  byId("card-body").replaceChildren(...sheet.parts, whole_, shareLine());
+}
+let sheetWhole = false;
+
+// A link to this plot: seen and ready to be copied, since a page from disk may not copy by itself.
+function shareLine() {
+  const input = el("input", { type: "text", id: "share-link", readonly: true, "aria-label": W.share_link });
+  input.value = location.href.split("#")[0] + addressOf();
+  input.addEventListener("focus", () => input.select());
+  return el("details", { class: "share" }, el("summary", {}, W.share), input);
 }
 
-function openCard(plot) {
+function addressOf() {
+  const parts = new URLSearchParams();
+  if (view.plot !== null) parts.set("plot", P.id[view.plot]);
+  if (view.group !== ALL && (view.group !== 0 || view.show !== DATA.start)) parts.set("animal", G[view.group].key);
+  if (view.show !== DATA.start) parts.set("show", view.show);
+  const words = parts.toString();
+  return words ? "#" + words : "";
+}
+
+// Where the browser keeps addresses of the page: opening a plot is a step that Back undoes.
+function keepAddress(step) {
+  const address = location.pathname + location.search + addressOf();
+  try {
+    history[step ? "pushState" : "replaceState"]({ step: Boolean(step) }, "", address);
+  } catch {
+    // A page shown inside another may keep no address: everything else works as before.
+  }
+}
+
+function openCard(plot, kept) {
   if (document.activeElement && document.activeElement !== document.body) cameFrom = document.activeElement;
+  const first = view.plot === null;
   view.plot = plot;
   byId("card").hidden = false;
+  document.documentElement.classList.add("sheet-open");
   writeCard();
-  pickOut(plot);
-  showPlot(plot);
-  byId("card-title").focus();
-  byId("card").scrollIntoView({ block: "start" });
+  byId("card").scrollTop = 0;
+  MAP.invalidateSize({ animate: false, pan: false });
+  drawSheet(plot, sheet.given);
+  showSheet(plot, sheet.given);
+  writeMarks(view, layer);
+  byId("card-title").focus({ preventScroll: true });
+  if (!kept) keepAddress(first);
+}
+
+function hideCard() {
+  const plot = view.plot;
+  if (plot === null) return;
+  view.plot = null;
+  byId("card").hidden = true;
+  document.documentElement.classList.remove("sheet-open");
+  drawSheet(null, []);
+  pickOut(null);
+  MAP.invalidateSize({ animate: false, pan: false });
+  writeMarks(view, layer);
+  const row = document.querySelector('[data-plot="' + plot + '"]');
+  const back = cameFrom && cameFrom.isConnected && cameFrom.offsetParent !== null ? cameFrom : null;
+  const shape = AS_SVG ? PLOT_LAYERS[plot].getElement() : null;
+  (back || (row && row.offsetParent !== null ? row : null) || shape || byId("map_street")).focus({ preventScroll: true });
 }
 
 function closeCard() {
-  const plot = view.plot;
-  view.plot = null;
-  byId("card").hidden = true;
-  pickOut(null);
-  const row = document.querySelector('[data-plot="' + plot + '"]');
-  const back = cameFrom && cameFrom.isConnected ? cameFrom : row || byId("map_street");
-  back.focus();
+  const stepped = history.state && history.state.step;
+  hideCard();
+  if (stepped) history.back();
+  else keepAddress(false);
+}
+
+function readAddress() {
+  const asked = new URLSearchParams(location.hash.slice(1));
+  const animal = G.findIndex((group) => group.key === asked.get("animal"));
+  const shows = [...byId("show").options].map((one) => one.value);
+  const show = shows.includes(asked.get("show")) ? asked.get("show") : animal >= 0 ? "homes" : DATA.start;
+  if (animal >= 0) view.group = animal;
+  if (view.show !== show) view.show = show;
+  byId("group").value = String(view.group);
+  byId("show").value = view.show;
+  if (animal >= 0 || asked.get("show")) byId("closer").open = true;
+  draw(false);
+  const plot = P.id.indexOf(asked.get("plot") || "");
+  if (plot >= 0) openCard(plot, true);
+  else hideCard();
+}
+
+// ---- find your house ----
+
+const folded = (words) => words.toLowerCase().normalize("NFKD").replace(/[\u0300-\u036f]/g, "").replace(/[^\p{L}\p{N}]+/gu, " ").trim();
+const FOLDED = P.id.map((id, plot) => [label(plot), P.label[plot], id, street(plot)].map(folded));
+
+// The plot that is meant: by its whole name or id, else the one that has all the words; homes first.
+function findHouse(asked) {
+  const wanted = folded(asked);
+  if (!wanted) return [];
+  const exact = FOLDED.findIndex((names) => names.slice(0, 3).includes(wanted));
+  if (exact >= 0) return [exact];
+  const words = wanted.split(" ");
+  const has = (names) => {
+    const all = names.join(" ").split(" ");
+    return words.every((word) => (/^\d/.test(word) ? all.includes(word) : all.some((one) => one.startsWith(word))));
+  };
+  return P.id.map((_, plot) => plot).filter((plot) => has(FOLDED[plot]));
+}
+
+function prepareFind() {
+  const input = byId("find-house");
+  if (PLOTS <= 1000) byId("houses").replaceChildren(...P.id.map((_, plot) => el("option", { value: label(plot) })));
+  const go = () => {
+    const found = findHouse(input.value);
+    byId("find-said").textContent = found.length === 1 ? "" : found.length ? fill(W.find_many, { n: inFull(found.length), names: listed(found.slice(0, 4).map(label)) }) : input.value ? W.find_none : "";
+    if (found.length === 1) openCard(found[0]);
+    else say(byId("find-said").textContent);
+  };
+  byId("find-go").addEventListener("click", go);
+  input.addEventListener("keydown", (event) => {
+    if (event.key === "Enter") go();
+  });
+}
+
+// ---- the things that would help most ----
+
+const THINGS = DATA.things || [];
+function writeThings(seen, free) {
+  for (const [number, x, y] of THINGS) {
+    const point = pixel(x, y);
+    if (!seen.contains(latLng(x, y))) continue;
+    free(point.x, point.y, 30, 30);
+    place(point.x, point.y, "do-disc", String(number));
+  }
+}
+
+function prepareThings() {
+  for (const one of document.querySelectorAll(".disc")) {
+    one.addEventListener("click", () => {
+      const thing = THINGS.find(([number]) => String(number) === one.dataset.thing);
+      if (!thing) return;
+      const [, x, y] = thing;
+      MAP.fitBounds(L.latLngBounds([latLng(x - 3500, y - 3500), latLng(x + 3500, y + 3500)]), { animate: false, maxZoom: 20 });
+      byId("under").textContent = byId("thing-" + one.dataset.thing).querySelector("strong").textContent;
+      say(byId("under").textContent);
+      byId("map_street").scrollIntoView({ block: "nearest" });
+    });
+  }
+}
+
+// ---- one scale, in metres and steps ----
+
+const STEP_M = 0.8;
+function writeScale() {
+  const size = MAP.getSize();
+  const metresWide = widthInCm() / 100;
+  const most = (metresWide * Math.min(160, size.x / 3)) / size.x;
+  const power = 10 ** Math.floor(Math.log10(most));
+  const reach = [5, 2, 1].map((one) => one * power).find((one) => one <= most) || power;
+  const bar = byId("scale");
+  bar.style.width = ((reach / metresWide) * size.x).toFixed(1) + "px";
+  bar.textContent = fill(W.scale_words, { metres: num(reach), steps: inFull(Math.max(1, Math.round(reach / STEP_M))) });
 }
 
 // ---- plots by keyboard: one stop for all of them, arrows go to the next plot that way ----
@@ -230,10 +380,11 @@ function prepareMap() {
   }
   MAP.on("moveend", () => {
     if (!layer) return;
+    writeScale();
     if (outline() !== drawnOutline) {
       shadePlots(layer, draws(view, "cover"));
       showGardens(Boolean(layer.garden));
-      if (view.barriers) swap("barriers", barrierLayer());
+      if (view.barriers) swap("barriers", barrierLayer(layer.garden));
     }
     writeMarks(view, layer);
   });
@@ -267,6 +418,11 @@ function prepareChoices() {
       draw(true);
     });
   }
+  byId("month-range").addEventListener("input", (event) => {
+    view.month = Number(event.target.value);
+    byId("month").value = String(view.month);
+    draw(true);
+  });
   if (!DATA.drawn.barriers.shape.length) byId("barriers").closest("label").hidden = true;
   byId("find").addEventListener("input", (event) => {
     tableState.find = event.target.value;
@@ -324,9 +480,35 @@ showWhole();
 drawGround();
 preparePlots();
 prepareChoices();
+prepareFind();
+prepareThings();
 draw(false);
 // The words below the map take room from it: it is fitted once they stand.
 MAP.invalidateSize({ animate: false, pan: false });
 showWhole();
-new ResizeObserver(() => MAP.invalidateSize({ animate: false })).observe(MAP.getContainer());
+writeScale();
+prepareYear((animal, month) => {
+  view.group = animal < 0 ? ALL : animal;
+  view.show = "hungry";
+  view.month = month;
+  byId("closer").open = true;
+  byId("group").value = String(view.group);
+  byId("show").value = "hungry";
+  byId("month").value = String(month);
+  draw(true);
+  byId("map_street").scrollIntoView({ block: "nearest" });
+});
+readAddress();
+window.addEventListener("popstate", readAddress);
+// Until somebody has moved the map it shows all of the place, however its box is stretched.
+let moved = false;
+for (const kind of ["pointerdown", "wheel", "keydown"]) {
+  for (const one of [MAP.getContainer(), document.querySelector(".tools")]) {
+    one.addEventListener(kind, () => (moved = true), { passive: true });
+  }
+}
+new ResizeObserver(() => {
+  MAP.invalidateSize({ animate: false });
+  if (!moved && view.plot === null && !before) showWhole();
+}).observe(MAP.getContainer());
 document.documentElement.classList.add("drawn");

@@ -164,6 +164,8 @@ function writeMarks(view, layer) {
       }
     }
   }
+  writeThings(seen, free);
+  writeSheet(view.plot, seen, free);
   if (layer.garden) writeGarden(seen, perCm, free);
   for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
     if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
@@ -186,7 +188,7 @@ function writeMarks(view, layer) {
     if (!view.labels) continue;
     if (writeLabel(plot, point, tint, sign ? 13 : 0, perCm, free)) written += 1;
   }
-  if (view.barriers && DATA.drawn.barriers.gap.length) {
+  if (view.barriers && DATA.drawn.barriers.gap.length && !layer.garden) {
     GAPS.forEach(([x, y, length], at) => {
       if (written > MOST_MARKS || length * perCm < 26 || !seen.contains(latLng(x, y))) return;
       const [className, sign] = GAP_SIGNS[DATA.drawn.barriers.gap[at]] || ["gap-unknown", "?"];

@@ -64,10 +64,11 @@ function writeLegend(view, layer) {
   items.push(...groundLegend(view));
   if (view.barriers && DATA.drawn.barriers.shape.length) {
     for (const { name, line } of BARRIER_KINDS.values()) {
+      if (layer.garden && line === "dotted") continue; // drawn as the hedges on plots are
       items.push(legendItem(lineSwatch(...T.lines[line]), name, null));
     }
     for (const gap of ["yes", "no", "not_known"]) {
-      if (DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem(gapSwatch(gap), W.gaps[gap], null));
+      if (!layer.garden && DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem(gapSwatch(gap), W.gaps[gap], null));
     }
   }
   byId("legend-list").replaceChildren(...items);

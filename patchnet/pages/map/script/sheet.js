@@ -1,0 +1,167 @@
+// The sheet of one plot: what its neighbours give, what nobody near has, what to do; the rest below.
+
+const RINGS_M = [25, 50, 100];
+const NEAR_M = RINGS_M[2];
+const MOST_LINES = 5;
+const MOST_LACKING = 6;
+
+// Kinds of help that neighbours give each other, in the order in which they are told.
+const GIVEN_SORTS = ["water", "woody", "grass", "flowers", "decay", "soil", "box"];
+
+const shownFeatures = F.map((_, at) => at).filter((at) => F[at].shown);
+const hasAny = (plot, sort) => shownFeatures.filter((at) => F[at].sort === sort && amounts(at)[plot] > 0);
+const lookedAt = (plot) => F.some((feature) => !["?", "~"].includes(feature.answers[plot]));
+
+// Front and back of one house are nobody's neighbours.
+const houseOf = (plot) => {
+  const found = /^\d+\p{L}?/u.exec(P.label[plot]);
+  return found ? P.street[plot] + " " + found[0] : "";
+};
+const sameHouse = (plot, other) => Boolean(houseOf(plot)) && houseOf(plot) === houseOf(other);
+
+// Of each kind the nearest plot that has it: [{sort, feature, plot, gap, mine}].
+function givenTo(plot, near) {
+  const found = [];
+  for (const sort of GIVEN_SORTS) {
+    const giver = near.find(([other, gap]) => gap <= NEAR_M && !sameHouse(plot, other) && hasAny(other, sort).length);
+    if (!giver) continue;
+    const [other, gap] = giver;
+    found.push({ sort, feature: hasAny(other, sort)[0], plot: other, gap, mine: hasAny(plot, sort).length > 0 });
+  }
+  return found.sort((a, b) => a.mine - b.mine).slice(0, MOST_LINES);
+}
+
+// What can be added, and nobody within reach is known to have.
+function lackingNear(plot, near) {
+  const within = [plot, ...near.filter(([, gap]) => gap <= NEAR_M).map(([other]) => other)];
+  const looked = within.filter(lookedAt).length;
+  if (looked < 2) return [];
+  return shownFeatures.filter((at) => F[at].add && !F[at].unseen && within.every((other) => !(amounts(at)[other] > 0)));
+}
+
+function finding(plot, given, lacking) {
+  if (!lookedAt(plot)) return W.sheet_not_seen;
+  const first = given.find((one) => one.sort === "water" && !one.mine && one.gap <= RINGS_M[1]);
+  if (first) return fill(W.sheet_have, { thing: W.sorts[first.sort] });
+  if (lacking.length) return fill(W.sheet_lack, { thing: plainName(F[lacking[0]].name).toLowerCase() });
+  const other = given.find((one) => !one.mine);
+  return other ? fill(W.sheet_have, { thing: W.sorts[other.sort] }) : W.sheet_all;
+}
+
+// One row an animal that needs flowers: a cross where they run short, a dot where they are enough.
+function flowerStrip(plot) {
+  const rows = G.filter((group) => group.needs.some((need) => need.byMonth.length)).map((group) => {
+    const needed = new Set(group.needs.filter((need) => need.byMonth.length).flatMap((need) => need.months));
+    const room = group.needs.some((need) => column(need.room)[plot] > 0);
+    const bits = hungryBits(group, plot);
+    const cells = W.months.map((month, at) => {
+      if (!needed.has(at + 1) || !room) return el("td", { class: "off" }, el("span", { class: "unseen" }, W.strip_off));
+      const short = Boolean(bits & (1 << at));
+      const sign = el("span", { "aria-hidden": "true" }, short ? "✕" : "•");
+      return el("td", { class: short ? "lacks" : "has" }, sign, el("span", { class: "unseen" }, short ? W.strip_short : W.strip_enough));
+    });
+    return room ? el("tr", {}, el("th", { scope: "row" }, group.name), ...cells) : null;
+  });
+  const drawn = rows.filter(Boolean);
+  if (!drawn.length) return [];
+  const heads = W.months.map((month) => el("th", { scope: "col" }, el("abbr", { title: month }, month.slice(0, 1))));
+  return [
+    el("h3", {}, W.strip_title),
+    el(
+      "table",
+      { class: "strip", "aria-label": W.strip_title },
+      el("colgroup", {}, el("col", { class: "who" })),
+      el("thead", {}, el("tr", {}, el("th", { scope: "col" }, el("span", { class: "unseen" }, W.strip_animal)), ...heads)),
+      el("tbody", {}, ...drawn),
+    ),
+    el("p", { class: "small-print" }, W.strip_key),
+  ];
+}
+
+// What helps most here, where it was worked out; more of it on asking.
+function bestHere(plot) {
+  const best = DATA.best ? DATA.best[plot] : [];
+  if (!best.length) return [];
+  const item = ([title, words, small]) =>
+    el("div", { class: "best" }, el("p", {}, el("strong", {}, title), " ", words), small ? el("p", { class: "small-print" }, small) : null);
+  const [first, ...rest] = best;
+  return [
+    el("h3", {}, W.sheet_best),
+    item(first),
+    rest.length ? el("details", {}, el("summary", {}, W.sheet_more), ...rest.map(item)) : null,
+  ].filter(Boolean);
+}
+
+function sheetOfPlot(plot) {
+  if (DATA.public) return { title: own(label(plot)), parts: [], given: [] };
+  const near = neighbours(plot, NEAR_M);
+  const given = givenTo(plot, near);
+  const lacking = lackingNear(plot, near);
+  const lines_ = given.map((one) =>
+    el(
+      "li",
+      {},
+      el("span", {}, fill(W.sheet_line, { thing: plainName(F[one.feature].name), plot: own(label(one.plot)) })),
+      el("span", { class: "far" }, metres(one.gap)),
+    ),
+  );
+  const names = lacking.slice(0, MOST_LACKING).map((at) => plainName(F[at].name).toLowerCase());
+  const parts = [
+    lines_.length ? el("h3", {}, W.sheet_given) : null,
+    lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
+    names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
+    names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
+    ...bestHere(plot),
+    ...flowerStrip(plot),
+  ];
+  return { title: finding(plot, given, lacking), parts: parts.filter(Boolean), given };
+}
+
+// ---- on the map: rings round the plot, and lines to what is given ----
+
+const sheetLayer = L.layerGroup().addTo(MAP);
+let sheetGiven = [];
+function drawSheet(plot, given) {
+  sheetLayer.clearLayers();
+  sheetGiven = plot === null ? [] : given;
+  if (plot === null || DATA.public) return;
+  const [x, y] = spot(plot);
+  const options = fixed("chosen");
+  for (const reach of RINGS_M) {
+    L.polygon(circleRing(x, y, reach * 100), { ...options, fill: false, color: "#1c2a1b", weight: 1.2, dashArray: "1 5", lineCap: "round" }).addTo(sheetLayer);
+  }
+  for (const one of given) {
+    const way = [latLng(x, y), latLng(...spot(one.plot))];
+    L.polyline(way, { ...options, color: "#fff", weight: 5 }).addTo(sheetLayer);
+    L.polyline(way, { ...options, color: T.links.link, weight: 2.5 }).addTo(sheetLayer);
+    L.circleMarker(way[1], { ...options, radius: 4.5, color: "#fff", weight: 2, fillColor: T.links.link, fillOpacity: 1 }).addTo(sheetLayer);
+  }
+  const drawn = areaLatLngs(SHAPES[plot]);
+  L.polygon(drawn, { ...options, fill: false, color: GARDEN.do, weight: 4 }).addTo(sheetLayer);
+}
+
+function writeSheet(plot, seen, free) {
+  if (plot === null) return;
+  for (const one of sheetGiven) {
+    const [x, y] = spot(one.plot);
+    const words = plainName(F[one.feature].name) + " · " + metres(one.gap);
+    const point = pixel(x, y);
+    const wide = words.length * 7 + 18;
+    const spots_ = [[0, -16], [0, 18], [wide / 2 + 8, 0], [-wide / 2 - 8, 0], [0, -34], [0, 36]];
+    const at = spots_.find(([dx, dy]) => seen.contains(latLng(x, y)) && free(point.x + dx, point.y + dy, wide, 22));
+    if (at) place(point.x + at[0], point.y + at[1], "given", words);
+  }
+  const [x, y] = spot(plot);
+  for (const reach of RINGS_M) {
+    const point = pixel(x, y + reach * 100);
+    if (free(point.x, point.y, 40, 16)) place(point.x, point.y, "ring-name", fill(W.metres, { n: reach }));
+  }
+}
+
+// The plot and the ring of 50 m, in what is left of the map.
+function showSheet(plot, given) {
+  const [x, y] = spot(plot);
+  const box = L.latLngBounds([latLng(x - 5200, y - 5200), latLng(x + 5200, y + 5200)]);
+  for (const one of given) box.extend(latLng(...spot(one.plot)));
+  MAP.fitBounds(box, { padding: [12, 12], animate: false, maxZoom: 21 });
+}
