@@ -257,8 +257,8 @@ class Feature:
         DrawnAs,
         Choice(
             N_(
-                "as what it is drawn on a plan of the gardens: a ground (lawn to decking), a hedge, "
-                "the crown of a tree, a sign (wood to box), or none"
+                "as what it is drawn on a plan of the gardens: a ground (lawn to decking), a "
+                "hedge, the crown of a tree, a sign (wood to box), or none"
             ),
             blank="none",
         ),

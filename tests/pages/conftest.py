@@ -339,7 +339,7 @@ def browser(chromium: str) -> Iterator[Browser]:
 class Opened:
     """A page opened from disk without network, with everything it complained of."""
 
-    def __init__(self, context: BrowserContext, page: Page, path: Path) -> None:
+    def __init__(self, context: BrowserContext, page: Page, path: Path, at: str = "") -> None:
         self.context = context
         self.page = page
         self.requests: list[str] = []
@@ -348,7 +348,7 @@ class Opened:
         page.on("console", lambda message: self.complaints.append(message.text))
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
         page.on("dialog", self._dialog)
-        page.goto(path.as_uri())
+        page.goto(path.as_uri() + at)
         page.wait_for_selector("html.drawn", timeout=20_000)
 
     def _dialog(self, dialog) -> None:
@@ -365,10 +365,13 @@ class Opened:
 
 @pytest.fixture
 def open_page(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
-    """Open HTML text as a file in an offline context; phone=True: 360 x 740 with touch."""
+    """Open HTML text as a file in an offline context; phone=True: 360 x 740 with touch.
+
+    A map opens where one looks closer, with the homes of its first animal; at="" as people find it.
+    """
     contexts: list[BrowserContext] = []
 
-    def opened(html: str, *, phone: bool = False) -> Opened:
+    def opened(html: str, *, phone: bool = False, at: str = "#show=homes") -> Opened:
         path = tmp_path / "page.html"
         path.write_text(html, encoding="utf-8")
         size = {"width": 360, "height": 740} if phone else {"width": 1280, "height": 860}
@@ -377,7 +380,7 @@ def open_page(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened
         )
         contexts.append(context)
         context.set_default_timeout(10_000)
-        return Opened(context, context.new_page(), path)
+        return Opened(context, context.new_page(), path, at)
 
     yield opened
     for context in contexts:

@@ -93,7 +93,7 @@ def house_numbers(
 
 
 def _number(plot: pd.Series) -> str:
-    door = str(plot["door"]).strip()
+    door = str(plot.get("door", "")).strip()
     if door:
         return door
     found = _NUMBER.match(str(plot["label"]).strip())

@@ -21,6 +21,7 @@ __all__ = [
     "area_codes",
     "frame_of",
     "line_codes",
+    "longest_names",
     "name_places",
     "spot_code",
 ]
@@ -177,17 +178,21 @@ def name_places(frame: Frame, *tables: gpd.GeoDataFrame) -> list[list[object]]:
     The longest piece of a name carries it, half way along. Of several tables, the first that has
     a name writes it: a road's name does not stand on its footway as well.
     """
-    best: dict[str, tuple[float, list[object]]] = {}
+    best: dict[str, tuple[str, float, float, float]] = {}
     for table in tables:
-        for name, found in _longest(frame, table).items():
-            best.setdefault(name, found)
-    return [place for _, place in best.values()]
+        for found in longest_names(table):
+            best.setdefault(found[0], found)
+    return [
+        [name, *frame.centimetres(np.array([[east, north]]))[0].tolist(), angle]
+        for name, east, north, angle in best.values()
+    ]
 
 
-def _longest(frame: Frame, table: gpd.GeoDataFrame) -> dict[str, tuple[float, list[object]]]:
-    best: dict[str, tuple[float, list[object]]] = {}
+def longest_names(table: gpd.GeoDataFrame) -> list[tuple[str, float, float, float]]:
+    """Return where each name of a table is written: name, east, north, degrees against east."""
+    best: dict[str, tuple[float, tuple[str, float, float, float]]] = {}
     if not len(table):
-        return best
+        return []
     for shape, name in zip(table.geometry, table["name"], strict=True):
         if not name or shape is None or shape.is_empty:
             continue
@@ -204,9 +209,9 @@ def _longest(frame: Frame, table: gpd.GeoDataFrame) -> dict[str, tuple[float, li
             ends = shapely.line_interpolate_point(line, [size * 0.45, size * 0.55])
             start, end = shapely.get_coordinates(ends).tolist()
             middle = shapely.line_interpolate_point(line, size / 2)
-        x, y = frame.centimetres(shapely.get_coordinates(middle))[0].tolist()
+        east, north = shapely.get_coordinates(middle)[0].tolist()
         # Written the right way up: between -90 and 90 degrees.
         angle = (math.degrees(math.atan2(end[1] - start[1], end[0] - start[0])) + 90) % 180 - 90
-        if size > best.get(str(name), (0.0, []))[0]:
-            best[str(name)] = (size, [str(name), x, y, round(angle, 1)])
-    return best
+        if str(name) not in best or size > best[str(name)][0]:
+            best[str(name)] = (size, (str(name), east, north, round(angle, 1)))
+    return [found for __, found in best.values()]

@@ -61,9 +61,12 @@ class Paper:
 
     def path(self, shape: shapely.Geometry, *, css: str, label: str = "") -> Markup:
         """A shape as an SVG path in millimetres, cut to the paper; empty if it lies outside."""
-        seen = shapely.intersection(shape, self.window())
-        d = "".join(self._rings(seen))
+        d = self.outline(shape)
         return _path(css, d, label) if d else Markup()
+
+    def outline(self, shape: shapely.Geometry) -> str:
+        """A shape's lines as the data of an SVG path, in millimetres, cut to the paper."""
+        return "".join(self._rings(shapely.intersection(shape, self.window())))
 
     def _rings(self, shape: shapely.Geometry) -> Iterable[str]:
         for part in shapely.get_parts(shape):
@@ -93,9 +96,9 @@ class Paper:
         bar = self.bar_m(longest_mm)
         return _bar_and_north(self, f"{bar:g} m", bar * 1000 / self.scale, self.high_mm - 3)
 
-    def svg(self, inside: Markup, *, title: str) -> Markup:
+    def svg(self, inside: Markup, *, title: str, css: str = "plan") -> Markup:
         """A whole ``<svg>`` element whose size is in millimetres, so that it prints to scale."""
-        return _whole(self, inside, title)
+        return _whole(self, inside, title, css)
 
 
 def fitting_paper(

@@ -334,6 +334,13 @@ _SCRIPT: dict[str, object] = {
     "year_none": N_("no need"),
     "year_words": N_("Worst in {months}: too few flowers at {plots}."),
     "year_all_well": N_("In no month are there too few flowers."),
+    "scale_shares": (
+        N_("least of the homes"),
+        N_("fewer of the homes"),
+        N_("more of the homes"),
+        N_("most of the homes"),
+    ),
+    "all_alike": N_("All plots are alike in this: {words}."),
     "garden_seen": N_("Somebody has looked"),
     "garden_unseen": N_("Not seen yet"),
     "head_amount": N_("Amount"),

@@ -197,11 +197,11 @@ function shadePlots(layer, bare) {
   PLOT_LAYERS.forEach((shape, plot) => {
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt ? layer.doubt(plot) : false;
-    const dash = layer.garden ? "" : doubtful ? T.unknown[3] : tint[3];
+    const dash = layer.garden || layer.alike ? "" : doubtful ? T.unknown[3] : tint[3];
     shape.setStyle({
       fillColor: R.asSvg ? patternFill(tint) : canvasFill(tint),
       // Over the picture of the ground the plots are outlines; they still take clicks.
-      fillOpacity: bare || layer.garden ? 0 : 1,
+      fillOpacity: bare || layer.garden || layer.alike ? 0 : 1,
       color: dash ? T.ink : T.lines.plot[0],
       weight: dash ? Math.max(1, 2 * drawnOutline) : drawnOutline,
       dashArray: dash,

@@ -38,6 +38,14 @@ function scale(bounds_, unit) {
   });
 }
 
+// Homes on a plot: where even the bounds are next to nothing, words say more than figures.
+const LEAST_BOUND = 0.1;
+function homesScale(bounds_) {
+  const classes = scale(bounds_, W.unit_homes);
+  if (!bounds_.length || bounds_[0] >= LEAST_BOUND) return classes;
+  return classes.map((one, at) => ({ ...one, words: W.scale_shares[at + W.scale_shares.length - classes.length] }));
+}
+
 const binOf = (bounds_, value) => bounds_.filter((bound) => value > bound).length;
 
 function homesLayer(group) {
@@ -49,7 +57,7 @@ function homesLayer(group) {
     classes: [
       { words: W.no_patch, tint: T.absent },
       { words: W.patch_no_home, tint: T.steps[0] },
-      ...scale(bounds_, W.unit_homes),
+      ...homesScale(bounds_),
     ],
     of: (plot) => (held[plot] > 0 ? 2 + binOf(bounds_, held[plot]) : group.patch[plot] === "1" ? 1 : 0),
     doubt: (plot) => flagged(group.open, plot),
@@ -433,7 +441,18 @@ function allScarcest() {
   };
 }
 
+// Where all plots are alike a sentence says more than a map of one colour: the gardens stay.
 function layerOf(view) {
+  const made = layerAsked(view);
+  const first = made.of(0);
+  const alike = PLOTS > 1 && P.id.every((_, plot) => made.of(plot) === first);
+  if (alike && !made.garden && !draws(view, "cover")) {
+    made.alike = fill(W.all_alike, { words: made.classes[first].words });
+  }
+  return made;
+}
+
+function layerAsked(view) {
   if (view.show === "garden" && !draws(view, "cover")) return gardenLayer();
   if (draws(view, "cover")) return coverLayer(G[view.group]);
   if (view.show === "feature") return featureLayer(view.feature);

@@ -50,7 +50,7 @@ function draw(told) {
   const held = groundOf(view);
   const walker = held ? G[view.group] : null;
   shadePlots(layer, draws(view, "cover"));
-  showGardens(Boolean(layer.garden));
+  showGardens(Boolean(layer.garden || layer.alike));
   showHouses(!draws(view, "cover"));
   swap("cover", draws(view, "cover") ? groundPicture(walker) : null);
   swap("barriers", view.barriers ? barrierLayer(layer.garden) : null);
@@ -99,7 +99,7 @@ function pickGap(at) {
 let sheet = { title: "", parts: [], given: [] };
 function writeCard() {
   sheet = sheetOfPlot(view.plot);
-  byId("card-kicker").textContent = DATA.public ? W.card : own(label(view.plot)) + " · " + P.kinds[P.kind[view.plot]];
+  byId("card-kicker").textContent = DATA.public ? "" : own(label(view.plot)) + " · " + P.kinds[P.kind[view.plot]];
   byId("card-title").textContent = sheet.title;
   const whole_ = el("details", { class: "whole", id: "card-whole" }, el("summary", {}, W.sheet_whole), ...cardOf(view.plot, view));
   whole_.open = DATA.public || sheetWhole;
@@ -383,7 +383,7 @@ function prepareMap() {
     writeScale();
     if (outline() !== drawnOutline) {
       shadePlots(layer, draws(view, "cover"));
-      showGardens(Boolean(layer.garden));
+      showGardens(Boolean(layer.garden || layer.alike));
       if (view.barriers) swap("barriers", barrierLayer(layer.garden));
     }
     writeMarks(view, layer);

@@ -178,7 +178,7 @@ function writeMarks(view, layer) {
     if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt && layer.doubt(plot);
-    const sign = layer.garden ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
+    const sign = layer.garden || layer.alike ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
     if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
       const mark = place(point.x, point.y, "sign-mark", sign);
       mark.style.color = tint[1];

@@ -29,9 +29,9 @@ function writeLegend(view, layer) {
     counts[layer.of(plot)] += 1;
     if (layer.doubt && layer.doubt(plot)) doubtful += 1;
   }
-  const items = layer.garden ? gardenLegend() : [];
+  const items = layer.garden || layer.alike ? gardenLegend() : [];
   layer.classes.forEach((one, at) => {
-    if (counts[at] && !layer.garden) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
+    if (counts[at] && !layer.garden && !layer.alike) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
   });
   if (doubtful) {
     items.push(legendItem(swatch([T.paper, T.ink, "plain", T.unknown[3], "?"]), layer.doubtWords, doubtful));
@@ -73,7 +73,7 @@ function writeLegend(view, layer) {
   }
   byId("legend-list").replaceChildren(...items);
   byId("legend-title").textContent = layer.title;
-  byId("legend-note").textContent = layer.note;
+  byId("legend-note").textContent = layer.alike || layer.note;
 }
 
 // The need that is scarcest in most of the plots that hold or have room for a home.
