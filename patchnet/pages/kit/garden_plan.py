@@ -19,7 +19,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.lying_plot import LyingPlot, lying_plots
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["GROUNDS", "SIGNS", "GardenPlan", "Ground", "Sign", "garden_plan"]
+__all__ = ["GROUNDS", "SIGNS", "GardenPlan", "Ground", "Sign", "Strips", "garden_plan"]
 
 Array = NDArray[np.float64]
 Ground = Literal[
@@ -54,6 +54,22 @@ _SIGN_PLACES = (
 )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Strips:
+    """How a plot is cut across.
+
+    Attributes
+    ----------
+    turn_deg
+        Direction from the house outwards, degrees from east, against the clock, 0-360.
+    ends
+        What ground it is, and how far from the plot's near end it reaches, m, one behind the other.
+    """
+
+    turn_deg: float
+    ends: tuple[tuple[str, float], ...]
+
+
 @dataclass(frozen=True, eq=False)
 class GardenPlan:
     """What is drawn on the plots, in metres in their CRS.
@@ -62,6 +78,10 @@ class GardenPlan:
     ----------
     grounds
         What ground it is to its pieces, polygons; those that are drawn later lie on top.
+    strips
+        How each plot is cut across, by its row: the same as pieces, for a page that cuts by itself.
+    whole
+        Ground that lies where it was drawn, and ponds, as pieces: what `strips` does not tell.
     crowns
         Shape (t, 3): middle and radius of each crown, m.
     hedges
@@ -75,6 +95,8 @@ class GardenPlan:
     """
 
     grounds: Mapping[Ground, tuple[shapely.Polygon, ...]]
+    strips: Mapping[int, Strips]
+    whole: Mapping[Ground, tuple[shapely.Polygon, ...]]
     crowns: Array
     hedges: tuple[shapely.LineString, ...]
     signs: Mapping[Sign, Array]
@@ -120,8 +142,10 @@ def garden_plan(neighbourhood: Neighbourhood, knowledge: Knowledge) -> GardenPla
         if ident in drawn.areas_of:
             left[at] = shapely.difference(shapes[at], shapely.union_all(drawn.areas_of[ident]))
     walls = _hedge_barriers(neighbourhood, knowledge, shapes)
+    whole: dict[str, list[shapely.Polygon]] = {key: list(drawn.grounds[key]) for key in GROUNDS}
     laid, unseen = set(), set()
     cut: list[_Cut] = []
+    strips_of: dict[int, Strips] = {}
     for at, (ident, here) in enumerate(zip(ids, lying_plots(neighbourhood, left), strict=True)):
         if here is None:
             continue
@@ -133,7 +157,9 @@ def garden_plan(neighbourhood: Neighbourhood, knowledge: Knowledge) -> GardenPla
         strips = _strips(there, float(shapely.area(left[at])), seen=not open_[at])
         if "unseen" in strips:
             unseen.add(ident)
-        cut += [_Cut(key, at, corners) for key, corners in _cut(here, strips)]
+        ends, corners = _cut(here, strips)
+        cut += [_Cut(key, at, shape) for key, shape in corners]
+        strips_of[at] = Strips(float(np.degrees(np.arctan2(here.sin, here.cos)) % 360), ends)
         if there:
             laid.add(ident)
         _set_out(here, there, drawn)
@@ -141,8 +167,12 @@ def garden_plan(neighbourhood: Neighbourhood, knowledge: Knowledge) -> GardenPla
         drawn.hedges += _hedge(here, left[at], metres)
     for key, shape in _clipped(cut, left):
         drawn.grounds[key].append(shape)
+        if key == "water":
+            whole[key].append(shape)
     return GardenPlan(
         grounds={key: tuple(drawn.grounds[key]) for key in GROUNDS},
+        strips=strips_of,
+        whole={key: tuple(whole[key]) for key in GROUNDS},
         crowns=np.array(drawn.crowns, dtype=np.float64).reshape(-1, 3),
         hedges=tuple(drawn.hedges),
         signs={key: np.array(drawn.signs[key], dtype=np.float64).reshape(-1, 2) for key in SIGNS},
@@ -214,8 +244,10 @@ def _strips(
     return strips
 
 
-def _cut(lying: LyingPlot, strips: Mapping[str, float]) -> list[tuple[str, Array]]:
-    """Cut a plot across into strips, corners on the ground, shape (4, 2); a pond lies in one."""
+def _cut(
+    lying: LyingPlot, strips: Mapping[str, float]
+) -> tuple[tuple[tuple[str, float], ...], list[tuple[str, Array]]]:
+    """Cut a plot across into strips: their far ends, m, and corners, shape (k, 2), with a pond."""
     water = strips.get("water", 0.0)
     dry: dict[str, float] = {key: strips[key] for key in _STRIPS if strips.get(key, 0.0) > 0}
     host = ""
@@ -225,6 +257,11 @@ def _cut(lying: LyingPlot, strips: Mapping[str, float]) -> list[tuple[str, Array
     elif water:
         dry["water"] = water
     ends = lying.cuts(np.cumsum([0.0, *dry.values()]))
+    told = tuple(
+        (key, float(end - lying.west))
+        for key, end in zip(dry, ends[1:], strict=True)
+        if key != "water"
+    )
     ends[0], ends[-1] = lying.west - 1.0, lying.east + 1.0
     low, high = float(lying.start[:, 1].min()) - 1.0, float(lying.start[:, 1].max()) + 1.0
     made: list[tuple[str, Array]] = []
@@ -234,7 +271,7 @@ def _cut(lying: LyingPlot, strips: Mapping[str, float]) -> list[tuple[str, Array
         if key == host:
             ends_ = max(float(left), lying.west), min(float(right), lying.east)
             made.append(("water", _pond(lying, *ends_, water)))
-    return made
+    return told, made
 
 
 def _pond(lying: LyingPlot, left: float, right: float, area: float) -> Array:

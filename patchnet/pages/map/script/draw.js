@@ -166,6 +166,8 @@ const outline = () => {
 function drawAs(asSvg) {
   if (R.asSvg === asSvg) return;
   const last = R;
+  showGardens(false);
+  drawSheet(null, []);
   for (const shape of PLOT_LAYERS) shape.remove();
   chosen.clearLayers();
   R = renderers(asSvg);

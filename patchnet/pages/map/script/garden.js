@@ -56,8 +56,55 @@ function circleRing(x, y, radius) {
   return ring;
 }
 
+// Part of a ring on one side of a line across it: along <= far, or along >= near.
+function keepSide(ring, ux, uy, bound, sign) {
+  const kept = [];
+  const off = (at) => sign * (ring[at] * ux + ring[at + 1] * uy - bound);
+  for (let at = 0; at < ring.length; at += 2) {
+    const next = (at + 2) % ring.length;
+    const [here, there] = [off(at), off(next)];
+    if (here <= 0) kept.push(ring[at], ring[at + 1]);
+    if (here < 0 !== there < 0 && here !== there) {
+      const part = here / (here - there);
+      kept.push(ring[at] + part * (ring[next] - ring[at]), ring[at + 1] + part * (ring[next + 1] - ring[at + 1]));
+    }
+  }
+  return kept;
+}
+
+// Every ground with its pieces: plots cut across from the house outwards, and what was drawn.
+function gardenShapes() {
+  const found = new Map(GARDEN.kinds_cut.map((key) => [key, []]));
+  const rows = path(GARDEN.cuts);
+  let row = 0;
+  for (let plot = 0; plot < PLOTS; plot += 1) {
+    const [count, turn] = [rows[row], (rows[row + 1] * Math.PI) / 1800];
+    row += 2;
+    const [ux, uy] = [Math.cos(turn), Math.sin(turn)];
+    let start = Infinity;
+    for (const [ring] of SHAPES[plot]) {
+      for (let at = 0; at < ring.length; at += 2) start = Math.min(start, ring[at] * ux + ring[at + 1] * uy);
+    }
+    let near = -Infinity;
+    for (let strip = 0; strip < count; strip += 1, row += 2) {
+      const far = strip === count - 1 ? Infinity : start + rows[row + 1] * 10;
+      for (const part of SHAPES[plot]) {
+        const cut = part.map((ring) => {
+          const upto = far === Infinity ? ring : keepSide(ring, ux, uy, far, 1);
+          return near === -Infinity ? upto : keepSide(upto, ux, uy, near, -1);
+        });
+        if (cut[0].length > 4) found.get(GARDEN.kinds_cut[rows[row]]).push(cut.map(latLngs));
+      }
+      near = far;
+    }
+  }
+  const strips = [...found].filter(([, shapes]) => shapes.length);
+  // What was drawn lies on top, each ground by itself: two of one path would cut each other out.
+  return [...strips, ...Object.entries(GARDEN.areas).map(([key, code]) => [key, areaLatLngs(rings(code))])];
+}
+
 // What is drawn is worked out once; only its way onto the map differs on screen and paper.
-const GARDEN_SHAPES = Object.entries(GARDEN.areas).map(([key, code]) => [key, areaLatLngs(rings(code))]);
+const GARDEN_SHAPES = gardenShapes();
 const GARDEN_HEDGES = GARDEN.hedges ? lines(GARDEN.hedges).map(latLngs) : [];
 const [GARDEN_CROWNS, GARDEN_SHADES] = [[], []];
 {

@@ -455,7 +455,7 @@ function toPaper() {
   drawAs(true);
   showWhole();
   draw(false);
-  pickOut(view.plot);
+  if (view.plot !== null) drawSheet(view.plot, sheet.given);
 }
 
 function toScreen() {
@@ -467,7 +467,7 @@ function toScreen() {
   MAP.setView(before.center, before.zoom, { animate: false });
   before = null;
   draw(false);
-  pickOut(view.plot);
+  if (view.plot !== null) drawSheet(view.plot, sheet.given);
 }
 
 window.addEventListener("beforeprint", toPaper);
