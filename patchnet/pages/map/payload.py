@@ -313,9 +313,9 @@ def _group(
         "homes": column(homes),
         "low": column(low),
         "high": column(high),
-        "patch": "".join("1" if one else "0" for one in patch.tolist()),
+        "patch": flag_codes(patch),
         "open": _open((answer.homes_low == 0) & (answer.homes_high > 0), index),
-        "component": component.tolist(),
+        "component": path_code(component.reshape(-1, 1)),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
         ),
