@@ -165,9 +165,7 @@ def supplied_for_size(assessment: Assessment, lack: Lack, stretch: Stretch) -> f
     return float(given[stretch.rows].mean(axis=1).sum() / area) if area > 0 else 0.0
 
 
-def _poorest(
-    assessment: Assessment, lack: Lack, stretches: tuple[Stretch, ...]
-) -> Stretch | None:
+def _poorest(assessment: Assessment, lack: Lack, stretches: tuple[Stretch, ...]) -> Stretch | None:
     """The part of a street that has least, if it is much less than there is elsewhere."""
     know = assessment.knowledge
     known = assessment.known_share.to_numpy()
@@ -203,9 +201,7 @@ def _cover(assessment: Assessment, stretch: Stretch) -> tuple[str, float]:
     return (best, share) if share >= know.setting("lack_covered_share") else ("", 0.0)
 
 
-def served_by(
-    assessment: Assessment, lack: Lack, *, besides: Collection[str] = ()
-) -> str | None:
+def served_by(assessment: Assessment, lack: Lack, *, besides: Collection[str] = ()) -> str | None:
     """Return the feature, planted, watered or opened, that gives most of what is short.
 
     Parameters

@@ -24,7 +24,11 @@ _USUAL = 2  # column of the places at usual use
 
 
 def estimated_worth(
-    assessment: Assessment, features: Sequence[str], *, closed: Collection[str] = ()
+    assessment: Assessment,
+    features: Sequence[str],
+    *,
+    closed: Collection[str] = (),
+    groups: Collection[str] | None = None,
 ) -> Array:
     """Estimate the joint worth of the usual amount of each feature on each plot.
 
@@ -36,6 +40,8 @@ def estimated_worth(
         Keys of F features.
     closed
         Keys of animals whose best break counts as closed already.
+    groups
+        Keys of the animals that count; None: all.
 
     Returns
     -------
@@ -56,6 +62,8 @@ def estimated_worth(
     for answer, vote, now in zip(
         answers, currency.weight.tolist(), currency.now.tolist(), strict=True
     ):
+        if groups is not None and answer.group.key not in groups:
+            continue
         won = _places_won(assessment, answer, amounts, supply)
         won += _needs_won(assessment, answer, supply)
         held = float(answer.homes.sum())
@@ -106,9 +114,7 @@ def _left(pool: Pool, expected: Array) -> Array:
     return np.asarray(pool.quick @ (pool.area * np.exp(-full))) / pool.within
 
 
-def _break_won(
-    assessment: Assessment, answer: GroupAnswer, amounts: Array, supply: Array
-) -> Array:
+def _break_won(assessment: Assessment, answer: GroupAnswer, amounts: Array, supply: Array) -> Array:
     plots = assessment.neighbourhood.plots
     won = np.zeros((len(plots), len(amounts)))
     if not answer.breaks:

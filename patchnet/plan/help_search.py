@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.assess.worth import worth_gained
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
@@ -18,9 +19,11 @@ from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
 from patchnet.plan.waiting import in_time
 
-__all__ = ["Found", "best_additions", "living_features"]
+__all__ = ["HALF", "Found", "best_additions", "living_features"]
 
 Array = NDArray[np.float64]
+HALF = 0.5
+"""Share of what a break would win from which on a thing is taken to close it."""
 _LOOKED = 6  # plots of each sort at which it is seen what fits, for each that is judged
 
 
@@ -112,6 +115,16 @@ class _Search:
         self.features = living_features(self.knowledge)
         self.currency = common_currency(assessment)
         self.trials = Trials(assessment)
+        # Where a stop changes the ways over the ground these are found anew, which takes most of
+        # the time: on a larger street animals that walk are ranked by the estimate.
+        self.few = len(self.rows) <= self.knowledge.setting("help_all_plots")
+        self.walking = () if self.few else tuple(
+            key for key, one in assessment.groups.items() if one.ground is not None
+        )  # fmt: skip
+        self.ranking = self.trials
+        if self.walking:
+            quick = [key for key in assessment.groups if key not in self.walking]
+            self.ranking = Trials(assessment, groups=quick)
         self._kept: dict[str, Mapping[str, tuple[Candidate, Mapping[str, float]]]] = {}
 
     def next(self, found: Sequence[Found], *, closely: bool) -> Found | None:
@@ -129,11 +142,10 @@ class _Search:
         if not closely:
             best = spots[0]
             return Found(best[0], *self._offered(best[0])[best[1]])
-        few = round(self.knowledge.setting("help_plots"))
-        if len(self.rows) > self.knowledge.setting("help_all_plots"):
-            looked = tuple(dict.fromkeys(plot for plot, _ in spots))[:few]
-        else:
-            looked = tuple(self.plots[row] for row in self.rows)
+        looked = tuple(self.plots[row] for row in self.rows)
+        if not self.few:
+            most = round(self.knowledge.setting("help_plots"))
+            looked = tuple(dict.fromkeys(plot for plot, _ in spots))[:most]
         return self._judged(looked, able, found)
 
     def _closed(self, found: Sequence[Found]) -> frozenset[str]:
@@ -145,7 +157,7 @@ class _Search:
         return frozenset(
             key
             for (key, answer), more in zip(self.assessment.groups.items(), won, strict=True)
-            if answer.breaks and more >= 0.5 * max(one.homes_won for one in answer.breaks) > 0
+            if answer.breaks and more >= HALF * max(one.homes_won for one in answer.breaks) > 0
         )
 
     def _offered(self, plot: str) -> Mapping[str, tuple[Candidate, Mapping[str, float]]]:
@@ -197,42 +209,51 @@ class _Search:
     def _judged(
         self, looked: Sequence[str], able: Sequence[int], found: Sequence[Found]
     ) -> Found | None:
-        trials = self.trials
-        if found:
-            trials = trials.committed(
-                {one.plot: in_time(one.change, self.knowledge) for one in found}
-            )
-        now = trials.now
+        changed = {one.plot: in_time(one.change, self.knowledge) for one in found}
+        trials, ranking = self.trials.committed(changed), self.ranking.committed(changed)
         keys = {self.features[at] for at in able}
-        here: dict[str, PlotTrials] = {}
+        closed = self._closed(found)
+        beside = np.zeros((len(self.plots), len(self.features)))
+        if self.walking:
+            beside = estimated_worth(
+                self.assessment, self.features, closed=closed, groups=self.walking
+            )
+        quick: dict[str, PlotTrials] = {}
         ranked: list[tuple[float, str, str]] = []
         for plot in looked:
             if any(plot == one.plot for one in found):
                 continue
             things = [key for key in self._offered(plot) if key in keys]
-            here[plot] = trials.at(plot)
-            linked = here[plot].ranked([self._change(plot, key) for key in things])
-            worth = self._worth(linked, now)
-            ranked += [(float(one), plot, key) for one, key in zip(worth, things, strict=True)]
+            quick[plot] = ranking.at(plot)
+            linked = quick[plot].ranked([self._change(plot, key) for key in things])
+            worth = self._worth(linked, ranking)
+            row = beside[self.plots.index(plot)]
+            ranked += [
+                (float(one + row[self.features.index(key)]), plot, key)
+                for one, key in zip(worth, things, strict=True)
+            ]
         ranked.sort(key=lambda one: -one[0])
         # What ranks nearly alike is judged too: the quick form is right to some parts in a hundred.
         near = self.knowledge.setting("help_near_share")
         best: Found | None = None
+        exact: dict[str, PlotTrials] = {}
         finalists = [one for one in ranked if one[0] >= (1.0 - near) * ranked[0][0]]
         for _, plot, key in finalists[: round(self.knowledge.setting("help_finalists"))]:
-            linked = here[plot].linked_homes([self._change(plot, key)])
-            worth = float(self._worth(linked, now)[0])
-            if best is None or best.worth is None or worth > best.worth:
+            if plot not in exact:
+                exact[plot] = quick[plot] if trials is ranking else trials.at(plot)
+            linked = exact[plot].linked_homes([self._change(plot, key)])
+            won = float(self._worth(linked, trials)[0])
+            if best is None or best.worth is None or won > best.worth:
                 candidate, change = self._offered(plot)[key]
-                best = Found(plot, candidate, change, worth, linked[0] - now)
+                best = Found(plot, candidate, change, won, linked[0] - trials.now)
         least = self.knowledge.setting("plan_gain_least")
         if best is None or best.worth is None or best.linked is None or best.worth <= 0:
             return None
         return best if float(best.linked.max()) >= least else None
 
-    def _worth(self, linked: Array, now: Array) -> Array:
-        first = self.currency.first
-        return np.asarray(np.log((linked + first) / (now + first)) @ self.currency.weight)
+    def _worth(self, linked: Array, trials: Trials) -> Array:
+        weight = self.currency.weight[[self.currency.groups.index(key) for key in trials.groups]]
+        return np.asarray(worth_gained(linked, trials.now, self.currency.first) @ weight)
 
     def _change(self, plot: str, key: str) -> dict[str, float]:
         return in_time(self._offered(plot)[key][1], self.knowledge)

@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import ANCHOR, Assessment, Break, GroupAnswer
 from patchnet.assess.supply import resource_months
 from patchnet.assess.worth import vote_shares, worth_gained
-from patchnet.knowledge.records import Knowledge
 from patchnet.plan.stretches import Stretch, nearest_stretch
 
 __all__ = ["Held", "Lack", "Season", "lacks_of", "season_of"]
@@ -137,6 +136,7 @@ def lacks_of(
     crossings: dict[int, tuple[float, Break]] = {}
     for vote, (key, answer) in zip(votes.tolist(), assessment.groups.items(), strict=True):
         now = answer.linked_told.mean
+        place: tuple[str, Season | int]
         for short in (*_short(assessment, key), *_breaks(assessment, key, stretches)):
             worth = float(worth_gained(np.array(now + short.homes), np.array(now), first))
             if worth < math.log1p(least):
@@ -290,14 +290,13 @@ def _scarcest_drawn(answer: GroupAnswer) -> NDArray[np.object_]:
     return np.asarray(keys[ratios.argmin(axis=0)])
 
 
-def _breaks(
-    assessment: Assessment, key: str, stretches: tuple[Stretch, ...]
-) -> Iterator[_Short]:
+def _breaks(assessment: Assessment, key: str, stretches: tuple[Stretch, ...]) -> Iterator[_Short]:
     """The break of an animal that wins most."""
     answer = assessment.groups[key]
+    found: list[tuple[float, Break, float | None]]
     if answer.drawn is not None:
-        found = [(one.won.mean, one.gap, min(one.often, one.shunned))
-                 for one in answer.drawn.breaks]  # fmt: skip
+        drawn = answer.drawn.breaks
+        found = [(one.won.mean, one.gap, min(one.often, one.shunned)) for one in drawn]
     else:
         found = [(one.homes_won, one, None) for one in answer.breaks]
     if not found:

@@ -28,7 +28,7 @@ from patchnet.plan.finding import (
     supplied_for_size,
     unseen_plots,
 )
-from patchnet.plan.help_search import Found, best_additions
+from patchnet.plan.help_search import HALF, Found, best_additions
 from patchnet.plan.joint_worth import common_currency
 from patchnet.plan.lacks import Lack, lacks_of
 from patchnet.plan.stretches import Stretch, nearest_stretch, stretches_of
@@ -169,7 +169,8 @@ def most_help(assessment: Assessment, *, spared: Collection[str] = ()) -> MostHe
     Notes
     -----
     Linked homes before are those told; what a thing wins is worked out with the figures in use,
-    the street being as expected where nobody looked.
+    the street being as expected where nobody looked. What is won by closing a break is the mean of
+    the draws where there are any, for there it is often no break.
 
     Examples
     --------
@@ -213,7 +214,7 @@ def _things(
         return doors
     # Nobody is told to dig up what nobody has seen.
     asked = {str(plot) for plot in hood.plots.index} - left_out - set(unseen)
-    added = best_additions(assessment, asked, most=_THINGS, closely=judged)
+    added = best_additions(assessment, asked, most=_THINGS - len(doors), closely=judged)
     made = [_added(assessment, one, stretches) for one in added]
     gap = _gap(assessment, left_out, stretches)
     if gap is not None:
@@ -259,7 +260,10 @@ def _added(assessment: Assessment, one: Found, stretches: tuple[Stretch, ...]) -
     animals: tuple[Helped, ...] = ()
     if one.linked is not None:
         now = [answer.linked_told.mean for answer in assessment.groups.values()]
-        won = dict(zip(assessment.groups, one.linked.tolist(), strict=True))
+        won = {
+            key: _over_draws(assessment, key, more)
+            for key, more in zip(assessment.groups, one.linked.tolist(), strict=True)
+        }
         animals = _helped(assessment, won, now)
     return Thing(
         kind="add",
@@ -280,9 +284,22 @@ def _added(assessment: Assessment, one: Found, stretches: tuple[Stretch, ...]) -
     )
 
 
-def _helped(
-    assessment: Assessment, won: dict[str, float], now: list[float]
-) -> tuple[Helped, ...]:
+def _over_draws(assessment: Assessment, key: str, won: float) -> float:
+    """Linked homes won by a thing; where it closes a break, what that wins on average.
+
+    A break is one only in some of the draws, and then its stepping stone wins nothing else.
+    """
+    answer = assessment.groups[key]
+    if answer.drawn is None or not answer.drawn.breaks:
+        return won
+    best = max(answer.drawn.breaks, key=lambda one: one.gap.homes_won)
+    closes = best.gap.homes_won > 0 and won >= HALF * best.gap.homes_won
+    if not closes:
+        return won
+    return max(won - best.gap.homes_won, 0.0) + min(best.won.mean, best.gap.homes_won)
+
+
+def _helped(assessment: Assessment, won: dict[str, float], now: list[float]) -> tuple[Helped, ...]:
     """The few animals for which it is worth most, of those that win anything worth naming."""
     currency = common_currency(assessment)
     least = assessment.knowledge.setting("plan_gain_least")

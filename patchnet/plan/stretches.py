@@ -34,7 +34,7 @@ class Stretch:
     rows: NDArray[np.intp]
 
 
-def stretches_of(neighbourhood: Neighbourhood, *, least: int) -> tuple[Stretch, ...]:
+def stretches_of(neighbourhood: Neighbourhood, *, least: float) -> tuple[Stretch, ...]:
     """Cut each street into its middle and two ends, by thirds of its length.
 
     Parameters
