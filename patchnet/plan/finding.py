@@ -30,7 +30,7 @@ class Finding:
         one home for any animal), ``"short"`` (a resource is), ``"broken"`` (the way is) or
         ``"enough"`` (nothing is clearly short).
     lack
-        What is short or broken.
+        What is short or broken; of a bare place what would be worth most.
     animals
         The animals of which it can be said, most worth first.
     sure
@@ -89,11 +89,12 @@ def finding_of(
     if unseen >= know.setting("unseen_share") * count:
         return Finding("unseen", unseen=unseen, plots=count)
     sure_share = know.setting("lack_sure_share")
-    if _bare(assessment, sure_share):
-        return Finding("bare", unseen=unseen, plots=count)
     # What nothing planted or opened gives (a hole, a crevice) is said only where nothing else is.
     planted = [one for one in lacks if one.broken or served_by(assessment, one) is not None]
     able = planted or list(lacks)
+    if _bare(assessment, sure_share):
+        first, animals = (able[0], able[0].animals) if able else (None, ())
+        return Finding("bare", first, animals, unseen=unseen, plots=count)
     if not able:
         return Finding("enough", unseen=unseen, plots=count)
     least = know.setting("lack_near_share") * able[0].worth

@@ -42,7 +42,11 @@ _GAPS = 3  # gaps of each animal that are weighed for all animals that walk
 
 @dataclass(frozen=True, slots=True)
 class Helped:
-    """An animal that a thing helps: linked homes told today, and those that it wins."""
+    """An animal that a thing helps: linked homes before it, and those that it wins.
+
+    Before the first addition, and before a gap, are those told today; before a later addition,
+    those with the additions before it.
+    """
 
     group: str
     before: float
@@ -92,6 +96,8 @@ class Thing:
         What makes way, feature to amount in its unit.
     lack
         For the public: what it helps against.
+    on_top
+        Whether it is counted with additions before it.
     """
 
     kind: Literal["add", "gap", "doors", "street"]
@@ -111,6 +117,7 @@ class Thing:
     barriers: tuple[str, ...] = ()
     gives_way: tuple[tuple[str, float], ...] = ()
     lack: Lack | None = None
+    on_top: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,12 +222,19 @@ def _things(
     # Nobody is told to dig up what nobody has seen.
     asked = {str(plot) for plot in hood.plots.index} - left_out - set(unseen)
     added = best_additions(assessment, asked, most=_THINGS - len(doors), closely=judged)
-    made = [_added(assessment, one, stretches) for one in added]
+    before = {key: answer.linked_told.mean for key, answer in assessment.groups.items()}
+    made = []
+    for number, one in enumerate(added):
+        made.append(_added(assessment, one, before, stretches, on_top=number > 0))
+        if one.linked is not None:
+            for key, more in _all_won(assessment, one).items():
+                before[key] += more
     gap = _gap(assessment, left_out, stretches)
-    if gap is not None:
-        made.append(gap)
-    if judged:
-        made.sort(key=lambda one: -(one.worth or 0.0))
+    if gap is not None and judged:
+        # Additions keep their order, for each is counted with those before it.
+        worth = gap.worth or 0.0
+        at = next((k for k, one in enumerate(made) if (one.worth or 0.0) < worth), len(made))
+        made.insert(at, gap)
     return (*made[: _THINGS - len(doors)], *doors)
 
 
@@ -251,7 +265,14 @@ def _matters(assessment: Assessment) -> bool:
     return bool((worth_gained(high, low, first) >= np.log1p(least)).any())
 
 
-def _added(assessment: Assessment, one: Found, stretches: tuple[Stretch, ...]) -> Thing:
+def _added(
+    assessment: Assessment,
+    one: Found,
+    before: dict[str, float],
+    stretches: tuple[Stretch, ...],
+    *,
+    on_top: bool,
+) -> Thing:
     know, hood = assessment.knowledge, assessment.neighbourhood
     row = hood.row_of(one.plot)
     feature, candidate = know.features[one.candidate.feature], one.candidate
@@ -259,12 +280,7 @@ def _added(assessment: Assessment, one: Found, stretches: tuple[Stretch, ...]) -
     held = know.settings[f"cost_{feature.cost}"]
     animals: tuple[Helped, ...] = ()
     if one.linked is not None:
-        now = [answer.linked_told.mean for answer in assessment.groups.values()]
-        won = {
-            key: _over_draws(assessment, key, more)
-            for key, more in zip(assessment.groups, one.linked.tolist(), strict=True)
-        }
-        animals = _helped(assessment, won, now)
+        animals = _helped(assessment, _all_won(assessment, one), before)
     return Thing(
         kind="add",
         plots=(one.plot,),
@@ -280,8 +296,18 @@ def _added(assessment: Assessment, one: Found, stretches: tuple[Stretch, ...]) -
         months=candidate.months,
         cautions=candidate.cautions,
         asks=candidate.asks,
+        on_top=on_top,
         gives_way=tuple((key, -more) for key, more in one.change.items() if more < 0),
     )
+
+
+def _all_won(assessment: Assessment, one: Found) -> dict[str, float]:
+    """Linked homes that an addition that was judged wins each animal."""
+    assert one.linked is not None  # noqa: S101 - who calls has looked
+    return {
+        key: _over_draws(assessment, key, more)
+        for key, more in zip(assessment.groups, one.linked.tolist(), strict=True)
+    }
 
 
 def _over_draws(assessment: Assessment, key: str, won: float) -> float:
@@ -299,11 +325,12 @@ def _over_draws(assessment: Assessment, key: str, won: float) -> float:
     return max(won - best.gap.homes_won, 0.0) + min(best.won.mean, best.gap.homes_won)
 
 
-def _helped(assessment: Assessment, won: dict[str, float], now: list[float]) -> tuple[Helped, ...]:
+def _helped(
+    assessment: Assessment, won: dict[str, float], before: dict[str, float]
+) -> tuple[Helped, ...]:
     """The few animals for which it is worth most, of those that win anything worth naming."""
     currency = common_currency(assessment)
     least = assessment.knowledge.setting("plan_gain_least")
-    before = dict(zip(assessment.groups, now, strict=True))
     votes = dict(zip(currency.groups, currency.weight.tolist(), strict=True))
     named = [Helped(key, before[key], more) for key, more in won.items() if more >= least]
     worth = {
@@ -345,7 +372,7 @@ def _gap(
     if best is None or max(best[2].values()) < know.setting("plan_gain_least"):
         return None
     worth, gap, won = best
-    now = [answer.linked_told.mean for answer in assessment.groups.values()]
+    now = {key: answer.linked_told.mean for key, answer in assessment.groups.items()}
     all_won = {key: won.get(key, 0.0) for key in assessment.groups}
     plots = tuple(plot for plot in gap.plots if plot is not None)
     key, *_ = [one for one, each in know.features.items() if "way_through" in each.traits]

@@ -27,6 +27,8 @@ __all__ = ["Room", "Story", "StoryThing", "plot_names", "room_of", "story", "str
 
 _DRAWN = 10  # houses drawn for one animal
 _SAID = 2  # animals named in one sentence
+_ONE = 0.5  # homes, from which on they are told as one
+_LITTLE = 0.02  # share of the homes before; less is told without figures
 _LONG = 70  # letters of a headline that is still read at a glance
 
 _PARTS: Words[str, str] = Words(
@@ -37,6 +39,15 @@ _PARTS: Words[str, str] = Words(
         "east": N_("the east end of {street}"),
         "south": N_("the south end of {street}"),
         "west": N_("the west end of {street}"),
+    }
+)
+_HEADLINES: Words[str, str] = Words(
+    {
+        "nothing": N_("There is nothing on this map yet."),
+        "unseen": N_("Nobody has looked at what grows here yet."),
+        "seldom": N_("Hardly anybody has looked at what grows here yet."),
+        "bare": N_("No animal we asked about has room for even one home here."),
+        "enough": N_("Nothing is clearly short here: keep what there is."),
     }
 )
 _SEASONS: Words[str, str] = Words(
@@ -161,7 +172,6 @@ def story(most_help: MostHelp, assessment: Assessment) -> Story:
         Plain texts, in the language of this process.
     """
     know = assessment.knowledge
-    finding = most_help.finding
     names = plot_names(
         assessment.neighbourhood, [plot for one in most_help.things for plot in one.plots]
     )
@@ -173,12 +183,12 @@ def story(most_help: MostHelp, assessment: Assessment) -> Story:
         range(len(rooms)), key=lambda at: (most_help.rooms[at].homes.mean, rooms[at].animal)
     )
     note = ""
-    if not most_help.judged and not most_help.public and any(
-        one.kind == "add" for one in most_help.things
-    ):  # fmt: skip
+    if most_help.finding.plots and not things:
+        note = _("No single thing on one plot would make much of a difference here.")
+    elif not most_help.judged and any(one.kind == "add" for one in most_help.things):
         note = _("There are many plots here, so these things are estimates, told without figures.")
     return Story(
-        _headline(finding, know),
+        _headline(most_help, know),
         _why(most_help, know),
         things,
         tuple(rooms[at] for at in order),
@@ -282,18 +292,17 @@ def _resource(lack: Lack, know: Knowledge, *, months: tuple[int, ...] = ()) -> s
     return _SEASONS[lack.season].format(resource=name)
 
 
-def _headline(finding: Finding, know: Knowledge) -> str:
-    if finding.kind == "nothing":
-        return _("There is nothing on this map yet.")
-    if finding.kind == "unseen":
-        if finding.unseen < finding.plots:
-            return _("Hardly anybody has looked at what grows here yet.")
-        return _("Nobody has looked at what grows here yet.")
-    if finding.kind == "bare":
-        return _("No animal we asked about has room for even one home here.")
-    if finding.kind == "enough" or finding.lack is None:
-        return _("Nothing is clearly short here: keep what there is.")
-    return _stopped(finding, know) if finding.kind == "broken" else _short(finding, know)
+def _headline(most_help: MostHelp, know: Knowledge) -> str:
+    finding = most_help.finding
+    if finding.kind == "broken":
+        return _stopped(finding, know)
+    if finding.kind == "short":
+        return _short(finding, know)
+    if finding.kind == "bare" and len(most_help.rooms) == 1:
+        animal = _animal(most_help.rooms[0].group, know)
+        return _("Not even one home here for {animal}.").format(animal=animal)
+    few = finding.kind == "unseen" and finding.unseen < finding.plots
+    return _HEADLINES["seldom" if few else finding.kind]
 
 
 def _stopped(finding: Finding, know: Knowledge) -> str:
@@ -345,24 +354,26 @@ def _short(finding: Finding, know: Knowledge) -> str:
 
 
 def _why(most_help: MostHelp, know: Knowledge) -> str:
-    finding = most_help.finding
+    finding, lack = most_help.finding, most_help.finding.lack
     if finding.kind == "unseen":
-        return _(
-            "{unseen} of {plots} plots have not been seen: what they have is only assumed."
-        ).format(unseen=finding.unseen, plots=finding.plots)
-    if finding.kind == "bare":
-        return _("The first homes count most: whatever is planted here is a start.")
+        words = _("{unseen} of {plots} plots have not been seen: what they have is only assumed.")
+        return words.format(unseen=finding.unseen, plots=finding.plots)
     if finding.kind == "enough":
         return _("More of any one thing would not make room for many more homes.")
-    lack = finding.lack
-    if lack is None:
-        return ""
+    if lack is not None:
+        return _won_by(most_help, lack, know)
+    return _("Whatever is planted here is a start.") if finding.kind == "bare" else ""
+
+
+def _won_by(most_help: MostHelp, lack: Lack, know: Knowledge) -> str:
+    """What would win most, and what comes next."""
+    finding = most_help.finding
     first = _helps(lack, [one.group for one in finding.animals], know)
     other = next((one for one in most_help.lacks if one is not lack), None)
-    if other is None:
-        words = _("Most would be won by {first}.") if finding.sure else _(
-            "It may be that {first} would help: we are not sure."
-        )  # fmt: skip
+    if other is None or finding.kind == "bare":
+        words = _("It would take {first}.")
+        if not finding.sure:
+            words = _("Perhaps it would take {first}: we are not sure.")
         return words.format(first=first)
     second = _helps(other, [one.group for one in other.animals], know)
     words = _("Most would be won by {first}; next comes {second}.")
@@ -456,14 +467,21 @@ def _wins(one: Thing, know: Knowledge) -> str:
     if not one.animals:
         return ""
     first = one.animals[0]
-    before, won, after = before_after(first.before, first.won)
     who = _animals([each.group for each in one.animals], know)
+    if first.after < _ONE:
+        return _("It is a first step for {who}: not one whole home yet.").format(who=who)
+    if first.won < _LITTLE * first.before:
+        return _("It helps {who} a little.").format(who=who)
+    before, _won, after = before_after(first.before, first.won)
     words = _("It helps {who} most. Homes that {first} can reach: {before} today, {after} with it.")
-    if before == "0":
+    if one.on_top:
+        words = _(
+            "It helps {who} most. Homes that {first} can reach, once the things above are done: "
+            "{before}, and {after} with it."
+        )
+    elif before == "0":
         words = _("It helps {who} most. Homes that {first} can reach: none today, {after} with it.")
-    return words.format(
-        who=who, first=_animal(first.group, know), before=before, after=after, won=won
-    )
+    return words.format(who=who, first=_animal(first.group, know), before=before, after=after)
 
 
 def _takes(one: Thing, know: Knowledge) -> str:
