@@ -320,7 +320,7 @@ def _group(
         "high": column(high),
         "patch": flag_codes(patch),
         "open": _open((answer.homes_low == 0) & (answer.homes_high > 0), index),
-        "component": path_code(component.reshape(-1, 1)),
+        "component": path_code(component.astype(np.int64).reshape(-1, 1)),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
         ),
