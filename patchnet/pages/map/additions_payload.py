@@ -22,11 +22,6 @@ _NO_GROUP = 4095
 ADDITIONS_WORDS: Words[str, object] = Words(
     {
         "card_additions": N_("What could be added here"),
-        "additions_none": N_("What could be added was not worked out for this page."),
-        "additions_ask_one": N_(
-            "For this plot, with your file of the neighbourhood in place of FILE:"
-        ),
-        "additions_ask_all": N_("For all plots, on a page like this one:"),
         "additions_form": N_("Say what you know of this plot"),
         "additions_kept": (
             N_(

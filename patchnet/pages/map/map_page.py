@@ -18,7 +18,7 @@ from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
 from patchnet.pages.kit.page import page, script_of
 from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.shapes import Frame
-from patchnet.pages.kit.story_words import Story, story
+from patchnet.pages.kit.story_words import Story, begin_with, story
 from patchnet.pages.kit.templates import Markup, escape, render
 from patchnet.pages.map import map_words as words
 from patchnet.pages.map.additions_payload import additions_payload
@@ -176,7 +176,23 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
-    told = story(most_help(assessment), assessment)
+    helped = most_help(assessment)
+    told = story(helped, assessment)
+    data["best"] = (
+        [
+            [
+                [one.title, one.words, one.small, list(one.cautions)]
+                for one in begin_with(helped, str(plot), assessment.knowledge)
+            ]
+            for plot in hood.plots.index
+        ]
+        if helped.on_plots
+        else None
+    )
+    data["bestSorts"] = [
+        assessment.knowledge.features[there[0].feature].sort if there else ""
+        for there in (helped.on_plots.get(str(plot), ()) for plot in hood.plots.index)
+    ]
     data["things"] = _things_on_map(told, page_frame(hood))
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)
     if hood.withheld:
