@@ -89,14 +89,6 @@ _DO_ALONG: Words[str, str] = Words(
         "grass": N_("Leave room for {thing} somewhere along {street}."),
     }
 )
-_OPEN: Words[str, str] = Words(
-    {
-        "wall": N_("Open the wall"),
-        "fence": N_("Open the fence"),
-        "hedge": N_("Open the hedge"),
-        "railing": N_("Open the railing"),
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,7 +468,9 @@ def _added(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str
 
 def _gap(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str, str]:
     kind = one.barriers[0] if one.barriers else ""
-    opened = _OPEN[kind] if kind in _OPEN else _("Make a gap")
+    opened = _("Make a gap")
+    if kind in know.barrier_kinds:
+        opened = _("Open the {barrier}").format(barrier=know.barrier_kinds[kind].name)
     sides = [names[plot] for plot in one.plots]
     if len(sides) > 1:
         title = _("{opened} between {one} and {other}.").format(

@@ -160,7 +160,7 @@ def map_page(
     data["colours"] = colours.for_page()
     data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else dict(words.SCRIPT)
     data["svgPlots"] = SVG_PLOTS
-    data["start"] = "garden"
+    data["start"] = "gardens"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
     data["additions"] = None
     if additions is not None:

@@ -46,7 +46,7 @@ TILES = N_("This page asks the network for its background pictures (map tiles)."
 # What the plots can be shaded by, in the order of the list.
 SHOWS: Words[str, str] = Words(
     {
-        "garden": N_("The gardens"),
+        "gardens": N_("The gardens"),
         "homes": N_("Homes held"),
         "need": N_("Enough of one need"),
         "scarcest": N_("The scarcest need"),

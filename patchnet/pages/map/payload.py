@@ -129,7 +129,7 @@ def payload(
         "resources": [[res.name, _raised(_(res.unit))] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
-        "garden": garden_payload(frame, hood, know),
+        "gardens": garden_payload(frame, hood, know),
         "public": public,
         "draws": assessment.draws,
         "groups": [
