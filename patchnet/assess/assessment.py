@@ -288,6 +288,11 @@ class GroupAnswer(Shown):
         return mean, low, high
 
     @property
+    def ceiling(self) -> float:
+        """Most homes that all the ground can hold; inf where no density is known."""
+        return float("inf") if self.pool is None else float(self.pool.most.sum())
+
+    @property
     def room_told(self) -> "pd.Series[float]":
         """Homes there is room for: the mean of the draws, where there are any."""
         if self.drawn is None:

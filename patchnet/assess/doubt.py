@@ -24,7 +24,7 @@ from patchnet.core.named import Named
 __all__ = ["Doubt", "doubt_of", "with_doubt"]
 
 Array = NDArray[np.float64]
-_Row = tuple[Array, Array, Array, list[Array], list[list[BreakWon]]]
+_Row = tuple[Array, Array, Array, list[Array], list[list[BreakWon]], Array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +105,7 @@ def doubt_of(
             room=np.array([row[2][at] for row in rows]).reshape(count, len(plots)),
             enough=np.array([row[3][at] for row in rows]).reshape(count, needs, len(plots)),
             breaks=doubt_of_breaks(answer.breaks, [row[4][at] for row in rows]),
+            ceiling=np.array([row[5][at] for row in rows]),
         )
     return Doubt(found, uncertain.draws, plots)
 
@@ -146,6 +147,7 @@ def _row(breaks: Mapping[str, tuple[Break, ...]], answer: Assessment) -> _Row:
         np.array([one.room.to_numpy() for one in groups]),
         [_enough(one, answer) for one in groups],
         [breaks_won(breaks[key], one, answer.knowledge) for key, one in answer.groups.items()],
+        np.array([one.ceiling for one in groups]),
     )
 
 

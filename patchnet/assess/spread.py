@@ -60,6 +60,9 @@ class GroupDoubt:
         need, Q of them.
     breaks
         The breaks with what closing them wins, the one that wins most on average first.
+    ceiling
+        Shape (D,): most homes that all the ground can hold; inf where no density is known. None:
+        not worked out.
     """
 
     linked: Array
@@ -67,6 +70,7 @@ class GroupDoubt:
     room: Array
     enough: Array
     breaks: "tuple[BreakDoubt, ...]" = ()
+    ceiling: Array | None = None
 
     @cached_property
     def linked_homes(self) -> Spread:

@@ -11,7 +11,7 @@ from patchnet.core.texts import _
 from patchnet.read.doors import household_plots
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["house_names", "houses_of", "meant_plots", "parts_of", "taking_part"]
+__all__ = ["column_of", "house_names", "houses_of", "meant_plots", "parts_of", "taking_part"]
 
 
 def taking_part(
@@ -36,7 +36,7 @@ def taking_part(
     WrongUse
         If there is no such plot, one is named whose household said no, or nobody is left.
     """
-    consent = _column(neighbourhood, "consent")
+    consent = column_of(neighbourhood, "consent")
     no = {str(plot) for plot in consent.index[consent == "no"]} | set(refused)
     if plots is None:
         yes = consent.index[consent == "yes"]
@@ -94,7 +94,7 @@ def houses_of(neighbourhood: Neighbourhood, plots: Sequence[str]) -> list[tuple[
         Ids.
     """
     houses: dict[tuple[str, ...], list[str]] = {}
-    doors, streets = _column(neighbourhood, "door"), _column(neighbourhood, "street")
+    doors, streets = column_of(neighbourhood, "door"), column_of(neighbourhood, "street")
     for plot in plots:
         key = (streets[plot], doors[plot]) if doors[plot] else (plot,)
         houses.setdefault(key, []).append(plot)
@@ -114,8 +114,8 @@ def house_names(
         From `houses_of`.
     """
     names: dict[tuple[str, ...], str] = {}
-    doors, streets = _column(neighbourhood, "door"), _column(neighbourhood, "street")
-    labels = _column(neighbourhood, "label")
+    doors, streets = column_of(neighbourhood, "door"), column_of(neighbourhood, "street")
+    labels = column_of(neighbourhood, "label")
     for plots in houses:
         street, label = streets[plots[0]], labels[plots[0]]
         if doors[plots[0]]:
@@ -146,7 +146,7 @@ def parts_of(neighbourhood: Neighbourhood, plots: Sequence[str], size: int) -> M
     rows = neighbourhood.plots.loc[list(plots)]
     middles = rows.geometry.centroid
     order = along_a_curve(middles.x.to_numpy(), middles.y.to_numpy())
-    named = _column(neighbourhood, "street")
+    named = column_of(neighbourhood, "street")
     streets: dict[str, list[str]] = {}
     for at in order.tolist():
         streets.setdefault(named[plots[at]], []).append(plots[at])
@@ -161,7 +161,7 @@ def parts_of(neighbourhood: Neighbourhood, plots: Sequence[str], size: int) -> M
     return parts
 
 
-def _column(neighbourhood: Neighbourhood, name: str) -> "pd.Series[str]":
+def column_of(neighbourhood: Neighbourhood, name: str) -> "pd.Series[str]":
     """A column of the plots as text, empty where there is nothing or no such column."""
     plots = neighbourhood.plots
     if name not in plots.columns:

@@ -5,7 +5,17 @@ from collections.abc import Iterable
 
 from patchnet.core.texts import N_, WordList, _
 
-__all__ = ["MONTHS", "MONTH_NAMES", "UNITS", "ends", "figure", "metres", "month_spans", "span"]
+__all__ = [
+    "MONTHS",
+    "MONTH_NAMES",
+    "UNITS",
+    "before_after",
+    "ends",
+    "figure",
+    "metres",
+    "month_spans",
+    "span",
+]
 
 _BESIDE = 0.01  # two significant digits show no less beside the other end
 
@@ -70,6 +80,38 @@ def figure(value: float) -> str:
         f"{rounded:,.0f}"
         if digits <= 0 or rounded.is_integer()
         else f"{rounded:.{digits}f}".rstrip("0")
+    )
+
+
+def before_after(before: float, won: float) -> tuple[str, str, str]:
+    """Write a number before a change, the change, and the number after, so that they add up.
+
+    All three are whole multiples of one step: that of two significant digits of the number after,
+    or of one of the change, whichever is finer.
+
+    Parameters
+    ----------
+    before, won
+        0 or more, any unit.
+
+    Returns
+    -------
+    tuple
+        Before, change and after.
+
+    Examples
+    --------
+    >>> before_after(269.6, 80.1), before_after(3.05, 1.06), before_after(16.49, 0.03)
+    (('270', '80', '350'), ('3', '1.1', '4.1'), ('16.49', '0.03', '16.52'))
+    """
+    if won <= 0:
+        return figure(before), "0", figure(before)
+    digits = max(1 - math.floor(math.log10(before + won)), -math.floor(math.log10(won)))
+    first, change = round(before, digits), round(won, digits)
+    places = max(digits, 0)
+    return tuple(  # type: ignore[return-value]
+        f"{one:,.{places}f}".rstrip("0").rstrip(".") if places else f"{one:,.0f}"
+        for one in (first, change, first + change)
     )
 
 

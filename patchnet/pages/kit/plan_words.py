@@ -26,6 +26,7 @@ __all__ = [
     "STAGE_NAMES",
     "amount_words",
     "asked_first",
+    "asked_words",
     "beside_words",
     "best_words",
     "cautions_of",
@@ -376,7 +377,18 @@ def cost_words(cost: str, knowledge: Knowledge) -> str:
 
 def asked_first(candidate: Candidate) -> list[str]:
     """Questions to answer before it."""
-    return [_ASKS[ask] for ask in candidate.asks]
+    return asked_words(candidate.asks)
+
+
+def asked_words(asks: Iterable[str]) -> list[str]:
+    """Questions to answer before something is added.
+
+    Parameters
+    ----------
+    asks
+        Keys, as in `Candidate`.
+    """
+    return [_ASKS[ask] for ask in asks]
 
 
 def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[str]:
