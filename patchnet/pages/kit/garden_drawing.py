@@ -106,9 +106,22 @@ class GardenDrawing:
 
     @property
     def kinds(self) -> tuple[str, ...]:
-        """What there is to explain in a legend."""
-        signs = self.paper.scale <= _SIGN_SCALE
-        return tuple(key for key in self.plan.kinds if signs or key not in SIGNS)
+        """What the paper shows and a legend has to explain."""
+        return tuple(key for key in self.plan.kinds if self._shows(key))
+
+    def _shows(self, key: str) -> bool:
+        if key in SIGNS:
+            points = self.plan.signs[key]  # type: ignore[index]
+            return self.paper.scale <= _SIGN_SCALE and any(
+                shapely.contains_xy(self.window, *point) for point in points
+            )
+        if key == "tree":
+            return any(
+                shapely.dwithin(self.window, shapely.Point(east, north), radius)
+                for east, north, radius in self.plan.crowns
+            )
+        shapes = self.plan.hedges if key == "hedge" else self.plan.grounds[key]  # type: ignore[index]
+        return bool(shapely.intersects(self.window, list(shapes)).any())
 
     def svg(self, *, title: str, names: bool = True, bar_mm: float = 40) -> Markup:
         """The whole as an ``<svg>`` in millimetres.
