@@ -14,11 +14,9 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.public_table import class_words, nobodys
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 from patchnet.survey.release import FRONT, Released, class_edges
+from patchnet.survey.release_units import TOGETHER
 
 __all__ = ["TOGETHER", "Rows", "class_means", "public_neighbourhood", "rows_of"]
-
-TOGETHER = "plots shown together"
-"""Kind of what is shown for several plots at once."""
 
 _DIGITS = 2  # significant digits of amounts on public land: measured ones would be a signature
 

@@ -98,7 +98,8 @@ def finding_of(
     if not able:
         return Finding("enough", unseen=unseen, plots=count)
     least = know.setting("lack_near_share") * able[0].worth
-    for one in able:
+    # Classes are too coarse to be sure of anything, and must not gainsay the group's own page.
+    for one in () if assessment.neighbourhood.audience == "public" else able:
         animals = tuple(
             each for each in one.animals if each.often is None or each.often >= sure_share
         )

@@ -1,8 +1,9 @@
 """What each thing on each plot would win, nearly and at once: to know which few to judge exactly.
 
 Nothing is shared anew. Of a need, what is added feeds homes within reach that it holds back; of
-what an animal lives in, it makes places, as far as the ground can hold more; and a plot that
-becomes a stop within one move of both sides of the best break closes it. All else stays.
+what an animal lives in, it makes places, as far as the ground can hold more and as the homes that
+are there leave something to live on; and a plot that becomes a stop within one move of both sides
+of the best break closes it. All else stays.
 """
 
 from collections.abc import Collection, Sequence
@@ -10,7 +11,7 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.assess.assessment import ANCHOR, Assessment, GroupAnswer
+from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.lodging import Pool
 from patchnet.assess.sharing import combine_months
 from patchnet.assess.supply import anchor_places, patches, resource_months, supply_of
@@ -93,19 +94,23 @@ def _places_won(
     assessment: Assessment, answer: GroupAnswer, amounts: Array, supply: Array
 ) -> Array:
     places = anchor_places(amounts, supply, assessment.knowledge, answer.group)[:, _USUAL]
-    room, homes = answer.room.to_numpy(), answer.homes.to_numpy()
-    met = homes.sum() / room.sum() if room.sum() > 0 else 1.0
-    share = np.full(len(room), met)
-    if room.sum() > 0:
-        # New homes live as those near by do: where something else holds these back, hardly.
-        held = answer.scarcest.to_numpy(dtype=object) == ANCHOR
-        near = answer.reach.within(answer.group.anchor_reach.value)
-        around = np.asarray(near @ room)
-        free = np.asarray(near @ np.where(held, room, 0.0))
-        share = np.where(around > 0, free / np.where(around > 0, around, 1.0), met)
+    homes = answer.homes.to_numpy()
+    won = np.tile(places, (len(homes), 1))
     if answer.pool is not None:
-        share = share * _left(answer.pool, answer.places[:, _USUAL])
-    return np.outer(share, places)
+        won *= _left(answer.pool, answer.places[:, _USUAL])[:, None]
+    scarcest, helped = np.ones_like(won), np.ones_like(won)
+    some = won > 0
+    for sheet in answer.needs:
+        # What the homes that are there leave of it feeds new ones.
+        taken = np.asarray(answer.reach.within(sheet.need.reach.value) @ homes)
+        spare = np.maximum(sheet.enough.to_numpy() - taken, 0.0)[:, None]
+        met = np.where(some, np.minimum(spare / np.where(some, won, 1.0), 1.0), 1.0)
+        floor = sheet.need.floor.value
+        if floor > 0:
+            helped *= floor + (1.0 - floor) * met
+        else:
+            scarcest = np.minimum(scarcest, met)
+    return np.asarray(won * scarcest * helped)
 
 
 def _left(pool: Pool, expected: Array) -> Array:

@@ -162,7 +162,20 @@ def parts_of(neighbourhood: Neighbourhood, plots: Sequence[str], size: int) -> M
 
 
 def column_of(neighbourhood: Neighbourhood, name: str) -> "pd.Series[str]":
-    """A column of the plots as text, empty where there is nothing or no such column."""
+    """Return a column of the plots as text, empty where there is nothing or no such column.
+
+    Parameters
+    ----------
+    neighbourhood
+        The street.
+    name
+        Of the column.
+
+    Returns
+    -------
+    Series
+        Text (index: plots).
+    """
     plots = neighbourhood.plots
     if name not in plots.columns:
         return pd.Series("", index=plots.index)

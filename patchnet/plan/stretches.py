@@ -6,8 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.texts import _
 from patchnet.plan.street_houses import column_of
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.survey.release_units import SEVERAL, TOGETHER
 
 __all__ = ["Stretch", "nearest_stretch", "stretches_of"]
 
@@ -40,9 +42,10 @@ def stretches_of(neighbourhood: Neighbourhood, *, least: float) -> tuple[Stretch
     Parameters
     ----------
     neighbourhood
-        The plots; column ``street`` counts.
+        The plots; column ``street`` counts. For the public each unit is a stretch.
     least
-        Plots that a stretch has at least; a street with fewer in one of its thirds stays whole.
+        Number of plots that a stretch has at least; a street with fewer in one of its thirds
+        stays whole.
 
     Returns
     -------
@@ -59,6 +62,8 @@ def stretches_of(neighbourhood: Neighbourhood, *, least: float) -> tuple[Stretch
     plots = neighbourhood.plots
     if not len(plots):
         return ()
+    if neighbourhood.audience == "public":
+        return _units(neighbourhood)
     streets = column_of(neighbourhood, "street").str.strip().to_numpy(dtype=object)
     middles = plots.geometry.representative_point()
     points = np.column_stack([middles.x.to_numpy(), middles.y.to_numpy()])
@@ -70,6 +75,19 @@ def stretches_of(neighbourhood: Neighbourhood, *, least: float) -> tuple[Stretch
             found.append(Stretch(street, "", rows))
         else:
             found += [Stretch(street, name, rows[part]) for name, part in thirds]
+    return tuple(found)
+
+
+def _units(neighbourhood: Neighbourhood) -> tuple[Stretch, ...]:
+    """The units that the public is told of, each called what it is called there."""
+    plots = neighbourhood.plots
+    # Public land is told as it is, plot by plot: that is no street.
+    units = (plots["kind"].astype(str) == TOGETHER).to_numpy()
+    found = [Stretch("", "", np.flatnonzero(~units))] if (~units).any() else []
+    for row in np.flatnonzero(units).tolist():
+        name = str(plots["label"].iloc[row])
+        street = "" if name.startswith(_(SEVERAL)) else name
+        found.append(Stretch(street, "", np.array([row], dtype=np.intp)))
     return tuple(found)
 
 

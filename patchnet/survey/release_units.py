@@ -10,11 +10,16 @@ import pandas as pd
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.survey.release import UNITS, Ledger, new_key
 
-__all__ = ["fix_units", "unit_shapes"]
+__all__ = ["SEVERAL", "TOGETHER", "fix_units", "unit_shapes"]
+
+SEVERAL = N_("Several streets")
+"""Name of a unit that is not along one street."""
+TOGETHER = "plots shown together"
+"""Kind of what is shown for several plots at once."""
 
 
 def fix_units(
@@ -116,7 +121,7 @@ def _names(homes: pd.DataFrame, units: Sequence[Sequence[str]]) -> dict[str, str
         side = rows["side"].unique()
         place = [str(street[0])] if len(street) == 1 and street[0] else []
         place += [str(side[0])] if place and len(side) == 1 and side[0] else []
-        words.append(", ".join(place) or _("Several streets"))
+        words.append(", ".join(place) or _(SEVERAL))
     counted: dict[str, int] = {}
     named = {}
     for number, word in enumerate(words, 1):

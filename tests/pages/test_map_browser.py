@@ -58,7 +58,8 @@ EVERY_CHOICE = """() => {
         const items = [...document.querySelectorAll("#legend-list li")].map((one) =>
           [...one.children].map((part) => part.textContent).join(" "));
         const rows = document.querySelectorAll("#plots-body tr").length;
-        seen.push({ group, show, option, title: text("legend-title"), items, rows });
+        const note = text("legend-note");
+        seen.push({ group, show, option, title: text("legend-title"), items, note, rows });
       }
     }
   }
@@ -74,16 +75,21 @@ def test_every_choice_draws(page):
         tab.locator(f"#{box}").set_checked(True)
     seen = tab.evaluate(EVERY_CHOICE)
     # Four groups ("all" among them) x (52 features, 13 months, 4 single layers), the needs of
-    # three groups with their place to live, and one count over all groups.
+    # three groups with their place to live, and one count over all groups; and the gardens.
     needs = (2 + 1) + (4 + 1) + (4 + 1)
-    assert len(seen) == 4 * (52 + 13 + 4) + needs + 1
+    assert len(seen) == 4 * (52 + 13 + 4) + needs + 1 + 4
     for one in seen:
+        assert one["rows"] == 48
+        if one["show"] == "garden":
+            continue
+        if one["note"].startswith("All plots are alike"):
+            assert not [item for item in one["items"] if re.search(r"\d+ plots?$", item)]
+            continue
         counted = [item for item in one["items"] if re.search(r"\d+ plots?$", item)]
         classes = [item for item in counted if "nobody has seen" not in item]
         total = sum(int(re.search(r"(\d+) plots?$", item)[1]) for item in classes)
         assert total == 48, one
-        assert one["rows"] == 48
-    assert len({one["title"] for one in seen}) == 52 + 1 + 4 * 13 + 3 * 3 + needs + 4
+    assert len({one["title"] for one in seen}) == 52 + 1 + 4 * 13 + 3 * 3 + needs + 4 + 1
     quiet(page)
 
 
@@ -137,19 +143,20 @@ def test_many_plots_are_painted_and_can_be_clicked(make, open_page):
     assert tab.locator("#map_street canvas").count() > 0
     assert len(picture(opened, "#map_street").getcolors(1_000_000)) > 60
     box = tab.locator("#map_street").bounding_box()
+    scale = tab.evaluate(
+        "() => { const b = map_street.getBounds(), s = map_street.getSize();"
+        " return b.getNorthWest().distanceTo(b.getNorthEast()) / s.x; }"
+    )
     # A little off the middle, which lies on a fence.
     x, y = box["x"] + box["width"] / 2 + 1, box["y"] + box["height"] / 2 + 3
     tab.mouse.click(x, y)
     plots = made.neighbourhood.plots
     west, south, east, north = plots.total_bounds
-    scale = tab.evaluate(
-        "() => { const b = map_street.getBounds(), s = map_street.getSize();"
-        " return b.getNorthWest().distanceTo(b.getNorthEast()) / s.x; }"
-    )
     middle = Point((west + east) / 2 + scale, (south + north) / 2 - 3 * scale)
     hit = plots[plots.distance(middle) < 2 * scale]
-    assert clean(tab.inner_text("#card-title")) in set(hit["label"])
-    assert "table" in tab.inner_text("#map-how")
+    assert clean(tab.inner_text("#card-kicker")).split(" · ")[0] in set(hit["label"])
+    tab.keyboard.press("Escape")
+    assert "table" in tab.locator("#map-how").text_content()
     assert tab.inner_text("#plots-count") == "Plots 1 to 100 of 675"
     tab.click("#page-on")
     assert tab.inner_text("#plots-count") == "Plots 101 to 200 of 675"
@@ -168,6 +175,8 @@ def test_the_card_tells_what_stands_there_and_next_door(make, open_page):
     opened = open_page(map_page(made))
     tab = opened.page
     tab.click('[data-plot="0"]')
+    assert tab.evaluate("document.activeElement.id") == "card-title"
+    tab.click("#card-whole > summary")
     words = clean(tab.inner_text("#card"))
     assert "Wildlife pond, no fish: 3 m², size assumed, not sure" in words
     assert "Here: wildlife pond, no fish" in words
@@ -184,7 +193,6 @@ def test_the_card_tells_what_stands_there_and_next_door(make, open_page):
     assert "Place to live" in scarcest
     hungry = answer.needs[0].hungry.iloc[0]
     assert tab.locator(".months .hungry").count() == int(hungry.sum())
-    assert tab.evaluate("document.activeElement.id") == "card-title"
     tab.keyboard.press("Escape")
     assert not tab.locator("#card").is_visible()
     assert tab.evaluate("document.activeElement.dataset.plot") == "0"
@@ -194,7 +202,9 @@ def test_the_card_tells_what_stands_there_and_next_door(make, open_page):
 def test_what_is_not_known_is_told(page):
     """Every seventh plot is wholly unknown in the made-up data; plot 8 is one."""
     page.page.click('[data-plot="7"]')
+    page.page.click("#card-whole > summary")
     words = clean(page.page.inner_text("#card"))
+    assert "Nobody has told us yet what is here." in words
     assert "48 of 48 features are not known here" in words
     assert "This plot: 48 features not known" in words
     assert "Not known at" in words

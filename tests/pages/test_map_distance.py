@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon, affinity, box
 
 from patchnet.assess.reach import Reach
 from patchnet.movement.distance import Pairs, pairs_within
-from patchnet.pages.kit.encode import path_code, two_digit_codes
+from patchnet.pages.kit.encode import flag_codes, path_code, two_digit_codes
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.map.ground_layers import move_code
 
@@ -95,9 +95,13 @@ def test_only_what_a_group_can_get_to(browser):
     is out of reach though it lies 80 m away in a straight line: no stop to rest on."""
     shapes = [box(at * 3000, 0, at * 3000 + 1000, 1000) for at in range(5)]
     call = "gotTo({{hop: 25, patch: '{0}'}}, 0, neighbours(0, 100), 100).map((one) => one[0])"
-    assert run(browser, shapes, call.format("11111")) == [1, 2, 3]
-    assert run(browser, shapes, call.format("11011")) == [1, 2]
-    assert run(browser, shapes, call.format("00000")) == [1]
+    assert run(browser, shapes, call.format(flag_codes([one == "1" for one in "11111"]))) == [
+        1,
+        2,
+        3,
+    ]
+    assert run(browser, shapes, call.format(flag_codes([one == "1" for one in "11011"]))) == [1, 2]
+    assert run(browser, shapes, call.format(flag_codes([one == "1" for one in "00000"]))) == [1]
 
 
 def test_reach_agrees_with_that_of_the_balance_sheets(browser):
@@ -109,7 +113,7 @@ def test_reach_agrees_with_that_of_the_balance_sheets(browser):
     stops = rng.random(70) < 0.5
     metres = np.array([affinity.scale(one, 0.01, 0.01, origin=(0, 0)) for one in shapes])
     reach = Reach(pairs_within(metres, 90.0), stops, hop_m=15.0)
-    patch = "".join("1" if stop else "0" for stop in stops)
+    patch = flag_codes(stops)
     for plot in range(0, 70, 7):
         call = f"gotTo({{hop: 15, patch: '{patch}'}}, {plot}, neighbours({plot}, 90), 90)"
         got = {one[0] for one in run(browser, shapes, call)}
@@ -129,7 +133,7 @@ def test_reach_over_the_ground_agrees_with_that_of_the_balance_sheets(browser):
     moves = Pairs(i=ends[:, 0], j=ends[:, 1], length_mm=cost.astype(np.int64))
     metres = np.array([affinity.scale(one, 0.01, 0.01, origin=(0, 0)) for one in shapes])
     reach = Reach(pairs_within(metres, 90.0), stops, hop_m=22.0, moves=moves)
-    patch = "".join("1" if stop else "0" for stop in stops)
+    patch = flag_codes(stops)
     group = json.dumps({"hop": 22, "patch": patch, "ground": {"moves": move_code(moves, 22.0)}})
     call = (
         f"((group) => P.shape.map((_, plot) => [15, 45, 90].map((reach) =>"

@@ -48,6 +48,7 @@ _HEADLINES: Words[str, str] = Words(
         "seldom": N_("Hardly anybody has looked at what grows here yet."),
         "bare": N_("No animal we asked about has room for even one home here."),
         "enough": N_("Nothing is clearly short here: keep what there is."),
+        "coarse": N_("Told in classes, nothing here stands out as short."),
     }
 )
 _SEASONS: Words[str, str] = Words(
@@ -183,7 +184,7 @@ def story(most_help: MostHelp, assessment: Assessment) -> Story:
         range(len(rooms)), key=lambda at: (most_help.rooms[at].homes.mean, rooms[at].animal)
     )
     note = ""
-    if most_help.finding.plots and not things:
+    if most_help.finding.plots and not things and not most_help.public:
         note = _("No single thing on one plot would make much of a difference here.")
     elif not most_help.judged and any(one.kind == "add" for one in most_help.things):
         note = _("There are many plots here, so these things are estimates, told without figures.")
@@ -301,8 +302,12 @@ def _headline(most_help: MostHelp, know: Knowledge) -> str:
     if finding.kind == "bare" and len(most_help.rooms) == 1:
         animal = _animal(most_help.rooms[0].group, know)
         return _("Not even one home here for {animal}.").format(animal=animal)
-    few = finding.kind == "unseen" and finding.unseen < finding.plots
-    return _HEADLINES["seldom" if few else finding.kind]
+    kind: str = finding.kind
+    if kind == "unseen" and finding.unseen < finding.plots:
+        kind = "seldom"
+    elif kind == "enough" and most_help.public:
+        kind = "coarse"
+    return _HEADLINES[kind]
 
 
 def _stopped(finding: Finding, know: Knowledge) -> str:
@@ -358,6 +363,8 @@ def _why(most_help: MostHelp, know: Knowledge) -> str:
     if finding.kind == "unseen":
         words = _("{unseen} of {plots} plots have not been seen: what they have is only assumed.")
         return words.format(unseen=finding.unseen, plots=finding.plots)
+    if finding.kind == "enough" and most_help.public:
+        return ""
     if finding.kind == "enough":
         return _("More of any one thing would not make room for many more homes.")
     if lack is not None:

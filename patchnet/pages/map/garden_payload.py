@@ -23,8 +23,9 @@ def garden_payload(
 
     ``cuts``: how each plot is cut across, in rows of two: how many strips and the direction in
     tenths of a degree; then for each strip its place in ``kinds_cut`` and its far end in
-    decimetres. ``areas``: ground that is no strip, to its polygons; ``crowns``: x, y and radius in cm; ``hedges``: lines; ``signs``: kind to x and y; ``numbers``:
-    of houses, [words, x, y]; ``laid`` and ``unseen``: a flag for each plot.
+    decimetres. ``areas``: ground that is no strip, to its polygons; ``crowns``: x, y and radius in
+    cm; ``hedges``: lines; ``signs``: kind to x and y; ``numbers``: of houses, [words, x, y];
+    ``laid`` and ``unseen``: a flag for each plot.
 
     Parameters
     ----------

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 import folium
+import numpy as np
 from branca.element import Figure
 
 from patchnet.assess.assessment import Assessment, GroupAnswer
@@ -16,14 +17,17 @@ from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
 from patchnet.pages.kit.page import page, script_of
 from patchnet.pages.kit.place_name import place_name
+from patchnet.pages.kit.shapes import Frame
+from patchnet.pages.kit.story_words import Story, story
 from patchnet.pages.kit.templates import Markup, escape, render
 from patchnet.pages.map import map_words as words
 from patchnet.pages.map.additions_payload import additions_payload
 from patchnet.pages.map.figures_used import figures_used
-from patchnet.pages.map.payload import payload
+from patchnet.pages.map.payload import page_frame, payload
 from patchnet.pages.map.sun_layer import SUN_SHOW, sun_layer
 from patchnet.pages.privacy import assessment_for
 from patchnet.plan.additions import PlotAdditions
+from patchnet.plan.most_help import most_help
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.shade import SunHours
 
@@ -56,6 +60,7 @@ SCRIPTS = (
 )
 """The scripts of the page, in their order."""
 _ICON = ("235c45", "c93a12")
+_THREE = 3
 _HOUSE = "M8 1L15 7H13V15H3V7H1Z"  # a house, in the list of rooms
 _TILE_ADDRESS = re.compile(r"https?://[^\s<>\"'`\\]+")
 
@@ -171,17 +176,18 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
-    story = _story_stub(assessment)
+    told = story(most_help(assessment), assessment)
+    data["things"] = _things_on_map(told, page_frame(hood))
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)
     if hood.withheld:
         privacy = f"{privacy} {_(words.LEFT_OUT)} {hood.withheld}"
     return page(
         "map/map_page.html",
         title=title if title is not None else place_name(hood),
-        story=story,
-        help_title=_("What would help most")
-        if len(story.things) != 3
-        else _("Three things that would help most"),
+        story=told,
+        help_title=_("Three things that would help most")
+        if len(told.things) == _THREE
+        else _("What would help most"),
         house=_HOUSE,
         icon=_ICON,
         styles=[f"\n{style}\n", f"\n{colours.css_variables()}\n{asset('map/map_page.css')}\n"],
@@ -262,40 +268,6 @@ def write_map(
     return Path(path)
 
 
-def _story_stub(assessment):
-    from types import SimpleNamespace as S
-
-    rooms = [
-        S(
-            animal=g.group.name,
-            solid=min(10, int(g.all_homes_told.mean)),
-            dashed=max(
-                0,
-                min(
-                    10 - min(10, int(g.all_homes_told.mean)),
-                    int(g.all_homes_told.high) - int(g.all_homes_told.mean),
-                ),
-            ),
-            about=f"about {g.all_homes_told.mean:.0f}",
-        )
-        for g in assessment.groups.values()
-    ]
-    return S(
-        headline="The middle of Wickthorn is paved: a blackbird has nowhere to hide.",
-        why="What blackbirds and wrens lack most here is thick bush.",
-        things=[
-            S(
-                number=1,
-                title="Open the wall between 35 and 37.",
-                words="The best single gap.",
-                small="Ask both households.",
-                point=None,
-            )
-        ],
-        rooms=rooms,
-    )
-
-
 def _street_map(
     tiles: str | None, credit: str | None, *, as_svg: bool
 ) -> tuple[folium.Map, str, Markup]:
@@ -366,6 +338,15 @@ def _drawn_by_folium(street_map: folium.Map) -> tuple[str, str, Markup, str]:
         ) from error
     box = Markup(figure.html.render())
     return library, style, box, f"\n{figure.script.render().strip()}\n"
+
+
+def _things_on_map(told: Story, frame: Frame) -> list[list[int]]:
+    """Number and place of each thing that has one, in the page's centimetres."""
+    return [
+        [one.number, *frame.centimetres(np.array([[one.point.x, one.point.y]]))[0].tolist()]
+        for one in told.things
+        if one.point is not None
+    ]
 
 
 def _public_words(hood: Neighbourhood) -> str:

@@ -73,8 +73,8 @@ PAGE: Words[str, str] = Words(
         "year": N_("When flowers run short"),
         "year_animal": N_("For"),
         "year_note": N_(
-            "Strong colour: too few flowers within flying distance. Choose a month to see it on "
-            "the map."
+            "Strong colour: too few flowers within flying distance for half of the animals or more; "
+            "pale: for some. Choose a month to see it on the map."
         ),
         "closer": N_("Look closer"),
         "closer_words": N_(
@@ -328,11 +328,10 @@ _SCRIPT: dict[str, object] = {
     "strip_enough": N_("enough"),
     "strip_key": N_("✕ too few flowers within flying distance, • enough"),
     "year_all": N_("all animals"),
-    "year_short_one": N_("{n} plot short"),
-    "year_short": N_("{n} plots short"),
+    "year_share": N_("{n} in 100 short"),
     "year_enough": N_("enough"),
     "year_none": N_("no need"),
-    "year_words": N_("Worst in {months}: too few flowers at {plots}."),
+    "year_words": N_("Worst in {months}: flowers are too few for {n} in 100 of what is needed."),
     "year_all_well": N_("In no month are there too few flowers."),
     "scale_shares": (
         N_("least of the homes"),

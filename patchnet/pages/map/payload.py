@@ -38,7 +38,7 @@ from patchnet.pages.map.ground_layers import ground_layers, straightened
 from patchnet.pages.public_results import steps_down, steps_near, steps_up
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["chosen_groups", "payload"]
+__all__ = ["chosen_groups", "page_frame", "payload"]
 
 MOST = 9.9e12  # stands for "any number", as in the columns
 
@@ -82,6 +82,13 @@ def chosen_groups(
     return chosen
 
 
+def page_frame(hood: Neighbourhood) -> Frame:
+    """Return the frame of a page that draws a neighbourhood."""
+    return frame_of(
+        (hood.plots, hood.buildings, hood.roads, hood.footways, hood.barriers), hood.plots.crs
+    )
+
+
 def payload(
     assessment: Assessment,
     *,
@@ -112,9 +119,7 @@ def payload(
     hood = assessment.neighbourhood
     know = assessment.knowledge
     chosen = chosen_groups(assessment, groups)
-    frame = frame_of(
-        (hood.plots, hood.buildings, hood.roads, hood.footways, hood.barriers), hood.plots.crs
-    )
+    frame = page_frame(hood)
     columns = _Columns()
     at = {str(ident): position for position, ident in enumerate(hood.plots.index)}
     return {
@@ -287,7 +292,7 @@ def _group(
     group = answer.group
     names = [ANCHOR, *(sheet.need.key for sheet in answer.needs)]
     scarcest = answer.scarcest.reindex(index)
-    component = answer.component.reindex(index).fillna(-1).astype(int).to_numpy()
+    component = answer.component.reindex(index).fillna(-1).astype(np.int64).to_numpy()
     # Patches without a component number of their own would vanish: they stay patches.
     patch = answer.patch.reindex(index).fillna(value=False).astype(bool).to_numpy()
     first, second, total = holding_links(answer.network, at)
@@ -313,9 +318,9 @@ def _group(
         "homes": column(homes),
         "low": column(low),
         "high": column(high),
-        "patch": "".join("1" if one else "0" for one in patch.tolist()),
+        "patch": flag_codes(patch),
         "open": _open((answer.homes_low == 0) & (answer.homes_high > 0), index),
-        "component": component.tolist(),
+        "component": path_code(component.astype(np.int64).reshape(-1, 1)),
         "scarcest": "".join(
             ALPHABET[names.index(key)] if key in names else "-" for key in scarcest
         ),

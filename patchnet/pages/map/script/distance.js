@@ -95,7 +95,7 @@ function gotTo(group, plot, near, reach) {
     for (const other of open) if (way.get(other) < least) [next, least] = [other, way.get(other)];
     if (next === null || least > reach) break;
     open.delete(next);
-    if (group.patch[next] !== "1") continue;
+    if (!flagged(group.patch, next)) continue;
     for (const other of open) {
       const atLeast = boxGap(next, other);
       if (atLeast > group.hop || least + atLeast >= way.get(other)) continue;
@@ -130,7 +130,7 @@ function walkedFrom(group, plot) {
     let next = -1;
     for (const other of open) if (next < 0 || cost[other] < cost[next]) next = other;
     open.delete(next);
-    if (next !== plot && group.patch[next] !== "1") continue;
+    if (next !== plot && !flagged(group.patch, next)) continue;
     for (const [other, length] of moves(group)[next]) {
       if (cost[next] + length >= cost[other]) continue;
       cost[other] = cost[next] + length;

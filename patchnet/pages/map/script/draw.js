@@ -109,7 +109,7 @@ function networkLayer(group) {
   const held = column(group.homes);
   const most = Math.max(1e-9, ...held);
   for (let plot = 0; plot < PLOTS; plot += 1) {
-    if (group.patch[plot] !== "1") continue;
+    if (!flagged(group.patch, plot)) continue;
     L.circleMarker(latLng(...spot(plot)), {
       ...options,
       radius: 3 + 5 * Math.sqrt(held[plot] / most),
@@ -176,7 +176,11 @@ function drawAs(asSvg) {
     shape.options.renderer = R.plots;
     shape.addTo(MAP);
   }
-  for (const pane of Object.keys(PANES)) last[pane].remove();
+  for (const pane of Object.keys(PANES)) {
+    // Leaflet may have a frame under way that it has lost sight of, for a canvas that is gone then.
+    last[pane]._clear = last[pane]._draw = () => {};
+    last[pane].remove();
+  }
 }
 
 let drawnOutline = 0;

@@ -59,7 +59,7 @@ function homesLayer(group) {
       { words: W.patch_no_home, tint: T.steps[0] },
       ...homesScale(bounds_),
     ],
-    of: (plot) => (held[plot] > 0 ? 2 + binOf(bounds_, held[plot]) : group.patch[plot] === "1" ? 1 : 0),
+    of: (plot) => (held[plot] > 0 ? 2 + binOf(bounds_, held[plot]) : flagged(group.patch, plot) ? 1 : 0),
     doubt: (plot) => flagged(group.open, plot),
     doubtWords: W.doubt_homes,
     columns: [
@@ -251,10 +251,16 @@ function featureLayer(at) {
   };
 }
 
+const componentsReady = new Map();
+function componentsOf(group) {
+  if (!componentsReady.has(group)) componentsReady.set(group, path(group.component, 1));
+  return componentsReady.get(group);
+}
+
 function connectedLayer(group) {
   const most = T.categories.length - 1;
   const sizes = new Map();
-  for (const number of group.component) {
+  for (const number of componentsOf(group)) {
     if (number >= 0) sizes.set(number, (sizes.get(number) || 0) + 1);
   }
   const count = Math.min(most, sizes.size);
@@ -266,7 +272,8 @@ function connectedLayer(group) {
     });
   }
   if (sizes.size > most) classes.push({ words: W.smaller_groups, tint: marked(T.categories[most], "+") });
-  const number = (plot) => group.component[plot];
+  const components = componentsOf(group);
+  const number = (plot) => components[plot];
   return {
     title: fill(W.title_connected, { group: group.name }),
     note: fill(group.ground ? W.note_connected_ground : W.note_connected, { hop: inFull(group.hop) }),
@@ -388,7 +395,7 @@ function allLayer(view) {
   }
   if (view.show === "connected") {
     const heads = { none: W.no_patch_any, head: W.head_all_patch };
-    return countLayer(W.title_all_patch, W.note_all_patch, heads, countGroups((group, plot) => group.patch[plot] === "1"));
+    return countLayer(W.title_all_patch, W.note_all_patch, heads, countGroups((group, plot) => flagged(group.patch, plot)));
   }
   if (view.show === "hungry") {
     const wanted = view.month ? 1 << (view.month - 1) : 4095;

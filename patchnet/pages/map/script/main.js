@@ -137,12 +137,19 @@ function keepAddress(step) {
   }
 }
 
+// What the sheet covers takes no focus while it does.
+const COVERED = document.querySelectorAll(".top, main > :not(#card, #say), footer");
+function cover(covered) {
+  for (const one of COVERED) one.inert = covered;
+}
+
 function openCard(plot, kept) {
   if (document.activeElement && document.activeElement !== document.body) cameFrom = document.activeElement;
   const first = view.plot === null;
   view.plot = plot;
   byId("card").hidden = false;
   document.documentElement.classList.add("sheet-open");
+  cover(true);
   writeCard();
   byId("card").scrollTop = 0;
   MAP.invalidateSize({ animate: false, pan: false });
@@ -159,6 +166,7 @@ function hideCard() {
   view.plot = null;
   byId("card").hidden = true;
   document.documentElement.classList.remove("sheet-open");
+  cover(false);
   drawSheet(null, []);
   pickOut(null);
   MAP.invalidateSize({ animate: false, pan: false });
@@ -181,12 +189,14 @@ function readAddress() {
   const animal = G.findIndex((group) => group.key === asked.get("animal"));
   const shows = [...byId("show").options].map((one) => one.value);
   const show = shows.includes(asked.get("show")) ? asked.get("show") : animal >= 0 ? "homes" : DATA.start;
-  if (animal >= 0) view.group = animal;
-  if (view.show !== show) view.show = show;
-  byId("group").value = String(view.group);
-  byId("show").value = view.show;
+  const group = animal >= 0 ? animal : 0;
+  if (view.group !== group || view.show !== show) {
+    [view.group, view.show] = [group, show];
+    byId("group").value = String(view.group);
+    byId("show").value = view.show;
+    draw(false);
+  }
   if (animal >= 0 || asked.get("show")) byId("closer").open = true;
-  draw(false);
   const plot = P.id.indexOf(asked.get("plot") || "");
   if (plot >= 0) openCard(plot, true);
   else hideCard();
@@ -510,5 +520,6 @@ for (const kind of ["pointerdown", "wheel", "keydown"]) {
 new ResizeObserver(() => {
   MAP.invalidateSize({ animate: false });
   if (!moved && view.plot === null && !before) showWhole();
+  // The browser says so once for a box that it begins to watch: from then on the page stands.
+  document.documentElement.classList.add("drawn");
 }).observe(MAP.getContainer());
-document.documentElement.classList.add("drawn");

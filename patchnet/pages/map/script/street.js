@@ -82,7 +82,7 @@ function commonestScarcest(group) {
   const within = column(group.roomWithin);
   for (let plot = 0; plot < PLOTS; plot += 1) {
     const at = scarcestAt(group, plot);
-    if (at >= 0 && (within[plot] > 0 || group.patch[plot] === "1")) votes.set(at, (votes.get(at) || 0) + 1);
+    if (at >= 0 && (within[plot] > 0 || flagged(group.patch, plot))) votes.set(at, (votes.get(at) || 0) + 1);
   }
   const best = [...votes].sort((a, b) => b[1] - a[1] || a[0] - b[0])[0];
   return best ? { name: needName(group, best[0]), plots: best[1] } : null;

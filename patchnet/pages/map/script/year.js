@@ -21,34 +21,37 @@ const yearPath = (plot) =>
     return d + "Z";
   }).join("");
 
-// 2 short, 1 enough, 0 nothing needed or no room, of the animals asked for.
-function yearState(asked, plot, month) {
-  let state = 0;
+// How many of the animals asked for need flowers at a plot in a month, and for how many they are short.
+function yearCount(asked, plot, month) {
+  let [needing, short] = [0, 0];
   for (const at of asked) {
     const group = G[at];
-    for (const need of group.needs) {
-      if (!need.byMonth.length || !need.months.includes(month) || !(column(need.room)[plot] > 0)) continue;
-      if (hungryBits(group, plot) & (1 << (month - 1))) return 2;
-      state = 1;
-    }
+    const needs = group.needs.some(
+      (need) => need.byMonth.length && need.months.includes(month) && column(need.room)[plot] > 0,
+    );
+    if (!needs) continue;
+    needing += 1;
+    if (hungryBits(group, plot) & (1 << (month - 1))) short += 1;
   }
-  return state;
+  return [needing, short];
 }
 
-// One month as a picture on a button, and how many plots run short in it.
+// One month as a picture on a button: how much of the need is not met, plot by plot.
+const YEAR_STATES = ["none", "enough", "some", "short"];
 function yearMonth(asked, at, frame, outlines, pick) {
-  const paths = ["", "", ""];
-  let short = 0;
+  const paths = ["", "", "", ""];
+  let [needing, short] = [0, 0];
   for (let plot = 0; plot < PLOTS; plot += 1) {
-    const state = yearState(asked, plot, at + 1);
-    paths[state] += outlines[plot];
-    if (state === 2) short += 1;
+    const [all, lacking] = yearCount(asked, plot, at + 1);
+    [needing, short] = [needing + all, short + lacking];
+    paths[!all ? 0 : !lacking ? 1 : lacking < all / 2 ? 2 : 3] += outlines[plot];
   }
-  const words = short ? plural(short, W.year_short_one, W.year_short) : paths[1] ? W.year_enough : W.year_none;
-  const parts = [["none", 0], ["enough", 1], ["short", 2]].map(([kind, state]) => svg("path", { class: kind, d: paths[state] }));
+  const share = needing ? short / needing : 0;
+  const words = !needing ? W.year_none : !short ? W.year_enough : fill(W.year_share, { n: num(Math.max(1, Math.round(100 * share))) });
+  const parts = YEAR_STATES.map((kind, state) => svg("path", { class: kind, d: paths[state] }));
   const made = button("", {}, () => pick(at + 1));
   made.append(el("strong", {}, W.months[at]), svg("svg", { viewBox: frame, "aria-hidden": "true" }, ...parts), el("span", {}, words));
-  return { made: el("li", {}, made), short };
+  return { made: el("li", {}, made), share };
 }
 
 function writeYear(chosen, pick) {
@@ -58,11 +61,10 @@ function writeYear(chosen, pick) {
   const outlines = SHAPES.map((_, plot) => yearPath(plot));
   const each = W.months.map((_, at) => yearMonth(asked, at, frame, outlines, pick));
   byId("year-maps").replaceChildren(...each.map((one) => one.made));
-  const most = Math.max(...each.map((one) => one.short));
-  const worst = W.months.filter((_, at) => most > 0 && each[at].short === most);
-  byId("year-words").textContent = most
-    ? fill(W.year_words, { months: listed(worst), plots: plural(most, W.plot, W.plots) })
-    : W.year_all_well;
+  const most = Math.max(...each.map((one) => one.share));
+  const worst = W.months.filter((_, at) => most > 0 && each[at].share > most - 0.005);
+  const parts = { months: listed(worst.slice(0, 3)), n: num(Math.round(100 * most)) };
+  byId("year-words").textContent = most ? fill(W.year_words, parts) : W.year_all_well;
 }
 
 function prepareYear(pick) {
