@@ -55,6 +55,7 @@ if TYPE_CHECKING:
     from patchnet.pages.sheets.plan_card import write_card
     from patchnet.pages.sheets.poster import write_poster
     from patchnet.pages.sheets.progress_page import write_progress
+    from patchnet.pages.sheets.residents_notice import write_notice
     from patchnet.pages.sheets.street_sheet import write_street_sheet
     from patchnet.pages.survey.pack import write_survey
     from patchnet.pages.survey.progress import survey_progress
@@ -176,6 +177,7 @@ __all__ = [
     "write_geotiff",
     "write_map",
     "write_merged",
+    "write_notice",
     "write_poster",
     "write_progress",
     "write_report",
@@ -227,6 +229,7 @@ _WHERE = {
         "pages.sheets.compare_page": ("write_comparison",),
         "pages.sheets.plan_card": ("write_card",),
         "pages.sheets.poster": ("write_poster",),
+        "pages.sheets.residents_notice": ("write_notice",),
         "pages.sheets.street_sheet": ("write_street_sheet",),
         "pages.sheets.progress_page": ("write_progress",),
         "pages.survey.pack": ("write_survey",),

@@ -16,8 +16,11 @@ from patchnet.commands.options import (
     input_options,
     overwrite_option,
 )
+from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
+from patchnet.core.texts import _
 from patchnet.pages.sheets.poster import write_poster
+from patchnet.pages.sheets.residents_notice import write_notice
 
 __all__ = ["poster"]
 
@@ -37,6 +40,11 @@ __all__ = ["poster"]
 )
 @click.option("--a3", is_flag=True, help="A3, not A4.")
 @click.option(
+    "--notice",
+    is_flag=True,
+    help="Not a poster but a notice for residents: one A4 page with three facts and one wish.",
+)
+@click.option(
     "--for",
     "audience",
     type=click.Choice(["public", "group"]),
@@ -54,6 +62,7 @@ def poster(
     title: str | None,
     meet: str,
     a3: bool,
+    notice: bool,
     audience: Literal["public", "group"],
     asked: Asked,
     ground: AskedGround,
@@ -67,18 +76,22 @@ def poster(
     Examples:
       patchnet poster street.gpkg -o poster.html
       patchnet poster street.gpkg --a3 --meet 'Saturday 10 am, the Green' -o poster.html
+      patchnet poster street.gpkg --notice -o notice.html
       patchnet poster street.gpkg --for group -o our_own_sheet.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
+    if notice and (audience != "public" or a3):
+        raise WrongUse(
+            _("A notice for residents is for everybody, on A4: leave out --for group and --a3.")
+        )
     answer = assess_for(read_asked(asked), asked, groups, ground, audience)
-    write_poster(
-        answer if audience == "public" else in_draws(answer, draws),
-        output,
-        audience=audience,
-        title=title,
-        meet=meet,
-        a3=a3,
-        overwrite=overwrite,
-    )
+    if audience == "group":
+        answer = in_draws(answer, draws)
+    if notice:
+        write_notice(answer, output, title=title, meet=meet, overwrite=overwrite)
+    else:
+        write_poster(
+            answer, output, audience=audience, title=title, meet=meet, a3=a3, overwrite=overwrite
+        )
     note_made(asked.file, output, audience=audience)
     click.echo(output)

@@ -15,7 +15,8 @@ from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, GardenDrawing, garde
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.place_name import place_name
-from patchnet.pages.kit.story_words import story
+from patchnet.pages.kit.story_words import Story, story
+from patchnet.pages.kit.templates import Markup
 from patchnet.pages.kit.to_scale import fitting_paper
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.public_view import TOGETHER
@@ -23,7 +24,15 @@ from patchnet.plan.most_help import most_help
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.release import Released
 
-__all__ = ["poster", "public_ground", "write_poster"]
+__all__ = [
+    "poster",
+    "poster_style",
+    "public_ground",
+    "shown_words",
+    "street_drawing",
+    "street_names",
+    "write_poster",
+]
 
 # Of A4 and A3: width and height of the drawing and height of the page inside its margins, mm, and
 # the size of ordinary letters, pt: A3 is the same page, seen from a step further away.
@@ -104,37 +113,22 @@ def poster(
         As for `write_poster`.
     """
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
-    public = hood.audience == "public"
     told = story(most_help(assessment), assessment)
-    wide, high, page, letters = _SHEETS[a3]
-    drawn = public_ground(hood) if public else hood
-    ground = shapely.union_all(shapely.envelope(drawn.plots.geometry.to_numpy()))
-    paper = fitting_paper(ground, wide_mm=wide, high_mm=high, margin_mm=4, step=50)
-    drawing = GardenDrawing(drawn, knowledge, paper)
-    for thing in told.things:
-        if thing.point is not None and not public:
-            drawing.mark(thing.number, thing.point)
+    drawing, drawn = street_drawing(assessment, told, a3=a3)
     more = len(told.rooms) - _ROOMS
-    place = title or _place(hood)
+    place = title or street_names(hood)
     return sheet(
         "sheets/poster.html",
         title=_("{place}: what would help").format(place=place),
-        style="".join(
-            (
-                asset("kit/paper.css"),
-                GARDEN_STYLE,
-                asset("sheets/poster.css"),
-                _page(page, letters, a3=a3),
-            )
-        ),
+        style=poster_style(a3=a3),
         place=place,
-        public=public,
+        public=hood.audience == "public",
         story=told,
         things=[
             (one, [words for words in (one.small, *one.cautions) if words]) for one in told.things
         ],
         do=_do(len(told.things)),
-        drawing=drawing.svg(title=_("Plan of the gardens"), to_scale=False),
+        drawing=drawn,
         legend=garden_legend(drawing.kinds),
         rooms=told.rooms[:_ROOMS],
         more_rooms=ngettext(
@@ -143,8 +137,57 @@ def poster(
         if more > 0
         else "",
         meet=meet,
-        shown=_shown(hood, knowledge),
+        shown=shown_words(hood, knowledge),
         credits=" ".join(hood.credits),
+    )
+
+
+def street_drawing(
+    assessment: Assessment, told: Story, *, a3: bool
+) -> tuple[GardenDrawing, Markup]:
+    """Draw the street for a poster, with the numbers of what to do where a place may be told.
+
+    Parameters
+    ----------
+    assessment
+        Answers for the group or the public.
+    told
+        What the page says.
+    a3
+        Whether it is for A3.
+    """
+    hood = assessment.neighbourhood
+    public = hood.audience == "public"
+    wide, high, *_rest = _SHEETS[a3]
+    shown = public_ground(hood) if public else hood
+    ground = shapely.union_all(shapely.envelope(shown.plots.geometry.to_numpy()))
+    paper = fitting_paper(ground, wide_mm=wide, high_mm=high, margin_mm=4, step=50)
+    drawing = GardenDrawing(shown, assessment.knowledge, paper)
+    for thing in told.things:
+        if thing.point is not None and not public:
+            drawing.mark(thing.number, thing.point)
+    return drawing, drawing.svg(title=_("Plan of the gardens"), to_scale=False)
+
+
+def poster_style(*, a3: bool) -> str:
+    """Return the style sheet of a poster: the drawing takes the room that the words leave.
+
+    Parameters
+    ----------
+    a3
+        Whether it is for A3.
+    """
+    *_rest, high, letters = _SHEETS[a3]
+    size = "A3" if a3 else "A4"
+    return "".join(
+        (
+            asset("kit/paper.css"),
+            GARDEN_STYLE,
+            asset("sheets/poster.css"),
+            f"@page {{ size: {size}; margin: 12mm 15mm; }}\n",
+            f"@media print {{ html {{ font-size: {letters:g}pt; }}\n",
+            f".poster {{ height: {high}mm; }} }}\n",
+        )
     )
 
 
@@ -169,8 +212,14 @@ def public_ground(hood: Neighbourhood) -> Neighbourhood:
     )
 
 
-def _place(hood: Neighbourhood) -> str:
-    """Its streets; for the public, to whom no plot tells its own, those on the map."""
+def street_names(hood: Neighbourhood) -> str:
+    """Name a place by its streets; for the public, to whom no plot tells its own, by the map's.
+
+    Parameters
+    ----------
+    hood
+        For the group or the public.
+    """
     if hood.audience != "public" or not len(hood.roads):
         return place_name(hood)
     names = hood.roads.assign(long=hood.roads.geometry.length).groupby("name")["long"].sum()
@@ -188,20 +237,19 @@ def _do(things: int) -> str:
     return _("Do this") if things == 1 else _("Do one of these")
 
 
-def _shown(hood: Neighbourhood, knowledge: Knowledge) -> str:
-    """What of the gardens is shown, and of whom."""
+def shown_words(hood: Neighbourhood, knowledge: Knowledge) -> str:
+    """What of the gardens is shown, and of whom.
+
+    Parameters
+    ----------
+    hood
+        For the group or the public.
+    knowledge
+        For how many households a figure is of at least.
+    """
     if hood.audience != "public":
         return _("Plots whose household said no are drawn as not seen.")
     return _(
         "Gardens are drawn together and plain, never one household's: all figures are of at least "
         "{least} households."
     ).format(least=int(knowledge.setting("public_households_min")))
-
-
-def _page(high: float, letters: float, *, a3: bool) -> str:
-    """Style of the paper: the drawing takes the room that the words leave, so that all fits."""
-    size = "A3" if a3 else "A4"
-    return (
-        f"@page {{ size: {size}; margin: 12mm 15mm; }}\n"
-        f"@media print {{ html {{ font-size: {letters:g}pt; }} .poster {{ height: {high}mm; }} }}\n"
-    )
