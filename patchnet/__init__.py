@@ -53,7 +53,9 @@ if TYPE_CHECKING:
     from patchnet.pages.scheme.files import write_report
     from patchnet.pages.sheets.compare_page import write_comparison
     from patchnet.pages.sheets.plan_card import write_card
+    from patchnet.pages.sheets.poster import write_poster
     from patchnet.pages.sheets.progress_page import write_progress
+    from patchnet.pages.sheets.residents_notice import write_notice
     from patchnet.pages.sheets.street_sheet import write_street_sheet
     from patchnet.pages.survey.pack import write_survey
     from patchnet.pages.survey.progress import survey_progress
@@ -175,6 +177,8 @@ __all__ = [
     "write_geotiff",
     "write_map",
     "write_merged",
+    "write_notice",
+    "write_poster",
     "write_progress",
     "write_report",
     "write_routes",
@@ -224,6 +228,8 @@ _WHERE = {
         "pages.scheme.files": ("write_report",),
         "pages.sheets.compare_page": ("write_comparison",),
         "pages.sheets.plan_card": ("write_card",),
+        "pages.sheets.poster": ("write_poster",),
+        "pages.sheets.residents_notice": ("write_notice",),
         "pages.sheets.street_sheet": ("write_street_sheet",),
         "pages.sheets.progress_page": ("write_progress",),
         "pages.survey.pack": ("write_survey",),

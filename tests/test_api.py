@@ -6,6 +6,7 @@ import inspect
 import re
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import networkx as nx
@@ -70,7 +71,7 @@ def test_reading_and_assessing_loads_nothing_slow():
 
 def test_commands_load_nothing_slow_but_what_they_draw():
     """Only those that draw a page of the map, a workbook or a scheme may."""
-    drawing = {"demo", "map", "survey", "progress", "scheme", "compare"}
+    drawing = {"demo", "map", "poster", "survey", "progress", "scheme", "compare"}
     plain = [one.where.split(":")[0] for name, one in _COMMANDS.items() if name not in drawing]
     modules = loaded("\n".join(f"import {module}" for module in plain))
     assert not modules & set(SLOW)
@@ -265,6 +266,7 @@ def test_a_month_that_cannot_be(answer):
 def test_files_of_others_stay(answer, tmp_path):
     for name, write in (
         ("a.html", patchnet.write_map), ("a.csv", patchnet.export),
+        ("b.html", partial(patchnet.write_poster, audience="group")),
     ):  # fmt: skip
         path = tmp_path / name
         path.write_text("mine")

@@ -42,6 +42,7 @@ _COMMANDS = {
         ("progress", "progress:progress", N_("Draw how much is known, and where to go next.")),
         ("check", "check:check", N_("List every fault of a file, and how to mend it.")),
         ("map", "map:map_", N_("Draw the map: one page that opens anywhere.")),
+        ("poster", "poster:poster", N_("Draw a poster of the street for the noticeboard.")),
         ("plot", "plot:plot", N_("Say what neighbours give a plot, and what it lacks.")),
         ("advise", "advise:advise", N_("Say what a plot should add, and what to plant.")),
         (

@@ -84,23 +84,23 @@ def test_words_stand_for_the_figure(small, knowledge):
 
 
 def test_a_plant_that_wraps_over_new_year_has_two_bars(small, knowledge):
-    """Columns are 18 px from 136 px on: January 137, December 136 + 11 x 18 + 1 = 335."""
+    """Columns are 16 px from 160 px on: January 161, December 160 + 11 x 16 + 1 = 337."""
     bars = [one for one in shapes(calendar_figure(small, knowledge), "rect")
             if one.get("fill") == WOAD]  # fmt: skip
     assert [(float(bar.get("x")), float(bar.get("width"))) for bar in bars] == [
-        (191, 34),  # cowslip, April and May
-        (137, 70),  # winter heath, January to April
-        (335, 16),  # and December
+        (209, 30),  # cowslip, April and May
+        (161, 62),  # winter heath, January to April
+        (337, 14),  # and December
     ]
 
 
 def test_hungry_months_are_hatched_and_an_empty_one_is_boxed(small, knowledge):
     figure = calendar_figure(small, knowledge, ident="card")
     hatched = [one for one in shapes(figure, "rect") if one.get("fill") == "url(#card-hungry)"]
-    assert [float(one.get("x")) for one in hatched[:2]] == [172, 316]
+    assert [float(one.get("x")) for one in hatched[:2]] == [192, 320]
     assert len(hatched) == 3, "two months and the key"
     boxes = [one for one in shapes(figure, "rect") if one.get("fill") == "none"]
-    assert [float(one.get("x")) for one in boxes] == [317.5]
+    assert [float(one.get("x")) for one in boxes] == [321.5]
 
 
 @pytest.mark.parametrize("lines", [[], [line("hop", ())]])
@@ -181,7 +181,7 @@ def test_on_a_phone_nothing_is_cut_off_and_axe_finds_nothing(knowledge, browser,
         """() => [...document.querySelectorAll('svg text')].filter(word => {
             const box = word.getBBox();
             const named = word.getAttribute('x') === '2';
-            return box.x < 0 || box.x + box.width > (named ? 136 : 360);
+            return box.x < 0 || box.x + box.width > (named ? 160 : 360);
         }).map(word => [word.textContent, word.getBBox().x, word.getBBox().width])"""
     )
     assert outside == []

@@ -73,6 +73,16 @@ def test_numbers_are_drawn_where_the_things_go(card, planned, open_page):
     assert page.locator(".placed path.new").count() == 2  # a box on a wall is no more than a number
 
 
+def test_numbers_of_the_jobs_are_those_on_the_drawing(card, planned):
+    plan, __ = planned
+    svg = card[card.index('class="gardens"') :]
+    svg = svg[: svg.index("</svg>")]
+    drawn = re.findall(r'data-thing="\d+">.*?<text class="number"[^>]*>(\d)</text>', svg)
+    things = [one.candidate.feature for one in plan.best.additions]
+    assert drawn == [str(things.index(one.thing) + 1) for one in plan.places.placed]
+    assert len(drawn) == len(THINGS)
+
+
 def test_arrow_keys_move_a_thing_and_its_sentence_follows(card, planned, open_page):
     opened = open_page(card)
     page, (plan, __) = opened.page, planned
@@ -167,7 +177,7 @@ def test_fingers_have_room_and_the_phone_does_not_scroll_sideways(card, open_pag
     assert [one["id"] for one in Axe().run(page).response["violations"]] == []
 
 
-def test_what_is_shown_is_printed_on_one_page(card, open_page):
+def test_what_is_shown_is_printed(card, open_page):
     page = open_page(card).page
     hand = page.locator(".hand").nth(0)
     hand.focus()
@@ -178,7 +188,7 @@ def test_what_is_shown_is_printed_on_one_page(card, open_page):
     assert re.fullmatch(r"translate\(-?0\.00 [1-9]\.\d\d\)", moved)
     assert page.locator('[data-thing="0"]').get_attribute("transform") == moved
     printed = page.pdf(prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
 
 
 def test_without_places_there_is_no_script(planned):

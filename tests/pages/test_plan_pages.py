@@ -18,7 +18,7 @@ from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.kit.inline import outside_addresses
-from patchnet.pages.kit.plan_words import in_a_sentence
+from patchnet.pages.kit.plan_words import asked_first, in_a_sentence
 from patchnet.pages.kit.to_scale import SCALES, Paper, fitting_paper
 from patchnet.pages.sheets.plan_card import plan_card, write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
@@ -139,11 +139,13 @@ def test_json_holds_the_whole_plan(plan):
     assert len(told["planting"]["calendar"]) == 12
 
 
-def test_nothing_is_fetched_and_text_is_escaped(card):
-    assert outside_addresses(card) == []
-    assert PAYLOAD not in card
-    assert "<script" not in card
-    assert "&lt;img" in card
+def test_nothing_is_fetched_and_text_is_escaped(assessment):
+    """The plot's own label is markup."""
+    made = plan_card(Adviser(assessment).plan("2", month=10), assessment)
+    assert outside_addresses(made) == []
+    assert PAYLOAD not in made
+    assert "<script" not in made
+    assert "&lt;img" in made
 
 
 def test_file_is_replaced_only_where_it_is_ours(plan, assessment, tmp_path):
@@ -155,11 +157,24 @@ def test_file_is_replaced_only_where_it_is_ours(plan, assessment, tmp_path):
         write_card(plan, path)
     assert path.read_text() == "my shopping list"
     write_card(plan, path, overwrite=True)
-    assert "What plot" in path.read_text()
+    assert "for the fridge door" in path.read_text()
+
+
+@pytest.fixture
+def printed(card, browser, tmp_path):
+    """The card as a printer sees it: A4 with the margins of its style sheet."""
+    path = tmp_path / "card.html"
+    path.write_text(card, encoding="utf-8")
+    context = browser.new_context(viewport={"width": 704, "height": 960}, offline=True)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    page.emulate_media(media="print")
+    yield page
+    context.close()
 
 
 @pytest.mark.browser
-def test_card_prints_on_one_a4_page_and_reads_on_a_phone(card, browser, tmp_path):
+def test_card_prints_on_two_sides_of_a4_and_reads_on_a_phone(card, browser, tmp_path):
     path = tmp_path / "card.html"
     path.write_text(card, encoding="utf-8")
     context = browser.new_context(viewport={"width": 360, "height": 740}, offline=True)
@@ -168,9 +183,62 @@ def test_card_prints_on_one_a4_page_and_reads_on_a_phone(card, browser, tmp_path
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     printed = page.pdf(prefer_css_page_size=True, print_background=True)
     context.close()
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
-    width, height = map(float, re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed).groups())
-    assert (width, height) == pytest.approx((595, 842), abs=1.5)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
+    sizes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
+    for size in sizes:
+        assert tuple(map(float, size)) == pytest.approx((595, 842), abs=1.5)
+
+
+@pytest.mark.browser
+def test_nothing_on_paper_is_small_or_runs_over(printed):
+    """9 pt are 12 px; letters in a drawing count at the size they are printed at, and those on the
+    garden itself are as small as on any plan."""
+    small = printed.evaluate(
+        """() => {
+          const found = [];
+          for (const one of document.querySelectorAll("main *")) {
+            const own = [...one.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
+            if (!own || !one.checkVisibility()) continue;
+            if (one.closest(".gardens, .unseen, title, desc")) continue;
+            const svg = one.closest("svg");
+            const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+            const size = parseFloat(getComputedStyle(one).fontSize) * scale;
+            if (size < 11.9) found.push([one.textContent.slice(0, 30), size]);
+          }
+          return found;
+        }"""
+    )
+    assert small == []
+    over = printed.evaluate(
+        """() => [...document.querySelectorAll("main *")]
+          .filter((one) => one.getBoundingClientRect().right > innerWidth + 1)
+          .map((one) => one.outerHTML.slice(0, 60))"""
+    )
+    assert over == []
+
+
+def test_the_front_is_short_and_has_no_command(card):
+    """At most 300 words beside those in the drawing and its legend, and nothing to type."""
+    front = card[card.index("<main") : card.index('class="leaf reverse"')]
+    for drawn in (r"<svg.*?</svg>", r'<ul class="garden-legend.*?</ul>'):
+        front = re.sub(drawn, " ", front, flags=re.DOTALL)
+    words = html.unescape(re.sub(r"<[^>]*>", " ", front)).split()
+    assert 50 < sum(any(letter.isalpha() for letter in word) for word in words) <= 300
+    assert "patchnet" not in html.unescape(re.sub(r"<[^>]*>", " ", card[card.index("<main") :]))
+
+
+def test_every_caution_stands_in_the_box_once(plan, card):
+    told = html.unescape(card)
+    box = told[told.index('<section class="safety">') :]
+    box = box[: box.index("</section>")]
+    assert any(one.candidate.cautions for one in plan.best.additions)
+    for number, addition in enumerate(plan.best.additions, 1):
+        for key in addition.candidate.cautions:
+            words = KNOW.cautions[key].brief
+            (line,) = [one for one in re.findall(r"<li>(.*?)</li>", box) if one.endswith(words)]
+            assert str(number) in re.search(r"<b>([\d, ]+)</b>", line).group(1)
+        for words in asked_first(addition.candidate):
+            assert box.count(words) == 1
 
 
 @pytest.mark.browser

@@ -25,6 +25,7 @@ from patchnet.pages.privacy import (
 from patchnet.pages.public_results import steps_down, steps_near, steps_up
 from patchnet.pages.public_table import class_words, released_table, table_of
 from patchnet.pages.public_view import TOGETHER
+from patchnet.pages.sheets.poster import poster
 from patchnet.read import read_neighbourhood
 from patchnet.survey.forget import forget_plots, record_consent
 from patchnet.survey.merge import merge_returns, write_merged
@@ -75,6 +76,8 @@ def outputs(canaries):
     made = []
     for words, name in (
         (("map", "--public"), "map.html"),
+        (("poster",), "poster.html"),
+        (("poster", "--notice"), "notice.html"),
         (("progress", "--for", "public"), "progress.html"),
         (("export", "--for", "public"), "all.gpkg"),
         (("export", "--for", "public"), "plots.geojson"),
@@ -111,7 +114,11 @@ def test_no_canary_in_any_public_byte(canaries, outputs, survey_knowledge):
                 r"what tells of protected animals \(.*?hole.*?\)|\(bat box.*?cm\)\)", "", text
             )
             assert not [key for key in SECRET if key in said], path.name
-        if path.name != "breaks.csv":  # a table without a row says nothing
+        if path.name not in {
+            "breaks.csv",
+            "poster.html",
+            "notice.html",
+        }:  # no row says it, and no poster does
             assert any(name.lower() in text for name in names), path.name
 
 
@@ -289,6 +296,7 @@ def test_two_streets_with_one_table_give_one_answer(whole, survey_knowledge):
     for name in ("homes", "homes_low", "homes_high", "room"):
         pd.testing.assert_series_equal(getattr(first, name), getattr(second, name))
     assert first.measures.eca == second.measures.eca
+    assert poster(one) == poster(two)
 
 
 def test_the_groups_figure_lies_in_the_publics_range(survey_knowledge):
@@ -320,6 +328,7 @@ def test_fences_leave_no_trace(whole, survey_knowledge):
     one, two = (each.groups["hedgehog"] for each in made)
     pd.testing.assert_series_equal(one.homes, two.homes)
     assert one.network.length_mm.tolist() == two.network.length_mm.tolist()
+    assert poster(made[0]) == poster(made[1])
 
 
 def test_protected_animals_are_shown_to_nobody(survey_knowledge, whole):

@@ -17,12 +17,14 @@ from patchnet.core.files import MADE_BY
 from patchnet.pages.kit import templates
 from patchnet.pages.kit.planting_calendar import calendar_figure
 from patchnet.pages.map.map_page import map_page
-from patchnet.pages.privacy import public_features
+from patchnet.pages.privacy import assessment_for, public_features
 from patchnet.pages.public_table import table_of
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.sheets.plan_card import plan_card
+from patchnet.pages.sheets.poster import poster
 from patchnet.pages.sheets.progress_page import progress_page
+from patchnet.pages.sheets.residents_notice import residents_notice
 from patchnet.pages.sheets.street_sheet import street_sheet
 from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
 from patchnet.pages.survey.progress import survey_progress
@@ -99,6 +101,12 @@ def drawn(knowledge):
     address = "https://tiles.example.org/{z}/{x}/{y}.png"
     yield "tiles", map_page(answer, groups=["newt"], tiles=address, tiles_credit=PAYLOAD)
     yield "openstreetmap", map_page(answer, groups=["newt"], tiles="openstreetmap")
+    yield "poster", poster(answer, title=PAYLOAD, meet=PAYLOAD)
+    _, given = table_of(
+        Ledger(), hood, public_features(tables), knowledge=tables, today=date(2026, 6, 1)
+    )
+    everybody = assessment_for(answer, "public", released=given)
+    yield "notice", residents_notice(everybody, title=PAYLOAD, meet=PAYLOAD)
     plot = hood.plots.index[hood.plots["kind"] == "garden_back"][0]
     sun = plot_sun(hood, plot, knowledge=tables)
     plan = plan_plot(answer, plot, facts=PlotFacts(keep=("seat_evening",)), month=4)

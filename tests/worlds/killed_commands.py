@@ -54,6 +54,7 @@ WRITING = {
     "export graphml": "export street.gpkg --straight --group wren -o out.graphml --overwrite",
     "export public": "export street.gpkg --straight --group wren --for public -o out.gpkg "
     "--overwrite",
+    "poster": "poster street.gpkg --straight --group wren --for group -o out.html --overwrite",
     "map": "map street.gpkg --straight --group wren --no-additions -o out.html --overwrite",
     "progress": "progress street.gpkg -o out.html --overwrite",
     "survey": "survey street.gpkg -o pack",

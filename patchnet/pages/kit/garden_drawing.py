@@ -106,11 +106,26 @@ class GardenDrawing:
 
     @property
     def kinds(self) -> tuple[str, ...]:
-        """What there is to explain in a legend."""
-        signs = self.paper.scale <= _SIGN_SCALE
-        return tuple(key for key in self.plan.kinds if signs or key not in SIGNS)
+        """What the paper shows and a legend has to explain."""
+        return tuple(key for key in self.plan.kinds if self._shows(key))
 
-    def svg(self, *, title: str, names: bool = True, bar_mm: float = 40) -> Markup:
+    def _shows(self, key: str) -> bool:
+        if key in SIGNS:
+            points = self.plan.signs[key]  # type: ignore[index]
+            return self.paper.scale <= _SIGN_SCALE and any(
+                shapely.contains_xy(self.window, *point) for point in points
+            )
+        if key == "tree":
+            return any(
+                shapely.dwithin(self.window, shapely.Point(east, north), radius)
+                for east, north, radius in self.plan.crowns
+            )
+        shapes = self.plan.hedges if key == "hedge" else self.plan.grounds[key]  # type: ignore[index]
+        return bool(shapely.intersects(self.window, list(shapes)).any())
+
+    def svg(
+        self, *, title: str, names: bool = True, bar_mm: float = 40, to_scale: bool = True
+    ) -> Markup:
         """The whole as an ``<svg>`` in millimetres.
 
         Parameters
@@ -121,6 +136,8 @@ class GardenDrawing:
             Also the names of streets and places and the numbers of houses.
         bar_mm
             Longest bar of the scale, mm.
+        to_scale
+            Whether it is printed at its own size, and may say at which scale.
         """
         parts = [_fills(MATERIALS), *self._streets()]
         for key in GROUNDS:
@@ -138,7 +155,7 @@ class GardenDrawing:
             parts += self._signs()
         if names:
             parts += self._names()
-        parts += [*self._above, self.paper.bar_and_north(longest_mm=bar_mm)]
+        parts += [*self._above, self.paper.bar_and_north(longest_mm=bar_mm, told=to_scale)]
         return self.paper.svg(together(parts), title=title, css="gardens")
 
     def _d(self, shape: shapely.Geometry) -> str:
@@ -187,7 +204,11 @@ class GardenDrawing:
         plots = self.hood.plots
         for label, kind, shape in zip(plots["label"], plots["kind"], plots.geometry, strict=True):
             wide = np.sqrt(float(shape.area)) * self._mm
-            if self.knowledge.plot_is(str(kind), "home") or wide < 1.7 * len(str(label)):
+            if (
+                not label
+                or self.knowledge.plot_is(str(kind), "home")
+                or wide < 1.7 * len(str(label))
+            ):
                 continue
             point = shapely.point_on_surface(shape)
             if shapely.contains(self.window, point):

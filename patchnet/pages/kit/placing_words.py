@@ -142,7 +142,9 @@ def _with_lacks(words: str, there: Placed) -> str:
     return f"{words} ({'; '.join(lacks)})" if lacks else words
 
 
-def where_sentence(candidate: Candidate, plan: PlotPlan, knowledge: Knowledge) -> str:
+def where_sentence(
+    candidate: Candidate, plan: PlotPlan, knowledge: Knowledge, *, every: bool = True
+) -> str:
     """Where a thing of the best set goes, as a sentence; empty where no place was looked for.
 
     Parameters
@@ -153,14 +155,16 @@ def where_sentence(candidate: Candidate, plan: PlotPlan, knowledge: Knowledge) -
         With its places.
     knowledge
         For what the thing wants.
+    every
+        As for `where_words`.
     """
     there = None if plan.places is None else plan.places.of(candidate.feature)
     if there is None or candidate.place in _SAID_BY_PLACE:
         return ""
-    return placed_sentence(there, knowledge)
+    return placed_sentence(there, knowledge, every=every)
 
 
-def placed_sentence(there: Placed, knowledge: Knowledge) -> str:
+def placed_sentence(there: Placed, knowledge: Knowledge, *, every: bool = True) -> str:
     """Where a thing goes, as a sentence.
 
     Parameters
@@ -169,8 +173,10 @@ def placed_sentence(there: Placed, knowledge: Knowledge) -> str:
         Its place.
     knowledge
         For what it wants.
+    every
+        As for `where_words`.
     """
-    words = where_words(there, knowledge).rstrip(".")
+    words = where_words(there, knowledge, every=every).rstrip(".")
     return f"{words[:1].upper()}{words[1:]}."
 
 

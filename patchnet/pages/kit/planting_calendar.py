@@ -18,11 +18,11 @@ CALENDAR_STYLE = ".calendar-figure{display:block;break-inside:avoid}"
 
 # Measures of the figure in px at its own size: as wide as half an A4 page, or a phone.
 _WIDTH = 360
-_NAMES = 136
-_COLUMN = 18
+_NAMES = 160
+_COLUMN = 16
 _ROW = 18
 _TOP = 22
-_FONT = 11.5
+_FONT = 12.8  # 9 pt on paper, in half the width of an A4 page
 _LONGEST = 23  # letters of a name that fit beside the months
 _RIGHT = _NAMES + 12 * _COLUMN
 
@@ -33,13 +33,23 @@ class _Row:
     months: tuple[int, ...]
 
 
-def _rows(planting: Planting, knowledge: Knowledge) -> tuple[list[_Row], list[str]]:
+def _rows(
+    planting: Planting, knowledge: Knowledge, *, numbered: bool = False
+) -> tuple[list[_Row], list[str]]:
     """Plants in flower, by their first month and name; and names of those with no flowers."""
     months: dict[str, tuple[int, ...]] = {}
     for line in planting.lines:
         months[line.plant] = months.get(line.plant) or line.months
-    rows = [_Row(knowledge.plants[key].name, when) for key, when in sorted(months.items()) if when]
-    rows.sort(key=lambda row: (row.months[0], row.name))
+    numbers: dict[str, int] = {}
+    for line in planting.lines:
+        numbers[line.plant] = numbers.get(line.plant, 0) + line.number
+    flowering = sorted(
+        ((when[0], knowledge.plants[key].name, key, when) for key, when in months.items() if when),
+    )
+    rows = [
+        _Row(f"{numbers[key]} {name}" if numbered else name, when)
+        for __, name, key, when in flowering
+    ]
     others = sorted(knowledge.plants[key].name for key, when in months.items() if not when)
     return rows, others
 
@@ -126,7 +136,9 @@ def calendar_text(planting: Planting, knowledge: Knowledge) -> str:
     return text_table(cells, header=True) + "\n\n" + paragraph(" ".join(said))
 
 
-def calendar_figure(planting: Planting, knowledge: Knowledge, *, ident: str = "calendar") -> Markup:
+def calendar_figure(
+    planting: Planting, knowledge: Knowledge, *, ident: str = "calendar", numbered: bool = False
+) -> Markup:
     """The calendar as an SVG that needs nothing else and reads in black and white.
 
     Bars are months in flower, hatched columns are hungry months, the row below counts.
@@ -139,13 +151,15 @@ def calendar_figure(planting: Planting, knowledge: Knowledge, *, ident: str = "c
         For their names.
     ident
         Start of the ids in it; must differ between figures on one page.
+    numbered
+        Whether each plant has its number before it.
 
     Returns
     -------
     str
         An ``<svg>`` element, its words in ``<desc>``; empty where nothing flowers.
     """
-    rows, _ = _rows(planting, knowledge)
+    rows, _ = _rows(planting, knowledge, numbered=numbered)
     if not rows:
         return Markup()
     foot = _TOP + _ROW * len(rows)

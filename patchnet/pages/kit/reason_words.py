@@ -1,12 +1,15 @@
 """Why a thing is asked for, in sentences that one can check."""
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import metres, month_spans
 from patchnet.pages.kit.plan_words import listed, need_name
 from patchnet.plan.plot_plan import Addition, Reason, Suggestion
 
-__all__ = ["homes_given", "reason_words", "reasons_words"]
+__all__ = ["homes_given", "named_reason", "reason_words", "reasons_words"]
 
 _NAMED = 2  # animals named for a home
 
@@ -37,6 +40,20 @@ def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) ->
         if names:
             words.append(_("It gives more room to the {names}.").format(names=listed(names)))
     return " ".join(word for word in words if word)
+
+
+def named_reason(reason: Reason, names: Mapping[str, str]) -> Reason:
+    """A reason that calls plots by other names than their ids.
+
+    Parameters
+    ----------
+    reason
+        The reason.
+    names
+        By id; plots that are not in it keep theirs.
+    """
+    plots = tuple((names.get(plot, plot), away) for plot, away in reason.plots)
+    return replace(reason, plots=plots)
 
 
 def homes_given(addition: Addition, knowledge: Knowledge) -> str:

@@ -91,10 +91,18 @@ class Paper:
         fits = [bar for bar in _BARS if bar * 1000 / self.scale <= longest_mm]
         return max(fits, default=_BARS[0])
 
-    def bar_and_north(self, *, longest_mm: float = 50) -> Markup:
-        """A bar scale in the lower left corner and a north arrow in the upper right one."""
+    def bar_and_north(self, *, longest_mm: float = 50, told: bool = True) -> Markup:
+        """A bar scale in the lower left corner and a north arrow in the upper right one.
+
+        Parameters
+        ----------
+        longest_mm
+            Of the bar, mm.
+        told
+            Whether the scale is told as a number, too.
+        """
         bar = self.bar_m(longest_mm)
-        return _bar_and_north(self, f"{bar:g} m", bar * 1000 / self.scale, self.high_mm - 3)
+        return _bar_and_north(self, f"{bar:g} m", bar * 1000 / self.scale, self.high_mm - 3, told)
 
     def svg(self, inside: Markup, *, title: str, css: str = "plan") -> Markup:
         """A whole ``<svg>`` element whose size is in millimetres, so that it prints to scale."""
@@ -108,6 +116,7 @@ def fitting_paper(
     high_mm: float,
     margin_mm: float = 6,
     turn_deg: float = 0.0,
+    step: int = 0,
 ) -> Paper:
     """The largest of `SCALES` at which a shape fits on a piece of paper, shape in the middle.
 
@@ -121,6 +130,8 @@ def fitting_paper(
         Left free on each side, mm.
     turn_deg
         How far the drawing is turned clockwise, degrees.
+    step
+        Where no scale of the trade is needed: any scale that is a multiple of this.
     """
     origin = shape.centroid
     turned = shapely.affinity.rotate(shape, -turn_deg, origin=origin)
@@ -128,7 +139,10 @@ def fitting_paper(
     need = 1000 * max(
         (east - west) / (wide_mm - 2 * margin_mm), (north - south) / (high_mm - 2 * margin_mm)
     )
-    scale = next((one for one in SCALES if one >= need), math.ceil(need / 5000) * 5000)
+    if step:
+        scale = max(math.ceil(need / step), 1) * step
+    else:
+        scale = next((one for one in SCALES if one >= need), math.ceil(need / 5000) * 5000)
     middle = shapely.Point((west + east) / 2, (south + north) / 2)
     centre = shapely.affinity.rotate(middle, turn_deg, origin=origin)
     return Paper((centre.x, centre.y), scale, wide_mm, high_mm, turn_deg)

@@ -82,7 +82,7 @@ def _thing(one: Placed, by_hand: ByHand, paper: Paper, knowledge: Knowledge) -> 
         "name": knowledge.features[one.thing].name.split(" (")[0],
         "spot": _round(np.array([[middle.x, middle.y]]) - paper.centre)[0],
         "shape": _round(ring - [middle.x, middle.y]),
-        "where": placed_sentence(one, knowledge),
+        "where": placed_sentence(one, knowledge, every=False),
         "walls": None
         if walls is None
         else [
