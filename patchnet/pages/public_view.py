@@ -16,7 +16,14 @@ from patchnet.read.neighbourhood import Answers, Neighbourhood
 from patchnet.survey.release import FRONT, Released, class_edges
 from patchnet.survey.release_units import TOGETHER
 
-__all__ = ["TOGETHER", "Rows", "class_means", "public_neighbourhood", "rows_of"]
+__all__ = [
+    "TOGETHER",
+    "Rows",
+    "class_means",
+    "public_ground",
+    "public_neighbourhood",
+    "rows_of",
+]
 
 _DIGITS = 2  # significant digits of amounts on public land: measured ones would be a signature
 
@@ -241,3 +248,24 @@ def _generalised(released: Released, knowledge: Knowledge) -> str:
         "it. Ids and labels are new; ways of animals are straight lines and take no account of "
         "fences."
     ).format(n_names=len(released.names), least=least, day=released.day)
+
+
+def public_ground(hood: Neighbourhood) -> Neighbourhood:
+    """Return what a plan for the public draws: public land with its grounds, the rest plain.
+
+    Parameters
+    ----------
+    hood
+        For the public.
+    """
+    together = (hood.plots["kind"] == TOGETHER).to_numpy()
+    amount = hood.answers.amount.copy()
+    amount[together] = 0.0
+    label = hood.plots["label"].astype(str).to_numpy(dtype=object)
+    # A number after the kind would name a place that goes by no such name.
+    label = np.where(together, "", [words.rstrip(" 0123456789") for words in label])
+    return replace(
+        hood,
+        plots=hood.plots.assign(label=label),
+        answers=replace(hood.answers, amount=amount),
+    )

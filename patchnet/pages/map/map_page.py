@@ -211,7 +211,8 @@ def map_page(
         images=tile_host,
         w=words.PAGE,
         map_how=words.PAGE["map_how_svg" if as_svg else "map_how_canvas"],
-        privacy=_public_words(hood) if public else privacy,
+        privacy=_(words.PUBLIC) if public else privacy,
+        public_how=_public_words(hood) if public else "",
         tiles_words=_(words.TILES) if tile_host else "",
         assumptions=_(words.ASSUMPTIONS),
         shows={**words.SHOWS, **(SUN_SHOW if sun is not None else {})},
@@ -366,4 +367,4 @@ def _things_on_map(told: Story, frame: Frame) -> list[list[int]]:
 
 
 def _public_words(hood: Neighbourhood) -> str:
-    return f"{_(words.PUBLIC)} {hood.generalised} {_(words.LEFT_OUT)} {hood.withheld}"
+    return f"{hood.generalised} {_(words.LEFT_OUT)} {hood.withheld}"
