@@ -115,7 +115,8 @@ def both_ways(
     steps
         Barriers to use in place of the surface's own.
     limit
-        Cost metres from either patch beyond which nothing is looked for.
+        Cost metres from either patch beyond which nothing is looked for; and from `plot_b` only
+        over ground that `plot_a` reaches, for no other way costs less in all.
     compiled
         True: compiled; False: plain; None: by size.
 
@@ -127,14 +128,15 @@ def both_ways(
     if plot_a == plot_b:
         raise WrongUse(_("A way leads from one plot to another: name two plots."))
     steps = surface.steps if steps is None else steps
-    growths = []
+    growths: list[Growth] = []
     labels = [surface.plot_label(plot) for plot in (plot_a, plot_b)]
     for label in labels:
-        source = (surface.labels == label).astype(np.int32)
+        # What the first patch does not reach lies on no way that costs no more than the limit.
+        open_ = np.isfinite(growths[0].cost) if growths and np.isfinite(limit) else True
         growths.append(
             grow(
-                surface.cost,
-                source,
+                np.where(open_, surface.cost, np.float32(np.inf)),
+                (surface.labels == label).astype(np.int32),
                 cell_m=surface.cell_m,
                 steps=steps,
                 limit=limit,
