@@ -143,7 +143,7 @@ def both_ways(
                 compiled=compiled,
             )
         )
-    own = np.isin(surface.labels, labels)
+    own = (surface.labels == labels[0]) | (surface.labels == labels[1])
     total = growths[0].cost + growths[1].cost
     total[own] = np.inf
     at = int(total.argmin())
@@ -249,23 +249,25 @@ def _next_to(
 ) -> tuple[float, tuple[int, int] | None]:
     """Cheapest step from a cell of one plot straight to a cell of the other."""
     rows, columns = surface.labels.shape
-    label = np.where(np.isfinite(surface.cost), surface.labels, 0)
+    label = np.where(np.isfinite(surface.cost), surface.labels, 0).ravel()
+    cells = [np.flatnonzero(label == one) for one in labels]
     best: tuple[float, tuple[int, int] | None] = (np.inf, None)
     for d, (down, right) in enumerate(DIRECTIONS[:4]):
-        left = max(-right, 0)
-        here = label[: rows - down, left : columns - max(right, 0)]
-        there = label[down:, left + right : columns - left if right < 0 else columns]
-        for one, two in (labels, labels[::-1]):
-            row, column = np.nonzero((here == one) & (there == two))
-            cell = row * columns + column + left
+        for one, other in ((0, 1), (1, 0)):
+            row, column = np.divmod(cells[one], columns)
+            inside = (row + down < rows) & (column + right >= 0) & (column + right < columns)
+            cell = cells[one][inside]
+            cell = cell[label[cell + down * columns + right] == labels[other]]
+            if not len(cell):
+                continue
             key = cell * 4 + d
             extra = np.zeros(len(key))
             at = np.searchsorted(steps.key, key)
             hit = np.isin(key, steps.key)
             extra[hit] = steps.extra[at[hit]]
-            if len(key) and extra.min() < best[0]:
+            if extra.min() < best[0]:
                 first = int(cell[extra.argmin()])
                 second = first + down * columns + right
-                pair = (first, second) if one == labels[0] else (second, first)
+                pair = (second, first) if one else (first, second)
                 best = (float(extra.min()), pair)
     return best
