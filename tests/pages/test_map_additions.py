@@ -228,7 +228,9 @@ def test_what_was_said_is_kept_for_the_next_plot(form):
     assert form.tab.input_value("#said-light") == "shade"
     assert form.tab.input_value("#said-free") == "4"
     assert not any("border" in title for title in form.titles)
-    form.tab.select_option("#show", "need")  # the card is written anew
+    form.tab.keyboard.press("Escape")
+    form.tab.select_option("#show", "need")
+    form.at(4)  # the card is written anew
     assert form.tab.input_value("#said-light") == "shade"
 
 

@@ -110,8 +110,8 @@ ADDITIONS_WORDS: Words[str, object] = Words(
         "additions_sets": (
             N_(
                 "Things chosen together, to fit side by side, can do more than the best single "
-                "ones. For the whole answer, with plants, a calendar and a plan over the years, "
-                "run this (with your file of the neighbourhood in place of FILE):"
+                "ones: ask your group for the card of this plot, with plants, a calendar and a "
+                "plan over the years."
             )
         ),
         "additions_defer": DEFER,
