@@ -16,7 +16,14 @@ from patchnet.read.neighbourhood import Answers, Neighbourhood
 from patchnet.survey.release import FRONT, Released, class_edges
 from patchnet.survey.release_units import TOGETHER
 
-__all__ = ["TOGETHER", "Rows", "class_means", "public_neighbourhood", "rows_of"]
+__all__ = [
+    "TOGETHER",
+    "Rows",
+    "class_means",
+    "plain_ground",
+    "public_neighbourhood",
+    "rows_of",
+]
 
 _DIGITS = 2  # significant digits of amounts on public land: measured ones would be a signature
 
@@ -170,6 +177,34 @@ def class_means(
         faults=(),
         audience="public",
         generalised=_generalised(released, knowledge),
+    )
+
+
+def plain_ground(hood: Neighbourhood, plain: NDArray[np.bool_]) -> Neighbourhood:
+    """Return what a plan draws where some plots are to be no more than plain ground.
+
+    Nothing is left of what is on them, of their names and doors, or of any fence.
+
+    Parameters
+    ----------
+    hood
+        n plots.
+    plain
+        Shape (n,): which plots.
+    """
+    amount = hood.answers.amount.copy()
+    amount[plain] = 0.0
+    blank = {
+        column: hood.plots[column].astype(str).mask(plain, "")
+        for column in ("label", "door")
+        if column in hood.plots.columns
+    }
+    return replace(
+        hood,
+        plots=hood.plots.assign(**blank),
+        answers=replace(hood.answers, amount=amount),
+        features=hood.features[~hood.features["plot"].isin(hood.plots.index[plain])],
+        barriers=hood.barriers[:0],
     )
 
 

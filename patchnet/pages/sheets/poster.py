@@ -4,7 +4,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
 import shapely
 
 from patchnet.assess.assessment import Assessment
@@ -19,7 +18,7 @@ from patchnet.pages.kit.story_words import Story, story
 from patchnet.pages.kit.templates import Markup
 from patchnet.pages.kit.to_scale import fitting_paper
 from patchnet.pages.privacy import assessment_for
-from patchnet.pages.public_view import TOGETHER
+from patchnet.pages.public_view import TOGETHER, plain_ground
 from patchnet.plan.most_help import most_help
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.release import Released
@@ -199,17 +198,10 @@ def public_ground(hood: Neighbourhood) -> Neighbourhood:
     hood
         For the public.
     """
-    together = (hood.plots["kind"] == TOGETHER).to_numpy()
-    amount = hood.answers.amount.copy()
-    amount[together] = 0.0
-    label = hood.plots["label"].astype(str).to_numpy(dtype=object)
+    plain = plain_ground(hood, (hood.plots["kind"] == TOGETHER).to_numpy())
     # A number after the kind would name a place that goes by no such name.
-    label = np.where(together, "", [words.rstrip(" 0123456789") for words in label])
-    return replace(
-        hood,
-        plots=hood.plots.assign(label=label),
-        answers=replace(hood.answers, amount=amount),
-    )
+    label = plain.plots["label"].str.rstrip(" 0123456789")
+    return replace(plain, plots=plain.plots.assign(label=label))
 
 
 def street_names(hood: Neighbourhood) -> str:
