@@ -13,6 +13,7 @@ from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, GardenDrawing, garde
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.materials import NAMES
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
@@ -28,7 +29,6 @@ from patchnet.pages.terminal.compare_text import (
     hardly,
     signed,
     signed_often,
-    states_words,
 )
 
 __all__ = ["compare_page", "write_comparison"]
@@ -54,7 +54,7 @@ def write_comparison(
     path
         The HTML file; its folder must be there.
     title
-        Stands over it; empty: made of the names of the two neighbourhoods.
+        Stands over it; empty: made of its streets.
     overwrite
         Also replace a file that patchnet did not make.
 
@@ -83,14 +83,14 @@ def write_comparison(
 def compare_page(comparison: Comparison, *, title: str = "") -> str:
     """Return the page as HTML text; it holds everything and asks the network for nothing.
 
-    `title` stands over it; without one it is made of the names of the two neighbourhoods.
+    `title` stands over it; without one it is made of its streets.
     """
     knowledge = comparison.after.knowledge
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    title = title or _("{states_words}: what was won and lost").format(
-        states_words=states_words(comparison)
+    title = title or _("{place}: what was won and lost").format(
+        place=place_name(comparison.after.neighbourhood)
     )
     features = feature_lines(comparison, knowledge)
     return sheet(
