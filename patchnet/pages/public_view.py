@@ -20,6 +20,7 @@ __all__ = [
     "TOGETHER",
     "Rows",
     "class_means",
+    "plain_ground",
     "public_ground",
     "public_neighbourhood",
     "rows_of",
@@ -180,6 +181,34 @@ def class_means(
     )
 
 
+def plain_ground(hood: Neighbourhood, plain: NDArray[np.bool_]) -> Neighbourhood:
+    """Return what a plan draws where some plots are to be no more than plain ground.
+
+    Nothing is left of what is on them, of their names and doors, or of any fence.
+
+    Parameters
+    ----------
+    hood
+        n plots.
+    plain
+        Shape (n,): which plots.
+    """
+    amount = hood.answers.amount.copy()
+    amount[plain] = 0.0
+    blank = {
+        column: hood.plots[column].astype(str).mask(plain, "")
+        for column in ("label", "door")
+        if column in hood.plots.columns
+    }
+    return replace(
+        hood,
+        plots=hood.plots.assign(**blank),
+        answers=replace(hood.answers, amount=amount),
+        features=hood.features[~hood.features["plot"].isin(hood.plots.index[plain])],
+        barriers=hood.barriers[:0],
+    )
+
+
 def _told(released: Released, unit: str, feature: str, knowledge: Knowledge) -> str:
     """Return what is told of a feature in a unit: of front gardens and of the rest."""
     found = [
@@ -258,14 +287,7 @@ def public_ground(hood: Neighbourhood) -> Neighbourhood:
     hood
         For the public.
     """
-    together = (hood.plots["kind"] == TOGETHER).to_numpy()
-    amount = hood.answers.amount.copy()
-    amount[together] = 0.0
-    label = hood.plots["label"].astype(str).to_numpy(dtype=object)
+    plain = plain_ground(hood, (hood.plots["kind"] == TOGETHER).to_numpy())
     # A number after the kind would name a place that goes by no such name.
-    label = np.where(together, "", [words.rstrip(" 0123456789") for words in label])
-    return replace(
-        hood,
-        plots=hood.plots.assign(label=label),
-        answers=replace(hood.answers, amount=amount),
-    )
+    label = plain.plots["label"].str.rstrip(" 0123456789")
+    return replace(plain, plots=plain.plots.assign(label=label))

@@ -135,7 +135,7 @@ def test_payloads_do_nothing(make, open_page):
     assert opened.fetched == []
     assert tab.locator("img, svg[onload], script:not([id])").count() == 3  # our own scripts
     # The text itself is there to read, as text.
-    assert "<svg onload=\"window.hit = 5\">" in tab.inner_text(".place")
+    assert '<svg onload="window.hit = 5">' in tab.inner_text(".place")
     assert "window.hit = 3" in tab.inner_text("#plots-body")
     assert tab.locator("a[href^='javascript']").count() == 0
     assert "\u202e" not in tab.inner_text("#plots-body")

@@ -124,7 +124,13 @@ class GardenDrawing:
         return bool(shapely.intersects(self.window, list(shapes)).any())
 
     def svg(
-        self, *, title: str, names: bool = True, bar_mm: float = 40, to_scale: bool = True
+        self,
+        *,
+        title: str,
+        names: bool = True,
+        bar_mm: float = 40,
+        to_scale: bool = True,
+        fills: bool = True,
     ) -> Markup:
         """The whole as an ``<svg>`` in millimetres.
 
@@ -138,8 +144,11 @@ class GardenDrawing:
             Longest bar of the scale, mm.
         to_scale
             Whether it is printed at its own size, and may say at which scale.
+        fills
+            Whether the fills of the grounds are in it: once on a page is enough.
         """
-        parts = [_fills(MATERIALS), *self._streets()]
+        parts = [_fills(MATERIALS)] if fills else []
+        parts += self._streets()
         for key in GROUNDS:
             parts += [_ground(d, _fill(key)) for d in map(self._d, self.plan.grounds[key]) if d]
         parts += [self.paper.path(one, css="plot") for one in self._near(self.hood.plots)]

@@ -14,6 +14,7 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     over_draws_words,
 )
+from patchnet.pages.scheme.front_figures import figures_of, front_drawing
 from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
 from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
 from patchnet.pages.terminal.compare_text import hardly, signed
@@ -56,6 +57,10 @@ def front_html(pack: SchemePack) -> Markup:
     return render(
         "scheme/front.html",
         title=pack.title,
+        in_short=_in_short(pack.scheme),
+        drawing=front_drawing(pack),
+        figures=figures_of(pack),
+        asks=_asks(pack.scheme),
         not_a_permission=_(NOT_A_PERMISSION),
         facts=rows,
         notes=list(dict.fromkeys([*pack.scheme.notes, *street.notes])),
@@ -194,6 +199,10 @@ def _listed(names: list[str]) -> str:
 
 
 def _asked_short(scheme: Scheme) -> str:
+    return _listed(_wanted(scheme))
+
+
+def _wanted(scheme: Scheme) -> list[str]:
     counts = Counter(one.site.verdict for one in scheme.planters)
     count = len(scheme.planters)
     wanted = [
@@ -209,7 +218,14 @@ def _asked_short(scheme: Scheme) -> str:
                 measure=counts["measure"]
             )
         )
-    return _listed(wanted)
+    return wanted
+
+
+def _asks(scheme: Scheme) -> list[str]:
+    """What is asked of the council, a sentence each."""
+    wanted = [f"{one[:1].upper()}{one[1:]}." for one in _wanted(scheme)]
+    consulted = _("The names of those to be consulted, and the speed that drivers keep to.")
+    return [*wanted, consulted]
 
 
 def _asked(scheme: Scheme) -> str:

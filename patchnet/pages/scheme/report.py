@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from patchnet.core.texts import _
+from patchnet.pages.kit.garden_drawing import GARDEN_STYLE
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE
@@ -47,7 +48,7 @@ def scheme_report(pack: SchemePack) -> str:
     return sheet(
         "scheme/report.html",
         title=pack.title,
-        style=style + CALENDAR_STYLE,
+        style=GARDEN_STYLE + style + CALENDAR_STYLE,
         front=front_html(pack),
         drawings=(location, *existing, *proposed),
         summary=summary_html(pack),

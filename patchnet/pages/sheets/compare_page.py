@@ -2,17 +2,23 @@
 
 from pathlib import Path
 
+import shapely
+
 from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.assess.spread import Spread
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, GardenDrawing, garden_legend
 from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.materials import NAMES
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.terminal.compare_text import (
+    REAL_CHANGES,
     break_lines,
     change_range,
     change_words,
@@ -23,7 +29,6 @@ from patchnet.pages.terminal.compare_text import (
     hardly,
     signed,
     signed_often,
-    states_words,
 )
 
 __all__ = ["compare_page", "write_comparison"]
@@ -32,6 +37,8 @@ _WIDE_MM, _HIGH_MM = 180, 95
 _NAMED = 12
 _LITTLE = 0.02  # a change smaller than this share of the largest is not tinted
 _MAPS = 6
+_PAIR_MM = 88, 70  # of each of the two drawings, before and after
+_AROUND_M = 12.0  # of a plot that changed
 _FEATURES_NAMED = 60
 
 
@@ -47,7 +54,7 @@ def write_comparison(
     path
         The HTML file; its folder must be there.
     title
-        Stands over it; empty: made of the names of the two neighbourhoods.
+        Stands over it; empty: made of its streets.
     overwrite
         Also replace a file that patchnet did not make.
 
@@ -76,20 +83,20 @@ def write_comparison(
 def compare_page(comparison: Comparison, *, title: str = "") -> str:
     """Return the page as HTML text; it holds everything and asks the network for nothing.
 
-    `title` stands over it; without one it is made of the names of the two neighbourhoods.
+    `title` stands over it; without one it is made of its streets.
     """
     knowledge = comparison.after.knowledge
     credits_said = dict.fromkeys(
         (*comparison.before.neighbourhood.credits, *comparison.after.neighbourhood.credits)
     )
-    title = title or _("{states_words}: what was won and lost").format(
-        states_words=states_words(comparison)
+    title = title or _("{place}: what was won and lost").format(
+        place=place_name(comparison.after.neighbourhood)
     )
     features = feature_lines(comparison, knowledge)
     return sheet(
         "sheets/compare_page.html",
         title=title,
-        style=asset("sheets/compare_page.css"),
+        style=GARDEN_STYLE + asset("sheets/compare_page.css"),
         groups=[_group(change, knowledge, comparison.draws) for change in comparison.groups],
         drawn=comparison.draws > 0,
         doubt=doubt_words(comparison),
@@ -99,11 +106,41 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
             for change in comparison.groups
             if _is_small(change)
         ],
+        gardens=_gardens(comparison),
         features=features[:_FEATURES_NAMED],
         more=max(0, len(features) - _FEATURES_NAMED),
         other_plots=_other_plots(comparison),
         credits=" ".join(credits_said),
     )
+
+
+def _gardens(comparison: Comparison) -> dict[str, object]:
+    """The gardens before and after, where anything on the ground changed; empty where nothing."""
+    changed = {one.plot for one in comparison.features if one.kind in REAL_CHANGES}
+    changed |= {*comparison.only_before, *comparison.only_after}
+    states = (comparison.before, comparison.after)
+    shapes = [
+        shape
+        for state in states
+        for plot, shape in state.neighbourhood.plots.geometry.items()
+        if str(plot) in changed
+    ]
+    if not shapes:
+        return {}
+    around = shapely.buffer(shapely.union_all(shapes), _AROUND_M)
+    paper = fitting_paper(around, wide_mm=_PAIR_MM[0], high_mm=_PAIR_MM[1], margin_mm=2, step=50)
+    names = (_("Before"), _("After"))
+    drawn: list[dict[str, object]] = []
+    kinds: set[str] = set()
+    for state, name in zip(states, names, strict=True):
+        drawing = GardenDrawing(state.neighbourhood, state.knowledge, paper)
+        for plot, shape in state.neighbourhood.plots.geometry.items():
+            if str(plot) in changed:
+                drawing.choose(shape)
+        kinds |= set(drawing.kinds)
+        svg = drawing.svg(title=name, to_scale=False, fills=name == names[0])
+        drawn.append({"name": name, "drawing": svg})
+    return {"drawn": drawn, "legend": garden_legend([key for key in NAMES if key in kinds])}
 
 
 def _is_small(change: GroupChange) -> bool:

@@ -20,6 +20,7 @@ from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.terminal.json_text import json_text
 
 __all__ = [
+    "REAL_CHANGES",
     "break_lines",
     "change_range",
     "change_words",
@@ -48,6 +49,8 @@ _KINDS: Words[str, str] = Words(
         "less": N_("has shrunk"),
     }
 )
+REAL_CHANGES = frozenset(_KINDS)
+"""Kinds of change on the ground; the others are changes of what is known."""
 
 
 def signed(change: float) -> str:

@@ -282,7 +282,7 @@ def test_the_printed_page_is_a4_and_the_bar_is_as_long_as_it_says(report, shown)
         int(one.replace(",", ""))
         for one in re.findall(r"Bar of [\d.]+ m, scale 1 to ([\d,]+)", report)
     ]
-    lengths = [float(one) for one in re.findall(r"Bar of ([\d.]+) m", report)]
+    lengths = [float(one) for one in re.findall(r"Bar of ([\d.]+) m, scale", report)]
     assert scales[1:3] == [500, 500]
     assert set(scales[3:]) == {200}
     assert len(scales) == len(lying)
@@ -335,8 +335,9 @@ def test_north_arrow_on_paper_points_north(report, shown, demo_scheme):
         })"""
     )
     line = demo_scheme.street.line
-    # Location; two sheets of the existing street; the second of four of the proposal.
-    expected = [0.0]
+    # The front and the location; two sheets of the existing street; the second of four of the
+    # proposal.
+    expected = [0.0, 0.0]
     for count, sheets in ((2, (0, 1)), (4, (1,))):
         for at in sheets:
             first = line.interpolate(line.length * at / count)

@@ -1,0 +1,91 @@
+"""What the front of the report shows at a glance: the street drawn, and four large figures."""
+
+import shapely
+
+from patchnet.core.texts import _
+from patchnet.pages.kit.garden_drawing import GardenDrawing
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.templates import Markup
+from patchnet.pages.kit.to_scale import fitting_paper
+from patchnet.pages.public_table import nobodys
+from patchnet.pages.public_view import plain_ground
+from patchnet.pages.scheme.pack import SchemePack, centimetres
+from patchnet.scheme.planter_scheme import Scheme
+
+__all__ = ["figures_of", "front_drawing"]
+
+_WIDE_MM, _HIGH_MM = 180, 62
+_AROUND_M = 25.0  # drawn beyond the outermost planters
+
+
+def front_drawing(pack: SchemePack) -> Markup:
+    """Draw the street with its planters; private plots are plain ground, whoever it is for.
+
+    Parameters
+    ----------
+    pack
+        The scheme; empty where it has no planter.
+    """
+    scheme, know = pack.scheme, pack.knowledge
+    if not scheme.planters:
+        return Markup()
+    hood = scheme.neighbourhood
+    plain = plain_ground(hood, ~nobodys(hood, know))
+    boxes = [one.site.polygon for one in scheme.planters]
+    around = shapely.buffer(shapely.union_all(boxes), _AROUND_M)
+    paper = fitting_paper(around, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=2, step=50)
+    drawing = GardenDrawing(plain, know, paper)
+    for box in boxes:
+        drawing.add(paper.path(box, css="planter-box"))
+    return drawing.svg(title=_("The street with its planters"), to_scale=False)
+
+
+def figures_of(pack: SchemePack) -> list[tuple[str, str]]:
+    """Four figures and what each is: what is won, what it costs, the way left, the rules met.
+
+    Parameters
+    ----------
+    pack
+        The scheme.
+    """
+    scheme = pack.scheme
+    widths = [one.site.clear_m for one in scheme.planters]
+    known = [width for width in widths if width is not None]
+    fits = sum(one.site.verdict == "fits" for one in scheme.planters)
+    least = (centimetres(min(known)) + " m") if known else _("not known")
+    way = _("walking width left beside the tightest planter")
+    if len(known) < len(widths):
+        way = _("least walking width left; some are still to be measured")
+    return [
+        _won(scheme),
+        (pack.money(pack.total), _("all in; prices are assumed until offers are in")),
+        (least, way),
+        (
+            _("{some} of {all}").format(some=fits, all=len(widths)),
+            _("places meet every street rule that was tested"),
+        ),
+    ]
+
+
+def _won(scheme: Scheme) -> tuple[str, str]:
+    """Islands joined where any are, else the animal whose linked homes rise by the largest part."""
+    know = scheme.after.knowledge
+    sure = [one for one in scheme.comparison.groups if one.sure is not False]
+    joined = [one for one in sure if one.components_after < one.components_before]
+    if joined:
+        one = max(joined, key=lambda each: each.components_before - each.components_after)
+        return (
+            f"{one.components_before} \N{RIGHTWARDS ARROW} {one.components_after}",
+            _("islands of the {animal}: joined up").format(
+                animal=know.groups[one.group].name.lower()
+            ),
+        )
+    risen = [one for one in sure if one.linked_after > one.linked_before > 0]
+    if not risen:
+        return "0", _("animals for which a gain is sure")
+    one = max(risen, key=lambda each: each.linked_after / each.linked_before)
+    share = 100 * (one.linked_after / one.linked_before - 1)
+    return (
+        f"+{figure(share)} %",
+        _("homes that the {animal} can reach").format(animal=know.groups[one.group].name.lower()),
+    )
