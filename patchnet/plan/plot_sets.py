@@ -8,6 +8,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import amounts_at
+from patchnet.plan.no_place import with_place
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
@@ -140,7 +141,13 @@ def plan_sets(
     said = PlotFacts() if facts is None else facts
     space = space_of(hood, plot, said, knowledge, amounts=amounts_at(assessment, plot))
     kind = str(hood.plots["kind"].loc[plot])
-    offered, _ = candidates_for(knowledge, said, space, kind=kind)
+    offered, _ = with_place(
+        candidates_for(knowledge, said, space, kind=kind),
+        hood,
+        plot,
+        knowledge,
+        light_said=said.light is not None,
+    )
     lasting = tuple(one for one in offered if knowledge.features[one.feature].sort != "feeding")
     candidates = lasting or offered
     living = (k for k, one in enumerate(candidates) if is_living(one.feature, knowledge))
