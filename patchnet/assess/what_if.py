@@ -175,6 +175,24 @@ class Trials:
             )
         return other
 
+    def opened(self, gaps: Sequence[int]) -> "Trials":
+        """Return the trials on the street in which gaps are made in fences, for all that walk.
+
+        Parameters
+        ----------
+        gaps
+            Their `FenceGap.key`.
+        """
+        if not gaps:
+            return self
+        other = copy(self)
+        other.__dict__.pop("now", None)
+        other.amounts = self.amounts.copy()  # what was assessed had no gap there
+        other._fields = {
+            key: self.field(key).opened(gaps, compiled=self.method.compiled) for key in self.groups
+        }
+        return other
+
     def at(self, plot: str) -> "PlotTrials":
         """Return the trials on one plot.
 

@@ -87,10 +87,10 @@ class House:
 
 @dataclass(frozen=True, slots=True)
 class StreetGap:
-    """A gap in a fence that the plan opens, for one animal that walks.
+    """A gap in a fence that the plan opens, for all animals that walk.
 
-    `homes` are linked homes won, the plan being done and the gaps before it opened; `share` is its
-    joint worth over that of the plan.
+    `group` is the one that wins most by it. `homes` are the linked homes of all, and `share` the
+    part of the plan's joint worth, that would be lost without it.
     """
 
     group: str
@@ -176,7 +176,7 @@ class StreetPlan(Shown):
     animals
         What each animal wins.
     now, linked
-        Linked homes of each animal today and with the plan (without gaps), with the figures in use.
+        Linked homes of each animal today and with the plan, with the figures in use.
     worth, own_worth
         Joint worth won by the plan and by the own best sets done together: mean of the draws that
         it was chosen by.

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.texts import _
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets
+from patchnet.plan.street_gaps import best_open
 from patchnet.plan.street_in_draws import Change, StreetInDraws
 from patchnet.plan.street_rules import StreetRules
 
@@ -52,6 +53,8 @@ class Found:
         Plot to its things, positions among its candidates; plots with nothing too.
     own
         The same, each plot its own best set, with nothing done elsewhere.
+    gaps
+        Keys of the gaps in fences that `chosen` opens.
     worth, own_worth
         Shape (D,): joint worth won by either, exactly.
     judged
@@ -64,6 +67,7 @@ class Found:
 
     chosen: Mapping[str, Members]
     own: Mapping[str, Members]
+    gaps: frozenset[int]
     worth: Array
     own_worth: Array
     judged: int
@@ -87,6 +91,10 @@ class StreetSearch:
         Plots whose things are settled.
     pairs
         Pairs of plots that could close a break together.
+    gaps_of
+        Gaps in fences that there could be beside a choice of things, by their keys.
+    most_gaps
+        Most gaps.
     few
         How many draws of each run are enough to rank by.
     told
@@ -98,11 +106,15 @@ class StreetSearch:
     rules: StreetRules
     fixed: Mapping[str, Members] = field(default_factory=dict)
     pairs: Sequence[tuple[str, str]] = ()
+    gaps_of: Callable[[Mapping[str, Members]], Sequence[int]] | None = None
+    most_gaps: int = 0
     few: int | None = None
     told: Callable[[Iterable[Any], str], Iterable[Any]] | None = None
     alone: dict[str, dict[Members, float]] = field(default_factory=dict)
     last: dict[str, dict[int, float]] = field(default_factory=dict)
     chosen: Choice = field(default_factory=dict)
+    gaps: frozenset[int] = frozenset()
+    able_gaps: tuple[int, ...] = ()
 
     @property
     def free(self) -> list[str]:
@@ -129,16 +141,19 @@ class StreetSearch:
         plans |= {f"given {at}": dict(one) for at, one in enumerate(starts)}
         worth = {name: self._worth(plan, now) for name, plan in plans.items()}
         order = sorted(plans, key=lambda name: (-float(worth[name].mean()), name))
-        best, passes, settled = plans[order[0]], 0, True
+        if self.gaps_of is not None:
+            self.able_gaps = tuple(sorted(self.gaps_of(plans[order[0]])))
+        best, passes, settled = (plans[order[0]], frozenset[int]()), 0, True
         top = worth[order[0]]
         for name in order if self.small else order[:1]:
             self._go_to(plans[name])
             value, count, ended = self._exchanged(now, worth[name])
             passes = max(passes, count)
             if name == order[0] or float(value.mean()) > float(top.mean()) + _TIE:
-                best, top, settled = dict(self.chosen), value, ended
-        self._go_to(best)
-        return Found(dict(best), own, top, worth["own"], self.street.judged, passes, settled)
+                best, top, settled = (dict(self.chosen), self.gaps), value, ended
+        self._go_to(*best)
+        chosen, gaps = dict(best[0]), best[1]
+        return Found(chosen, own, gaps, top, worth["own"], self.street.judged, passes, settled)
 
     # what each plot wins by itself --------------------------------------------------------
 
@@ -281,7 +296,8 @@ class StreetSearch:
         """Exchange until a pass wins next to nothing; what it comes to, passes, whether so."""
         margin: dict[str, float] = {}
         for count in range(1, _PASSES + 1):
-            kept = dict(self.chosen)
+            kept = dict(self.chosen), self.gaps
+            self._gap_moves()
             # What was far from giving way in one pass is not asked again in the next.
             asked = self.free
             if margin and not self.small:
@@ -291,10 +307,10 @@ class StreetSearch:
             some = 2 * self.few if self.few is not None and count == 1 else None
             margin = self._pass(count, asked, some)
             self._pair_moves()
-            after = self._worth(self.chosen, now)
+            after = self._worth(self.chosen, now, self.gaps)
             won = float(after.mean() - value.mean())
             if won <= 0:
-                self._go_to(kept)
+                self._go_to(*kept)
                 margin = {}
                 if some is None:
                     return value, count, True
@@ -385,6 +401,41 @@ class StreetSearch:
                     self.chosen |= {first: best[1], second: best[2]}
                     self._place({first: best[1], second: best[2]})
 
+    def _gap_moves(self) -> None:
+        """Open gaps in fences, or close them; where little can be chosen, with a set of a plot."""
+        if not self.able_gaps or not self.most_gaps:
+            return
+        better = best_open(
+            self.street, self.able_gaps, self.gaps, most=self.most_gaps, draws=self.few,
+            exact=self.small,
+        )  # fmt: skip
+        self._open(better)
+        for key in self.able_gaps if self.small else ():
+            if key in self.gaps or len(self.gaps) >= self.most_gaps:
+                continue
+            before, kept = self.street.linked([{}])[:, 0], self.gaps
+            self._open(kept | {key})
+            gap = self.street.gained(self.street.linked([{}])[:, 0], before).mean()
+            moves = [(plot, self.others(plot)) for plot in self.free]
+            won = self.street.won(
+                [(plot, self._changes(plot, others)) for plot, others in moves], exact=True
+            )
+            best = max(
+                (float(worth + gap), plot, members)
+                for (plot, others), rows in zip(moves, won, strict=True)
+                for members, worth in zip(others, rows[..., 0].mean(axis=0), strict=True)
+            )
+            if best[0] > _TIE:
+                self.chosen |= {best[1]: best[2]}
+                self._place({best[1]: best[2]})
+            else:
+                self._open(kept)
+
+    def _open(self, gaps: frozenset[int]) -> None:
+        if gaps != self.gaps:
+            self.street.open(gaps)
+            self.gaps = gaps
+
     def _pair_sets(self, plot: str) -> list[Members]:
         if self.small:
             return self.others(plot)
@@ -440,12 +491,15 @@ class StreetSearch:
     def _place(self, choice: Mapping[str, Members]) -> None:
         self.street.place({plot: self._set(plot, one).change for plot, one in choice.items()})
 
-    def _go_to(self, choice: Mapping[str, Members]) -> None:
+    def _go_to(self, choice: Mapping[str, Members], gaps: frozenset[int] = frozenset()) -> None:
+        self._open(gaps)
         other = {plot: one for plot, one in choice.items() if self.chosen.get(plot) != one}
         self.chosen = dict(choice)
         self._place(other)
 
-    def _worth(self, choice: Mapping[str, Members], now: Array) -> Array:
+    def _worth(
+        self, choice: Mapping[str, Members], now: Array, gaps: frozenset[int] = frozenset()
+    ) -> Array:
         """Shape (D,): joint worth won by a plan, exactly; the plan is in place afterwards."""
-        self._go_to(choice)
+        self._go_to(choice, gaps)
         return self.street.gained(self.street.linked([{}])[:, 0], now)

@@ -68,7 +68,8 @@ def main():
     cards = own_cards(answer, plots)
     currency = common_currency(answer)
     first = 25 * -(-given.by // 25)
-    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first)
+    gaps = tuple(one.gap.key for one in plan.gaps)
+    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first, gaps)
     rows = over_draws(
         fresh.won_by_both, compared, draws_of(answer, first + given.draws, 0),
         range(first, first + given.draws), processes=given.processes,
