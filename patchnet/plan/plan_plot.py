@@ -15,7 +15,8 @@ from patchnet.assess.links_in_draws import gap_over_draws
 from patchnet.assess.over_draws import draws_of
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
-from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.assess.what_if import Trials
+from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
