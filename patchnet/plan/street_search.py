@@ -1,11 +1,16 @@
-"""The search for a street's plan: old values while they lead, then exchanges, on the mean of draws.
+"""The search for a street's plan: each plot answers the others, again and again, over the draws.
 
-Sharing makes most gains shrink while a plan grows, so what a move won when it was last judged is
-mostly more than it wins now: the plots that promised most are judged anew, and what still leads
-all others is taken. But a need that is met or a break that is closed makes gains grow. So these are
-no bounds, and afterwards every plot is judged anew, again and again, with one thing exchanged for
-another; pairs of plots that close a break together are tried as one move. It begins both with that
-plan and with every plot's own best set, and never ends below either.
+It begins with every plot's own best set, and never ends below that. Plot by plot all sets of the
+things that are best *beside what the others do* are ranked in some of the draws, and the best of
+them judged in every draw; what wins most is taken. Pairs of plots that close a break together are
+tried as one move, and so are gaps in fences. It ends when a pass over the plots wins next to
+nothing.
+
+Where money, hours or jobs are short (and where so little can be chosen from that all is tried)
+it also begins with a plan that is grown: what wins most for what it takes first. Sharing makes most
+gains shrink while that grows, so what a move won when it was last judged is mostly more than it
+wins now: only what promised most is judged anew, and taken if it still leads. But a need that is
+met or a break that is closed makes gains grow, so these are no bounds: exchanges follow.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -20,6 +25,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.texts import _
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets
+from patchnet.plan.street_alone import PlotsAlone
 from patchnet.plan.street_gaps import best_open
 from patchnet.plan.street_in_draws import Change, StreetInDraws
 from patchnet.plan.street_rules import StreetRules
@@ -29,11 +35,12 @@ __all__ = ["Found", "StreetSearch"]
 Array = NDArray[np.float64]
 Choice = dict[str, Members]
 _TIE = 1e-9
-_FIRST = 7  # of so many best single things of a plot all pairs and threes are judged
 _SETS = 12  # sets that are tried on a plot that has nothing yet
 _NEXT = 12  # things that are tried beside what a plot has
 _SWAPS = 5  # things that each thing is exchanged for
 _OWN = 4  # sets that were best alone, tried in an exchange
+_ANSWER = 6  # of so many things that are best beside the rest all sets are ranked for a plot
+_FINALISTS = 6  # of these the first so many are judged in every draw
 _AT_ONCE = 8  # plots that are judged at once on a large street
 _A_BATCH = 16  # of so many plots one is judged at a time
 _SMALL = 12  # where up to so many plots have
@@ -110,7 +117,6 @@ class StreetSearch:
     most_gaps: int = 0
     few: int | None = None
     told: Callable[[Iterable[Any], str], Iterable[Any]] | None = None
-    alone: dict[str, dict[Members, float]] = field(default_factory=dict)
     last: dict[str, dict[int, float]] = field(default_factory=dict)
     chosen: Choice = field(default_factory=dict)
     gaps: frozenset[int] = frozenset()
@@ -136,8 +142,10 @@ class StreetSearch:
         now = self.street.now()
         self._judge_alone()
         own = self._own()
-        begun = self._grown()
-        plans = {"own": own, "grown": begun}
+        plans = {"own": own}
+        # Where money, hours or jobs are short, what wins most for what it takes goes first.
+        if self.small or self._limited:
+            plans["grown"] = self._grown()
         plans |= {f"given {at}": dict(one) for at, one in enumerate(starts)}
         worth = {name: self._worth(plan, now) for name, plan in plans.items()}
         order = sorted(plans, key=lambda name: (-float(worth[name].mean()), name))
@@ -155,65 +163,36 @@ class StreetSearch:
         chosen, gaps = dict(best[0]), best[1]
         return Found(chosen, own, gaps, top, worth["own"], self.street.judged, passes, settled)
 
-    # what each plot wins by itself --------------------------------------------------------
+    # beginnings ---------------------------------------------------------------------------
+
+    @cached_property
+    def by_itself(self) -> PlotsAlone:
+        """What each plot wins by itself."""
+        return PlotsAlone(self.street, self.sets, self.rules, self.few, self.small)
+
+    @property
+    def alone(self) -> Mapping[str, Mapping[Members, float]]:
+        """Joint worth of the sets of each plot that is planned for, on the street as it is."""
+        return self.by_itself.worth
 
     def _judge_alone(self) -> None:
-        """Judge every single thing, and the pairs and threes of the best, on the street as is."""
-        free = self.free
-        for batch in self._batches(free, _("each plot by itself")):
-            moves = [(plot, self._changes(plot, self.sets[plot].singles)) for plot in batch]
-            won = self.street.won(moves, most=self.few, today=True, exact=self.small)
-            for plot, rows in zip(batch, won, strict=True):
-                means = rows[..., 0].mean(axis=0).tolist()
-                self.alone[plot] = dict(zip(self.sets[plot].singles, means, strict=True))
-                self.last[plot] = {one[0]: worth for one, worth in self.alone[plot].items()}
-            more = {plot: self._several(plot) for plot in batch}
-            moves = [(plot, self._changes(plot, more[plot])) for plot in batch]
-            won = self.street.won(moves, most=self.few, today=True, exact=self.small)
-            for plot, rows in zip(batch, won, strict=True):
-                if more[plot]:
-                    means = rows[..., 0].mean(axis=0).tolist()
-                    self.alone[plot] |= dict(zip(more[plot], means, strict=True))
-
-    def _several(self, plot: str) -> list[Members]:
-        sets = self.sets[plot]
-        first = len(sets.candidates) if self.small else _FIRST
-        ranked = sorted(sets.singles, key=lambda one: (-self.alone[plot][one], one))[:first]
-        things = sorted(one[0] for one in ranked)
-        found = []
-        for size in range(2, sets.size + 1):
-            found += [one for one in combinations(things, size) if sets.of(one) is not None]
-        return found
+        self.by_itself.judge(self.free, self._batches)
+        for plot, worth in self.alone.items():
+            self.last[plot] = {one[0]: each for one, each in worth.items() if len(one) == 1}
 
     def _own(self) -> Choice:
         """Each plot's own best set, as far as money, hours and jobs go: the best rate first."""
-        best = {plot: max(self._ranked(plot)[:1], default=()) for plot in self.free}
-        rates = []
-        for plot, members in best.items():
-            worth = self.alone[plot].get(members, 0.0)
-            if members and worth > _TIE:
-                price = self.rules.price(self.rules.takes(self._set(plot, members)))
-                rates.append((-worth / max(price, _TIE), plot))
         chosen: Choice = dict.fromkeys(self.free, ()) | dict(self.fixed)
-        for __, plot in sorted(rates):
-            self._if_allowed(chosen, plot, best[plot])
+        for plot, best in self.by_itself.own_sets(self.free):
+            self._if_allowed(chosen, plot, best)
         return chosen
-
-    def _ranked(self, plot: str) -> list[Members]:
-        """Sets judged by themselves, the best first; of those alike the one with fewer things."""
-        alone = self.alone[plot]
-        sound = (one for one in alone if self.sets[plot].sound(one))
-        top = sorted(sound, key=lambda one: (-alone[one], len(one), one))
-        if top and alone[top[0]] <= _TIE:
-            return []
-        return top
 
     # growing ------------------------------------------------------------------------------
 
     def _grown(self) -> Choice:
         """Take what leads, plot by plot, judging anew only what promised most."""
         self._go_to(dict.fromkeys(self.free, ()) | dict(self.fixed))
-        promise = {plot: self._best_alone(plot) for plot in self.free}
+        promise = {plot: self.by_itself.best_rate(plot) for plot in self.free}
         for batch in self._until_none(promise):
             moves = [(plot, self._more(plot)) for plot in batch]
             fresh: dict[str, tuple[float, Members]] = {}
@@ -247,15 +226,6 @@ class StreetSearch:
             order = sorted(promise, key=lambda plot: (-promise[plot], plot))
             yield order[: self._at_once]
 
-    def _best_alone(self, plot: str) -> float:
-        return max(
-            (
-                worth / max(self.rules.price(self.rules.takes(self._set(plot, one))), _TIE)
-                for one, worth in self.alone[plot].items()
-            ),
-            default=0.0,
-        )
-
     def _more(self, plot: str) -> list[Members]:
         """Sets with more than a plot has: one thing more; whole sets where it has nothing."""
         has = self.chosen[plot]
@@ -267,7 +237,7 @@ class StreetSearch:
                 one_more, key=lambda one: -max(self._promise(plot, k) for k in set(one) - set(has))
             )[:_NEXT]
         if not has:
-            several = [one for one in self._ranked(plot) if len(one) > 1]
+            several = [one for one in self.by_itself.ranked(plot) if len(one) > 1]
             one_more += several if self.small else several[:_SETS]
         return [one for one in one_more if self._allowed(plot, one)]
 
@@ -303,50 +273,75 @@ class StreetSearch:
             if margin and not self.small:
                 asked = sorted(margin, key=lambda plot: (-margin[plot], plot))
                 asked = sorted(asked[: -(-len(asked) // 2)])
-            # The first pass moves most; some of the draws are enough for it.
-            some = 2 * self.few if self.few is not None and count == 1 else None
-            margin = self._pass(count, asked, some)
+            margin = self._pass(count, asked)
             self._pair_moves()
             after = self._worth(self.chosen, now, self.gaps)
             won = float(after.mean() - value.mean())
             if won <= 0:
                 self._go_to(*kept)
-                margin = {}
-                if some is None:
-                    return value, count, True
-                continue
+                return value, count, True
             value = after
-            if some is not None:
-                continue
             if won < _ENDED * float(value.mean()) and not self.small:
                 return value, count, True
         return value, _PASSES, False
 
-    def _pass(self, count: int, asked: Sequence[str], most: int | None) -> dict[str, float]:
-        """Ask plots for something better, in the first `most` draws of each run.
-
-        What is given back is how much the best of it won, or lost least.
-        """
+    def _pass(self, count: int, asked: Sequence[str]) -> dict[str, float]:
+        """Ask plots for something better beside the rest; how much it won, or lost least."""
         margin: dict[str, float] = {}
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
-            moves = [(plot, self.others(plot)) for plot in batch]
+            moves = [(plot, others) for plot, others in self._answers(batch).items() if others]
             won = self.street.won(
-                [(plot, self._changes(plot, others)) for plot, others in moves],
-                most=most,
-                exact=self.small,
+                [(plot, self._changes(plot, others)) for plot, others in moves], exact=self.small
             )
             found = []
             for (plot, others), rows in zip(moves, won, strict=True):
-                if others:
-                    means = rows[..., 0].mean(axis=0)
-                    found.append((float(means.max()), plot, others[int(means.argmax())]))
-                    margin[plot] = float(means.max())
+                means = rows[..., 0].mean(axis=0)
+                found.append((float(means.max()), plot, others[int(means.argmax())]))
+                margin[plot] = float(means.max())
             taken: Choice = {}
             for worth, plot, members in sorted(found, key=lambda one: (-one[0], one[1])):
                 if worth > _TIE and self._if_allowed(self.chosen, plot, members):
                     taken[plot] = members
             self._place(taken)
         return margin
+
+    def _answers(self, plots: Sequence[str]) -> dict[str, list[Members]]:
+        """What is judged in every draw in place of what plots have: ranked in some of them."""
+        if self.small:
+            return {plot: self.others(plot) for plot in plots}
+        singles = {plot: self.sets[plot].singles for plot in plots if self.sets[plot].singles}
+        for plot, worth in self._ranked_in_some(singles).items():
+            self.last[plot] = {one[0]: each for one, each in worth.items()}
+        able = {plot: self._beside_the_rest(plot) for plot in singles}
+        found: dict[str, list[Members]] = {}
+        for plot, worth in self._ranked_in_some(able).items():
+            found[plot] = sorted(worth, key=lambda one: (-worth[one], len(one), one))[:_FINALISTS]
+        return found
+
+    def _ranked_in_some(
+        self, asked: Mapping[str, Sequence[Members]]
+    ) -> dict[str, dict[Members, float]]:
+        """What sets win in place of what each plot has, in some of the draws."""
+        moves = [(plot, self._changes(plot, sets)) for plot, sets in asked.items()]
+        won = self.street.won(moves, most=self.few)
+        return {
+            plot: dict(zip(asked[plot], rows[..., 0].mean(axis=0).tolist(), strict=True))
+            for (plot, __), rows in zip(moves, won, strict=True)
+        }
+
+    def _beside_the_rest(self, plot: str) -> list[Members]:
+        """Sets of the things that are best beside the rest, of what it has, and of its own best."""
+        has, sets = self.chosen[plot], self.sets[plot]
+        ranked = sorted(self.last[plot], key=lambda k: (-self._promise(plot, k), k))
+        things = sorted({*ranked[:_ANSWER], *has})
+        found = [
+            one
+            for size in range(sets.size + 1)
+            for one in combinations(things, size)
+            if sets.of(one) is not None
+        ]
+        able = dict.fromkeys([*found, *self.by_itself.ranked(plot)[:_OWN]])
+        return [one for one in able if one != has and self._allowed(plot, one)]
 
     def others(self, plot: str) -> list[Members]:
         """Sets to put in place of what a plot has: one thing out, one in, or both."""
@@ -359,7 +354,7 @@ class StreetSearch:
             key=lambda k: (-self._promise(plot, k), k),
         )
         fewer = [tuple(k for k in has if k != out) for out in has]
-        found = [*fewer, *self._ranked(plot)[:_OWN]]
+        found = [*fewer, *self.by_itself.ranked(plot)[:_OWN]]
         found += [
             tuple(sorted((*rest, k)))
             for rest in (*fewer, *([has] if len(has) < sets.size else []))
@@ -452,6 +447,10 @@ class StreetSearch:
     # small helpers ------------------------------------------------------------------------
 
     @property
+    def _limited(self) -> bool:
+        return any(limit is not None for limit in self.rules.limits)
+
+    @property
     def _at_once(self) -> int:
         return max(1, min(_AT_ONCE, len(self.free) // _A_BATCH))
 
@@ -476,7 +475,7 @@ class StreetSearch:
     def _allowed(self, plot: str, members: Members) -> bool:
         if self.sets[plot].of(members) is None or not self.sets[plot].sound(members):
             return False
-        if all(limit is None for limit in self.rules.limits):
+        if not self._limited:
             return True
         return self.rules.allows(self._sets_of(self.chosen | {plot: members}))
 
