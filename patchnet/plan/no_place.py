@@ -17,9 +17,9 @@ __all__ = ["seen_on", "with_place"]
 _AT_WALL = ("wall", "fence", "sill")
 _WHY: Words[str, str] = Words(
     {
-        "sun": N_("No wall or fence here is in the sun for as long as it wants."),
-        "shade": N_("Every wall or fence here is in the sun for longer than it bears."),
-        "aspect": N_("No wall or fence here faces the way it should."),
+        "sun": N_("No wall or fence that could bear it is in the sun for as long as it wants."),
+        "shade": N_("Every wall or fence for it is in the sun for longer than it likes."),
+        "aspect": N_("No wall or fence that could bear it faces the way it should."),
         "ground": N_("No ground here is in the sun for as long as it wants."),
     }
 )
