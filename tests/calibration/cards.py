@@ -37,14 +37,14 @@ def plans_of(place, knowledge, every):
     for plot in list(map(str, hood.plots.index))[::every]:
         light = plot_sun(hood, plot, knowledge=knowledge).cls
         plan = adviser.plan(plot, month=_MONTH, light=light)
-        yield hood, dataclasses.replace(plan, places=adviser.places(plan))
+        yield dataclasses.replace(plan, places=adviser.places(plan))
 
 
-def alike(plans, hood):
+def alike(plans):
     """Share of the kinds of each plot that its nearest planted neighbour has too."""
     planted = {one.plot: {line.plant for line in one.planting.lines} for one in plans}
     planted = {plot: kinds for plot, kinds in planted.items() if kinds}
-    shapes = hood.plots.geometry
+    shapes = plans[0].assessment.neighbourhood.plots.geometry
     found = []
     for plot, kinds in planted.items():
         others = [other for other in planted if other != plot]
@@ -62,7 +62,7 @@ def main():
     given = asked.parse_args()
     knowledge = load_knowledge()
     plans, words, things, lacking, nowhere = [], {}, Counter(), Counter(), Counter()
-    for hood, plan in plans_of(given.place, knowledge, given.every):
+    for plan in plans_of(given.place, knowledge, given.every):
         plans.append(plan)
         words[plan.plot] = len(short_plan(plan, knowledge).split())
         for one in plan.places.placed:
@@ -75,7 +75,7 @@ def main():
     print("proposed:", ", ".join(f"{key} {n}" for key, n in things.most_common()))
     print("lacking at its place:", ", ".join(f"{key} {n}" for key, n in lacking.most_common()))
     print("no place on the map:", ", ".join(f"{k} {n}" for k, n in nowhere.most_common() if n))
-    planted, shared = alike(plans, hood)
+    planted, shared = alike(plans)
     kinds = Counter(kind for each in planted.values() for kind in each)
     thread = knowledge.plant_lists.get("thread", {})
     top = [f"{kind} {n}{' (thread)' * (kind in thread)}" for kind, n in kinds.most_common(6)]
