@@ -186,18 +186,16 @@ class StreetSearch(StreetGrowth):
         }
 
     def _beside_the_rest(self, plot: str) -> list[Members]:
-        """Sets of the things that are best beside the rest, of what it has, and of its own best."""
+        """All sets of what is best beside the rest, swaps of what it has, and its own best."""
         has, sets = self.chosen[plot], self.sets[plot]
         ranked = sorted(self.last[plot], key=lambda k: (-self._promise(plot, k), k))
-        things = sorted({*ranked[:_ANSWER], *has})
-        found = [
-            one
-            for size in range(sets.size + 1)
-            for one in combinations(things, size)
-            if sets.of(one) is not None
-        ]
-        able = dict.fromkeys([*found, *self.by_itself.ranked(plot)[:_OWN]])
-        return [one for one in able if one != has and self._allowed(plot, one)]
+        best = sorted(ranked[:_ANSWER])
+        found = [one for size in range(sets.size + 1) for one in combinations(best, size)]
+        fewer = [tuple(k for k in has if k != out) for out in has]
+        found += [*fewer, *self.by_itself.ranked(plot)[:_OWN]]
+        found += [tuple(sorted({*rest, k})) for rest in fewer for k in best]
+        able = (one for one in dict.fromkeys(found) if one != has and sets.of(one) is not None)
+        return [one for one in able if self._allowed(plot, one)]
 
     def others(self, plot: str) -> list[Members]:
         """Sets to put in place of what a plot has: one thing out, one in, or both."""
