@@ -15,8 +15,8 @@ __all__ = ["StreetGrowth"]
 
 Array = NDArray[np.float64]
 _TIE = 1e-9
-_SETS = 12  # sets that are tried on a plot that has nothing yet
-_NEXT = 12  # things that are tried beside what a plot has
+_SETS = 8  # sets that are tried on a plot that has nothing yet
+_NEXT = 6  # things that are tried beside what a plot has
 
 
 @dataclass

@@ -1,16 +1,15 @@
-"""The search for a street's plan: each plot answers the others, again and again, over the draws.
+"""The search for a street's plan: what leads is taken, then each plot answers the others.
 
-It begins with every plot's own best set, and never ends below that. Plot by plot all sets of the
-things that are best *beside what the others do* are ranked in some of the draws, and the best of
-them judged in every draw; what wins most is taken. Pairs of plots that close a break together are
-tried as one move, and so are gaps in fences. It ends when a pass over the plots wins next to
-nothing.
+It begins both with every plot's own best set and with a plan that is grown: what wins most for what
+it takes first (`patchnet.plan.street_growth`). Sharing makes most gains shrink while that grows, so
+what a move won when it was last judged is mostly more than it wins now: only what promised most is
+judged anew, and taken if it still leads. But a need that is met or a break that is closed makes
+gains grow, so these are no bounds.
 
-Where money, hours or jobs are short (and where so little can be chosen from that all is tried)
-it also begins with a plan that is grown: what wins most for what it takes first. Sharing makes most
-gains shrink while that grows, so what a move won when it was last judged is mostly more than it
-wins now: only what promised most is judged anew, and taken if it still leads. But a need that is
-met or a break that is closed makes gains grow, so these are no bounds: exchanges follow.
+Then, plot by plot, all sets of the things that are best *beside what the others do* are ranked in
+some of the draws, and the best of them judged in every draw; what wins most is taken. Pairs of
+plots that close a break together are tried as one move, and so are gaps in fences. It ends when a
+pass over the plots wins next to nothing, and never below the own sets.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -32,7 +31,7 @@ Array = NDArray[np.float64]
 _TIE = 1e-9
 _SWAPS = 5  # things that each thing is exchanged for
 _OWN = 4  # sets that were best alone, tried in an exchange
-_ANSWER = 6  # of so many things that are best beside the rest all sets are ranked for a plot
+_ANSWER = 5  # of so many things that are best beside the rest all sets are ranked for a plot
 _FINALISTS = 6  # of these the first so many are judged in every draw
 _ENDED = 0.005  # a pass that wins less than this part of the whole is the last
 _PASSES = 3
@@ -95,10 +94,7 @@ class StreetSearch(StreetGrowth):
         now = self.street.now()
         self._judge_alone()
         own = self._own()
-        plans = {"own": own}
-        # Where money, hours or jobs are short, what wins most for what it takes goes first.
-        if self.small or self._limited:
-            plans["grown"] = self._grown()
+        plans = {"own": own, "grown": self._grown()}
         plans |= {f"given {at}": dict(one) for at, one in enumerate(starts)}
         worth = {name: self._worth(plan, now) for name, plan in plans.items()}
         order = sorted(plans, key=lambda name: (-float(worth[name].mean()), name))

@@ -1,7 +1,7 @@
 """What a street's plan wins over the plots' own cards, in draws that it was not chosen by.
 
 Run: python tests/calibration/street_plan.py [--place demo] [--plots 46] [--by 20] [--draws 100]
-     [--straight]
+     [--straight] [--cards]
 
 The own cards are those of `patchnet.plan_plot` with the figures in use, one for each plot, done
 together. Asked for: a median of at least 1.2 times their joint worth, more in at least 95 of 100,
@@ -52,6 +52,7 @@ def main():
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--processes", type=int, default=1)
     asked.add_argument("--straight", action="store_true")
+    asked.add_argument("--cards", action="store_true", help="against the cards too (5 s each)")
     asked.add_argument("--place", choices=PLACES, default="demo")
     given = asked.parse_args()
     hood = neighbourhood_of(given.place, load_knowledge())
@@ -79,6 +80,8 @@ def main():
         f"against own sets chosen over the draws: {plan.doubt.ratio:.2f} times, more in "
         f"{plan.doubt.better:.0%} of {given.draws} other draws"
     )
+    if not given.cards:
+        return
     cards = own_cards(answer, plots)
     currency = common_currency(answer)
     first = 25 * -(-given.by // 25)
