@@ -178,13 +178,13 @@ class StreetPlan(Shown):
     now, linked
         Linked homes of each animal today and with the plan, with the figures in use.
     worth, own_worth
-        Joint worth won by the plan and by the own best sets done together: mean of the draws that
-        it was chosen by.
+        Joint worth won by the plan, its gaps open, and by the own best sets done together: mean of
+        the draws that it was chosen by.
     promised
         Sum of what the own best sets promise one by one, joint worth: not to be had.
     bound
-        Joint worth that no plan of things on these plots can pass in these draws, mean; `bound_of`
-        what this plan wins in the same ones.
+        Joint worth that no plan of things on these plots, and of gaps between them, can pass in
+        these draws, mean; `bound_of` what this plan wins in the same ones.
     draws, seed
         How many draws it was chosen by (0: the figures in use alone), and their seed.
     doubt
