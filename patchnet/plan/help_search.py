@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.assess.what_if import Trials
+from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.assess.worth import worth_gained
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.candidates import candidates_for, fitted

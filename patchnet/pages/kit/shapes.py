@@ -189,7 +189,13 @@ def name_places(frame: Frame, *tables: gpd.GeoDataFrame) -> list[list[object]]:
 
 
 def longest_names(table: gpd.GeoDataFrame) -> list[tuple[str, float, float, float]]:
-    """Return where each name of a table is written: name, east, north, degrees against east."""
+    """Return where each name of a table is written: name, east, north, degrees against east.
+
+    Parameters
+    ----------
+    table
+        Columns ``name`` (text, may be empty) and ``geometry`` (lines or areas), metres.
+    """
     best: dict[str, tuple[float, tuple[str, float, float, float]]] = {}
     if not len(table):
         return []
