@@ -111,7 +111,7 @@ class GardenDrawing:
 
     def _shows(self, key: str) -> bool:
         if key in SIGNS:
-            points = self.plan.signs[key]  # type: ignore[index]
+            points = self.plan.signs[key]
             return self.paper.scale <= _SIGN_SCALE and any(
                 shapely.contains_xy(self.window, *point) for point in points
             )
