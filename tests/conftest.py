@@ -18,6 +18,9 @@ settings.load_profile("untimed")
 # Commands take a hundred draws unless told otherwise; tests of draws say how many they want
 os.environ["PATCHNET_DRAWS"] = "0"
 
+# Workers side by side fill the cores: threads of linear algebra in each would wait for each other
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 LONGEST = {"test_notebook", "test_types"}
 

@@ -132,4 +132,5 @@ def _times(matrix: "sp.csr_array | Array", values: Array) -> Array:
 
 def _over(top: Array, bottom: Array) -> Array:
     """Divide; nought by nought is nought."""
-    return np.where(bottom > 0, top / np.where(bottom > 0, bottom, 1.0), 0.0)
+    there = bottom > 0
+    return np.where(there, top / np.where(there, bottom, 1.0), 0.0)

@@ -20,6 +20,7 @@ from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_s
 from patchnet.assess.sharing import Demand, quickest
 from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.corridors import opened_steps
 from patchnet.network.routes import cut_length
 
 __all__ = ["Field", "FirstRound", "Surroundings", "field_of"]
@@ -252,6 +253,29 @@ class Field:
             pool=None if self.pool is None else self.pool.on(anchor.matrix),
             lengths=lengths,
         )
+
+    def opened(self, gaps: Sequence[int], *, compiled: bool | None) -> "Field":
+        """Return the field in which gaps are made in barriers; itself where the group flies.
+
+        Parameters
+        ----------
+        gaps
+            Keys of the steps between two cells (see `patchnet.movement.barrier_steps.Steps`);
+            those that nothing closes for this group are passed over.
+        compiled
+            As in `with_patches`.
+        """
+        if self.ground is None:
+            return self
+        surface = self.ground.surface
+        steps = surface.steps
+        at = np.flatnonzero(np.isin(steps.key, np.asarray(gaps, dtype=steps.key.dtype)))
+        at = at[steps.opened[at] < steps.extra[at]]
+        if not len(at):
+            return self
+        surface = replace(surface, steps=opened_steps(steps, at))
+        ground = replace(self.ground, surface=surface)
+        return replace(self, ground=ground).with_patches(self.patch, compiled=compiled)
 
     def with_plots(
         self,

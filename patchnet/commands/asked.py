@@ -23,6 +23,7 @@ from patchnet.commands.options import (
     say_faults,
 )
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
+from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.street_store import form_of, read_journal
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
@@ -62,6 +63,7 @@ Thing = TypeVar("Thing")
 
 def read_asked(asked: Asked) -> Neighbourhood:
     """Read the neighbourhood and say its warnings on standard error."""
+    keep_freed_memory()
     neighbourhood = read_neighbourhood(
         asked.file,
         features=asked.features,

@@ -12,6 +12,7 @@ from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
 from patchnet.knowledge.groups import read_groups
+from patchnet.knowledge.kept import Kept
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.lodging import Density, Use
 from patchnet.knowledge.mixes import Mix, PlantForm
@@ -53,7 +54,9 @@ from patchnet.knowledge.words import Worded, word_index
 __all__ = ["build"]
 
 
-def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
+def build(
+    tables: Mapping[str, list[Row]], faults: list[Fault], before: Kept | None = None
+) -> tuple[Knowledge, Kept]:
     """Build the knowledge out of rows.
 
     Parameters
@@ -63,8 +66,17 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
     faults
         List that every fault found is added to; where it is not empty afterwards the result
         holds stand-ins and must not be used.
+    before
+        What was read of such tables in this language before, without a fault.
+
+    Returns
+    -------
+    Knowledge
+        All records.
+    Kept
+        What they were read from, for tables of which many are the same.
     """
-    reader = Reader(tables, faults)
+    reader = Reader(tables, faults, before)
     cautions = reader.keyed(Caution)
     features = read_features(reader, cautions)
     supplies = reader.all(Supply)
@@ -129,11 +141,12 @@ def build(tables: Mapping[str, list[Row]], faults: list[Fault]) -> Knowledge:
         ("keep_uses.csv", knowledge.keep_uses),
         ("regions.csv", knowledge.regions),
     ):
-        _one_thing_a_word(reader, table, records)
+        if reader.changed(table):
+            _one_thing_a_word(reader, table, records)
     left_out = missing(knowledge, tables)
     faults += [fault for fault in left_out if fault.severity == "error"]
     warnings = tuple(fault for fault in left_out if fault.severity == "warning")
-    return replace(knowledge, warnings=warnings)
+    return replace(knowledge, warnings=warnings), reader.kept()
 
 
 def _one_thing_a_word(reader: Reader, table: str, records: Mapping[str, Worded]) -> None:

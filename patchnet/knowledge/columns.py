@@ -54,6 +54,10 @@ class Reading(Protocol):
         """Rows of another table by key."""
         ...
 
+    def has(self, table: str, key: str) -> bool:
+        """Whether another table has a row of a key."""
+        ...
+
     def called(self, table: str) -> str:
         """What a row of another table is called in a sentence."""
         ...
@@ -498,10 +502,9 @@ def _month(text: str) -> int:
 
 
 def _must_be_known(at: Reading, row: Row, name: str, cell: str, table: str) -> None:
-    known = at.keys(table)
-    if cell in known:
+    if at.has(table, cell):
         return
-    called = at.called(table)
+    known, called = at.keys(table), at.called(table)
     at.say(
         row,
         _("'{cell}' in the column '{name}' is not a known {called}.{nearest_hint}").format(

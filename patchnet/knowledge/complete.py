@@ -52,19 +52,18 @@ def missing(knowledge: Knowledge, tables: Mapping[str, list[Row]]) -> list[Fault
     faults: list[Fault] = []
 
     def tell(table: str, key: str, told: Iterable[Told]) -> None:
-        row = next(row for row in tables[table] if row.cells["key"] == key)
-        faults.extend(
-            Fault(severity, row.where, row.line, row.ident, what, mend)
-            for severity, what, mend in told
-        )
+        for severity, what, mend in told:
+            row = next(row for row in tables[table] if row.cells["key"] == key)
+            faults.append(Fault(severity, row.where, row.line, row.ident, what, mend))
 
     asked = {row.cells["feature"] for row in tables["survey_questions.csv"]}
     for key, feature in knowledge.features.items():
         tell("features.csv", key, _of_feature(feature, knowledge, asked))
     for key, group in knowledge.groups.items():
         tell("groups.csv", key, _of_group(group, knowledge))
+    served = {role for one in knowledge.resources.values() for role in one.plant_roles}
     for key, plant in knowledge.plants.items():
-        tell("plants.csv", key, _of_plant(plant, knowledge))
+        tell("plants.csv", key, _of_plant(plant, knowledge, served))
     for key, kind in knowledge.plot_kinds.items():
         tell("plot_kinds.csv", key, _of_plot_kind(kind))
     for key, barrier in knowledge.barrier_kinds.items():
@@ -137,8 +136,7 @@ def _of_group(group: Group, knowledge: Knowledge) -> Iterator[Told]:
         )
 
 
-def _of_plant(plant: Plant, knowledge: Knowledge) -> Iterator[Told]:
-    served = {role for one in knowledge.resources.values() for role in one.plant_roles}
+def _of_plant(plant: Plant, knowledge: Knowledge, served: set[str]) -> Iterator[Told]:
     for role in plant.roles:
         if role not in knowledge.plant_roles or role not in served:
             yield (

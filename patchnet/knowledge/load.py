@@ -16,6 +16,7 @@ from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import SUFFIXES
 from patchnet.core.texts import _, language
 from patchnet.knowledge.build import build
+from patchnet.knowledge.kept import Kept
 from patchnet.knowledge.knowledge import Knowledge
 from patchnet.knowledge.row import Row
 from patchnet.knowledge.schema import TABLES
@@ -24,6 +25,7 @@ from patchnet.knowledge.tables import lay_over, read_shipped, read_table
 __all__ = ["load_knowledge", "load_rows"]
 
 _ALIKE = 0.9  # a letter or two of the name of a table
+_KEPT: dict[str, Kept] = {}  # what was read of the shipped tables, by language
 
 
 def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
@@ -61,7 +63,7 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
         return _shipped(language())
     faults: list[Fault] = []
     with _nothing_thrown_away():
-        return _built(_laid_over(Path(overlay), faults), faults)
+        return _built(_laid_over(Path(overlay), faults), faults)[0]
 
 
 def load_rows(overlay: Path | str | None = None) -> dict[str, list[Row]]:
@@ -82,7 +84,7 @@ def _laid_over(folder: Path, faults: list[Fault]) -> dict[str, list[Row]]:
     for name, shipped in _shipped_rows().items():
         if TABLES[name].fixed:
             _keep_to(shipped, own.get(name, []), faults)
-        tables[name] = lay_over(shipped, own.get(name, []))
+        tables[name] = lay_over(shipped, own[name]) if own.get(name) else list(shipped)
     return tables
 
 
@@ -125,7 +127,8 @@ def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
 def _shipped(_language: str) -> Knowledge:
     """Read the shipped tables once a language: their names are translated as they are read."""
     with _nothing_thrown_away():
-        return _built(load_rows(), [])
+        knowledge, _KEPT[language()] = _built(load_rows(), [])
+    return knowledge
 
 
 @contextmanager
@@ -143,11 +146,13 @@ def _nothing_thrown_away() -> Iterator[None]:
             gc.enable()
 
 
-def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> Knowledge:
-    knowledge = build(tables, faults)
+def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> tuple[Knowledge, Kept]:
+    knowledge, kept = build(tables, faults, _KEPT.get(language()))
     if any(fault.severity == "error" for fault in faults):
         raise TableFaults(faults)
-    return replace(knowledge, warnings=(*knowledge.warnings, *faults)) if faults else knowledge
+    if faults:
+        knowledge = replace(knowledge, warnings=(*knowledge.warnings, *faults))
+    return knowledge, kept
 
 
 def _read_folder(folder: Path) -> tuple[dict[str, list[Row]], list[Fault]]:

@@ -4,18 +4,18 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from typing import Any, TypeVar
 
-from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.faults import Fault
 from patchnet.core.texts import _
 from patchnet.knowledge.columns import Column, Reading, parts_of
+from patchnet.knowledge.kept import Asked, Found, Kept
+from patchnet.knowledge.owned import Owned
 from patchnet.knowledge.parts import (
     Basis,
-    Figures,
     FromCell,
     Made,
     MonthShares,
     Names,
     Number,
-    Quantities,
     Quantity,
     RowsOf,
     SourcesOf,
@@ -41,6 +41,9 @@ class Reader:
         Rows of every table, by file name.
     faults
         List that faults are added to.
+    before
+        What was read of such tables before: records of tables that have not changed since are
+        taken from it.
 
     Attributes
     ----------
@@ -48,19 +51,50 @@ class Reader:
         Every number and every other founded statement read so far, by address.
     """
 
-    def __init__(self, tables: Mapping[str, list[Row]], faults: list[Fault]) -> None:
+    def __init__(
+        self, tables: Mapping[str, list[Row]], faults: list[Fault], before: Kept | None = None
+    ) -> None:
         self.tables = tables
         self.faults = faults
         self.figures: dict[str, Figure] = {}
         self.origins: dict[str, Origin] = {}
-        self._keys: dict[str, dict[str, Row]] = {}
-        self._words: dict[Callable[[Reading], Collection[str]], Collection[str]] = {}
-        self._by_key: dict[Callable[[Any], Mapping[str, Number]], Mapping[str, Number]] = {}
+        self._before = before
+        self._changed = Asked(set(tables)) if before is None else before.changed(tables)
+        self._keys: dict[str, Mapping[str, Row]] = {
+            table: keyed
+            for table, keyed in (before.keyed if before else {}).items()
+            if not self.changed(table)
+        }
+        self._found: dict[type, Found] = {}
+        self._asked = Asked()
+        self._made: dict[Callable[[Any], Any], tuple[Any, Asked]] = {}
+
+    def kept(self) -> Kept:
+        """Return what was read, for other tables of which many are the same."""
+        return Kept(self.tables, self._found, self._keys)
+
+    def changed(self, table: str) -> bool:
+        """Whether a table has other rows than what was read before."""
+        return table in self._changed.rows
 
     # what columns ask for --------------------------------------------------------------------
 
     def keys(self, table: str) -> Mapping[str, Row]:
         """Return rows of a table by key, its parts joined by ``/``."""
+        self._asked.rows.add(table)
+        return self._keyed(table)
+
+    def has(self, table: str, key: str) -> bool:
+        """Whether a table has a row of a key, its parts joined by ``/``."""
+        self._asked.names.add(table)
+        return key in self._keyed(table)
+
+    def rows_of(self, table: str) -> list[Row]:
+        """Return the rows of a table as text."""
+        self._asked.rows.add(table)
+        return self.tables[table]
+
+    def _keyed(self, table: str) -> Mapping[str, Row]:
         found = self._keys.get(table)
         if found is None:
             found = {"/".join(row.key): row for row in self.tables[table]}
@@ -73,9 +107,18 @@ class Reader:
 
     def words(self, of: Callable[[Reading], Collection[str]]) -> Collection[str]:
         """Return words that depend on other tables, worked out once."""
-        if of not in self._words:
-            self._words[of] = of(self)
-        return self._words[of]
+        found: Collection[str] = self._once(of)
+        return found
+
+    def _once(self, of: Callable[[Any], Any]) -> Any:  # noqa: ANN401 - what `of` makes
+        """Make something of other tables once, and note each time what it asked them for."""
+        if of not in self._made:
+            outside, self._asked = self._asked, Asked()
+            self._made[of] = of(self), self._asked
+            self._asked = outside
+        found, asked = self._made[of]
+        self._asked.update(asked)
+        return found
 
     def say(self, row: Row, what: str, mend: str) -> None:
         """Add a fault of a row."""
@@ -105,14 +148,28 @@ class Reader:
 
     def rows(self, record: type[R]) -> list[tuple[Row, R]]:
         """Return the rows of a table with the record that each becomes."""
+        before = self._before
+        found = None if before is None else before.still(record, self._changed)
+        if found is None:
+            outside = self.figures, self.origins, self._asked
+            self.figures, self.origins, self._asked = {}, {}, Asked()
+            found = Found(self._read(record), self.figures, self.origins, self._asked)
+            self.figures, self.origins, self._asked = outside
+        self._found[record] = found
+        self.figures.update(found.figures)
+        self.origins.update(found.origins)
+        self._asked.update(found.asked)
+        return list(found.rows)
+
+    def _read(self, record: type[R]) -> list[tuple[Row, R]]:
         table = table_of(record)
         below = {
             name: self._rows_of(part) for name, part in table.parts if isinstance(part, RowsOf)
         }
-        owned = None if table.figures is None else _Owned(self, table, table.figures)
+        owned = None if table.figures is None else Owned(self, table, table.figures)
         steps = [(name, self._step(table, name, part, below, owned)) for name, part in table.parts]
         found = []
-        for row in self.tables[table.file] if owned is None else owned.owners:
+        for row in self.rows_of(table.file) if owned is None else owned.owners:
             for name, kind in table.also:
                 kind.read(self, row, name)
             for basis in table.bases:
@@ -126,7 +183,7 @@ class Reader:
         name: str,
         part: object,
         below: Mapping[str, Mapping[str, list[tuple[Row, Any]]]],
-        owned: "_Owned | None",
+        owned: "Owned | None",
     ) -> Callable[[Row], object]:
         """Return what reads one field of a record out of its row."""
         match part:
@@ -191,9 +248,7 @@ class Reader:
 
     def _own_figure(self, table: Table, row: Row, number: Number) -> Figure:
         if number.by_key is not None:
-            if number.by_key not in self._by_key:
-                self._by_key[number.by_key] = number.by_key(self)
-            number = self._by_key[number.by_key].get(row.key[0], number)
+            number = self._once(number.by_key).get(row.key[0], number)
         unit = number.unit and unit_of(number.unit, row.cells, table.refs, self)
         return self.figure(row, table.address_of(row.cells), number, unit)
 
@@ -258,111 +313,6 @@ class Reader:
 
 
 _PLAIN = Basis("")
-
-
-class _Owned:
-    """The rows of a table of figures, sorted by the records that they belong to."""
-
-    def __init__(self, reader: Reader, table: Table, place: Figures) -> None:
-        self.reader, self.table, self.place = reader, table, place
-        self.declared = TABLES[self.place.file]
-        self.rows: dict[str, dict[str, Row]] = {}
-        self.several: dict[str, dict[str, list[Row]]] = {}
-        if table.file == self.place.file:
-            firsts: dict[str, Row] = {}
-            for row in reader.tables[table.file]:
-                firsts.setdefault(row.cells[self.place.owner[0]], row)
-            self.owners = list(firsts.values())
-        else:
-            self.owners = reader.tables[table.file]
-            self._check_owners(reader.keys(table.file))
-        self.by = [
-            one.by for one in self.declared.quantities.values() if isinstance(one, Quantities)
-        ]
-        for row in reader.tables[self.place.file]:
-            self._sort(row)
-
-    def _owner(self, row: Row) -> str:
-        return "/".join([row.cells[column] for column in self.place.owner])
-
-    def _check_owners(self, known: Mapping[str, Row]) -> None:
-        """A key of one column is checked as any other; one of several as a whole."""
-        for row in self.reader.tables[self.place.file]:
-            owner = self._owner(row)
-            if owner not in known:
-                called = _(self.table.called)
-                self.reader.say(
-                    row,
-                    _("'{owner}' is not a known {called}.{nearest_hint}").format(
-                        owner=owner, called=called, nearest_hint=nearest_hint(owner, known)
-                    ),
-                    _("Write a key of {file}, or add it there.").format(file=self.table.file),
-                )
-
-    def _sort(self, row: Row) -> None:
-        quantity = row.cells["quantity"]
-        part = self.declared.quantities.get(quantity)
-        if part is None:
-            self.declared.column("quantity").read(self.reader, row, "quantity")
-        for column in self.by:
-            if not isinstance(part, Quantities) and row.cells[column]:
-                mend = _("Leave the cell '{column}' empty: '{quantity}' has none.").format(
-                    column=column, quantity=quantity
-                )
-                self.reader.say(
-                    row,
-                    _("'{quantity}' has a {column}.").format(quantity=quantity, column=column),
-                    mend,
-                )
-                return
-        owner = self._owner(row)
-        if isinstance(part, Quantities):
-            self.several.setdefault(owner, {}).setdefault(quantity, []).append(row)
-        else:
-            self.rows.setdefault(owner, {})[quantity] = row
-
-    def quantity(self, row: Row, called: str, part: Quantity) -> object:
-        """Return a number of a record, or several of them."""
-        owner = self._owner(row) if self.table.file == self.place.file else "/".join(row.key)
-        if isinstance(part, Quantities):
-            return self._all(row, owner, called, part)
-        found = self.rows.get(owner, {}).get(called)
-        if found is None:
-            if not part.needed:
-                return None
-            what = _("It has no number for '{called}'.").format(called=called)
-            self.reader.say(
-                row, what, _("Add a row for it to {file}.").format(file=self.place.file)
-            )
-            none = Figure("", math.nan, "", math.nan, math.nan, "assumption", (), "", row.place)
-            return math.nan if part.bare else none
-        figure = self._figure(row, found, f"{self.table.address_of(row.cells)}/{called}", part)
-        return figure.value if part.bare else figure
-
-    def _figure(self, owner: Row, row: Row, address: str, part: Quantity) -> Figure:
-        unit = part.unit
-        if unit is not None and "{" in unit:
-            refs = {**self.declared.refs, **self.table.refs}
-            unit = unit_of(unit, {**row.cells, **owner.cells}, refs, self.reader)
-        return self.reader.figure(row, address, part, unit)
-
-    def _all(self, owner: Row, key: str, called: str, part: Quantities) -> tuple[object, ...]:
-        rows = self.several.get(key, {}).get(called, [])
-        if not rows and part.needed:
-            what = _("It has no {meaning}.").format(meaning=_(part.meaning))
-            mend = _("Add a row with the quantity '{called}' and its {by} to {file}.").format(
-                called=called, by=part.by, file=self.place.file
-            )
-            self.reader.say(owner, what, mend)
-        base = f"{self.table.address_of(owner.cells)}/{called}"
-        by = self.declared.column(part.by)
-        return tuple(
-            part.record(
-                by.read(self.reader, row, part.by),
-                self._figure(owner, row, f"{base}/{row.cells[part.by]}", part),
-            )
-            for row in rows
-        )
 
 
 def _as_number(cell: str) -> float:

@@ -49,6 +49,7 @@ class Worded(Protocol):
         ...
 
 
+@lru_cache(maxsize=4096)
 def plain(word: str) -> str:
     """Return what is compared of a word: no case, signs, gaps or plural endings.
 

@@ -10,6 +10,7 @@ import inspect
 import re
 import sys
 from collections.abc import Iterator
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 
@@ -154,14 +155,21 @@ def _written(catalogue: Catalog, *, omit_header: bool = False) -> bytes:
 def _in_code() -> Found:
     for path in sorted(PACKAGE.rglob("*.py")):
         place = path.relative_to(PACKAGE.parent).as_posix()
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call):
-                for message in _of_call(node):
-                    yield place, message
-            elif isinstance(node, ast.FunctionDef) and any(map(_is_command, node.decorator_list)):
-                text = inspect.cleandoc(ast.get_docstring(node, clean=False) or "")
-                for message in paragraphs(text):
-                    yield place, message.removeprefix(AS_IT_IS)
+        for message in _said(path.read_text(encoding="utf-8")):
+            yield place, message
+
+
+@cache
+def _said(code: str) -> tuple[Message, ...]:
+    """Return the texts of one module; kept, because each language gathers them anew."""
+    found: list[Message] = []
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.Call):
+            found += _of_call(node)
+        elif isinstance(node, ast.FunctionDef) and any(map(_is_command, node.decorator_list)):
+            text = inspect.cleandoc(ast.get_docstring(node, clean=False) or "")
+            found += [message.removeprefix(AS_IT_IS) for message in paragraphs(text)]
+    return tuple(found)
 
 
 def _of_call(call: ast.Call) -> Iterator[Message]:

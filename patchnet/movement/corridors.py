@@ -115,7 +115,8 @@ def both_ways(
     steps
         Barriers to use in place of the surface's own.
     limit
-        Cost metres from either patch beyond which nothing is looked for.
+        Cost metres from either patch beyond which nothing is looked for; and from `plot_b` only
+        over ground that `plot_a` reaches, for no other way costs less in all.
     compiled
         True: compiled; False: plain; None: by size.
 
@@ -127,21 +128,22 @@ def both_ways(
     if plot_a == plot_b:
         raise WrongUse(_("A way leads from one plot to another: name two plots."))
     steps = surface.steps if steps is None else steps
-    growths = []
+    growths: list[Growth] = []
     labels = [surface.plot_label(plot) for plot in (plot_a, plot_b)]
     for label in labels:
-        source = (surface.labels == label).astype(np.int32)
+        # What the first patch does not reach lies on no way that costs no more than the limit.
+        open_ = np.isfinite(growths[0].cost) if growths and np.isfinite(limit) else True
         growths.append(
             grow(
-                surface.cost,
-                source,
+                np.where(open_, surface.cost, np.float32(np.inf)),
+                (surface.labels == label).astype(np.int32),
                 cell_m=surface.cell_m,
                 steps=steps,
                 limit=limit,
                 compiled=compiled,
             )
         )
-    own = np.isin(surface.labels, labels)
+    own = (surface.labels == labels[0]) | (surface.labels == labels[1])
     total = growths[0].cost + growths[1].cost
     total[own] = np.inf
     at = int(total.argmin())
@@ -247,23 +249,25 @@ def _next_to(
 ) -> tuple[float, tuple[int, int] | None]:
     """Cheapest step from a cell of one plot straight to a cell of the other."""
     rows, columns = surface.labels.shape
-    label = np.where(np.isfinite(surface.cost), surface.labels, 0)
+    label = np.where(np.isfinite(surface.cost), surface.labels, 0).ravel()
+    cells = [np.flatnonzero(label == one) for one in labels]
     best: tuple[float, tuple[int, int] | None] = (np.inf, None)
     for d, (down, right) in enumerate(DIRECTIONS[:4]):
-        left = max(-right, 0)
-        here = label[: rows - down, left : columns - max(right, 0)]
-        there = label[down:, left + right : columns - left if right < 0 else columns]
-        for one, two in (labels, labels[::-1]):
-            row, column = np.nonzero((here == one) & (there == two))
-            cell = row * columns + column + left
+        for one, other in ((0, 1), (1, 0)):
+            row, column = np.divmod(cells[one], columns)
+            inside = (row + down < rows) & (column + right >= 0) & (column + right < columns)
+            cell = cells[one][inside]
+            cell = cell[label[cell + down * columns + right] == labels[other]]
+            if not len(cell):
+                continue
             key = cell * 4 + d
             extra = np.zeros(len(key))
             at = np.searchsorted(steps.key, key)
             hit = np.isin(key, steps.key)
             extra[hit] = steps.extra[at[hit]]
-            if len(key) and extra.min() < best[0]:
+            if extra.min() < best[0]:
                 first = int(cell[extra.argmin()])
                 second = first + down * columns + right
-                pair = (first, second) if one == labels[0] else (second, first)
+                pair = (second, first) if one else (first, second)
                 best = (float(extra.min()), pair)
     return best

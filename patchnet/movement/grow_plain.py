@@ -1,10 +1,8 @@
 """The same least-cost growth without a compiler: scipy's shortest paths, ties put in order."""
 
-from collections.abc import Iterator
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
 __all__ = ["grow_plain", "touching_plain", "trace_plain"]
@@ -14,26 +12,41 @@ Ints = NDArray[np.int64]
 Grid32 = NDArray[np.float32]
 Cells = NDArray[np.int32]
 Bytes = NDArray[np.uint8]
+Flags = NDArray[np.bool_]
 
 _SOURCE = 8
 
 
-def steps_of(
-    cost: Grid32, key: Ints, extra: Floats, offset: Ints, half: Floats
-) -> Iterator[tuple[int, Ints, Ints, Floats]]:
-    """Steps that can be taken, by direction 0-3: direction, first cell, second cell, cost."""
-    open_ = np.isfinite(cost)
-    inner = np.flatnonzero(open_)
-    for d in range(4):
-        cell = inner[open_[inner + offset[d]]]
-        there = cell + offset[d]
-        price = half[d] * (cost[cell].astype(np.float64) + cost[there])
-        at = np.searchsorted(key, cell * 4 + d)
-        if len(key):
-            hit = key[np.minimum(at, len(key) - 1)] == cell * 4 + d
-            price[hit] += extra[at[hit]]
-        keep = np.isfinite(price)
-        yield d, cell[keep], there[keep], price[keep]
+def _prices(
+    cell: Ints, place: Cells, cost: Grid32, key: Ints, extra: Floats, offset: Ints, half: Floats
+) -> Floats:
+    """What the step from each cell in each direction costs; inf where it is closed.
+
+    Parameters
+    ----------
+    cell
+        Shape (m,): numbers of cells, none of them on the border.
+    place
+        Shape (cells,): where among `cell` each one is, -1 nowhere.
+    cost, key, extra, offset, half
+        As in `grow_plain`.
+
+    Returns
+    -------
+    array
+        Shape (8, m), cost metres.
+    """
+    prices = np.empty((8, len(cell)))
+    own = cost[cell].astype(np.float64)
+    for d, step in enumerate(offset.tolist()):
+        np.add(own, cost[cell + step], out=prices[d])
+        prices[d] *= half[d]
+    first, direction = np.divmod(key, 4)
+    for back in (0, 4):
+        at = place[first + offset[direction] if back else first]
+        there = np.flatnonzero(at >= 0)
+        prices[direction[there] + back, at[there]] += extra[there]
+    return prices
 
 
 def grow_plain(
@@ -66,49 +79,77 @@ def grow_plain(
     sources = np.flatnonzero(source)
     if not len(sources):
         return
-    steps = list(steps_of(cost, key, extra, offset, half))
-    first, second, price = (np.concatenate([step[part] for step in steps]) for part in (1, 2, 3))
-    between = ~(source[first] & source[second])  # inside a source moving is free
-    first, second, price = first[between], second[between], price[between]
-    graph = coo_array(
-        (np.r_[price, price], (np.r_[first, second], np.r_[second, first])),
-        shape=(len(cost), len(cost)),
-    ).tocsr()
-    dist[:] = dijkstra(graph, indices=sources, min_only=True, limit=limit)
-    tight = np.zeros((8, len(cost)), np.bool_)
-    for d, cell, there, price in steps:
-        for to, back, direction in ((there, cell, d + 4), (cell, there, d)):
-            new = dist[back] + price
-            hit = (new == dist[to]) & np.isfinite(new) & ~source[to]
-            tight[direction][to[hit]] = True
-    _settle_ties(tight, dist, owner, came, offset)
+    taking_part = np.isfinite(cost)
+    # From the inside of a source no step leads out of it.
+    taking_part[sources[source[sources + offset[:, None]].all(axis=0)]] = False
+    cell = np.flatnonzero(taking_part)
+    place = np.full(len(cost), -1, np.int32)
+    place[cell] = np.arange(len(cell), dtype=np.int32)
+    prices = _prices(cell, place, cost, key, extra, offset, half)
+    at_rim = np.flatnonzero(source[cell])
+    dist[cell] = dijkstra(
+        _graph(prices, cell, place, offset), indices=at_rim, min_only=True, limit=limit
+    )
+    reached = np.flatnonzero(np.isfinite(dist[cell]) & ~source[cell])
+    before = cell[reached] + offset[:, None]
+    choices = dist[before] + prices[:, reached] == dist[cell[reached]]
+    _settle_ties(choices, place, cell, reached, owner, came, offset)
+
+
+def _graph(prices: Floats, cell: Ints, place: Cells, offset: Ints) -> "csr_array":
+    """Return the open steps as a graph of places; its columns ascend in every row."""
+    order = np.argsort(offset)
+    to = np.empty((len(cell), 8), np.int32)
+    price = np.empty((len(cell), 8))
+    for column, d in enumerate(order.tolist()):
+        to[:, column] = place[cell + offset[d]]
+        price[:, column] = prices[d]
+    open_ = np.isfinite(price)
+    open_ &= to >= 0
+    start = np.zeros(len(cell) + 1, np.int32)
+    np.cumsum(open_.sum(axis=1), out=start[1:])
+    return csr_array((price[open_], to[open_], start), shape=(len(cell), len(cell)))
 
 
 def _settle_ties(
-    tight: NDArray[np.bool_], dist: Floats, owner: Cells, came: Bytes, offset: Ints
-) -> None:
+    choices: Flags, place: Cells, cell: Ints, reached: Ints,
+    owner: Cells, came: Bytes, offset: Ints,
+) -> None:  # fmt: skip
     """Of several ways that cost the same take the lowest source, then the lowest direction.
 
     Choosing changes owners downstream, so it is repeated until nothing changes; owners only
     ever fall, so it ends.
+
+    Parameters
+    ----------
+    choices
+        Shape (8, reached): whether a cheapest way comes from there.
+    place, cell
+        As in `_prices`.
+    reached
+        Places among `cell` of those that were reached.
+    owner, came, offset
+        As in `grow_plain`.
     """
-    reached = np.flatnonzero(np.isfinite(dist) & (came != _SOURCE))
-    choices = tight[:, reached]
     direction = choices.argmax(axis=0)
-    label = owner.copy()
+    label = owner[cell]
+    sources = label[label > 0]
     while True:
-        came[reached] = direction
-        owner[:] = _owners(label, reached, reached + offset[direction], len(dist))
-        rivals = np.where(choices, owner[reached + offset[:, None]], np.iinfo(np.int32).max)
+        came[cell[reached]] = direction
+        if not len(sources) or sources.min() == sources.max():
+            owner[cell[reached]] = sources[:1]  # there is nobody else
+            return
+        owner[cell] = _owners(label, reached, place[cell[reached] + offset[direction]])
+        rivals = np.where(choices, owner[cell[reached] + offset[:, None]], np.iinfo(np.int32).max)
         better = rivals.argmin(axis=0)
         if (better == direction).all():
             return
         direction = better
 
 
-def _owners(label: Cells, reached: Ints, before: Ints, size: int) -> Cells:
-    """Owner of every cell, by following where it came from, twice as far each time."""
-    to = np.arange(size)
+def _owners(label: Cells, reached: Ints, before: Cells) -> Cells:
+    """Owner of every place, by following where it came from, twice as far each time."""
+    to = np.arange(len(label), dtype=np.int32)
     to[reached] = before
     while True:
         further = to[to]
@@ -133,14 +174,18 @@ def touching_plain(
     cell, direction, cost
         Shape (steps,) each, sorted by cell; costs in cost metres.
     """
-    found = []
-    for d, cell, there, price in steps_of(cost, key, extra, offset, half):
-        between = (owner[cell] > 0) & (owner[there] > 0) & (owner[cell] != owner[there])
-        total = dist[cell[between]] + price[between] + dist[there[between]]
-        found.append((cell[between], np.full(len(total), d, np.uint8), total))
-    cells, directions, totals = (np.concatenate(part) for part in zip(*found, strict=True))
-    order = np.lexsort((directions, cells))
-    return cells[order], directions[order], totals[order]
+    owned = np.flatnonzero(owner)
+    other = owner[owned + offset[:4, None]]
+    own = owner[owned]
+    border = (other > 0) & (other != own)
+    cell = owned[border.any(axis=0)]
+    place = np.full(len(cost), -1, np.int32)
+    place[cell] = np.arange(len(cell), dtype=np.int32)
+    prices = _prices(cell, place, cost, key, extra, offset, half)
+    number, direction = np.nonzero(border[:, place[owned] >= 0].T & np.isfinite(prices[:4].T))
+    first = cell[number]
+    total = dist[first] + prices[direction, number] + dist[first + offset[direction]]
+    return first, direction.astype(np.uint8), total
 
 
 def trace_plain(start: Ints, came: Bytes, offset: Ints) -> tuple[Ints, Ints]:

@@ -21,6 +21,7 @@ __all__ = [
     "Rows",
     "class_means",
     "plain_ground",
+    "public_ground",
     "public_neighbourhood",
     "rows_of",
 ]
@@ -276,3 +277,17 @@ def _generalised(released: Released, knowledge: Knowledge) -> str:
         "it. Ids and labels are new; ways of animals are straight lines and take no account of "
         "fences."
     ).format(n_names=len(released.names), least=least, day=released.day)
+
+
+def public_ground(hood: Neighbourhood) -> Neighbourhood:
+    """Return what a plan for the public draws: public land with its grounds, the rest plain.
+
+    Parameters
+    ----------
+    hood
+        For the public.
+    """
+    plain = plain_ground(hood, (hood.plots["kind"] == TOGETHER).to_numpy())
+    # A number after the kind would name a place that goes by no such name.
+    label = plain.plots["label"].str.rstrip(" 0123456789")
+    return replace(plain, plots=plain.plots.assign(label=label))

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.assess.what_if import Trials
+from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 from patchnet.plan.candidates import candidates_for, fitted, planted_m2

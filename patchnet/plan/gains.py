@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from patchnet.assess.assessment import Assessment, GroupAnswer
-from patchnet.assess.what_if import TrialGroup
+from patchnet.assess.what_if_plot import TrialGroup
 from patchnet.plan.plot_plan import GroupGain, NeedGain
 
 __all__ = ["Linked", "gains_of"]

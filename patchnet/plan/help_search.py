@@ -19,11 +19,12 @@ from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
 from patchnet.plan.waiting import in_time
 
-__all__ = ["HALF", "Found", "best_additions", "living_features"]
+__all__ = ["HALF", "Additions", "Found", "additions_that_help", "best_additions", "living_features"]
 
 Array = NDArray[np.float64]
 HALF = 0.5
 """Share of what a break would win from which on a thing is taken to close it."""
+_ON_PLOT = 3  # of different sorts, for one plot
 _LOOKED = 6  # plots of each sort at which it is seen what fits, for each that is judged
 
 
@@ -50,6 +51,24 @@ class Found:
     change: Mapping[str, float]
     worth: float | None = None
     linked: Array | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Additions:
+    """What was found in one search.
+
+    Attributes
+    ----------
+    found
+        The additions worth most, as from `best_additions`.
+    on_plots
+        Plot id to what is estimated to win most there of what fits, each of another sort, best
+        first; no plot on which nothing wins anything, and none where there are too many plots
+        (``settings/help_most_plots``).
+    """
+
+    found: tuple[Found, ...]
+    on_plots: Mapping[str, tuple[Found, ...]]
 
 
 def living_features(knowledge: Knowledge) -> tuple[str, ...]:
@@ -96,6 +115,19 @@ def best_additions(
         The one that wins most first; of what was judged, only what wins something worth naming
         (``settings/plan_gain_least``).
     """
+    return additions_that_help(assessment, plots, most=most, closely=closely).found
+
+
+def additions_that_help(
+    assessment: Assessment, plots: Collection[str], *, most: int, closely: bool = True
+) -> Additions:
+    """Return the additions worth most, and what each plot might begin with.
+
+    Parameters
+    ----------
+    assessment, plots, most, closely
+        As for `best_additions`.
+    """
     search = _Search(assessment, plots)
     found: list[Found] = []
     while len(found) < most:
@@ -103,7 +135,7 @@ def best_additions(
         if one is None:
             break
         found.append(one)
-    return tuple(found)
+    return Additions(tuple(found), search.first_on_plots() if closely else {})
 
 
 class _Search:
@@ -250,6 +282,28 @@ class _Search:
         if best is None or best.worth is None or best.linked is None or best.worth <= 0:
             return None
         return best if float(best.linked.max()) >= least else None
+
+    def first_on_plots(self) -> dict[str, tuple[Found, ...]]:
+        """Return what each plot might begin with."""
+        estimate = estimated_worth(self.assessment, self.features)
+        first = {}
+        for row in self.rows:
+            plot = self.plots[row]
+            offered = self._offered(plot)
+            worth = {}
+            for at, key in enumerate(self.features):
+                if key in offered:
+                    usual = self.knowledge.features[key].typical.value
+                    part = min(offered[key][0].amount / usual, 1.0)
+                    worth[key] = float(estimate[row, at]) * part
+            kept: dict[str, str] = {}
+            for key in sorted(worth, key=lambda one: -worth[one]):
+                if worth[key] > 0:
+                    kept.setdefault(self.knowledge.features[key].sort, key)
+            if kept:
+                keys = list(kept.values())[:_ON_PLOT]
+                first[plot] = tuple(Found(plot, *offered[key]) for key in keys)
+        return first
 
     def _worth(self, linked: Array, trials: Trials) -> Array:
         weight = self.currency.weight[[self.currency.groups.index(key) for key in trials.groups]]

@@ -6,7 +6,7 @@ from `patchnet.plan.lacks`; what to add from `patchnet.plan.help_search`; a gap 
 for a street.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -28,7 +28,7 @@ from patchnet.plan.finding import (
     supplied_for_size,
     unseen_plots,
 )
-from patchnet.plan.help_search import HALF, Found, best_additions
+from patchnet.plan.help_search import HALF, Additions, Found, additions_that_help
 from patchnet.plan.joint_worth import common_currency
 from patchnet.plan.lacks import Lack, lacks_of
 from patchnet.plan.stretches import Stretch, nearest_stretch, stretches_of
@@ -139,6 +139,9 @@ class MostHelp(Shown):
     things
         At most three, those that win most first, doors last. Additions are each counted with
         those before.
+    on_plots
+        Plot id to what that plot might begin with, best first, as estimated and without figures:
+        at most three, of different sorts. Empty where there are too many plots.
     rooms
         By animal, in the order of the answer.
     lacks
@@ -151,6 +154,7 @@ class MostHelp(Shown):
 
     finding: Finding
     things: tuple[Thing, ...]
+    on_plots: Mapping[str, tuple[Thing, ...]]
     rooms: tuple[RoomFor, ...]
     lacks: tuple[Lack, ...]
     judged: bool
@@ -196,11 +200,16 @@ def most_help(assessment: Assessment, *, spared: Collection[str] = ()) -> MostHe
     finding = finding_of(assessment, lacks, stretches)
     rooms = tuple(RoomFor(key, one.all_homes_told) for key, one in assessment.groups.items())
     judged = len(hood.plots) <= know.setting("help_most_plots")
+    on_plots: dict[str, tuple[Thing, ...]] = {}
     if public:
         things = _for_public(assessment, lacks, stretches)
     else:
-        things = _things(assessment, finding, stretches, spared, judged=judged)
-    return MostHelp(finding, things, rooms, lacks, judged and not public, public)
+        things, added = _things(assessment, finding, stretches, spared, judged=judged)
+        on_plots = {
+            plot: tuple(_added(assessment, one, {}, stretches, on_top=False) for one in each)
+            for plot, each in added.on_plots.items()
+        }
+    return MostHelp(finding, things, on_plots, rooms, lacks, judged and not public, public)
 
 
 def _things(
@@ -210,21 +219,22 @@ def _things(
     spared: Collection[str],
     *,
     judged: bool,
-) -> tuple[Thing, ...]:
+) -> tuple[tuple[Thing, ...], Additions]:
     hood = assessment.neighbourhood
     if not len(hood.plots):
-        return ()
+        return (), Additions((), {})
     left_out = spared_plots(assessment, spared)
     unseen = unseen_plots(assessment)
     doors = _doors(assessment, [plot for plot in unseen if plot not in left_out], stretches)
-    if finding.kind == "unseen":
-        return doors
+    if finding.kind == "unseen" or any(one.reach is None for one in assessment.groups.values()):
+        # What would be won can be worked out only of an answer that knows who reaches what.
+        return doors, Additions((), {})
     # Nobody is told to dig up what nobody has seen.
     asked = {str(plot) for plot in hood.plots.index} - left_out - set(unseen)
-    added = best_additions(assessment, asked, most=_THINGS - len(doors), closely=judged)
+    added = additions_that_help(assessment, asked, most=_THINGS - len(doors), closely=judged)
     before = {key: answer.linked_told.mean for key, answer in assessment.groups.items()}
     made = []
-    for number, one in enumerate(added):
+    for number, one in enumerate(added.found):
         made.append(_added(assessment, one, before, stretches, on_top=number > 0))
         if one.linked is not None:
             for key, more in _all_won(assessment, one).items():
@@ -235,7 +245,7 @@ def _things(
         worth = gap.worth or 0.0
         at = next((k for k, one in enumerate(made) if (one.worth or 0.0) < worth), len(made))
         made.insert(at, gap)
-    return (*made[: _THINGS - len(doors)], *doors)
+    return (*made[: _THINGS - len(doors)], *doors), added
 
 
 def _doors(

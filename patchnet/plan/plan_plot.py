@@ -15,7 +15,8 @@ from patchnet.assess.links_in_draws import gap_over_draws
 from patchnet.assess.over_draws import draws_of
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.supply import anchor_places, supply_of
-from patchnet.assess.what_if import PlotTrials, Trials
+from patchnet.assess.what_if import Trials
+from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
@@ -31,6 +32,7 @@ from patchnet.plan.in_draws import (
     pool_of_sets,
 )
 from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
+from patchnet.plan.no_place import seen_on, with_place
 from patchnet.plan.placed import Places
 from patchnet.plan.placing import places_for
 from patchnet.plan.planting import choose_planting
@@ -42,6 +44,7 @@ from patchnet.plan.plot_plan import (
     NeedGain,
     Planting,
     PlotPlan,
+    RuledOut,
     Suggestion,
     WouldChange,
 )
@@ -148,26 +151,9 @@ def plan_plot(
         raise WrongUse(_("A cautious choice needs draws: it looks at the worse ones."))
     low = assessment.knowledge.setting("draws_cautious") if cautious else None
     taken = Taken(draws, seed, low, processes, progress) if draws else None
-    plan = Adviser(assessment, taken).plan(plot, facts, month=month, light=sun.cls)
-    return replace(plan, sun=sun, places=_places(plan, assessment, heights))
-
-
-def _places(plan: PlotPlan, assessment: Assessment, heights: SurfaceHeights | None) -> Places:
-    """Where what a plan adds goes on the plot."""
-    answers = assessment.neighbourhood.answers
-    row = assessment.neighbourhood.row_of(plan.plot)
-    there = zip(answers.features, answers.amount[row].tolist(), strict=True)
-    return places_for(
-        assessment.neighbourhood,
-        plan.plot,
-        [] if plan.best is None else [one.candidate for one in plan.best.additions],
-        facts=plan.facts,
-        knowledge=assessment.knowledge,
-        has={key: amount for key, amount in there if amount > 0},
-        gives_way=() if plan.best is None else plan.best.gives_way,
-        stages=[stage.additions for stage in plan.stages],
-        surface=heights,
-    )
+    adviser = Adviser(assessment, taken, heights)
+    plan = adviser.plan(plot, facts, month=month, light=sun.cls)
+    return replace(plan, sun=sun, places=adviser.places(plan))
 
 
 @dataclass(frozen=True)
@@ -192,6 +178,8 @@ class Adviser:
         The neighbourhood as it is today.
     taken
         How draws are taken; None: none are.
+    heights
+        Measured heights of all that stands, or None.
 
     Examples
     --------
@@ -202,9 +190,15 @@ class Adviser:
     ['M15B', 'M17B']
     """
 
-    def __init__(self, assessment: Assessment, taken: Taken | None = None) -> None:
+    def __init__(
+        self,
+        assessment: Assessment,
+        taken: Taken | None = None,
+        heights: SurfaceHeights | None = None,
+    ) -> None:
         self.assessment = assessment
         self.taken = taken
+        self.heights = heights
         self.trials = Trials(assessment)
         self.currency = common_currency(assessment)
 
@@ -237,9 +231,30 @@ class Adviser:
         answer = plot_answer(self.assessment, plot)
         facts = PlotFacts() if facts is None else facts
         doubt = light_words(facts.light, light)
-        if facts.light is None and light is not None:
+        light_said = facts.light is not None
+        if not light_said and light is not None:
             facts = replace(facts, light=light)
-        return _Plan(self, answer, facts, month, doubt).made()
+        return _Plan(self, answer, facts, month, doubt, light_said=light_said).made()
+
+    def places(self, plan: PlotPlan) -> Places:
+        """Where what a plan adds goes on its plot.
+
+        Parameters
+        ----------
+        plan
+            One that was made here.
+        """
+        return places_for(
+            self.assessment.neighbourhood,
+            plan.plot,
+            [] if plan.best is None else [one.candidate for one in plan.best.additions],
+            facts=plan.facts,
+            knowledge=self.assessment.knowledge,
+            has=seen_on(self.assessment.neighbourhood, plan.plot),
+            gives_way=() if plan.best is None else plan.best.gives_way,
+            stages=[stage.additions for stage in plan.stages],
+            surface=self.heights,
+        )
 
     def options(self, plot: str, facts: PlotFacts | None = None) -> tuple[Mapping[str, float], ...]:
         """Return the changes that a plan for a plot chooses from when it is made over draws.
@@ -259,8 +274,7 @@ class Adviser:
         """
         answer = plot_answer(self.assessment, plot)
         plan = _Plan(self, answer, PlotFacts() if facts is None else facts, 1, ())
-        offered, __ = candidates_for(plan.knowledge, plan.facts, plan.space, kind=answer.kind)
-        judged = plan.judged(offered)
+        judged = plan.judged(plan.offered()[0])
         return tuple(judged.fitted[at][1] for at in plan.pool(judged))
 
 
@@ -274,7 +288,10 @@ class _Plan:
         facts: PlotFacts,
         month: int,
         doubt: Sequence[str],
+        *,
+        light_said: bool = False,
     ) -> None:
+        self.light_said = light_said
         self.adviser, self.answer, self.facts, self.month = adviser, answer, facts, month
         self.doubt = list(doubt)
         self.assessment = adviser.assessment
@@ -291,10 +308,19 @@ class _Plan:
             amounts=amounts_at(self.assessment, answer.plot),
         )
 
-    def made(self) -> PlotPlan:
-        offered, ruled_out = candidates_for(
-            self.knowledge, self.facts, self.space, kind=self.answer.kind
+    def offered(self) -> tuple[tuple[Candidate, ...], tuple[RuledOut, ...]]:
+        """What fits by itself and has a place, and what is ruled out."""
+        return with_place(
+            candidates_for(self.knowledge, self.facts, self.space, kind=self.answer.kind),
+            self.assessment.neighbourhood,
+            self.answer.plot,
+            self.knowledge,
+            light_said=self.light_said,
+            surface=self.adviser.heights,
         )
+
+    def made(self) -> PlotPlan:
+        offered, ruled_out = self.offered()
         judged = self.judged_for_the_cared_for(offered)
         gaps = self.gaps()
         if self.adviser.taken is not None and judged.sets:
@@ -641,13 +667,7 @@ class _Plan:
 
     def seen(self) -> dict[str, float]:
         """What is known to be there: nothing is planted into a basket that nobody saw."""
-        answers = self.assessment.neighbourhood.answers
-        row = answers.amount[answers.plots.get_loc(self.answer.plot)]
-        return {
-            key: float(amount)
-            for key, amount in zip(answers.features, row, strict=True)
-            if amount > 0
-        }
+        return seen_on(self.assessment.neighbourhood, self.answer.plot)
 
     def money_left(self, chosen: Sequence[Candidate], change: Mapping[str, float]) -> float:
         """What the budget leaves for plants: all but what else is bought and taken up."""

@@ -30,7 +30,6 @@ Array = NDArray[np.float64]
 Progress = Callable[[Iterable[Any], str], Iterable[Any]]
 _BREAKS = 3  # of each animal, the plots about so many breaks are tried in pairs
 _PAIRS = 12  # pairs of plots at most
-_NEAR_M = 15.0  # a plot so near to a crossing could be a stop in it
 _LEAST_DRAWS = 5
 
 
@@ -159,6 +158,8 @@ def plan_together(
             rules,
             fixed,
             pairs=_pairs(assessment, chosen_plots),
+            gaps_of=making.gaps_beside if making.walked else None,
+            most_gaps=round(assessment.knowledge.setting("together_gaps")),
             few=few,
             told=progress,
         )
@@ -202,12 +203,13 @@ def _pairs(assessment: Assessment, plots: Sequence[str]) -> list[tuple[str, str]
     able = set(plots)
     found: dict[tuple[str, str], None] = {}
     shapes = assessment.neighbourhood.plots.geometry
+    near_m = assessment.knowledge.setting("together_stop_m")
     ranked = sorted(
         (one for answer in assessment.groups.values() for one in answer.breaks[:_BREAKS]),
         key=lambda one: (-one.homes_won, one.from_plot, one.to_plot),
     )
     for one in ranked:
-        near = shapes.index[shapes.distance(one.line) <= _NEAR_M]
+        near = shapes.index[shapes.distance(one.line) <= near_m]
         ends = dict.fromkeys([*one.plots_on_the_way, one.from_plot, one.to_plot, *map(str, near)])
         about = sorted(plot for plot in ends if plot in able)[:4]
         for at, first in enumerate(about):

@@ -25,11 +25,16 @@ def match_plant(word: str, knowledge: Knowledge) -> str | None:
     knowledge
         For the plants.
     """
-    wanted = plain(word)
+    return _by_word(knowledge).get(plain(word))
+
+
+@functools.lru_cache(maxsize=8)  # a planting leaves out hundreds of plants, each by its name
+def _by_word(knowledge: Knowledge) -> Mapping[str, str]:
+    found: dict[str, str] = {}
     for plant in knowledge.plants.values():
-        if wanted in {plain(plant.key), plain(plant.name), plain(plant.latin)}:
-            return plant.key
-    return None
+        for word in (plant.key, plant.name, plant.latin):
+            found.setdefault(plain(word), plant.key)
+    return found
 
 
 def near_plants(word: str, knowledge: Knowledge) -> list[str]:
@@ -64,17 +69,17 @@ def unlawful(plant: Plant, knowledge: Knowledge) -> UnlawfulPlant | None:
     knowledge
         For the law's lists.
     """
-    latin, name = _latin(plant.latin), _plainly(plant.name)
+    return _listed(plant.latin, plant.name, knowledge)
+
+
+@functools.lru_cache(maxsize=2048)  # every planting asks it of all plants
+def _listed(latin_name: str, english: str, knowledge: Knowledge) -> UnlawfulPlant | None:
+    latin, name = _latin(latin_name), plain(english)
     for entry in knowledge.unlawful_plants.values():
         listed = [_latin(one) for one in entry.latin]
-        if name == _plainly(entry.name) or any(latin[: len(one)] == one for one in listed):
+        if name == plain(entry.name) or any(latin[: len(one)] == one for one in listed):
             return entry
     return None
-
-
-@functools.lru_cache(maxsize=4096)
-def _plainly(name: str) -> str:
-    return plain(name)
 
 
 @functools.lru_cache(maxsize=4096)  # each name of the lists is asked for with each plant

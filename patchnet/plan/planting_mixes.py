@@ -12,7 +12,6 @@ from patchnet.plan.variety import plant_shares
 __all__ = ["counts_in", "in_mixes", "mixes_for"]
 
 _LOW = ("ground", "filler", "trailing", "mid")
-_STANDS_IN = 0.5  # half the worth of the plant that was tested
 
 
 def mixes_for(
@@ -194,10 +193,11 @@ def _started(
     if len(to_be_had) < knowledge.setting("planting_mix_least") * len(planted) or not planted:
         return None
     options: list[Option] = []
+    stands_in = knowledge.setting("planting_stands_in")
     for at, line in planted:
         number, own = counts[at], knowledge.plants.get(line.plant)
         for key in _choices(line, planted, fit, ours, knowledge):
-            tested = 1.0 if key == line.plant else _STANDS_IN * (key in line.swaps)
+            tested = 1.0 if key == line.plant else stands_in * (key in line.swaps)
             plant = fit[key].plant
             least = number if own is None else _as_wide(number, own, plant)
             options.append(_on_line(fit[key], str(at), least, tested))

@@ -1,13 +1,14 @@
 """The sets of things that one plot can take, without a plan around them."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from patchnet.assess.assessment import Assessment
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
-from patchnet.plan.facts import PlotFacts
+from patchnet.plan.facts import Light, PlotFacts
 from patchnet.plan.joint_worth import amounts_at
+from patchnet.plan.no_place import with_place
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
@@ -112,7 +113,12 @@ class PlotSets:
 
 
 def plan_sets(
-    assessment: Assessment, plot: str, facts: PlotFacts | None = None, *, size: int | None = None
+    assessment: Assessment,
+    plot: str,
+    facts: PlotFacts | None = None,
+    *,
+    size: int | None = None,
+    light: Light | None = None,
 ) -> PlotSets:
     """Return the sets of things that a plot can take.
 
@@ -129,6 +135,8 @@ def plan_sets(
         What the householder says; nothing where None.
     size
         Most things in a set; None: ``settings/plan_set_size``.
+    light
+        Light as worked out from the buildings; what the householder says of it goes first.
 
     Raises
     ------
@@ -138,9 +146,18 @@ def plan_sets(
     hood, knowledge = assessment.neighbourhood, assessment.knowledge
     hood.row_of(plot)
     said = PlotFacts() if facts is None else facts
+    light_said = said.light is not None
+    if not light_said and light is not None:
+        said = replace(said, light=light)
     space = space_of(hood, plot, said, knowledge, amounts=amounts_at(assessment, plot))
     kind = str(hood.plots["kind"].loc[plot])
-    offered, _ = candidates_for(knowledge, said, space, kind=kind)
+    offered, _ = with_place(
+        candidates_for(knowledge, said, space, kind=kind),
+        hood,
+        plot,
+        knowledge,
+        light_said=light_said,
+    )
     lasting = tuple(one for one in offered if knowledge.features[one.feature].sort != "feeding")
     candidates = lasting or offered
     living = (k for k, one in enumerate(candidates) if is_living(one.feature, knowledge))

@@ -61,7 +61,9 @@ class Things:
     limits: tuple[float | None, ...]
 
 
-def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> float:
+def most_worth(
+    trials: Trials, things: Things, weight: Array, first: float, *, now: Array | None = None
+) -> float:
     """Return the joint worth that no choice of things can pass, in one draw.
 
     Parameters
@@ -74,6 +76,8 @@ def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> f
         Shape (G,): votes of the animals, summing to 1.
     first
         Homes, as in `patchnet.plan.joint_worth.Currency`.
+    now
+        Shape (G,): linked homes that the change counts from; None: those of `trials`.
 
     Returns
     -------
@@ -85,7 +89,7 @@ def most_worth(trials: Trials, things: Things, weight: Array, first: float) -> f
     n, count = len(things.most), len(things.place)
     knowledge = trials.assessment.knowledge
     more = supply_of(things.amounts, knowledge)
-    now = trials.now
+    now = trials.now if now is None else now
     rows: list[sp.csr_array] = []
     limits: list[Array] = []
     blocks = [_block(trials, key, things, more) for key in trials.groups]

@@ -35,12 +35,15 @@ class Compared:
         Shape (G,): votes of the animals.
     first
         Homes, as in `patchnet.plan.joint_worth.Currency`.
+    gaps
+        Gaps in fences that the first of them opens, by their keys.
     """
 
     plan: Mapping[str, Change]
     own: Mapping[str, Change]
     weight: Array
     first: float
+    gaps: tuple[int, ...] = ()
 
 
 def won_by_both(asked: Compared, answer: Assessment) -> tuple[float, float, float]:
@@ -61,7 +64,9 @@ def won_by_both(asked: Compared, answer: Assessment) -> tuple[float, float, floa
     trials = Trials(answer)
     street = DrawnStreet(trials, trials, asked.weight, asked.first)
     now = trials.now
-    after, own = (street.with_plan(plan).now for plan in (asked.plan, asked.own))
+    own = street.with_plan(asked.own).now
+    street.open(frozenset(asked.gaps))
+    after = street.with_plan(asked.plan).now
     return (
         float((after - now).sum()),
         float(street.gained(after, now)),
@@ -94,7 +99,8 @@ def in_fresh_draws(
     """
     first = BATCH * -(-plan.draws // BATCH)
     uncertain = draws_of(assessment, first + draws, plan.seed)
-    asked = Compared(plan.changes, plan.own, currency.weight, currency.first)
+    gaps = tuple(one.gap.key for one in plan.gaps)
+    asked = Compared(plan.changes, plan.own, currency.weight, currency.first, gaps)
     rows = over_draws(
         won_by_both, asked, uncertain, range(first, first + draws), processes=processes
     )

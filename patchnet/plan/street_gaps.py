@@ -1,68 +1,109 @@
-"""Gaps in fences as part of a street's plan: chosen once the things on the plots are."""
+"""Gaps in fences as part of a street's plan: which there could be, and which are opened.
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+A gap is a hole: it is open to every animal that walks. So it is judged for all of them together,
+beside the things of the plan, in the same draws.
+"""
+
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
 from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.fences import fence_gaps
-from patchnet.assess.links_in_draws import best_gaps, gaps_in_draw
+from patchnet.plan.street_in_draws import StreetInDraws
 
-__all__ = ["ChosenGap", "choose_gaps"]
+__all__ = ["best_open", "possible_gaps"]
 
 _MORE = 4  # times as many gaps as are wanted are looked at: some neighbours take no part
+_NEXT = 4  # gaps that promised most are judged anew
+_TIE = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class ChosenGap:
-    """A gap for one animal: linked homes won on top of those before, and joint worth."""
-
-    group: str
-    gap: FenceGap
-    homes: float
-    worth: float
-
-
-def choose_gaps(
-    planned: Assessment,
-    taking_part: Collection[str],
-    *,
-    weight: Mapping[str, float],
-    first: float,
-    most: int,
-) -> tuple[ChosenGap, ...]:
-    """Choose gaps in fences between plots that take part (or open ground), the best first.
+def possible_gaps(
+    assessment: Assessment, taking_part: Collection[str], *, most: int
+) -> tuple[FenceGap, ...]:
+    """Gaps between plots that take part, or such a plot and open ground, in the order of keys.
 
     Parameters
     ----------
-    planned
-        The street with the plan's things in it.
+    assessment
+        The street, as it is or with a plan's things in it.
     taking_part
         Ids of plots.
-    weight, first
-        Votes of each animal, and homes (see `patchnet.plan.joint_worth.Currency`).
     most
-        Most gaps for each animal that walks.
+        Gaps wanted; several times as many are returned for each animal that walks.
     """
-    least = planned.knowledge.setting("plan_gain_least")
-    found: list[ChosenGap] = []
-    for key, answer in planned.groups.items():
+    found: dict[int, FenceGap] = {}
+    for key, answer in assessment.groups.items():
         if answer.ground is None:
             continue
-        able = [
-            gap
-            for gap in fence_gaps(planned, key, most=_MORE * most)
-            if any(gap.plots) and all(side is None or side in taking_part for side in gap.plots)
-        ]
-        if not able:
+        for gap in fence_gaps(assessment, key, most=_MORE * most):
+            able = all(side is None or side in taking_part for side in gap.plots)
+            if able and any(gap.plots):
+                found.setdefault(gap.key, gap)
+    return tuple(found[key] for key in sorted(found))
+
+
+def best_open(
+    street: StreetInDraws,
+    able: Sequence[int],
+    now: frozenset[int],
+    *,
+    most: int,
+    draws: int | None,
+    exact: bool,
+) -> frozenset[int]:
+    """Open and close gaps one by one while that wins anything; one for another where it is full.
+
+    Parameters
+    ----------
+    street
+        With the plan so far, in which the gaps `now` are open.
+    able
+        Keys of the gaps there could be.
+    now
+        Those that are open.
+    most
+        Most gaps.
+    draws, exact
+        As in `StreetInDraws.won`.
+
+    Returns
+    -------
+    frozenset
+        Keys of the gaps to open; `now` where nothing is better.
+    """
+    chosen, value = now, 0.0
+    promise = dict.fromkeys(able, np.inf)
+
+    def worth(trials: Sequence[frozenset[int]]) -> list[float]:
+        won, __ = street.won_by_gaps(trials, most=draws, exact=exact)
+        means: list[float] = won.mean(axis=0).tolist()
+        return means
+
+    while len(chosen) < most:
+        order = sorted(set(able) - chosen, key=lambda key: (-promise[key], key))
+        new = [key for key in order if exact or np.isinf(promise[key])]
+        asked = new or [key for key in order[:_NEXT] if promise[key] > _TIE]
+        if not asked:
+            break
+        won = worth([chosen | {key} for key in asked])
+        promise |= {key: each - value for key, each in zip(asked, won, strict=True)}
+        best = max(asked, key=lambda key: (promise[key], -key))
+        if promise[best] <= _TIE:
+            if new:
+                break
             continue
-        order, won = best_gaps([gaps_in_draw(able, answer)], most)
-        before = answer.measures.eca
-        for at, homes in zip(order, won[0].tolist(), strict=True):
-            if homes < least:
-                continue
-            worth = weight[key] * float(np.log((before + homes + first) / (before + first)))
-            found.append(ChosenGap(key, able[at], homes, worth))
-            before += homes
-    return tuple(sorted(found, key=lambda one: (-one.worth, one.group, one.gap.key)))
+        chosen, value = chosen | {best}, value + promise[best]
+    trials = [chosen - {key} for key in sorted(chosen)]
+    out = sorted(set(able) - chosen, key=lambda key: (-promise[key], key))
+    out = out if exact else out[:_NEXT]
+    trials += [chosen - {key} | {other} for key in sorted(chosen) for other in out]
+    if trials:
+        won = worth(trials)
+        top = max(range(len(trials)), key=lambda at: (won[at], -at))
+        # What wins as much with a gap less is done with a gap less.
+        fewer = len(trials[top]) < len(chosen)
+        if won[top] > value + _TIE or (fewer and won[top] > value - _TIE):
+            chosen, value = trials[top], won[top]
+    return chosen if value > _TIE or len(chosen) < len(now) else now

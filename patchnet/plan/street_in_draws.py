@@ -40,6 +40,8 @@ class DrawnStreet:
         Votes of the G animals, and homes, of the joint worth.
     done
         Of each plot that has any the change that is in `placed`, as it counts in some years.
+    gaps
+        Gaps in fences that are open in `placed`, by their `FenceGap.key`.
     """
 
     today: Trials
@@ -47,6 +49,7 @@ class DrawnStreet:
     weight: Array
     first: float
     done: dict[str, dict[str, float]] = field(default_factory=dict)
+    gaps: frozenset[int] = frozenset()
 
     def counted(self, plot: str, change: Change) -> dict[str, float]:
         """What a change comes to in some years; what is not there is not taken away."""
@@ -71,6 +74,18 @@ class DrawnStreet:
         """Take some plots' changes into the plan."""
         self.placed = self.with_plan(plan)
         self.done.update({plot: self.counted(plot, change) for plot, change in plan.items()})
+
+    def opened(self, gaps: frozenset[int]) -> Trials:
+        """Return the judge with the plan so far and these gaps in fences, and no others."""
+        if gaps >= self.gaps:
+            return self.placed.opened(sorted(gaps - self.gaps))
+        done = {plot: change for plot, change in self.done.items() if change}
+        return self.today.opened(sorted(gaps)).committed(done)
+
+    def open(self, gaps: frozenset[int]) -> None:
+        """Take gaps in fences into the plan, in place of those in it."""
+        if gaps != self.gaps:
+            self.placed, self.gaps = self.opened(gaps), gaps
 
     def gained(self, linked: Array, before: Array) -> Array:
         """Change of the joint worth, from linked homes (..., G)."""
@@ -107,6 +122,7 @@ class _Question:
     moves: Sequence[tuple[str, Sequence[Change]]] = ()
     today: bool = False
     exact: bool = False
+    gaps: Sequence[frozenset[int]] = ()
 
 
 def _placed(streets: list[DrawnStreet], asked: _Question) -> None:
@@ -114,11 +130,33 @@ def _placed(streets: list[DrawnStreet], asked: _Question) -> None:
         street.place(asked.plan)
 
 
+def _opened(streets: list[DrawnStreet], asked: _Question) -> None:
+    for street in streets:
+        street.open(asked.gaps[0])
+
+
+def _won_by_gaps(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
+    """Shape (sets of gaps, G) for each draw: linked homes with each, and first as it is."""
+    rows = []
+    for street in streets[: asked.most]:
+        plot = str(street.today.assessment.neighbourhood.plots.index[0])
+        trials = [street.placed, *(street.opened(gaps) for gaps in asked.gaps)]
+        rows.append(
+            np.array(
+                [one.now if asked.exact else one.at(plot).in_portions([{}])[0] for one in trials]
+            )
+        )
+    return rows
+
+
 def _linked(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
     """Shape (plans, G) for each draw."""
     rows = []
     for street in streets[: asked.most]:
         at = _from(street, today=asked.today)
+        if asked.gaps:
+            judge = street.today.opened(sorted(asked.gaps[0]))
+            at = DrawnStreet(street.today, judge, at.weight, at.first)
         rows.append(np.array([at.with_plan(plan).now for plan in asked.plans]))
     return rows
 
@@ -136,6 +174,7 @@ class _Ceiling:
     takes: Array
     limits: tuple[float | None, ...]
     sizes: Mapping[str, int]
+    gaps: Sequence[int]
 
 
 def _ceilings(streets: list[DrawnStreet], asked: _Ceiling) -> list[float]:
@@ -145,8 +184,10 @@ def _ceilings(streets: list[DrawnStreet], asked: _Ceiling) -> list[float]:
             plot: [street.counted(plot, change) for change in changes]
             for plot, changes in asked.choices.items()
         }
-        things = things_of(street.today, counted, asked.takes, asked.limits, asked.sizes)
-        found.append(most_worth(street.today, things, street.weight, street.first))
+        judge = street.today.opened(asked.gaps)
+        things = things_of(judge, counted, asked.takes, asked.limits, asked.sizes)
+        most = most_worth(judge, things, street.weight, street.first, now=street.today.now)
+        found.append(most)
     return found
 
 
@@ -226,6 +267,41 @@ class StreetInDraws:
         if plan:
             self._kept.ask(_placed, _Question(None, plan=plan))
 
+    def open(self, gaps: frozenset[int]) -> None:
+        """Take gaps in fences into the plan, in place of those in it.
+
+        Parameters
+        ----------
+        gaps
+            Their `FenceGap.key`.
+        """
+        self._kept.ask(_opened, _Question(None, gaps=(gaps,)))
+
+    def won_by_gaps(
+        self, trials: Sequence[frozenset[int]], *, most: int | None = None, exact: bool = False
+    ) -> tuple[Array, Array]:
+        """What sets of gaps win in place of those in the plan, with its things as they are.
+
+        Parameters
+        ----------
+        trials
+            S sets of gaps.
+        most, exact
+            As in `won`.
+
+        Returns
+        -------
+        worth
+            Shape (D, S): joint worth.
+        homes
+            Shape (D, S, G): linked homes.
+        """
+        self.judged += len(trials)
+        asked = _Question(most, gaps=trials, exact=exact)
+        linked = self._flat(self._kept.ask(_won_by_gaps, asked))
+        after, before = linked[:, 1:], linked[:, :1]
+        return self.gained(after, before), after - before
+
     def now(self, most: int | None = None) -> Array:
         """Shape (D, G): linked homes today; of the first `most` draws of each run."""
         return self._flat(self._kept.ask(_now, _Question(most)))
@@ -236,6 +312,7 @@ class StreetInDraws:
         *,
         most: int | None = None,
         today: bool = False,
+        gaps: frozenset[int] = frozenset(),
     ) -> Array:
         """Shape (D, plans, G): linked homes, exactly, if some plots had other changes.
 
@@ -247,10 +324,12 @@ class StreetInDraws:
             Only the first so many draws of each run.
         today
             Whether from the street as it is.
+        gaps
+            From the street as it is with these gaps in fences.
         """
         if not plans:
             return np.empty((len(self.now(most)), 0, len(self.weight)))
-        asked = _Question(most, plans=plans, today=today)
+        asked = _Question(most, plans=plans, today=today, gaps=(gaps,) if gaps else ())
         self.judged += len(plans)
         return self._flat(self._kept.ask(_linked, asked))
 
@@ -296,6 +375,7 @@ class StreetInDraws:
         sizes: Mapping[str, int],
         *,
         most: int | None = None,
+        gaps: Sequence[int] = (),
     ) -> Array:
         """Shape (D,): joint worth that no choice of things can pass.
 
@@ -309,8 +389,10 @@ class StreetInDraws:
             Plot id to the most things there.
         most
             As in `linked`.
+        gaps
+            All gaps in fences that can be chosen.
         """
-        asked = _Ceiling(most, choices, takes, limits, sizes)
+        asked = _Ceiling(most, choices, takes, limits, sizes, gaps)
         return np.array([one for run in self._kept.ask(_ceilings, asked) for one in run])
 
     def gained(self, linked: Array, now: Array) -> Array:

@@ -87,10 +87,10 @@ class House:
 
 @dataclass(frozen=True, slots=True)
 class StreetGap:
-    """A gap in a fence that the plan opens, for one animal that walks.
+    """A gap in a fence that the plan opens, for all animals that walk.
 
-    `homes` are linked homes won, the plan being done and the gaps before it opened; `share` is its
-    joint worth over that of the plan.
+    `group` is the one that wins most by it. `homes` are the linked homes of all, and `share` the
+    part of the plan's joint worth, that would be lost without it.
     """
 
     group: str
@@ -176,15 +176,15 @@ class StreetPlan(Shown):
     animals
         What each animal wins.
     now, linked
-        Linked homes of each animal today and with the plan (without gaps), with the figures in use.
+        Linked homes of each animal today and with the plan, with the figures in use.
     worth, own_worth
-        Joint worth won by the plan and by the own best sets done together: mean of the draws that
-        it was chosen by.
+        Joint worth won by the plan, its gaps open, and by the own best sets done together: mean of
+        the draws that it was chosen by.
     promised
         Sum of what the own best sets promise one by one, joint worth: not to be had.
     bound
-        Joint worth that no plan of things on these plots can pass in these draws, mean; `bound_of`
-        what this plan wins in the same ones.
+        Joint worth that no plan of things on these plots, and of gaps between them, can pass in
+        these draws, mean; `bound_of` what this plan wins in the same ones.
     draws, seed
         How many draws it was chosen by (0: the figures in use alone), and their seed.
     doubt

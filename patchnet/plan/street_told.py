@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from patchnet.assess.assess import assess_amounts
-from patchnet.assess.assessment import Assessment
+from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.spread import spread_of
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
@@ -17,7 +17,7 @@ from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import Currency
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets, plan_sets
-from patchnet.plan.street_gaps import ChosenGap, choose_gaps
+from patchnet.plan.street_gaps import possible_gaps
 from patchnet.plan.street_houses import house_names, houses_of, parts_of
 from patchnet.plan.street_in_draws import Change, DrawnStreet
 from patchnet.plan.street_plan import (
@@ -53,12 +53,25 @@ class Making:
         self.parts: dict[str, str] = {}
         hood, knowledge = self.assessment.neighbourhood, self.assessment.knowledge
         self.sets: dict[str, PlotSets] = {}
+        self.gaps: dict[int, FenceGap] = {}
         for plot in self.plots:
             said = self.facts.get(plot, PlotFacts())
-            if said.light is None:
-                light = plot_sun(hood, plot, knowledge=knowledge).cls
-                said = said if light is None else replace(said, light=light)
-            self.sets[plot] = plan_sets(self.assessment, plot, said)
+            light = plot_sun(hood, plot, knowledge=knowledge).cls if said.light is None else None
+            self.sets[plot] = plan_sets(self.assessment, plot, said, light=light)
+
+    @property
+    def walked(self) -> bool:
+        """Whether some animal is taken over the ground, where fences count."""
+        return any(one.ground is not None for one in self.assessment.groups.values())
+
+    def gaps_beside(self, chosen: Mapping[str, Members]) -> list[int]:
+        """Keys of the gaps in fences that there could be: today, and with some things done."""
+        changes = {plot: self.set_of(plot, one).change for plot, one in chosen.items()}
+        most = round(self.assessment.knowledge.setting("together_gaps"))
+        for state in (self.assessment, _planned(self.assessment, changes)):
+            for gap in possible_gaps(state, self.plots, most=most):
+                self.gaps.setdefault(gap.key, gap)
+        return sorted(self.gaps)
 
     def set_of(self, plot: str, members: Members) -> PlotSet:
         """Return a plot's set that is known to fit."""
@@ -113,15 +126,7 @@ class Told:
         changes = {plot: dict(chosen[plot].change) for plot in making.plots}
         own = {plot: dict(making.set_of(plot, found.own[plot]).change) for plot in making.plots}
         planned = _planned(assessment, changes)
-        weight = dict(zip(self.currency.groups, self.currency.weight.tolist(), strict=True))
         worth = float(found.worth.mean())
-        gaps = choose_gaps(
-            planned,
-            set(making.plots),
-            weight=weight,
-            first=self.currency.first,
-            most=round(assessment.knowledge.setting("together_gaps")),
-        )
         bound, bound_of = self._bound()
         houses = self._houses(chosen)
         order = sorted(
@@ -135,10 +140,10 @@ class Told:
             houses=tuple(houses),
             changes=changes,
             own=own,
-            gaps=_told_gaps(gaps, worth),
+            gaps=self._gaps(worth),
             animals=self._animals(planned),
             now={key: one.measures.eca for key, one in assessment.groups.items()},
-            linked={key: one.measures.eca for key, one in planned.groups.items()},
+            linked=self._linked(planned, changes),
             worth=worth,
             own_worth=float(found.own_worth.mean()),
             promised=self._promised(),
@@ -157,6 +162,34 @@ class Told:
             fair=making.fair,
             assessment=assessment,
         )
+
+    def _gaps(self, worth: float) -> tuple[StreetGap, ...]:
+        """Each gap with what would be lost without it, that of most worth first."""
+        gaps = self.found.gaps
+        if not gaps:
+            return ()
+        keys = sorted(gaps)
+        won, homes = self.search.street.won_by_gaps(
+            [gaps - {key} for key in keys], most=self.few, exact=True
+        )
+        found = []
+        for key, each, by_animal in zip(
+            keys, won.mean(axis=0).tolist(), -homes.mean(axis=0), strict=True
+        ):
+            animal = self.currency.groups[int(np.argmax(by_animal))]
+            share = -each / worth if worth > 0 else 0.0
+            gap = self.making.gaps[key]
+            found.append(StreetGap(animal, gap, float(by_animal.sum()), share))
+        return tuple(sorted(found, key=lambda one: (-one.share, one.gap.key)))
+
+    def _linked(self, planned: Assessment, changes: Mapping[str, Change]) -> dict[str, float]:
+        """Linked homes with the plan, with the figures in use."""
+        if not self.found.gaps:
+            return {key: one.measures.eca for key, one in planned.groups.items()}
+        trials = Trials(self.making.assessment)
+        street = DrawnStreet(trials, trials, self.currency.weight, self.currency.first)
+        street.open(self.found.gaps)
+        return dict(zip(trials.groups, street.with_plan(changes).now.tolist(), strict=True))
 
     def _promised(self) -> float:
         alone, fixed = self.search.alone, self.search.fixed
@@ -186,6 +219,7 @@ class Told:
             self.search.rules.limits,
             {plot: each.size for plot, each in sets.items()},
             most=self.few,
+            gaps=self.search.able_gaps,
         )
         linked = street.linked([{}], most=self.few)[:, 0]
         return float(bound.mean()), float(street.gained(linked, street.now(self.few)).mean())
@@ -277,7 +311,7 @@ class Told:
             {plot: changes[plot] for plots in order[:count] for plot in plots} for count in counts
         ]
         street = self.search.street
-        linked = street.linked(plans, most=self.few, today=True)
+        linked = street.linked(plans, most=self.few, today=True, gaps=self.found.gaps)
         won = street.gained(linked, street.now(self.few)[:, None]).mean(axis=0)
         return tuple(zip(counts, won.tolist(), strict=True))
 
@@ -333,13 +367,6 @@ def _planned(assessment: Assessment, changes: Mapping[str, Change]) -> Assessmen
         for key, more in street.counted(plot, change).items():
             amounts[row, features[key]] = max(0.0, amounts[row, features[key]] + more)
     return assess_amounts(assessment, amounts)
-
-
-def _told_gaps(gaps: Sequence[ChosenGap], worth: float) -> tuple[StreetGap, ...]:
-    return tuple(
-        StreetGap(one.group, one.gap, one.homes, one.worth / worth if worth > 0 else 0.0)
-        for one in gaps
-    )
 
 
 def _bought_together(houses: Sequence[House]) -> tuple[BoughtTogether, ...]:

@@ -4,6 +4,7 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import geopandas as gpd
 import pandas as pd
@@ -215,22 +216,38 @@ def _find_features(
     misspelt: dict[str, str],
     unreadable: dict[str, str],
 ) -> None:
-    words = {
+    for name in names:
+        key, sure = _meant(name, knowledge)
+        if key is None:
+            continue
+        if _readable(table, name, knowledge, key):
+            (feature if sure else misspelt)[name] = key
+        elif sure:
+            unreadable[name] = key
+
+
+@lru_cache(maxsize=512)
+def _meant(name: str, knowledge: Knowledge) -> tuple[str | None, bool]:
+    """Return the feature that a heading means, if any, and whether it is spelt as a word for it.
+
+    Kept: the same few files are read again and again while answers are put into them.
+    """
+    bare = _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
+    key = match_feature(name, knowledge) or match_feature(bare, knowledge)
+    if key is not None:
+        return key, True
+    words, folded = _words(knowledge), heading(bare)
+    close = [word for word in nearest(folded, words) if _like(folded, word)]
+    return (words[close[0]] if close else None), False
+
+
+@lru_cache(maxsize=8)
+def _words(knowledge: Knowledge) -> Mapping[str, str]:
+    return {
         heading(word): record.key
         for record in knowledge.features.values()
         for word in (record.key, *record.words)
     }
-    for name in names:
-        bare = _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
-        key = match_feature(name, knowledge) or match_feature(bare, knowledge)
-        if key is None:
-            close = [w for w in nearest(heading(bare), words) if _like(heading(bare), w)]
-            if close and _readable(table, name, knowledge, words[close[0]]):
-                misspelt[name] = words[close[0]]
-        elif _readable(table, name, knowledge, key):
-            feature[name] = key
-        else:
-            unreadable[name] = key
 
 
 def _readable(table: pd.DataFrame, name: str, knowledge: Knowledge, key: str) -> bool:

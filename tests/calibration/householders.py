@@ -4,7 +4,8 @@ Run: python tests/calibration/householders.py [--draws N] [--only ID ...]
 
 Each row of householders.csv says where somebody lives, what they say of their plot, what a handbook
 or common practice says must be among the things proposed (alternatives by |) and what must not be,
-with its source. Words with @ are about the whole plan, see `TOLD`. Every miss is printed.
+with its source. Words with @ are about the whole plan, see `TOLD`; ``plant:KEY`` is a plant of its
+planting. Every miss is printed.
 """
 
 import argparse
@@ -61,7 +62,22 @@ def _toxic(plan, knowledge):
     return any(getattr(one, "harm_children", False) for one in plants)
 
 
+def _season(plan, knowledge):
+    """Something in flower every month from March to October (planting_and_street.md, 2.5)."""
+    months = {month for line in plan.planting.lines for month in line.months}
+    return set(range(3, 11)) <= months
+
+
+def _plant_money(plan, knowledge):
+    plants = sum(line.price * line.number for line in plan.planting.lines)
+    beds = knowledge.planting_places
+    others = sum(one.cost for one in _things(plan) if one.feature not in beds)
+    return plants + others <= plan.facts.budget + 1e-9
+
+
 TOLD = {
+    "@season": _season,
+    "@plant_money": _plant_money,
     "@living": lambda plan, know: has_living(_things(plan), know),
     "@water": lambda plan, know: any(know.features[x.feature].open_water for x in _things(plan)),
     "@rooted": lambda plan, know: any(know.features[x.feature].rooted for x in _things(plan)),
@@ -94,6 +110,7 @@ _EDIBLE = {"fruit_tree", "trained_tree", "herb_bed", "vegetable_bed", "hedge_nat
 def misses(row, plan, knowledge):
     """What is there and must not be, or must be and is not."""
     there = {one.feature for one in _things(plan)}
+    there |= {f"plant:{line.plant}" for line in plan.planting.lines}
 
     def holds(one):
         return TOLD[one](plan, knowledge) if one.startswith("@") else one in there
@@ -104,7 +121,7 @@ def misses(row, plan, knowledge):
         if not any(holds(one) for one in each.split("|"))
     ]
     wrong += [f"has {each}" for each in filter(None, row["never"].split(";")) if holds(each)]
-    return wrong, sorted(there)
+    return wrong, sorted(key for key in there if not key.startswith("plant:"))
 
 
 def main():

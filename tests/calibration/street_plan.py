@@ -1,6 +1,7 @@
 """What a street's plan wins over the plots' own cards, in draws that it was not chosen by.
 
-Run: python tests/calibration/street_plan.py [--plots 46] [--by 20] [--draws 100] [--straight]
+Run: python tests/calibration/street_plan.py [--place demo] [--plots 46] [--by 20] [--draws 100]
+     [--straight] [--cards]
 
 The own cards are those of `patchnet.plan_plot` with the figures in use, one for each plot, done
 together. Asked for: a median of at least 1.2 times their joint worth, more in at least 95 of 100,
@@ -8,27 +9,38 @@ and at least 10 effective jobs. (Tried design on 46 plots of the demo: 1.19 time
 """
 
 import argparse
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parent))
+from places import PLACES, neighbourhood_of
+
 import patchnet
 from patchnet.assess.over_draws import draws_of, over_draws
+from patchnet.assess.plot import plot_answer
+from patchnet.knowledge import load_knowledge
 from patchnet.plan import plan_together as street
 from patchnet.plan import street_fresh_draws as fresh
+from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import common_currency
+from patchnet.plan.plan_plot import _Plan
+
+_MONTH = 5
 
 
 def own_cards(assessment, plots):
     """The change that each plot's own card makes, things with what gives way."""
     adviser, changes = patchnet.Adviser(assessment), {}
     for plot in plots:
-        best = adviser.plan(plot, month=5).best
+        # The set of `Adviser.plan`, without the stages and plants that take most of its time.
+        card = _Plan(adviser, plot_answer(assessment, plot), PlotFacts(), _MONTH, ())
+        judged = card.judged(card.offered()[0])
+        best = card.worth_naming(judged, card.chosen(judged))
         if best is not None:
-            more = {one.candidate.feature: one.candidate.amount for one in best.additions}
-            for key, less in best.gives_way.items():
-                more[key] = more.get(key, 0.0) - less
-            changes[plot] = more
+            changes[plot] = judged.fitted[best][1]
     return changes
 
 
@@ -40,8 +52,11 @@ def main():
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--processes", type=int, default=1)
     asked.add_argument("--straight", action="store_true")
+    asked.add_argument("--cards", action="store_true", help="against the cards too (5 s each)")
+    asked.add_argument("--place", choices=PLACES, default="demo")
     given = asked.parse_args()
-    answer = patchnet.assess(patchnet.read_demo(), straight=given.straight)
+    hood = neighbourhood_of(given.place, load_knowledge())
+    answer = patchnet.assess(hood, straight=given.straight)
     every = sorted(map(str, answer.neighbourhood.plots.index))
     luck = np.random.default_rng(given.seed)
     plots = every if given.plots >= len(every) else luck.choice(every, given.plots, replace=False)
@@ -65,10 +80,13 @@ def main():
         f"against own sets chosen over the draws: {plan.doubt.ratio:.2f} times, more in "
         f"{plan.doubt.better:.0%} of {given.draws} other draws"
     )
+    if not given.cards:
+        return
     cards = own_cards(answer, plots)
     currency = common_currency(answer)
     first = 25 * -(-given.by // 25)
-    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first)
+    gaps = tuple(one.gap.key for one in plan.gaps)
+    compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first, gaps)
     rows = over_draws(
         fresh.won_by_both, compared, draws_of(answer, first + given.draws, 0),
         range(first, first + given.draws), processes=given.processes,

@@ -327,9 +327,9 @@ def chromium() -> str:
     return found
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[Browser]:
-    """One browser for all tests of a module."""
+    """One browser for all tests; each page has a context of its own."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         yield browser

@@ -82,7 +82,7 @@ class Form:
 
     def at(self, plot):
         self.tab.evaluate(f"document.querySelector('[data-plot=\"{plot}\"]').click()")
-        self.tab.wait_for_selector("#additions-command:not(:empty)")
+        self.tab.wait_for_selector("#additions-found:not(:empty)")
         return self
 
     def say(self, **said):
@@ -100,10 +100,6 @@ class Form:
     @property
     def words(self):
         return " ".join(self.tab.inner_text("#additions-found").split())
-
-    @property
-    def command(self):
-        return self.tab.inner_text("#additions-command")
 
 
 @pytest.fixture
@@ -130,7 +126,6 @@ def test_the_three_best_with_all_that_belongs_to_them(form):
         assert KNOW.cautions[key].words.rstrip(".") in form.words
     assert "1 more thing fits and is worth less here." in form.words
     assert "Things chosen together" in form.tab.inner_text("#card")
-    assert form.command == "patchnet advise FILE p1"
     assert form.opened.fetched == []
     assert form.opened.complaints == []
 
@@ -162,7 +157,6 @@ def test_a_pond_waits_for_the_question_about_children(form):
     assert not any(name in form.words for name in ponds)
     assert "2 because of small children" in form.words
     assert pairs.count() == 1
-    assert form.command.endswith("--small-children")
 
 
 def test_what_is_said_changes_the_list_at_once(form):
@@ -178,12 +172,8 @@ def test_what_is_said_changes_the_list_at_once(form):
     form.say(pots="yes")
     assert form.titles == []
     assert "Nothing that suits what you said would win anything here." in form.words
-    assert form.command == (
-        "patchnet advise FILE p1 --light shade --tenure rent --small-children --pots-only"
-    )
     form.tab.click("text=Clear answers")
     assert len(form.titles) == 3
-    assert form.command == "patchnet advise FILE p1"
     assert form.tab.input_value("#said-light") == ""
 
 
@@ -196,7 +186,6 @@ def test_less_ground_takes_the_smaller_size_that_was_worked_out(form):
     form.say(free="0,5")
     # The smallest border takes 1 m2, pond 1 m2, hedge 2 m2.
     assert "3 for want of ground" in form.words
-    assert form.command.endswith("--free 0.5")
     form.say(free="30")
     assert form.titles[0] == "Flower border, 6 m²"
     assert "The map knows of 20 m² here" in form.words
@@ -226,7 +215,6 @@ def test_a_number_that_is_none_is_told_and_not_used(form):
     assert form.tab.get_attribute("#said-free", "aria-invalid") == "true"
     assert form.tab.inner_text("#said-free-wrong") == "Write a number, 0 or more."
     assert len(form.titles) == 3
-    assert form.command == "patchnet advise FILE p1"
     form.say(free="-2")
     assert form.tab.get_attribute("#said-free", "aria-invalid") == "true"
     form.say(free="3")
@@ -239,9 +227,10 @@ def test_what_was_said_is_kept_for_the_next_plot(form):
     form.at(4)
     assert form.tab.input_value("#said-light") == "shade"
     assert form.tab.input_value("#said-free") == "4"
-    assert form.command == "patchnet advise FILE p5 --light shade --free 4"
     assert not any("border" in title for title in form.titles)
-    form.tab.select_option("#show", "need")  # the card is written anew
+    form.tab.keyboard.press("Escape")
+    form.tab.select_option("#show", "need")
+    form.at(4)  # the card is written anew
     assert form.tab.input_value("#said-light") == "shade"
 
 
@@ -267,7 +256,6 @@ def test_light_that_was_worked_out_holds_until_another_is_said(html, open_page):
     first = form.tab.locator("#said-light option").first
     assert first.inner_text() == "Shade (worked out)"
     assert "Left out: 4 for the light." in form.words  # border, pond, window box, tub pond
-    assert "--light" not in form.command
     form.at(1)
     assert first.inner_text() == "Full sun (worked out)"
     assert "Left out" not in form.words
@@ -333,24 +321,16 @@ def test_on_paper_the_answers_stand_in_one_line(form):
     assert form.tab.is_visible(".additions")
 
 
-def test_without_additions_the_card_says_how_to_get_them(make, open_page):
-    opened = open_page(map_page(make(12, groups=("mason_bee",))))
-    opened.page.locator("[data-plot]").first.click()
-    words = opened.page.inner_text("#card")
-    assert "What could be added was not worked out for this page." in words
-    assert "patchnet advise FILE p1" in words
-    assert "patchnet map FILE --additions -o PAGE.html" in words
-    assert opened.page.locator(".said").count() == 0
-    assert opened.complaints == []
-
-
-def test_an_id_is_quoted_for_the_shell_and_stays_text(html, open_page):
-    """The shell reads 'it'\\''s <b>' as it's <b>: quote closed, one quote, opened again."""
-    odd = html.replace('"p1"', '"it\'s \\u003cb\\u003e"')
-    assert odd != html
-    form = Form(open_page(odd)).at(0)
-    assert form.command == "patchnet advise FILE 'it'\\''s <b>'"
-    assert form.tab.locator("#additions-command b").count() == 0
+def test_nobody_is_told_to_run_a_command(html, make, open_page):
+    """Neither with what could be added nor without: a resident has a page, no shell."""
+    for page in (html, map_page(make(12, groups=("mason_bee",)))):
+        opened = open_page(page)
+        opened.page.evaluate("document.querySelector('[data-plot=\"0\"]').click()")
+        opened.page.evaluate("document.getElementById('card-whole').open = true")
+        words = opened.page.inner_text("#card")
+        assert "patchnet" not in words
+        assert "FILE" not in words
+        assert opened.complaints == []
 
 
 def payload_of(page):

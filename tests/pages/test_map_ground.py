@@ -52,13 +52,13 @@ def test_the_ground_is_drawn_and_told(newt, walked):
     tab = newt.page
     tab.set_checked("#barriers", False)
     tab.set_checked("#labels", False)
-    houses = tab.locator("path[fill='#cfc8ba']").count()
+    houses = tab.locator("path[fill='#d9d3cb']").count()
     tab.set_checked("#cover", True)
     picture = tab.locator("#map_street img.ground-picture")
     assert picture.count() == 1
     assert "Smooth newt: picture of how hard the ground is" in picture.get_attribute("alt")
     assert "how hard the ground is" in tab.inner_text("#map-title")
-    assert tab.locator("path[fill='#cfc8ba']").count() < houses
+    assert tab.locator("path[fill='#d9d3cb']").count() < houses
     shot = np.array(Image.open(io.BytesIO(tab.screenshot())).convert("RGB"))
     words = {"Easy": 0, "Slower": 1, "Hard": 2, "Closed": 3}
     near = seen = 0
@@ -81,7 +81,7 @@ def test_the_ground_is_drawn_and_told(newt, walked):
     assert tab.locator("#plots-body td").first.inner_text() in {"Easy", "Slower", "Hard", "Closed"}
     tab.set_checked("#cover", False)
     assert picture.count() == 0
-    assert tab.locator("path[fill='#cfc8ba']").count() == houses
+    assert tab.locator("path[fill='#d9d3cb']").count() == houses
     quiet(newt)
 
 
@@ -125,6 +125,7 @@ def test_the_gap_list_says_what_where_and_ask_first(newt):
 
 def test_the_card_says_how_a_walker_gets_about(newt):
     newt.page.click('[data-plot="3"]')
+    newt.page.click("#card-whole > summary")
     words = newt.page.inner_text("#card-body")
     assert "cannot get to over the ground, round houses and walls" in words
 

@@ -12,8 +12,8 @@ from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.kit.story_words import story
 from patchnet.pages.privacy import assessment_for
-from patchnet.pages.public_view import TOGETHER
-from patchnet.pages.sheets.poster import poster, public_ground, write_poster
+from patchnet.pages.public_view import TOGETHER, public_ground
+from patchnet.pages.sheets.poster import poster, write_poster
 from patchnet.plan.most_help import most_help
 
 PAYLOAD = '<img src=x onerror="alert(1)">\'&'

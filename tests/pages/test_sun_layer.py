@@ -126,6 +126,7 @@ def test_the_table_holds_the_same_facts(tab):
 def test_the_card_tells_it(tab):
     def card(at):
         tab.evaluate(f"document.querySelector('[data-plot=\"{at}\"]').click()")
+        tab.evaluate("document.getElementById('card-whole').open = true")
         return " ".join(tab.inner_text("#card").split())
 
     assert "Not known: no building near here has a height" in card(0)

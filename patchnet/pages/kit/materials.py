@@ -1,7 +1,7 @@
 """How each ground of a garden plan is drawn: a colour of the garden's own, and a motif.
 
 The motif carries the meaning where colour cannot: on paper in black and white, and for every kind
-of colour vision. Only what differs by more than a third in lightness goes without one.
+of colour vision. Only short lawn and water go without one: one is light, the other dark.
 """
 
 from dataclasses import dataclass
@@ -71,7 +71,7 @@ MATERIALS: dict[Ground, Material] = {
     "paving": Material("#ddd6cc", 8, (("#b7aca0", 0.8, "M0 0H8M0 0V8"),)),
     "plastic": Material("#a8c8a2", 6, (("#6f9e7c", 0.7, "M0 0H6M0 0V6M3 0V6M0 3H6"),)),
     "decking": Material("#d0b48c", 5, (("#9a7a4e", 0.8, "M0 .5H5"),)),
-    "other": Material("#e7edd8"),
+    "other": Material("#e7edd8", 14, (("#c3cdb0", 0.8, "M2 12L5 9M9 5L12 2"),)),
     "unseen": Material("#ffffff", 9, (("#8a9284", 1.2, "M2 2h.01M6.5 6.5h.01"),)),
 }
 """Every ground; water is the only blue."""

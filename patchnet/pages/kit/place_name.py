@@ -16,7 +16,7 @@ _NUMBER = re.compile(r"\d+\w?(?=\b|_)")
 
 
 def place_name(neighbourhood: Neighbourhood) -> str:
-    """Name a neighbourhood by the streets with most plots; never by its file.
+    """Name a neighbourhood by the streets with most plots, or its longest; never by its file.
 
     Parameters
     ----------
@@ -30,14 +30,19 @@ def place_name(neighbourhood: Neighbourhood) -> str:
     'Wickthorn Street and Mallowby Road'
     """
     streets = neighbourhood.plots["street"].astype(str)
-    named = streets[streets.str.strip() != ""]
+    counts = streets[streets.str.strip() != ""].value_counts()
+    roads = neighbourhood.roads
+    if neighbourhood.audience == "public" and len(roads):
+        # Units of many households have names of their own: the map's roads say where it is.
+        named = roads[roads["name"].astype(str).str.strip() != ""]
+        counts = named.geometry.length.groupby(named["name"].astype(str)).sum()
     # The first in the alphabet of those with as many plots, so that order changes nothing.
-    counts = named.value_counts().sort_index().sort_values(ascending=False, kind="stable")
-    if not len(counts):
+    names = counts.sort_index().sort_values(ascending=False, kind="stable").index
+    if not len(names):
         return _("Our neighbourhood")
-    if len(counts) == 1:
-        return str(counts.index[0])
-    return _("{one} and {other}").format(one=counts.index[0], other=counts.index[1])
+    if len(names) == 1:
+        return str(names[0])
+    return _("{one} and {other}").format(one=names[0], other=names[1])
 
 
 def house_numbers(

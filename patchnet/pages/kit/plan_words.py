@@ -104,7 +104,7 @@ _ASKS: Words[str, str] = Words(
         "small_children": (
             N_(
                 "First answer: do children under six live here, visit, or come in from the "
-                "street? If so, leave it for now and take a bird bath or a boggy bed."
+                "street? Then take a bird bath or a boggy bed for now."
             )
         ),
         "keeper": N_("Ask whoever looks after this place first."),

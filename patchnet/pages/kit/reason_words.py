@@ -93,9 +93,7 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
 
 def _nobody(reason: Reason, knowledge: Knowledge) -> str:
     del knowledge
-    return _("Nobody within {metres} has one, as far as anyone has seen.").format(
-        metres=metres(reason.metres)
-    )
+    return _("No plot seen within {metres} has one.").format(metres=metres(reason.metres))
 
 
 def _few(reason: Reason, knowledge: Knowledge) -> str:

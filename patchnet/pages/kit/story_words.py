@@ -23,7 +23,16 @@ from patchnet.plan.most_help import MostHelp, Thing
 from patchnet.plan.stretches import Stretch
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["Room", "Story", "StoryThing", "plot_names", "room_of", "story", "stretch_words"]
+__all__ = [
+    "Room",
+    "Story",
+    "StoryThing",
+    "begin_with",
+    "plot_names",
+    "room_of",
+    "story",
+    "stretch_words",
+]
 
 _DRAWN = 10  # houses drawn for one animal
 _SAID = 2  # animals named in one sentence
@@ -66,19 +75,18 @@ _DO: Words[str, str] = Words(
         "grass": N_("Leave room for {thing} at {plot}."),
     }
 )
+_DO_HERE: Words[str, str] = Words(
+    {
+        "flowers": N_("Plant {thing}."),
+        "woody": N_("Plant {thing}."),
+        "grass": N_("Leave room for {thing}."),
+    }
+)
 _DO_ALONG: Words[str, str] = Words(
     {
         "flowers": N_("Plant {thing} somewhere along {street}."),
         "woody": N_("Plant {thing} somewhere along {street}."),
         "grass": N_("Leave room for {thing} somewhere along {street}."),
-    }
-)
-_OPEN: Words[str, str] = Words(
-    {
-        "wall": N_("Open the wall"),
-        "fence": N_("Open the fence"),
-        "hedge": N_("Open the hedge"),
-        "railing": N_("Open the railing"),
     }
 )
 
@@ -195,6 +203,38 @@ def story(most_help: MostHelp, assessment: Assessment) -> Story:
         tuple(rooms[at] for at in order),
         note,
     )
+
+
+def begin_with(most_help: MostHelp, plot: str, know: Knowledge) -> list[StoryThing]:
+    """Say what one plot might begin with, best first; nothing where nothing was found.
+
+    Parameters
+    ----------
+    most_help
+        The facts.
+    plot
+        Its id.
+    know
+        For names and cautions.
+    """
+    told = []
+    for number, one in enumerate(most_help.on_plots.get(plot, ()), 1):
+        sort = know.features[one.feature].sort
+        title = (_DO_HERE[sort] if sort in _DO_HERE else _("Make {thing}.")).format(
+            thing=know.sitings[one.feature].said
+        )
+        amount = amount_words(one.feature, one.amount, know)
+        words = _("{amount}.").format(amount=_upper(amount)) if amount else ""
+        told.append(
+            StoryThing(number, title, words, _takes(one, know), one.plots, None, _mind(one, know))
+        )
+    return told
+
+
+def _mind(one: Thing, know: Knowledge) -> tuple[str, ...]:
+    """Whom to ask first, and every caution once."""
+    cautions = [] if one.kind == "doors" else [know.cautions[key].brief for key in one.cautions]
+    return (*asked_words(one.asks), *dict.fromkeys(cautions))
 
 
 def room_of(animal: str, homes: Spread) -> Room:
@@ -411,11 +451,7 @@ def _thing(number: int, one: Thing, names: dict[str, str], assessment: Assessmen
     know = assessment.knowledge
     make = {"add": _added, "gap": _gap, "doors": _doors, "street": _along}[one.kind]
     title, words, small = make(one, names, know)
-    cautions = [] if one.kind == "doors" else [know.cautions[key].brief for key in one.cautions]
-    return StoryThing(
-        number, title, words, small, one.plots, one.point,
-        (*asked_words(one.asks), *dict.fromkeys(cautions)),
-    )  # fmt: skip
+    return StoryThing(number, title, words, small, one.plots, one.point, _mind(one, know))
 
 
 def _added(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str, str]:
@@ -432,7 +468,9 @@ def _added(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str
 
 def _gap(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str, str]:
     kind = one.barriers[0] if one.barriers else ""
-    opened = _OPEN[kind] if kind in _OPEN else _("Make a gap")
+    opened = _("Make a gap")
+    if kind in know.barrier_kinds:
+        opened = _("Open the {barrier}").format(barrier=know.barrier_kinds[kind].name)
     sides = [names[plot] for plot in one.plots]
     if len(sides) > 1:
         title = _("{opened} between {one} and {other}.").format(

@@ -22,11 +22,6 @@ _NO_GROUP = 4095
 ADDITIONS_WORDS: Words[str, object] = Words(
     {
         "card_additions": N_("What could be added here"),
-        "additions_none": N_("What could be added was not worked out for this page."),
-        "additions_ask_one": N_(
-            "For this plot, with your file of the neighbourhood in place of FILE:"
-        ),
-        "additions_ask_all": N_("For all plots, on a page like this one:"),
         "additions_form": N_("Say what you know of this plot"),
         "additions_kept": (
             N_(
@@ -115,8 +110,8 @@ ADDITIONS_WORDS: Words[str, object] = Words(
         "additions_sets": (
             N_(
                 "Things chosen together, to fit side by side, can do more than the best single "
-                "ones. For the whole answer, with plants, a calendar and a plan over the years, "
-                "run this (with your file of the neighbourhood in place of FILE):"
+                "ones: ask your group for the card of this plot, with plants, a calendar and a "
+                "plan over the years."
             )
         ),
         "additions_defer": DEFER,

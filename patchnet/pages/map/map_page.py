@@ -18,7 +18,7 @@ from patchnet.pages.kit.inline import asset, leaflet_script, leaflet_style
 from patchnet.pages.kit.page import page, script_of
 from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.shapes import Frame
-from patchnet.pages.kit.story_words import Story, story
+from patchnet.pages.kit.story_words import Story, begin_with, story
 from patchnet.pages.kit.templates import Markup, escape, render
 from patchnet.pages.map import map_words as words
 from patchnet.pages.map.additions_payload import additions_payload
@@ -160,7 +160,7 @@ def map_page(
     data["colours"] = colours.for_page()
     data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else dict(words.SCRIPT)
     data["svgPlots"] = SVG_PLOTS
-    data["start"] = "garden"
+    data["start"] = "gardens"
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
     data["additions"] = None
     if additions is not None:
@@ -176,7 +176,23 @@ def map_page(
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
-    told = story(most_help(assessment), assessment)
+    helped = most_help(assessment)
+    told = story(helped, assessment)
+    data["best"] = (
+        [
+            [
+                [one.title, one.words, one.small, list(one.cautions)]
+                for one in begin_with(helped, str(plot), assessment.knowledge)
+            ]
+            for plot in hood.plots.index
+        ]
+        if helped.on_plots
+        else None
+    )
+    data["bestSorts"] = [
+        assessment.knowledge.features[there[0].feature].sort if there else ""
+        for there in (helped.on_plots.get(str(plot), ()) for plot in hood.plots.index)
+    ]
     data["things"] = _things_on_map(told, page_frame(hood))
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)
     if hood.withheld:
@@ -195,7 +211,8 @@ def map_page(
         images=tile_host,
         w=words.PAGE,
         map_how=words.PAGE["map_how_svg" if as_svg else "map_how_canvas"],
-        privacy=_public_words(hood) if public else privacy,
+        privacy=_(words.PUBLIC) if public else privacy,
+        public_how=_public_words(hood) if public else "",
         tiles_words=_(words.TILES) if tile_host else "",
         assumptions=_(words.ASSUMPTIONS),
         shows={**words.SHOWS, **(SUN_SHOW if sun is not None else {})},
@@ -350,4 +367,4 @@ def _things_on_map(told: Story, frame: Frame) -> list[list[int]]:
 
 
 def _public_words(hood: Neighbourhood) -> str:
-    return f"{_(words.PUBLIC)} {hood.generalised} {_(words.LEFT_OUT)} {hood.withheld}"
+    return f"{hood.generalised} {_(words.LEFT_OUT)} {hood.withheld}"

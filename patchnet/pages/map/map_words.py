@@ -46,7 +46,7 @@ TILES = N_("This page asks the network for its background pictures (map tiles)."
 # What the plots can be shaded by, in the order of the list.
 SHOWS: Words[str, str] = Words(
     {
-        "garden": N_("The gardens"),
+        "gardens": N_("The gardens"),
         "homes": N_("Homes held"),
         "need": N_("Enough of one need"),
         "scarcest": N_("The scarcest need"),
@@ -73,8 +73,8 @@ PAGE: Words[str, str] = Words(
         "year": N_("When flowers run short"),
         "year_animal": N_("For"),
         "year_note": N_(
-            "Strong colour: too few flowers within flying distance for half of the animals or more; "
-            "pale: for some. Choose a month to see it on the map."
+            "Strong colour: too few flowers within flying distance for half of the animals or "
+            "more; pale: for some. Choose a month to see it on the map."
         ),
         "closer": N_("Look closer"),
         "closer_words": N_(
@@ -304,7 +304,7 @@ _SCRIPT: dict[str, object] = {
     "sheet_given": N_("What your neighbours already give"),
     "sheet_line": N_("{thing} at {plot}"),
     "sheet_nobody": N_("What nobody within {reach} m has, as far as anyone has seen"),
-    "sheet_best": N_("Best thing to do here"),
+    "sheet_best": N_("A good first thing to do here"),
     "sheet_more": N_("Two more"),
     "sheet_have": N_("Your neighbours already have {thing}."),
     "sheet_lack": N_("Nobody near you has this yet: {thing}."),

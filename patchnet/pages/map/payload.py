@@ -36,6 +36,7 @@ from patchnet.pages.map.drawn_links import holding_links
 from patchnet.pages.map.garden_payload import garden_payload
 from patchnet.pages.map.ground_layers import ground_layers, straightened
 from patchnet.pages.public_results import steps_down, steps_near, steps_up
+from patchnet.pages.public_view import public_ground
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["chosen_groups", "page_frame", "payload"]
@@ -129,7 +130,7 @@ def payload(
         "resources": [[res.name, _raised(_(res.unit))] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
         "drawn": _drawn(frame, hood, know),
-        "garden": garden_payload(frame, hood, know),
+        "gardens": garden_payload(frame, public_ground(hood) if public else hood, know),
         "public": public,
         "draws": assessment.draws,
         "groups": [

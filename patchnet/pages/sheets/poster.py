@@ -1,6 +1,5 @@
 """The poster for the noticeboard: what is wrong with the street, drawn, and what to do about it."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -18,7 +17,7 @@ from patchnet.pages.kit.story_words import Story, story
 from patchnet.pages.kit.templates import Markup
 from patchnet.pages.kit.to_scale import fitting_paper
 from patchnet.pages.privacy import assessment_for
-from patchnet.pages.public_view import TOGETHER, plain_ground
+from patchnet.pages.public_view import public_ground
 from patchnet.plan.most_help import most_help
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.release import Released
@@ -26,10 +25,8 @@ from patchnet.survey.release import Released
 __all__ = [
     "poster",
     "poster_style",
-    "public_ground",
     "shown_words",
     "street_drawing",
-    "street_names",
     "write_poster",
 ]
 
@@ -115,7 +112,7 @@ def poster(
     told = story(most_help(assessment), assessment)
     drawing, drawn = street_drawing(assessment, told, a3=a3)
     more = len(told.rooms) - _ROOMS
-    place = title or street_names(hood)
+    place = title or place_name(hood)
     return sheet(
         "sheets/poster.html",
         title=_("{place}: what would help").format(place=place),
@@ -188,39 +185,6 @@ def poster_style(*, a3: bool) -> str:
             f".poster {{ height: {high}mm; }} }}\n",
         )
     )
-
-
-def public_ground(hood: Neighbourhood) -> Neighbourhood:
-    """Return what a plan for the public draws: public land with its grounds, the rest plain.
-
-    Parameters
-    ----------
-    hood
-        For the public.
-    """
-    plain = plain_ground(hood, (hood.plots["kind"] == TOGETHER).to_numpy())
-    # A number after the kind would name a place that goes by no such name.
-    label = plain.plots["label"].str.rstrip(" 0123456789")
-    return replace(plain, plots=plain.plots.assign(label=label))
-
-
-def street_names(hood: Neighbourhood) -> str:
-    """Name a place by its streets; for the public, to whom no plot tells its own, by the map's.
-
-    Parameters
-    ----------
-    hood
-        For the group or the public.
-    """
-    if hood.audience != "public" or not len(hood.roads):
-        return place_name(hood)
-    names = hood.roads.assign(long=hood.roads.geometry.length).groupby("name")["long"].sum()
-    named = names[names.index.astype(str).str.strip() != ""].sort_values(ascending=False)
-    if not len(named):
-        return place_name(hood)
-    if len(named) == 1:
-        return str(named.index[0])
-    return _("{one} and {other}").format(one=named.index[0], other=named.index[1])
 
 
 def _do(things: int) -> str:

@@ -11,9 +11,10 @@ from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.garden_drawing import garden_legend
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.story_words import Room, Story, story
 from patchnet.pages.privacy import assessment_for
-from patchnet.pages.sheets.poster import poster_style, shown_words, street_drawing, street_names
+from patchnet.pages.sheets.poster import poster_style, shown_words, street_drawing
 from patchnet.plan.most_help import most_help
 from patchnet.survey.release import Released
 
@@ -96,7 +97,7 @@ def residents_notice(assessment: Assessment, *, title: str | None = None, meet: 
         raise WrongUse(_("A notice for residents is made from what may be told in public."))
     told = story(most_help(assessment), assessment)
     drawing, drawn = street_drawing(assessment, told, a3=False)
-    place = title or street_names(hood)
+    place = title or place_name(hood)
     first = told.things[0] if told.things else None
     return sheet(
         "sheets/residents_notice.html",

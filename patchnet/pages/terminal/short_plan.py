@@ -1,5 +1,7 @@
 """A plot's plan on one screen: what to do, why, what to mind; the rest is told on asking."""
 
+from dataclasses import dataclass
+
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
@@ -17,7 +19,7 @@ from patchnet.pages.kit.plan_words import (
     there_words,
     thing,
 )
-from patchnet.pages.kit.reason_words import reasons_words
+from patchnet.pages.kit.reason_words import reason_words, reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.plan.plot_plan import Addition, PlotPlan, Suggestion
@@ -25,8 +27,26 @@ from patchnet.plan.watching import watch_list
 
 __all__ = ["plan_title", "short_plan", "watching_words"]
 
-_PLENTIFUL = 3  # things that neighbours have that are named
-_PLANTS = 4
+_WORDS = 300  # on one screen; what it says least by is left out first, never a caution
+
+
+@dataclass(frozen=True)
+class _Length:
+    """How much is told: plants and things of neighbours named, why, and what places lack."""
+
+    plants: int
+    plentiful: int
+    animals: bool = True
+    notes: bool = True
+
+
+_LENGTHS = (
+    _Length(4, 3),
+    _Length(3, 2),
+    _Length(3, 0),
+    _Length(3, 0, notes=False),
+    _Length(2, 0, animals=False, notes=False),
+)
 
 
 def plan_title(plan: PlotPlan, knowledge: Knowledge) -> str:
@@ -72,7 +92,7 @@ def watching_words(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 
 def short_plan(plan: PlotPlan, knowledge: Knowledge, *, watch: bool = False) -> str:
-    """The plan in some 300 words.
+    """The plan in 300 words at most, unless its cautions alone take more.
 
     Parameters
     ----------
@@ -83,6 +103,16 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge, *, watch: bool = False) -> 
     watch
         Also what to look for in a year of watching first.
     """
+    watching = watching_words(plan, knowledge) if watch else ""
+    for length in _LENGTHS:
+        text = _told(plan, knowledge, length, watching)
+        if len(text.split()) - len(watching.split()) <= _WORDS:
+            break
+    return text
+
+
+def _told(plan: PlotPlan, knowledge: Knowledge, length: _Length, watching: str) -> str:
+    """The plan at one length."""
     parts = [plan_title(plan, knowledge)]
     parts += [paragraph(words) for words in plan.street]
     parts += [paragraph(words) for words in there_words(plan, knowledge, brief=True)]
@@ -96,16 +126,16 @@ def short_plan(plan: PlotPlan, knowledge: Knowledge, *, watch: bool = False) -> 
         parts += [paragraph(line, then="   ") for line in _before(best, plan, knowledge)]
         said: set[str] = set()
         parts += [
-            _one((order, addition), best, plan, knowledge, said)
+            _one((order, addition), best, plan, knowledge, said, animals=length.animals)
             for order, addition in enumerate(best.additions, 1)
         ]
         parts.append(paragraph(_together(best)))
-    parts += [paragraph(line) for line in _further(plan, knowledge)]
-    parts += [watching_words(plan, knowledge)] if watch else []
+    parts += [paragraph(line) for line in _further(plan, knowledge, length)]
+    parts.append(watching)
     parts.append(
         paragraph(
-            _("With --all: steps, cautions in full, figures, and why other things were ruled out. "
-              "Local rules, your tenancy and the law come first.")
+            _("--all tells steps, full cautions, figures and what was ruled out. Local rules, your "
+              "tenancy and the law come first.")
         )
     )  # fmt: skip
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -127,6 +157,8 @@ def _one(
     plan: PlotPlan,
     knowledge: Knowledge,
     said: set[str],
+    *,
+    animals: bool,
 ) -> str:
     """One thing: what, where, why, how sure, what to mind; what was `said` is not said again."""
     order, addition = numbered
@@ -145,7 +177,12 @@ def _one(
         place=put_words(one, plan, knowledge, every=False),
         takes=takes,
     )
-    lines = [head, not_put_words(one, plan), reasons_words(addition, best, knowledge)]
+    why = (
+        reasons_words(addition, best, knowledge)
+        if animals
+        else reason_words(addition.reasons[0], knowledge)
+    )
+    lines = [head, not_put_words(one, plan), why]
     if addition.often is not None:
         lines.append(often_words(addition.often, sure=knowledge.setting("sure_in")))
     care = [
@@ -174,7 +211,7 @@ def _together(best: Suggestion) -> str:
     return _("{words} ({range}).").format(words=words, range=range_words(best.doubt.won))
 
 
-def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
+def _further(plan: PlotPlan, knowledge: Knowledge, length: _Length) -> list[str]:
     """What is free, what to plant, what the neighbours have, a gap to open."""
     lines = []
     chosen = () if plan.best is None else plan.best.additions
@@ -187,7 +224,9 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
         )
     planted = plan.planting.lines
     if planted:
-        plants = [f"{one.number} {knowledge.plants[one.plant].name}" for one in planted[:_PLANTS]]
+        plants = [
+            f"{one.number} {knowledge.plants[one.plant].name}" for one in planted[: length.plants]
+        ]
         more = len(planted) - len(plants)
         plants += [counted(more, "more kind")] if more > 0 else []
         lines.append(_("Plant {plants}.").format(plants=listed(plants)))
@@ -201,13 +240,13 @@ def _further(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
         )  # fmt: skip
     if plan.places is not None:
         lines += kept_words(plan.places, knowledge, every=False)
-        lines += place_notes(plan.places, every=False)[:1]
+        lines += place_notes(plan.places, every=False)[:1] if length.notes else []
     there = [
         f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
-        for feature, nearest, __ in plan.plentiful[:_PLENTIFUL]
+        for feature, nearest, __ in plan.plentiful[: length.plentiful]
     ]
     if there:
         lines.append(
-            _("Your neighbours have these, so you need not: {things}.").format(things=listed(there))
+            _("Neighbours have these, so you need not: {things}.").format(things=listed(there))
         )
     return lines

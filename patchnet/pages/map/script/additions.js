@@ -179,28 +179,6 @@ function additionsFound(plot) {
   ].filter(Boolean);
 }
 
-// ---- the command that gives the whole answer, with what was said ----
-
-const quoted = (words) => (/^[\w.][\w.-]*$/.test(words) ? words : "'" + words.replaceAll("'", "'\\''") + "'");
-
-function adviseCommand(plot) {
-  const words = ["patchnet advise FILE", quoted(P.id[plot])];
-  if (SAID.light) words.push("--light " + SAID.light);
-  if (SAID.tenure) words.push("--tenure " + SAID.tenure);
-  if (SAID.children) words.push(SAID.children === "yes" ? "--small-children" : "--no-small-children");
-  if (SAID.pots) words.push(SAID.pots === "yes" ? "--pots-only" : "--open-ground");
-  for (const [name, option] of [["free", "--free "], ["hours", "--hours "], ["money", "--budget "]]) {
-    const value = saidNumber(name);
-    if (value !== null && !Number.isNaN(value)) words.push(option + value);
-  }
-  return words;
-}
-
-// Word by word, so that a line breaks between options, not inside one.
-function writeCommand(code, words) {
-  code.replaceChildren(...words.flatMap((word, at) => [at ? " " : "", el("span", {}, word)]));
-}
-
 // ---- the form ----
 
 function saidWords() {
@@ -221,7 +199,6 @@ function saidWords() {
 function writeAdditions(plot, told) {
   byId("additions-said").textContent = saidWords();
   byId("additions-found").replaceChildren(...additionsFound(plot));
-  writeCommand(byId("additions-command"), adviseCommand(plot));
   for (const name of SAID_NUMBERS) {
     const wrong = Number.isNaN(saidNumber(name));
     byId("said-" + name).setAttribute("aria-invalid", String(wrong));
@@ -290,33 +267,15 @@ function additionsForm(plot) {
   );
 }
 
-function command(words, attributes) {
-  const code = el("code", attributes || {});
-  writeCommand(code, words);
-  return el("p", { class: "command" }, code);
-}
-
-// The whole section, ready for the card; filled once it stands there.
+// The whole section, ready for the sheet; filled once it stands there. Nothing without data.
 function additionsOf(plot) {
-  if (DATA.public) return [];
-  const title = el("h3", {}, W.card_additions);
-  if (!ADDITIONS) {
-    return [
-      title,
-      el("p", {}, W.additions_none + " " + W.additions_ask_one),
-      command(["patchnet advise FILE", quoted(P.id[plot])]),
-      el("p", {}, W.additions_ask_all),
-      command(["patchnet map FILE", "--additions", "-o PAGE.html"]),
-    ];
-  }
+  if (!ADDITIONS) return [];
   queueMicrotask(() => writeAdditions(plot, false));
   return [
-    title,
+    el("h3", {}, W.card_additions),
     additionsForm(plot),
     el("p", { id: "additions-said" }),
     el("div", { id: "additions-found" }),
-    el("p", {}, W.additions_sets),
-    command([], { id: "additions-command" }),
-    el("p", { class: "under" }, W.additions_defer),
+    el("p", { class: "under" }, W.additions_sets + " " + W.additions_defer),
   ];
 }

@@ -243,8 +243,6 @@ function cardOf(plot, view) {
     cautions.length ? el("h3", {}, W.card_cautions) : null,
     cautions.length ? el("ul", { class: "cautions" }, ...cautions.map((words) => el("li", {}, sentence(words)))) : null,
     ...sunOf(plot),
-    ...togetherOf(plot),
-    ...additionsOf(plot),
     el("h3", {}, view.group === ALL ? W.card_gives_all : fill(W.card_gives, { group: G[view.group].name })),
     el("p", { class: "under" }, distanceWords(view) || fill(W.distance_words, { hop: inFull(G[view.group].hop) })),
     ...giversOf(view.group === ALL ? G : first, plot),

@@ -1,6 +1,6 @@
 // The gardens as they are: grounds, hedges, crowns and small things, and the numbers of houses.
 
-const GARDEN = DATA.garden;
+const GARDEN = DATA.gardens;
 
 // A ground's fill: its colour, and its strokes on a square that repeats.
 function materialFill(key) {

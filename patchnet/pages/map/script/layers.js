@@ -460,7 +460,7 @@ function layerOf(view) {
 }
 
 function layerAsked(view) {
-  if (view.show === "garden" && !draws(view, "cover")) return gardenLayer();
+  if (view.show === "gardens" && !draws(view, "cover")) return gardenLayer();
   if (draws(view, "cover")) return coverLayer(G[view.group]);
   if (view.show === "feature") return featureLayer(view.feature);
   if (view.show === "known") return knownLayer();

@@ -138,7 +138,7 @@ function keepAddress(step) {
 }
 
 // What the sheet covers takes no focus while it does.
-const COVERED = document.querySelectorAll(".top, main > :not(#card, #say), footer");
+const COVERED = document.querySelectorAll(".find-house, main > :not(#card, #say), footer");
 function cover(covered) {
   for (const one of COVERED) one.inert = covered;
 }

@@ -41,10 +41,12 @@ function lackingNear(plot, near) {
 
 function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
-  const first = given.find((one) => one.sort === "water" && !one.mine && one.gap <= RINGS_M[1]);
+  // What is best here all the same is not said to be there already.
+  const best = DATA.best && DATA.best[plot].length ? DATA.bestSorts[plot] : "";
+  const first = given.find((one) => one.sort === "water" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: W.sorts[first.sort] });
   if (lacking.length) return fill(W.sheet_lack, { thing: plainName(F[lacking[0]].name).toLowerCase() });
-  const other = given.find((one) => !one.mine);
+  const other = given.find((one) => !one.mine && one.sort !== best);
   return other ? fill(W.sheet_have, { thing: W.sorts[other.sort] }) : W.sheet_all;
 }
 
@@ -82,8 +84,14 @@ function flowerStrip(plot) {
 function bestHere(plot) {
   const best = DATA.best ? DATA.best[plot] : [];
   if (!best.length) return [];
-  const item = ([title, words, small]) =>
-    el("div", { class: "best" }, el("p", {}, el("strong", {}, title), " ", words), small ? el("p", { class: "small-print" }, small) : null);
+  const item = ([title, words, small, cautions]) =>
+    el(
+      "div",
+      { class: "best" },
+      el("p", {}, el("strong", {}, title), " ", words),
+      small ? el("p", { class: "small-print" }, small) : null,
+      cautions.length ? el("p", { class: "small-print mind" }, cautions.join(" ")) : null,
+    );
   const [first, ...rest] = best;
   return [
     el("h3", {}, W.sheet_best),
@@ -111,7 +119,8 @@ function sheetOfPlot(plot) {
     lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
     names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
     names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
-    ...bestHere(plot),
+    ...togetherOf(plot),
+    ...(ADDITIONS ? additionsOf(plot) : bestHere(plot)),
     ...flowerStrip(plot),
   ];
   return { title: finding(plot, given, lacking), parts: parts.filter(Boolean), given };

@@ -74,6 +74,10 @@ function writeLegend(view, layer) {
   byId("legend-list").replaceChildren(...items);
   byId("legend-title").textContent = layer.title;
   byId("legend-note").textContent = layer.alike || layer.note;
+  // What can be scrolled can be got to by keyboard, and nothing else.
+  const box = document.querySelector(".legend");
+  if (box.scrollHeight > box.clientHeight) box.setAttribute("tabindex", "0");
+  else box.removeAttribute("tabindex");
 }
 
 // The need that is scarcest in most of the plots that hold or have room for a home.

@@ -1,0 +1,243 @@
+"""Judges changes on one plot: see `patchnet.assess.what_if`."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.assess.sharing import combine_months
+from patchnet.assess.supply import anchor_places, patches, resource_months, supply_of
+from patchnet.assess.what_if_field import Field
+from patchnet.assess.what_if_homes import (
+    Changes,
+    Method,
+    along_rows,
+    filled_homes,
+    filled_trials,
+    ranked_homes,
+)
+from patchnet.core.compiled import in_threads
+
+if TYPE_CHECKING:
+    from patchnet.assess.what_if import Trials
+
+__all__ = ["PlotTrials", "TrialGroup"]
+
+Array = NDArray[np.float64]
+Change = Mapping[str, float]
+
+
+@dataclass(frozen=True, eq=False)
+class TrialGroup:
+    """One group under one change (arrays along the plots; the mappings by key of the need).
+
+    Attributes
+    ----------
+    linked
+        Linked homes.
+    room, quality, homes, patch
+        Shape (n,): as in `GroupAnswer`.
+    met
+        Shape (n,): share of one home's need met after sharing.
+    enough, room_within
+        Shape (n,): homes that the supply within reach is enough for, and that there is room
+        for within the same reach.
+    enough_by_month
+        Shape (n, M), along the need's months.
+    """
+
+    linked: float
+    room: Array
+    quality: Array
+    homes: Array
+    patch: NDArray[np.bool_]
+    met: Mapping[str, Array]
+    enough: Mapping[str, Array]
+    room_within: Mapping[str, Array]
+    enough_by_month: Mapping[str, Array]
+
+
+class PlotTrials:
+    """Judges changes on one plot; see `Trials.at`.
+
+    Attributes
+    ----------
+    place
+        Position of the plot.
+    """
+
+    def __init__(self, trials: "Trials", place: int) -> None:
+        self.trials = trials
+        self.place = place
+        self._turned: dict[str, Field] = {}
+
+    def linked_homes(self, changes: Sequence[Change]) -> Array:
+        """Linked homes of each group after each change, shape (changes, groups).
+
+        Equal to assessing the neighbourhood again with the changed amounts, to a millionth of the
+        group's homes (see the module's own words for what is held as it is).
+
+        Parameters
+        ----------
+        changes
+            Feature to amount added on this plot, in the feature's own unit; negative: taken
+            away.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such feature, or more of it is taken away than is there.
+        """
+        return self._linked_homes(changes, _exactly)
+
+    def ranked(self, changes: Sequence[Change]) -> Array:
+        """Linked homes of each group after each change, nearly: good for ranking many of them.
+
+        Supplies are shared in portions, as a ratio round the exact value today: what changes
+        nothing comes out exactly. Totals are within some parts in a hundred of `linked_homes`,
+        and order changes nearly alike; what is chosen is to be judged by `linked_homes`.
+
+        Parameters
+        ----------
+        changes
+            As in `linked_homes`.
+
+        Returns
+        -------
+        ndarray
+            Shape (changes, groups).
+        """
+        if not len(changes):
+            return np.empty((0, len(self.trials.groups)))
+        rough = self.in_portions([{}, *changes])
+        now = self.trials.now
+        ratio = np.where(rough[0] > 0, now / np.where(rough[0] > 0, rough[0], 1.0), 1.0)
+        return np.where((rough[0] > 0) & (now > 0), rough[1:] * ratio, rough[1:])
+
+    def in_portions(self, changes: Sequence[Change]) -> Array:
+        """Linked homes of each group after each change, shared in portions and not set right.
+
+        To be compared with one another only, an empty change among them (see `ranked`).
+
+        Parameters
+        ----------
+        changes
+            As in `linked_homes`.
+        """
+        return self._linked_homes(changes, ranked_homes)
+
+    def _linked_homes(
+        self,
+        changes: Sequence[Change],
+        held_of: Callable[[Sequence[Changes], Method], list[Array]],
+    ) -> Array:
+        linked = np.empty((len(changes), len(self.trials.groups)))
+        if not len(changes):
+            return linked
+        amounts, supply = self._after(changes)
+        # Groups in which many changes come to the same thing are judged once for all of them.
+        tasks, places = [], []
+        for column, key in enumerate(self.trials.groups):
+            for task, rows, which in self._tasks(key, amounts, supply):
+                tasks.append(task)
+                places.append((column, rows, which))
+        for task, held, (column, rows, which) in zip(
+            tasks, held_of(tasks, self.trials.method), places, strict=True
+        ):
+            linked[rows, column] = _linked(task, held)[which]
+        return linked
+
+    def outcome(self, change: Change) -> Mapping[str, TrialGroup]:
+        """Return everything that one change comes to, by group.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such feature, or more of it is taken away than is there.
+        """
+        amounts, supply = self._after([change])
+        return {key: self._outcome(key, amounts, supply) for key in self.trials.groups}
+
+    def _after(self, changes: Sequence[Change]) -> tuple[Array, Array]:
+        """Amounts on this plot after each change, and what they supply."""
+        amounts = self.trials.amounts_after(self.place, changes)
+        return amounts, supply_of(amounts, self.trials.assessment.knowledge)
+
+    def _field(self, key: str, *, patch: bool) -> Field:
+        """Return the field in which this plot is a patch, or is not."""
+        field = self.trials.field(key)
+        if bool(field.patch[self.place]) == patch:
+            return field
+        if key not in self._turned:
+            self._turned[key] = field.turned(self.place, compiled=self.trials.method.compiled)
+        return self._turned[key]
+
+    def _tasks(
+        self, key: str, amounts: Array, supply: Array
+    ) -> "list[tuple[Changes, NDArray[np.intp], NDArray[np.intp]]]":
+        """Different effects on one group; which changes have them, and which one each has."""
+        knowledge = self.trials.assessment.knowledge
+        group = self.trials.assessment.groups[key].group
+        places = anchor_places(amounts, supply, knowledge, group)
+        patch = patches(supply, knowledge, group, places)
+        needs = [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs]
+        ends = np.cumsum([places.shape[1], *(need.shape[1] for need in needs)])
+        tasks = []
+        for state in (False, True):
+            rows = np.flatnonzero(patch == state)
+            if not rows.size:
+                continue
+            effects = np.column_stack([places, *needs])[rows]
+            distinct, which = np.unique(effects, axis=0, return_inverse=True)
+            task = Changes(
+                field=self._field(key, patch=state),
+                plot=self.place,
+                places=distinct[:, : ends[0]].copy(),
+                supply=tuple(distinct[:, first:last] for first, last in pairwise(ends.tolist())),
+            )
+            tasks.append((task, rows, which.reshape(-1)))
+        return tasks
+
+    def _outcome(self, key: str, amounts: Array, supply: Array) -> TrialGroup:
+        [(task, _, _)] = self._tasks(key, amounts, supply)
+        room, shares = filled_trials(task, self.trials.method, sheets=True)
+        homes = (room * shares.quality)[:, 0]
+        needs = task.field.group.needs
+        by_month, room_within = {}, {}
+        for need, demand, own in zip(needs, task.field.demands, task.supply, strict=True):
+            all_supply = demand.supply[:, :, 0].copy()
+            all_supply[self.place] = own[0]
+            by_month[need.key] = demand.reach @ (all_supply / demand.amount)
+            room_within[need.key] = demand.reach @ room[:, 0]
+        held = along_rows(task, homes[:, None])
+        return TrialGroup(
+            linked=float(_linked(task, held)[0]),
+            room=room[:, 0],
+            quality=shares.quality[:, 0],
+            homes=homes,
+            patch=task.field.patch,
+            met={need.key: met[:, 0] for need, met in zip(needs, shares.met, strict=True)},
+            enough={
+                need.key: combine_months(by_month[need.key], worst=need.month_rule == "worst")
+                for need in needs
+            },
+            room_within=room_within,
+            enough_by_month=by_month,
+        )
+
+
+def _exactly(tasks: Sequence[Changes], method: Method) -> list[Array]:
+    return list(in_threads(lambda task: filled_homes(task, method), tasks))
+
+
+def _linked(task: Changes, held: Array) -> Array:
+    """Linked homes from homes held along the task's rows: sqrt of a P a."""
+    field = task.field
+    others, own = held[:-1], held[-1]
+    among = np.einsum("hk,hk->k", field.chances_of_homes @ others, others)
+    apart = field.chances[task.plot, field.homes] @ others
+    linked: Array = np.sqrt(among + own * (2 * apart + own))
+    return linked

@@ -1,0 +1,38 @@
+"""Memory that is given back is used again, without asking the system for it."""
+
+import platform
+import subprocess
+import sys
+
+import pytest
+
+COUNT_FAULTS = """
+import resource, sys
+import numpy as np
+from patchnet.core.freed_memory import keep_freed_memory
+
+if sys.argv[1] == "kept":
+    keep_freed_memory()
+for _ in range(3):
+    arrays = [np.ones(2_000_000) for _ in range(2)]
+    del arrays
+before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+for _ in range(10):
+    arrays = [np.ones(2_000_000) for _ in range(2)]
+    del arrays
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+def faults(how):
+    """Pages that the system had to clear for ten times 32 MB."""
+    done = subprocess.run(
+        [sys.executable, "-c", COUNT_FAULTS, how], capture_output=True, text=True, check=True
+    )
+    return int(done.stdout)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library has no mallopt")
+def test_pages_are_cleared_once_and_not_for_every_array():
+    assert faults("kept") < 200
+    assert faults("not") > 5 * max(faults("kept"), 1)
