@@ -6,6 +6,7 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from patchnet.assess import assess
 from patchnet.commands import main as command_line
 from patchnet.core.errors import WrongUse
 from patchnet.pages.kit.story_words import Room, Story, story
@@ -21,14 +22,22 @@ def public(walked, everybody):
     return everybody(walked)
 
 
+@pytest.fixture(scope="module")
+def short(walked, everybody, knowledge):
+    """For the public, of animals for which something is short in the demo."""
+    groups = ["mining_bee", "bumblebee", "hoverfly"]
+    hood = walked.neighbourhood
+    return everybody(assess(hood, knowledge=knowledge, groups=groups, straight=True))
+
+
 def said(page):
     inside = page[page.index("<main") :]
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", inside)).split())
 
 
-def test_three_facts_and_one_wish(public):
-    page = residents_notice(public, meet="Saturday 10 am")
-    told = story(most_help(public), public)
+def test_three_facts_and_one_wish(short):
+    page = residents_notice(short, meet="Saturday 10 am")
+    told = story(most_help(short), short)
     assert told.headline in said(page)
     assert said(page).count("Our one wish") == 1
     assert told.things[0].title in said(page)
@@ -37,6 +46,12 @@ def test_three_facts_and_one_wish(public):
     for fact in facts_of(told):
         assert fact in said(page)
     assert "Saturday 10 am" in said(page)
+
+
+def test_where_no_thing_stands_out_people_are_asked_to_tell(public):
+    told = story(most_help(public), public)
+    assert told.things == ()
+    assert "Tell us what is in your garden." in said(residents_notice(public))
 
 
 def test_facts_are_grammar():
