@@ -38,6 +38,7 @@ class _Length:
     plentiful: int
     animals: bool = True
     notes: bool = True
+    free: bool = True
 
 
 _LENGTHS = (
@@ -46,6 +47,8 @@ _LENGTHS = (
     _Length(3, 0),
     _Length(3, 0, notes=False),
     _Length(2, 0, animals=False, notes=False),
+    _Length(2, 0, animals=False, notes=False, free=False),
+    _Length(0, 0, animals=False, notes=False, free=False),
 )
 
 
@@ -124,7 +127,8 @@ def _told(plan: PlotPlan, knowledge: Knowledge, length: _Length, watching: str) 
         )  # fmt: skip
     else:
         parts += [paragraph(line, then="   ") for line in _before(best, plan, knowledge)]
-        said: set[str] = set()
+        first = taken_up_first(best, plan.facts, knowledge)
+        said = {words for one in first for words in (*one.asks, *one.brief)}
         parts += [
             _one((order, addition), best, plan, knowledge, said, animals=length.animals)
             for order, addition in enumerate(best.additions, 1)
@@ -218,12 +222,12 @@ def _further(plan: PlotPlan, knowledge: Knowledge, length: _Length) -> list[str]
     named = {one.candidate.feature for one in chosen}
     now = next((stage for stage in plan.stages if stage.when == "weekend"), None)
     free = [] if now is None or now.cost else [x for x in now.additions if x.feature not in named]
-    if free:
+    if free and length.free:
         lines.append(
             _("For nothing, this weekend: {things}.").format(things=stage_words(free, knowledge))
         )
     planted = plan.planting.lines
-    if planted:
+    if planted and length.plants:
         plants = [
             f"{one.number} {knowledge.plants[one.plant].name}" for one in planted[: length.plants]
         ]
