@@ -47,7 +47,7 @@ __all__ = ["map_"]
 @ground_options()
 @overwrite_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
-@click.option("--title", help="Title of the page; the file's name if not given.")
+@click.option("--title", help="Name of the place; its streets if not given.")
 @click.option(
     "--tiles",
     metavar="NAME|URL",
@@ -55,6 +55,13 @@ __all__ = ["map_"]
     "Without it the page needs no network.",
 )
 @click.option("--tiles-credit", metavar="TEXT", help="Credit line of the background's maker.")
+@click.option(
+    "--underlay",
+    type=click.Path(path_type=Path),
+    metavar="TIF",
+    help="A picture of your own to lie under the gardens, such as an aerial photograph or an old "
+    "map: any raster that says where it lies. It goes into the page; a button shows it.",
+)
 @click.option(
     "--public",
     is_flag=True,
@@ -80,6 +87,7 @@ def map_(
     title: str | None,
     tiles: str | None,
     tiles_credit: str | None,
+    underlay: Path | None,
     public: bool,
     audience: Audience,
     sun: bool,
@@ -106,7 +114,9 @@ def map_(
         raise WrongUse(
             _("A street's plan is for the people of the street: leave out --together here.")
         )
-    ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features, together])
+    ensure_may_write(
+        output, overwrite=overwrite, reads=[asked.file, asked.features, together, underlay]
+    )
     kept = None if together is None else read_street_plan(together)
     hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
@@ -122,6 +132,7 @@ def map_(
         title=title,
         tiles=tiles,
         tiles_credit=tiles_credit,
+        underlay=underlay,
         public=audience == "public",
         sun=hours,
         additions=found,

@@ -25,6 +25,7 @@ from patchnet.pages.map.additions_payload import additions_payload
 from patchnet.pages.map.figures_used import figures_used
 from patchnet.pages.map.payload import page_frame, payload
 from patchnet.pages.map.sun_layer import SUN_SHOW, sun_layer
+from patchnet.pages.map.underlay import underlay as picture_under
 from patchnet.pages.privacy import assessment_for
 from patchnet.plan.additions import PlotAdditions
 from patchnet.plan.most_help import most_help
@@ -90,6 +91,7 @@ def map_page(
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
     together: Mapping[str, Sequence[str]] | None = None,
+    underlay: Path | str | None = None,
     progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> str:
     """Return the map page of an assessment as HTML text.
@@ -124,6 +126,8 @@ def map_page(
     together
         Lines of the street's plan for the cards of plots, by id, from
         `patchnet.pages.kit.street_words.street_told`; None: there is no plan.
+    underlay
+        A raster picture of one's own, such as an aerial photograph, to lie under the gardens.
     progress
         Wraps the groups' answers while their layers are worked out and drawn, such as a progress
         bar: groups that walk take a second or so each.
@@ -135,6 +139,8 @@ def map_page(
 
     Raises
     ------
+    CannotRead
+        If the picture to lie under the gardens cannot be read, or is of another place.
     WrongUse
         If a group is not in the assessment, the tiles' address is of no use, or additions or a
         street's plan are meant for a public page: they would tell what is in single gardens.
@@ -173,6 +179,7 @@ def map_page(
     data["together"] = None
     if together is not None:
         data["together"] = [list(together.get(str(plot), ())) for plot in hood.plots.index]
+    data["underlay"] = None if underlay is None else picture_under(underlay, hood)
     as_svg = len(hood.plots) <= SVG_PLOTS
     street_map, tile_host, attribution = _street_map(tiles, tiles_credit, as_svg=as_svg)
     library, style, map_box, map_script = _drawn_by_folium(street_map)
@@ -235,6 +242,7 @@ def write_map(
     sun: SunHours | None = None,
     additions: Mapping[str, PlotAdditions] | None = None,
     together: Mapping[str, Sequence[str]] | None = None,
+    underlay: Path | str | None = None,
     overwrite: bool = False,
     progress: Callable[[Iterable[GroupAnswer]], Iterable[GroupAnswer]] | None = None,
 ) -> Path:
@@ -242,7 +250,9 @@ def write_map(
 
     Parameters
     ----------
-    assessment, title, tiles, tiles_credit, groups, public, sun, additions, together, progress
+    assessment, title, tiles, tiles_credit, groups, public, sun, additions, together
+        As in `map_page`.
+    underlay, progress
         As in `map_page`.
     path
         The HTML file; its folder must be there.
@@ -258,7 +268,7 @@ def write_map(
     ------
     CannotWrite
         If the file cannot be written, or would replace one that patchnet did not make.
-    WrongUse, PatchnetError
+    CannotRead, WrongUse, PatchnetError
         As `map_page`.
 
     Examples
@@ -279,6 +289,7 @@ def write_map(
         sun=sun,
         additions=additions,
         together=together,
+        underlay=underlay,
         progress=progress,
     )
     write_text(path, made)

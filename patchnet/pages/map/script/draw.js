@@ -6,7 +6,7 @@ const AS_SVG = PLOTS <= DATA.svgPlots;
 const bounds = (plot) =>
   L.latLngBounds([latLng(BOXES[plot][0], BOXES[plot][1]), latLng(BOXES[plot][2], BOXES[plot][3])]);
 
-const PANES = { ground: 405, plots: 410, above: 420, network: 430, chosen: 440 };
+const PANES = { under: 402, ground: 405, plots: 410, above: 420, network: 430, chosen: 440 };
 for (const [name, order] of Object.entries(PANES)) {
   const made = MAP.createPane(name);
   made.style.zIndex = order;

@@ -121,7 +121,7 @@ function gardenLayerOnMap() {
   const made = L.layerGroup();
   const under = fixed("ground");
   for (const [key, shapes] of GARDEN_SHAPES) {
-    const options = { ...under, stroke: false, fillOpacity: 1, fillColor: materialFill(key) };
+    const options = { ...under, stroke: false, fillOpacity: underlaid ? UNDERLAID : 1, fillColor: materialFill(key) };
     L.polygon(shapes, options).addTo(made);
   }
   const above = fixed("above");
@@ -136,6 +136,19 @@ function gardenLayerOnMap() {
     L.polygon(GARDEN_CROWNS, { ...above, color: rim, weight: 1, fillColor: crown, fillOpacity: 0.85 }).addTo(made);
   }
   return made;
+}
+
+// ---- a picture underneath: the gardens let it through ----
+
+const UNDERLAID = 0.45;
+let underlaid = false;
+let underPicture = null;
+function showUnderPicture(shown) {
+  underlaid = shown;
+  if (!underPicture) underPicture = L.imageOverlay(DATA.underlay.picture, DATA.underlay.corners, { pane: "under", alt: W.underlay_alt });
+  if (shown) underPicture.addTo(MAP);
+  else underPicture.remove();
+  gardensWeight = 0; // drawn anew
 }
 
 // ---- as a layer of the plots: outlines over the gardens, and what the table says ----

@@ -221,6 +221,17 @@ function findHouse(asked) {
   return P.id.map((_, plot) => plot).filter((plot) => has(FOLDED[plot]));
 }
 
+function prepareUnderPicture() {
+  if (!DATA.underlay) return;
+  const press = byId("under-picture");
+  press.hidden = false;
+  press.addEventListener("click", () => {
+    showUnderPicture(!underlaid);
+    press.setAttribute("aria-pressed", String(underlaid));
+    draw(false);
+  });
+}
+
 function prepareFind() {
   const input = byId("find-house");
   if (PLOTS <= 1000) byId("houses").replaceChildren(...P.id.map((_, plot) => el("option", { value: label(plot) })));
@@ -491,6 +502,7 @@ drawGround();
 preparePlots();
 prepareChoices();
 prepareFind();
+prepareUnderPicture();
 prepareThings();
 draw(false);
 // The words below the map take room from it: it is fitted once they stand.
