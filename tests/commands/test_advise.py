@@ -38,7 +38,7 @@ def test_answer_on_standard_output_and_card_beside_it(run, file, tmp_path):
     assert status == 0
     assert out.startswith("What plot 1 should add")
     assert "Wrote card.html" in err
-    assert "What plot 1 should add" in (tmp_path / "card.html").read_text()
+    assert "for the fridge door" in (tmp_path / "card.html").read_text()
 
 
 def test_json(run, file):
