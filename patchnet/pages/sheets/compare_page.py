@@ -12,6 +12,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, GardenDrawing, garden_legend
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.materials import NAMES
+from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.plan_parts import draw_words
@@ -116,7 +117,12 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
 
 def _gardens(comparison: Comparison) -> dict[str, object]:
     """The gardens before and after, where anything on the ground changed; empty where nothing."""
-    changed = {one.plot for one in comparison.features if one.kind in REAL_CHANGES}
+    changed = {
+        one.plot
+        for one in comparison.features
+        # What is told alike is drawn alike.
+        if one.kind in REAL_CHANGES and figure(one.before) != figure(one.after)
+    }
     changed |= {*comparison.only_before, *comparison.only_after}
     states = (comparison.before, comparison.after)
     shapes = [

@@ -28,7 +28,8 @@ function givenTo(plot, near) {
     const [other, gap] = giver;
     found.push({ sort, feature: hasAny(other, sort)[0], plot: other, gap, mine: hasAny(plot, sort).length > 0 });
   }
-  return found.sort((a, b) => a.mine - b.mine).slice(0, MOST_LINES);
+  const most = found.sort((a, b) => a.mine - b.mine).slice(0, MOST_LINES);
+  return most.sort((a, b) => a.gap - b.gap);
 }
 
 // What can be added, and nobody within reach is known to have.
@@ -115,6 +116,7 @@ function sheetOfPlot(plot) {
   );
   const names = lacking.slice(0, MOST_LACKING).map((at) => plainName(F[at].name).toLowerCase());
   const parts = [
+    lookedAt(plot) ? null : el("p", { class: "best" }, W.sheet_tell),
     lines_.length ? el("h3", {}, W.sheet_given) : null,
     lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
     names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
@@ -126,6 +128,49 @@ function sheetOfPlot(plot) {
   return { title: finding(plot, given, lacking), parts: parts.filter(Boolean), given };
 }
 
+// Distances are told from edge to edge, so rings and lines run from the edge too.
+function ringRound(plot, far) {
+  const corners = SHAPES[plot].map((part) => part[0]).flat();
+  const ring = [];
+  for (let at = 0; at < 72; at += 1) {
+    const turn = (at * Math.PI) / 36;
+    const [ux, uy] = [Math.cos(turn), Math.sin(turn)];
+    let [most, px, py] = [-Infinity, 0, 0];
+    for (let corner = 0; corner < corners.length; corner += 2) {
+      const out = corners[corner] * ux + corners[corner + 1] * uy;
+      if (out > most) [most, px, py] = [out, corners[corner], corners[corner + 1]];
+    }
+    ring.push(latLng(px + far * ux, py + far * uy));
+  }
+  return ring;
+}
+
+// The two nearest points of the outlines of two plots: at a corner of the one or of the other.
+function shortestWay(plot, other) {
+  let best = [Infinity, null, null];
+  const tryFrom = (from, to, turned) => {
+    for (const part of SHAPES[from]) {
+      for (let at = 0; at < part[0].length; at += 2) {
+        const [x, y] = [part[0][at], part[0][at + 1]];
+        for (const [ring] of SHAPES[to]) {
+          for (let side = 0; side < ring.length; side += 2) {
+            const next = (side + 2) % ring.length;
+            const [ax, ay, bx, by] = [ring[side], ring[side + 1], ring[next], ring[next + 1]];
+            const long = (bx - ax) ** 2 + (by - ay) ** 2;
+            const part_ = long ? Math.max(0, Math.min(1, ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / long)) : 0;
+            const [qx, qy] = [ax + part_ * (bx - ax), ay + part_ * (by - ay)];
+            const far = (x - qx) ** 2 + (y - qy) ** 2;
+            if (far < best[0]) best = turned ? [far, [qx, qy], [x, y]] : [far, [x, y], [qx, qy]];
+          }
+        }
+      }
+    }
+  };
+  tryFrom(plot, other, false);
+  tryFrom(other, plot, true);
+  return [latLng(...best[1]), latLng(...best[2])];
+}
+
 // ---- on the map: rings round the plot, and lines to what is given ----
 
 const sheetLayer = L.layerGroup().addTo(MAP);
@@ -134,13 +179,12 @@ function drawSheet(plot, given) {
   sheetLayer.clearLayers();
   sheetGiven = plot === null ? [] : given;
   if (plot === null || DATA.public) return;
-  const [x, y] = spot(plot);
   const options = fixed("chosen");
   for (const reach of RINGS_M) {
-    L.polygon(circleRing(x, y, reach * 100), { ...options, fill: false, color: "#1c2a1b", weight: 1.2, dashArray: "1 5", lineCap: "round" }).addTo(sheetLayer);
+    L.polygon(ringRound(plot, reach * 100), { ...options, fill: false, color: "#1c2a1b", weight: 1.2, dashArray: "1 5", lineCap: "round" }).addTo(sheetLayer);
   }
   for (const one of given) {
-    const way = [latLng(x, y), latLng(...spot(one.plot))];
+    const way = shortestWay(plot, one.plot);
     L.polyline(way, { ...options, color: "#fff", weight: 5 }).addTo(sheetLayer);
     L.polyline(way, { ...options, color: T.links.link, weight: 2.5 }).addTo(sheetLayer);
     L.circleMarker(way[1], { ...options, radius: 4.5, color: "#fff", weight: 2, fillColor: T.links.link, fillOpacity: 1 }).addTo(sheetLayer);
@@ -151,18 +195,27 @@ function drawSheet(plot, given) {
 
 function writeSheet(plot, seen, free) {
   if (plot === null) return;
-  for (const one of sheetGiven) {
-    const [x, y] = spot(one.plot);
+  // Nothing is written over the plot itself.
+  const [west, south, east, north] = BOXES[plot];
+  const [low, high] = [pixel(west, south), pixel(east, north)];
+  free((low.x + high.x) / 2, (low.y + high.y) / 2, Math.abs(high.x - low.x), Math.abs(low.y - high.y));
+  const most = MAP.getSize().x < 500 ? 3 : MOST_LINES;
+  for (const one of sheetGiven.slice(0, most)) {
+    const [, end] = shortestWay(plot, one.plot);
     const words = plainName(F[one.feature].name) + " · " + metres(one.gap);
-    const point = pixel(x, y);
+    const point = MAP.latLngToLayerPoint(end);
     const wide = words.length * 7 + 18;
     const spots_ = [[0, -16], [0, 18], [wide / 2 + 8, 0], [-wide / 2 - 8, 0], [0, -34], [0, 36]];
-    const at = spots_.find(([dx, dy]) => seen.contains(latLng(x, y)) && free(point.x + dx, point.y + dy, wide, 22));
+    const inside_ = (dx) => {
+      const at = MAP.layerPointToContainerPoint(point).x + dx;
+      return at - wide / 2 > 0 && at + wide / 2 < MAP.getSize().x;
+    };
+    const at = spots_.find(([dx, dy]) => seen.contains(end) && inside_(dx) && free(point.x + dx, point.y + dy, wide, 22));
     if (at) place(point.x + at[0], point.y + at[1], "given", words);
   }
-  const [x, y] = spot(plot);
   for (const reach of RINGS_M) {
-    const point = pixel(x, y + reach * 100);
+    const top = ringRound(plot, reach * 100)[18]; // straight north
+    const point = MAP.latLngToLayerPoint(top);
     if (free(point.x, point.y, 40, 16)) place(point.x, point.y, "ring-name", fill(W.metres, { n: reach }));
   }
 }
