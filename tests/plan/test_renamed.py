@@ -113,7 +113,7 @@ def renamed():
             else:
                 tables[table] = [swap(row, column, keys) for row in tables[table]]
     faults = []
-    knowledge = build(tables, faults)
+    knowledge, __ = build(tables, faults)
     assert faults == []
     return knowledge
 
