@@ -88,16 +88,17 @@ class Reason:
         ``nobody`` within `metres` has one, as far as was seen; ``few`` have, these `plots`;
         ``some`` have, so many (`counts`), the nearest of them in `plots`; it ``joins`` parts of an
         animal's network, of so many patches each (`counts`); it ``feeds`` the homes of an animal on
-        so many plots (`counts`); its flowers close hungry `months` here.
+        so many plots (`counts`); its flowers close hungry `months` here; what it gives is
+        ``shared`` by so many plots (`counts`), more than half of all, and too little for them.
     group, need
-        Of ``joins`` and ``feeds``.
+        Of ``joins``, ``feeds`` and ``shared``.
     metres
         How far was looked.
     counts, plots, months
         See `kind`; plots with their distance, metres; months 1-12.
     """
 
-    kind: Literal["nobody", "few", "some", "joins", "feeds", "months"]
+    kind: Literal["nobody", "few", "some", "joins", "feeds", "months", "shared"]
     group: str = ""
     need: str = ""
     metres: float = 0.0

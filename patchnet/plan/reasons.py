@@ -47,6 +47,7 @@ def reasons_for(
     return (
         _near(answer, addition),
         *_joined(assessment, answer, addition, amounts),
+        *_shared(assessment, answer, addition),
         *_fed(assessment, addition, needs),
     )
 
@@ -93,6 +94,28 @@ def _parts_at(group: GroupAnswer, here: int) -> list[int]:
     component = group.component.to_numpy()
     parts = sorted({int(one) for one in component[other] if one >= 0})
     return sorted((int((component == one).sum()) for one in parts), reverse=True)
+
+
+def _shared(assessment: Assessment, answer: PlotAnswer, addition: Addition) -> list[Reason]:
+    """What it gives that more plots than not share, who all have too little: why many are told so.
+
+    Homes rise together until such a set can take no more (`patchnet.assess.sharing`): what is
+    short there is short for each of them.
+    """
+    short = {one.group: one.shortage for one in answer.groups}
+    given = set(addition.needs)
+    for key, _won in addition.groups[:_SERVED]:
+        shortage = short.get(key)
+        if shortage is None or (key, shortage.need) not in given:
+            continue
+        if 2 * len(shortage.sharers) > len(assessment.neighbourhood.plots):
+            return [
+                Reason(
+                    "shared", group=key, need=shortage.need, counts=(len(shortage.sharers),),
+                    months=shortage.months,
+                )
+            ]  # fmt: skip
+    return []
 
 
 def _fed(assessment: Assessment, addition: Addition, needs: Sequence[NeedGain]) -> list[Reason]:

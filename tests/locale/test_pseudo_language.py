@@ -65,8 +65,12 @@ CODE = re.compile(
 
 
 @pytest.fixture(scope="module")
-def pseudo(tmp_path_factory):
-    """Speak the pseudo-language; English afterwards."""
+def pseudo(tmp_path_factory, street_in):
+    """Speak the pseudo-language; English afterwards.
+
+    The street that all tests share is made before, in English.
+    """
+    assert street_in
     catalogue = gather()
     catalogue.locale = Locale("de")
     for message in catalogue:

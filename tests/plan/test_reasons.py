@@ -12,6 +12,8 @@ from patchnet.plan.plan_plot import Adviser
 from patchnet.plan.plot_plan import Reason
 from patchnet.plan.roles import has_living, is_living, role
 
+NEWT = KNOW.groups["newt"].needs[0]
+
 
 @pytest.fixture(scope="module")
 def gardens():
@@ -122,10 +124,35 @@ def test_joining_two_halves_is_said_with_their_sizes():
             Reason("months", metres=100.0, months=(3, 10)),
             "Within 100 m too little flowers in Mar, Oct: this does.",
         ),
+        (
+            Reason("shared", group="newt", need=NEWT.key, counts=(45,)),
+            f"The whole place is short of {NEWT.name} for the smooth newt: 45 plots share it.",
+        ),
     ],
 )
 def test_reasons_in_words(reason, words):
     assert reason_words(reason, KNOW) == words
+
+
+def test_what_the_whole_place_is_short_of_is_told_where_more_than_half_share_it(plan, gardens):
+    """Of each thing told so: recomputed from the set that stopped the plot (`Shortage`)."""
+    plots = len(gardens.neighbourhood.plots)
+    for one in plan.best.additions:
+        told = {reason.group: reason for reason in one.reasons if reason.kind == "shared"}
+        for key, _won in one.groups[:3]:
+            shortage = gardens.groups[key].shortage.loc[HERE]
+            shares = (
+                shortage is not None
+                and (key, shortage.need) in set(one.needs)
+                and len(shortage.sharers) > plots / 2
+            )
+            if key in told:
+                assert shares
+                assert told[key].counts == (len(shortage.sharers),)
+                assert HERE in shortage.sharers
+            if shares:
+                assert told
+                break
 
 
 def test_each_thing_has_at_most_three_sentences_of_reasons(plan):

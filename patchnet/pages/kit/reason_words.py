@@ -32,7 +32,7 @@ def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) ->
     # What neighbours do or leave be cannot be seen over the fence.
     words = ["" if habit else reason_words(near, knowledge), home]
     # What it links, then when it feeds, says more than how many it feeds.
-    order = ("joins", "months", "feeds")
+    order = ("joins", "months", "shared", "feeds")
     others.sort(key=lambda one: order.index(one.kind))
     words += [reason_words(one, knowledge) for one in others[: 1 if home else 2]]
     if not any(words[1:]) and best.groups:
@@ -148,6 +148,14 @@ def _months(reason: Reason, knowledge: Knowledge) -> str:
     )
 
 
+def _shared(reason: Reason, knowledge: Knowledge) -> str:
+    return _("The whole place is short of {need} for the {animal}: {plots} share it.").format(
+        need=need_name(reason.group, reason.need, knowledge),
+        animal=knowledge.groups[reason.group].name.lower(),
+        plots=counted(reason.counts[0], "plot"),
+    )
+
+
 _WORDS = {
     "nobody": _nobody,
     "few": _few,
@@ -155,4 +163,5 @@ _WORDS = {
     "joins": _joins,
     "feeds": _feeds,
     "months": _months,
+    "shared": _shared,
 }
