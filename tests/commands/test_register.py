@@ -28,8 +28,8 @@ NOW = datetime(2026, 6, 1, tzinfo=UTC)
 WRITES = {"-o", "--page", "--card", "--ground", "--current"}
 READS = {
     "file", "features", "facts", "folder", "knowledge", "landcover", "landcover_costs", "heights",
-    "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings", "roads",
-    "earlier", "street", "returns", "first", "second",
+    "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings",
+    "roads", "earlier", "street", "returns", "first", "second",
 }  # fmt: skip
 """Names of all parameters of all commands that are files to be read."""
 
