@@ -1,11 +1,14 @@
 """Roles in a set and reasons that can be checked, on rows of gardens."""
 
 import dataclasses
+from typing import get_args, get_type_hints
 
 import pytest
 from plan.test_neighbours_answer import FACTS, GARDEN, HERE, KNOW, row
 
+from patchnet.pages.kit.reason_words import _WORDS as reason_words_of
 from patchnet.pages.kit.reason_words import reason_words, reasons_words
+from patchnet.pages.sheets.card_jobs import _BEST_REASON as BEST_REASON
 from patchnet.pages.terminal.plan_text import plan_text
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import Adviser
@@ -132,6 +135,12 @@ def test_joining_two_halves_is_said_with_their_sizes():
 )
 def test_reasons_in_words(reason, words):
     assert reason_words(reason, KNOW) == words
+
+
+def test_every_kind_of_reason_has_its_words_and_its_place_on_the_card():
+    kinds = set(get_args(get_type_hints(Reason)["kind"]))
+    assert set(reason_words_of) == kinds
+    assert set(BEST_REASON) == kinds
 
 
 def test_what_the_whole_place_is_short_of_is_told_where_more_than_half_share_it(plan, gardens):

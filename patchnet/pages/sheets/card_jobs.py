@@ -35,7 +35,7 @@ __all__ = ["Caution", "Job", "cautions_of_card", "heading_of", "jobs_of", "when_
 
 _SERVED = 2  # animals named for one job
 # Of several reasons that which says most comes first; what neighbours do cannot be seen.
-_BEST_REASON = ("nobody", "few", "joins", "months", "feeds", "some")
+_BEST_REASON = ("nobody", "few", "joins", "months", "shared", "feeds", "some")
 _NOT_OF_HABITS = frozenset({"nobody", "few", "some"})
 _HEADS: Words[str, str] = Words(
     {
