@@ -6,7 +6,7 @@ from typing import get_args, get_type_hints
 import pytest
 from plan.test_neighbours_answer import FACTS, GARDEN, HERE, KNOW, row
 
-from patchnet.pages.kit.reason_words import _WORDS as reason_words_of
+from patchnet.pages.kit.reason_words import _WORDS as REASON_WORDS
 from patchnet.pages.kit.reason_words import reason_words, reasons_words
 from patchnet.pages.sheets.card_jobs import _BEST_REASON as BEST_REASON
 from patchnet.pages.terminal.plan_text import plan_text
@@ -139,7 +139,7 @@ def test_reasons_in_words(reason, words):
 
 def test_every_kind_of_reason_has_its_words_and_its_place_on_the_card():
     kinds = set(get_args(get_type_hints(Reason)["kind"]))
-    assert set(reason_words_of) == kinds
+    assert set(REASON_WORDS) == kinds
     assert set(BEST_REASON) == kinds
 
 
