@@ -4,8 +4,6 @@ import platform
 import subprocess
 import sys
 
-import pytest
-
 COUNT_FAULTS = """
 import resource, sys
 import numpy as np
@@ -32,7 +30,9 @@ def faults(how):
     return int(done.stdout)
 
 
-@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library has no mallopt")
 def test_pages_are_cleared_once_and_not_for_every_array():
-    assert faults("kept") < 200
-    assert faults("not") > 5 * max(faults("kept"), 1)
+    """With glibc; another C library has no `mallopt`, and there nothing may break."""
+    kept, not_kept = faults("kept"), faults("not")
+    if platform.libc_ver()[0] == "glibc":
+        assert kept < 200
+        assert not_kept > 5 * max(kept, 1)

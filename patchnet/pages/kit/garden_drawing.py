@@ -28,7 +28,6 @@ _turned = drawn_by("kit/garden_drawing.svg", "turned")
 _swatch = drawn_by("kit/garden_drawing.svg", "swatch")
 _NUMBER_MM = 3.2  # a house narrower than this carries no number
 _SIGN_SCALE = 600  # signs are drawn at 1 to so many and closer
-_ROAD_M = 6.0  # how wide a road is drawn of which nobody said it
 
 GARDEN_STYLE = f"""
 .gardens .ground {{ stroke: none; }}
@@ -179,7 +178,9 @@ class GardenDrawing:
         for at in roads.sindex.query(self.window) if len(roads) else ():
             shape, wide = roads.geometry.iloc[at], float(roads["width_m"].iloc[at])
             if shapely.get_dimensions(shape) == 1:
-                shape = shapely.buffer(shape, (wide if wide > 0 else _ROAD_M) / 2)
+                shape = shapely.buffer(
+                    shape, (wide if wide > 0 else self.knowledge.setting("drawn_road_m")) / 2
+                )
             parts.append(self.paper.path(shape, css="road-area"))
         return parts
 

@@ -20,6 +20,7 @@ from patchnet.pages.kit.plan_words import amount_words, asked_words, hours_words
 from patchnet.plan.finding import Finding
 from patchnet.plan.lacks import Lack
 from patchnet.plan.most_help import MostHelp, Thing
+from patchnet.plan.street_houses import column_of
 from patchnet.plan.stretches import Stretch
 from patchnet.read.neighbourhood import Neighbourhood
 
@@ -276,8 +277,8 @@ def plot_names(neighbourhood: Neighbourhood, plots: Sequence[str]) -> dict[str, 
         Ids.
     """
     table = neighbourhood.plots
-    labels = _texts(neighbourhood, "label")
-    streets = _texts(neighbourhood, "street")
+    labels = column_of(neighbourhood, "label").str.strip().tolist()
+    streets = column_of(neighbourhood, "street").str.strip().tolist()
     often = Counter(labels)
     names = {}
     for plot in plots:
@@ -286,13 +287,6 @@ def plot_names(neighbourhood: Neighbourhood, plots: Sequence[str]) -> dict[str, 
         bare = name[:1].isdigit() or often[labels[row]] > 1
         names[plot] = f"{street} {name}" if bare and street and street not in name else name
     return names
-
-
-def _texts(neighbourhood: Neighbourhood, column: str) -> list[str]:
-    table = neighbourhood.plots
-    if column not in table.columns:
-        return [""] * len(table)
-    return [str(one).strip() for one in table[column].fillna("")]
 
 
 def stretch_words(stretch: Stretch) -> str:

@@ -167,6 +167,7 @@ def map_page(
     data["words"] = {**words.SCRIPT, **words.PUBLIC_SCRIPT} if public else dict(words.SCRIPT)
     data["svgPlots"] = SVG_PLOTS
     data["start"] = "gardens"
+    data["step"] = assessment.knowledge.setting("step_m")
     data["sun"] = None if sun is None else sun_layer(sun, hood.plots.index, assessment.knowledge)
     data["additions"] = None
     if additions is not None:

@@ -275,7 +275,6 @@ function prepareThings() {
 
 // ---- one scale, in metres and steps ----
 
-const STEP_M = 0.8;
 function writeScale() {
   const size = MAP.getSize();
   const metresWide = widthInCm() / 100;
@@ -284,7 +283,7 @@ function writeScale() {
   const reach = [5, 2, 1].map((one) => one * power).find((one) => one <= most) || power;
   const bar = byId("scale");
   bar.style.width = ((reach / metresWide) * size.x).toFixed(1) + "px";
-  bar.textContent = fill(W.scale_words, { metres: num(reach), steps: inFull(Math.max(1, Math.round(reach / STEP_M))) });
+  bar.textContent = fill(W.scale_words, { metres: num(reach), steps: inFull(Math.max(1, Math.round(reach / DATA.step))) });
 }
 
 // ---- plots by keyboard: one stop for all of them, arrows go to the next plot that way ----
