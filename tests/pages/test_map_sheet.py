@@ -133,6 +133,8 @@ def test_twelve_months_lead_to_the_map(demo, open_page):
     opened = open_page(demo, at="")
     tab = opened.page
     months = tab.locator("#year-maps button")
+    tab.locator("#year").scroll_into_view_if_needed()
+    months.nth(11).wait_for()
     assert months.count() == 12
     assert "In no month" in tab.inner_text("#year-words") or "Worst in" in tab.inner_text(
         "#year-words"

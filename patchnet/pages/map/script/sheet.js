@@ -177,14 +177,13 @@ const sheetLayer = L.layerGroup().addTo(MAP);
 let sheetGiven = [];
 function drawSheet(plot, given) {
   sheetLayer.clearLayers();
-  sheetGiven = plot === null ? [] : given;
+  sheetGiven = plot === null ? [] : given.map((one) => ({ ...one, way: shortestWay(plot, one.plot) }));
   if (plot === null || DATA.public) return;
   const options = fixed("chosen");
   for (const reach of RINGS_M) {
     L.polygon(ringRound(plot, reach * 100), { ...options, fill: false, color: "#1c2a1b", weight: 1.2, dashArray: "1 5", lineCap: "round" }).addTo(sheetLayer);
   }
-  for (const one of given) {
-    const way = shortestWay(plot, one.plot);
+  for (const { way } of sheetGiven) {
     L.polyline(way, { ...options, color: "#fff", weight: 5 }).addTo(sheetLayer);
     L.polyline(way, { ...options, color: T.links.link, weight: 2.5 }).addTo(sheetLayer);
     L.circleMarker(way[1], { ...options, radius: 4.5, color: "#fff", weight: 2, fillColor: T.links.link, fillOpacity: 1 }).addTo(sheetLayer);
@@ -201,7 +200,7 @@ function writeSheet(plot, seen, free) {
   free((low.x + high.x) / 2, (low.y + high.y) / 2, Math.abs(high.x - low.x), Math.abs(low.y - high.y));
   const most = MAP.getSize().x < 500 ? 3 : MOST_LINES;
   for (const one of sheetGiven.slice(0, most)) {
-    const [, end] = shortestWay(plot, one.plot);
+    const [, end] = one.way;
     const words = plainName(F[one.feature].name) + " · " + metres(one.gap);
     const point = MAP.latLngToLayerPoint(end);
     const wide = words.length * 7 + 18;

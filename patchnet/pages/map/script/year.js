@@ -74,5 +74,20 @@ function prepareYear(pick) {
   select.replaceChildren(el("option", { value: "-1" }, W.year_all), ...YEAR_ANIMALS.map((at) => el("option", { value: at }, G[at].name)));
   select.value = "-1";
   select.addEventListener("change", () => writeYear(Number(select.value), (month) => pick(Number(select.value), month)));
-  writeYear(-1, (month) => pick(Number(select.value), month));
+  // Twelve maps take a phone a while: they are drawn when somebody comes to them, and for paper.
+  let drawn = false;
+  const once = () => {
+    if (!drawn) writeYear(Number(select.value), (month) => pick(Number(select.value), month));
+    drawn = true;
+  };
+  const watcher = new IntersectionObserver(
+    (seen) => {
+      if (!seen.some((one) => one.isIntersecting)) return;
+      watcher.disconnect();
+      once();
+    },
+    { rootMargin: "400px" },
+  );
+  watcher.observe(byId("year"));
+  window.addEventListener("beforeprint", once);
 }
