@@ -20,7 +20,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.core.texts import _
 from patchnet.pages.sheets.poster import write_poster
-from patchnet.pages.sheets.residents_notice import write_notice
+from patchnet.pages.sheets.residents_notice import PICTURE, write_notice
 
 __all__ = ["poster"]
 
@@ -30,7 +30,7 @@ __all__ = ["poster"]
 @group_option
 @ground_options()
 @overwrite_option
-@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML|PNG")
 @click.option("--title", help="Name of the place; its streets if not given.")
 @click.option(
     "--meet",
@@ -42,7 +42,8 @@ __all__ = ["poster"]
 @click.option(
     "--notice",
     is_flag=True,
-    help="Not a poster but a notice for residents: one A4 page with three facts and one wish.",
+    help="Not a poster but a notice for residents: one A4 page with three facts and one wish; as "
+    "a picture for messengers where the output ends in .png.",
 )
 @click.option(
     "--for",
@@ -77,6 +78,7 @@ def poster(
       patchnet poster street.gpkg -o poster.html
       patchnet poster street.gpkg --a3 --meet 'Saturday 10 am, the Green' -o poster.html
       patchnet poster street.gpkg --notice -o notice.html
+      patchnet poster street.gpkg --notice -o notice.png
       patchnet poster street.gpkg --for group -o our_own_sheet.html
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_may_write(output, overwrite=overwrite, reads=[asked.file, asked.features])
@@ -84,6 +86,8 @@ def poster(
         raise WrongUse(
             _("A notice for residents is for everybody, on A4: leave out --for group and --a3.")
         )
+    if output.suffix.lower() == PICTURE and not notice:
+        raise WrongUse(_("Only a notice for residents can be a picture: say --notice."))
     answer = assess_for(read_asked(asked), asked, groups, ground, audience)
     if audience == "group":
         answer = in_draws(answer, draws)

@@ -20,7 +20,7 @@ __all__ = ["progress"]
 @audience_option
 @overwrite_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="HTML")
-@click.option("--title", help="Title of the page; the file's name if not given.")
+@click.option("--title", help="Title of the page; its streets if not given.")
 def progress(
     *, asked: Asked, audience: Audience, overwrite: bool, output: Path, title: str | None
 ) -> None:

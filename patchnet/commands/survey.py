@@ -16,7 +16,7 @@ __all__ = ["survey"]
 @click.command
 @input_options
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="DIR")
-@click.option("--title", help="Name of the survey; the file's name if not given.")
+@click.option("--title", help="Name of the survey; its streets if not given.")
 @click.option(
     "--contact",
     default="",

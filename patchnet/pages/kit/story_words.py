@@ -414,17 +414,17 @@ def _won_by(most_help: MostHelp, lack: Lack, know: Knowledge) -> str:
     if other is None or finding.kind == "bare":
         words = _("It would take {first}.")
         if not finding.sure:
-            words = _("Perhaps it would take {first}: we are not sure.")
+            words = _("It may take {first}: we cannot tell for sure yet.")
         return words.format(first=first)
     second = _helps(other, [one.group for one in other.animals], know)
     words = _("Most would be won by {first}; next comes {second}.")
     if not finding.sure:
-        words = _("Perhaps {first} would help most, perhaps {second}: we are not sure.")
+        words = _("{first}, or {second}: we cannot tell yet which would help more.")
     elif any(one.often is not None for one in (*finding.animals, *other.animals)):
         words = _("Sure to help: {first}. Perhaps also {second}.")
     elif lack is not most_help.lacks[0]:
         words = _("Would help: {first}, and {second}.")
-    return words.format(first=first, second=second)
+    return _upper(words.format(first=first, second=second))
 
 
 def _helps(lack: Lack, animals: Sequence[str], know: Knowledge) -> str:
@@ -512,14 +512,18 @@ def _wins(one: Thing, know: Knowledge) -> str:
     if first.won < _LITTLE * first.before:
         return _("It helps {who} a little.").format(who=who)
     before, _won, after = before_after(first.before, first.won)
-    words = _("It helps {who} most. Homes that {first} can reach: {before} today, {after} with it.")
+    words = _(
+        "It helps {who} most. Homes for {first} in its reach: {before} today, {after} with it."
+    )
     if one.on_top:
         words = _(
-            "It helps {who} most. Homes that {first} can reach, once the things above are done: "
-            "{before}, and {after} with it."
+            "It helps {who} most. Homes for {first} in its reach, once the things above are "
+            "done: {before}, and {after} with it."
         )
     elif before == "0":
-        words = _("It helps {who} most. Homes that {first} can reach: none today, {after} with it.")
+        words = _(
+            "It helps {who} most. Homes for {first} in its reach: none today, {after} with it."
+        )
     return words.format(who=who, first=_animal(first.group, know), before=before, after=after)
 
 

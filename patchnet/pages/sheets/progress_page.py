@@ -14,6 +14,7 @@ from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, render, together
 from patchnet.pages.kit.to_scale import Paper
@@ -86,11 +87,11 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
     knowledge
         For the names of features.
     title
-        Heading; None: the neighbourhood's name.
+        Heading; None: its streets.
     """
     hood = progress.neighbourhood
     heading = _("{title}: how far the survey has come").format(
-        title=title if title is not None else hood.name
+        title=title if title is not None else place_name(hood)
     )
     public = progress.audience == "public"
     own: dict[str, Any] = {}

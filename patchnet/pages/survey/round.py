@@ -8,6 +8,7 @@ from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.survey.stretches import Stretch, stretches_of
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.one_return import street_id
@@ -105,7 +106,7 @@ class SurveyRound(Shown):
     @property
     def name(self) -> str:
         """What the survey is called."""
-        return self.neighbourhood.name if self.title is None else self.title
+        return place_name(self.neighbourhood) if self.title is None else self.title
 
     @cached_property
     def street(self) -> str:
