@@ -198,16 +198,22 @@ function showGardens(shown) {
   gardensWeight = outline();
 }
 
+// What each plot was last drawn as: painting is dear, so only what changes is painted anew.
+const shadedAs = [];
 function shadePlots(layer, bare) {
   drawnOutline = outline();
+  const clear = Boolean(bare || layer.garden || layer.alike);
   PLOT_LAYERS.forEach((shape, plot) => {
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt ? layer.doubt(plot) : false;
     const dash = layer.garden || layer.alike ? "" : doubtful ? T.unknown[3] : tint[3];
+    // Over the picture of the ground the plots are outlines; they still take clicks.
+    const as = [clear ? "" : tint.join(), dash, drawnOutline, R.asSvg].join("|");
+    if (shadedAs[plot] === as) return;
+    shadedAs[plot] = as;
     shape.setStyle({
       fillColor: R.asSvg ? patternFill(tint) : canvasFill(tint),
-      // Over the picture of the ground the plots are outlines; they still take clicks.
-      fillOpacity: bare || layer.garden || layer.alike ? 0 : 1,
+      fillOpacity: clear ? 0 : 1,
       color: dash ? T.ink : T.lines.plot[0],
       weight: dash ? Math.max(1, 2 * drawnOutline) : drawnOutline,
       dashArray: dash,

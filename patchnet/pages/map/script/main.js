@@ -44,6 +44,7 @@ const nameOf = (plot) => {
   return layer.doubt && layer.doubt(plot) ? words + " (" + layer.doubtWords + ")" : words;
 };
 
+let fencesAs = "";
 function draw(told) {
   layer = layerOf(view);
   writeChoices();
@@ -53,7 +54,9 @@ function draw(told) {
   showGardens(Boolean(layer.garden || layer.alike));
   showHouses(!draws(view, "cover"));
   swap("cover", draws(view, "cover") ? groundPicture(walker) : null);
-  swap("barriers", view.barriers ? barrierLayer(layer.garden) : null);
+  const fences = [view.barriers, layer.garden, outline(), R.asSvg].join();
+  if (fences !== fencesAs) swap("barriers", view.barriers ? barrierLayer(layer.garden) : null);
+  fencesAs = fences;
   swap("pinch", draws(view, "pinch") ? pictureLayer(held.pinch, "pinch", fill(W.pinch_alt, { group: walker.name })) : null);
   swap("corridors", draws(view, "corridors") ? corridorLayer(walker) : null);
   swap("network", view.network && view.group !== ALL ? networkLayer(G[view.group]) : null);

@@ -74,7 +74,12 @@ function writeLegend(view, layer) {
   byId("legend-list").replaceChildren(...items);
   byId("legend-title").textContent = layer.title;
   byId("legend-note").textContent = layer.alike || layer.note;
-  // What can be scrolled can be got to by keyboard, and nothing else.
+  requestAnimationFrame(reachLegend);
+}
+
+// What can be scrolled can be got to by keyboard, and nothing else. Asked with the next picture,
+// when all is written: to ask how high something is has the whole page laid out at once.
+function reachLegend() {
   const box = document.querySelector(".legend");
   if (box.scrollHeight > box.clientHeight) box.setAttribute("tabindex", "0");
   else box.removeAttribute("tabindex");

@@ -44,6 +44,25 @@ function rowOf(plot, columns, open) {
   return el("tr", {}, el("th", { scope: "row" }, name), ...cells);
 }
 
+// The same plots in the same order keep their rows: only what the cells say is written anew.
+let rowsShown = "";
+function writeRows(shown, columns, open) {
+  const body = byId("plots-body");
+  const as = [columns.map((one) => Boolean(one.number)), ...shown].join();
+  if (as !== rowsShown) {
+    rowsShown = as;
+    body.replaceChildren(...shown.map((plot) => rowOf(plot, columns, open)));
+    return;
+  }
+  shown.forEach((plot, at) => {
+    const cells = body.rows[at].cells;
+    columns.forEach((one, column) => {
+      const words = one.text(plot);
+      if (cells[column + 1].textContent !== words) cells[column + 1].textContent = words;
+    });
+  });
+}
+
 function writeTable(layer, open) {
   const again = () => writeTable(layer, open);
   const wanted = tableState.find.trim().toLowerCase();
@@ -61,7 +80,7 @@ function writeTable(layer, open) {
   byId("plots-head").replaceChildren(
     el("tr", {}, heading(W.head_plot, 0, false, again), ...layer.columns.map((one, at) => heading(one.head, at + 1, one.number, again))),
   );
-  byId("plots-body").replaceChildren(...shown.map((plot) => rowOf(plot, layer.columns, open)));
+  writeRows(shown, layer.columns, open);
   byId("plots-count").textContent = found.length
     ? fill(W.rows_shown, {
         from: inFull(from + 1),
