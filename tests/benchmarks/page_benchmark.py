@@ -5,9 +5,9 @@ Run: python tests/benchmarks/page_benchmark.py [--plots N ...] [--slowed TIMES]
 Terraces with houses, fences and roads, a third of the plots unseen, are drawn by `patchnet map` and
 opened in Chromium, its processor slowed four times. Milliseconds from choosing another animal to
 the next picture, and from one picture to the next while the map is dragged (60 to the second is
-17 ms, the least there is). The peer in the same run is what somebody would draw by hand with the same
-library: Leaflet on a canvas, the plots' outlines alone, one colour each, and `setStyle` for another
-animal.
+17 ms, the least there is). The peer in the same run is what somebody would draw by hand with the
+same library: Leaflet on a canvas, the plots' outlines alone, one colour each, and `setStyle` for
+another animal.
 """
 
 import argparse
@@ -48,12 +48,12 @@ CHANGE = """(change) => new Promise((done) => {
   change();
   requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - start)));
 })"""
-OURS = """(at) => (%s)(() => {
+OURS = f"""(at) => ({CHANGE})(() => {{
   document.getElementById("closer").open = true;
   const field = document.getElementById("group");
-  field.value = field.options[at %% field.options.length].value;
-  field.dispatchEvent(new Event("change", { bubbles: true }));
-})""" % CHANGE  # noqa: UP031 - braces are the script's own
+  field.value = field.options[at % field.options.length].value;
+  field.dispatchEvent(new Event("change", {{ bubbles: true }}));
+}})"""
 THEIRS = f"(at) => ({CHANGE})(() => another(at))"
 FRAMES = """() => {
   window.frames_ = [];
@@ -79,9 +79,9 @@ def opened(browser, path, slowed):
     return page, took
 
 
-def dragged(page, selector):
+def dragged(page):
     """Milliseconds from picture to picture while the map follows the mouse."""
-    box = page.locator(selector).bounding_box()
+    box = page.locator(".leaflet-container").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
@@ -99,12 +99,12 @@ def told(times):
     return statistics.median(ordered), ordered[max(0, round(0.95 * len(ordered)) - 1)]
 
 
-def measured(browser, path, *, change, selector, slowed):
+def measured(browser, path, *, change, slowed):
     page, took = opened(browser, path, slowed)
     for at in range(len(ANIMALS)):  # each is worked out once, when it is first asked for
         page.evaluate(change, at)
     switches = [page.evaluate(change, at) for at in range(4 * len(ANIMALS))]
-    frames = dragged(page, selector)
+    frames = dragged(page)
     page.close()
     return took, told(switches), told(frames)
 
@@ -132,17 +132,19 @@ def main():
     with sync_playwright() as play, tempfile.TemporaryDirectory() as folder:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         print(f"Chromium {browser.version}, {platform.machine()}, slowed {asked.slowed:g} times")
-        print("plots  page      MB  opened  another animal    picture to picture   (ms: median, 95 %)")
+        print(
+            "plots  page      MB  opened  another animal    picture to picture   (ms: median, 95 %)"
+        )
         for plots in asked.plots:
             for name, path in zip(("ours", "peer"), write_pages(Path(folder), plots), strict=True):
                 took, switch, frame = measured(
                     browser, path, change=OURS if name == "ours" else THEIRS,
-                    selector="#map" if name == "peer" else ".leaflet-container", slowed=asked.slowed,
+                    slowed=asked.slowed,
                 )  # fmt: skip
                 size = path.stat().st_size / 1e6
                 print(
-                    f"{plots:>5}  {name}  {size:>8.2f}  {took:>6.0f}  {switch[0]:>7.0f} {switch[1]:>6.0f}"
-                    f"    {frame[0]:>7.0f} {frame[1]:>6.0f}"
+                    f"{plots:>5}  {name}  {size:>8.2f}  {took:>6.0f}  {switch[0]:>7.0f}"
+                    f" {switch[1]:>6.0f}    {frame[0]:>7.0f} {frame[1]:>6.0f}"
                 )
                 results.append(
                     {"plots": plots, "page": name, "mb": size, "opened_ms": took,

@@ -80,7 +80,7 @@ def test_the_map_shows_means_and_ranges(told, open_page):
     opened = open_page(map_page(told))
     page = opened.page
     linked = told.groups["mason_bee"].drawn.linked
-    page.select_option("#group", label="All groups together")
+    page.select_option("#group", label="All animals together")
     words = page.inner_text("#street-words")
     assert f"worked out {RUN} times" in words
     row = page.locator("#street-words tr", has_text=told.groups["mason_bee"].group.name)
@@ -95,7 +95,7 @@ def test_the_map_shows_means_and_ranges(told, open_page):
 
 def test_the_bar_is_true_to_the_draws(told, open_page):
     page = open_page(map_page(told)).page
-    page.select_option("#group", label="All groups together")
+    page.select_option("#group", label="All animals together")
     linked = told.groups["mason_bee"].linked_told
     row = page.locator("#street-words tr", has_text=told.groups["mason_bee"].group.name)
     middle = row.locator("rect.middle")

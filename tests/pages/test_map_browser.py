@@ -216,7 +216,7 @@ def test_the_neighbourhood_in_words(page, assessment):
     answer = assessment.groups["mason_bee"]
     for total in (answer.homes, answer.homes_low, answer.homes_high):
         assert f"{float(f'{total.sum():.2g}'):g}" in words
-    assert "3 connected groups" in words
+    assert "3 linked parts" in words
     assert "wins 3.4 linked homes" in words
     page.page.click("text=Show 1")
     assert page.page.locator("#breaks").is_checked()

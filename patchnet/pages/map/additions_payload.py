@@ -55,7 +55,7 @@ ADDITIONS_WORDS: Words[str, object] = Words(
         "additions_order": (
             N_(
                 "Each thing by itself, the one worth most first, as it will stand in some years. "
-                "A home more counts the more the fewer a group has, so a thing for a scarce one "
+                "A home more counts the more the fewer an animal has, so a thing for a scarce one "
                 "can stand first."
             )
         ),

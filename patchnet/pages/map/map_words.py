@@ -51,7 +51,7 @@ SHOWS: Words[str, str] = Words(
         "need": N_("Enough of one need"),
         "scarcest": N_("The scarcest need"),
         "hungry": N_("Hungry months"),
-        "connected": N_("Connected groups"),
+        "connected": N_("Linked parts"),
         "feature": N_("One feature"),
         "known": N_("How much is known"),
     }
@@ -175,7 +175,7 @@ _SCRIPT: dict[str, object] = {
     "month_span": N_("{from} to {to}"),
     "plot": N_("{n} plot"),
     "plots": N_("{n} plots"),
-    "all_groups": N_("All groups together"),
+    "all_groups": N_("All animals together"),
     "any_month": N_("Any month"),
     "anchor_need": N_("place to live ({anchor})"),
     "size_assumed": N_("size assumed"),
@@ -187,15 +187,15 @@ _SCRIPT: dict[str, object] = {
     "scale_middle": N_("over {from}, up to {to} {unit}"),
     "scale_last": N_("over {from} {unit}"),
     "unit_homes": N_("homes"),
-    "unit_groups": N_("groups"),
+    "unit_groups": N_("animals"),
     "unit_m2": N_("m²"),
     "unit_m": "m",
     "unit_count": N_("pieces"),
     # layers
     "title_homes": N_("{group}: homes held"),
     "note_index": N_("Homes are an index of room, not a count of animals."),
-    "no_patch": N_("no habitat this group uses"),
-    "no_patch_any": N_("no habitat any group uses"),
+    "no_patch": N_("no habitat this animal uses"),
+    "no_patch_any": N_("no habitat any animal uses"),
     "patch_no_home": N_("habitat, but no home"),
     "doubt_homes": N_("any home here rests on what nobody has seen yet"),
     "title_need": N_("{group}: enough {need}?"),
@@ -223,7 +223,7 @@ _SCRIPT: dict[str, object] = {
     "other_needs": N_("other needs"),
     "title_feature": N_("{feature}"),
     "note_feature": N_("There, not there, or not known: a blank answer is never taken for a no."),
-    "title_connected": N_("{group}: connected groups"),
+    "title_connected": N_("{group}: linked parts"),
     "note_connected": (
         N_(
             "Plots whose habitat lies within one move of each other, {hop} m at most. Number 1 "
@@ -232,12 +232,12 @@ _SCRIPT: dict[str, object] = {
     ),
     "note_connected_ground": (
         N_(
-            "Plots whose habitat this group can walk between, round houses and walls, in one "
+            "Plots whose habitat this animal can walk between, round houses and walls, in one "
             "move: at most as hard as {hop} m over good ground. Number 1 holds most homes."
         )
     ),
-    "group_number": N_("connected group {n}"),
-    "smaller_groups": N_("smaller connected groups"),
+    "group_number": N_("linked part {n}"),
+    "smaller_groups": N_("smaller linked parts"),
     "title_hungry": N_("{group}: hungry months"),
     "title_hungry_month": N_("{group}: hungry in {month}?"),
     "note_hungry": (
@@ -259,24 +259,24 @@ _SCRIPT: dict[str, object] = {
     "known_under_half": N_("less than half known"),
     "known_over_half": N_("half or more known"),
     "known_all": N_("everything known"),
-    "title_all_groups": N_("All groups together"),
-    "title_all_homes": N_("For how many groups a home is held here"),
-    "all_homes_none": N_("no home for any group"),
-    "title_all_enough": N_("For how many groups everything within reach is enough"),
+    "title_all_groups": N_("All animals together"),
+    "title_all_homes": N_("For how many animals a home is held here"),
+    "all_homes_none": N_("no home for any animal"),
+    "title_all_enough": N_("For how many animals everything within reach is enough"),
     "note_all_enough": (
         N_(
-            "Counts the groups with room for a home within reach and enough of every need. Choose "
-            "one group to see its needs one by one."
+            "Counts the animals with room for a home within reach and enough of every need. Choose "
+            "one animal to see its needs one by one."
         )
     ),
-    "all_enough_none": N_("for no group"),
-    "title_all_patch": N_("For how many groups there is habitat here"),
+    "all_enough_none": N_("for no animal"),
+    "title_all_patch": N_("For how many animals there is habitat here"),
     "note_all_patch": N_("Habitat counts even without a home: it can be a stepping stone."),
-    "title_all_hungry": N_("How many groups have a hungry month here"),
-    "title_all_hungry_month": N_("How many groups are hungry here in {month}"),
-    "all_hungry_none": N_("no group goes hungry"),
-    "title_all_scarcest": N_("What is scarcest for most groups"),
-    "note_all_scarcest": N_("At each plot: what the largest number of groups is shortest of."),
+    "title_all_hungry": N_("How many animals have a hungry month here"),
+    "title_all_hungry_month": N_("How many animals are hungry here in {month}"),
+    "all_hungry_none": N_("no animal goes hungry"),
+    "title_all_scarcest": N_("What is scarcest for most animals"),
+    "note_all_scarcest": N_("At each plot: what most animals are shortest of."),
     # table
     "head_plot": N_("Plot"),
     "head_homes": N_("Homes held"),
@@ -349,16 +349,16 @@ _SCRIPT: dict[str, object] = {
     "garden_seen": N_("Somebody has looked"),
     "garden_unseen": N_("Not seen yet"),
     "head_amount": N_("Amount"),
-    "head_connected": N_("Group"),
+    "head_connected": N_("Part"),
     "head_group_size": N_("Plots in it"),
     "head_hungry_count": N_("Hungry months"),
     "head_hungry": N_("Which"),
     "head_known": N_("Known"),
     "head_unknown": N_("Not known"),
-    "head_all_homes": N_("Groups at home"),
-    "head_all_enough": N_("Groups with enough"),
-    "head_all_patch": N_("Groups with habitat"),
-    "head_all_hungry": N_("Groups hungry"),
+    "head_all_homes": N_("Animals at home"),
+    "head_all_enough": N_("Animals with enough"),
+    "head_all_patch": N_("Animals with habitat"),
+    "head_all_hungry": N_("Animals that go hungry"),
     "head_votes": N_("For"),
     "sorted_up": N_("Sorted by {column}, smallest first."),
     "sorted_down": N_("Sorted by {column}, largest first."),
@@ -371,14 +371,14 @@ _SCRIPT: dict[str, object] = {
     "legend_patch": N_("patch without a home: a stepping stone"),
     "legend_links": (
         N_(
-            "link: the {shown} shortest of {all} that hold the connected groups together (one "
+            "link: the {shown} shortest of {all} that hold the linked parts together (one "
             "move is {hop} m at most)"
         )
     ),
     "legend_ways": (
         N_(
-            "link: the {shown} easiest of {all} that hold the connected groups together, drawn as "
-            "the group would walk (one move is at most as hard as {hop} m over good ground)"
+            "link: the {shown} easiest of {all} that hold the linked parts together, drawn as "
+            "the animal would walk (one move is at most as hard as {hop} m over good ground)"
         )
     ),
     "legend_corridor": (
@@ -453,7 +453,7 @@ _SCRIPT: dict[str, object] = {
     ),
     "show_gap": N_("Show {n}"),
     # the whole neighbourhood
-    "head_group": N_("Group"),
+    "head_group": N_("Animal"),
     "head_eca": N_("Linked homes"),
     "index_words": N_("\N{EN DASH} an index of room, not a count of animals."),
     "total_range": (
@@ -479,9 +479,9 @@ _SCRIPT: dict[str, object] = {
         "what 9 in 10 of them lie."
     ),
     "range_bar": N_("From nothing to {high}: 9 in 10 lie in the dark part, the line is the mean."),
-    "head_connected_all": N_("Connected groups"),
-    "connected_one": N_("{n} connected group of patches"),
-    "connected_many": N_("{n} connected groups of patches"),
+    "head_connected_all": N_("Linked parts"),
+    "connected_one": N_("{n} linked part"),
+    "connected_many": N_("{n} linked parts"),
     "hop_words": N_("; one move is {hop} m at most."),
     "hop_words_ground": (
         N_("; one move is at most as hard as {hop} m over good ground, round houses and walls.")
@@ -491,7 +491,7 @@ _SCRIPT: dict[str, object] = {
     "hungry_words": N_("{months}; at {plots} at least one month is hungry."),
     "hungry_none": N_("None."),
     "breaks_title": N_("Breaks worth closing"),
-    "breaks_none": N_("No break between connected groups was found."),
+    "breaks_none": N_("No break between linked parts was found."),
     "breaks_more": N_("{n} more breaks win less."),
     "break_words": (
         N_(
@@ -513,7 +513,7 @@ _SCRIPT: dict[str, object] = {
     "all_groups_words": (
         N_(
             "Linked homes count how much of the room is joined up: an index of room, not a count "
-            "of animals. Groups cannot be added together; choose one to see its patches and "
+            "of animals. Animals cannot be added together; choose one to see its patches and "
             "breaks."
         )
     ),
@@ -527,19 +527,19 @@ _SCRIPT: dict[str, object] = {
     "card_gives_all": N_("What is within reach"),
     "distance_words": (
         N_(
-            "Distances run straight from edge to edge, nearest first. Plots that this group "
+            "Distances run straight from edge to edge, nearest first. Plots that this animal "
             "cannot get to by moves of {hop} m at most, resting on habitat, are left out."
         )
     ),
     "distance_words_all": (
         N_(
-            "Distances run straight from edge to edge, nearest first. Choose one group to leave "
+            "Distances run straight from edge to edge, nearest first. Choose one animal to leave "
             "out what it cannot get to."
         )
     ),
     "distance_words_ground": (
         N_(
-            "Distances run straight from edge to edge, nearest first. Left out is what this group "
+            "Distances run straight from edge to edge, nearest first. Left out is what this animal "
             "cannot get to over the ground, round houses and walls: by moves as hard as {hop} m "
             "over good ground at most, resting on habitat, on a way no harder than the distance "
             "named."
