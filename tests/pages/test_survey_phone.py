@@ -164,13 +164,13 @@ def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
             page.get_by_role("button", name="5 · 5 Alder Row").tap()
         page.tap("#go")
     name, file = handed_over(page)
-    assert re.fullmatch(r"alder-row-\d{4}-\d\d-\d\d-[0-9a-f]{8}\.return\.json", name)
+    assert re.fullmatch(r"Alder-Row-\d{4}-\d\d-\d\d-[0-9a-f]{8}\.return\.json", name)
     assert set(file) == {
         "patchnet_return", "id", "street", "surveyor", "seen_from", "began", "saved",
         "statements", "drawn", "consent",
     }  # fmt: skip
     assert file["patchnet_return"] == 1
-    assert file["street"] == {"id": survey_street.street, "name": "alder row"}
+    assert file["street"] == {"id": survey_street.street, "name": "Alder Row"}
     assert (file["surveyor"], file["seen_from"]) == ("Robin", "street")
     assert datetime.fromisoformat(file["began"]) <= datetime.fromisoformat(file["saved"])
     assert datetime.fromisoformat(file["saved"]).tzinfo is not None
