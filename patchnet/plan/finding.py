@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.supply import resource_months, supply_of
-from patchnet.plan.help_search import living_features
+from patchnet.knowledge.records import Knowledge
+from patchnet.plan.help_search import Answering, living_features
 from patchnet.plan.lacks import Held, Lack
 from patchnet.plan.stretches import Stretch
 
-__all__ = ["Finding", "finding_of", "served_by", "supplied_for_size", "unseen_plots"]
+__all__ = ["Finding", "answering", "finding_of", "served_by", "supplied_for_size", "unseen_plots"]
 
 Array = NDArray[np.float64]
 _ONE = 0.5  # homes, from which on it is told as one
@@ -221,14 +222,52 @@ def served_by(assessment: Assessment, lack: Lack, *, besides: Collection[str] = 
         Key of the feature that gives most in its usual amount; None where there is none.
     """
     know = assessment.knowledge
-    first = know.groups[lack.animals[0].group]
-    resource = lack.resource or first.step_resource
-    months = _months(lack) or first.active_months
     keys = [key for key in living_features(know) if know.features[key].sort not in besides]
     if not keys:
         return None
+    given = _given(lack, keys, know)
+    return keys[int(given.argmax())] if given.max() > 0 else None
+
+
+def answering(assessment: Assessment, finding: Finding) -> Answering | None:
+    """Return what answers to a finding: features, planted, watered or opened, and for whom.
+
+    Parameters
+    ----------
+    assessment
+        The answer.
+    finding
+        What is wrong there.
+
+    Returns
+    -------
+    Answering or None
+        The features that give at least ``settings/help_serving_share`` of what the best one
+        gives of what is short, each in its usual amount; None where nothing is short, or the way
+        is broken, which many things can close.
+    """
+    lack = finding.lack
+    if lack is None or lack.broken:
+        return None
+    know = assessment.knowledge
+    keys = list(living_features(know))
+    given = _given(lack, keys, know)
+    least = know.setting("help_serving_share") * given.max(initial=0.0)
+    features = frozenset(
+        key for key, one in zip(keys, given.tolist(), strict=True) if 0 < one >= least
+    )
+    return (
+        Answering(features, frozenset(one.group for one in finding.animals)) if features else None
+    )
+
+
+def _given(lack: Lack, keys: list[str], know: Knowledge) -> Array:
+    """What the usual amount of each feature gives of what is short, a month."""
+    first = know.groups[lack.animals[0].group]
+    resource = lack.resource or first.step_resource
+    months = _months(lack) or first.active_months
     amounts = np.zeros((len(keys), len(know.features)))
     for row, key in enumerate(keys):
         amounts[row, list(know.features).index(key)] = know.features[key].typical.value
-    given = resource_months(supply_of(amounts, know), know, resource, months).mean(axis=1)
-    return keys[int(given.argmax())] if given.max() > 0 else None
+    given = resource_months(supply_of(amounts, know), know, resource, months)
+    return np.asarray(given.mean(axis=1))

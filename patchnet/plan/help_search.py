@@ -20,7 +20,15 @@ from patchnet.plan.roles import is_living
 from patchnet.plan.space import space_of
 from patchnet.plan.waiting import in_time
 
-__all__ = ["HALF", "Additions", "Found", "additions_that_help", "best_additions", "living_features"]
+__all__ = [
+    "HALF",
+    "Additions",
+    "Answering",
+    "Found",
+    "additions_that_help",
+    "best_additions",
+    "living_features",
+]
 
 Array = NDArray[np.float64]
 HALF = 0.5
@@ -72,6 +80,22 @@ class Additions:
     on_plots: Mapping[str, tuple[Found, ...]]
 
 
+@dataclass(frozen=True, slots=True)
+class Answering:
+    """What is an answer to something that is short.
+
+    Attributes
+    ----------
+    features
+        Keys of those that give it.
+    animals
+        Keys of the animals that it holds back: what is chosen is to help these.
+    """
+
+    features: frozenset[str]
+    animals: frozenset[str]
+
+
 def living_features(knowledge: Knowledge) -> tuple[str, ...]:
     """Return the features that are planted, watered or opened and can be added, by their keys.
 
@@ -120,7 +144,12 @@ def best_additions(
 
 
 def additions_that_help(
-    assessment: Assessment, plots: Collection[str], *, most: int, closely: bool = True
+    assessment: Assessment,
+    plots: Collection[str],
+    *,
+    most: int,
+    closely: bool = True,
+    answering: Answering | None = None,
 ) -> Additions:
     """Return the additions worth most, and what each plot might begin with.
 
@@ -128,11 +157,19 @@ def additions_that_help(
     ----------
     assessment, plots, most, closely
         As for `best_additions`.
+    answering
+        What one of them is to give: where none does so far, the last is the best of these, if any
+        wins something.
     """
     search = _Search(assessment, plots)
     found: list[Found] = []
     while len(found) < most:
-        one = search.next(found, closely=closely)
+        one = None
+        given = {each.candidate.feature for each in found}
+        if answering and len(found) == most - 1 and not given & answering.features:
+            one = search.next(found, closely=closely, answering=answering)
+        if one is None:
+            one = search.next(found, closely=closely)
         if one is None:
             break
         found.append(one)
@@ -160,15 +197,23 @@ class _Search:
             self.ranking = Trials(assessment, groups=quick)
         self._kept: dict[str, Mapping[str, tuple[Candidate, Mapping[str, float]]]] = {}
 
-    def next(self, found: Sequence[Found], *, closely: bool) -> Found | None:
+    def next(
+        self, found: Sequence[Found], *, closely: bool, answering: "Answering | None" = None
+    ) -> Found | None:
+        """The best addition after those found, of another sort: for all, or as an answer."""
         sorts = {self.knowledge.features[one.candidate.feature].sort for one in found}
         able = [
-            at for at, key in enumerate(self.features)
+            at
+            for at, key in enumerate(self.features)
             if self.knowledge.features[key].sort not in sorts
-        ]  # fmt: skip
+            and (answering is None or key in answering.features)
+        ]
+        animals = None if answering is None else answering.animals
         if not able or not self.rows:
             return None
-        estimate = estimated_worth(self.assessment, self.features, closed=self._closed(found))
+        estimate = estimated_worth(
+            self.assessment, self.features, closed=self._closed(found), groups=animals
+        )
         spots = self._spots(estimate, able, {one.plot for one in found})
         if not spots:
             return None
@@ -179,7 +224,7 @@ class _Search:
         if not self.few:
             most = round(self.knowledge.setting("help_plots"))
             looked = tuple(dict.fromkeys(plot for plot, _ in spots))[:most]
-        return self._judged(looked, able, found)
+        return self._judged(looked, able, found, animals)
 
     def _closed(self, found: Sequence[Found]) -> frozenset[str]:
         """Animals whose best break an earlier thing has closed: its plot lies across it."""
@@ -240,17 +285,20 @@ class _Search:
         return sorted(spots, key=lambda spot: -spots[spot])
 
     def _judged(
-        self, looked: Sequence[str], able: Sequence[int], found: Sequence[Found]
+        self,
+        looked: Sequence[str],
+        able: Sequence[int],
+        found: Sequence[Found],
+        animals: Collection[str] | None,
     ) -> Found | None:
         changed = {one.plot: in_time(one.change, self.knowledge) for one in found}
         trials, ranking = self.trials.committed(changed), self.ranking.committed(changed)
         keys = {self.features[at] for at in able}
         closed = self._closed(found)
         beside = np.zeros((len(self.plots), len(self.features)))
-        if self.walking:
-            beside = estimated_worth(
-                self.assessment, self.features, closed=closed, groups=self.walking
-            )
+        walking = [key for key in self.walking if animals is None or key in animals]
+        if walking:
+            beside = estimated_worth(self.assessment, self.features, closed=closed, groups=walking)
         quick: dict[str, PlotTrials] = {}
         ranked: list[tuple[float, str, str]] = []
         for plot in looked:
@@ -259,7 +307,7 @@ class _Search:
             things = [key for key in self._offered(plot) if key in keys]
             quick[plot] = ranking.at(plot)
             linked = quick[plot].ranked([self._change(plot, key) for key in things])
-            worth = self._worth(linked, ranking)
+            worth = self._worth(linked, ranking, animals)
             row = beside[self.plots.index(plot)]
             ranked += [
                 (float(one + row[self.features.index(key)]), plot, key)
@@ -269,20 +317,29 @@ class _Search:
         # What ranks nearly alike is judged too: the quick form is right to some parts in a hundred.
         near = self.knowledge.setting("help_near_share")
         best: Found | None = None
+        most = 0.0
         exact: dict[str, PlotTrials] = {}
         finalists = [one for one in ranked if one[0] >= (1.0 - near) * ranked[0][0]]
         for _, plot, key in finalists[: round(self.knowledge.setting("help_finalists"))]:
             if plot not in exact:
                 exact[plot] = quick[plot] if trials is ranking else trials.at(plot)
             linked = exact[plot].linked_homes([self._change(plot, key)])
-            won = float(self._worth(linked, trials)[0])
-            if best is None or best.worth is None or won > best.worth:
-                candidate, change = self._offered(plot)[key]
-                best = Found(plot, candidate, change, won, linked[0] - trials.now)
+            won = float(self._worth(linked, trials, animals)[0])
+            if won > most:
+                most = won
+                best = Found(
+                    plot, *self._offered(plot)[key],
+                    worth=float(self._worth(linked, trials)[0]), linked=linked[0] - trials.now,
+                )  # fmt: skip
         least = self.knowledge.setting("plan_gain_least")
-        if best is None or best.worth is None or best.linked is None or best.worth <= 0:
+        if best is None or best.linked is None:
             return None
-        return best if float(best.linked.max()) >= least else None
+        counted = [
+            more
+            for key, more in zip(trials.groups, best.linked.tolist(), strict=True)
+            if animals is None or key in animals
+        ]
+        return best if max(counted) >= least else None
 
     def first_on_plots(self) -> dict[str, tuple[Found, ...]]:
         """Return what each plot might begin with."""
@@ -306,8 +363,13 @@ class _Search:
                 first[plot] = tuple(Found(plot, *offered[key]) for key in keys)
         return first
 
-    def _worth(self, linked: Array, trials: Trials) -> Array:
+    def _worth(
+        self, linked: Array, trials: Trials, animals: Collection[str] | None = None
+    ) -> Array:
+        """What linked homes are worth: for all animals, or for some."""
         weight = self.currency.weight[[self.currency.groups.index(key) for key in trials.groups]]
+        if animals is not None:
+            weight = weight * [key in animals for key in trials.groups]
         return np.asarray(worth_gained(linked, trials.now, self.currency.first) @ weight)
 
     def _change(self, plot: str, key: str) -> dict[str, float]:

@@ -6,8 +6,8 @@ from `patchnet.plan.lacks`; what to add from `patchnet.plan.help_search`; a gap 
 for a street.
 """
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -23,12 +23,13 @@ from patchnet.core.shown import Shown
 from patchnet.plan.candidates import hours_of, taking_up_of
 from patchnet.plan.finding import (
     Finding,
+    answering,
     finding_of,
     served_by,
     supplied_for_size,
     unseen_plots,
 )
-from patchnet.plan.help_search import HALF, Additions, Found, additions_that_help
+from patchnet.plan.help_search import HALF, Additions, Answering, Found, additions_that_help
 from patchnet.plan.joint_worth import common_currency
 from patchnet.plan.lacks import Lack, lacks_of
 from patchnet.plan.stretches import Stretch, nearest_stretch, stretches_of
@@ -95,7 +96,7 @@ class Thing:
     gives_way
         What makes way, feature to amount in its unit.
     lack
-        For the public: what it helps against.
+        What it helps against: for the public, or where it gives what the finding says is short.
     on_top
         Whether it is counted with additions before it.
     """
@@ -138,7 +139,8 @@ class MostHelp(Shown):
         For the headline.
     things
         At most three, those that win most first, doors last. Additions are each counted with
-        those before.
+        those before. Where what is short can be planted, watered or opened, and wins anything, one
+        of them gives it.
     on_plots
         Plot id to what that plot might begin with, best first, as estimated and without figures:
         at most three, of different sorts. Empty where there are too many plots.
@@ -231,21 +233,51 @@ def _things(
         return doors, Additions((), {})
     # Nobody is told to dig up what nobody has seen.
     asked = {str(plot) for plot in hood.plots.index} - left_out - set(unseen)
-    added = additions_that_help(assessment, asked, most=_THINGS - len(doors), closely=judged)
-    before = {key: answer.linked_told.mean for key, answer in assessment.groups.items()}
-    made = []
-    for number, one in enumerate(added.found):
-        made.append(_added(assessment, one, before, stretches, on_top=number > 0))
-        if one.linked is not None:
-            for key, more in _all_won(assessment, one).items():
-                before[key] += more
-    gap = _gap(assessment, left_out, stretches)
-    if gap is not None and judged:
+    wanted = answering(assessment, finding)
+    room = _THINGS - len(doors)
+    added = additions_that_help(assessment, asked, most=room, closely=judged, answering=wanted)
+    made = _told_in_turn(assessment, added, finding, wanted, stretches)
+    gap = _gap(assessment, left_out, stretches) if judged else None
+    if gap is not None:
         # Additions keep their order, for each is counted with those before it.
         worth = gap.worth or 0.0
         at = next((k for k, one in enumerate(made) if (one.worth or 0.0) < worth), len(made))
-        made.insert(at, gap)
-    return (*made[: _THINGS - len(doors)], *doors), added
+        kept = [*made[:at], gap, *made[at:]][:room]
+        if not _answered(made) or _answered(kept):
+            made = kept
+        elif at == 0:
+            # The gap wins most: what answers to the headline is counted without the others.
+            one = additions_that_help(assessment, asked, most=room - 1, answering=wanted)
+            made = [gap, *_told_in_turn(assessment, one, finding, wanted, stretches)]
+    return (*made[:room], *doors), added
+
+
+def _answered(things: Sequence[Thing]) -> bool:
+    """Whether one of the things gives what the finding says is short."""
+    return any(one.lack is not None for one in things)
+
+
+def _told_in_turn(
+    assessment: Assessment,
+    added: Additions,
+    finding: Finding,
+    wanted: Answering | None,
+    stretches: tuple[Stretch, ...],
+) -> list[Thing]:
+    """The additions as things, each counted with those before it."""
+    before = {key: answer.linked_told.mean for key, answer in assessment.groups.items()}
+    made = []
+    for number, one in enumerate(added.found):
+        thing = _added(assessment, one, before, stretches, on_top=number > 0)
+        if wanted and thing.feature in wanted.features:
+            # Those that the finding speaks of are named first.
+            ordered = sorted(thing.animals, key=lambda each: each.group not in wanted.animals)
+            thing = replace(thing, lack=finding.lack, animals=tuple(ordered))
+        made.append(thing)
+        if one.linked is not None:
+            for key, more in _all_won(assessment, one).items():
+                before[key] += more
+    return made
 
 
 def _doors(

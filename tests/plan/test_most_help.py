@@ -17,10 +17,11 @@ from patchnet.assess import assess
 from patchnet.assess.doubt import doubt_of, with_doubt
 from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.what_if import Trials
+from patchnet.assess.worth import worth_gained
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.finding import finding_of
-from patchnet.plan.help_search import best_additions, living_features
+from patchnet.plan.finding import Finding, answering, finding_of
+from patchnet.plan.help_search import additions_that_help, best_additions, living_features
 from patchnet.plan.joint_worth import amounts_at, common_currency
 from patchnet.plan.lacks import _again, _more_room, lacks_of, season_of
 from patchnet.plan.most_help import most_help
@@ -29,6 +30,7 @@ from patchnet.plan.space import space_of
 from patchnet.plan.stretches import nearest_stretch, stretches_of
 from patchnet.plan.waiting import in_time
 
+FOUR = ["mason_bee", "wren", "frog", "hoverfly"]
 LAWNS = [f"lawn_short 60; bird_bath 1; {SURE}"] * 2
 
 
@@ -93,29 +95,33 @@ def test_seasons_wrap_over_new_year():
     assert season_of((3, 4, 5)) == "spring"
 
 
-def every_single(answer):
-    """Worth of every thing that may be planted or opened on every plot, all assessed anew."""
-    hood, currency, trials = answer.neighbourhood, common_currency(answer), Trials(answer)
-    found = {}
+def every_change(answer):
+    """Every thing that may be planted or opened on every plot: what changes there, in time."""
+    hood, found = answer.neighbourhood, {}
     for plot in map(str, hood.plots.index):
         space = space_of(hood, plot, PlotFacts(), TABLES, amounts=amounts_at(answer, plot))
         offered, _ = candidates_for(TABLES, PlotFacts(), space, kind=hood.plots["kind"].loc[plot])
         for one in offered:
             if role(one.feature, TABLES):
                 continue
-            change = in_time(fitted([one], space, TABLES, PlotFacts())[1], TABLES)
-            linked = trials.full_linked_homes({plot: change})
-            found[plot, one.feature] = float(currency.worth(linked[None])[0])
+            found[plot, one.feature] = in_time(fitted([one], space, TABLES, PlotFacts())[1], TABLES)
     return found
+
+
+def every_single(answer):
+    """Worth of each of these, all assessed anew."""
+    currency, trials = common_currency(answer), Trials(answer)
+    return {
+        (plot, feature): float(currency.worth(trials.full_linked_homes({plot: change})[None])[0])
+        for (plot, feature), change in every_change(answer).items()
+    }
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_no_other_thing_wins_more_than_the_first(seed):
     """Every addition on a street of four, each assessed from the start: to 1 part in 100."""
     hood = garden_row(np.random.default_rng(seed), count=4)
-    answer = assess(
-        hood, knowledge=TABLES, groups=["mason_bee", "wren", "frog", "hoverfly"], straight=True
-    )
+    answer = assess(hood, knowledge=TABLES, groups=FOUR, straight=True)
     first = most_help(answer).things[0]
     every = every_single(answer)
     assert first.worth == pytest.approx(every[first.plots[0], first.feature], rel=1e-6)
@@ -132,6 +138,71 @@ def test_a_longer_street_is_searched_at_few_plots_and_loses_little(seed):
     every = every_single(answer)
     assert first.worth == pytest.approx(every[first.plots[0], first.feature], rel=1e-6)
     assert first.worth >= 0.9 * max(every.values())
+
+
+def gives(feature, lack):
+    """Whether the table of supplies gives any of what is short, in one of its months."""
+    months = lack.animals[0].months
+    return any(
+        one.resource == lack.resource
+        and any(one.month_weights[month - 1] * one.amount.value > 0 for month in months)
+        for one in KNOW.supplies
+        if one.feature == feature
+    )
+
+
+@pytest.fixture(scope="module")
+def flowerless():
+    """Bush, logs and lawn, and no flower: bees starve in spring, and birds would gain too."""
+    plots = [f"lawn_short 60; shrub 20; dead_wood_pile 1; {SURE}"] * 3 + [f"paving 140; {SURE}"] * 2
+    return answered(row_street(plots, side=14), ["bumblebee", "wren", "hoverfly", "robin"])
+
+
+def test_one_thing_gives_what_the_finding_says_is_short(flowerless):
+    found = most_help(flowerless)
+    assert found.finding.kind == "short"
+    lack = found.finding.lack
+    held = {one.group for one in found.finding.animals}
+    answers = [one for one in found.things if one.lack is not None]
+    assert answers
+    for one in answers:
+        assert one.lack is lack
+        assert gives(one.feature, lack)
+        assert one.animals[0].group in held
+    assert not [one for one in found.things if one.lack is None and one.feature in
+                {each.feature for each in answers}]  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", [0, 3])
+def test_the_answer_is_the_best_for_those_that_are_held_back(seed):
+    """Whatever is short on a street of four: of all that gives it, on every plot, each assessed
+    from the start, what is chosen is worth most to the animals held back: to 1 part in 100."""
+    hood = garden_row(np.random.default_rng(seed), count=4)
+    answer = assess(hood, knowledge=TABLES, groups=FOUR, straight=True)
+    trials, changes = Trials(answer), every_change(answer)
+    linked = np.array([trials.full_linked_homes({spot[0]: one}) for spot, one in changes.items()])
+    gained = worth_gained(linked, trials.now, common_currency(answer).first)
+    tried = 0
+    stretches = stretches_of(hood, least=KNOW.setting("stretch_plots_least"))
+    for lack in lacks_of(answer, stretches, least=0.01):
+        wanted = answering(answer, Finding("short", lack, lack.animals))
+        if wanted is None:
+            continue
+        every = gained @ (common_currency(answer).weight * [
+            key in wanted.animals for key in answer.groups
+        ])  # fmt: skip
+        able = [spot[1] in wanted.features for spot in changes]
+        plots = set(map(str, hood.plots.index))
+        [one] = additions_that_help(answer, plots, most=1, answering=wanted).found
+        chosen = list(changes).index((one.plot, one.candidate.feature))
+        if able[chosen]:
+            tried += 1
+            assert every[chosen] >= 0.99 * every[able].max()
+        else:
+            assert every[able].max(initial=0.0) < 0.01, (
+                "something that answers to it wins, and is left out"
+            )
+    assert tried
 
 
 def test_things_are_of_different_sorts_and_no_boxes(crossed):

@@ -454,10 +454,12 @@ def _added(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str
         thing=know.sitings[one.feature].said, plot=names[one.plots[0]]
     )
     amount = amount_words(one.feature, one.amount, know)
-    words = _wins(one, know)
-    if amount:
-        words = f"{_('{amount}.').format(amount=_upper(amount))} {words}".strip()
-    return title, words, _takes(one, know)
+    parts = [_("{amount}.").format(amount=_upper(amount))] if amount else []
+    if one.lack is not None:
+        months = one.lack.animals[0].months if one.lack.season else ()
+        given = _resource(one.lack, know, months=months)
+        parts.append(_("It gives {resource}.").format(resource=given))
+    return title, " ".join([*parts, _wins(one, know)]).strip(), _takes(one, know)
 
 
 def _gap(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str, str]:
