@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
+from worlds.story_streets import answered, row_street
 
 from patchnet.assess import assess
 from patchnet.pages.map.map_page import map_page
@@ -52,7 +53,7 @@ def test_the_sheet_tells_what_is_near_and_how_far(bare, open_page):
     6 m between them)."""
     opened = open_page(bare, at="#plot=p2")
     tab = opened.page
-    assert tab.inner_text("#card-title") == "There is a pond near you already."
+    assert tab.inner_text("#card-title") == "Near you already: a wildlife pond."
     assert clean(tab.inner_text(".sheet-lines")).split("\n") == [
         "Wildlife pond at Street 1 1 back", "next door",
     ]  # fmt: skip
@@ -63,6 +64,30 @@ def test_the_sheet_tells_what_is_near_and_how_far(bare, open_page):
     assert clean(tab.inner_text(".sheet-lines")).split("\n") == [
         "Wildlife pond at Street 1 4 back", "18 m",
     ]  # fmt: skip
+    assert opened.complaints == []
+
+
+def test_a_dish_of_water_next_door_is_no_pond(open_page):
+    """Twelve metres a garden: a drinker next door to plot 2, a tub pond two gardens on (12 m), a
+    lawn that is cut often nowhere counted as help."""
+    gardens = [
+        "insect_drinker 1; lawn_short 60",
+        "lawn_short 60",
+        "lawn_short 60",
+        "container_pond 1",
+    ]
+    labels = ["1 back", "2 back", "3 back", "4 back"]
+    hood = row_street(gardens, streets=["Elm Road"] * 4, labels=labels)
+    opened = open_page(map_page(answered(hood, ["frog"])), at="#plot=2")
+    tab = opened.page
+    assert clean(tab.inner_text(".sheet-lines")).split("\n") == [
+        "Insect drinker at Elm Road 1 back", "next door",
+        "Container pond at Elm Road 4 back", "12 m",
+    ]  # fmt: skip
+    assert "drinker" not in tab.inner_text("#card-title")
+    tab.evaluate("location.hash = 'plot=1'")
+    tab.wait_for_function("document.querySelector('#card-body').innerText.includes('24 m')")
+    assert tab.inner_text("#card-title") != "Near you already: a drinker for insects."
     assert opened.complaints == []
 
 

@@ -307,24 +307,13 @@ _SCRIPT: dict[str, object] = {
     "sheet_nobody": N_("What nobody within {reach} m has, as far as anyone has seen"),
     "sheet_best": N_("A good first thing to do here"),
     "sheet_more": N_("Two more"),
-    "sheet_have": N_("There is {thing} near you already."),
+    "sheet_have": N_("Near you already: {thing}."),
     "sheet_lack": N_("Nobody near you has this yet: {thing}."),
     "sheet_all": N_("There is a little of everything near you."),
     "sheet_not_seen": N_("Nobody has told us yet what is here."),
     "sheet_tell": N_(
         "Is it yours? Tell your group what you have: it takes two minutes, and what is missing "
         "near you may already be there."
-    ),
-    "sorts": Words(
-        {
-            "water": N_("a pond"),
-            "woody": N_("a bush or tree"),
-            "grass": N_("grass"),
-            "flowers": N_("a bed of flowers"),
-            "decay": N_("dead wood"),
-            "soil": N_("bare soil or stones"),
-            "box": N_("a box or shelter"),
-        }
     ),
     "strip_title": N_("When flowers run short near you"),
     "strip_animal": N_("Animal"),

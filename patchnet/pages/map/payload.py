@@ -209,6 +209,8 @@ def _features(assessment: Assessment, columns: _Columns, *, public: bool) -> lis
                 "cautions": [key for key in feature.cautions if key in know.cautions],
                 "sort": feature.sort,
                 "shown": feature.drawn != "none",
+                "said": know.sitings[key].said if key in know.sitings else "",
+                "open": "open_water" in feature.traits,
                 "add": feature.addable,
             }
         )

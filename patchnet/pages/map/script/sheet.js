@@ -5,11 +5,13 @@ const NEAR_M = RINGS_M[2];
 const MOST_LINES = 5;
 const MOST_LACKING = 6;
 
-// Kinds of help that neighbours give each other, in the order in which they are told.
-const GIVEN_SORTS = ["water", "woody", "grass", "flowers", "decay", "soil", "box"];
+// Kinds of help that neighbours give each other, in the order in which they are told: who has a
+// pond near need not dig one, and a dish of water is no pond.
+const GIVEN_SORTS = ["pond", "water", "woody", "grass", "flowers", "decay", "soil", "box"];
+const sortOf = (at) => (F[at].open ? "pond" : F[at].sort);
 
 const shownFeatures = F.map((_, at) => at).filter((at) => F[at].shown);
-const hasAny = (plot, sort) => shownFeatures.filter((at) => F[at].sort === sort && amounts(at)[plot] > 0);
+const hasAny = (plot, sort) => shownFeatures.filter((at) => F[at].said && sortOf(at) === sort && amounts(at)[plot] > 0);
 const lookedAt = (plot) => F.some((feature) => !["?", "~"].includes(feature.answers[plot]));
 
 // Front and back of one house are nobody's neighbours.
@@ -44,11 +46,11 @@ function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
   // What is best here all the same is not said to be there already.
   const best = DATA.best && DATA.best[plot].length ? DATA.bestSorts[plot] : "";
-  const first = given.find((one) => one.sort === "water" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
-  if (first) return fill(W.sheet_have, { thing: W.sorts[first.sort] });
+  const first = given.find((one) => one.sort === "pond" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
+  if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
   if (lacking.length) return fill(W.sheet_lack, { thing: plainName(F[lacking[0]].name).toLowerCase() });
-  const other = given.find((one) => !one.mine && one.sort !== best);
-  return other ? fill(W.sheet_have, { thing: W.sorts[other.sort] }) : W.sheet_all;
+  const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
+  return other ? fill(W.sheet_have, { thing: F[other.feature].said }) : W.sheet_all;
 }
 
 // One row an animal that needs flowers: a cross where they run short, a dot where they are enough.
