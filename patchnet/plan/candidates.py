@@ -357,8 +357,9 @@ def fitted(
     """Make a set of candidates fit together, and say what changes on the plot.
 
     Where they do not fit at their own amounts, those on the ground shrink alike towards their
-    smallest useful size, so that one set has one answer. Floor, walls, fences, sills, hours and
-    money must do as they are.
+    smallest useful size, so that one set has one answer; and a little more where they would take
+    up less of a hard cover than is worth lifting (``settings/taking_up_least_m2``). Floor, walls,
+    fences, sills, hours and money must do as they are.
 
     Parameters
     ----------
@@ -391,18 +392,35 @@ def fitted(
     ):
         return None
     room = min(space.ground_m2, space.floor_m2 - standing)
-    grounded = _shrunk([one for one in chosen if one.place == "ground"], room, knowledge)
+    wanted = [one for one in chosen if one.place == "ground"]
+    grounded = _shrunk(wanted, room, knowledge)
     if grounded is None:
         return None
+    given = _give_way(grounded, space, knowledge)
+    if sliver := _slivers(given, knowledge):
+        # Nobody lifts part of a slab: things that can do with a little less ground do.
+        smaller = _shrunk(wanted, _sum(grounded, "ground_m2") - sliver, knowledge)
+        if smaller is not None:
+            less = _give_way(smaller, space, knowledge)
+            if not _slivers(less, knowledge):
+                grounded, given = smaller, less
     sized = {one.feature: one for one in grounded}
     result = tuple(sized.get(one.feature, one) for one in chosen)
     change = {one.feature: one.amount for one in result}
-    for cover, amount in _give_way(grounded, space, knowledge).items():
+    for cover, amount in given.items():
         change[cover] = change.get(cover, 0.0) - amount
     cost = _sum(chosen, "cost") + taking_up_of(change, knowledge)[1]
     if facts.budget is not None and cost > facts.budget + _SLACK:
         return None
     return result, change
+
+
+def _slivers(given: Mapping[str, float], knowledge: Knowledge) -> float:
+    """Square metres of hard covers to take up of which there is less than is worth lifting."""
+    least = knowledge.setting("taking_up_least_m2")
+    return sum(
+        m2 for cover, m2 in given.items() if cover in knowledge.taking_up and m2 < least - _SLACK
+    )
 
 
 def taking_up_of(change: Mapping[str, float], knowledge: Knowledge) -> tuple[float, float]:

@@ -1,5 +1,7 @@
 """Slabs and plastic grass make room: how much, before what, for whom, and what is said of it."""
 
+import dataclasses
+
 import geopandas as gpd
 import pytest
 import shapely
@@ -54,6 +56,37 @@ def test_plastic_grass_gives_way_first_then_slabs_then_lawn():
     assert -sum(part for part in change.values() if part < 0) == pytest.approx(bed.ground_m2)
     left = room.after(chosen, change)
     assert "artificial_grass" not in left.convertible
+
+
+@pytest.mark.parametrize(
+    ("bare", "slabs", "bed"),
+    [
+        (1.9, 0, 1.9),  # 0.1 m2 of a slab: the bed is that much smaller
+        (1.8, 0.2, 2.0),  # one slab
+        (1.0, 1.0, 2.0),
+        (0.95, 1.05, 2.0),
+    ],
+)
+def test_no_part_of_a_slab_is_lifted(bare, slabs, bed):
+    """A bed of 2 m2 that may be 1 m2 at least, on bare ground and slabs: 0.2 m2 is a slab."""
+    room = space({"paving": 100.0})
+    room = dataclasses.replace(room, bare_m2=bare, ground_m2=20.0)
+    found, _ = offered(room)
+    wanted = dataclasses.replace(found["flower_border"], amount=2.0, ground_m2=2.0)
+    assert KNOW.features["flower_border"].smallest.value == 1
+    [one], change = fitted([wanted], room, KNOW, PlotFacts())
+    assert one.amount == pytest.approx(bed)
+    assert -change.get("paving", 0.0) == pytest.approx(slabs)
+
+
+def test_what_can_be_no_smaller_has_its_part_of_a_slab():
+    """1 m2 is the least of a bed: with 0.9 m2 bare, 0.1 of a slab goes all the same."""
+    room = space({"paving": 100.0})
+    room = dataclasses.replace(room, bare_m2=0.9, ground_m2=20.0)
+    found, _ = offered(room)
+    wanted = dataclasses.replace(found["flower_border"], amount=1.0, ground_m2=1.0)
+    [one], change = fitted([wanted], room, KNOW, PlotFacts())
+    assert (one.amount, change["paving"]) == (1.0, pytest.approx(-0.1))
 
 
 def test_a_flowering_lawn_is_made_of_lawn_or_of_what_was_plastic():
