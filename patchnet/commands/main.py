@@ -8,6 +8,7 @@ import warnings
 import click
 
 from patchnet.commands.lazy_group import LazyCommand, LazyGroup
+from patchnet.core.compiled import one_thread_for_algebra
 from patchnet.core.errors import DataFaults, PatchnetError, WrongUse
 from patchnet.core.reader_child import allow_spawn
 from patchnet.core.texts import N_, _, language, ngettext
@@ -92,6 +93,7 @@ def cli(*, debug: bool) -> None:
 def main() -> None:
     """Run the command line and leave with its documented exit status."""
     allow_spawn()
+    one_thread_for_algebra()
     # What numpy, shapely or GDAL have to say is for those who look into the program.
     logging.getLogger().addHandler(logging.NullHandler())
     with warnings.catch_warnings():

@@ -16,7 +16,8 @@ from typing import Any, TypeVar
 from patchnet.core.errors import WrongUse
 
 __all__ = [
-    "can_compile", "cores", "in_threads", "kernel", "kernel_part", "leave_cores_to", "use_compiled",
+    "can_compile", "cores", "in_threads", "kernel", "kernel_part", "leave_cores_to",
+    "one_thread_for_algebra", "use_compiled",
 ]  # fmt: skip
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -139,6 +140,15 @@ def leave_cores_to(sharers: int) -> None:
         only stand in each other's way.
     """
     _sharers[0] = max(1, sharers)
+
+
+def one_thread_for_algebra() -> None:
+    """Have linear algebra use one thread, unless the user said how many: before numpy is imported.
+
+    Its matrices are small here: its own threads would mostly wait for each other, which took a
+    tenth of a map's processor time. What is large is shared out by `in_threads`.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 _sharers = [1]

@@ -12,7 +12,7 @@ resists its cost of crossing over the width of the step, or of the gap where the
 The equations are symmetric and sparse: they are factorised once and solved for every pair.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,19 +34,26 @@ __all__ = ["Circuit", "circuit"]
 
 # Of eight neighbours the two across and the four diagonals of a strip carry current along it.
 _SHARED = 1 + np.sqrt(2)
+_ROWS = 128  # of the grid at once
 _BLOCK = 4  # right-hand sides solved at once: half as many take a third longer, more save nothing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+_Part = tuple[slice, slice]
 
 
 @dataclass(frozen=True, eq=False)
 class _Conductors:
-    """Conductors between cells: two cells (row by row) and a conductance each."""
+    """Conductors between cells: two cells (row by row) and a conductance each.
+
+    They come direction by direction, and in each in the order in which `wired` is True of the cells
+    that have a neighbour there (`_sides`).
+    """
 
     one: NDArray[np.int32]
     two: NDArray[np.int32]
     conductance: Floats
+    wired: tuple[NDArray[np.bool_], ...]
 
 
 class Circuit:
@@ -134,29 +141,23 @@ class Circuit:
         WrongUse
             If one is not a patch of this circuit.
         """
-        flow = np.zeros(len(self._wires.one))
+        shape = self._surface.cost.shape
+        drops = [np.zeros(wired.shape) for wired in self._wires.wired]
         if pairs is None:
             solved = self._all_to_all()
         else:
             solved = (volts for _, volts in self._solved(self._positions(pairs)))
         for volts in solved:
             for column in volts.T:
-                self._add_drop(column[self._node], flow)
+                _add_drops(column[self._node].reshape(shape), drops)
+        flow = np.concatenate(
+            [drop[wired] for drop, wired in zip(drops, self._wires.wired, strict=True)]
+        )
         flow *= self._wires.conductance / 2
         size = self._surface.cost.size
         total = np.bincount(self._wires.one, flow, size)
         total += np.bincount(self._wires.two, flow, size)
-        return total.reshape(self._surface.cost.shape).astype(np.float32)
-
-    def _add_drop(self, volts: Floats, drop: Floats) -> None:
-        """Add to `drop` by how much the voltages of a wire's two cells differ."""
-        wires = self._wires
-        step = 1 << 18  # wires at once, so that what is worked on stays near the processor
-        for first in range(0, len(drop), step):
-            here = slice(first, first + step)
-            between = volts[wires.one[here]]
-            between -= volts[wires.two[here]]
-            drop[here] += np.abs(between, out=between)
+        return total.reshape(shape).astype(np.float32)
 
     def _positions(self, pairs: Iterable[tuple[str, str]]) -> list[tuple[int, int]]:
         known = {patch: at for at, patch in enumerate(self.patches)}
@@ -234,18 +235,37 @@ def circuit(
     return Circuit(surface, [patch for patch in surface.plots if patch in wanted])
 
 
+def _add_drops(volts: Floats, drops: Sequence[Floats]) -> None:
+    """Add by how much the voltages of two neighbours differ, direction by direction."""
+    rows = volts.shape[0]
+    for d, drop in enumerate(drops):
+        here, there = _sides(volts.shape, d)
+        for first in range(0, rows, _ROWS):  # so that what is worked on stays near the processor
+            some = slice(first, first + _ROWS)
+            between = volts[here][some] - volts[there][some]
+            drop[some] += np.abs(between, out=between)
+
+
+def _sides(shape: tuple[int, ...], direction: int) -> tuple[_Part, _Part]:
+    """Part of a grid with a neighbour in a direction (0-3), and these neighbours."""
+    rows, columns = shape
+    down, right = DIRECTIONS[direction]
+    left, wide = max(-right, 0), columns - abs(right)
+    here = slice(0, rows - down), slice(left, left + wide)
+    return here, (slice(down, rows), slice(left + right, left + right + wide))
+
+
 def _conductors(surface: CostSurface, patch: NDArray[np.int32]) -> _Conductors:
     rows, columns = surface.cost.shape
     cost = np.where(patch > 0, np.float32(0), surface.cost.ravel()).astype(np.float64)
     open_ = np.isfinite(cost).reshape(rows, columns)
     steps = surface.steps
-    parts = []
+    parts, all_wired = [], []
     for d, (down, right) in enumerate(DIRECTIONS[:4]):
-        left = max(-right, 0)
-        both = open_[: rows - down, left : columns - max(right, 0)]
-        both = both & open_[down:, left + right : columns - left if right < 0 else columns]
+        here, there = _sides(open_.shape, d)
+        both = open_[here] & open_[there]
         row, column = np.nonzero(both)
-        one = row * columns + column + left
+        one = row * columns + column + here[1].start
         two = one + down * columns + right
         del row, column
         apart = (patch[one] != patch[two]) | (patch[one] == 0)
@@ -265,8 +285,12 @@ def _conductors(surface: CostSurface, patch: NDArray[np.int32]) -> _Conductors:
         # Between two patches that touch: all but nothing, because nothing cannot be divided by.
         resistance = np.maximum(resistance, 1e-6)
         one, two = one[keep].astype(np.int32), two[keep].astype(np.int32)
+        wired = np.zeros(surface.cost.size, np.bool_)
+        wired[one] = True
+        all_wired.append(wired.reshape(rows, columns)[here])
         parts.append((one, two, 1 / (_SHARED * long * resistance[keep])))
-    return _Conductors(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    one, two, conductance = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return _Conductors(one, two, conductance, tuple(all_wired))
 
 
 def _nodes(

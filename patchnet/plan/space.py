@@ -210,13 +210,16 @@ def _walls(
 ) -> tuple[float, float]:
     """Lengths of wall and of fence, metres; what had to be guessed is added to `guessed`."""
     near = shapely.buffer(neighbourhood.plots.geometry.loc[plot], knowledge.setting("wall_near_m"))
-    buildings = neighbourhood.buildings
+    buildings, barriers = neighbourhood.buildings, neighbourhood.barriers
     close = buildings.geometry.to_numpy()[buildings.sindex.query(near)]
     wall = float(shapely.length(shapely.intersection(shapely.boundary(close), near)).sum())
+    lines = barriers.sindex.query(near)
+    lengths = shapely.length(shapely.intersection(barriers.geometry.to_numpy()[lines], near))
     bears = {key: one.bears for key, one in knowledge.barrier_kinds.items()}
-    wall += _barriers(neighbourhood, near, [key for key, as_ in bears.items() if as_ == "wall"])
-    fence = _barriers(neighbourhood, near, [key for key, as_ in bears.items() if as_ == "fence"])
-    nothing_mapped = len(buildings) == 0 and len(neighbourhood.barriers) == 0
+    as_ = np.array([bears.get(kind) for kind in barriers["kind"].array[lines]], dtype=object)
+    wall += float(lengths[as_ == "wall"].sum())
+    fence = float(lengths[as_ == "fence"].sum())
+    nothing_mapped = len(buildings) == 0 and len(barriers) == 0
     if facts.wall_m is None and nothing_mapped and knowledge.plot_is(kind, "home"):
         wall = knowledge.setting("wall_guess_m")
         guessed.append(_("how much wall there is"))
@@ -247,10 +250,3 @@ def _known(neighbourhood: Neighbourhood, plot: str) -> bool:
     """Whether anything is known of what the plot has."""
     at = neighbourhood.plots.index.get_loc(plot)
     return bool((~np.isnan(neighbourhood.answers.amount[at])).any())
-
-
-def _barriers(neighbourhood: Neighbourhood, near: shapely.Geometry, kinds: Sequence[str]) -> float:
-    lines = neighbourhood.barriers
-    lines = lines.iloc[lines.sindex.query(near)]
-    lines = lines[lines["kind"].isin(kinds)].geometry.to_numpy()
-    return float(shapely.length(shapely.intersection(lines, near)).sum())
