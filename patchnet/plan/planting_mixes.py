@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from patchnet.knowledge.records import Knowledge, Mix, MixLine, Plant
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.planting_fits import LINE, Option, Site, Where, side_of
+from patchnet.plan.planting_fits import LINE, Option, Site, Where, shrub_crown, side_of
 from patchnet.plan.variety import plant_shares
 
 __all__ = ["counts_in", "in_mixes", "mixes_for"]
@@ -142,13 +142,13 @@ def in_mixes(
         here = [option for option in options if option.site == at]
         mixes: tuple[Mix, ...] = ()
         if at not in without and site.place.counted == "m2":
-            mixes = mixes_for(knowledge, facts, site, light, where)
+            mixes = _asked(knowledge, where) or mixes_for(knowledge, facts, site, light, where)
         if where.share is not None and mixes:
             first = where.share % len(mixes)
             mixes = (*mixes[first:], *mixes[:first])
-        made = [_started(knowledge, mix, site, here, where, months) for mix in mixes]
+        made = (_started(knowledge, mix, site, here, where, months) for mix in mixes)
         started = [one for one in made if one is not None]
-        ways = started or [(site, here)]
+        ways = started[: 1 if where.mixes else None] or [(site, here)]
         best = max(
             range(len(ways)), key=lambda k: (_covered(ways[k][1], months, knowledge, where), -k)
         )
@@ -157,6 +157,10 @@ def in_mixes(
     order = {key: at for at, key in enumerate(knowledge.plants)}
     found.sort(key=lambda one: (order[one.plant.key], one.site))
     return tuple(sites), tuple(found)
+
+
+def _asked(knowledge: Knowledge, where: Where) -> tuple[Mix, ...]:
+    return tuple(knowledge.mixes[key] for key in where.mixes if key in knowledge.mixes)
 
 
 def _covered(
@@ -200,6 +204,8 @@ def _started(
             tested = 1.0 if key == line.plant else stands_in * (key in line.swaps)
             plant = fit[key].plant
             least = number if own is None else _as_wide(number, own, plant)
+            if site.shrub_most is not None and shrub_crown(plant) > 0:
+                least = min(least, max(1, int(site.shrub_most / shrub_crown(plant) + 1e-9)))
             options.append(_on_line(fit[key], str(at), least, tested))
     lacking = {
         month
