@@ -6,7 +6,7 @@ import pandas as pd
 from patchnet.core.texts import _
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.places import reason_words, reasons_of
-from patchnet.pages.scheme.quantities import litres_a_visit, load_of
+from patchnet.scheme.loads import litres_a_visit, load_of
 from patchnet.street import Site, Street
 
 __all__ = ["layers_of", "planter_table", "site_table", "street_table"]
