@@ -32,6 +32,7 @@ from patchnet.knowledge.row import Row
 from patchnet.knowledge.scheme import (
     Recipe,
     SchemeConsent,
+    SchemePrice,
     SchemeRisk,
     UpkeepTask,
     read_scheme_figures,
@@ -116,6 +117,7 @@ def build(
         sight_rules=reader.keyed(SightRule),
         scheme_figures=read_scheme_figures(reader),
         upkeep_tasks=reader.all(UpkeepTask),
+        scheme_prices=reader.keyed(SchemePrice),
         scheme_risks=reader.all(SchemeRisk),
         scheme_consents=reader.all(SchemeConsent),
         plant_roles=reader.keyed(PlantRole),

@@ -22,7 +22,13 @@ from patchnet.knowledge.moves import Move
 from patchnet.knowledge.placing import Placing
 from patchnet.knowledge.plants import Plant, PlantingPlace, PlantListing, PlantRole, UnlawfulPlant
 from patchnet.knowledge.plots import BarrierKind, PlotKind, PlotTrait
-from patchnet.knowledge.scheme import Recipe, SchemeConsent, SchemeRisk, UpkeepTask
+from patchnet.knowledge.scheme import (
+    Recipe,
+    SchemeConsent,
+    SchemePrice,
+    SchemeRisk,
+    UpkeepTask,
+)
 from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
@@ -129,6 +135,7 @@ class Knowledge(Shown):
     survey_rules: Mapping[str, SurveyRule] = field(default_factory=dict)
     scheme_figures: Mapping[str, Figure] = field(default_factory=dict)
     upkeep_tasks: tuple[UpkeepTask, ...] = ()
+    scheme_prices: Mapping[str, SchemePrice] = field(default_factory=dict)
     scheme_risks: tuple[SchemeRisk, ...] = ()
     scheme_consents: tuple[SchemeConsent, ...] = ()
     plant_roles: Mapping[str, PlantRole] = field(default_factory=dict)

@@ -40,7 +40,9 @@ STRATA = (
     "bulb", "ground", "mid", "tall", "trailing", "filler", "shrub", "climber", "tree", "aquatic",
 )  # fmt: skip
 """Where a plant stands among others; ``filler``: sown or set for a year or two."""
-PLANT_LISTS = ("toxic", "sharp", "edible", "invasive", "slow_to_flower", "elsewhere", "thread")
+PLANT_LISTS = (
+    "toxic", "sharp", "edible", "invasive", "slow_to_flower", "elsewhere", "thread", "grass",
+)  # fmt: skip
 """Lists with a meaning of their own; every other is the list of one place (its `only`)."""
 LAWS = ("schedule_9", "sale_ban", "ias_order")
 """Planting it in the wild is an offence; it may not be sold; it may not be kept at all."""

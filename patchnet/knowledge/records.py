@@ -31,6 +31,7 @@ from patchnet.knowledge.scheme import (
     RecipeAmount,
     SchemeConsent,
     SchemeFigure,
+    SchemePrice,
     SchemeRisk,
     UpkeepTask,
 )
@@ -99,6 +100,7 @@ __all__ = [
     "Resource",
     "SchemeConsent",
     "SchemeFigure",
+    "SchemePrice",
     "SchemeRisk",
     "Setting",
     "SightRule",

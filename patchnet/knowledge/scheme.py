@@ -5,19 +5,20 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from patchnet.core.texts import N_
-from patchnet.knowledge.columns import MONTHS, Choice, Key, Months, Reading, Ref, Text
+from patchnet.knowledge.columns import MONTHS, Choice, Key, Months, Reading, Ref, Refs, Text
 from patchnet.knowledge.parts import Basis, Number, RowsOf, SourcesOf
-from patchnet.knowledge.plants import LAYERS
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
 __all__ = [
+    "PRICED",
     "ConsentPart",
     "Recipe",
     "RecipeAmount",
     "SchemeConsent",
     "SchemeFigure",
+    "SchemePrice",
     "SchemeRisk",
     "UpkeepTask",
     "read_scheme_figures",
@@ -33,7 +34,6 @@ _FIGURES = {
     "mulch_m": "m",
     "contrast_band_m": "m",
     "kerb_upstand_m": "m",
-    "water_l_m2_day": "l/m2/day",
     "water_can_l": "l",
     "hand_lift_kg": "kg",
     "liability_gbp": "GBP",
@@ -50,10 +50,38 @@ _FIGURES = {
     "bay_m": "m",
     "review_months": "months",
     "planters": "planters",
-    **{f"cost_plant_{layer}": "GBP" for layer in LAYERS},
+    "thrifty_share": "share",
+    "cost_water_m3": "GBP",
+    "cost_compost_year": "GBP",
+    "cost_keeper_year": "GBP",
+    "renew_share_year": "share",
+    "repair_share_year": "share",
+    "cost_insurance_year": "GBP",
+    "cost_licence": "GBP",
+    "cost_licence_year": "GBP",
+    "cost_traffic_day": "GBP",
+    "soil_renewed_years": "years",
+    "soil_renewed_share": "share",
+    "repaint_years": "years",
+    "cost_repaint": "GBP",
+    "box_life_years": "years",
+    "cost_removal": "GBP",
+    "visit_minutes": "minutes",
+    "other_hours_year": "hours",
+    "cost_hour": "GBP",
+    "years_told": "years",
+    "gain_reach_m": "m",
+    "gain_least_told": "addresses",
     **{f"visits_{month}": "visits a week" for month in MONTHS},
+    **{f"dry_week_{month}": "l/m2/week" for month in MONTHS},
 }
-_POSITIVE = ("water_can_l", "bay_m", "water_l_m2_day")
+_POSITIVE = (
+    "water_can_l", "bay_m", "soil_renewed_years", "repaint_years", "box_life_years", "years_told",
+)  # fmt: skip
+PRICED = (
+    "boxes", "soil", "drainage", "mulch", "plants", "label", "band", "delivery", "kit", "years",
+)  # fmt: skip
+"""What prices are told for: the parts of the bill, and the years after it."""
 _NUMBERS = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _FIGURES.items()}
 
 
@@ -76,11 +104,26 @@ class RecipeAmount:
 @table("planter_recipes.csv", N_("What can grow in a street planter."), called=N_("planter recipe"))
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """What can grow in a street planter; `amounts` are m2 of features per m2 of soil."""
+    """What can grow in a street planter.
+
+    Attributes
+    ----------
+    key, name, words
+        Key in the table, name in plain words, and what it is in a sentence.
+    mixes
+        Mixes that its boxes are planted from, one after the other along a road; those for the
+        light of the place first.
+    amounts
+        m2 of features per m2 of soil before the plants are chosen: what places are sought with.
+        What is planted then stays within the ranges (`patchnet.plan.box_planting`).
+    """
 
     key: Annotated[str, Key(N_("key of the recipe"))]
     name: Annotated[str, Text(N_("name in plain words"))]
     words: Annotated[str, Text(N_("what it is, in a sentence"), blank="")]
+    mixes: Annotated[
+        tuple[str, ...], Refs(N_("mixes that its boxes are planted from"), table="mixes.csv")
+    ]
     amounts: Annotated[
         Mapping[str, Figure],
         RowsOf(
@@ -109,6 +152,35 @@ class SchemeFigure:
 
     key: Annotated[str, Choice(N_("key of the figure"), of=tuple(_FIGURES))]
     figure: Annotated[Figure, Number(N_("the figure"), by_key=_scheme_numbers)]
+
+
+@table(
+    "scheme_prices.csv",
+    N_("How well founded a price is: assumed or quoted, from when, by whom."),
+    called=N_("price of a scheme"),
+    bases=(Basis("", "{how}"),),
+)
+@dataclass(frozen=True, slots=True)
+class SchemePrice:
+    """How well founded a price of the bill is.
+
+    Parameters
+    ----------
+    key
+        Part of the bill.
+    how
+        ``assumed``, or ``quoted`` by somebody who would deliver at it.
+    dated
+        Month that the price is from, such as 2026-11.
+    by
+        Who quoted it; empty: nobody.
+    """
+
+    key: Annotated[str, Choice(N_("part of the bill"), of=PRICED)]
+    how: Annotated[str, Choice(N_("assumed, or quoted by somebody"), of=("assumed", "quoted"))]
+    dated: Annotated[str, Text(N_("month that it is from, such as 2026-11"), shown=False)]
+    by: Annotated[str, Text(N_("who quoted it"), blank="", shown=False)]
+    sources: Annotated[tuple[str, ...], SourcesOf()]
 
 
 @table(
@@ -178,7 +250,14 @@ class SchemeConsent:
     ]
     name: Annotated[str, Text(N_("whose, or what"))]
     about: Annotated[str, Text(N_("what it is about"))]
+    where: Annotated[
+        tuple[str, ...], Refs(N_("countries it is for; nothing: all"), table="countries.csv")
+    ]
     sources: Annotated[tuple[str, ...], SourcesOf()]
+
+    def holds_in(self, country: str) -> bool:
+        """Whether it is asked for in a country."""
+        return not self.where or country in self.where
 
 
 def read_scheme_figures(reader: Reader) -> dict[str, Figure]:

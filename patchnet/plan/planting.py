@@ -20,6 +20,7 @@ from patchnet.plan.planting_fits import (
     soil_depth,
 )
 from patchnet.plan.planting_mixes import in_mixes
+from patchnet.plan.planting_numbers import cost_of, numbers_of, too_few
 from patchnet.plan.plot_plan import Bloom, HazardLine, Planting, PlantingLine
 from patchnet.plan.variety import of_share
 
@@ -28,7 +29,6 @@ __all__ = ["choose_planting"]
 _ANYWHERE = Where()
 _SLACK = 1e-9
 _BARE = 1e-6  # next to any weight of a hungry month
-_ENDLESS = float("inf")
 _TRIES = 6  # times that a planting is made smaller to fit the money
 _CLOSER = 0.95  # a little below, because plants come whole
 
@@ -180,8 +180,8 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
         options = of_share(knowledge, options, task.where.share, places)
         choice = choose(knowledge, places, options, task.aim)
         chosen = [options[at] for at in choice.options]
-        numbers = _numbers(places, chosen, task.aim.money)
-        thin = _too_few(knowledge, places, chosen, numbers)
+        numbers = numbers_of(places, chosen, task.aim.money)
+        thin = too_few(knowledge, places, chosen, numbers)
         if not thin:
             break
         refused |= thin
@@ -217,7 +217,7 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
         mixes=tuple(
             (site.feature, site.mix.key) for site in places if site.mix is not None
         ),
-        cost=_cost(knowledge, chosen, numbers, places),
+        cost=cost_of(knowledge, chosen, numbers, places),
         thread=tuple(
             key
             for key in knowledge.plant_lists.get("thread", {})
@@ -227,91 +227,22 @@ def _planted(task: _Task, features: Mapping[str, float]) -> Planting:
 
 
 def _places(task: _Task, features: Mapping[str, float]) -> tuple[Site, ...]:
-    depth = task.where.soil_depth_m
     found = sites(task.knowledge, task.facts, features)
-    if depth is None:
-        return found
-    return tuple(replace(site, depth_m=depth) if site.pot else site for site in found)
+    return tuple(_as_found(task, site) if site.pot else site for site in found)
 
 
-def _too_few(
-    knowledge: Knowledge, places: tuple[Site, ...], chosen: list[Option], numbers: list[int]
-) -> set[int]:
-    """Places whose mix came out with less than half of its plants, bulbs apart: refused there."""
-    least = knowledge.setting("planting_mix_least")
-    planted = dict.fromkeys(range(len(places)), 0)
-    for option, number in zip(chosen, numbers, strict=True):
-        planted[option.site] += number * (option.plant.layer != "bulb")
-    return {
-        at
-        for at, site in enumerate(places)
-        if site.mix is not None
-        and planted[at]
-        < least
-        * sum(
-            count
-            for count, line in zip(site.counts, site.mix.lines, strict=True)
-            if line.plant not in knowledge.plants or knowledge.plants[line.plant].layer != "bulb"
-        )
-    }
-
-
-def _numbers(places: tuple[Site, ...], chosen: list[Option], money: float | None) -> list[int]:
-    """How many of each: the fewest first, then one by one to the kind with least room so far.
-
-    In a mix every number is that of its line.
-    """
-    numbers = [option.least for option in chosen]
-    purse = float("inf")
-    if money is not None:
-        purse = money - sum(option.least * option.price for option in chosen)
-    layers: dict[tuple[int, str], list[int]] = {}
-    for at, option in enumerate(chosen):
-        if not option.fixed:
-            layers.setdefault((option.site, option.tier), []).append(at)
-    for (site, tier), members in layers.items():
-        room = places[site].room
-        if tier == "plants":
-            each, over = divmod(int(room), len(members))
-            for place, at in enumerate(members):
-                more = max(each + (place < over) - numbers[at], 0)
-                price = chosen[at].price
-                if price > 0:
-                    more = min(more, int(max(purse, 0.0) / price) if purse < _ENDLESS else more)
-                numbers[at] += more
-                purse -= more * price
-            continue
-        left = room - sum(numbers[at] * chosen[at].each for at in members)
-        while True:
-            growing = [
-                at
-                for at in members
-                if numbers[at] < chosen[at].most
-                and chosen[at].each <= left + 1e-9
-                and chosen[at].price <= purse
-            ]
-            if not growing:
-                break
-            # Rounded: areas alike on paper are alike here, and the earlier plant comes first.
-            at = min(growing, key=lambda one: (round(numbers[one] * chosen[one].each, 6), one))
-            numbers[at] += 1
-            left -= chosen[at].each
-            purse -= chosen[at].price
-    return numbers
-
-
-def _cost(
-    knowledge: Knowledge, chosen: list[Option], numbers: list[int], places: tuple[Site, ...]
-) -> tuple[float, float, float]:
-    """Money for all the plants: least, usual and most, in the currency of the settings."""
-    total = [0.0, 0.0, 0.0]
-    for option, number in zip(chosen, numbers, strict=True):
-        form = knowledge.plant_forms.get(places[option.site].place.form or "")
-        price = option.plant.price if form is None or form.price is None else form.price
-        if price is not None:
-            for at, one in enumerate((price.low, price.value, price.high)):
-                total[at] += number * one
-    return (round(total[0], 2), round(total[1], 2), round(total[2], 2))
+def _as_found(task: _Task, site: Site) -> Site:
+    """A box or pot with the depth that was measured, and as full as a street box is to be."""
+    depth = task.where.soil_depth_m
+    site = site if depth is None else replace(site, depth_m=depth)
+    if not task.where.street:
+        return site
+    know = task.knowledge
+    return replace(
+        site,
+        plants_least=know.setting("planting_box_plants_m2") * site.soil_m2,
+        shrub_most=know.setting("planting_box_shrub_m2") * site.soil_m2,
+    )
 
 
 def _lines(

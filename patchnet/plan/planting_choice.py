@@ -21,8 +21,9 @@ The aim, the first part before the second:
 
 Under these bounds: the fewest of every kind chosen fit the layer of the place together (layers
 overlap, plants of one layer share the room), each line of a mix has one kind, plants of dry and of
-moist ground never share a place, all cost no more than the money there is, and a place and the
-plot have no more kinds than their bound (the plot without mixes, hedges, trees and plug plants in
+moist ground never share a place, shrubs take no more of a street box than their part, all cost no
+more than the money there is, and a place and the plot have no more kinds than their bound (the
+plot without mixes, hedges, trees and plug plants in
 grass). Of plantings alike in both parts, that which takes the plants standing earlier in the
 table. The weights are settings
 (``planting_...``), all our own assumptions. Worth is counted in whole thousandths and cover in
@@ -41,7 +42,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
 from patchnet.knowledge.records import Knowledge
-from patchnet.plan.planting_fits import LINE, Option, Site, side_of
+from patchnet.plan.planting_fits import LINE, Option, Site, shrub_crown, side_of
 
 __all__ = ["Aim", "Choice", "choose"]
 
@@ -240,6 +241,10 @@ class _Programme:
             row = {at: 1.0 for at, option in enumerate(self.options) if option.site == site}
             if len(row) > place.kinds:
                 self._at_most(row, place.kinds)
+            if place.shrub_most is not None:
+                crowns = {at: self.options[at].least * shrub_crown(self.options[at].plant)
+                          for at in row}  # fmt: skip
+                self._at_most(crowns, place.shrub_most + 1e-9)
         self._once(places)
         most = int(self.knowledge.setting("planting_kinds_all"))
         row = {

@@ -17,6 +17,7 @@ __all__ = [
     "Where",
     "fitting",
     "harms",
+    "shrub_crown",
     "side_of",
     "sites",
     "soil_depth",
@@ -91,6 +92,9 @@ class Where:
         Which share of the street's kinds is this plot's (see `patchnet.plan.variety`); None: any.
     money
         What the plants may cost, in the currency of the ``cost`` settings; None: anything.
+    mixes
+        Keys of mixes, whatever the tables say of streets: the first of which enough can be had is
+        taken. Empty: those that suit the place.
     """
 
     street: bool = False
@@ -99,6 +103,7 @@ class Where:
     has: frozenset[str] = frozenset()
     share: int | None = None
     money: float | None = None
+    mixes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +122,9 @@ class Site:
         The tested mix that it starts from, or None.
     counts
         Of a mix: how many of each of its lines stand here, 0 or more.
+    plants_least, shrub_most
+        Fewest plants besides bulbs, and most crown of shrubs (m2), where a mix stands in a street
+        box; None: as the mix says.
     """
 
     feature: str
@@ -128,6 +136,8 @@ class Site:
     depth_m: float | None = None
     mix: Mix | None = None
     counts: tuple[int, ...] = ()
+    plants_least: float | None = None
+    shrub_most: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +222,19 @@ def sites(
         depth = float(place.soil_depth.value) if pot and place.soil_depth is not None else None
         found.append(Site(key, place, pot, room, kinds, soil, depth))
     return tuple(found)
+
+
+def shrub_crown(plant: Plant) -> float:
+    """Return the crown of one shrub as it is kept, m2; 0 for a plant that is none.
+
+    Low woody plants that stand among the herbs (thyme, heath) are no shrubs here.
+
+    Parameters
+    ----------
+    plant
+        A plant of the tables, or a user's own.
+    """
+    return math.pi / 4 * plant.width_m**2 if plant.tier == "shrub" else 0.0
 
 
 def toxic_to(plant: Plant, knowledge: Knowledge) -> frozenset[str]:

@@ -6,11 +6,12 @@ from dataclasses import replace
 
 from patchnet.knowledge.records import Knowledge, Mix, MixLine, Plant
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.planting_fits import LINE, Option, Site, Where, side_of
+from patchnet.plan.planting_fits import LINE, Option, Site, Where, shrub_crown, side_of
 from patchnet.plan.variety import plant_shares
 
 __all__ = ["counts_in", "in_mixes", "mixes_for"]
 
+_SLACK = 1e-9
 _LOW = ("ground", "filler", "trailing", "mid")
 
 
@@ -75,11 +76,12 @@ def _sizes(mix: Mix, site: Site) -> dict[float, list[float]]:
     }
 
 
-def counts_in(mix: Mix, site: Site) -> tuple[int, ...]:
+def counts_in(mix: Mix, site: Site, knowledge: Knowledge | None = None) -> tuple[int, ...]:
     """Return how many of each line of a mix a bed or box holds.
 
     In a box of a size that was tested: those counts; else those of the size next to it (by the
-    ratio of the two) in proportion, whole plants by the largest remainders.
+    ratio of the two) in proportion, whole plants by the largest remainders. Where a street box
+    would be emptier than it is to be: those of the nearest size that fills it.
 
     Parameters
     ----------
@@ -87,10 +89,29 @@ def counts_in(mix: Mix, site: Site) -> tuple[int, ...]:
         The mix.
     site
         The bed or box.
+    knowledge
+        For which plants are bulbs, which do not fill a box; None: it is not asked.
     """
     sizes = _sizes(mix, site)
-    size = min(sizes, key=lambda one: (abs(math.log(one / site.soil_m2)), one))
-    wanted = [number * site.soil_m2 / size for number in sizes[size]]
+    near = sorted(sizes, key=lambda one: (abs(math.log(one / site.soil_m2)), one))
+    found = [_in_proportion(sizes[size], site.soil_m2 / size) for size in near]
+    if knowledge is None or site.plants_least is None:
+        return found[0]
+    bulbs = [knowledge.plants[line.plant].layer == "bulb" for line in mix.lines
+             if line.plant in knowledge.plants]  # fmt: skip
+    if len(bulbs) < len(mix.lines):
+        return found[0]
+    least = site.plants_least - _SLACK
+    filling = (
+        counts for counts in found
+        if sum(n for n, bulb in zip(counts, bulbs, strict=True) if not bulb) >= least
+    )  # fmt: skip
+    return next(filling, found[0])
+
+
+def _in_proportion(numbers: Sequence[float], share: float) -> tuple[int, ...]:
+    """Whole plants in proportion, by the largest remainders."""
+    wanted = [number * share for number in numbers]
     counts = [math.floor(number + 1e-9) for number in wanted]
     over = math.floor(sum(wanted) + 0.5) - sum(counts)
     for at in sorted(range(len(wanted)), key=lambda k: (counts[k] - wanted[k], k))[:over]:
@@ -142,13 +163,13 @@ def in_mixes(
         here = [option for option in options if option.site == at]
         mixes: tuple[Mix, ...] = ()
         if at not in without and site.place.counted == "m2":
-            mixes = mixes_for(knowledge, facts, site, light, where)
+            mixes = _asked(knowledge, where) or mixes_for(knowledge, facts, site, light, where)
         if where.share is not None and mixes:
             first = where.share % len(mixes)
             mixes = (*mixes[first:], *mixes[:first])
-        made = [_started(knowledge, mix, site, here, where, months) for mix in mixes]
+        made = (_started(knowledge, mix, site, here, where, months) for mix in mixes)
         started = [one for one in made if one is not None]
-        ways = started or [(site, here)]
+        ways = started[: 1 if where.mixes else None] or [(site, here)]
         best = max(
             range(len(ways)), key=lambda k: (_covered(ways[k][1], months, knowledge, where), -k)
         )
@@ -157,6 +178,10 @@ def in_mixes(
     order = {key: at for at, key in enumerate(knowledge.plants)}
     found.sort(key=lambda one: (order[one.plant.key], one.site))
     return tuple(sites), tuple(found)
+
+
+def _asked(knowledge: Knowledge, where: Where) -> tuple[Mix, ...]:
+    return tuple(knowledge.mixes[key] for key in where.mixes if key in knowledge.mixes)
 
 
 def _covered(
@@ -187,7 +212,7 @@ def _started(
     side = side_of(mix.soil)
     fit = {one.plant.key: one for one in here if side_of(one.plant.soil) in ("", side)}
     ours = _ours(knowledge, fit, where)
-    counts = counts_in(mix, site)
+    counts = counts_in(mix, site, knowledge)
     planted = [(at, line) for at, line in enumerate(mix.lines) if counts[at]]
     to_be_had = [line for _, line in planted if {line.plant, *line.swaps} & set(fit)]
     if len(to_be_had) < knowledge.setting("planting_mix_least") * len(planted) or not planted:
@@ -200,6 +225,8 @@ def _started(
             tested = 1.0 if key == line.plant else stands_in * (key in line.swaps)
             plant = fit[key].plant
             least = number if own is None else _as_wide(number, own, plant)
+            if site.shrub_most is not None and shrub_crown(plant) > 0:
+                least = min(least, max(1, int(site.shrub_most / shrub_crown(plant) + 1e-9)))
             options.append(_on_line(fit[key], str(at), least, tested))
     lacking = {
         month

@@ -16,13 +16,13 @@ from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.regions import usual_groups
-from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import ceiling_of
 from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
-from patchnet.scheme.field import GroupField, group_fields, with_sites
+from patchnet.scheme.field import GroupField, group_fields
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.in_draws import InDraws, SchemesAsked, choose_in_draws, state_of
+from patchnet.scheme.planted import plant_boxes, with_scheme
 from patchnet.scheme.planter_scheme import (
     PlacedPlanter,
     Scheme,
@@ -437,10 +437,17 @@ def _handed_over(
     drawn: InDraws | None,
     compared: Callable[[Assessment, Assessment], Comparison],
 ) -> Scheme:
-    hood = _with_scheme(before, [(usable[s], recipes[r]) for s, r in ordered])
+    chosen = [(usable[s], recipes[r]) for s, r in ordered]
+    planted = plant_boxes(before, chosen)
+    hood = with_scheme(before, [site for site, _ in chosen], planted)
     ids = list(hood.plots.index[len(before.neighbourhood.plots) :])
     after = anew(hood, prior=before.prior)
-    planters = _placed(ids, ordered, usable, recipes, rules, fields, filled)
+    planters = tuple(
+        replace(one, planting=box)
+        for one, box in zip(
+            _placed(ids, ordered, usable, recipes, rules, fields, filled), planted, strict=True
+        )
+    )
     doubt = None
     if drawn is not None:
         planters = tuple(
@@ -483,32 +490,6 @@ def _by_cover(scheme: Scheme, cover: Cover, ordered: Sequence[Pick], recipes: in
         "the share it adds to the {whole:.0%} of it that some planter gives something towards."
     ).format(whole=whole)
     return replace(scheme, planters=tuple(planters), notes=(*scheme.notes, note))
-
-
-def _with_scheme(assessment: Assessment, chosen: Sequence[tuple[Site, Recipe]]) -> Neighbourhood:
-    """The neighbourhood as it was read, with the planters as plots; what is not known stays so."""
-    hood = assessment.neighbourhood
-    width = max(2, len(str(len(chosen))))
-    ids: list[str] = []
-    for at in range(1, len(chosen) + 1):
-        name = f"S{at:0{width}d}"
-        while name in hood.plots.index:
-            name = f"{name}x"
-        ids.append(name)
-    grown = with_sites(assessment, [site for site, _ in chosen], ids)
-    amount = np.vstack([hood.answers.amount, np.zeros((len(chosen), len(hood.answers.features)))])
-    for at, (site, recipe) in enumerate(chosen, len(hood.plots)):
-        for feature, share in recipe.amounts.items():
-            column = hood.answers.features.index(feature)
-            amount[at, column] = share.value * site.size.plan_m2
-    extra = np.ones((len(chosen), amount.shape[1]), dtype=bool)
-    answers = replace(
-        grown.answers,
-        amount=amount,
-        sized=np.vstack([hood.answers.sized, extra]),
-        sure=np.vstack([hood.answers.sure, extra]),
-    )
-    return replace(grown, answers=answers)
 
 
 def _placed(

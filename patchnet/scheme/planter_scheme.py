@@ -8,6 +8,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison
 from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Recipe
+from patchnet.plan.box_planting import BoxPlanting
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
 from patchnet.street.keepers import Keeper
@@ -107,6 +108,7 @@ class PlacedPlanter:
     keeper: str | None
     carry_m: float | None
     often: float | None = None
+    planting: BoxPlanting | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from patchnet.pages.kit.doubt_words import of_draws
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
+from patchnet.pages.scheme.front_figures import states_drawn
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import (
     change_range,
@@ -16,16 +17,16 @@ from patchnet.pages.terminal.compare_text import (
     gains_words,
 )
 
-__all__ = ["case_html"]
+__all__ = ["case_html", "sure_html"]
 
 _NAMED = 6
 _HEADS: WordList[str] = WordList(
     (
-        N_("Group"),
-        N_("Linked homes before"),
+        N_("Animal"),
+        N_("Homes in reach before"),
         N_("After"),
         N_("Change"),
-        N_("Connected groups"),
+        N_("Islands"),
         N_("Breaks closed"),
         N_("Months no longer hungry"),
     )
@@ -51,14 +52,22 @@ def case_html(pack: SchemePack) -> Markup:
     ]
     return render(
         "scheme/case.html",
+        states=states_drawn(pack),
         table=table(
             _("Before and after"),
             [*_HEADS, *(_DRAWN if comparison.draws else ())],
             rows,
             css="case",
         ),
-        doubt=doubt_words(comparison),
         closed=[words for change in comparison.groups for words in _closed(change, pack)],
+    )
+
+
+def sure_html(pack: SchemePack) -> Markup:
+    """How sure the figures of before and after are, and how they will be checked."""
+    return render(
+        "scheme/sure.html",
+        doubt=doubt_words(pack.scheme.comparison),
         known=f"{pack.scheme.before.known_share.mean():.0%}",
     )
 
