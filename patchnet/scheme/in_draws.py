@@ -77,7 +77,9 @@ class SchemesAsked:
         return state_of(answer, fields)
 
 
-def state_of(answer: Assessment, fields: Sequence[GroupField]) -> State:
+def state_of(
+    answer: Assessment, fields: Sequence[GroupField], toll: Array | None = None
+) -> State:
     """Return the search's state with nothing built.
 
     Parameters
@@ -86,12 +88,14 @@ def state_of(answer: Assessment, fields: Sequence[GroupField]) -> State:
         The neighbourhood as it is; its settings are used.
     fields
         Those of all animals.
+    toll
+        Of each site (see `patchnet.scheme.together.SchemeRules`), or None.
     """
     setting = answer.knowledge.setting
     groups = [GroupState(field, setting("p_cut")) for field in fields]
     now = np.sqrt([field.today @ field.chances @ field.today for field in fields])
     votes = vote_shares(field.group for field in fields)
-    return State(groups, Worth(votes, now, setting("worth_first_homes")))
+    return State(groups, Worth(votes, now, setting("worth_first_homes")), toll)
 
 
 @dataclass(frozen=True)
