@@ -21,7 +21,6 @@ from patchnet.scheme.together import EQUAL, SchemeRules
 
 __all__ = [
     "Best",
-    "building_order",
     "climbed_schemes",
     "every_scheme",
     "greedy_scheme",
@@ -38,7 +37,8 @@ _FEW = 40  # with up to this many planters to choose from, all are judged, in ex
 _SHORT = 32  # beyond that, exchanges look at this many: the best, and those near what is taken out
 _CHAINS = 32  # chains tried in a step where there are many planters to choose from
 _ALL = 400  # chains tried where there are few
-_PUSHED = 6  # planters pushed in where there are many
+_SOME = 400  # with up to this many, one is given up for another that is pushed in
+_PUSHED = 12  # planters pushed in where there are many
 _SEED = 20  # of the shaken starts: always the same
 _WIDE = 240  # there a climb looks at so many, and at all of them in every so many steps:
 _EVERY = 5
@@ -79,6 +79,15 @@ class Best:
             last = [one for one in first if _level(first[one]) == least]
             del first[max(last, key=self.rules.rank) if len(last) > 1 else last[0]]
 
+    @property
+    def overall(self) -> tuple[Pick, ...]:
+        """The best of any size; of those as good, the first by rank."""
+        top = max(map(_level, self.value.values()))
+        return min(
+            (self.picks[count] for count in self.picks if _level(self.value[count]) == top),
+            key=self.rules.rank,
+        )
+
     def _before(
         self, one: tuple[Pick, ...], value: float, other: tuple[Pick, ...], than: float
     ) -> bool:
@@ -113,7 +122,8 @@ def every_scheme(
         See above.
     """
     sites, recipes = rules.costs.shape
-    free = list(itertools.product(range(sites), range(recipes)))
+    able = range(sites) if rules.able is None else np.flatnonzero(rules.able).tolist()
+    free = list(itertools.product(able, range(recipes)))
     left = rules.planters - len(fixed)
     if sum(comb(len(free), size) for size in range(left + 1)) > most:
         return None
@@ -148,27 +158,6 @@ def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Be
     best = Best(rules)
     _climb(state.go_to(fixed), rules, best, None, chains=False)
     return best
-
-
-def building_order(
-    picks: Iterable[Pick], without: Callable[[Sequence[Pick]], Mapping[Pick, float]]
-) -> list[Pick]:
-    """Return an order in which each stage is worth having: what is missed least is built last.
-
-    Parameters
-    ----------
-    picks
-        The planters.
-    without
-        Some planters to what is left of their worth without each of them.
-    """
-    left, last = sorted(picks), []
-    while left:
-        rests = without(left)
-        out = max(left, key=lambda pick: rests[pick])
-        left.remove(out)
-        last.append(out)
-    return last[::-1]
 
 
 def planted_otherwise(
@@ -248,7 +237,8 @@ def _sizes(best: Best, rules: SchemeRules) -> list[int]:
     """Numbers of planters whose best scheme is worked on: all, or where there are many, some."""
     sizes = sorted(best.picks)
     some = {sizes[-1] // part for part in (1, 2, 4)}
-    return sizes if _few(rules) else [size for size in sizes if size in some]
+    every = rules.costs.size <= _SOME
+    return sizes if every else [size for size in sizes if size in some]
 
 
 def _few(rules: SchemeRules) -> bool:
@@ -437,7 +427,7 @@ def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
     missed = state.values_without(fixed, _movable(kept, fixed))
     by_miss = sorted(missed, key=lambda pick: -missed[pick])
     movable = _movable(kept, fixed)
-    several = range(1, 3) if _few(rules) else ()
+    several = range(1, 3) if _few(rules) else range(1, 1 + (rules.costs.size <= _SOME))
     given_up = [(), *(out for size in several for out in itertools.combinations(movable, size))]
     tried: set[tuple[Pick, ...]] = set()
     for gone, at in itertools.product(given_up, order):

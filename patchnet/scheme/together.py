@@ -24,6 +24,7 @@ __all__ = ["EQUAL", "SchemeRules"]
 EQUAL = 1e-9
 """Worth below which two schemes are as good as each other: a ten-millionth of a percent of homes."""
 _SLACK = 1e-9
+_PENCE = 0.2  # money by which the lines of a bill are rounded, for a planter, at most
 Rank = tuple[int, int, float, int, tuple[tuple[str, int], ...]]
 
 
@@ -121,6 +122,15 @@ class SchemeRules:
     def cost(self, picks: Sequence[tuple[int, int]]) -> float:
         """Money for some planters: the whole bill."""
         return self._whole(picks, self._kits([site for site, _ in picks]))
+
+    @property
+    def budget_for_boxes(self) -> float:
+        """Most that `costs` of a scheme within the budget can come to: a kit is bought too.
+
+        A bill's lines are rounded to pence, a whole bill's and those of each box by itself.
+        """
+        rounded = 0.0 if self.bill is None else _PENCE * (self.planters + 1)
+        return self.budget - self.kit + rounded
 
     def _whole(self, picks: Sequence[tuple[int, int]], kits: int) -> float:
         if not picks:
