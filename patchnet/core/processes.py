@@ -119,6 +119,11 @@ class Kept(Generic[Block, Shared]):
         if not self._pools:
             self._things = [make(shared, block) for block in blocks]
 
+    @property
+    def width(self) -> int:
+        """How many processes work side by side."""
+        return max(1, len(self._pools))
+
     def __enter__(self) -> Self:
         """Begin."""
         return self

@@ -74,7 +74,7 @@ class SchemeBound:
         self._cliques = rules.cliques()
 
     def of_size(self, planters: int, linked: Array) -> float:
-        """No scheme with this many planters is worth more.
+        """No scheme with this many planters is worth more, less the tolls of its sites.
 
         Parameters
         ----------
@@ -93,8 +93,11 @@ class SchemeBound:
             value, slope = self._worth.tangent(at, touch)
             constant += value + slope * (ceiling.base - touch**2)
             blocks.append(_block(ceiling, self._clusters[at], planters, slope))
-        gain = np.concatenate([np.zeros(picks), *(block.gain for block in blocks)])
-        most = np.concatenate([np.ones(picks), *(block.most for block in blocks)])
+        rules = self._rules
+        tolls = np.zeros(sites) if rules.toll is None else rules.toll
+        able = np.ones(sites) if rules.able is None else rules.able.astype(float)
+        gain = np.concatenate([-np.repeat(tolls, recipes), *(block.gain for block in blocks)])
+        most = np.concatenate([np.repeat(able, recipes), *(block.most for block in blocks)])
         others = len(gain) - picks
         # need y - by x <= shift for everything that is won.
         by = vstack([block.by for block in blocks])
@@ -108,7 +111,7 @@ class SchemeBound:
             (one_of, np.ones(one_of.shape[0])),
             (-locked, -np.ones(locked.shape[0])),
             (csr_array(np.ones((1, picks))), np.array([float(planters)])),
-            (csr_array(self._rules.costs.ravel()[None, :]), np.array([self._rules.budget])),
+            (csr_array(rules.costs.ravel()[None, :]), np.array([rules.budget_for_boxes])),
         ):
             if rows.shape[0] and np.isfinite(most_of).all():
                 matrix.append(hstack([rows, csr_array((rows.shape[0], others))]))

@@ -17,14 +17,21 @@ from patchnet.scheme.together import SchemeRules
 __all__ = ["chains_from"]
 
 Array = NDArray[np.float64]
+Chain = tuple[int, ...]
+_LEAST = 1e-6  # homes: where there are none yet, what is won is not infinite
 _LONGEST = 6  # sites in a chain
-_HEADS = 16  # patches that chains start from
+_HEADS = 48  # patches that chains start from
 _ENDS = 12  # chains of one length, start and group that are told apart by where they end
-_MOST = 24  # chains of one group
+_MOST = 48  # chains of one group
+_ALIKE = 3  # chains that differ from a more promising one in a single site
 
 
-def chains_from(state: State, rules: SchemeRules) -> list[tuple[Pick, ...]]:
-    """Chains of two and more planters worth trying now, each once, by group and promise.
+def chains_from(state: State, rules: SchemeRules, most: int) -> list[tuple[Pick, ...]]:
+    """Chains of two and more planters worth trying now, the most promising first.
+
+    What a chain promises is what closing its break wins all animals for which it does, in the
+    common currency and for each planter. Beside those that promise most over all animals there
+    are always the first two of each animal.
 
     Parameters
     ----------
@@ -32,42 +39,74 @@ def chains_from(state: State, rules: SchemeRules) -> list[tuple[Pick, ...]]:
         The planters that are there now.
     rules
         What a scheme must keep to.
+    most
+        How many at most.
     """
     open_to = rules.open_to(state.picks)
     left = rules.planters - len(state.picks)
-    found: dict[tuple[Pick, ...], None] = {}
-    for group in state.groups:
+    free_of_any = np.flatnonzero(open_to.any(axis=1))
+    if left < 2 or len(free_of_any) < 2:
+        return []
+    promise: dict[Chain, float] = {}
+    first: list[Chain] = []
+    leader: dict[Chain, int] = {}
+    for at, group in enumerate(state.groups):
         free = np.flatnonzero((open_to & group.fixed.stop).any(axis=1))
-        if left < 2 or len(free) < 2:
+        if len(free) < 2:
             continue
-        recipe = _best_recipes(state, group, open_to, free)
-        for chain in _of_group(group, rules, free, min(left, _LONGEST)):
-            picks = tuple((site, recipe[site]) for site in chain)
-            if rules.allows((*state.picks, *picks)):
-                found.setdefault(picks, None)
-    return list(found)
+        # What the worth rises by for one more of the sum over pairs of homes.
+        slope = state.worth.tangent(at, max(float(np.sqrt(group.numerator)), _LEAST))[1]
+        own = _of_group(group, rules, free, min(left, _LONGEST))
+        first += [chain for _, chain in own[:2]]
+        for rate, chain in own:
+            leader.setdefault(chain, at)
+            promise[chain] = promise.get(chain, 0.0) + slope * rate
+    ordered = sorted(promise, key=lambda chain: (-promise[chain], chain))
+    chosen = list(dict.fromkeys([*_unlike(ordered)[:most], *first]))
+    if not chosen:
+        return []
+    recipe = _best_recipes(state, open_to, sorted({site for chain in chosen for site in chain}))
+    chains = []
+    for chain in chosen:
+        stop = state.groups[leader[chain]].fixed.stop
+        picks = tuple((site, next(r for r in recipe[site] if stop[site, r])) for site in chain)
+        if rules.allows((*state.picks, *picks)):
+            chains.append(picks)
+    return chains
+
+
+def _unlike(ordered: Sequence[Chain]) -> list[Chain]:
+    """Chains without most of those that go the same way as a better one but for one site."""
+    seen: dict[tuple[int, Chain], int] = {}
+    kept = []
+    for chain in ordered:
+        parts = [(len(chain), chain[:at] + chain[at + 1 :]) for at in range(len(chain))]
+        times = max(seen.get(part, 0) for part in parts)
+        if times < _ALIKE:
+            kept.append(chain)
+        for part in parts:
+            seen[part] = seen.get(part, 0) + 1
+    return kept
 
 
 def _best_recipes(
-    state: State, group: GroupState, open_to: NDArray[np.bool_], free: NDArray[np.intp]
-) -> dict[int, int]:
-    """For each site the recipe that stops the group and wins most by itself."""
-    picks = [
-        (int(site), int(recipe))
-        for site in free
-        for recipe in np.flatnonzero(open_to[site] & group.fixed.stop[site])
-    ]
-    best: dict[int, tuple[float, int]] = {}
+    state: State, open_to: NDArray[np.bool_], sites: Sequence[int]
+) -> dict[int, list[int]]:
+    """For each site its recipes, first the one that wins most by itself."""
+    picks = [(site, int(recipe)) for site in sites for recipe in np.flatnonzero(open_to[site])]
+    best: dict[int, list[tuple[float, int]]] = {}
     for (site, recipe), value in zip(picks, state.after_at_most(picks).tolist(), strict=True):
-        if site not in best or value > best[site][0]:
-            best[site] = (value, recipe)
-    return {site: recipe for site, (_, recipe) in best.items()}
+        best.setdefault(site, []).append((-value, recipe))
+    return {site: [recipe for _, recipe in sorted(row)] for site, row in best.items()}
 
 
 def _of_group(
     group: GroupState, rules: SchemeRules, free: NDArray[np.intp], longest: int
-) -> list[tuple[int, ...]]:
-    """Chains that improve routes of one group, the most promising for each planter first."""
+) -> list[tuple[float, Chain]]:
+    """Chains that improve routes of one group, and what each planter of them promises to win.
+
+    That is in homes squared, the most first.
+    """
     fixed, now = group.fixed, group.now
     goals = np.flatnonzero(now.active & (now.homes > 0))
     heads = _heads(now.chances, now.flow, goals)
@@ -78,10 +117,10 @@ def _of_group(
     last = now.chances[np.ix_(places, goals)]
     today = now.chances[np.ix_(heads, goals)]
     # What ends in a break holds stands for what hangs on to it: its flow.
-    mass = now.flow[heads][:, None] * now.flow[goals]
+    mass = 2 * now.flow[heads][:, None] * now.flow[goals]
     so_far = now.chances[np.ix_(heads, places)]
     came: list[NDArray[np.int64]] = []
-    rated: list[tuple[float, tuple[int, ...]]] = []
+    rated: dict[Chain, float] = {}
     for count in range(2, longest + 1):
         grown, before = np.empty_like(so_far), np.empty(so_far.shape, dtype=np.int64)
         one_more(so_far, between, grown, before)
@@ -97,9 +136,10 @@ def _of_group(
                 if rate[goal] > 0:
                     chain = _traced(came, row, int(end[goal]))
                     if len(set(chain)) == count:
-                        rated.append((float(rate[goal]), tuple(sorted(free[chain].tolist()))))
-    rated.sort(key=lambda each: (-each[0], each[1]))
-    return list(dict.fromkeys(chain for _, chain in rated))[:_MOST]
+                        key = tuple(sorted(free[chain].tolist()))
+                        rated[key] = max(rated.get(key, 0.0), float(rate[goal]))
+    ordered = sorted(rated, key=lambda chain: (-rated[chain], chain))
+    return [(rated[chain], chain) for chain in _unlike(ordered)[:_MOST]]
 
 
 def _traced(came: Sequence[NDArray[np.int64]], row: int, end: int) -> list[int]:

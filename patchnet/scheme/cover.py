@@ -25,6 +25,7 @@ __all__ = ["Cover", "cover_of", "cover_order", "cover_steps", "most_covered"]
 
 Array = NDArray[np.float64]
 _HALF = 0.5
+_PENCE = 0.05  # money by which the lines of a bill are rounded up, for a planter, at most
 _SCALE = 1e4  # the solver ignores differences of a millionth
 
 
@@ -152,7 +153,10 @@ def most_covered(
          np.ones(sites + rules.cliques().shape[0]))  # fmt: skip
     hold(csr_array(np.ones((1, picks))), None, None, np.array([float(planters)]))
     if np.isfinite(rules.budget):
-        hold(csr_array(rules.costs.ravel()[None, :]), None, None, np.array([rules.budget]))
+        # Kits for as many keepers as there could be are set aside, so that no bill is above it.
+        kits = min(len(rules.keepers) + 1, planters) if rules.keepers else 1
+        left = rules.budget - rules.kit * kits - _PENCE * planters
+        hold(csr_array(rules.costs.ravel()[None, :]), None, None, np.array([left]))
     lower, upper = np.zeros(size), np.ones(size)
     if keepers:
         able = np.isfinite(rules.carries)

@@ -8,12 +8,13 @@ from numpy.typing import NDArray
 
 from patchnet.assess.lodging import rooms_of
 from patchnet.assess.sharing import Shares, share_supplies
-from patchnet.scheme.field import GroupField
+from patchnet.scheme.field import GroupField, columns
 from patchnet.scheme.state import Pick, State
 
 __all__ = ["FilledState", "share_with"]
 
 Array = NDArray[np.float64]
+_Key = tuple[tuple[int, ...], tuple[int, ...]]
 
 
 def share_with(field: GroupField, picks: Sequence[Pick]) -> tuple[Array, Shares]:
@@ -53,6 +54,10 @@ def share_with(field: GroupField, picks: Sequence[Pick]) -> tuple[Array, Shares]
 class FilledState:
     """Schemes over all groups, filled exactly; what was filled before is remembered.
 
+    Planters that give the same to the same homes, and have no places for any themselves, fill
+    alike: along a short street nearly all boxes with the same planting do, so that few fillings
+    serve for many schemes.
+
     Parameters
     ----------
     state
@@ -61,27 +66,90 @@ class FilledState:
 
     def __init__(self, state: State) -> None:
         self._state = state
+        self._alike = [_Alike(group.field) for group in state.groups]
         self._known: dict[tuple[Pick, ...], Array] = {}
 
     def linked(self, picks: Sequence[Pick]) -> Array:
         """Linked homes of each group with some planters there, shape (G,)."""
         key = tuple(sorted(picks))
         if key not in self._known:
-            self._state.go_to(key)
-            self._known[key] = np.array(
-                [_linked(group.field, key, group.now.chances) for group in self._state.groups]
-            )
+            parts = [alike.known(key) for alike in self._alike]
+            if any(part is None for part in parts):
+                self._state.go_to(key)
+                parts = [
+                    alike.linked(key, group.now.chances) if part is None else part
+                    for part, alike, group in zip(
+                        parts, self._alike, self._state.groups, strict=True
+                    )
+                ]
+            self._known[key] = np.array(parts)
         return self._known[key]
 
-    def value(self, picks: Sequence[Pick]) -> float:
+    def worth(self, picks: Sequence[Pick]) -> float:
         """What they are worth: the change of the common currency."""
         return self._state.worth.of((self.linked(picks) ** 2).tolist())
 
+    def value(self, picks: Sequence[Pick]) -> float:
+        """The same less the tolls of their sites."""
+        toll = self._state.toll
+        paid = 0.0 if toll is None else sum(float(toll[site]) for site, _ in picks)
+        return self.worth(picks) - paid
 
-def _linked(field: GroupField, picks: Sequence[Pick], chances: Array) -> float:
-    if not picks:
-        homes = field.today
-    else:
-        room, shares = share_with(field, picks)
-        homes = room * shares.quality[:, 0]
-    return float(np.sqrt(homes @ chances @ homes))
+
+class _Alike:
+    """Fillings of one group, by what the planters give to whom; and linked homes, by their stops.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    """
+
+    def __init__(self, field: GroupField) -> None:
+        self._field = field
+        self._class_of: dict[Pick, int] = {}
+        self._numbers: dict[object, int] = {(): 0}
+        self._homes: dict[tuple[int, ...], Array] = {(): field.today}
+        self._linked: dict[_Key, float] = {}
+
+    def known(self, picks: Sequence[Pick]) -> float | None:
+        """Linked homes with some planters, if they need not be worked out."""
+        return self._linked.get(self._key(picks))
+
+    def linked(self, picks: Sequence[Pick], chances: Array) -> float:
+        """Linked homes with some planters, of which `chances`, shape (n, n), are the routes."""
+        given = self._given(picks)
+        if given not in self._homes:
+            room, shares = share_with(self._field, picks)
+            self._homes[given] = room * shares.quality[:, 0]
+        homes = self._homes[given]
+        key = self._key(picks)
+        self._linked[key] = float(np.sqrt(homes @ chances @ homes))
+        return self._linked[key]
+
+    def _key(self, picks: Sequence[Pick]) -> "_Key":
+        stops = tuple(site for site, recipe in picks if self._field.offers[site][recipe].stop)
+        return stops, self._given(picks)
+
+    def _given(self, picks: Sequence[Pick]) -> tuple[int, ...]:
+        return tuple(sorted(filter(None, map(self._class, picks))))
+
+    def _class(self, pick: Pick) -> int:
+        """Number of what a planter gives to whom; 0 where it gives nothing."""
+        if pick not in self._class_of:
+            self._class_of[pick] = self._numbers.setdefault(self._found(pick), len(self._numbers))
+        return self._class_of[pick]
+
+    def _found(self, pick: Pick) -> object:
+        site, recipe = pick
+        field = self._field
+        if field.offers[site][recipe].places.any():
+            return pick
+        parts: list[object] = []
+        for at, need in enumerate(field.needs):
+            given = need.given[site, recipe]
+            reached = columns(need.reached, field.plots + site)
+            homes = np.sort(reached[field.habitable[reached]])
+            if given.any() and len(homes):
+                parts.append((at, given.tobytes(), homes.tobytes()))
+        return tuple(parts)

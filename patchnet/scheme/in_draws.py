@@ -1,10 +1,10 @@
-"""Which scheme of its size to choose, and in which order to build it, where much is not sure.
+"""Which scheme to choose where much is not sure: the one that is expected to win most.
 
 The best scheme at the figures in use may rest on one break that is just narrow enough. So good
 schemes are sought anew in a number of draws; all of them are then judged in every draw, and the
-one with the largest mean share of what was possible is the choice (see
-`patchnet.plan.in_draws`). They are judged first by the promise that the search climbs, which takes
-next to no time; the best of them, and those with other planting in one box, by filling alike.
+one with the largest mean worth, less what is taken off for places to ask about or to measure, is
+the choice. They are judged first by the promise that the search climbs, which takes next to no
+time; the best of them, and those with other planting in one box, by filling alike.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -18,17 +18,17 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.draws import BATCH
-from patchnet.assess.over_draws import UncertainAnswer, draws_of, over_draws
+from patchnet.assess.over_draws import draws_of
+from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.worth import vote_shares
-from patchnet.plan.in_draws import ChangesInDraws, mean_share, nothing_to_lose
-from patchnet.scheme.field import GroupField, group_fields
-from patchnet.scheme.filled import FilledState
-from patchnet.scheme.search import building_order, climbed_schemes, planted_otherwise
-from patchnet.scheme.state import GroupState, Pick, State, Worth
-from patchnet.scheme.together import SchemeRules
-from patchnet.street.site import Site
+from patchnet.plan.in_draws import ChangesInDraws
+from patchnet.scheme.drawn_states import DrawnState, DrawnStates, SchemesAsked
+from patchnet.scheme.search import climbed_schemes, planted_otherwise
+from patchnet.scheme.stages import best_order, order_by_misses
+from patchnet.scheme.state import Pick
+from patchnet.scheme.together import EQUAL, SchemeRules
 
-__all__ = ["InDraws", "SchemesAsked", "choose_in_draws", "state_of"]
+__all__ = ["Beside", "InDraws", "choose_in_draws"]
 
 Array = NDArray[np.float64]
 Picks = tuple[Pick, ...]
@@ -38,60 +38,23 @@ _FROM_EACH = 2  # schemes taken from the search in one draw
 _MORE = 3  # beyond the number asked for, so many good planters are combined in every way
 _FILLED = 6  # schemes that promise most, over the draws and in use each, that are filled
 _LAST = 3  # of these, so many that are judged in all draws
+_ORDERED = 8  # up to so many planters every order is looked at
 
 
-@dataclass(frozen=True, eq=False)
-class SchemesAsked:
-    """What is sought in each draw.
+@dataclass(frozen=True)
+class Beside:
+    """What another scheme comes to in the draws in which the choice was made.
 
     Attributes
     ----------
-    sites, ids, recipes, groups
-        Sites that may be used, ids for their plots, keys of recipes and of animals.
-    rules
-        Which planters can stand together.
-    locked
-        Planters that are in every scheme.
-    count
-        Planters of a scheme, at most.
+    won
+        Linked homes it wins, all animals together.
+    linked
+        Shape (G,): the mean for each animal.
     """
 
-    sites: tuple[Site, ...]
-    ids: tuple[str, ...]
-    recipes: tuple[str, ...]
-    groups: tuple[str, ...]
-    rules: SchemeRules
-    locked: Picks
-    count: int
-
-    def state(self, answer: Assessment) -> State:
-        """Return the search's state in one draw, with nothing built.
-
-        Parameters
-        ----------
-        answer
-            The answer in that draw.
-        """
-        recipes = [answer.knowledge.recipes[key] for key in self.recipes]
-        fields = group_fields(answer, self.sites, self.ids, recipes, list(self.groups))
-        return state_of(answer, fields)
-
-
-def state_of(answer: Assessment, fields: Sequence[GroupField]) -> State:
-    """Return the search's state with nothing built.
-
-    Parameters
-    ----------
-    answer
-        The neighbourhood as it is; its settings are used.
-    fields
-        Those of all animals.
-    """
-    setting = answer.knowledge.setting
-    groups = [GroupState(field, setting("p_cut")) for field in fields]
-    now = np.sqrt([field.today @ field.chances @ field.today for field in fields])
-    votes = vote_shares(field.group for field in fields)
-    return State(groups, Worth(votes, now, setting("worth_first_homes")))
+    won: Spread
+    linked: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -112,7 +75,9 @@ class InDraws:
         Share of the draws in which the street would be better without it, 0-1.
     often
         Along `picks`: share of the draws in which the best scheme has a planter at that place, or
-        so close to it that not both could stand; 0-1.
+        at one alike (see `often_there`); 0-1.
+    own, beside
+        What the choice comes to, and each scheme that was judged beside it.
     """
 
     picks: Picks
@@ -121,6 +86,8 @@ class InDraws:
     share: float
     harm: float
     often: tuple[float, ...]
+    own: Beside
+    beside: tuple[Beside, ...]
 
 
 def choose_in_draws(
@@ -132,8 +99,9 @@ def choose_in_draws(
     seed: int,
     processes: int | None,
     progress: Bar | None,
+    beside: Sequence[Picks] = (),
 ) -> InDraws | None:
-    """Choose the scheme that wins most of what was possible, as the mean over the draws.
+    """Choose the scheme that is expected to win most: its mean worth over the draws.
 
     Parameters
     ----------
@@ -148,78 +116,91 @@ def choose_in_draws(
         How many draws at most, and their seed.
     processes, progress
         See `patchnet.plan_scheme`.
+    beside
+        Schemes that are judged in the same draws, and not chosen from.
 
     Returns
     -------
     InDraws
-        The choice; None where no scheme wins anything in any draw.
+        The choice; None where no scheme wins anything on the whole.
     """
-    taken = _Taken(before, asked, draws_of(before, draws, seed), processes, progress)
+    uncertain = draws_of(before, draws, seed)
     some = range(min(draws, BATCH))
-    in_use = [tuple(sorted(picks)) for picks in promising][:_FILLED]
-    sought = list(taken.each(_sought, asked, some))
-    found = [picks for schemes, _ in sought for picks in schemes]
-    single = mean_share(np.array([alone for _, alone in sought]))
-    pool = _first_pool(asked, [*in_use, *found], single)
-    if not pool:
-        return None
-    first = _ranked(pool, taken.judged(_promised, pool, some))
-    likely = _unique(
-        [*first[:_FILLED], *in_use, *planted_otherwise(first[0], asked.locked, asked.rules)]
-    )
-    leader, *others = _ranked(likely, taken.judged(_filled, likely, some))
-    last = _unique([leader, *others[:_LAST], *_planted_otherwise(leader, asked)])
-    judged = taken.judged(_filled, last, range(draws), stop=True)
-    best = int(judged.score.argmax())
-    if judged.score[best] <= 0:
-        return None
-    ordered = _mean_order(last[best], list(taken.each(_order, (asked, last[best]), some)))
-    return InDraws(
-        picks=ordered,
-        draws=judged.count,
-        tried=len({*pool, *likely, *last}),
-        share=float(judged.share[best]),
-        harm=judged.harm(best),
-        often=_often(ordered, [last[int(at)] for at in judged.best], asked.rules),
-    )
+    with DrawnStates(asked, uncertain, kept=some, processes=processes, bar=progress) as drawn:
+        taken = _Taken(before, asked, drawn)
+        in_use = [tuple(sorted(picks)) for picks in promising][:_FILLED]
+        sought = drawn.ask(_sought, (), some)
+        found = [picks for schemes, _ in sought for picks in schemes]
+        alone = np.mean([single for _, single in sought], axis=0)
+        pool = _first_pool(asked, [*in_use, *found], alone)
+        if not pool:
+            return None
+        first = taken.ranked(pool, taken.judged(_promised, pool, some))
+        likely = _unique(
+            [*first[:_FILLED], *in_use, *planted_otherwise(first[0], asked.locked, asked.rules)]
+        )
+        leader, *others = taken.ranked(likely, taken.judged(_filled, likely, some))
+        last = _unique([leader, *others[:_LAST], *_planted_otherwise(leader, asked)])
+        judged = taken.judged(_filled, [*last, *beside], range(draws), choose=len(last))
+        chosen = taken.ranked(last, judged)[0]
+        best = last.index(chosen)
+        if taken.score(last, judged)[best] <= 0:
+            return None
+        told = [
+            Beside(
+                judged.won(at),
+                tuple((judged.after[:, at] - judged.now).mean(axis=0).tolist()),
+            )
+            for at in (best, *range(len(last), len(last) + len(beside)))
+        ]
+        among = judged.worth[:, : len(last)] - taken.tolls(last)
+        winners = among[among.max(axis=1) > EQUAL]
+        shares = winners[:, best] / winners.max(axis=1) if len(winners) else np.zeros(1)
+        ordered = _ordered(chosen, drawn, some)
+        alike = places_alike(asked, alone)
+        return InDraws(
+            picks=ordered,
+            draws=judged.count,
+            tried=len({*pool, *likely, *last}),
+            share=float(shares.mean()),
+            harm=judged.harm(best),
+            often=often_there(
+                ordered, [last[int(row.argmax())] for row in winners], asked.rules, alike
+            ),
+            own=told[0],
+            beside=tuple(told[1:]),
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class _Taken:
-    """How draws are taken."""
+    """Schemes judged in draws, and put in their order."""
 
     before: Assessment
     asked: SchemesAsked
-    uncertain: UncertainAnswer
-    processes: int | None
-    progress: Bar | None
+    drawn: DrawnStates
 
     @cached_property
     def votes(self) -> Array:
         groups = self.before.knowledge.groups
         return vote_shares(groups[key] for key in self.asked.groups)
 
-    def each(
-        self, work: Callable[[Any, Assessment], Any], extra: object, numbers: Sequence[int]
-    ) -> Iterable[Any]:
-        rows = over_draws(work, extra, self.uncertain, list(numbers), processes=self.processes)
-        return self.progress(rows) if self.progress else rows
-
     def judged(
         self,
-        work: Callable[[Any, Assessment], Row],
+        work: Callable[[DrawnState, Any], Row],
         pool: Sequence[Picks],
         numbers: Sequence[int],
         *,
-        stop: bool = False,
+        choose: int | None = None,
     ) -> ChangesInDraws:
-        """Judge schemes; where it may stop, until no other can be much better than the first."""
+        """Judge schemes; to `choose` from so many, until no other can be much better."""
         now: list[Array] = []
         after: list[Array] = []
-        for today, then in self.each(work, (self.asked, tuple(pool)), numbers):
-            now.append(today)
-            after.append(then)
-            if stop and len(now) % BATCH == 0 and self.enough(self.so_far(now, after)):
+        for first in range(0, len(numbers), BATCH):
+            for today, then in self.drawn.ask(work, tuple(pool), numbers[first : first + BATCH]):
+                now.append(today)
+                after.append(then)
+            if choose is not None and self.enough(self.so_far(now, after), pool[:choose]):
                 break
         return self.so_far(now, after)
 
@@ -227,11 +208,32 @@ class _Taken:
         first = self.before.knowledge.setting("worth_first_homes")
         return ChangesInDraws(np.array(now), np.array(after), self.votes, first)
 
-    def enough(self, judged: ChangesInDraws) -> bool:
+    def tolls(self, pool: Sequence[Picks]) -> Array:
+        return np.array([self.asked.rules.tolls(picks) for picks in pool])
+
+    def score(self, pool: Sequence[Picks], judged: ChangesInDraws) -> Array:
+        """Shape (pool,): mean worth less tolls; `judged` may hold more behind."""
+        mean: Array = judged.worth[:, : len(pool)].mean(axis=0)
+        return mean - self.tolls(pool)
+
+    def ranked(self, pool: Sequence[Picks], judged: ChangesInDraws) -> list[Picks]:
+        """Schemes, the largest score first, then by rank."""
+        levels = np.round(self.score(pool, judged) / EQUAL).tolist()
+        rank = self.asked.rules.rank
+        return sorted(pool, key=lambda picks: (-levels[pool.index(picks)], rank(picks)))
+
+    def enough(self, judged: ChangesInDraws, pool: Sequence[Picks]) -> bool:
+        """Whether no other scheme can be expected to win much more than the best."""
         setting = self.before.knowledge.setting
-        return judged.count >= setting("draws_least") and nothing_to_lose(
-            judged, surely=setting("draws_lead"), least=setting("draws_little")
-        )
+        if judged.count < max(setting("draws_least"), 2):
+            return False
+        score = self.score(pool, judged)
+        best = int(score.argmax())
+        worth = judged.worth[:, : len(pool)]
+        ahead = worth[:, [best]] - worth
+        error = ahead.std(axis=0, ddof=1) / np.sqrt(judged.count)
+        surely = score[best] - score - setting("draws_lead") * error
+        return bool((surely >= -setting("draws_little") * max(score[best], 0.0)).all())
 
 
 def _unique(pool: Iterable[Picks]) -> list[Picks]:
@@ -242,15 +244,10 @@ def _planted_otherwise(picks: Picks, asked: SchemesAsked) -> list[Picks]:
     return planted_otherwise(picks, asked.locked, asked.rules)
 
 
-def _ranked(pool: Sequence[Picks], judged: ChangesInDraws) -> list[Picks]:
-    """Schemes, the largest mean share first."""
-    return [pool[at] for at in np.argsort(-judged.score, kind="stable").tolist()]
-
-
-def _first_pool(asked: SchemesAsked, found: Iterable[Picks], single: Array) -> list[Picks]:
-    """Schemes found, and all that can be made of the planters that are good alone in most draws."""
+def _first_pool(asked: SchemesAsked, found: Iterable[Picks], alone: Array) -> list[Picks]:
+    """Schemes found, and all that can be made of the planters that are good alone on the mean."""
     recipes = len(asked.recipes)
-    order = np.argsort(-single, kind="stable").tolist()
+    order = np.argsort(-alone, kind="stable").tolist()
     good = [(at // recipes, at % recipes) for at in order]
     good = [pick for pick in good if pick not in asked.locked]
     size = max(asked.count - len(asked.locked), 0)
@@ -259,9 +256,9 @@ def _first_pool(asked: SchemesAsked, found: Iterable[Picks], single: Array) -> l
     return [picks for picks in pool if picks and asked.rules.allows(picks)]
 
 
-def _sought(asked: SchemesAsked, answer: Assessment) -> tuple[tuple[Picks, ...], Array]:
+def _sought(drawn: DrawnState, _: object) -> tuple[tuple[Picks, ...], Array]:
     """Good schemes of one draw, of as many planters as may be; and what each wins alone, (P,)."""
-    state = asked.state(answer)
+    state, asked = drawn.state, drawn.asked
     every = list(product(range(len(asked.sites)), range(len(asked.recipes))))
     alone = np.maximum(state.go_to(asked.locked).after_at_most(every) - state.value, 0.0)
     best = climbed_schemes(state, asked.locked, asked.rules)
@@ -272,37 +269,97 @@ def _sought(asked: SchemesAsked, answer: Assessment) -> tuple[tuple[Picks, ...],
     return tuple(sorted(first, key=lambda picks: (-first[picks], picks))[:_FROM_EACH]), alone
 
 
-def _promised(extra: tuple[SchemesAsked, tuple[Picks, ...]], answer: Assessment) -> Row:
+def _promised(drawn: DrawnState, pool: Sequence[Picks]) -> Row:
     """Linked homes of each animal today, (G,), and with each scheme, (S, G), as promised."""
-    asked, pool = extra
-    state = asked.state(answer)
+    state = drawn.state.go_to(())
     now = state.linked
     return now, np.array([state.go_to(picks).linked for picks in pool])
 
 
-def _filled(extra: tuple[SchemesAsked, tuple[Picks, ...]], answer: Assessment) -> Row:
+def _filled(drawn: DrawnState, pool: Sequence[Picks]) -> Row:
     """The same, filled alike."""
-    asked, pool = extra
-    exactly = FilledState(asked.state(answer))
-    return exactly.linked(()), np.array([exactly.linked(picks) for picks in pool])
+    return drawn.filled.linked(()), np.array([drawn.filled.linked(picks) for picks in pool])
 
 
-def _order(extra: tuple[SchemesAsked, Picks], answer: Assessment) -> Picks:
-    """The order of building in one draw: what is missed least is built last."""
-    asked, picks = extra
-    state = asked.state(answer)
-    return tuple(building_order(picks, lambda left: state.values_without((), left)))
+def _worths(drawn: DrawnState, schemes: Sequence[Picks]) -> Array:
+    """Shape (schemes,): what each promises in one draw."""
+    return np.array([drawn.state.go_to(picks).value for picks in schemes])
 
 
-def _mean_order(picks: Picks, orders: Sequence[Picks]) -> Picks:
-    """Planters by their mean place in several orders; then as they come."""
-    mean = {pick: np.mean([order.index(pick) for order in orders]) for pick in picks}
-    return tuple(sorted(picks, key=lambda pick: (mean[pick], pick)))
+def _ordered(picks: Picks, drawn: DrawnStates, numbers: Sequence[int]) -> Picks:
+    """The order of building: after each planter as much as can be stands, on the mean."""
+
+    def mean(schemes: Sequence[Picks]) -> list[float]:
+        worth: list[float] = np.mean(drawn.ask(_worths, schemes, numbers), axis=0).tolist()
+        return worth
+
+    if len(picks) <= _ORDERED:
+        return best_order(picks, mean)
+    return order_by_misses(picks, mean)
 
 
-def _often(picks: Picks, best: Sequence[Picks], rules: SchemeRules) -> tuple[float, ...]:
-    """In which share of the best schemes each place is used, or one that excludes it."""
-    return tuple(
-        float(np.mean([rules.conflicts[site, [s for s, _ in each]].any() for each in best]))
-        for site, _ in picks
-    )
+def places_alike(asked: SchemesAsked, alone: Array) -> NDArray[np.intp]:
+    """Number sites so that those on one side whose planters alone win the same have one number.
+
+    Parameters
+    ----------
+    asked
+        What was sought.
+    alone
+        Shape (sites x recipes,): what each planter wins alone, the mean of the draws.
+
+    Returns
+    -------
+    array
+        Shape (sites,).
+    """
+    gain = alone.reshape(len(asked.sites), -1).max(axis=1)
+    number = np.full(len(gain), -1, dtype=np.intp)
+    highest: dict[str, tuple[int, float]] = {}
+    count = 0
+    for at in np.argsort(-gain, kind="stable").tolist():
+        side = asked.sites[at].side
+        known = highest.get(side)
+        if known is None or gain[at] < (1 - asked.alike) * known[1]:
+            known = highest[side] = (count, float(gain[at]))
+            count += 1
+        number[at] = known[0]
+    return number
+
+
+def often_there(
+    picks: Picks, best: Sequence[Picks], rules: SchemeRules, alike: "NDArray[np.intp] | None" = None
+) -> tuple[float, ...]:
+    """In which share of the best schemes each place is used, or one that excludes it, or one alike.
+
+    Where a best scheme uses fewer of some places alike than the choice does, each of the choice
+    counts for that part of one.
+
+    Parameters
+    ----------
+    picks
+        The choice.
+    best
+        The best scheme of each draw.
+    rules
+        Which sites exclude each other.
+    alike
+        Shape (sites,): number of the places alike to which each belongs; None: each for itself.
+    """
+    there = np.zeros((len(best), len(picks)))
+    for row, scheme in enumerate(best):
+        left = [site for site, _ in scheme]
+        for at, (site, _) in enumerate(picks):
+            near = [other for other in left if rules.conflicts[site, other]]
+            if near:
+                there[row, at] = 1.0
+                left.remove(site if site in near else near[0])
+        if alike is None:
+            continue
+        for number in {int(alike[site]) for site in left}:
+            mine = [
+                at for at, (s, _) in enumerate(picks) if alike[s] == number and not there[row, at]
+            ]
+            for at in mine:
+                there[row, at] = min(1.0, sum(alike[s] == number for s in left) / len(mine))
+    return tuple(there.mean(axis=0).tolist()) if len(best) else (0.0,) * len(picks)

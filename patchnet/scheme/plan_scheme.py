@@ -1,42 +1,43 @@
 """A planter scheme along a street: which sites, what grows in them, in which order, how good."""
 
+import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from patchnet.assess.assess import assess, choose_groups
+from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.compare import Comparison, Row, compare
+from patchnet.assess.worth import worth_gained
 from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Recipe
-from patchnet.knowledge.regions import usual_groups
+from patchnet.knowledge.street import PlanterSize
+from patchnet.scheme.asked import checked_ask
+from patchnet.scheme.bill import box_cost, whole_cost
 from patchnet.scheme.bound import SchemeBound
+from patchnet.scheme.case_limit import case_limit
 from patchnet.scheme.ceiling import ceiling_of
+from patchnet.scheme.choices import Choice, choices_of, proposed
 from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
+from patchnet.scheme.drawn_states import SchemesAsked, state_of
 from patchnet.scheme.field import GroupField, group_fields
 from patchnet.scheme.filled import FilledState
-from patchnet.scheme.in_draws import InDraws, SchemesAsked, choose_in_draws, state_of
+from patchnet.scheme.in_draws import InDraws, choose_in_draws
 from patchnet.scheme.planted import plant_boxes, with_scheme
 from patchnet.scheme.planter_scheme import (
+    Keeper,
     PlacedPlanter,
     Scheme,
     SchemeAsk,
+    SchemeChoice,
     SchemeDoubt,
     SchemeStep,
 )
-from patchnet.scheme.search import (
-    Best,
-    building_order,
-    every_scheme,
-    planted_otherwise,
-    search_schemes,
-)
+from patchnet.scheme.stages import best_order, order_by_misses, stages_of
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
@@ -45,7 +46,7 @@ from patchnet.street.site import Site, Street
 
 __all__ = ["plan_scheme"]
 
-Array = NDArray[np.float64]
+_ORDERED = 8  # up to so many planters every order is looked at
 
 
 def plan_scheme(
@@ -74,7 +75,7 @@ def plan_scheme(
         What the scheme is to be; None: as many planters as the tables say, for every group that
         flies.
     seed
-        For the shaken starts of the search, and of the draws.
+        Of the draws. The search itself leaves nothing to chance.
     draws, processes, progress
         In how many draws good schemes of the size that is best with the figures in use are
         judged, at most, and the street is compared without and with the choice, see
@@ -109,161 +110,184 @@ def plan_scheme(
         sites = planter_sites(hood, street, knowledge=knowledge)
     if ask is None:
         ask = SchemeAsk(planters=int(knowledge.scheme_figure("planters")))
-    usable, recipes, groups = _checked(assessment, sites, ask)
+    usable, recipes, groups = checked_ask(assessment, sites, ask)
     ids = [_plot_id(assessment, at) for at in range(len(usable))]
     fields = group_fields(assessment, usable, ids, recipes, groups)
     rules = _rules(usable, recipes, ask, knowledge)
-    least = knowledge.setting("p_cut")
-    ceilings = [ceiling_of(field, least, rules.planters, rules.conflicts) for field in fields]
-    state = state_of(assessment, fields)
-    filled = FilledState(state)
+    state = state_of(assessment, fields, rules.toll)
     locked = _locked(usable, ask, state, rules)
     anew = partial(assess, knowledge=knowledge, groups=groups, straight=True)
-    before = anew(hood, prior=assessment.prior)
-    cover = cover_of(fields) if ask.goal == "cover" else None
-    drawn = None
-    if cover is not None:
-        curve, chosen = cover_steps(cover, state, rules, usable, recipes, locked)
-        ordered = cover_order(cover, chosen, len(recipes))
-        exact = all(step.bound == step.value for step in curve)
-    else:
-        best, exact = _found(filled, state, locked, rules, knowledge, seed)
-        chosen = best.picks[max(best.picks, key=lambda count: (best.value[count], -count))]
-        if draws and chosen:
-            asked = SchemesAsked(
-                usable, tuple(ids), tuple(each.key for each in recipes), tuple(groups),
-                replace(rules, planters=len(chosen)), tuple(locked), len(chosen),
-            )  # fmt: skip
-            first = best.first[len(chosen)]
-            drawn = choose_in_draws(
-                before, asked, sorted(first, key=lambda picks: (-first[picks], picks)),
-                draws=draws, seed=seed, processes=processes, progress=progress,
-            )  # fmt: skip
-            if drawn is not None:
-                best.meet(drawn.picks, filled.value(drawn.picks))
-        bound = SchemeBound(ceilings, state.worth, rules, [site for site, _ in locked])
-        curve = _curve(best, filled, state, bound, rules, usable, recipes, exact=exact)
-        ordered = (
-            building_order(chosen, partial(_without_each, filled))
-            if drawn is None
-            else list(drawn.picks)
-        )
-    scheme = _handed_over(
-        before, street, tuple(sites), ask, usable, recipes, rules, fields, filled, ordered,
-        curve, exact=exact, anew=anew, drawn=drawn,
-        compared=partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
+    task = _Task(
+        anew(hood, prior=assessment.prior), street, tuple(sites), ask, usable, recipes, tuple(ids),
+        fields, rules, state, FilledState(state), tuple(locked), anew,
+        partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
     )  # fmt: skip
-    return scheme if cover is None else _by_cover(scheme, cover, ordered, len(recipes))
+    if ask.goal == "cover":
+        return _covering(task)
+    choices = choices_of(ask, task.filled, state, locked, rules, knowledge)
+    at = proposed(choices, task.filled, knowledge.setting("scheme_enough_share"))
+    drawn = None
+    if draws and choices[at].picks:
+        drawn = choose_in_draws(
+            task.before, _asked_of(task, choices[at]), _promising(choices[at]),
+            draws=draws, seed=seed, processes=processes, progress=progress,
+            beside=[choice.picks for choice in choices],
+        )  # fmt: skip
+    if drawn is not None:
+        choices[at].best.meet(drawn.picks, task.filled.value(drawn.picks))
+    return _chosen(task, choices, at, drawn)
 
 
-def _checked(
-    assessment: Assessment, sites: Sequence[Site], ask: SchemeAsk
-) -> tuple[tuple[Site, ...], tuple[Recipe, ...], list[str]]:
-    """Sites, recipes and groups that can be used; every mistake in what was asked at once."""
-    knowledge = assessment.knowledge
-    flying = [key for key, group in knowledge.groups.items() if group.mode == "air"]
-    usual = usual_groups(knowledge, assessment.neighbourhood.region)
-    groups = list(ask.groups) or [key for key in usual if key in flying]
-    wrong = [*_wrong_keys(knowledge, groups, flying, ask), *_wrong_locks(sites, ask)]
-    usable = tuple(
-        site
-        for site in sites
-        if site.verdict in ask.verdicts
-        and site.key not in ask.locked_out
-        and ask.sides in ("both", site.side)
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """What is planned, and all that was prepared for it."""
+
+    before: Assessment
+    street: Street
+    sites: tuple[Site, ...]
+    ask: SchemeAsk
+    usable: tuple[Site, ...]
+    recipes: tuple[Recipe, ...]
+    ids: tuple[str, ...]
+    fields: tuple[GroupField, ...]
+    rules: SchemeRules
+    state: State
+    filled: FilledState
+    locked: tuple[Pick, ...]
+    anew: Callable[..., Assessment]
+    compared: Callable[[Assessment, Assessment], Comparison]
+
+    @property
+    def knowledge(self) -> Knowledge:
+        return self.before.knowledge
+
+    @property
+    def groups(self) -> list[str]:
+        return [field.group.key for field in self.fields]
+
+    def keys(self, picks: Sequence[Pick]) -> tuple[tuple[str, str], ...]:
+        """Keys of the sites, and of what grows there."""
+        return tuple((self.usable[site].key, self.recipes[recipe].key) for site, recipe in picks)
+
+    def worths(self, schemes: Sequence[Sequence[Pick]]) -> list[float]:
+        """What schemes are worth, filled exactly."""
+        return [self.filled.worth(picks) for picks in schemes]
+
+    def promises(self, schemes: Sequence[Sequence[Pick]]) -> list[float]:
+        """What schemes promise."""
+        return [self.state.go_to(picks).value for picks in schemes]
+
+
+def _covering(task: _Task) -> Scheme:
+    """The scheme that reaches most of what homes lack."""
+    cover, recipes = cover_of(task.fields), len(task.recipes)
+    curve, chosen = cover_steps(
+        cover, task.state, task.rules, task.usable, task.recipes, task.locked
     )
-    if not usable and not wrong:
-        wrong.append(_nowhere(sites, ask))
-    if wrong:
-        raise WrongUse("\n".join(wrong))
-    recipes = tuple(
-        recipe for key, recipe in knowledge.recipes.items() if not ask.recipes or key in ask.recipes
+    ordered = cover_order(cover, chosen, recipes)
+    exact = all(step.bound == step.value for step in curve)
+    stages = stages_of(
+        ordered, lambda schemes: [cover.share(picks, recipes) for picks in schemes],
+        task.knowledge.setting("scheme_stage_share"),
+    )  # fmt: skip
+    scheme = replace(_handed_over(task, ordered, curve, exact=exact, drawn=None), stages=stages)
+    return _by_cover(scheme, cover, ordered, recipes)
+
+
+def _asked_of(task: _Task, choice: Choice) -> SchemesAsked:
+    """What is sought in each draw: schemes of the size of the best one."""
+    count = len(choice.picks)
+    return SchemesAsked(
+        task.usable, task.ids, tuple(each.key for each in task.recipes), tuple(task.groups),
+        replace(choice.rules, planters=count), task.locked, count,
+        task.knowledge.setting("scheme_alike_share"),
+    )  # fmt: skip
+
+
+def _promising(choice: Choice) -> list[tuple[Pick, ...]]:
+    """Schemes of the size of the best one that are good with the figures in use, the best first."""
+    first = choice.best.first[len(choice.picks)]
+    return sorted(first, key=lambda picks: (-first[picks], picks))
+
+
+def _chosen(task: _Task, choices: Sequence[Choice], at: int, drawn: InDraws | None) -> Scheme:
+    """The scheme of the choice that is proposed, with what the others come to beside it."""
+    choice, setting = choices[at], task.knowledge.setting
+    least = setting("p_cut")
+    ceilings = [
+        ceiling_of(field, least, task.rules.planters, task.rules.conflicts) for field in task.fields
+    ]
+    locked = [site for site, _ in task.locked]
+    bounds = [SchemeBound(ceilings, task.state.worth, one.rules, locked) for one in choices]
+    curve = _curve(task, choice, bounds[at])
+    if drawn is not None:
+        ordered = drawn.picks
+    elif len(choice.picks) <= _ORDERED:
+        ordered = best_order(choice.picks, task.promises)
+    else:
+        ordered = order_by_misses(choice.picks, task.promises)
+    scheme = _handed_over(task, ordered, curve, exact=choice.exact, drawn=drawn)
+    weights = dict(zip(task.groups, _by_animal(task, ordered), strict=True))
+    return replace(
+        scheme,
+        choices=_side_by_side(task, choices, at, drawn, bounds),
+        stages=stages_of(ordered, task.worths, setting("scheme_stage_share")),
+        limit=case_limit(
+            task.before,
+            [(task.usable[site], task.recipes[recipe]) for site, recipe in ordered],
+            task.ids[: len(ordered)],
+            weights,
+        ),
     )
-    ordered = [group.key for group in choose_groups(knowledge, groups)]
-    return usable, recipes, ordered
 
 
-def _wrong_keys(
-    knowledge: Knowledge, groups: Sequence[str], flying: Sequence[str], ask: SchemeAsk
-) -> list[str]:
-    wrong = []
-    for key in groups:
-        if key not in knowledge.groups:
-            hint = nearest_hint(key, flying)
-            wrong.append(_("There is no animal {key!r}.{hint}").format(key=key, hint=hint))
-        elif key not in flying:
-            name = knowledge.groups[key].name.lower()
-            wrong.append(
-                _(
-                    "A planter cannot help animals that walk, so no scheme can be made for the "
-                    "{name}."
-                ).format(name=name)
+def _by_animal(task: _Task, picks: Sequence[Pick]) -> list[float]:
+    """What some planters are worth, by animal, with its votes."""
+    worth = task.state.worth
+    gained = worth_gained(task.filled.linked(picks), worth.now, worth.first)
+    return [float(one) for one in worth.weight * gained]
+
+
+def _side_by_side(
+    task: _Task,
+    choices: Sequence[Choice],
+    at: int,
+    drawn: InDraws | None,
+    bounds: Sequence[SchemeBound],
+) -> tuple[SchemeChoice, ...]:
+    """What each choice comes to."""
+    told = []
+    today = task.filled.linked(())
+    for place, choice in enumerate(choices):
+        taken = place == at
+        picks = drawn.picks if drawn is not None and taken else choice.picks
+        here = None if drawn is None else (drawn.own if taken else drawn.beside[place])
+        linked = task.filled.linked(picks) - today
+        measure, ask = task.rules.open_questions(picks)
+        value = task.filled.worth(picks)
+        within = 0.0
+        if not choice.exact and picks:
+            most = bounds[place].of_size(choice.rules.planters, task.filled.linked(picks))
+            within = max(most - task.filled.value(picks), 0.0) / value if value > 0 else np.inf
+        told.append(
+            SchemeChoice(
+                verdicts=choice.verdicts,
+                sites=task.keys(picks),
+                value=value,
+                homes=float(linked.sum()) if here is None else here.won.mean,
+                low=None if here is None else here.won.low,
+                high=None if here is None else here.won.high,
+                linked=dict(
+                    zip(task.groups, linked.tolist() if here is None else here.linked, strict=True)
+                ),
+                cost=task.rules.cost(picks),
+                ask=ask,
+                measure=measure,
+                within=within,
+                taken=taken,
             )
-    wrong += [
-        _("There is no planter recipe {key!r}.{nearest_hint}").format(
-            key=key, nearest_hint=nearest_hint(key, knowledge.recipes)
         )
-        for key in ask.recipes
-        if key not in knowledge.recipes
-    ]
-    return wrong
-
-
-def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
-    known = {site.key: site for site in sites}
-    wrong = [
-        _("There is no site {key!r}.{nearest_hint}").format(
-            key=key, nearest_hint=nearest_hint(key, known)
-        )
-        for key in (*ask.locked_in, *ask.locked_out)
-        if key not in known
-    ]
-    wrong += [
-        _("Site {key} is locked in and locked out: choose one of the two.").format(key=key)
-        for key in ask.locked_in
-        if key in ask.locked_out
-    ]
-    wrong += [
-        _("Site {key} is to be used, but the street rules say '{verdict}' to it.").format(
-            key=key, verdict=known[key].verdict
-        )
-        for key in ask.locked_in
-        if key in known and known[key].verdict not in ask.verdicts
-    ]
-    wrong += [
-        _("Site {key} is to be used, but only the {sides} side is asked for.").format(
-            key=key, sides=ask.sides
-        )
-        for key in ask.locked_in
-        if key in known and ask.sides not in ("both", known[key].side)
-    ]
-    if ask.planters is not None and ask.planters < 1:
-        wrong.append(_("Ask for at least one planter."))
-    elif ask.planters is not None and ask.planters < len(ask.locked_in):
-        wrong.append(
-            _(
-                "{n_locked_in} sites are to be used, but only {planters} planters are asked for."
-            ).format(n_locked_in=len(ask.locked_in), planters=ask.planters)
-        )
-    return wrong
-
-
-def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
-    """Why no site can be used."""
-    if not sites:
-        return _("No place for a planter was found along this road.")
-    count: dict[str, int] = {}
-    beside = [site for site in sites if ask.sides in ("both", site.side)]
-    for site in beside:
-        for rule in {each.rule for each in site.findings if each.verdict == "no"}:
-            count[rule] = count.get(rule, 0) + 1
-    ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
-    reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
-    wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
-    return _(
-        "Of {n_beside} places looked at on the side asked for none has the verdict {wanted}. "
-        "Rules that say no, and to how many places: {reasons}."
-    ).format(n_beside=len(beside), wanted=wanted, reasons=reasons or "none")
+    return tuple(told)
 
 
 def _plot_id(assessment: Assessment, at: int) -> str:
@@ -277,37 +301,51 @@ def _plot_id(assessment: Assessment, at: int) -> str:
 def _rules(
     sites: tuple[Site, ...], recipes: Sequence[Recipe], ask: SchemeAsk, knowledge: Knowledge
 ) -> SchemeRules:
-    box = np.array([site.size.cost + _filling(site, knowledge) for site in sites])
-    costs = np.repeat(box[:, None], len(recipes), axis=1)
+    box = np.array([box_cost(site.size, knowledge) for site in sites])
+    kit = whole_cost([sites[0].size], knowledge) - float(box[0])
     budget = np.inf if ask.budget is None else ask.budget
-    if budget < costs.min():
+    least = float(box.min()) + kit
+    if budget < least:
         raise WrongUse(
             _(
-                "The budget of {budget:g} is less than the cheapest planter with soil and plants, "
-                "{min:.0f}."
-            ).format(budget=budget, min=costs.min())
+                "The budget of {budget:g} is less than the cheapest planter with all that belongs "
+                "to it, {least:.0f}."
+            ).format(budget=budget, least=math.ceil(least))
         )
-    by_money = int(budget // costs.min()) if np.isfinite(budget) else len(sites)
+    by_money = int((budget - kit) // box.min()) if np.isfinite(budget) else len(sites)
     planters = min(len(sites) if ask.planters is None else ask.planters, by_money, len(sites))
     spacing = knowledge.setting("scheme_spacing_m") if ask.spacing_m is None else ask.spacing_m
     litres = np.array([site.size.plan_m2 for site in sites]) * knowledge.setting("visit_litres_m2")
+    tolls = {
+        "fits": 0.0,
+        "ask": knowledge.setting("scheme_ask_toll"),
+        "measure": knowledge.setting("scheme_measure_toll"),
+    }
     return SchemeRules(
         sites=sites,
-        costs=costs,
-        planters=planters,
+        costs=np.repeat(box[:, None], len(recipes), axis=1),
+        planters=max(planters, 1),
         budget=budget,
         spacing_m=spacing,
         litres=litres,
-        keepers=ask.keepers,
+        keepers=tuple(sorted(ask.keepers, key=_keeper_key)),
         carry_m=knowledge.setting("carry_m"),
         unkept=ask.unkept,
+        kit=kit,
+        bill=partial(_bill, tuple(site.size for site in sites), knowledge),
+        toll=np.array([tolls[site.verdict] for site in sites]),
     )
 
 
-def _filling(site: Site, knowledge: Knowledge) -> float:
-    """Money for soil and plants of one planter."""
-    soil = site.size.litres * knowledge.setting("soil_cost_litre")
-    return soil + site.size.plan_m2 * knowledge.setting("plants_cost_m2")
+def _keeper_key(keeper: Keeper) -> tuple[str, float, float, float]:
+    return keeper.name, keeper.place.x, keeper.place.y, keeper.litres
+
+
+def _bill(
+    sizes: Sequence[PlanterSize], knowledge: Knowledge, places: Sequence[int], kits: int
+) -> float:
+    """The whole bill of boxes at some places."""
+    return whole_cost([sizes[site] for site in places], knowledge, kits=kits)
 
 
 def _locked(
@@ -332,141 +370,73 @@ def _locked(
     return picks
 
 
-def _found(
-    filled: FilledState,
-    state: State,
-    locked: Sequence[Pick],
-    rules: SchemeRules,
-    knowledge: Knowledge,
-    seed: int,
-) -> tuple[Best, bool]:
-    """The best scheme of each size, filled exactly; and whether all there are were filled.
-
-    Where there are more than that, those that promise most are, among all or as searched for.
-    """
-    few = round(knowledge.setting("scheme_filled_most"))
-    every = round(knowledge.setting("scheme_every_most"))
-    promising = every_scheme(state, locked, rules, most=few, keep=few)
-    exact = promising is not None
-    if promising is None:
-        promising = every_scheme(state, locked, rules, most=every)
-    if promising is None:
-        promising = search_schemes(state, locked, rules, seed=seed)
-    best = Best()
-    for first in promising.first.values():
-        for picks in first:
-            best.meet(picks, filled.value(picks))
-    if not exact:
-        for count in sorted(best.picks):
-            _plant_otherwise(best, count, filled, locked, rules)
-    return best, exact
-
-
-def _plant_otherwise(
-    best: Best, count: int, filled: FilledState, locked: Sequence[Pick], rules: SchemeRules
-) -> None:
-    """Plant one box of the best scheme of a size otherwise, while that wins.
-
-    The promise cannot tell plantings apart that feed the same homes.
-    """
-    before: tuple[Pick, ...] = ()
-    while best.picks[count] != before:
-        before = best.picks[count]
-        for picks in planted_otherwise(before, locked, rules):
-            best.meet(picks, filled.value(picks))
-
-
-def _curve(
-    best: Best,
-    filled: FilledState,
-    state: State,
-    bound: SchemeBound,
-    rules: SchemeRules,
-    sites: Sequence[Site],
-    recipes: Sequence[Recipe],
-    *,
-    exact: bool,
-) -> tuple[SchemeStep, ...]:
-    steps: list[SchemeStep] = []
-    names = [group.field.group.key for group in state.groups]
+def _curve(task: _Task, choice: Choice, bound: SchemeBound) -> tuple[SchemeStep, ...]:
+    """The best scheme of each size, and how much better any could be."""
+    best, filled, steps = choice.best, task.filled, list[SchemeStep]()
+    values: list[float] = []
     for count in range(min(best.picks), max(best.picks) + 1):
         picks, value = best.picks.get(count, ()), best.value.get(count, -np.inf)
-        if steps and value <= steps[-1].value:
+        if steps and value <= values[-1]:
             # One more does not help, or only if it were not for the others: fewer are better.
             steps.append(replace(steps[-1], planters=count))
-        else:
-            steps.append(
-                SchemeStep(
-                    planters=count,
-                    sites=tuple((sites[site].key, recipes[recipe].key) for site, recipe in picks),
-                    value=value,
-                    linked=dict(zip(names, filled.linked(picks).tolist(), strict=True)),
-                    cost=rules.cost(picks),
-                    bound=value,
-                )
+            values.append(values[-1])
+            continue
+        values.append(value)
+        steps.append(
+            SchemeStep(
+                planters=count,
+                sites=task.keys(picks),
+                value=filled.worth(picks),
+                linked=dict(zip(task.groups, filled.linked(picks).tolist(), strict=True)),
+                cost=task.rules.cost(picks),
+                bound=filled.worth(picks),
             )
-    if exact:
-        return tuple(replace(step, bound=step.value) for step in steps)
+        )
+    if choice.exact:
+        return tuple(steps)
     limit = np.inf
     for at, step in reversed(list(enumerate(steps))):
         # What more planters cannot win, fewer cannot.
         limit = min(limit, bound.of_size(step.planters, np.array(list(step.linked.values()))))
-        steps[at] = replace(step, bound=max(limit, step.value))
+        steps[at] = replace(step, bound=step.value + max(limit - values[at], 0.0))
     return tuple(steps)
 
 
-def _without_each(filled: FilledState, left: Sequence[Pick]) -> dict[Pick, float]:
-    return {pick: filled.value([one for one in left if one != pick]) for pick in left}
-
-
 def _handed_over(
-    before: Assessment,
-    street: Street,
-    sites: tuple[Site, ...],
-    ask: SchemeAsk,
-    usable: Sequence[Site],
-    recipes: Sequence[Recipe],
-    rules: SchemeRules,
-    fields: Sequence[GroupField],
-    filled: FilledState,
+    task: _Task,
     ordered: Sequence[Pick],
     curve: tuple[SchemeStep, ...],
     *,
     exact: bool,
-    anew: Callable[..., Assessment],
     drawn: InDraws | None,
-    compared: Callable[[Assessment, Assessment], Comparison],
 ) -> Scheme:
-    chosen = [(usable[s], recipes[r]) for s, r in ordered]
+    before = task.before
+    chosen = [(task.usable[s], task.recipes[r]) for s, r in ordered]
     planted = plant_boxes(before, chosen)
     hood = with_scheme(before, [site for site, _ in chosen], planted)
     ids = list(hood.plots.index[len(before.neighbourhood.plots) :])
-    after = anew(hood, prior=before.prior)
-    planters = tuple(
-        replace(one, planting=box)
-        for one, box in zip(
-            _placed(ids, ordered, usable, recipes, rules, fields, filled), planted, strict=True
-        )
-    )
+    after = task.anew(hood, prior=before.prior)
+    placed = _placed(ids, ordered, task.usable, task.recipes, task.rules, task.fields, task.filled)
+    planters = tuple(replace(one, planting=box) for one, box in zip(placed, planted, strict=True))
     doubt = None
     if drawn is not None:
         planters = tuple(
             replace(one, often=often) for one, often in zip(planters, drawn.often, strict=True)
         )
-        value = filled.value(ordered)
+        value = task.filled.worth(ordered)
         doubt = SchemeDoubt(drawn.draws, drawn.tried, drawn.share, drawn.harm, value)
     return Scheme(
-        ask=ask,
-        street=street,
-        sites=sites,
+        ask=task.ask,
+        street=task.street,
+        sites=task.sites,
         planters=planters,
         curve=curve,
         exact=exact,
         before=before,
         after=after,
-        comparison=compared(before, after),
+        comparison=task.compared(before, after),
         neighbourhood=hood,
-        notes=_notes(street, usable, ordered),
+        notes=_notes(task.street, task.usable, ordered),
         doubt=doubt,
     )
 
@@ -502,19 +472,19 @@ def _placed(
     filled: FilledState,
 ) -> tuple[PlacedPlanter, ...]:
     kept_by = rules.kept_by([site for site, _ in ordered])
-    whole, linked = filled.value(ordered), filled.linked(ordered)
+    whole, linked = filled.worth(ordered), filled.linked(ordered)
     placed = []
     for number, (plot, pick, keeper) in enumerate(zip(ids, ordered, kept_by, strict=True), 1):
         site, recipe = pick
         others = [one for one in ordered if one != pick]
-        built = filled.value(ordered[:number]) - filled.value(ordered[: number - 1])
+        built = filled.worth(ordered[:number]) - filled.worth(ordered[: number - 1])
         placed.append(
             PlacedPlanter(
                 number=number,
                 plot=str(plot),
                 site=usable[site],
                 recipe=recipes[recipe],
-                worth=whole - filled.value(others),
+                worth=whole - filled.worth(others),
                 linked=dict(
                     zip(
                         [field.group.key for field in fields],

@@ -13,7 +13,17 @@ from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street import Site, Street
 from patchnet.street.keepers import Keeper
 
-__all__ = ["Keeper", "PlacedPlanter", "Scheme", "SchemeAsk", "SchemeDoubt", "SchemeStep"]
+__all__ = [
+    "CaseLimit",
+    "Keeper",
+    "PlacedPlanter",
+    "Scheme",
+    "SchemeAsk",
+    "SchemeChoice",
+    "SchemeDoubt",
+    "SchemeStage",
+    "SchemeStep",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +35,7 @@ class SchemeAsk:
     planters
         Most planters; None: as many as the budget allows.
     budget
-        Most money for boxes, soil and plants; None: no limit.
+        Most money for the whole bill (see `patchnet.scheme.bill`); None: no limit.
     goal
         ``"links"``: linked homes, in the joint worth; ``"cover"``: the share of what homes
         lack for which some planter gives something within reach (solved exactly).
@@ -38,7 +48,8 @@ class SchemeAsk:
     locked_in, locked_out
         Keys of sites that must, and must not, be used.
     verdicts
-        Verdicts of the street rules that may be chosen from.
+        Verdicts of the street rules that may be chosen from. Places that fit come first: see
+        `Scheme.choices`.
     recipes
         Keys of what may grow in them; empty: everything of the tables.
     keepers
@@ -88,12 +99,13 @@ class PlacedPlanter:
     when_built
         What it adds to the goal when it is built, on top of those before it.
     cost
-        Box, soil and plants, in the currency of the tables.
+        Its part of the whole bill but for watering kits, in the currency of the tables.
     keeper
         Name of who waters it, or None; `carry_m` how far the cans are carried.
     often
-        Share of the draws in which the best scheme has a planter there, or so close by that not
-        both could stand (0-1); None: nothing was drawn.
+        Share of the draws in which the best scheme has a planter there, or at a place alike: so
+        close by that not both could stand, or on the same side and worth the same alone (0-1);
+        None: nothing was drawn.
     """
 
     number: int
@@ -136,6 +148,101 @@ class SchemeDoubt:
 
 
 @dataclass(frozen=True, slots=True)
+class SchemeChoice:
+    """The best scheme where only places of some verdicts may be used.
+
+    Attributes
+    ----------
+    verdicts
+        Those verdicts: fits; then also ask; then also measure.
+    sites
+        Keys of the sites, and of what grows there; empty: nothing there wins anything.
+    value
+        What it wins of the goal with the figures in use.
+    homes
+        Linked homes that it wins, all animals together: the mean of the draws, or with the
+        figures in use where nothing was drawn.
+    low, high
+        The middle 90 in 100 of the draws; None: nothing was drawn.
+    linked
+        The mean for each animal, by its key.
+    cost
+        The whole bill.
+    ask, measure
+        At how many of its places somebody must be asked, and something be measured first.
+    within
+        By what share of its own gain a better scheme of its verdicts could beat it, at most.
+    taken
+        Whether it is the one that was handed over.
+    """
+
+    verdicts: tuple[str, ...]
+    sites: tuple[tuple[str, str], ...]
+    value: float
+    homes: float
+    low: float | None
+    high: float | None
+    linked: Mapping[str, float]
+    cost: float
+    ask: int
+    measure: int
+    within: float
+    taken: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SchemeStage:
+    """Planters that are built together, as a stage of the scheme.
+
+    Attributes
+    ----------
+    numbers
+        Numbers of the planters.
+    gain
+        What they add to the goal on top of the stages before.
+    stands
+        What stands after it.
+    together
+        Whether part of it would win nothing, or next to nothing: build all of it, or none.
+    """
+
+    numbers: tuple[int, ...]
+    gain: float
+    stands: float
+    together: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CaseLimit:
+    """How far one figure may move before the case for a scheme fails.
+
+    Attributes
+    ----------
+    group
+        The animal that wins most of what the scheme is worth.
+    figure
+        Key of its figure, such as ``groups/moth/hop``, which is `value` in use.
+    value
+        The figure in use, in metres.
+    below, above
+        The case fails where the figure is less than `below`, or more than `above`; None: it
+        holds as far as was looked.
+    looked
+        From where to where: the range of the tables.
+    share
+        It fails where the scheme wins less than this share of what it wins now.
+    """
+
+    group: str
+    figure: str
+    value: float
+    below: float | None
+    above: float | None
+    looked: tuple[float, float]
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class SchemeStep:
     """The best scheme found with at most this many planters, and how much better any could be.
 
@@ -150,9 +257,10 @@ class SchemeStep:
     linked
         Linked homes with it, by group, by the measure searched.
     cost
-        Money.
+        The whole bill.
     bound
-        No scheme with at most this many planters wins more than this.
+        No scheme with at most this many planters wins more than this, what is taken off for
+        places to ask about or to measure counted alike.
     """
 
     planters: int
@@ -198,6 +306,13 @@ class Scheme(Shown):
         What had to be assumed or left out, in plain words.
     doubt
         How it was chosen over draws; None: with the figures in use.
+    choices
+        Three schemes side by side: only places that fit, with places to ask about, and after
+        measuring. Handed over is the first that wins nearly as much as the last.
+    stages
+        The planters in the stages in which they are built, none of which wins nothing.
+    limit
+        How far the figure that decides may move; None: nothing decides.
 
     Examples
     --------
@@ -220,3 +335,6 @@ class Scheme(Shown):
     neighbourhood: Neighbourhood
     notes: tuple[str, ...]
     doubt: SchemeDoubt | None = None
+    choices: tuple[SchemeChoice, ...] = ()
+    stages: tuple[SchemeStage, ...] = ()
+    limit: CaseLimit | None = None

@@ -4,7 +4,8 @@ The gain is not submodular: two planters can close a break that neither closes a
 the best single planter each step also tries whole chains along the best routes that would be
 there if every site were a stop, and takes what wins most for each planter. Afterwards planters
 are exchanged as long as that wins, from several starts. Every scheme met on the way may become
-the best of its size.
+the best of its size. Nothing is left to chance, and of schemes that are worth the same the one
+whose rank is least is taken (see `patchnet.scheme.together`).
 """
 
 import itertools
@@ -16,11 +17,10 @@ import numpy as np
 
 from patchnet.scheme.chains import chains_from
 from patchnet.scheme.state import Pick, State
-from patchnet.scheme.together import SchemeRules
+from patchnet.scheme.together import EQUAL, SchemeRules
 
 __all__ = [
     "Best",
-    "building_order",
     "climbed_schemes",
     "every_scheme",
     "greedy_scheme",
@@ -33,9 +33,13 @@ _FIRST = 8  # schemes of each size that are kept to be filled exactly
 _STARTS = 4  # the plain one, one led by chains, and some with a shaken order
 _SHAKE = 0.15  # gains are shaken by up to this share in the later starts
 _ROUNDS = 3  # rounds of exchanges at most
-_FEW = 96  # with up to this many planters to choose from, all are judged, in exchanges too
+_FEW = 40  # with up to this many planters to choose from, all are judged, in exchanges too
 _SHORT = 32  # beyond that, exchanges look at this many: the best, and those near what is taken out
-_CHAINS = 12  # chains tried in a step where there are many planters to choose from
+_CHAINS = 32  # chains tried in a step where there are many planters to choose from
+_ALL = 400  # chains tried where there are few
+_SOME = 400  # with up to this many, one is given up for another that is pushed in
+_PUSHED = 12  # planters pushed in where there are many
+_SEED = 20  # of the shaken starts: always the same
 _WIDE = 240  # there a climb looks at so many, and at all of them in every so many steps:
 _EVERY = 5
 _LONGEST = 4  # planters given up at once for a chain
@@ -49,6 +53,7 @@ class Best:
     they promise.
     """
 
+    rules: SchemeRules
     value: dict[int, float] = field(default_factory=dict)
     picks: dict[int, tuple[Pick, ...]] = field(default_factory=dict)
     first: dict[int, dict[tuple[Pick, ...], float]] = field(default_factory=dict)
@@ -59,20 +64,41 @@ class Best:
         """Take note of a scheme."""
         self.judged += 1
         count = len(picks)
-        known = self.value.get(count, -np.inf)
         first = self.first.setdefault(count, {})
-        if len(first) == self.keep and value <= min(first.values()):
+        if len(first) == self.keep and _level(value) < min(map(_level, first.values())):
             return
         key = tuple(sorted(picks))
-        if key not in first:
-            first[key] = value
-            if len(first) > self.keep:
-                del first[min(first, key=lambda each: (first[each], each))]
-        if value < known - _TIE:
+        if key in first:
             return
-        if value > known + _TIE or key < self.picks[count]:
-            self.value[count] = max(value, known)
-            self.picks[count] = key
+        first[key] = value
+        best = self.picks.get(count)
+        if best is None or self._before(key, value, best, self.value[count]):
+            self.value[count], self.picks[count] = value, key
+        if len(first) > self.keep:
+            least = min(map(_level, first.values()))
+            last = [one for one in first if _level(first[one]) == least]
+            del first[max(last, key=self.rules.rank) if len(last) > 1 else last[0]]
+
+    @property
+    def overall(self) -> tuple[Pick, ...]:
+        """The best of any size; of those as good, the first by rank."""
+        top = max(map(_level, self.value.values()))
+        return min(
+            (self.picks[count] for count in self.picks if _level(self.value[count]) == top),
+            key=self.rules.rank,
+        )
+
+    def _before(
+        self, one: tuple[Pick, ...], value: float, other: tuple[Pick, ...], than: float
+    ) -> bool:
+        if _level(value) != _level(than):
+            return value > than
+        return self.rules.rank(one) < self.rules.rank(other)
+
+
+def _level(value: float) -> int:
+    """Worth in steps of what makes a difference, so that being as good is the same to all."""
+    return round(value / EQUAL)
 
 
 def every_scheme(
@@ -96,11 +122,12 @@ def every_scheme(
         See above.
     """
     sites, recipes = rules.costs.shape
-    free = list(itertools.product(range(sites), range(recipes)))
+    able = range(sites) if rules.able is None else np.flatnonzero(rules.able).tolist()
+    free = list(itertools.product(able, range(recipes)))
     left = rules.planters - len(fixed)
     if sum(comb(len(free), size) for size in range(left + 1)) > most:
         return None
-    best = Best(keep=keep)
+    best = Best(rules, keep=keep)
 
     def grow(after: int) -> None:
         best.meet(state.picks, state.value)
@@ -128,30 +155,9 @@ def greedy_scheme(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Be
     rules
         What a scheme must keep to.
     """
-    best = Best()
+    best = Best(rules)
     _climb(state.go_to(fixed), rules, best, None, chains=False)
     return best
-
-
-def building_order(
-    picks: Iterable[Pick], without: Callable[[Sequence[Pick]], Mapping[Pick, float]]
-) -> list[Pick]:
-    """Return an order in which each stage is worth having: what is missed least is built last.
-
-    Parameters
-    ----------
-    picks
-        The planters.
-    without
-        Some planters to what is left of their worth without each of them.
-    """
-    left, last = sorted(picks), []
-    while left:
-        rests = without(left)
-        out = max(left, key=lambda pick: rests[pick])
-        left.remove(out)
-        last.append(out)
-    return last[::-1]
 
 
 def planted_otherwise(
@@ -189,13 +195,13 @@ def climbed_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> 
     rules
         What a scheme must keep to.
     """
-    best = Best()
+    best = Best(rules)
     for chains in (False, True):
         _climb(state.go_to(fixed), rules, best, None, chains=chains)
     return best
 
 
-def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, seed: int) -> Best:
+def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> Best:
     """Search for good schemes of every size.
 
     Parameters
@@ -206,11 +212,9 @@ def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules, *, s
         Sites that are locked in.
     rules
         Which planters can stand together.
-    seed
-        For the shaken starts; the same seed gives the same schemes.
     """
-    best = Best()
-    shake = np.random.default_rng(seed)
+    best = Best(rules)
+    shake = np.random.default_rng(_SEED)
     for turn in range(_STARTS if _few(rules) else _STARTS // 2):
         state.go_to(fixed)
         _climb(state, rules, best, shake if turn > 1 else None, chains=turn > 0)
@@ -233,7 +237,8 @@ def _sizes(best: Best, rules: SchemeRules) -> list[int]:
     """Numbers of planters whose best scheme is worked on: all, or where there are many, some."""
     sizes = sorted(best.picks)
     some = {sizes[-1] // part for part in (1, 2, 4)}
-    return sizes if _few(rules) else [size for size in sizes if size in some]
+    every = rules.costs.size <= _SOME
+    return sizes if every else [size for size in sizes if size in some]
 
 
 def _few(rules: SchemeRules) -> bool:
@@ -307,11 +312,13 @@ def _climb(
         found = _best_single(state, best, picks, rate, every=_few(rules))
         move: tuple[Pick, ...] = () if found is None else (found[2],)
         top = 0.0 if found is None else found[0]
-        for chain in _chains_now(state, rules, step) if chains else ():
-            won = _worth_of(state, chain, best) - before
-            won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
-            if won / _price(rules, chain) > top + _TIE:
-                top, move = won / _price(rules, chain), chain
+        # Chains are tried now and then, and always where no single planter wins anything.
+        if chains and (_few(rules) or step % _EVERY == 0 or top <= _TIE):
+            for chain in _some_chains(state, rules):
+                won = _worth_of(state, chain, best) - before
+                won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
+                if won / _price(rules, chain) > top + _TIE:
+                    top, move = won / _price(rules, chain), chain
         if top <= _TIE:
             return
         for pick in move:
@@ -323,16 +330,9 @@ def _open(state: State, rules: SchemeRules) -> list[Pick]:
     return [(int(site), int(at)) for site, at in np.argwhere(rules.open_to(state.picks))]
 
 
-def _chains_now(state: State, rules: SchemeRules, step: int) -> list[tuple[Pick, ...]]:
-    """Chains to try in a step of a climb: in every step where there are few planters."""
-    if not _few(rules) and step % _EVERY:
-        return []
-    return _some(chains_from(state, rules), rules)
-
-
-def _some(chains: list[tuple[Pick, ...]], rules: SchemeRules) -> list[tuple[Pick, ...]]:
+def _some_chains(state: State, rules: SchemeRules) -> list[tuple[Pick, ...]]:
     """All chains where there are few planters to choose from, else the most promising."""
-    return chains if _few(rules) else chains[:_CHAINS]
+    return chains_from(state, rules, _ALL if _few(rules) else _CHAINS)
 
 
 def _worth_of(state: State, chain: Sequence[Pick], best: Best) -> float:
@@ -348,7 +348,7 @@ def _worth_of(state: State, chain: Sequence[Pick], best: Best) -> float:
 
 def _price(rules: SchemeRules, picks: Sequence[Pick]) -> float:
     """Number of planters, or their money where money is what runs out."""
-    cost = rules.cost(picks)
+    cost = float(sum(rules.costs[pick] for pick in picks))
     if np.isfinite(rules.budget) and cost > 0:
         return cost / float(rules.costs.mean())
     return float(len(picks))
@@ -423,11 +423,11 @@ def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
     promise = state.go_to(kept).after_at_most(others)
     order = np.argsort(-promise, kind="stable").tolist()
     if not _few(rules):
-        order = order[: _CHAINS // 2]
+        order = order[:_PUSHED]
     missed = state.values_without(fixed, _movable(kept, fixed))
     by_miss = sorted(missed, key=lambda pick: -missed[pick])
     movable = _movable(kept, fixed)
-    several = range(1, 3) if _few(rules) else ()
+    several = range(1, 3) if _few(rules) else range(1, 1 + (rules.costs.size <= _SOME))
     given_up = [(), *(out for size in several for out in itertools.combinations(movable, size))]
     tried: set[tuple[Pick, ...]] = set()
     for gone, at in itertools.product(given_up, order):
@@ -457,7 +457,7 @@ def _fill(state: State, rules: SchemeRules, best: Best) -> None:
         picks = _open(state, rules)
         if not _few(rules):
             promise = state.after_at_most(picks)
-            picks = [picks[at] for at in np.argsort(-promise, kind="stable")[:_CHAINS].tolist()]
+            picks = [picks[at] for at in np.argsort(-promise, kind="stable")[:_SHORT].tolist()]
         found = _best_single(state, best, picks, _value, every=False)
         if found is None or found[1] <= state.value + _TIE:
             return
@@ -475,7 +475,7 @@ def _insert_chains(state: State, fixed: Sequence[Pick], rules: SchemeRules, best
         better: tuple[float, tuple[Pick, ...]] | None = None
         for rest in _fewer(state, fixed, rules):
             state.go_to(rest)
-            for chain in _some(chains_from(state, rules), rules):
+            for chain in _some_chains(state, rules):
                 value = _worth_of(state, chain, best)
                 if better is None or value > better[0] + _TIE:
                     better = (value, (*rest, *chain))

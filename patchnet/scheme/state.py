@@ -163,18 +163,28 @@ class Worth:
 
 
 class State:
-    """A scheme in the making over all groups; `picks` in the order they were added."""
+    """A scheme in the making over all groups; `picks` in the order they were added.
 
-    def __init__(self, groups: Sequence[GroupState], worth: Worth) -> None:
+    `value` is its worth less the tolls of its sites (see `SchemeRules.toll`), shape (sites,).
+    """
+
+    def __init__(
+        self, groups: Sequence[GroupState], worth: Worth, toll: Array | None = None
+    ) -> None:
         self.groups = list(groups)
         self.worth = worth
+        self.toll = toll
         self.picks: tuple[Pick, ...] = ()
+        self._paid = 0.0
         self.value = worth.of(group.numerator for group in self.groups)
         self._values: list[float] = []
 
+    def _tolled(self, site: int) -> float:
+        return self._paid + (0.0 if self.toll is None else float(self.toll[site]))
+
     def after(self, pick: Pick) -> float:
         """The value with one more planter."""
-        return self.worth.of(group.after(pick) for group in self.groups)
+        return self.worth.of(group.after(pick) for group in self.groups) - self._tolled(pick[0])
 
     def after_at_most(self, picks: Sequence[Pick]) -> Array:
         """Shape (many,): an upper bound of `after` for each of many planters, close to it."""
@@ -192,7 +202,9 @@ class State:
             blocks = [(sites[at : at + _BLOCK], recipes[at : at + _BLOCK]) for at in cuts]
             parts = list(in_threads(lambda block: self._block(*block), blocks))
         out = np.empty(len(picks))
-        out[order] = self.worth.of_many(np.hstack(parts))
+        out[order] = self.worth.of_many(np.hstack(parts)) - self._paid
+        if self.toll is not None:
+            out -= self.toll[pairs[:, 0]]
         return out
 
     def _block(self, sites: NDArray[np.int64], recipes: NDArray[np.int64]) -> Array:
@@ -203,12 +215,16 @@ class State:
         for group in self.groups:
             group.add(pick)
         self._values.append(self.value)
+        self._paid = self._tolled(pick[0])
         self.picks = (*self.picks, pick)
-        self.value = self.worth.of(group.numerator for group in self.groups)
+        self.value = self.worth.of(group.numerator for group in self.groups) - self._paid
 
     def undo(self) -> None:
         """Take away the planter that was added last."""
         self.picks = self.picks[:-1]
+        self._paid = 0.0
+        for site, _ in self.picks:
+            self._paid = self._tolled(site)
         self.value = self._values.pop()
         for group in self.groups:
             group.undo()

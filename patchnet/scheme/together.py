@@ -1,7 +1,13 @@
-"""Which planters can stand together: one at a place, apart, within money, number and watering."""
+"""Which planters can stand together, and which of two schemes as good as each other comes first.
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+One at a place, apart, within money, number and watering. *As good* is worth the same to
+`EQUAL`; then comes first what leaves less to be measured, then less to be asked, then what costs
+less, then fewer planters, then the first by the keys of its sites. Nothing of that depends on the
+order of rows.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -13,9 +19,13 @@ from scipy.sparse.csgraph import maximum_bipartite_matching
 from patchnet.scheme.planter_scheme import Keeper
 from patchnet.street import Site
 
-__all__ = ["SchemeRules"]
+__all__ = ["EQUAL", "SchemeRules"]
 
+EQUAL = 1e-9
+"""Worth below which two schemes are as good as each other: a ten-millionth of a percent of homes."""
 _SLACK = 1e-9
+_PENCE = 0.2  # money by which the lines of a bill are rounded, for a planter, at most
+Rank = tuple[int, int, float, int, tuple[tuple[str, int], ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,11 +37,11 @@ class SchemeRules:
     sites
         The sites that may be used.
     costs
-        Shape (sites, recipes): money for a planter.
+        Shape (sites, recipes): money for a planter, its part of the whole bill.
     planters
         Most planters.
     budget
-        Most money; inf: no limit.
+        Most money for the whole bill; inf: no limit.
     spacing_m
         Least distance between two boxes, edge to edge.
     litres
@@ -40,6 +50,16 @@ class SchemeRules:
         Who waters; `carry_m` is how far at most.
     unkept
         Most planters without a keeper; None: no limit.
+    kit
+        Money for a watering kit: one a keeper who has planters, one for all that have none.
+    bill
+        The whole bill of planters at some sites with so many kits, where that is not just the
+        sum of `costs` and kits; None: it is.
+    able
+        Shape (sites,): sites that may be chosen from; None: all.
+    toll
+        Shape (sites,): worth taken off for a planter there, as somebody must be asked or
+        something measured first; None: nothing.
     """
 
     sites: tuple[Site, ...]
@@ -51,6 +71,11 @@ class SchemeRules:
     keepers: tuple[Keeper, ...] = ()
     carry_m: float = 0.0
     unkept: int | None = None
+    kit: float = 0.0
+    bill: Callable[[Sequence[int], int], float] | None = None
+    able: NDArray[np.bool_] | None = None
+    toll: NDArray[np.float64] | None = None
+    _known: dict[tuple[tuple[int, ...], int], float] = field(default_factory=dict, repr=False)
 
     @cached_property
     def conflicts(self) -> NDArray[np.bool_]:
@@ -95,16 +120,53 @@ class SchemeRules:
         return np.where(apart <= self.carry_m, apart, np.inf)
 
     def cost(self, picks: Sequence[tuple[int, int]]) -> float:
-        """Money for some planters."""
-        return float(sum(self.costs[pick] for pick in picks))
+        """Money for some planters: the whole bill."""
+        return self._whole(picks, self._kits([site for site, _ in picks]))
+
+    @property
+    def budget_for_boxes(self) -> float:
+        """Most that `costs` of a scheme within the budget can come to: a kit is bought too.
+
+        A bill's lines are rounded to pence, a whole bill's and those of each box by itself.
+        """
+        rounded = 0.0 if self.bill is None else _PENCE * (self.planters + 1)
+        return self.budget - self.kit + rounded
+
+    def _whole(self, picks: Sequence[tuple[int, int]], kits: int) -> float:
+        if not picks:
+            return 0.0
+        if self.bill is None:
+            return float(sum(self.costs[pick] for pick in picks)) + self.kit * kits
+        key = tuple(sorted(self._alike[site] for site, _ in picks)), kits
+        if key not in self._known:
+            self._known[key] = self.bill([site for site, _ in picks], kits)
+        return self._known[key]
+
+    @cached_property
+    def _alike(self) -> list[int]:
+        """For each site the first with a box of the same size."""
+        first: dict[object, int] = {}
+        return [first.setdefault(site.size, at) for at, site in enumerate(self.sites)]
+
+    def _kits(self, places: Sequence[int]) -> int:
+        """Watering kits: one a keeper with planters, one for all planters that have none."""
+        if not self.keepers or not self.kit:
+            return 1
+        return len(set(self.kept_by(places))) or 1
 
     def allows(self, picks: Sequence[tuple[int, int]]) -> bool:
         """Whether some planters can stand together."""
         places = [site for site, _ in picks]
-        if len(places) > self.planters or self.cost(picks) > self.budget + _SLACK:
+        if len(places) > self.planters:
+            return False
+        if self.able is not None and not self.able[places].all():
             return False
         clash = self.conflicts[np.ix_(places, places)].sum()
-        return int(clash) == len(places) and self.watered(places)
+        return (
+            int(clash) == len(places)
+            and self.watered(places)
+            and self.cost(picks) <= self.budget + _SLACK
+        )
 
     def open_to(self, picks: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
         """Shape (sites, recipes): which planter could be put beside some others."""
@@ -115,12 +177,36 @@ class SchemeRules:
             return free
         if places:
             free[self.conflicts[places].any(axis=0)] = False
-        free &= self.costs <= self.budget - self.cost(picks) + _SLACK
+        if self.able is not None:
+            free[~self.able] = False
         if self.unkept is not None:
             for site in np.flatnonzero(free.any(axis=1)).tolist():
                 if not self.watered([*places, site]):
                     free[site] = False
+        if np.isfinite(self.budget):
+            for site in np.flatnonzero(free.any(axis=1)).tolist():
+                kits = self._kits([*places, site])
+                recipes = range(self.costs.shape[1])
+                if self.bill is not None or np.ptp(self.costs[site]) == 0:
+                    free[site] &= self._whole([*picks, (site, 0)], kits) <= self.budget + _SLACK
+                else:
+                    whole = [self._whole([*picks, (site, one)], kits) for one in recipes]
+                    free[site] &= np.array(whole) <= self.budget + _SLACK
         return free
+
+    def tolls(self, picks: Sequence[tuple[int, int]]) -> float:
+        """Worth taken off for what must be asked or measured first."""
+        return 0.0 if self.toll is None else float(sum(self.toll[site] for site, _ in picks))
+
+    def open_questions(self, picks: Sequence[tuple[int, int]]) -> tuple[int, int]:
+        """How many planters must be measured for first, and for how many somebody is asked."""
+        verdicts = [getattr(self.sites[site], "verdict", "fits") for site, _ in picks]
+        return verdicts.count("measure"), verdicts.count("ask")
+
+    def rank(self, picks: Sequence[tuple[int, int]]) -> Rank:
+        """Of schemes worth the same, the one whose rank is least comes first."""
+        keys = tuple(sorted((self.sites[site].key, recipe) for site, recipe in picks))
+        return (*self.open_questions(picks), round(self.cost(picks), 2), len(picks), keys)
 
     def watered(self, places: Sequence[int]) -> bool:
         """Whether no more planters than allowed are left without a keeper."""
@@ -133,10 +219,15 @@ class SchemeRules:
         """Who keeps each planter so that as many as can be are kept; None: nobody.
 
         Each keeper takes as many planters as the litres of a visit allow, counted with the
-        thirstiest planter within reach, so that a rota never asks more than was promised.
+        thirstiest planter within reach, so that a rota never asks more than was promised. The
+        order of the places changes nothing.
         """
         if not self.keepers or not places:
             return [None] * len(places)
+        order = np.argsort(places, kind="stable").tolist()
+        if order != list(range(len(places))):
+            kept = self.kept_by([places[at] for at in order])
+            return [keeper for _, keeper in sorted(zip(order, kept, strict=True), key=_first)]
         carries = self.carries[list(places)]
         slots: list[int] = []
         for at, keeper in enumerate(self.keepers):
@@ -149,3 +240,7 @@ class SchemeRules:
         able = csr_array(np.isfinite(carries)[:, slots].astype(np.int8))
         match = maximum_bipartite_matching(able, perm_type="column")
         return [slots[at] if at >= 0 else None for at in match.tolist()]
+
+
+def _first(pair: tuple[int, int | None]) -> int:
+    return pair[0]

@@ -164,7 +164,7 @@ def small_cases(count):
         fields, rules = cases.random_case(seed)
         state, _, bound = cases.state_of(fields, rules)
         brute = every_scheme(state, (), rules, most=10**9)
-        found = search_schemes(state.go_to(()), (), rules, seed=0)
+        found = search_schemes(state.go_to(()), (), rules)
         plain = greedy_scheme(state.go_to(()), (), rules)
         best = max(brute.value.values())
         gap = (best - max(found.value.values())) / best if best > 0 else 0.0
@@ -194,7 +194,7 @@ def main():
     tiny = make_town(60, knowledge)
     few, few_rules = prepare(tiny, make_sites(tiny, 10, knowledge), 3, knowledge)
     state, bound = begin(few, few_rules, least)
-    search_schemes(state, (), few_rules, seed=0)
+    search_schemes(state, (), few_rules)
     bound.of_size(2, state.linked)
 
     town = make_town(asked.plots, knowledge)
@@ -219,7 +219,7 @@ def main():
         f"{judged} of them, extrapolated: {peer:.0f} s; {peer / spent:.0f} x"
     )
     before = time.process_time()
-    found, searching = timed(lambda: search_schemes(state.go_to(()), (), rules, seed=0))
+    found, searching = timed(lambda: search_schemes(state.go_to(()), (), rules))
 
     def certify():
         return [

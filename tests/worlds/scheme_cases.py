@@ -31,13 +31,17 @@ def far(first, second):
     return float(np.hypot(*(np.asarray(first) - np.asarray(second))))
 
 
+def apart_of(points):
+    """Shape (n, n): distances."""
+    points = np.asarray(points, dtype=float)
+    across = points[:, None] - points[None]
+    return np.hypot(across[..., 0], across[..., 1])
+
+
 def moves_between(points, hop, d50):
     """Chance of each single move, by pair."""
-    return {
-        (i, j): 0.5 ** (far(points[i], points[j]) / d50)
-        for i, j in itertools.permutations(range(len(points)), 2)
-        if far(points[i], points[j]) <= hop
-    }
+    near = np.argwhere(apart_of(points) <= hop).tolist()
+    return {(i, j): 0.5 ** (far(points[i], points[j]) / d50) for i, j in near if i != j}
 
 
 def best_chances(moves, stops, count):
@@ -66,7 +70,7 @@ def make_field(points, plots, *, hop, d50, room, patch, needs=(), given=(), room
     room = np.r_[np.asarray(room, dtype=float), np.zeros(count - plots)]
     places = room[:, None] * np.array([1.0, *use])
     patch = np.r_[np.asarray(patch, dtype=bool), np.zeros(count - plots, dtype=bool)]
-    apart = np.array([[far(a, b) for b in points] for a in points])
+    apart = apart_of(points)
     anchor = sp.csr_array((apart <= anchor_reach).astype(float))
     pool = None if dense is None else Pool(anchor, dense[0], dense[1], 0.0)
     demands = [
@@ -296,3 +300,56 @@ def chain_case(length, *, decoys, seed=0):
         patch=np.ones(plots, dtype=bool), needs=needs, given=given, stops=stops,
     )  # fmt: skip
     return [field], make_rules(points, plots, 1, planters=length)
+
+
+def planted_case(*, animals=8, pairs=12, planters=8, seed=0):
+    """A street of some 400 sites where the last animal's one chain of four wins most by far.
+
+    Every other animal lives on `pairs` pairs of islands, 75 m apart with hops of 30 m, between
+    which two ways of two sites lead; the last one in two towns of 20 homes, 190 m apart with hops
+    of 40 m, between which one way of four sites leads. No single site wins anything. Chances
+    halve every 400 m. So the best scheme of eight is the chain of four and two short ways, of two
+    animals each (one alone of one animal wins more than two of the same: logs are concave).
+
+    Returns the fields, the rules and the scheme by hand.
+    """
+    rng = np.random.default_rng(seed)
+    plots, owner, sites, maker = [], [], [], []
+    for animal in range(animals - 1):
+        for pair in range(pairs):
+            x, y = 300.0 * pair, 1000.0 * animal
+            plots += [[x, y], [x + 75, y]]
+            owner += [animal] * 2
+            for way in (-4.0, 4.0):
+                sites += [[x + 25, y + way], [x + 50, y + way]]
+                maker += [animal] * 2
+    last = animals - 1
+    towns = [[x - 3 * at, 1000.0 * last] for at in range(20) for x in (0.0,)]
+    towns += [[190.0 + 3 * at, 1000.0 * last] for at in range(20)]
+    plots += towns
+    owner += [last] * len(towns)
+    chain = [[38.0 * at, 1000.0 * last] for at in range(1, 5)]
+    sites += chain
+    maker += [last] * 4
+    spare = [[-400.0 - 20 * at, 1000.0 * last] for at in range(400 - len(sites))]
+    sites += spare
+    maker += [last] * len(spare)
+    order = rng.permutation(len(sites))
+    points = np.array([*plots, *np.array(sites)[order]])
+    of_site, count = np.array(maker)[order], len(plots)
+    fields = [
+        make_field(
+            points, count, hop=40 if animal == last else 30, d50=400,
+            room=np.where(np.array(owner) == animal, 1.0, 0.0),
+            patch=np.array(owner) == animal, stops=(of_site == animal)[:, None], key=f"g{animal}",
+        )
+        for animal in range(animals)
+    ]  # fmt: skip
+    rules = make_rules(points, count, 1, planters=planters)
+    place = {old: new for new, old in enumerate(order.tolist())}
+    start = sites.index(chain[0])
+    by_hand = [place[start + at] for at in range(4)]
+    for animal in range((planters - 4) // 2):
+        first = animal * pairs * 4
+        by_hand += [place[first], place[first + 1]]
+    return fields, rules, [(site, 0) for site in by_hand]

@@ -1,0 +1,165 @@
+"""The best scheme of each size, where only places of some verdicts may be used.
+
+Places that fit come first. So a scheme is sought among them alone, then with places to ask about,
+then with all that may turn out to fit once they are measured; each may use what the one before
+may, and never ends below it. Proposed is the first that wins nearly as much as the last.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from patchnet.knowledge.records import Knowledge
+from patchnet.scheme.asked import VERDICTS
+from patchnet.scheme.filled import FilledState
+from patchnet.scheme.planter_scheme import SchemeAsk
+from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.state import Pick, State
+from patchnet.scheme.together import SchemeRules
+
+__all__ = ["Choice", "choices_of", "proposed"]
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """The schemes found among places of some verdicts.
+
+    Attributes
+    ----------
+    verdicts
+        Those verdicts.
+    rules
+        The rules, with the sites that may be used.
+    best
+        The best scheme of each size, filled exactly.
+    exact
+        Whether every scheme there is was filled.
+    """
+
+    verdicts: tuple[str, ...]
+    rules: SchemeRules
+    best: Best
+    exact: bool
+
+    @property
+    def picks(self) -> tuple[Pick, ...]:
+        """The best scheme of any size; of those as good, the first by rank."""
+        return self.best.overall
+
+
+def choices_of(
+    ask: SchemeAsk,
+    filled: FilledState,
+    state: State,
+    locked: Sequence[Pick],
+    rules: SchemeRules,
+    knowledge: Knowledge,
+) -> tuple[Choice, ...]:
+    """Seek the best schemes among the places that fit, then with those to ask about, then all.
+
+    A step that would bring no more places is left out, but for the first.
+
+    Parameters
+    ----------
+    ask
+        What was asked: its verdicts.
+    filled, state
+        Work out what each scheme wins, exactly and as promised.
+    locked
+        Planters that are in every scheme.
+    rules
+        What a scheme must keep to; with all sites.
+    knowledge
+        For the settings.
+    """
+    order = np.array([VERDICTS.index(site.verdict) for site in rules.sites])
+    last = max(int(order.max()), 0)
+    fixed = [site for site, _ in locked]
+    choices: list[Choice] = []
+    for at, verdict in enumerate(VERDICTS):
+        if verdict not in ask.verdicts or (at > 0 and not (order == at).any()):
+            continue
+        able = order <= at
+        able[fixed] = True
+        own = replace(rules, able=None if at >= last and able.all() else able)
+        best, exact = _found(filled, state, locked, own, knowledge)
+        for before in choices:
+            for first in before.best.first.values():
+                for picks in first:
+                    best.meet(picks, filled.value(picks))
+        verdicts = tuple(one for one in VERDICTS[: at + 1] if one in ask.verdicts)
+        choices.append(Choice(verdicts, own, best, exact))
+    return tuple(choices)
+
+
+def proposed(choices: Sequence[Choice], filled: FilledState, share: float) -> int:
+    """Return which of some choices is proposed: the first that wins nearly as much as the last.
+
+    Parameters
+    ----------
+    choices
+        Each with more places than the one before.
+    filled
+        Works out what each wins.
+    share
+        How much is nearly as much, 0-1.
+    """
+    values = [filled.worth(choice.picks) for choice in choices]
+    enough = share * values[-1]
+    return next(at for at, value in enumerate(values) if value >= enough and value >= 0)
+
+
+def _found(
+    filled: FilledState,
+    state: State,
+    locked: Sequence[Pick],
+    rules: SchemeRules,
+    knowledge: Knowledge,
+) -> tuple[Best, bool]:
+    """The best scheme of each size, filled exactly; and whether all there are were filled.
+
+    Where there are more than that, those that promise most are, among all or as searched for.
+    """
+    few = round(knowledge.setting("scheme_filled_most"))
+    every = round(knowledge.setting("scheme_every_most"))
+    promising = every_scheme(state, locked, rules, most=few, keep=few)
+    exact = promising is not None
+    if promising is None:
+        promising = every_scheme(state, locked, rules, most=every)
+    if promising is None:
+        promising = search_schemes(state, locked, rules)
+    best = Best(rules)
+    for first in promising.first.values():
+        for picks in first:
+            best.meet(picks, filled.value(picks))
+    if not exact:
+        _every_single(best, filled, locked, rules, few)
+        for count in sorted(best.picks):
+            _plant_otherwise(best, count, filled, locked, rules)
+    return best, exact
+
+
+def _every_single(
+    best: Best, filled: FilledState, locked: Sequence[Pick], rules: SchemeRules, most: int
+) -> None:
+    """Fill every scheme of one planter more than are locked in, where they are not too many."""
+    singles = np.argwhere(rules.open_to(locked)).tolist()
+    if len(singles) <= most:
+        for site, recipe in singles:
+            picks = (*locked, (site, recipe))
+            best.meet(picks, filled.value(picks))
+
+
+def _plant_otherwise(
+    best: Best, count: int, filled: FilledState, locked: Sequence[Pick], rules: SchemeRules
+) -> None:
+    """Plant one box of the best scheme of a size otherwise, while that wins.
+
+    The promise cannot tell plantings apart that feed the same homes.
+    """
+    before: tuple[Pick, ...] = ()
+    while best.picks[count] != before:
+        before = best.picks[count]
+        for picks in planted_otherwise(before, locked, rules):
+            best.meet(picks, filled.value(picks))
