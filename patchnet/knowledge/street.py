@@ -37,11 +37,15 @@ __all__ = [
     "read_street_rules",
 ]
 
-SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing")
-"""What must be seen over: at side roads, where cars come out, where people cross."""
-StreetTest = Literal["around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb"]
+SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing", "sight_forward")
+"""What must be seen over: at side roads, where cars come out, where people cross, on bends."""
+StreetTest = Literal[
+    "around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb", "looked"
+]
 """How a thing is kept clear of: all round, the whole kerb it lies on, with sight areas, on the
-way from it to the kerb, or by standing farther from the kerb."""
+way from it to the kerb, or by standing farther from the kerb. *looked* is no thing: it says that
+along a stretch of kerb everything of this table was looked for."""
+_FREE = ("kerb", "looked")  # tests of things that nothing keeps a distance from
 _RULES = {
     "clear_width_fits_m": "m",
     "clear_width_ask_m": "m",
@@ -68,10 +72,31 @@ _RULES = {
     "near_object_m": "m",
     "bus_stop_zone_m": "m",
     "look_ahead_m": "m",
+    "lane_share": "share",
+    "speed_most_mph": "mph",
+    "speed_offset_m": "m",
+    "root_stems": "ratio",
+    "root_most_m": "m",
+    "narrow_gap_m": "m",
+    "narrow_longest_m": "m",
+    "narrow_share": "share",
+    "passing_width_m": "m",
+    "passing_length_m": "m",
+    "wind_pressure_pa": "Pa",
+    "wind_shape": "ratio",
+    "wind_plants_m": "m",
+    "wind_solid_share": "share",
+    "wind_least": "ratio",
+    "fill_share": "share",
+    "soil_wet_kg_m3": "kg/m3",
+    "soil_dry_kg_m3": "kg/m3",
+    "tape_apart_m": "m",
+    "tape_spare": "places",
 }
 _POSITIVE = (
     "site_spacing_m", "carriageway_default_m", "speed_default_mph",
-    "ssd_deceleration_light_g", "ssd_deceleration_heavy_g",
+    "ssd_deceleration_light_g", "ssd_deceleration_heavy_g", "wind_pressure_pa", "wind_least",
+    "soil_wet_kg_m3", "soil_dry_kg_m3",
 )  # fmt: skip
 _TOLD = N_(
     "{rules}; and for each thing of street_objects.csv size_..._m and clear_..._m "
@@ -86,8 +111,10 @@ def _numbers(at: Reading) -> Mapping[str, Number]:
     wanted = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _RULES.items()}
     for key, row in at.keys("street_objects.csv").items():
         wanted[f"size_{key}_m"] = Number("", unit="m", over=True)
-        clear = "kerb_offset" if row.cells["test"] == "kerb" else "clear"
-        wanted[f"{clear}_{key}_m"] = Number("", unit="m")
+        if row.cells["test"] == "kerb":
+            wanted[f"kerb_offset_{key}_m"] = Number("", unit="m")
+        elif row.cells["test"] not in _FREE:
+            wanted[f"clear_{key}_m"] = Number("", unit="m")
     return wanted
 
 
@@ -206,7 +233,7 @@ class SightRule:
     Parameters
     ----------
     key
-        ``sight_junction``, ``sight_driveway`` or ``sight_crossing``.
+        ``sight_junction``, ``sight_driveway``, ``sight_crossing`` or ``sight_forward``.
     watcher
         Who must see over it, in a sentence.
     verdict
@@ -247,6 +274,8 @@ class StreetObjectKind:
         What a planter is that comes too near: ``no``, or ``ask`` the people concerned.
     box
         Whether it is a planter that stands there already.
+    roots
+        Whether it has roots: its width is that of the stem.
     """
 
     key: Annotated[str, Key(N_("key of the kind"))]
@@ -258,7 +287,7 @@ class StreetObjectKind:
             N_(
                 "how it is kept clear of: all round; the whole surface of kerb it lies on; "
                 "driveway, crossing and bus_stop with their areas; the way from it to the kerb; "
-                "kerb: by standing farther from it"
+                "kerb: by standing farther from it; looked: everything was looked for here"
             )
         ),
     ]
@@ -269,6 +298,9 @@ class StreetObjectKind:
     ]
     box: Annotated[
         bool, Flag(N_("whether it is a planter that stands there already"), blank=False)
+    ] = False
+    roots: Annotated[
+        bool, Flag(N_("whether it has roots: its width is that of the stem"), blank=False)
     ] = False
 
 
