@@ -87,7 +87,6 @@ STREET_OBJECTS = (
     ("gully", "t", 121.0, -2.8, 0.45),
     ("tactile paving", "t", 112.0, 3.4, 2.4),
     ("tactile paving", "t", 112.0, -3.4, 2.4),
-    ("alley mouth", "t", 46.0, 4.8, 1.7),
     ("bins day", "t", 22.0, 4.3, 2.0),
     ("looked", "t", 48.0, 4.0, 90.0),
     ("looked", "t", 139.0, 4.0, 76.0),

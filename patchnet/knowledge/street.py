@@ -90,6 +90,7 @@ _RULES = {
     "fill_share": "share",
     "soil_wet_kg_m3": "kg/m3",
     "soil_dry_kg_m3": "kg/m3",
+    "opening_deep_m": "m",
     "tape_apart_m": "m",
     "tape_spare": "places",
 }
@@ -276,6 +277,8 @@ class StreetObjectKind:
         Whether it is a planter that stands there already.
     roots
         Whether it has roots: its width is that of the stem.
+    opening
+        Whether it is what a drawn footway shows that runs far back over a short stretch.
     """
 
     key: Annotated[str, Key(N_("key of the kind"))]
@@ -301,6 +304,13 @@ class StreetObjectKind:
     ] = False
     roots: Annotated[
         bool, Flag(N_("whether it has roots: its width is that of the stem"), blank=False)
+    ] = False
+    opening: Annotated[
+        bool,
+        Flag(
+            N_("whether it is what a drawn footway shows that runs far back over a short stretch"),
+            blank=False,
+        ),
     ] = False
 
 

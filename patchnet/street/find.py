@@ -20,6 +20,7 @@ from patchnet.street.cross_sections import footways_of, half_width, street_sides
 from patchnet.street.findings import things_to_look_for
 from patchnet.street.measured import Measured
 from patchnet.street.objects import looked_on, objects_of
+from patchnet.street.openings import openings_of
 from patchnet.street.road_line import RoadLine, pieces_of, road_line
 from patchnet.street.sight_areas import Road
 from patchnet.street.site import Basis, Street
@@ -97,7 +98,10 @@ def find_street(
     objects = objects_of(neighbourhood, line, lines, reach, knowledge=knowledge)
     known = neighbourhood.street_objects is not None
     looked = tuple(looked_on(objects))
-    objects = tuple(thing for thing in objects if thing.kind.test != "looked")
+    objects = (
+        *(thing for thing in objects if thing.kind.test != "looked"),
+        *openings_of(line, (left, right), knowledge=knowledge),
+    )
     sight = all_sight(own, others, (left, right), objects, knowledge=knowledge)
     notes = [*road.notes, *side_notes, *sight.notes]
     notes += _notes(

@@ -132,6 +132,8 @@ def _object(
         shape = shape.buffer(size / 2, cap_style="flat")  # a track drawn as its middle line
     sides: tuple[Side, ...] = SIDES
     middle = shape.centroid
+    if shape.geom_type == "LineString":  # round a bend its centroid may lie across the road
+        middle = shape.interpolate(0.5, normalized=True)
     if kind.test != "crossing" and middle.distance(line) > _ON_LINE_M:
         at = np.array([line.project(middle)])
         points, away = outward(line, at, "left")

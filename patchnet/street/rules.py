@@ -6,7 +6,7 @@ from typing import TypeAlias
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
-from patchnet.street.findings import finding, metres, things_to_look_for
+from patchnet.street.findings import finding, metres
 from patchnet.street.near_things import near_findings
 from patchnet.street.overturning import wind_finding
 from patchnet.street.roots import root_findings
@@ -165,8 +165,8 @@ def _on_the_spot(street: Street, place: Place, knowledge: Knowledge) -> list[Fin
         return []
     words = _(
         "Nobody has said that everything in the street was looked for here: look on the spot for "
-        "{things}."
-    ).format(things=things_to_look_for(knowledge))
+        "doors, drives, gullies, covers, trees and the like."
+    )
     return [Finding("street_objects", "measure", None, None, "", "assumed", words, "")]
 
 
