@@ -40,6 +40,7 @@ from patchnet.scheme.search import (
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
+from patchnet.street.nowhere import nowhere
 from patchnet.street.places import planter_sites
 from patchnet.street.site import Site, Street
 
@@ -173,7 +174,7 @@ def _checked(
         and ask.sides in ("both", site.side)
     )
     if not usable and not wrong:
-        wrong.append(_nowhere(sites, ask))
+        wrong.append(nowhere(sites, ask.verdicts, ask.sides))
     if wrong:
         raise WrongUse("\n".join(wrong))
     recipes = tuple(
@@ -246,24 +247,6 @@ def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
             ).format(n_locked_in=len(ask.locked_in), planters=ask.planters)
         )
     return wrong
-
-
-def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
-    """Why no site can be used."""
-    if not sites:
-        return _("No place for a planter was found along this road.")
-    count: dict[str, int] = {}
-    beside = [site for site in sites if ask.sides in ("both", site.side)]
-    for site in beside:
-        for rule in {each.rule for each in site.findings if each.verdict == "no"}:
-            count[rule] = count.get(rule, 0) + 1
-    ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
-    reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
-    wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
-    return _(
-        "Of {n_beside} places looked at on the side asked for none has the verdict {wanted}. "
-        "Rules that say no, and to how many places: {reasons}."
-    ).format(n_beside=len(beside), wanted=wanted, reasons=reasons or "none")
 
 
 def _plot_id(assessment: Assessment, at: int) -> str:
