@@ -1,18 +1,15 @@
 """patchnet scheme: planters along a road, chosen, with the report a council needs."""
 
-from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Literal
 
 import click
-import shapely
 
 from patchnet.assess.assess import assess
 from patchnet.commands.asked import (
     draws_asked,
-    meant_plot,
     note_made,
     progress_bar,
     read_asked,
@@ -27,10 +24,10 @@ from patchnet.commands.options import (
     input_options,
     overwrite_option,
 )
+from patchnet.commands.scheme_refused import ensure_somewhere, leave_tape_sheet, point_asked
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
-from patchnet.core.numbers import parse_number
-from patchnet.core.texts import N_, Words, _, counted
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
@@ -44,22 +41,16 @@ from patchnet.pages.scheme.certificate import (
 from patchnet.pages.scheme.files import (
     ensure_scheme_folder,
     write_report,
-    write_scheme_folder,
 )
 from patchnet.pages.scheme.pack import centimetres
-from patchnet.pages.scheme.tape_sheet import tape_files
 from patchnet.read.neighbourhood import Audience, Neighbourhood
-from patchnet.read.points import point_on_map
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
 from patchnet.street.boxes import planter_boxes
 from patchnet.street.find import find_street
-from patchnet.street.keepers import Keeper, keepers_in, keepers_trouble
+from patchnet.street.keepers import Keeper, keepers_in
 from patchnet.street.measured import Measured, measured_in
-from patchnet.street.nowhere import nowhere
 from patchnet.street.places import planter_sites
-from patchnet.street.site import Site, Street
-from patchnet.street.to_measure import places_to_measure
 
 __all__ = ["scheme"]
 
@@ -236,7 +227,7 @@ def scheme(
         wrong.append(_("--unkept must be 0 or more, not {unkept}.").format(unkept=unkept))
     street = None
     try:
-        point = None if at is None else _point(at, hood, know)
+        point = None if at is None else point_asked(at, hood, know)
         street = find_street(hood, road, knowledge=know, at=point, measured=taped)
     except WrongUse as error:
         wrong.insert(0, str(error))
@@ -261,10 +252,11 @@ def scheme(
         keepers=people,
         unkept=unkept,
     )
-    _ensure_somewhere(
-        sites, ask, partial(_leave_sheet, sites, ask, street, hood, asked, output, audience, overwrite),
-        know,
+    leave_sheet = partial(
+        leave_tape_sheet, sites, ask, street, hood, asked=asked, output=output, audience=audience,
+        overwrite=overwrite,
     )  # fmt: skip
+    ensure_somewhere(sites, ask, leave_sheet, know)
     # The search refuses animals that walk, and says why, so none is assessed here.
     shown = shown_groups(know, groups, audience)
     flying = [key for key in shown if key in know.groups and know.groups[key].mode == "air"]
@@ -322,71 +314,11 @@ def _seen_by(audience: Audience, hood: Neighbourhood, asked: Asked) -> Neighbour
     return for_audience(hood, audience, knowledge=asked.knowledge)
 
 
-def _point(said: str, hood: Neighbourhood, know: Knowledge) -> shapely.Point:
-    """Return the point that is meant by a plot, or by x and y."""
-    numbers = [parse_number(part) for part in said.split(",")]
-    if len(numbers) == 2 and numbers[0] is not None and numbers[1] is not None:
-        point, odd = point_on_map(numbers[0], numbers[1], hood, knowledge=know)
-        if point is None:
-            raise WrongUse(odd)
-        return point
-    shape = hood.plots.geometry.loc[meant_plot(hood, said)]
-    return shapely.Point(shape.representative_point())
-
-
 def _measured(paths: tuple[Path, ...], know: Knowledge, wrong: list[str]) -> dict[str, Measured]:
     faults = FaultList()
     found = measured_in(paths, know, faults)
     _say_or_add(faults, wrong)
     return found
-
-
-def _ensure_somewhere(
-    sites: Sequence[Site], ask: SchemeAsk, leave_sheet: Callable[[], str], know: Knowledge
-) -> None:
-    """Refuse, with the cause and the way out, where no planter can be chosen."""
-    usable = [
-        site
-        for site in sites
-        if site.verdict in ask.verdicts
-        and ask.sides in ("both", site.side)
-        and site.key not in ask.locked_out
-    ]
-    why = "" if usable else nowhere(sites, ask.verdicts, ask.sides)
-    dry = keepers_trouble(ask.keepers, usable, knowledge=know)
-    if dry and ask.unkept == 0:
-        why = dry
-    elif dry:
-        click.echo(paragraph(dry), err=True)
-    if why:
-        raise WrongUse("\n".join(filter(None, [why, leave_sheet()])))
-
-
-def _leave_sheet(
-    sites: Sequence[Site],
-    ask: SchemeAsk,
-    street: Street,
-    hood: Neighbourhood,
-    asked: Asked,
-    output: Path,
-    audience: Audience,
-    overwrite: bool,  # noqa: FBT001 - handed on by partial
-) -> str:
-    """Write the tape-measure sheet alone, if there is anything to measure; say so."""
-    # Twice as many as are wanted, since some will fail.
-    most = 2 * (ask.planters or int(asked.knowledge.scheme_figure("planters")))
-    beside = [site for site in sites if ask.sides in ("both", site.side)]
-    places = places_to_measure(beside, knowledge=asked.knowledge, most=most)
-    if not places:
-        return ""
-    shown = for_audience(hood, audience, knowledge=asked.knowledge)
-    files = tape_files(places, street, shown, knowledge=asked.knowledge)
-    write_scheme_folder(files, output, overwrite=overwrite)
-    note_made(asked.file, output, audience=audience)
-    return _(
-        "Wrote {output}: measure.html is a sheet of {places} worth measuring. Give it back, filled "
-        "in, with --measured."
-    ).format(output=output, places=counted(len(places), "place"))
 
 
 def _say_or_add(faults: FaultList, wrong: list[str]) -> None:

@@ -35,6 +35,8 @@ __all__ = [
     "read_planter_sizes",
     "read_stopping_sight",
     "read_street_rules",
+    "street_numbers",
+    "street_rule_names",
 ]
 
 SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing", "sight_forward")
@@ -107,8 +109,14 @@ _TOLD = N_(
 _LITRES = 1000.0  # in a cubic metre
 
 
-def _numbers(at: Reading) -> Mapping[str, Number]:
-    """Return the rules that there are: those of all streets, and two of each thing in them."""
+def street_numbers(at: Reading) -> Mapping[str, Number]:
+    """Return the rules that there are: those of all streets, and two of each thing in them.
+
+    Parameters
+    ----------
+    at
+        The tables being read.
+    """
     wanted = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _RULES.items()}
     for key, row in at.keys("street_objects.csv").items():
         wanted[f"size_{key}_m"] = Number("", unit="m", over=True)
@@ -119,8 +127,15 @@ def _numbers(at: Reading) -> Mapping[str, Number]:
     return wanted
 
 
-def _names(at: Reading) -> Collection[str]:
-    return tuple(_numbers(at))
+def street_rule_names(at: Reading) -> Collection[str]:
+    """Return the keys of all street rules.
+
+    Parameters
+    ----------
+    at
+        The tables being read.
+    """
+    return tuple(street_numbers(at))
 
 
 @table("street_rules.csv", N_("A rule for planters in a footway."), called=N_("street rule"))
@@ -128,8 +143,8 @@ def _names(at: Reading) -> Collection[str]:
 class StreetRule:
     """A rule for planters in a footway: a width, a distance, a speed."""
 
-    key: Annotated[str, Choice(N_("which rule it is"), of=_names, told=_TOLD)]
-    figure: Annotated[Figure, Number(N_("the limit"), by_key=_numbers)]
+    key: Annotated[str, Choice(N_("which rule it is"), of=street_rule_names, told=_TOLD)]
+    figure: Annotated[Figure, Number(N_("the limit"), by_key=street_numbers)]
 
 
 @table(
@@ -317,7 +332,7 @@ class StreetObjectKind:
 def read_street_rules(reader: Reader) -> dict[str, Figure]:
     """Read the street rules; each that there is must be there, and the two widths in order."""
     rows = {row.key[0]: (row, rule.figure) for row, rule in reader.rows(StreetRule)}
-    reader.must_have("street_rules.csv", reader.words(_names), "rule")
+    reader.must_have("street_rules.csv", reader.words(street_rule_names), "rule")
     if {"clear_width_fits_m", "clear_width_ask_m"} <= set(rows):
         fits, (row, ask) = rows["clear_width_fits_m"][1], rows["clear_width_ask_m"]
         if ask.value > fits.value:

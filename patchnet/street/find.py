@@ -12,6 +12,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.countries import speed_words
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
@@ -78,7 +79,7 @@ def find_street(
     >>> street.name
     'Mallowby Road'
     """
-    knowledge = knowledge or load_knowledge()
+    knowledge = rules_in(knowledge or load_knowledge(), neighbourhood.country)
     road = road_line(
         neighbourhood.roads, name, knowledge=knowledge, at=at, plots=neighbourhood.plots
     )

@@ -10,6 +10,7 @@ import shapely
 from patchnet.core.errors import WrongUse
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
@@ -76,7 +77,7 @@ def planter_sites(
     >>> {site.side for site in patchnet.planter_sites(hood, street, sides="left")}
     {'left'}
     """
-    knowledge = knowledge or load_knowledge()
+    knowledge = rules_in(knowledge or load_knowledge(), neighbourhood.country)
     if sides not in ("both", *SIDES):
         raise WrongUse(
             _("There is no side {sides!r}: write left, right or both.").format(sides=sides)

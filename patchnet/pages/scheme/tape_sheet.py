@@ -11,6 +11,7 @@ import shapely
 
 from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
@@ -106,6 +107,7 @@ def tape_sheet(
     knowledge
         For the widths that decide.
     """
+    knowledge = rules_in(knowledge, hood.country)
     title = _("Tape-measure sheet: {street}").format(street=street.name)
     cards = [
         {
