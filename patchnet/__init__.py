@@ -79,7 +79,9 @@ if TYPE_CHECKING:
     from patchnet.street.boxes import planter_boxes
     from patchnet.street.find import find_street
     from patchnet.street.keepers import Keeper, read_keepers
+    from patchnet.street.measured import Measured, read_measured
     from patchnet.street.places import planter_sites
+    from patchnet.street.to_measure import places_to_measure
     from patchnet.sun.shade import sun_hours
     from patchnet.sun.surface_heights import read_surface_heights
     from patchnet.survey.forget import forget_plots, record_consent
@@ -107,6 +109,7 @@ __all__ = [
     "Keeper",
     "Knowledge",
     "LandCover",
+    "Measured",
     "Merged",
     "Neighbourhood",
     "NextDoors",
@@ -143,6 +146,7 @@ __all__ = [
     "merge_survey",
     "network_measures",
     "next_doors",
+    "places_to_measure",
     "plan_plot",
     "plan_scheme",
     "plan_survey",
@@ -158,6 +162,7 @@ __all__ = [
     "read_facts",
     "read_journal",
     "read_keepers",
+    "read_measured",
     "read_neighbourhood",
     "read_records",
     "read_states",

@@ -40,6 +40,7 @@ from patchnet.core.shown import Shown
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.base_map import GUESSED
 from patchnet.read.crs import parse_crs
 
 __all__ = ["BaseMap", "make_base"]
@@ -349,7 +350,7 @@ def _footways(
     guessed = gpd.GeoDataFrame(
         {
             "name": [streets.names[at] for at in space.footways["street"]],
-            "width_m": np.nan, "osm": "", "basis": _("guessed: strip along the plots"),
+            "width_m": np.nan, "osm": "", "basis": f"{GUESSED}: strip along the plots",
         },
         geometry=space.footways.geometry.to_numpy(),
         crs=inputs.crs,

@@ -8,7 +8,13 @@ from typing import Literal
 import click
 
 from patchnet.assess.assess import assess
-from patchnet.commands.asked import draws_asked, note_made, progress_bar, read_asked, released_asked
+from patchnet.commands.asked import (
+    draws_asked,
+    note_made,
+    progress_bar,
+    read_asked,
+    released_asked,
+)
 from patchnet.commands.options import (
     Asked,
     AskedDraws,
@@ -18,9 +24,11 @@ from patchnet.commands.options import (
     input_options,
     overwrite_option,
 )
+from patchnet.commands.scheme_refused import ensure_somewhere, leave_tape_sheet, point_asked
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.texts import N_, Words, _
+from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.text_table import paragraph, text_table
 from patchnet.pages.kit.to_scale import PAPERS
 from patchnet.pages.privacy import for_audience, plots_for_public, shown_groups
@@ -30,7 +38,10 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     over_draws_words,
 )
-from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
+from patchnet.pages.scheme.files import (
+    ensure_scheme_folder,
+    write_report,
+)
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
@@ -38,6 +49,7 @@ from patchnet.scheme.planter_scheme import Scheme, SchemeAsk
 from patchnet.street.boxes import planter_boxes
 from patchnet.street.find import find_street
 from patchnet.street.keepers import Keeper, keepers_in
+from patchnet.street.measured import Measured, measured_in
 from patchnet.street.places import planter_sites
 
 __all__ = ["scheme"]
@@ -62,6 +74,19 @@ _KEEP: Words[Audience, str] = Words(
 @overwrite_option
 @audience_option
 @click.option("--road", required=True, metavar="NAME", help="The road, as the map names it.")
+@click.option(
+    "--at",
+    metavar="PLOT|X,Y",
+    help="Where several roads bear that name: a plot on the one meant, or a point by it.",
+)
+@click.option(
+    "--measured",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="TABLE",
+    help="What was measured on the spot: measure.csv or what measure.html saved, filled in (can "
+    "be repeated).",
+)
 @click.option(
     "--planters",
     type=int,
@@ -140,6 +165,8 @@ def scheme(
     overwrite: bool,
     audience: Audience,
     road: str,
+    at: str | None,
+    measured: tuple[Path, ...],
     planters: int | None,
     budget: float | None,
     side: Literal["left", "right", "both"],
@@ -167,8 +194,11 @@ def scheme(
     keeper, and has no map, change or neighbourhood, which tell of single plots.
 
     DIR gets report.html (prints to A4, its plans to A4 or A3), planters.csv and .geojson,
-    scheme.gpkg, map.html, change.html (before and after) and neighbourhood.gpkg (the street with
-    the planters).
+    scheme.gpkg, map.html, change.html (before and after), neighbourhood.gpkg (the street with
+    the planters), and measure.html with measure.csv: the places where something must be measured
+    that would change the choice, as a sheet to print, a form for the phone, and a table. Filled
+    in, it is given back with --measured. Where no planter can be chosen, DIR holds this sheet
+    alone if measuring could help, and the exit status is 2.
     Street rules, box sizes and rates of another authority: --knowledge DIR.
 
     \b
@@ -176,13 +206,15 @@ def scheme(
       patchnet scheme street.gpkg --road "Alder Row" --planters 6 -o scheme/
       patchnet scheme street.gpkg --road "Alder Row" --budget 2500 --group mason_bee -o scheme/
       patchnet scheme street.gpkg --road "Alder Row" --size box --keepers taps.csv --unkept 1 -o a/
+      patchnet scheme street.gpkg --road "Alder Row" --measured measured.csv -o scheme/
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_scheme_folder(output, overwrite=overwrite)
     hood = read_asked(asked)
     know = asked.knowledge
     wrong: list[str] = []
     boxes = planter_boxes(sizes, price=box_price, knowledge=know, wrong=wrong)
-    people = () if keepers is None else _keepers(keepers, hood, wrong)
+    people = () if keepers is None else _keepers(keepers, hood, know, wrong)
+    taped = _measured(measured, know, wrong)
     people = _named_for(audience, people)
     for number, words in ((budget, "--budget"), (spacing, "--spacing"), (box_price, "--box-price")):
         if number is not None and not 0 <= number < float("inf"):
@@ -195,14 +227,15 @@ def scheme(
         wrong.append(_("--unkept must be 0 or more, not {unkept}.").format(unkept=unkept))
     street = None
     try:
-        street = find_street(hood, road, knowledge=know)
+        point = None if at is None else point_asked(at, hood, know)
+        street = find_street(hood, road, knowledge=know, at=point, measured=taped)
     except WrongUse as error:
         wrong.insert(0, str(error))
     if wrong or street is None:
         raise WrongUse("\n".join(wrong))
     for fault in street.faults:
         click.echo(str(fault), err=True)
-    sites = planter_sites(hood, street, knowledge=know, sizes=boxes or None)
+    sites = planter_sites(hood, street, knowledge=know, sizes=boxes or None, measured=taped)
     if planters is None and budget is None:
         planters = int(know.scheme_figure("planters"))
     ask = SchemeAsk(
@@ -219,6 +252,11 @@ def scheme(
         keepers=people,
         unkept=unkept,
     )
+    leave_sheet = partial(
+        leave_tape_sheet, sites, ask, street, hood, asked=asked, output=output, audience=audience,
+        overwrite=overwrite,
+    )  # fmt: skip
+    ensure_somewhere(sites, ask, leave_sheet, know)
     # The search refuses animals that walk, and says why, so none is assessed here.
     shown = shown_groups(know, groups, audience)
     flying = [key for key in shown if key in know.groups and know.groups[key].mode == "air"]
@@ -276,14 +314,28 @@ def _seen_by(audience: Audience, hood: Neighbourhood, asked: Asked) -> Neighbour
     return for_audience(hood, audience, knowledge=asked.knowledge)
 
 
-def _keepers(path: Path, hood: Neighbourhood, wrong: list[str]) -> tuple[Keeper, ...]:
+def _measured(paths: tuple[Path, ...], know: Knowledge, wrong: list[str]) -> dict[str, Measured]:
     faults = FaultList()
-    people = keepers_in(path, hood, faults)
+    found = measured_in(paths, know, faults)
+    _say_or_add(faults, wrong)
+    return found
+
+
+def _say_or_add(faults: FaultList, wrong: list[str]) -> None:
+    """Add errors to the list of what is wrong, and say warnings at once."""
     for fault in faults.faults:
         if fault.severity == "error":
             wrong.append(str(fault).removeprefix("error: "))
         else:
             click.echo(str(fault), err=True)
+
+
+def _keepers(
+    path: Path, hood: Neighbourhood, know: Knowledge, wrong: list[str]
+) -> tuple[Keeper, ...]:
+    faults = FaultList()
+    people = keepers_in(path, hood, faults, know)
+    _say_or_add(faults, wrong)
     return people
 
 

@@ -8,6 +8,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.base_map import read_osm_tags
 from patchnet.knowledge.complete import missing
 from patchnet.knowledge.countries import read_countries
+from patchnet.knowledge.country_rules import CountryPermit, CountryRule
 from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
@@ -126,6 +127,8 @@ def build(
         moves=reader.keyed(Move),
         watching=reader.keyed(Watching),
         countries=read_countries(reader),
+        country_rules=reader.all(CountryRule),
+        country_permits={one.country: one for one in reader.all(CountryPermit)},
         regions=reader.keyed(Region),
         region_animals=reader.keyed(RegionAnimal),
         unseen=reader.all(Unseen),

@@ -35,13 +35,19 @@ __all__ = [
     "read_planter_sizes",
     "read_stopping_sight",
     "read_street_rules",
+    "street_numbers",
+    "street_rule_names",
 ]
 
-SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing")
-"""What must be seen over: at side roads, where cars come out, where people cross."""
-StreetTest = Literal["around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb"]
+SIGHT_AREAS = ("sight_junction", "sight_driveway", "sight_crossing", "sight_forward")
+"""What must be seen over: at side roads, where cars come out, where people cross, on bends."""
+StreetTest = Literal[
+    "around", "surface", "driveway", "crossing", "bus_stop", "way", "kerb", "looked"
+]
 """How a thing is kept clear of: all round, the whole kerb it lies on, with sight areas, on the
-way from it to the kerb, or by standing farther from the kerb."""
+way from it to the kerb, or by standing farther from the kerb. *looked* is no thing: it says that
+along a stretch of kerb everything of this table was looked for."""
+_FREE = ("kerb", "looked")  # tests of things that nothing keeps a distance from
 _RULES = {
     "clear_width_fits_m": "m",
     "clear_width_ask_m": "m",
@@ -68,10 +74,32 @@ _RULES = {
     "near_object_m": "m",
     "bus_stop_zone_m": "m",
     "look_ahead_m": "m",
+    "lane_share": "share",
+    "speed_most_mph": "mph",
+    "speed_offset_m": "m",
+    "root_stems": "ratio",
+    "root_most_m": "m",
+    "narrow_gap_m": "m",
+    "narrow_longest_m": "m",
+    "narrow_share": "share",
+    "passing_width_m": "m",
+    "passing_length_m": "m",
+    "wind_pressure_pa": "Pa",
+    "wind_shape": "ratio",
+    "wind_plants_m": "m",
+    "wind_solid_share": "share",
+    "wind_least": "ratio",
+    "fill_share": "share",
+    "soil_wet_kg_m3": "kg/m3",
+    "soil_dry_kg_m3": "kg/m3",
+    "opening_deep_m": "m",
+    "tape_apart_m": "m",
+    "tape_spare": "places",
 }
 _POSITIVE = (
     "site_spacing_m", "carriageway_default_m", "speed_default_mph",
-    "ssd_deceleration_light_g", "ssd_deceleration_heavy_g",
+    "ssd_deceleration_light_g", "ssd_deceleration_heavy_g", "wind_pressure_pa", "wind_least",
+    "soil_wet_kg_m3", "soil_dry_kg_m3",
 )  # fmt: skip
 _TOLD = N_(
     "{rules}; and for each thing of street_objects.csv size_..._m and clear_..._m "
@@ -81,18 +109,33 @@ _TOLD = N_(
 _LITRES = 1000.0  # in a cubic metre
 
 
-def _numbers(at: Reading) -> Mapping[str, Number]:
-    """Return the rules that there are: those of all streets, and two of each thing in them."""
+def street_numbers(at: Reading) -> Mapping[str, Number]:
+    """Return the rules that there are: those of all streets, and two of each thing in them.
+
+    Parameters
+    ----------
+    at
+        The tables being read.
+    """
     wanted = {key: Number("", unit=unit, over=key in _POSITIVE) for key, unit in _RULES.items()}
     for key, row in at.keys("street_objects.csv").items():
         wanted[f"size_{key}_m"] = Number("", unit="m", over=True)
-        clear = "kerb_offset" if row.cells["test"] == "kerb" else "clear"
-        wanted[f"{clear}_{key}_m"] = Number("", unit="m")
+        if row.cells["test"] == "kerb":
+            wanted[f"kerb_offset_{key}_m"] = Number("", unit="m")
+        elif row.cells["test"] not in _FREE:
+            wanted[f"clear_{key}_m"] = Number("", unit="m")
     return wanted
 
 
-def _names(at: Reading) -> Collection[str]:
-    return tuple(_numbers(at))
+def street_rule_names(at: Reading) -> Collection[str]:
+    """Return the keys of all street rules.
+
+    Parameters
+    ----------
+    at
+        The tables being read.
+    """
+    return tuple(street_numbers(at))
 
 
 @table("street_rules.csv", N_("A rule for planters in a footway."), called=N_("street rule"))
@@ -100,8 +143,8 @@ def _names(at: Reading) -> Collection[str]:
 class StreetRule:
     """A rule for planters in a footway: a width, a distance, a speed."""
 
-    key: Annotated[str, Choice(N_("which rule it is"), of=_names, told=_TOLD)]
-    figure: Annotated[Figure, Number(N_("the limit"), by_key=_numbers)]
+    key: Annotated[str, Choice(N_("which rule it is"), of=street_rule_names, told=_TOLD)]
+    figure: Annotated[Figure, Number(N_("the limit"), by_key=street_numbers)]
 
 
 @table(
@@ -206,7 +249,7 @@ class SightRule:
     Parameters
     ----------
     key
-        ``sight_junction``, ``sight_driveway`` or ``sight_crossing``.
+        ``sight_junction``, ``sight_driveway``, ``sight_crossing`` or ``sight_forward``.
     watcher
         Who must see over it, in a sentence.
     verdict
@@ -247,6 +290,10 @@ class StreetObjectKind:
         What a planter is that comes too near: ``no``, or ``ask`` the people concerned.
     box
         Whether it is a planter that stands there already.
+    roots
+        Whether it has roots: its width is that of the stem.
+    opening
+        Whether it is what a drawn footway shows that runs far back over a short stretch.
     """
 
     key: Annotated[str, Key(N_("key of the kind"))]
@@ -258,7 +305,7 @@ class StreetObjectKind:
             N_(
                 "how it is kept clear of: all round; the whole surface of kerb it lies on; "
                 "driveway, crossing and bus_stop with their areas; the way from it to the kerb; "
-                "kerb: by standing farther from it"
+                "kerb: by standing farther from it; looked: everything was looked for here"
             )
         ),
     ]
@@ -270,12 +317,22 @@ class StreetObjectKind:
     box: Annotated[
         bool, Flag(N_("whether it is a planter that stands there already"), blank=False)
     ] = False
+    roots: Annotated[
+        bool, Flag(N_("whether it has roots: its width is that of the stem"), blank=False)
+    ] = False
+    opening: Annotated[
+        bool,
+        Flag(
+            N_("whether it is what a drawn footway shows that runs far back over a short stretch"),
+            blank=False,
+        ),
+    ] = False
 
 
 def read_street_rules(reader: Reader) -> dict[str, Figure]:
     """Read the street rules; each that there is must be there, and the two widths in order."""
     rows = {row.key[0]: (row, rule.figure) for row, rule in reader.rows(StreetRule)}
-    reader.must_have("street_rules.csv", reader.words(_names), "rule")
+    reader.must_have("street_rules.csv", reader.words(street_rule_names), "rule")
     if {"clear_width_fits_m", "clear_width_ask_m"} <= set(rows):
         fits, (row, ask) = rows["clear_width_fits_m"][1], rows["clear_width_ask_m"]
         if ask.value > fits.value:

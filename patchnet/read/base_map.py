@@ -18,9 +18,12 @@ from patchnet.knowledge.words import match_barrier_kind
 from patchnet.read.columns import Columns
 from patchnet.read.repair import mended
 
-__all__ = ["kept_parts", "metres_of", "read_barriers", "read_named"]
+__all__ = ["GUESSED", "kept_parts", "metres_of", "read_barriers", "read_named"]
 
 Shapes = NDArray[np.object_]
+
+GUESSED = "guessed"
+"""What the ``basis`` of a footway begins with that a base map guessed and nobody saw."""
 
 _GAP = {
     **dict.fromkeys(("yes", "y", "true", "1", "x", "ja"), "yes"),
@@ -135,7 +138,8 @@ def read_named(
     """Return buildings (`areas_only`), roads or footways: ``geometry`` and ``name``.
 
     Buildings also have ``height_m`` (stated, or storeys times the storey height of the
-    settings), roads and footways ``width_m``; NaN where nobody said it.
+    settings), roads and footways ``width_m``; NaN where nobody said it. Where the table has a
+    column ``basis`` (footways), so has this: what begins with `GUESSED` was seen by nobody.
 
     Parameters
     ----------
@@ -158,6 +162,7 @@ def read_named(
     """
     names = texts(table[columns.role["label"]]) if "label" in columns.role else [""] * len(table)
     widths = texts(table[columns.role["width"]]) if "width" in columns.role else None
+    bases = texts(table[columns.role["basis"]]) if "basis" in columns.role else [""] * len(table)
     heights = _heights(table, columns, where=where, knowledge=knowledge, faults=faults)
     dropped: list[tuple[Place, str]] = []
     odd: list[tuple[Place, str]] = []
@@ -178,7 +183,8 @@ def read_named(
                 )
             )
             width = np.nan
-        rows.append((usable, names[at], heights[at] if areas_only else width))
+        measure = heights[at] if areas_only else width
+        rows.append((usable, names[at], measure, bases[at]))
     faults.warn_rows(
         where, odd, together=_("{n} widths were read as not known."),
         mend=_("Write the width in metres; leave it empty if not known."),
@@ -187,9 +193,11 @@ def read_named(
         where, dropped, together=_("{n} rows have no outline or line that can be used."),
         mend=_("It was left out; draw it if it matters."),
     )  # fmt: skip
-    measure = "height_m" if areas_only else "width_m"
-    frame = pd.DataFrame(rows, columns=["geometry", "name", measure])
-    frame[measure] = frame[measure].astype(float)
+    called = "height_m" if areas_only else "width_m"
+    frame = pd.DataFrame(rows, columns=["geometry", "name", called, "basis"])
+    frame[called] = frame[called].astype(float)
+    if "basis" not in columns.role:
+        frame = frame.drop(columns="basis")
     return gpd.GeoDataFrame(frame, geometry="geometry", crs=crs)
 
 

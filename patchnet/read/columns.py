@@ -49,6 +49,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
         "no of storeys", "number of floors",
     ),
     "width": ("width", "width m", "width in m", "wide"),
+    "basis": ("basis",),
     "speed": (
         "speed", "speed mph", "maxspeed", "max speed", "speed limit", "limit", "mph", "speed kmh",
         "speed km h", "kmh",

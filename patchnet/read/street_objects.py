@@ -18,7 +18,7 @@ from patchnet.knowledge.words import match_street_kind
 from patchnet.read.base_map import kept_parts, metres_of
 from patchnet.read.columns import Columns
 
-__all__ = ["read_speeds", "read_street_objects"]
+__all__ = ["read_speeds", "read_street_objects", "speed_mph"]
 
 _SPEED = re.compile(r"(?P<number>[\d.,]+)\s*(?P<unit>mph|km/?h|kph|kmh)?")
 
@@ -178,6 +178,22 @@ def read_speeds(
         mend=_("Write 20 mph or 30 km/h."),
     )  # fmt: skip
     return np.array(speeds, dtype=float)
+
+
+def speed_mph(cell: str) -> float | None:
+    """Return a speed as somebody wrote it in miles an hour; None where it cannot be read.
+
+    Parameters
+    ----------
+    cell
+        ``20 mph``, ``30 km/h``; a bare number is mph, the faster of the two.
+    """
+    from scipy import constants
+
+    speed, unit = _speed(cell)
+    if speed is None or not np.isfinite(speed):
+        return None
+    return speed * (constants.kmh / constants.mph if "k" in unit else 1.0)
 
 
 def _speed(cell: str) -> tuple[float | None, str]:

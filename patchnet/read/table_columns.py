@@ -32,7 +32,7 @@ _ROLES: Mapping[str, tuple[str, ...]] = {
     "barriers": ("kind", "gap", "height"),
     "buildings": ("label", "height", "storeys"),
     "roads": ("label", "width", "speed"),
-    "footways": ("label", "width"),
+    "footways": ("label", "width", "basis"),
     "street_objects": ("kind", "label", "width"),
 }
 _TABLE_ROLES = ("id", "seen", "features", "amount")

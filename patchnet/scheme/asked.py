@@ -11,6 +11,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.regions import usual_groups
 from patchnet.scheme.planter_scheme import SchemeAsk
+from patchnet.street.nowhere import nowhere
 from patchnet.street.site import Site, Verdict
 
 __all__ = ["VERDICTS", "checked_ask"]
@@ -56,7 +57,7 @@ def checked_ask(
         )
     )
     if not usable and not wrong:
-        wrong.append(_nowhere(sites, ask))
+        wrong.append(nowhere(sites, ask.verdicts, ask.sides))
     if wrong:
         raise WrongUse("\n".join(wrong))
     recipes = tuple(
@@ -131,21 +132,3 @@ def _wrong_locks(sites: Sequence[Site], ask: SchemeAsk) -> list[str]:
             ).format(n_locked_in=len(ask.locked_in), planters=ask.planters)
         )
     return wrong
-
-
-def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
-    """Why no site can be used."""
-    if not sites:
-        return _("No place for a planter was found along this road.")
-    count: dict[str, int] = {}
-    beside = [site for site in sites if ask.sides in ("both", site.side)]
-    for site in beside:
-        for rule in {each.rule for each in site.findings if each.verdict == "no"}:
-            count[rule] = count.get(rule, 0) + 1
-    ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
-    reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
-    wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
-    return _(
-        "Of {n_beside} places looked at on the side asked for none has the verdict {wanted}. "
-        "Rules that say no, and to how many places: {reasons}."
-    ).format(n_beside=len(beside), wanted=wanted, reasons=reasons or "none")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.street.cross_sections import at_stations
+from patchnet.street.measured import Measured
 from patchnet.street.objects import kerb_points
 from patchnet.street.site import Floats, Side, Street, StreetSide
 
@@ -41,6 +42,10 @@ class Place:
         Whether the width is a stated one all along.
     stretch
         From where to where along the road line the full-grown planter reaches.
+    guessed
+        Whether the footway along it was guessed somewhere: nobody saw it.
+    taped
+        What was measured here with a tape; None: nothing.
     """
 
     side: Side
@@ -58,6 +63,8 @@ class Place:
     drawn_m: float
     measured: bool
     stretch: tuple[float, float]
+    guessed: bool = False
+    taped: Measured | None = None
 
     @property
     def far_m(self) -> float:
@@ -66,7 +73,13 @@ class Place:
 
 
 def place_at(
-    street: Street, side: Side, chainage: float, size: PlanterSize, *, knowledge: Knowledge
+    street: Street,
+    side: Side,
+    chainage: float,
+    size: PlanterSize,
+    *,
+    knowledge: Knowledge,
+    taped: Measured | None = None,
 ) -> Place | None:
     """Place a box along the kerb, or return None where there is no footway or the kerb steps.
 
@@ -82,6 +95,8 @@ def place_at(
         Of the box.
     knowledge
         For the set-backs from the kerb.
+    taped
+        What was measured here with a tape: its width of the footway counts before the map's.
     """
     one = street.side(side)
     half = size.length_m / 2
@@ -120,6 +135,8 @@ def place_at(
     spread = size.spread_m
     stretch = (start - spread, stop + spread)
     footway, drawn, measured = _widths(one, stretch)
+    if taped is not None and taped.footway_m is not None:
+        footway, drawn, measured = taped.footway_m, np.nan, True
     return Place(
         side=side,
         chainage_m=chainage,
@@ -136,6 +153,8 @@ def place_at(
         drawn_m=drawn,
         measured=measured,
         stretch=stretch,
+        guessed=bool(one.guessed[_between(one, *stretch)].any()),
+        taped=taped,
     )
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.base_map import GUESSED
 from patchnet.street.road_line import RoadLine, along
 from patchnet.street.site import SIDES, Basis, Floats, Side, StreetSide
 
@@ -25,11 +26,12 @@ _OVER_LINE_M = 0.05  # a footway that starts nearer the road's middle crosses th
 
 
 class Footways(NamedTuple):
-    """Footways near a road: ground to walk on, rows with area, rows that are bare lines."""
+    """Footways near a road: ground to walk on, rows with area, bare lines, and what was guessed."""
 
     walkable: shapely.Geometry
     areas: gpd.GeoDataFrame
     bare: gpd.GeoDataFrame
+    guessed: shapely.Geometry
     overlap_m2: float
 
 
@@ -41,6 +43,7 @@ class _Found:
     back: Floats
     stated: Floats
     bare: NDArray[np.bool_]
+    guessed: NDArray[np.bool_]
 
 
 def footways_of(
@@ -51,7 +54,8 @@ def footways_of(
     Parameters
     ----------
     footways
-        Lines or areas, with ``width_m`` (NaN: not known).
+        Lines or areas, with ``width_m`` (NaN: not known). What is guessed by its ``basis`` is no
+        ground to stand on, for nobody saw it.
     buildings
         All of them as one shape.
     line
@@ -60,6 +64,11 @@ def footways_of(
         Metres from it.
     """
     close = footways[shapely.dwithin(footways.geometry.to_numpy(), line, reach)]
+    is_guessed = np.zeros(len(close), dtype=bool)
+    if "basis" in close:
+        is_guessed |= close["basis"].str.casefold().str.startswith(GUESSED).to_numpy(dtype=bool)
+    guessed = shapely.union_all(close.geometry.to_numpy()[is_guessed])
+    close = close[~is_guessed]
     shapes = close.geometry.to_numpy()
     drawn = shapely.get_dimensions(shapes) == 2
     wide = ~drawn & np.isfinite(close["width_m"].to_numpy(dtype=float))
@@ -69,7 +78,8 @@ def footways_of(
     areas = close[drawn | wide].set_geometry(list(shapes[drawn | wide]), crs=footways.crs)
     ground = shapely.union_all(areas.geometry.to_numpy())
     overlap = float(areas.geometry.area.sum() - ground.area)
-    return Footways(ground.difference(buildings), areas, close[~drawn & ~wide], overlap)
+    bare = close[~drawn & ~wide]
+    return Footways(ground.difference(buildings), areas, bare, guessed, overlap)
 
 
 def half_width(road: RoadLine, chainage: Floats) -> Floats:
@@ -199,12 +209,12 @@ def _side(
         np.isfinite(stated_half), stated_half, knowledge.street_rule("carriageway_default_m") / 2
     )
     drawn = np.isfinite(found.near)
-    mapped = bool(drawn.any() or found.bare.any())
+    mapped = bool(drawn.any() or found.bare.any() or found.guessed.any())
     centred = drawn & np.isfinite(stated_half) & ~agreed
     verge = centred & (found.near > half + differ)
     over = centred & (found.near < half - differ)
     kerb = np.where(drawn & ~verge, found.near, half)
-    is_open = drawn | found.bare if mapped else np.ones(len(stations), dtype=bool)
+    is_open = drawn | found.bare | found.guessed if mapped else np.ones(len(stations), dtype=bool)
     for start, stop in road.gaps:
         is_open &= (stations < start) | (stations > stop)
     kerb = np.where(is_open, kerb, np.nan)
@@ -213,8 +223,10 @@ def _side(
     clash = np.isfinite(stated) & (np.abs(stated - width) > differ)
     measured = np.isfinite(stated) & ~(clash & (stated > width))
     footway = np.where(measured, stated, width)
-    _say(side, road.name, said, mapped=mapped, over=over, clash=clash, stations=stations,
-         mouth_m=knowledge.setting("street_mouth_m"))  # fmt: skip
+    _say(
+        side, road.name, said, mapped=mapped, guessed=found.guessed, over=over, clash=clash,
+        stations=stations, mouth_m=knowledge.setting("street_mouth_m"),
+    )  # fmt: skip
     points, away = outward(road.line, stations, side)
     return StreetSide(
         side=side,
@@ -226,6 +238,7 @@ def _side(
         drawn=np.where(is_open, width, np.nan),
         open=is_open,
         measured=measured & is_open,
+        guessed=found.guessed,
         kerb_basis=_kerb_basis(drawn, stated_half),
         kerbs=_lines(points, away, kerb),
         backs=_lines(points, away, np.where(is_open, found.back, np.nan)),
@@ -243,7 +256,7 @@ def _cut(
     rays = shapely.linestrings(np.stack([points, points + _LOOK_M * away], axis=1))
     count = len(stations)
     near, back, stated = np.full((3, count), np.nan)
-    found = _Found(near, back, stated, np.zeros(count, dtype=bool))
+    found = _Found(near, back, stated, *np.zeros((2, count), dtype=bool))
     shapely.prepare(footways.walkable)
     hits = shapely.intersection(rays, footways.walkable)
     for at, hit in enumerate(hits):
@@ -252,14 +265,16 @@ def _cut(
             found.near[at], found.back[at] = span
     _close_slivers(stations, found)
     found.stated[:] = _stated(footways.areas, points, away, found)
-    if len(footways.bare):
-        bare = shapely.union_all(footways.bare.geometry.to_numpy())
-        meets = shapely.distance(shapely.points(points), shapely.intersection(rays, bare))
+    bare = shapely.union_all(footways.bare.geometry.to_numpy())
+    for marked, shape in ((found.bare, bare), (found.guessed, footways.guessed)):
+        if shape.is_empty:
+            continue
+        meets = shapely.distance(shapely.points(points), shapely.intersection(rays, shape))
         first = np.nan_to_num(meets, nan=np.inf) < np.nan_to_num(found.near, nan=np.inf)
-        found.bare[:] = first & (np.nan_to_num(meets, nan=np.inf) <= within)
+        marked[:] = first & (np.nan_to_num(meets, nan=np.inf) <= within)
         # What lies behind a bare line (a passage, a yard) is not this road's footway.
         for values in (found.near, found.back, found.stated):
-            values[found.bare] = np.nan
+            values[marked] = np.nan
     return found
 
 
@@ -327,6 +342,7 @@ def _say(
     said: tuple[list[str], list[str]],
     *,
     mapped: bool,
+    guessed: NDArray[np.bool_],
     over: NDArray[np.bool_],
     clash: NDArray[np.bool_],
     stations: Floats,
@@ -339,6 +355,13 @@ def _say(
                 "No footway is on the map on the {side} of {name}: its kerb was taken from the "
                 "width of the road, and every width there is to be measured."
             ).format(side=side, name=name)
+        )
+    for a, b in _runs(guessed, stations, mouth_m):
+        notes.append(
+            _(
+                "On the {side} of {name} the footway was guessed when the map was made, from "
+                "{a:.0f} to {b:.0f} m: every width there is to be measured."
+            ).format(side=side, name=name, a=a, b=b)
         )
     for a, b in _runs(over, stations, mouth_m):
         odd.append(

@@ -1,5 +1,6 @@
 """Finding a street by its name, and everything that a planter in it must heed."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -7,20 +8,23 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.countries import speed_words
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.knowledge.stopping_sight import Vehicle, stopping_sight_m
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.street.all_sight import AllSight, all_sight
 from patchnet.street.cross_sections import footways_of, half_width, street_sides
-from patchnet.street.objects import access_areas, objects_of
+from patchnet.street.findings import things_to_look_for
+from patchnet.street.measured import Measured
+from patchnet.street.objects import looked_on, objects_of
+from patchnet.street.openings import openings_of
 from patchnet.street.road_line import RoadLine, pieces_of, road_line
-from patchnet.street.sight_areas import Road, junction_areas
-from patchnet.street.site import Basis, SightArea, Street, StreetObject
+from patchnet.street.sight_areas import Road
+from patchnet.street.site import Basis, Street
 
 __all__ = ["find_street"]
 
@@ -35,7 +39,12 @@ class _Speed(NamedTuple):
 
 
 def find_street(
-    neighbourhood: Neighbourhood, name: str, *, knowledge: Knowledge | None = None
+    neighbourhood: Neighbourhood,
+    name: str,
+    *,
+    knowledge: Knowledge | None = None,
+    at: shapely.Point | None = None,
+    measured: Mapping[str, Measured] | None = None,
 ) -> Street:
     """Find one road of a neighbourhood and measure it for planters.
 
@@ -47,6 +56,10 @@ def find_street(
         Of the road; case, apostrophes and blanks do not matter.
     knowledge
         The tables, another authority's street rules laid over if need be.
+    at
+        A point on or near it, in the CRS of the plots, where several roads bear that name.
+    measured
+        What was measured on the spot (`read_measured`): its speed counts before the map's.
 
     Returns
     -------
@@ -56,8 +69,8 @@ def find_street(
     Raises
     ------
     WrongUse
-        If there is no such road (with the nearest names), if it is drawn only as an area, or if
-        it is too fast for any planter.
+        If there is no such road (with the nearest names), if there are several of that name and
+        no point says which, if it is drawn only as an area, or if it is too fast for any planter.
 
     Examples
     --------
@@ -66,10 +79,14 @@ def find_street(
     >>> street.name
     'Mallowby Road'
     """
-    knowledge = knowledge or load_knowledge()
-    road = road_line(neighbourhood.roads, name, knowledge=knowledge)
+    knowledge = rules_in(knowledge or load_knowledge(), neighbourhood.country)
+    road = road_line(
+        neighbourhood.roads, name, knowledge=knowledge, at=at, plots=neighbourhood.plots
+    )
     line = road.line
-    speed = _speed_of([stretch[3] for stretch in road.stretches], knowledge)
+    speed = _taped_speed(measured or {}) or _speed_of(
+        [stretch[3] for stretch in road.stretches], knowledge
+    )
     reach = _reach(road, knowledge)
     buildings = _near(neighbourhood.buildings, line, reach)
     barriers = _near(neighbourhood.barriers, line, reach)
@@ -81,13 +98,15 @@ def find_street(
     others += [own._replace(line=shapely.LineString(piece.corners)) for piece in road.rest]
     objects = objects_of(neighbourhood, line, lines, reach, knowledge=knowledge)
     known = neighbourhood.street_objects is not None
-    sight = stopping_sight_m(speed.mph, knowledge=knowledge, vehicle=_vehicle(objects))
-    reaches = {other.name: _sight_of(other, knowledge) for other in others} | {own.name: sight}
-    areas, junction_notes = junction_areas(own, others, reaches, knowledge=knowledge)
-    areas += access_areas(line, (left, right), objects, (sight, speed.basis), knowledge=knowledge)
-    notes = [*road.notes, *side_notes, *junction_notes]
+    looked = tuple(looked_on(objects))
+    objects = (
+        *(thing for thing in objects if thing.kind.test != "looked"),
+        *openings_of(line, (left, right), knowledge=knowledge),
+    )
+    sight = all_sight(own, others, (left, right), objects, knowledge=knowledge)
+    notes = [*road.notes, *side_notes, *sight.notes]
     notes += _notes(
-        road, speed, sight, areas, objects_known=known, others=bool(others), knowledge=knowledge,
+        road, speed, sight, looked=bool(looked), others=bool(others), knowledge=knowledge,
         said_speed=speed_words(speed.mph, knowledge.countries[neighbourhood.country]),
     )  # fmt: skip
     if footways.overlap_m2 > _OVERLAP_M2:
@@ -109,6 +128,7 @@ def find_street(
         right=right,
         objects=objects,
         objects_known=known,
+        looked=looked,
         footways=footways.areas,
         walkable=footways.walkable,
         footway_ground=shapely.make_valid(footways.walkable.buffer(_HAIR_M)),
@@ -117,7 +137,7 @@ def find_street(
         barriers=barriers,
         barriers_inside=_inside(barriers, footways.walkable),
         buildings=buildings,
-        sight_areas=tuple(areas),
+        sight_areas=tuple(sight.areas),
         junctions_known=bool(others) or not line.is_simple,
         faults=tuple(
             Fault(
@@ -148,25 +168,18 @@ def _inside(barriers: shapely.Geometry, walkable: shapely.Geometry) -> shapely.G
     return barriers.intersection(walkable).difference(edges.buffer(_INSIDE_M))
 
 
+def _taped_speed(measured: Mapping[str, Measured]) -> _Speed | None:
+    """Return the fastest speed that was read or measured on the spot; None: nobody did."""
+    speeds = [one.speed_mph for one in measured.values() if one.speed_mph is not None]
+    return _Speed(max(speeds), "measured") if speeds else None
+
+
 def _speed_of(speeds: list[float], knowledge: Knowledge) -> _Speed:
     """Return the fastest speed that the map gives any piece, or the usual one."""
     known = [speed for speed in speeds if np.isfinite(speed)]
     if known:
         return _Speed(max(known), "from the map")
     return _Speed(knowledge.street_rule("speed_default_mph"), "assumed")
-
-
-def _vehicle(objects: tuple[StreetObject, ...]) -> Vehicle:
-    buses = any(thing.kind.test == "bus_stop" for thing in objects)
-    return "heavy" if buses else "light"
-
-
-def _sight_of(road: Road, knowledge: Knowledge) -> float:
-    try:
-        return stopping_sight_m(road.speed_mph, knowledge=knowledge)
-    except WrongUse:
-        # Faster than the table: at least as far as the fastest that it knows.
-        return max(figure.value for figure in knowledge.stopping_sight.values())
 
 
 def _usual_half(road: RoadLine, knowledge: Knowledge) -> float:
@@ -212,23 +225,22 @@ def _carriageways(others: list[Road], line: shapely.LineString, reach: float) ->
 def _notes(
     road: RoadLine,
     speed: _Speed,
-    sight: float,
-    areas: list[SightArea],
+    sight: AllSight,
     *,
-    objects_known: bool,
+    looked: bool,
     others: bool,
     knowledge: Knowledge,
     said_speed: str,
 ) -> list[str]:
     widths = half_width(road, np.linspace(0, road.line.length, 100))
-    told = "from the map" if speed.basis == "from the map" else _("assumed: nobody said it")
+    told = _("assumed: nobody said it") if speed.basis == "assumed" else _(speed.basis)
     notes = [
         (
             _(
                 "Sight distance {sight:.0f} m, for {said_speed} ({told}). The rule asks for the "
                 "speed that 85 of 100 drivers keep to, which may be more than the limit: have it "
                 "measured."
-            ).format(sight=sight, said_speed=said_speed, told=told)
+            ).format(sight=sight.reach_m, said_speed=said_speed, told=told)
         )
     ]
     if not np.isfinite(widths).all():
@@ -239,13 +251,13 @@ def _notes(
                 "no kerb is drawn."
             ).format(road_name=road.name, wide=wide)
         )
-    if not objects_known:
+    if not looked:
         notes.append(
             _(
-                "Not known, and so not tested: driveways, dropped kerbs, crossings, bus stops, "
-                "covers, hydrants, cabinets, lamp columns, doors, trees, benches. Nobody has "
-                "mapped them (a layer street_objects): look on the spot."
-            )
+                "Nobody has said that everything in the street was looked for, so nothing is sure "
+                "to fit: look on the spot for {things}. Then draw what there is in the layer "
+                "street_objects, and a line of the kind looked along the kerb."
+            ).format(things=things_to_look_for(knowledge))
         )
     if not others:
         notes.append(
@@ -254,7 +266,7 @@ def _notes(
                 "there are not known."
             )
         )
-    elif not any(area.rule == "sight_junction" for area in areas):
+    elif not any(area.rule == "sight_junction" for area in sight.areas):
         notes.append(_("On the map no other road meets {road_name}.").format(road_name=road.name))
     near = knowledge.street_rule("licence_from_centre_m")
     notes.append(

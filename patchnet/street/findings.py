@@ -3,7 +3,7 @@
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.site import Basis, Finding, Verdict
 
-__all__ = ["finding", "metres", "source_of"]
+__all__ = ["finding", "metres", "source_of", "things_to_look_for"]
 
 
 def metres(value: float) -> str:
@@ -15,6 +15,18 @@ def metres(value: float) -> str:
         Metres.
     """
     return f"{value:.2f}".rstrip("0").rstrip(".") + " m"
+
+
+def things_to_look_for(knowledge: Knowledge) -> str:
+    """Return the kinds of things in a street that are to be looked for, in words.
+
+    Parameters
+    ----------
+    knowledge
+        For the kinds.
+    """
+    kinds = knowledge.street_kinds.values()
+    return ", ".join(kind.name for kind in kinds if kind.test != "looked")
 
 
 def source_of(rule: str, knowledge: Knowledge) -> str:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,9 +15,13 @@ from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
 from patchnet.core.table import Table, read_table
 from patchnet.core.texts import _
+from patchnet.knowledge.load import load_knowledge
+from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.read.points import point_on_map
+from patchnet.street.site import Site
 
-__all__ = ["Keeper", "keepers_in", "read_keepers"]
+__all__ = ["Keeper", "keepers_in", "keepers_trouble", "read_keepers"]
 
 _COLUMNS = ("name", "plot", "x", "y", "litres")
 _NEEDED = ("name", "litres")
@@ -47,7 +51,7 @@ def read_keepers(path: Path | str, neighbourhood: Neighbourhood) -> tuple[Keeper
     ----------
     path
         CSV or xlsx with the columns ``name``, ``litres`` (a visit), and ``plot`` (whose tap it
-        is), or ``x`` and ``y`` in the neighbourhood's CRS.
+        is), or ``x`` and ``y`` in the neighbourhood's CRS or in degrees.
     neighbourhood
         For the plots.
 
@@ -78,7 +82,9 @@ def read_keepers(path: Path | str, neighbourhood: Neighbourhood) -> tuple[Keeper
     return people
 
 
-def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keeper, ...]:
+def keepers_in(
+    path: Path, hood: Neighbourhood, faults: FaultList, knowledge: Knowledge | None = None
+) -> tuple[Keeper, ...]:
     """Read who waters: a table with the columns name, litres (a visit), and plot, or x and y.
 
     Parameters
@@ -86,9 +92,11 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
     path
         CSV or xlsx.
     hood
-        Its plots are taps; x and y are metres of its CRS.
+        Its plots are taps; x and y are metres of its CRS, or degrees.
     faults
         List that everything wrong is added to.
+    knowledge
+        For how far from the map a tap may lie; None: the tables that ship with patchnet.
 
     Raises
     ------
@@ -105,7 +113,7 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
         )
         return ()
     before = len(faults.faults)
-    people = _people(table, hood, faults)
+    people = _people(table, hood, faults, knowledge or load_knowledge())
     for name, count in Counter(one.name for one in people).items():
         if count > 1:
             mend = _("Give each keeper a name of their own.")
@@ -115,11 +123,13 @@ def keepers_in(path: Path, hood: Neighbourhood, faults: FaultList) -> tuple[Keep
     return tuple(people)
 
 
-def _people(table: Table, hood: Neighbourhood, faults: FaultList) -> list[Keeper]:
+def _people(
+    table: Table, hood: Neighbourhood, faults: FaultList, knowledge: Knowledge
+) -> list[Keeper]:
     people = []
     for number, row in table.records():
         litres = _number(row, "litres", table.where, number, faults)
-        place = _tap(row, hood, table.where, number, faults)
+        place = _tap(row, hood, table.where, number, faults, knowledge)
         if not row["name"]:
             faults.error(table.where, _("The keeper has no name."), _("Fill it in."), row=number)
         elif litres is not None and litres <= 0:
@@ -148,7 +158,12 @@ def _number(
 
 
 def _tap(
-    row: Mapping[str, str], hood: Neighbourhood, where: str, number: int, faults: FaultList
+    row: Mapping[str, str],
+    hood: Neighbourhood,
+    where: str,
+    number: int,
+    faults: FaultList,
+    knowledge: Knowledge,
 ) -> shapely.Point | None:
     if plot := row.get("plot", ""):
         ident = plot if plot in hood.plots.index else whole_number(plot)
@@ -167,4 +182,57 @@ def _tap(
         faults.error(where, _("It does not say where the tap is."), mend, row=number)
         return None
     x, y = (_number(row, key, where, number, faults) for key in ("x", "y"))
-    return None if x is None or y is None else shapely.Point(x, y)
+    if x is None or y is None:
+        return None
+    point, odd = point_on_map(x, y, hood, knowledge=knowledge)
+    if point is None:
+        mend = _("Write x and y in the map's metres or as degrees, or name the plot of the tap.")
+        faults.error(where, odd, mend, row=number)
+    elif odd:
+        mend = _("Check on the plan that the tap is where it should be.")
+        faults.warn(where, odd, mend, row=number)
+    return point
+
+
+def keepers_trouble(
+    people: Sequence[Keeper], sites: Sequence[Site], *, knowledge: Knowledge
+) -> str:
+    """Say why none of the keepers can water any of the places; empty where one can.
+
+    Parameters
+    ----------
+    people
+        Who waters.
+    sites
+        Places that may be used.
+    knowledge
+        For how far cans are carried, and how much water a box takes.
+    """
+    if not people or not sites:
+        return ""
+    carry = knowledge.setting("carry_m")
+    apart = {one.name: min(site.centre.distance(one.place) for site in sites) for one in people}
+    reaching = [one for one in people if apart[one.name] <= carry]
+    if not reaching:
+        nearest = min(people, key=lambda one: (apart[one.name], one.name))
+        return _(
+            "No keeper's tap is near enough: the nearest is that of {name}, {apart:.0f} m from the "
+            "nearest place, and cans are carried {carry:g} m at most. Find a tap nearer by, leave "
+            "planters without a keeper (--unkept), or say that they are carried farther (carry_m "
+            "in settings of --knowledge)."
+        ).format(name=nearest.name, apart=apart[nearest.name], carry=carry)
+    litres = knowledge.setting("visit_litres_m2")
+    least = min(
+        site.size.plan_m2 * litres
+        for site in sites
+        for one in reaching
+        if site.centre.distance(one.place) <= carry
+    )
+    most = max(reaching, key=lambda one: one.litres)
+    if most.litres < least:
+        return _(
+            "Too little water: the smallest box within reach takes {least:.0f} litres a visit, and "
+            "{name}, who carries most, {litres:g}. Ask for smaller boxes (--size), let two people "
+            "share a box under one name, or leave planters without a keeper (--unkept)."
+        ).format(least=least, name=most.name, litres=most.litres)
+    return ""

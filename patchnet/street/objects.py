@@ -1,5 +1,7 @@
 """Things in the street with their size and place along it, and what must be seen past them."""
 
+from collections.abc import Iterable
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -20,7 +22,7 @@ from patchnet.street.site import (
     StreetSide,
 )
 
-__all__ = ["access_areas", "kerb_points", "objects_of", "strip"]
+__all__ = ["access_areas", "kerb_points", "looked_on", "objects_of", "strip"]
 
 _ON_LINE_M = 0.5  # a thing drawn so near the middle of the road is on both its sides
 _STEP_M = 1.0
@@ -64,6 +66,22 @@ def objects_of(
         if shape.dwithin(line, reach) and _is_of(shape, kind, line, others, knowledge)
     ]
     return (*found, *planters)
+
+
+def looked_on(objects: Iterable[StreetObject]) -> list[tuple[Side, float, float]]:
+    """Return the stretches on which somebody looked for everything: side, from, to.
+
+    Parameters
+    ----------
+    objects
+        Of the street.
+    """
+    return [
+        (side, *thing.span)
+        for thing in objects
+        if thing.kind.test == "looked"
+        for side in thing.sides
+    ]
 
 
 def _is_of(
@@ -110,14 +128,19 @@ def _object(
         start, stop = start - size / 2, stop + size / 2
         if kind.test in ("around", "way"):
             shape = shape.buffer(size / 2)
+    elif shapely.get_dimensions(shape) == 1 and kind.test == "around":
+        shape = shape.buffer(size / 2, cap_style="flat")  # a track drawn as its middle line
     sides: tuple[Side, ...] = SIDES
     middle = shape.centroid
+    if shape.geom_type == "LineString":  # round a bend its centroid may lie across the road
+        middle = shape.interpolate(0.5, normalized=True)
     if kind.test != "crossing" and middle.distance(line) > _ON_LINE_M:
         at = np.array([line.project(middle)])
         points, away = outward(line, at, "left")
         aside = (shapely.get_coordinates(middle)[0] - points[0]) @ away[0]
         sides = ("left",) if aside > 0 else ("right",)
-    return StreetObject(kind, name, shape, (start, stop), sides, known)
+    stated = float(width) if np.isfinite(width) else None
+    return StreetObject(kind, name, shape, (start, stop), sides, known, stated)
 
 
 def kerb_points(line: shapely.LineString, side: StreetSide, chainage: Floats) -> Floats:

@@ -1,6 +1,6 @@
 """Places along both sides of a street where a planter could stand, each tested and explained."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -10,20 +10,20 @@ import shapely
 from patchnet.core.errors import WrongUse
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.box_place import Place, place_at
 from patchnet.street.closeness import how_far_off
+from patchnet.street.measured import Measured, ensure_measured_here
 from patchnet.street.rules import findings_of
-from patchnet.street.site import SIDES, Finding, Side, Site, Street, Verdict
+from patchnet.street.site import RANK, SIDES, Finding, Side, Site, Street
 from patchnet.street.width_rules import Width
 
-__all__ = ["RANK", "planter_sites"]
+__all__ = ["planter_sites", "site_key"]
 
-RANK: dict[Verdict, int] = {"fits": 0, "ask": 1, "measure": 2, "no": 3}
-"""Verdicts from the best to the worst."""
 _SPARE_M = 10.0  # from the middle of the road to behind the footway
 _FEWEST_M = 0.1  # sites nearer together than this are no longer told apart by their key
 
@@ -36,6 +36,7 @@ def planter_sites(
     sizes: Iterable[PlanterSize] | None = None,
     spacing_m: float | None = None,
     sides: Literal["both", "left", "right"] = "both",
+    measured: Mapping[str, Measured] | None = None,
 ) -> tuple[Site, ...]:
     """Test a place for a planter every metre or two along a street.
 
@@ -55,6 +56,8 @@ def planter_sites(
         Metres between places; the table's ``site_spacing_m`` if None.
     sides
         Both, or one looking the way chainage runs.
+    measured
+        What was measured on the spot, by key of the site (`read_measured`).
 
     Returns
     -------
@@ -65,7 +68,8 @@ def planter_sites(
     Raises
     ------
     WrongUse
-        If a size or the spacing is not above 0, or there is no size or no such side.
+        If a size or the spacing is not above 0, there is no size or no such side, or something
+        was measured at a place that is not there, or not where it was.
 
     Examples
     --------
@@ -75,7 +79,7 @@ def planter_sites(
     >>> {site.side for site in patchnet.planter_sites(hood, street, sides="left")}
     {'left'}
     """
-    knowledge = knowledge or load_knowledge()
+    knowledge = rules_in(knowledge or load_knowledge(), neighbourhood.country)
     if sides not in ("both", *SIDES):
         raise WrongUse(
             _("There is no side {sides!r}: write left, right or both.").format(sides=sides)
@@ -99,9 +103,12 @@ def planter_sites(
     for side in SIDES if sides == "both" else (sides,):
         for chainage in np.arange(spacing, street.length_m, spacing):
             here = _around(street, float(chainage), reach)
-            site = _best(here, side, round(float(chainage), 3), tried, knowledge)
+            at = round(float(chainage), 3)
+            taped = (measured or {}).get(site_key(side, at))
+            site = _best(here, side, at, tried, knowledge, taped)
             if site is not None:
                 found.append(site)
+    ensure_measured_here(measured or {}, found, knowledge, street=street.name, sides=sides)
     return tuple(found)
 
 
@@ -124,7 +131,7 @@ def _checked(sizes: Iterable[PlanterSize]) -> list[PlanterSize]:
 
 def _farthest(knowledge: Knowledge) -> float:
     """Return the farthest that any rule on things in the street looks."""
-    looked = ("near_object_m", "bus_stop_zone_m")
+    looked = ("near_object_m", "bus_stop_zone_m", "root_most_m")
     return max(
         figure.value
         for key, figure in knowledge.street_rules.items()
@@ -148,11 +155,16 @@ def _around(street: Street, chainage: float, reach: float) -> Street:
 
 
 def _best(
-    street: Street, side: Side, chainage: float, sizes: Sequence[PlanterSize], knowledge: Knowledge
+    street: Street,
+    side: Side,
+    chainage: float,
+    sizes: Sequence[PlanterSize],
+    knowledge: Knowledge,
+    taped: Measured | None,
 ) -> Site | None:
     best: Site | None = None
     for size in sizes:
-        place = place_at(street, side, chainage, size, knowledge=knowledge)
+        place = place_at(street, side, chainage, size, knowledge=knowledge, taped=taped)
         if place is None:
             continue
         site = _site(place, *findings_of(street, place, knowledge=knowledge))
@@ -172,7 +184,7 @@ def _nearer(site: Site, best: Site) -> bool:
 def _site(place: Place, findings: tuple[Finding, ...], width: Width) -> Site:
     verdict = max((finding.verdict for finding in findings), key=RANK.__getitem__)
     return Site(
-        key=f"{place.side[0].upper()}{_padded(place.chainage_m)}",
+        key=site_key(place.side, place.chainage_m),
         side=place.side,
         chainage_m=place.chainage_m,
         offset_m=round(place.offset_m, 3),
@@ -188,8 +200,8 @@ def _site(place: Place, findings: tuple[Finding, ...], width: Width) -> Site:
     )
 
 
-def _padded(chainage: float) -> str:
-    """``12`` as ``012.0``, ``7.25`` as ``007.25``: keys sort as the places lie."""
+def site_key(side: Side, chainage: float) -> str:
+    """Return ``L012.0`` for 12 m on the left, ``L007.25``: keys sort as the places lie."""
     text = f"{chainage:.3f}".rstrip("0")
     whole, part = text.split(".")
-    return f"{whole:0>3}.{part or '0'}"
+    return f"{side[0].upper()}{whole:0>3}.{part or '0'}"

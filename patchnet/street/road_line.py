@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
@@ -63,7 +64,14 @@ def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
     return found
 
 
-def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> RoadLine:
+def road_line(
+    roads: gpd.GeoDataFrame,
+    name: str,
+    *,
+    knowledge: Knowledge,
+    at: shapely.Point | None = None,
+    plots: gpd.GeoDataFrame | None = None,
+) -> RoadLine:
     """Find a road by its name and make one line of its pieces.
 
     The longest piece gives the direction; others are put on where an end is nearest, the
@@ -78,11 +86,16 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
         Name of the road, in any spelling that `patchnet.core.folding` folds alike.
     knowledge
         For the settings of the road line.
+    at
+        A point by it, where several roads bear that name.
+    plots
+        Named so that people can tell several roads of one name apart.
 
     Raises
     ------
     WrongUse
-        If there is no road, none of this name (with the nearest names), or none drawn as a line.
+        If there is no road, none of this name (with the nearest names), none drawn as a line, or
+        several that lie far apart and no point says which.
     """
     names = list(dict.fromkeys(text for text in roads["name"] if text))
     if not names:
@@ -111,7 +124,46 @@ def road_line(roads: gpd.GeoDataFrame, name: str, *, knowledge: Knowledge) -> Ro
                 "roads, with its width in width_m."
             ).format(title=title)
         )
-    return _joined(title, pieces, knowledge)
+    return _joined(title, _one_road(title, pieces, at, plots, knowledge), knowledge)
+
+
+def _one_road(
+    name: str,
+    pieces: list[Piece],
+    at: shapely.Point | None,
+    plots: gpd.GeoDataFrame | None,
+    knowledge: Knowledge,
+) -> list[Piece]:
+    """Return the pieces of the one road that is meant: those far apart are roads of one name."""
+    shapes = [shapely.LineString(piece.corners) for piece in pieces]
+    apart = knowledge.setting("base_same_street_m")
+    close = shapely.distance(np.array(shapes)[:, None], np.array(shapes)[None, :]) <= apart
+    count, group = connected_components(close, directed=False)
+    roads = [np.flatnonzero(group == one).tolist() for one in range(count)]
+    if count == 1:
+        return pieces
+    lines = [shapely.union_all([shapes[each] for each in road]) for road in roads]
+    if at is not None:
+        chosen = roads[int(np.argmin(shapely.distance(lines, at)))]
+        return [pieces[each] for each in chosen]
+    listed = "\n".join(_described(line, plots) for line in lines)
+    raise WrongUse(
+        _(
+            "{count} roads are called {name}:\n{listed}\nSay which one is meant: --at with a plot "
+            "on it or a point by it (in Python: at)."
+        ).format(count=count, name=name, listed=listed)
+    )
+
+
+def _described(line: shapely.Geometry, plots: gpd.GeoDataFrame | None) -> str:
+    """Return a line of the list of roads of one name: how long, where, and a plot by it."""
+    point = line.representative_point()
+    near = ""
+    if plots is not None and len(plots):
+        near = str(plots.index[int(np.argmin(plots.geometry.distance(line).to_numpy()))])
+    return _("- {length:.0f} m long, at {x:.0f},{y:.0f}, beside plot {near}").format(
+        length=line.length, x=point.x, y=point.y, near=near or "?"
+    )
 
 
 def along(

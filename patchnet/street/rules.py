@@ -3,14 +3,15 @@
 from collections.abc import Callable, Iterable
 from typing import TypeAlias
 
-import shapely
-
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
-from patchnet.street.findings import finding, metres, source_of
-from patchnet.street.objects import strip
-from patchnet.street.site import Basis, Finding, Street, StreetObject, Verdict
+from patchnet.street.findings import finding, metres
+from patchnet.street.near_things import near_findings
+from patchnet.street.overturning import wind_finding
+from patchnet.street.roots import root_findings
+from patchnet.street.site import Finding, Street, Verdict
+from patchnet.street.taped_things import side_road_finding, taped_findings
 from patchnet.street.width_rules import (
     Width,
     clear_finding,
@@ -67,14 +68,6 @@ def findings_of(
     ]
     for test in STREET_TESTS:
         found += test(street, place, knowledge)
-    if not street.objects_known:
-        found.append(
-            Finding(
-                "street_objects", "measure", None, None, "", "assumed",
-                _("Nobody has mapped what else is in the street (driveways, crossings, bus stops, "
-                "covers, hydrants, columns, doors, trees): look on the spot."), "",
-            )
-        )  # fmt: skip
     return tuple(found), width
 
 
@@ -117,11 +110,15 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
         if place.grown.intersection(area.polygon).area <= _TOUCH_M2:
             continue
         rule = knowledge.sight_rules[area.rule]
-        end = _(" Ask the authority.") if rule.verdict == "ask" else ""
+        said: Verdict = rule.verdict
+        end = _(" Ask the authority.") if said == "ask" else ""
+        if area.least is not None and place.grown.intersection(area.least).area <= _TOUCH_M2:
+            said = "measure"
+            end = _(" The speed was assumed, and at a lower one it would stand clear: find out.")
         found.append(
             finding(
                 area.rule,
-                rule.verdict,
+                said,
                 0.0,
                 area.reach_m,
                 area.basis,
@@ -135,7 +132,9 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
                 ),
             )
         )
-    if not street.junctions_known:
+    if not street.junctions_known and place.taped and place.taped.side_road_m is not None:
+        found.append(side_road_finding(street, place, knowledge=knowledge))
+    elif not street.junctions_known:
         found.append(
             finding(
                 "sight_junction", "measure", None, None, "assumed", knowledge, "junction_x_m",
@@ -154,77 +153,54 @@ def _sight(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
 
 @street_test
 def _objects(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
-    """Return what the nearest thing of each kind asks, where one is near."""
-    near = knowledge.street_rule("near_object_m")
-    nearest: dict[str, tuple[float, StreetObject]] = {}
-    for thing in street.objects:
-        if thing.kind.test == "kerb":
-            continue
-        apart = _apart(street, place, thing)
-        if apart is not None and (
-            thing.kind.key not in nearest or apart < nearest[thing.kind.key][0]
-        ):
-            nearest[thing.kind.key] = (apart, thing)
-    found = []
-    for key, (apart, thing) in nearest.items():
-        rule = f"clear_{key}_m"
-        limit = knowledge.street_rule(rule)
-        if apart > max(limit, near):
-            continue
-        close = apart < limit
-        called = thing.name or _("the {kind_name}").format(kind_name=thing.kind.name)
-        words = _("{where}; {limit} is asked.").format(
-            where=_where(thing, called, apart), limit=metres(limit)
-        )
-        if close and thing.kind.verdict == "ask":
-            words += _(" Ask the people it belongs to.")
-        basis: Basis = "from the map" if thing.known_size else "assumed"
-        verdict: Verdict = thing.kind.verdict if close else "fits"
-        found.append(
-            Finding(key, verdict, apart, limit, "m", basis, words, source_of(rule, knowledge))
-        )
-    return found
+    return near_findings(street, place, knowledge=knowledge)
+
+
+@street_test
+def _on_the_spot(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    """Return what somebody found who looked for everything, or that nobody did."""
+    if place.taped is not None and place.taped.things is not None:
+        return taped_findings(street, place, knowledge=knowledge)
+    if street.is_looked_at(place.side, *place.stretch):
+        return []
+    words = _(
+        "Nobody has said that everything in the street was looked for here: look on the spot for "
+        "doors, drives, gullies, covers, trees and the like."
+    )
+    return [Finding("street_objects", "measure", None, None, "", "assumed", words, "")]
+
+
+@street_test
+def _roots(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    return root_findings(street, place, knowledge=knowledge)
+
+
+@street_test
+def _fast_road(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    """Beside a fast road a box stands farther back: it must not become a missile."""
+    if street.speed_mph <= knowledge.street_rule("speed_most_mph"):
+        return []
+    rule = "speed_offset_m"
+    limit = knowledge.street_rule(rule)
+    apart = round(float(place.box.distance(street.carriageway)), _CENTIMETRES)
+    verdict: Verdict = "fits" if apart >= limit else "no"
+    if verdict == "no" and street.speed_basis == "assumed":
+        verdict = "measure"
+    words = _(
+        "{apart} from the carriageway of a road for {speed:.0f} mph: {limit} is asked."
+    ).format(apart=metres(apart), speed=street.speed_mph, limit=metres(limit))
+    return [finding("fast_road", verdict, apart, limit, street.speed_basis, knowledge, rule, words)]
+
+
+@street_test
+def _wind(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
+    del street
+    return [wind_finding(place.size, knowledge=knowledge)]
 
 
 @street_test
 def _fire(street: Street, place: Place, knowledge: Knowledge) -> list[Finding]:
     return [fire_finding(street, place, knowledge=knowledge)]
-
-
-def _where(thing: StreetObject, called: str, apart: float) -> str:
-    way = thing.kind.test == "way"
-    if apart == 0:
-        return _("It would stand {words} {of}").format(
-            words=_("in the way") if way else _("on or against"), of=_of(called, way=way)
-        )
-    return _("{apart} from {words}{of}").format(
-        apart=metres(apart), words=_("the way ") if way else "", of=_of(called, way=way)
-    )
-
-
-def _of(called: str, *, way: bool) -> str:
-    return _("from {called} to the kerb").format(called=called) if way else called
-
-
-def _apart(street: Street, place: Place, thing: StreetObject) -> float | None:
-    """Return how far the box is from what a thing keeps free; None where it is not concerned."""
-    if thing.kind.test == "around":
-        taken = thing.shape
-    elif place.side not in thing.sides:
-        return None
-    elif thing.kind.test == "way":
-        middle = thing.shape.centroid
-        kerb = street.line.interpolate(street.line.project(middle))
-        half = (thing.span[1] - thing.span[0]) / 2
-        taken = shapely.LineString([middle, kerb]).buffer(half, cap_style="flat")
-    else:
-        side = street.side(place.side)
-        # As deep as the box reaches: farther back nothing of it could be in the way.
-        depth = place.offset_m + place.size.width_m + place.size.spread_m
-        taken = strip(street.line, side, thing.span, depth)
-    if taken.is_empty:
-        return None
-    return round(float(place.box.distance(taken)), _CENTIMETRES)
 
 
 def _at_bus_stop(street: Street, place: Place, knowledge: Knowledge) -> tuple[float, str] | None:

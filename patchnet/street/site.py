@@ -13,6 +13,7 @@ from patchnet.core.shown import Shown
 from patchnet.knowledge.street import PlanterSize, StreetObjectKind
 
 __all__ = [
+    "RANK",
     "SIDES",
     "Basis",
     "Finding",
@@ -29,8 +30,11 @@ Side = Literal["left", "right"]
 SIDES: tuple[Side, ...] = ("left", "right")
 """Sides of a street, looking the way its chainage runs."""
 Verdict = Literal["fits", "ask", "measure", "no"]
+RANK: dict[Verdict, int] = {"fits": 0, "ask": 1, "measure": 2, "no": 3}
+"""Verdicts from the best to the worst."""
 Basis = Literal["measured", "from the map", "assumed"]
 Floats = NDArray[np.float64]
+_HAIR_M = 0.01  # stretches that were drawn end to end
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +131,8 @@ class StreetSide:
         Whether a planter could be thought of at the station, shape (n,).
     measured
         Whether `footway` was stated, shape (n,).
+    guessed
+        Whether a base map guessed the footway at the station, shape (n,): nobody saw it.
     kerb_basis
         Where the kerb comes from.
     kerbs, backs
@@ -142,6 +148,7 @@ class StreetSide:
     drawn: Floats
     open: NDArray[np.bool_]
     measured: NDArray[np.bool_]
+    guessed: NDArray[np.bool_]
     kerb_basis: Basis
     kerbs: tuple[shapely.LineString, ...]
     backs: tuple[shapely.LineString, ...]
@@ -152,7 +159,7 @@ class StreetObject:
     """Something in the street.
 
     `shape` has its size, `span` is from where to where along the road line it lies, `known_size`
-    whether its width was stated or drawn.
+    whether its width was stated or drawn, `width_m` the stated one (of a tree: its stem).
     """
 
     kind: StreetObjectKind
@@ -161,14 +168,17 @@ class StreetObject:
     span: tuple[float, float]
     sides: tuple[Side, ...]
     known_size: bool
+    width_m: float | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SightArea:
     """Ground that a driver, or somebody about to cross, must see over.
 
-    `rule` is ``sight_junction``, ``sight_driveway`` or ``sight_crossing``; `reach_m` how far
-    along the kerb; `basis` that of the speed it was worked out from.
+    `rule` is ``sight_junction``, ``sight_driveway``, ``sight_crossing`` or ``sight_forward``;
+    `reach_m` how far along the kerb, on a bend along the lane; `basis` that of the speed it was
+    worked out from. Where the speed is assumed, `least` is what must be free at the least speed
+    that it may be: what lies only in the rest is to be measured.
     """
 
     rule: str
@@ -176,6 +186,7 @@ class SightArea:
     polygon: shapely.Polygon | shapely.MultiPolygon
     reach_m: float
     basis: Basis
+    least: shapely.Geometry | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True, repr=False)
@@ -199,6 +210,8 @@ class Street(Shown):
     objects, objects_known
         Things in the street; whether the neighbourhood has a layer of them (planters that are
         plots are known without).
+    looked
+        Stretches on which everything in the street was looked for: side, from, to.
     footways
         Rows of the neighbourhood's footways that lie along it.
     walkable, footway_ground
@@ -228,6 +241,7 @@ class Street(Shown):
     right: StreetSide
     objects: tuple[StreetObject, ...]
     objects_known: bool
+    looked: tuple[tuple[Side, float, float], ...]
     footways: gpd.GeoDataFrame
     walkable: shapely.Geometry
     footway_ground: shapely.Geometry
@@ -244,3 +258,11 @@ class Street(Shown):
     def side(self, side: Side) -> StreetSide:
         """Return one of the two sides."""
         return self.left if side == "left" else self.right
+
+    def is_looked_at(self, side: Side, start: float, stop: float) -> bool:
+        """Whether everything was looked for all along a stretch of one side."""
+        reached = max(0.0, start)
+        for which, one, two in sorted(self.looked, key=lambda each: each[1:]):
+            if which == side and one <= reached + _HAIR_M:
+                reached = max(reached, two)
+        return reached >= min(stop, self.length_m) - _HAIR_M

@@ -38,7 +38,8 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
     knowledge
         For the rule's source.
     """
-    verge = _verge(street, place)
+    taped = np.isnan(place.drawn_m) and place.measured
+    verge = 0.0 if taped else _verge(street, place)
     needs = place.offset_m + place.size.width_m
     if np.isnan(place.footway_m):
         full = needs + place.size.spread_m + knowledge.street_rule("clear_width_fits_m")
@@ -58,10 +59,10 @@ def footway_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Fi
         )
     basis: Basis = "measured" if place.measured else "from the map"
     wide = round(place.footway_m, _MILLIMETRES)
-    outside = place.box.difference(street.footway_ground)
     needs = round(needs - verge, _MILLIMETRES)
-    if outside.area > 0:
-        narrow = place.footway_m < needs
+    narrow = place.footway_m < needs
+    outside = not taped and place.box.difference(street.footway_ground).area > 0
+    if outside or (taped and narrow):
         why = (
             _(
                 "The footway is {wide} wide here, narrower than the planter where it must stand "
@@ -110,12 +111,13 @@ def clear_finding(
         The ladder.
     """
     known = not np.isnan(place.footway_m)
-    found = _gap(street, place, known=known, knowledge=knowledge)
+    taped = known and np.isnan(place.drawn_m)
+    found = _taped_gap(place) if taped else _gap(street, place, known=known, knowledge=knowledge)
     if found is None:
         return _not_known(asked, knowledge), Width(None, "assumed")
-    basis: Basis = "from the map"
+    basis: Basis = "measured" if taped else "from the map"
     clear = found.width_m
-    if place.measured and "the back of the footway" in found.between:
+    if not taped and place.measured and "the back of the footway" in found.between:
         clear, basis = max(0.0, clear + place.footway_m - place.drawn_m), "measured"
     clear = round(clear, _MILLIMETRES)
     fits, ask = (knowledge.street_rule(key) for key in ("clear_width_fits_m", "clear_width_ask_m"))
@@ -123,8 +125,9 @@ def clear_finding(
         between=found.between[0], between_2=found.between[1]
     )
     if not known:
-        # Walls and houses bound from above what nobody has measured.
-        if clear >= ask:
+        # Walls and houses bound from above what nobody has measured, if the kerb is known.
+        guess = place.guessed or street.side(place.side).kerb_basis == "assumed"
+        if clear >= ask or guess:
             return _not_known(asked, knowledge), Width(None, "assumed")
         words = _("At most {clear} would be left to walk in, {between}.").format(
             clear=metres(clear), between=between
@@ -170,6 +173,12 @@ def _not_known(asked: tuple[float, str] | None, knowledge: Knowledge) -> Finding
         "to whatever comes first behind them. It must be {limit}."
     ).format(limit=metres(limit))
     return finding("clear_width", "measure", None, limit, "assumed", knowledge, rule, words)
+
+
+def _taped_gap(place: Place) -> ClearWidth:
+    """Return what is left of a width that was measured from the kerb to the first thing behind."""
+    taken = place.offset_m + place.size.width_m + place.size.spread_m
+    return ClearWidth(max(0.0, place.footway_m - taken), (_("the plants"), _("what stands behind")))
 
 
 def _gap(street: Street, place: Place, *, known: bool, knowledge: Knowledge) -> ClearWidth | None:
@@ -273,11 +282,14 @@ def fire_finding(street: Street, place: Place, *, knowledge: Knowledge) -> Findi
     at = np.array([place.chainage_m])
     rule = "fire_route_m"
     limit = knowledge.street_rule(rule)
-    stated = float(2 * _stated_half(street, at))
+    taped = None if place.taped is None else place.taped.road_m
+    stated = float(2 * _stated_half(street, at)) if taped is None else taped
     drawn = float(sum(at_stations(side, at, side.kerb)[0] for side in (street.left, street.right)))
     both = all(side.kerb_basis != "assumed" for side in (street.left, street.right))
-    basis: Basis = "from the map"
-    if np.isfinite(stated):
+    basis: Basis = "from the map" if taped is None else "measured"
+    if taped is not None:
+        width = taped
+    elif np.isfinite(stated):
         width = min(stated, drawn) if np.isfinite(drawn) else stated
     elif np.isfinite(drawn) and both:
         width = drawn

@@ -31,6 +31,7 @@ class Scene:
     turned: float = 0.0
     shifted: tuple = (0.0, 0.0)
     far_road: bool = True
+    looked: bool = True  # whether somebody looked for everything along the road
 
     def place(self, shape):
         turned = affinity.rotate(shape, self.turned, origin=(0, 0))
@@ -55,6 +56,8 @@ class Scene:
         objects = None
         if self.objects is not None:
             rows = self.objects or [("bench", shapely.Point(0, 900), None)]
+            if self.looked:
+                rows = [*rows, *(("looked", road[1], None) for road in self.roads)]
             objects = self.table(rows, (0, "kind"), (2, "width_m"))
         return build_neighbourhood(
             self.table(plots, (0, "id"), (2, "kind")),

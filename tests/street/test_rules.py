@@ -278,12 +278,12 @@ def test_a_bench_opposite_narrows_the_way(wide, sites_of):
         assert "bench" in of(site, "clear_width")[0].words
 
 
-def test_door_asks_for_the_way_to_the_kerb(wide, sites_of):
+def test_door_keeps_the_way_to_the_kerb_free(wide, sites_of):
     """A door 1 m wide: 0.5 to each side, 0.3 more is asked, half the box 0.5."""
     wide.objects = [("door", POINT(50, 7), 1.0)]
     sites = sites_of(wide, sizes=[SLIM], spacing_m=0.25)
-    assert verdict(sites["L050.0"], "door") == "ask"
-    assert verdict(sites["L051.25"], "door") == "ask"
+    assert verdict(sites["L050.0"], "door") == "no"
+    assert verdict(sites["L051.25"], "door") == "no"
     assert verdict(sites["L051.5"], "door") == "fits"
     assert not of(sites["R050.0"], "door")
 

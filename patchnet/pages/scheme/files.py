@@ -24,11 +24,13 @@ from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack, Told
 from patchnet.pages.scheme.report import scheme_report
 from patchnet.pages.scheme.tables import bill_table, planting_table, years_table
+from patchnet.pages.scheme.tape_sheet import TAPE_FILES, tape_files
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.read.feature_lists import plot_features
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.folder import SCHEME_STREET
 from patchnet.scheme.planter_scheme import Scheme
+from patchnet.street.to_measure import places_to_measure
 
 __all__ = [
     "SCHEME_FILES",
@@ -40,7 +42,7 @@ __all__ = [
 
 SCHEME_FILES = (
     "report.html", "map.html", "change.html", "planters.csv", "planting.csv", "bill.csv",
-    "years.csv", "planters.geojson", "scheme.gpkg", SCHEME_STREET,
+    "years.csv", "planters.geojson", "scheme.gpkg", *TAPE_FILES, SCHEME_STREET,
 )  # fmt: skip
 
 
@@ -62,7 +64,13 @@ def scheme_files(pack: SchemePack, beside: Path) -> dict[str, str | bytes]:
             "planters.geojson", pack, {"planters": planter_table(pack)}, beside
         ),
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack), beside),
-    }
+        **tape_files(
+            places_to_measure(
+                scheme.sites, {one.site.key for one in scheme.planters}, knowledge=pack.knowledge
+            ),
+            scheme.street, scheme.before.neighbourhood, knowledge=pack.knowledge,
+        ),
+    }  # fmt: skip
     if scheme.neighbourhood.audience == "public":
         return files  # the others have a row or a card for each plot
     files |= {
