@@ -5,7 +5,6 @@ import re
 import struct
 import zlib
 from collections.abc import Mapping
-from importlib.resources import files
 from pathlib import Path
 
 from patchnet.core.files import MADE_BY
@@ -48,7 +47,7 @@ def notice_picture(told: Mapping[str, object], drawing: str) -> bytes:
     }  # fmt: skip
     words = json.dumps(values, ensure_ascii=False)
     made = typst.compile(
-        files("patchnet").joinpath("pages/sheets/notice_picture.typ").read_bytes(),
+        str(Path(__file__).with_suffix(".typ")),
         font_paths=[str(Path(font_lato.__file__).parent / "files")],
         ignore_system_fonts=_OTHER_SCRIPT.search(words + drawing) is None,
         format="png",
