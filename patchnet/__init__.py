@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from patchnet.pages.sheets.progress_page import write_progress
     from patchnet.pages.sheets.residents_notice import write_notice
     from patchnet.pages.sheets.street_sheet import write_street_sheet
+    from patchnet.pages.survey.mend_table import write_mend_table
     from patchnet.pages.survey.pack import write_survey
     from patchnet.pages.survey.progress import survey_progress
     from patchnet.pages.survey.round import plan_survey
@@ -181,6 +182,7 @@ __all__ = [
     "write_demo",
     "write_geotiff",
     "write_map",
+    "write_mend_table",
     "write_merged",
     "write_notice",
     "write_poster",
@@ -237,6 +239,7 @@ _WHERE = {
         "pages.sheets.residents_notice": ("write_notice",),
         "pages.sheets.street_sheet": ("write_street_sheet",),
         "pages.sheets.progress_page": ("write_progress",),
+        "pages.survey.mend_table": ("write_mend_table",),
         "pages.survey.pack": ("write_survey",),
         "pages.survey.progress": ("survey_progress",),
         "pages.survey.round": ("plan_survey",),

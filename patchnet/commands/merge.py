@@ -10,7 +10,7 @@ from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.files import ensure_may_write
 from patchnet.core.geopackage import is_database
 from patchnet.core.street_store import form_of, holding
-from patchnet.core.texts import _
+from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.terminal.merge_text import merge_json, merge_text
 from patchnet.survey.merge import write_merged
@@ -38,6 +38,12 @@ __all__ = ["merge"]
     is_flag=True,
     help="Accept returns that name another street or none, if you know that they are for this one.",
 )
+@click.option(
+    "--mend",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write what could not be read as a table (.xlsx, .csv) to mend and merge.",
+)
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def merge(
     *,
@@ -48,21 +54,24 @@ def merge(
     knowledge: Knowledge,
     overwrite: bool,
     same_street: bool,
+    mend: Path | None,
     form: str,
 ) -> None:
     """Merge RETURNS of a survey into the map of STREET: nothing is overwritten.
 
-    A return is a file of the survey page (.return.json) or a filled-in sheet (.csv, .xlsx); a
-    folder stands for all of them in it. Every statement is kept with who, when and seen from
-    where. Where people differ, a feature is not known until they agree. Merging a file again
-    changes nothing. A map that is not a GeoPackage becomes one, also without any return.
+    A return is a file of the survey page (.return.json), a filled-in sheet (.csv, .xlsx), or a
+    table of your own with one row a plot; a folder stands for all of them in it. A column with
+    another name is named by --column feature=NAME (plot, answer, amount, surveyor, date). Every
+    statement is kept with who, when and seen from where. Where people differ, a feature is not
+    known until they agree. Merging a file again changes nothing. A map that is not a GeoPackage
+    becomes one, also without any return.
 
     What cannot be read is listed and the rest is merged; the exit status is then 1.
 
     \b
     Examples:
       patchnet merge street.gpkg ann.return.json sheet.xlsx -o street.gpkg
-      patchnet merge street.gpkg returns/ -o street.gpkg
+      patchnet merge street.gpkg returns/ -o street.gpkg --mend mend.xlsx
       patchnet merge plots.geojson -o street.gpkg
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     if output.suffix.casefold() != ".gpkg":
@@ -73,6 +82,8 @@ def merge(
         )
     same = output.exists() and street.exists() and output.samefile(street)
     ensure_may_write(output, overwrite=overwrite or same)
+    if mend is not None:
+        ensure_may_write(mend, overwrite=overwrite, reads=[street, *returns])
     if not returns and is_database(street):
         raise WrongUse(_("Name the returns to be merged: files, or a folder of them."))
     earlier = form_of(street)
@@ -85,10 +96,28 @@ def merge(
         for fault in merged.faults:
             click.echo(str(fault), err=True)
         write_merged(merged, output)
-    note_made(street, output)
+        rows = len(merged.to_mend)
+        if mend is not None and rows:
+            from patchnet.pages.survey.mend_table import write_mend_table  # noqa: PLC0415 - openpyxl
+
+            write_mend_table(merged, mend)
+    note_made(street, output, mend if rows else None)
     say_upgraded(output, earlier)
     words = merge_json if form == "json" else merge_text
     click.echo(words(merged), nl=False)
     click.echo(output, err=True)
+    _say_mend(rows, mend)
     if any(fault.severity == "error" for fault in merged.faults):
         click.get_current_context().exit(DataFaults.exit_status)
+
+
+def _say_mend(rows: int, mend: Path | None) -> None:
+    """Say where the rows are that could not be used, or how to get them."""
+    if not rows:
+        return
+    if mend is None:
+        words = _("To get {rows} as a table to mend, add --mend mend.xlsx.")
+    else:
+        words = _("{rows} to mend: {mend}. Mend them there and merge that file.")
+    told = counted(rows, "row that could not be used", "rows that could not be used")
+    click.echo(words.format(rows=told, mend=mend), err=True)

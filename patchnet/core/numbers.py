@@ -5,10 +5,15 @@ from collections.abc import Iterable
 
 __all__ = ["NUMBER", "parse_number", "with_points", "writes_decimal_comma"]
 
-NUMBER = r"(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?"
+NUMBER = (
+    r"(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|[1-9]\d{0,2}(?:\.\d{3})+,\d+"
+    r"|[1-9]\d{0,2}(?:[ \u00a0\u202f']\d{3})+(?:[.,]\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?"
+)
 """A number without its sign, as a regular expression for text in small letters."""
 
 _SIGN = r"[+\-\N{MINUS SIGN}]?"
+_GAPS = re.compile(r"(?<=\d)[ \u00a0\u202f'](?=\d{3})")  # between thousands (ISO 80000-1: a blank)
+_POINTED = re.compile(r"[1-9]\d{0,2}(?:\.\d{3})+,\d+")
 _THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?")
 _POINT = re.compile(rf"{_SIGN}\d*\.\d+(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(rf"{_SIGN}(?:[1-9]\d{{0,2}}(?:\.\d{{3}})+|\d*),\d+(?:[eE][+-]?\d+)?")
@@ -16,6 +21,8 @@ _COMMA = re.compile(rf"{_SIGN}(?:[1-9]\d{{0,2}}(?:\.\d{{3}})+|\d*),\d+(?:[eE][+-
 
 def parse_number(text: str) -> float | None:
     """Return the number that `text` is, or None: decimal point or comma, ``1,200`` is 1200.
+
+    So are ``1 200`` and ``1'200``; ``1.200,5`` is 1200.5, but ``1.200`` alone is 1.2.
 
     Parameters
     ----------
@@ -30,7 +37,10 @@ def parse_number(text: str) -> float | None:
     bare = text.strip().casefold()
     if not re.fullmatch(NUMBER, bare):
         return None
-    if _THOUSANDS.fullmatch(bare):
+    bare = _GAPS.sub("", bare)
+    if _POINTED.fullmatch(bare):
+        bare = bare.replace(".", "")
+    elif _THOUSANDS.fullmatch(bare):
         bare = bare.replace(",", "")
     return float(bare.replace(",", "."))
 

@@ -28,6 +28,7 @@ __all__ = [
     "_",
     "counted",
     "forms_of",
+    "in_every_language",
     "language",
     "languages",
     "ngettext",
@@ -201,6 +202,20 @@ def source_of(said: str) -> str:
     return _CHOICE.sources.get(said, said)
 
 
+def in_every_language(message: str) -> tuple[str, ...]:
+    """Return what a text is called in each language there is a catalogue for, but English.
+
+    People write tables in their own language, whichever this process speaks.
+
+    Parameters
+    ----------
+    message
+        The English text.
+    """
+    said = (_compiled(name).gettext(message) for name in languages()[1:])
+    return tuple(dict.fromkeys(word for word in said if word != message))
+
+
 class Words(Mapping[K, V], Generic[K, V]):
     """A table of words that is made at import and translated whenever it is asked.
 
@@ -295,6 +310,16 @@ def _catalogue(name: str) -> gettext.GNUTranslations:
             mofile.write_mo(held, catalogue)
             held.seek(0)
             return gettext.GNUTranslations(held)
+    with compiled.open("rb") as lines:
+        return gettext.GNUTranslations(lines)
+
+
+@cache
+def _compiled(name: str) -> gettext.NullTranslations:
+    """Read a language's compiled catalogue, for single words: a `.po` takes half a second."""
+    compiled = FOLDER / f"{name}.mo"
+    if not compiled.is_file():
+        return gettext.NullTranslations()
     with compiled.open("rb") as lines:
         return gettext.GNUTranslations(lines)
 

@@ -48,6 +48,7 @@ from patchnet.knowledge.street import (
     read_street_rules,
 )
 from patchnet.knowledge.survey import SurveyRule, read_survey_questions
+from patchnet.knowledge.table_words import FeatureWord, read_table_words
 from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.watching import Watching
@@ -126,6 +127,8 @@ def build(
         mixes=reader.keyed(Mix),
         moves=reader.keyed(Move),
         watching=reader.keyed(Watching),
+        table_words=read_table_words(reader),
+        feature_words=_feature_words(reader),
         countries=read_countries(reader),
         country_rules=reader.all(CountryRule),
         country_permits={one.country: one for one in reader.all(CountryPermit)},
@@ -152,6 +155,13 @@ def build(
     faults += [fault for fault in left_out if fault.severity == "error"]
     warnings = tuple(fault for fault in left_out if fault.severity == "warning")
     return replace(knowledge, warnings=warnings), reader.kept()
+
+
+def _feature_words(reader: Reader) -> dict[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    for one in reader.all(FeatureWord):
+        found[one.feature] = (*found.get(one.feature, ()), *one.words)
+    return found
 
 
 def _one_thing_a_word(reader: Reader, table: str, records: Mapping[str, Worded]) -> None:

@@ -33,6 +33,7 @@ from patchnet.knowledge.siting import KeepUse, Siting
 from patchnet.knowledge.sources import Figure, Origin, Source
 from patchnet.knowledge.street import PlanterSize, SightRule, StreetObjectKind
 from patchnet.knowledge.survey import SurveyQuestion, SurveyRule
+from patchnet.knowledge.table_words import TableWords
 from patchnet.knowledge.taking_up import TakingUp
 from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.watching import Watching
@@ -86,6 +87,8 @@ class Knowledge(Shown):
         Ways to make something where room is small, by key.
     watching
         What to look for in a year of watching first, by key.
+    table_words, feature_words
+        What people write in tables, and what they call features in other languages, by feature.
     taking_up
         Covers that can be taken up to make open ground, by feature.
     placings
@@ -146,6 +149,8 @@ class Knowledge(Shown):
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     moves: Mapping[str, Move] = field(default_factory=dict)
     watching: Mapping[str, Watching] = field(default_factory=dict)
+    table_words: TableWords = field(default_factory=TableWords)
+    feature_words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
     country_rules: "tuple[CountryRule, ...]" = ()
     country_permits: "Mapping[str, CountryPermit]" = field(default_factory=dict)

@@ -10,12 +10,13 @@ from functools import lru_cache
 from typing import Protocol
 
 from patchnet.core.faults import nearest
-from patchnet.core.folding import folded
-from patchnet.core.texts import source_of
+from patchnet.core.folding import folded, heading
+from patchnet.core.texts import in_every_language, source_of
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = [
     "Worded",
+    "feature_headings",
     "match_barrier_kind",
     "match_feature",
     "match_plot_kind",
@@ -93,7 +94,21 @@ def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
         knowledge.barrier_kinds,
         knowledge.street_kinds,
     )
-    return tuple(word_index(table.values()) for table in tables)
+    features, *others = (word_index(table.values()) for table in tables)
+    # What an English word stands for it stands for; words of other languages come after.
+    for key, words in _other_words(knowledge).items():
+        for word in words:
+            features.setdefault(plain(word), [key])
+    return (features, *others)
+
+
+@lru_cache(maxsize=8)
+def _other_words(knowledge: Knowledge) -> Mapping[str, tuple[str, ...]]:
+    """Words for each feature in other languages: those of the table, and its name translated."""
+    return {
+        key: (*knowledge.feature_words.get(key, ()), *in_every_language(source_of(feature.name)))
+        for key, feature in knowledge.features.items()
+    }
 
 
 def _match(word: str, index: Mapping[str, list[str]]) -> str | None:
@@ -108,6 +123,14 @@ def match_feature(word: str, knowledge: Knowledge) -> str | None:
     stand in the `words` of the feature. A word that is only spelt like one is not matched.
     """
     return _match(word, _indices(knowledge)[0])
+
+
+@lru_cache(maxsize=8)
+def feature_headings(knowledge: Knowledge) -> frozenset[str]:
+    """Return every word for a feature, folded as the heading of a column is."""
+    ours = {word for one in knowledge.features.values() for word in (one.key, one.name, *one.words)}
+    others = {word for words in _other_words(knowledge).values() for word in words}
+    return frozenset(heading(word) for word in ours | others)
 
 
 def match_plot_kind(word: str, knowledge: Knowledge) -> str | None:
@@ -127,12 +150,12 @@ def match_street_kind(word: str, knowledge: Knowledge) -> str | None:
 
 def near_features(word: str, knowledge: Knowledge) -> list[str]:
     """Return keys of the features spelt most like `word`, best first (may be empty)."""
-    return _near(word, knowledge.features.values())
+    return list(_features_like(word, knowledge))
 
 
 def near_feature_words(word: str, knowledge: Knowledge) -> list[str]:
     """Return the words for features spelt most like `word`, one a feature, best first."""
-    return list(_spelt_like(word, knowledge.features.values()).values())
+    return list(_features_like(word, knowledge).values())
 
 
 def near_plot_kinds(word: str, knowledge: Knowledge) -> list[str]:
@@ -141,16 +164,25 @@ def near_plot_kinds(word: str, knowledge: Knowledge) -> list[str]:
 
 
 def _near(word: str, records: Iterable[Worded]) -> list[str]:
-    return list(_spelt_like(word, records))
+    return list(_nearest(word, _spelt(records)))
 
 
-def _spelt_like(word: str, records: Iterable[Worded]) -> dict[str, str]:
-    """Keys of the records spelt most like `word`, at most three, each with the word that is."""
-    spelt = {
+def _features_like(word: str, knowledge: Knowledge) -> dict[str, str]:
+    others = _other_words(knowledge).items()
+    spelt = {name.casefold(): key for key, words in others for name in words}
+    return _nearest(word, spelt | _spelt(knowledge.features.values()))
+
+
+def _spelt(records: Iterable[Worded]) -> dict[str, str]:
+    return {
         name.casefold(): record.key
         for record in records
         for name in (record.name, *record.words, record.key.replace("_", " "))
     }
+
+
+def _nearest(word: str, spelt: Mapping[str, str]) -> dict[str, str]:
+    """Keys spelt most like `word`, at most three, each with the word that is."""
     close = nearest(folded(word), spelt, most=6)
     found: dict[str, str] = {}
     for name in close:

@@ -1,6 +1,7 @@
 """From what was said to the three answers, with amounts that the plot can hold."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.feature_sheet import Sheet
 from patchnet.read.neighbourhood import Answers
 
-__all__ = ["answers_of"]
+__all__ = ["answers_of", "too_much"]
 
 Array = NDArray[np.float64]
 
@@ -75,6 +76,36 @@ def answers_of(
     amount[unsized] = _typical(amount, sized & ~implied, unsized, area_m2, knowledge)[unsized]
     sure = np.where(there, np.where(whole.there, whole.sure, True), ~whole.absent | whole.sure)
     return Answers(plots, features, amount, sized | whole_plot, sure)
+
+
+def too_much(
+    amount: Array, features: NDArray[np.integer[Any]], area_m2: Array, knowledge: Knowledge
+) -> NDArray[np.bool_]:
+    """Return whether amounts are more than their plots can hold.
+
+    Parameters
+    ----------
+    amount
+        Shape (n, ...), in each feature's own unit; NaN is not too much.
+    features
+        Any shape that goes together with `amount` by NumPy's rules: position of each amount's
+        feature in the tables.
+    area_m2
+        Any shape that goes together with `amount`: of the plots.
+    knowledge
+        For the ground (m2) that one unit takes at least.
+
+    Returns
+    -------
+    array of bool
+        Shape of `amount`.
+    """
+    _ground, least, __, counted = _figures(knowledge)
+    room = area_m2 * knowledge.setting("amount_over")
+    # One item is what somebody saw, however small the plot: trees stand in the smallest pits.
+    few = counted[features] & (amount <= 1)
+    found: NDArray[np.bool_] = (amount * least[features] > room) & ~few
+    return found
 
 
 def _implied(
@@ -158,11 +189,10 @@ def _check_amounts(
     faults: FaultList,
 ) -> None:
     """Tell amounts that the plot cannot hold, one by one and all together."""
-    ground, least, __, counted = _figures(knowledge)
+    ground = _figures(knowledge)[0]
     amount = np.where(sized, whole.amount, 0.0)
-    room = area_m2[:, None] * knowledge.setting("amount_over")
-    # One item is what somebody saw, however small the plot: trees stand in the smallest pits.
-    over = sized & (amount * least > room) & ~(counted & (amount <= 1))
+    every = np.arange(amount.shape[1])[None, :]
+    over = sized & too_much(amount, every, area_m2[:, None], knowledge)
     features = list(knowledge.features.values())
     units = {"m2": " m2", "m": " m", "count": ""}
     crowded: list[tuple[Place, str]] = []

@@ -171,7 +171,7 @@ def _said(
         )  # fmt: skip
         return None
     (said,) = found.said
-    sized = parse_cell(amount, knowledge.features[said.feature])
+    sized = parse_cell(amount, knowledge.features[said.feature], knowledge)
     if isinstance(sized, Problem):
         faults.error(where, sized.what, sized.mend, row=place[0], ident=place[1])
         return None

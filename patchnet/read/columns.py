@@ -17,7 +17,15 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.words import match_feature
 from patchnet.read.feature_lists import Problem, parse_cell
 
-__all__ = ["ROLES", "Columns", "check_columns", "column_names", "find_columns", "id_candidates"]
+__all__ = [
+    "ROLES",
+    "Columns",
+    "bare_heading",
+    "check_columns",
+    "column_names",
+    "find_columns",
+    "id_candidates",
+]
 
 # What people call a column, the plainest first: the first that is there is taken.
 ROLES: Mapping[str, tuple[str, ...]] = {
@@ -161,7 +169,7 @@ def find_columns(
             feature[found] = key
     taken = {*role.values(), *feature}
     for key in roles:
-        free = (by_plain.get(word) for word in ROLES[key])
+        free = (by_plain.get(word) for word in _role_words(key, knowledge))
         first = next((name for name in free if name is not None and name not in taken), None)
         if key not in role and first is not None:
             role[key] = first
@@ -179,6 +187,13 @@ def find_columns(
         said=frozenset(had),
         missing=frozenset(missing),
     )
+
+
+@lru_cache(maxsize=256)
+def _role_words(role: str, knowledge: Knowledge) -> tuple[str, ...]:
+    """Return what a column is called, in English and then in other languages."""
+    others = knowledge.table_words.of("column", "plot" if role == "id" else role)
+    return (*ROLES[role], *map(heading, others))
 
 
 def id_candidates(table: pd.DataFrame) -> list[str]:
@@ -227,13 +242,24 @@ def _find_features(
             unreadable[name] = key
 
 
+def bare_heading(name: str) -> str:
+    """Return a heading without a unit behind it, and without "number of" before it.
+
+    Parameters
+    ----------
+    name
+        As it stands there.
+    """
+    return _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
+
+
 @lru_cache(maxsize=512)
 def _meant(name: str, knowledge: Knowledge) -> tuple[str | None, bool]:
     """Return the feature that a heading means, if any, and whether it is spelt as a word for it.
 
     Kept: the same few files are read again and again while answers are put into them.
     """
-    bare = _ABOUT.sub("", _UNITS.sub("", name.strip().rstrip("?")))
+    bare = bare_heading(name)
     key = match_feature(name, knowledge) or match_feature(bare, knowledge)
     if key is not None:
         return key, True
@@ -253,7 +279,9 @@ def _words(knowledge: Knowledge) -> Mapping[str, str]:
 
 def _readable(table: pd.DataFrame, name: str, knowledge: Knowledge, key: str) -> bool:
     """Whether any cell of the column says something of a feature (or all are empty)."""
-    said = [parse_cell(cell, knowledge.features[key]) for cell in set(texts(table[name]))]
+    said = [
+        parse_cell(cell, knowledge.features[key], knowledge) for cell in set(texts(table[name]))
+    ]
     filled = [one for one in said if one is not None]
     return not filled or any(not isinstance(one, Problem) for one in filled)
 

@@ -24,7 +24,10 @@ __all__ = [
 
 _BETWEEN = re.compile(r"\s*[;,]\s*")
 _TOKEN = re.compile(r"\d+|[A-Z]")
-_SAID = re.compile(r"^(?:nos?\.?|number|numbers|house|door|nr\.?|#)\s*(?=\d)", re.IGNORECASE)
+_SAID = re.compile(
+    r"^(?:nos?\.?|number|numbers|house|door|nr\.?|haus(?:nummer|nr\.?)?|n°|talo|#)\s*(?=\d)",
+    re.IGNORECASE,
+)
 _WORDS = frozenset(("no", "nos", "nr", "number"))
 _LISTED = 8  # plots named in a message before the rest is only counted
 _FEW = 3  # door numbers said one by one

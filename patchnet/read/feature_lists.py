@@ -19,15 +19,16 @@ What is not listed is not known. In a table with one column a feature a cell say
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
 from patchnet.core.numbers import NUMBER, parse_number
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Feature, Knowledge
+from patchnet.knowledge.table_words import TableWords
 from patchnet.knowledge.words import match_feature, near_feature_words
 from patchnet.read.neighbourhood import Answer, Neighbourhood
 
@@ -56,10 +57,11 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """A word or number that cannot be used: what is wrong and how to mend it."""
+    """A word or number that cannot be used: what is wrong, how to mend it, of which item."""
 
     what: str
     mend: str
+    item: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,50 +73,82 @@ class FeatureList:
     problems: tuple[Problem, ...] = ()
 
 
-_UNITS: dict[str, Unit] = {
-    **dict.fromkeys(
-        ("m2", "m\N{SUPERSCRIPT TWO}", "m^2", "sqm", "sq m", "sq. m", "qm", "square metres",
-         "square metre", "square meters", "square meter"), "m2"),
-    **dict.fromkeys(("m", "metre", "metres", "meter", "meters", "m long"), "m"),
-    **dict.fromkeys(("x", "\N{MULTIPLICATION SIGN}", "items", "item", "pcs", "pieces"), "count"),
-}  # fmt: skip
-_UNIT = "|".join(re.escape(word) for word in sorted(_UNITS, key=len, reverse=True))
-_TRAILING = re.compile(
-    r"(?P<word>.*?[^\W\d_][^\d]*?)(?:(?P<times>[\s:=(]+x|\s*\N{MULTIPLICATION SIGN})\s*|[\s:=(]*)"
-    rf"(?P<sign>[-\u2212]\s*)?(?<![\d.,])(?P<number>{NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?"
-)
-_LEADING = re.compile(
-    rf"(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?:(?P<unit>{_UNIT})(?![^\W\d_]))?\s*(?:of\s+)?"
-    r"(?P<word>[^\W\d_].*)"
-)
-_CELL = re.compile(rf"(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?P<unit>{_UNIT})?")
 _SEPARATORS = re.compile(r"[;\n\r|]+")
 _COMMA = re.compile(r",(?!\d)|(?<!\d),")
-_NONE_BEFORE = re.compile(r"(?:no|not|without|zero)\s+(?:a\s+|an\s+|any\s+)?(?P<word>.+)")
-_MAYBE = re.compile(r"(?:maybe|perhaps|possibly|probably)\s+(?P<word>.+)")
-
-_YES = frozenset(
-    ("yes", "y", "true", "t", "x", "there", "present", "ja", "\N{CHECK MARK}",
-     "\N{HEAVY CHECK MARK}", "\N{WHITE HEAVY CHECK MARK}")
-)  # fmt: skip
-_NO = frozenset(("no", "n", "false", "f", "none", "nil", "absent", "not there", "nein"))
-_NOT_KNOWN = frozenset(
-    ("?", "??", "unknown", "not known", "not_known", "not seen", "don't know", "dont know",
-     "can't see", "not visible", "unseen")
-)  # fmt: skip
-_ANSWERS = "|".join(
-    re.escape(word) for word in sorted(_YES | _NO | _NOT_KNOWN, key=len, reverse=True)
-)
-_AFTER = re.compile(rf"(?P<word>.+?)[\s:=(-]+(?P<answer>{_ANSWERS})\)?")
 _BLANK = frozenset(("", "-", "--", "n/a", "na", "nan", "null", "."))
-_NOTHING = frozenset(("none", "nothing", "nil", "no features", "nothing there", "no"))
-_NOTHING_ELSE = frozenset(("nothing else", "nothing more", "no others", "no other features"))
 
 _LONGEST = 200  # characters of one item: no feature's name is half as long
 
 _UNIT_WORDS: Words[Unit, str] = Words(
     {"m2": N_("square metres"), "m": N_("metres"), "count": N_("a number of items")}
 )
+
+
+class _Forms:
+    """How amounts and answers are written, in the words of the tables (`table_words.csv`)."""
+
+    def __init__(self, words: TableWords) -> None:
+        self._words = words
+        self._units: dict[str, Unit] = {}
+        for measure in get_args(Unit):
+            self._units |= dict.fromkeys(map(str.casefold, words.of("unit", measure)), measure)
+        unit = _any_of(self._units)
+        about = rf"(?:(?:{_any_of(words.of('about'))})\s*)?"
+        self.trailing = re.compile(
+            r"(?P<word>.*?[^\W\d_][^\d]*?)"
+            r"(?:(?P<times>[\s:=(]+x|\s*\N{MULTIPLICATION SIGN})\s*|[\s:=(]*)"
+            rf"{about}(?P<sign>[-\u2212]\s*)?(?<![\d.,])(?P<number>{NUMBER})\s*(?P<unit>{unit})?\s*\)?"
+        )
+        self.leading = re.compile(
+            rf"{about}(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?:(?P<unit>{unit})(?![^\W\d_]))?\s*"
+            r"(?:of\s+)?(?P<word>[^\W\d_].*)"
+        )
+        self.cell = re.compile(
+            rf"{about}(?P<sign>[-\u2212]\s*)?(?P<number>{NUMBER})\s*(?P<unit>{unit})?"
+        )
+        before = _any_of(words.of("no_such"))
+        self.none_before = re.compile(rf"(?:{before})(?:\s+|(?<='))(?P<word>.+)")
+        self.maybe = re.compile(rf"(?:{_any_of(words.of('maybe'))})\s+(?P<word>.+)")
+        self.after = re.compile(
+            rf"(?P<word>.+?)[\s:=(-]+(?P<answer>{_any_of(words.of('answer'))})\)?"
+        )
+
+    def unit(self, word: str | None) -> Unit | None:
+        """Return what a unit measures."""
+        return self._units[word] if word else None
+
+    def answer(self, text: str) -> Answer | None:
+        """Return what a word says, if it is an answer."""
+        said = self._words.meaning("answer", text)
+        return _ANSWERS[said] if said else None
+
+    def means_all(self, part: str, text: str) -> bool:
+        """Whether a text says of a whole list that nothing is there, or nothing else."""
+        return self._words.meaning(part, text) is not None
+
+
+_ANSWERS: dict[str, Answer] = {
+    "there": "there", "not there": "not there", "cannot see": "not known",
+}  # fmt: skip
+
+
+def _bare(tidy: str) -> tuple[str, bool]:
+    """Return a text without its doubt, and whether it is sure."""
+    return tidy.replace("(?)", "").replace("?", "").strip(), "?" not in tidy
+
+
+def _any_of(words: Iterable[str]) -> str:
+    """Return a pattern for any of some words, the longest first."""
+    return "|".join(re.escape(word) for word in sorted(map(str.casefold, words), key=_by_length))
+
+
+def _by_length(word: str) -> tuple[int, str]:
+    return -len(word), word
+
+
+@lru_cache(maxsize=8)
+def _forms(knowledge: Knowledge) -> _Forms:
+    return _Forms(knowledge.table_words)
 
 
 def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
@@ -132,11 +166,13 @@ def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
     FeatureList
         In the order written; a word or number that cannot be used is among its `problems`.
     """
-    whole = _tidy(text)
-    if whole in _BLANK or whole in _NOT_KNOWN:
+    whole, forms = _tidy(text), _forms(knowledge)
+    if whole in _BLANK:
         return FeatureList(())
-    if whole in _NOTHING:
+    if forms.means_all("nothing", whole):
         return FeatureList((), complete=True)
+    if forms.answer(whole) == "not known":
+        return FeatureList(())
     said: list[Said] = []
     problems: list[Problem] = []
     complete = False
@@ -147,33 +183,41 @@ def parse_list(text: str, knowledge: Knowledge) -> FeatureList:
             tidy = _tidy(item)
             if tidy in _BLANK:
                 continue
-            if tidy.rstrip(".!") in _NOTHING_ELSE:
+            if forms.means_all("nothing_else", tidy):
                 complete = True
                 continue
             found = _parse_item(tidy, knowledge)
             if isinstance(found, Said):
                 said.append(found)
             else:
-                problems.append(found)
+                problems.append(replace(found, item=item.strip()))
     return FeatureList(tuple(said), complete, tuple(problems))
 
 
-def parse_cell(text: str, feature: Feature) -> Said | Problem | None:
-    """Read one cell of a column that stands for one feature; None where it is empty."""
-    tidy = _tidy(text)
+def parse_cell(text: str, feature: Feature, knowledge: Knowledge) -> Said | Problem | None:
+    """Read one cell of a column that stands for one feature; None where it is empty.
+
+    Parameters
+    ----------
+    text
+        What stands in the cell.
+    feature
+        What it is about.
+    knowledge
+        For the words that people use.
+    """
+    tidy, forms = _tidy(text), _forms(knowledge)
     if tidy in _BLANK:
         return None
-    if tidy in _NOT_KNOWN:
+    if forms.answer(tidy) == "not known":
         return Said(feature.key, "not known")
-    sure = "?" not in tidy
-    bare = tidy.replace("(?)", "").replace("?", "").strip()
-    if bare in _YES:
-        return Said(feature.key, "there", None, sure)
-    if bare in _NO:
-        return Said(feature.key, "not there", None, sure)
-    found = _CELL.fullmatch(bare)
+    bare, sure = _bare(tidy)
+    answer = forms.answer(bare)
+    if answer:
+        return Said(feature.key, answer, None, sure)
+    found = forms.cell.fullmatch(bare)
     if found:
-        return _amount(feature, found, sure=sure)
+        return _amount(feature, found, forms, sure=sure)
     return Problem(
         _("'{short}' says nothing of {feature_name!r} that can be read.").format(
             short=_short(text), feature_name=feature.name
@@ -238,9 +282,9 @@ def _parse_item(item: str, knowledge: Knowledge) -> Said | Problem:
     key = _key(item, knowledge) if "?" not in item else None
     if key:
         return Said(key, "there")
-    sure = "?" not in item
-    bare = item.replace("(?)", "").replace("?", "").strip()
-    maybe = _MAYBE.fullmatch(bare)
+    forms = _forms(knowledge)
+    bare, sure = _bare(item)
+    maybe = forms.maybe.fullmatch(bare)
     if maybe:
         bare, sure = maybe["word"], False
     key = _key(bare, knowledge)
@@ -254,31 +298,35 @@ def _parse_item(item: str, knowledge: Knowledge) -> Said | Problem:
 
 def _answered(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | None:
     """Read ``no pond``, ``pond: yes``, ``pond unknown``."""
-    before = _NONE_BEFORE.fullmatch(bare)
+    forms = _forms(knowledge)
+    before = forms.none_before.fullmatch(bare)
     if before:
         key = _key(before["word"], knowledge)
         if key:
             return Said(key, "not there", None, sure)
-    after = _AFTER.fullmatch(bare)
+    after = forms.after.fullmatch(bare)
     key = _key(after["word"], knowledge) if after else None
     if not (after and key):
         return None
-    answer = after["answer"]
-    if answer in _NOT_KNOWN:
+    answer = forms.answer(after["answer"])
+    if answer is None or answer == "not known":
         return Said(key, "not known")
-    return Said(key, "there" if answer in _YES else "not there", None, sure)
+    return Said(key, answer, None, sure)
 
 
 def _with_number(bare: str, knowledge: Knowledge, *, sure: bool) -> Said | Problem | None:
-    for pattern in (_TRAILING, _LEADING):
+    forms = _forms(knowledge)
+    for pattern in (forms.trailing, forms.leading):
         found = pattern.fullmatch(bare)
         key = _key(found["word"], knowledge) if found else None
         if found and key:
-            return _amount(knowledge.features[key], found, sure=sure)
+            return _amount(knowledge.features[key], found, forms, sure=sure)
     return None
 
 
-def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | Problem:
+def _amount(
+    feature: Feature, found: "re.Match[str]", forms: _Forms, *, sure: bool
+) -> Said | Problem:
     number = parse_number(found["number"])
     name = feature.name
     if number is None or not math.isfinite(number):
@@ -291,7 +339,7 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
             _("The amount of {name!r} is negative: -{number:g}.").format(name=name, number=number),
             _("Write an amount above 0, or 'no' if it is not there."),
         )
-    unit = _UNITS[found["unit"]] if found["unit"] else None
+    unit = forms.unit(found["unit"])
     if unit is None and found.groupdict().get("times"):
         unit = "count"  # "x 3" counts, whatever the feature is measured in
     if unit is not None and unit != feature.measure:
@@ -307,7 +355,9 @@ def _amount(feature: Feature, found: "re.Match[str]", *, sure: bool) -> Said | P
 
 
 def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
-    found = _TRAILING.fullmatch(bare) or _LEADING.fullmatch(bare) or _NONE_BEFORE.fullmatch(bare)
+    forms = _forms(knowledge)
+    patterns = (forms.trailing, forms.leading, forms.none_before)
+    found = next(filter(None, (pattern.fullmatch(bare) for pattern in patterns)), None)
     word = found["word"].strip() if found else bare
     near = near_feature_words(word, knowledge)
     hint = (

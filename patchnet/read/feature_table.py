@@ -15,17 +15,7 @@ from patchnet.read.columns import Columns
 from patchnet.read.feature_lists import Problem, Said, parse_cell, parse_list
 from patchnet.read.feature_sheet import Sheet
 
-__all__ = ["SEEN_ALL", "match_plots", "read_survey"]
-
-SEEN_ALL = frozenset(
-    ("all", "everything", "yes", "y", "full", "fully", "whole", "complete", "completely", "true",
-     "x", "100%", "100 %", "100", "1", "all of it")
-)  # fmt: skip
-_SEEN_REST = frozenset(
-    ("", "none", "no", "n", "nothing", "not seen", "unseen", "0", "0%", "0 %", "false", "part",
-     "partly", "partial", "some", "half", "mostly", "most", "in part", "not known", "unknown",
-     "-", "?")
-)  # fmt: skip
+__all__ = ["match_plots", "read_survey", "seen_all", "yes_no_columns"]
 
 
 def read_survey(
@@ -64,7 +54,7 @@ def read_survey(
     for row, (plot, place) in enumerate(zip(plots, places, strict=True)):
         if plot is None:
             continue
-        odd = _mark_seen(cells.seen[row], plot, sheet)
+        odd = _mark_seen(cells.seen[row], plot, sheet, knowledge)
         if odd:
             odd_seen.append((place, odd))
         said = _listed(cells.lists[row], cells.amounts[row], plot, place, sheet, knowledge, faults)
@@ -111,15 +101,31 @@ class _Cells:
         self.long_form = "amount" in columns.role and "features" in columns.role
         self.keys = columns.feature
         self.wide = {name: texts(table[name]) for name in columns.feature}
-        self.as_yes_no = _yes_no_columns(table, columns.feature, knowledge, where, faults)
+        self.as_yes_no = yes_no_columns(table, columns.feature, knowledge, where, faults)
 
 
-def _mark_seen(text: str, plot: int, sheet: Sheet) -> str | None:
-    """Note down how much was seen; return what is odd about the word."""
+def seen_all(text: str, knowledge: Knowledge) -> tuple[bool, bool]:
+    """Return whether a cell says that all was looked at, and whether it can be read at all.
+
+    Parameters
+    ----------
+    text
+        A cell of the column ``seen``.
+    knowledge
+        For the words.
+    """
     word = text.casefold().strip(" .")
-    sheet.everything[plot] |= word in SEEN_ALL
-    sheet.mentioned[plot] |= bool(word)
-    if word in SEEN_ALL or word in _SEEN_REST or word.rstrip("% ").replace(".", "").isdigit():
+    means = knowledge.table_words.meaning("seen", word)
+    readable = not word or means is not None or word.rstrip("% ").replace(".", "").isdigit()
+    return means == "all", readable
+
+
+def _mark_seen(text: str, plot: int, sheet: Sheet, knowledge: Knowledge) -> str | None:
+    """Note down how much was seen; return what is odd about the word."""
+    everything, readable = seen_all(text, knowledge)
+    sheet.everything[plot] |= everything
+    sheet.mentioned[plot] |= bool(text.strip(" ."))
+    if readable:
         return None
     return _("'{text}' in the column seen was read as part.").format(text=text[:40])
 
@@ -130,7 +136,7 @@ def _ticked(
     """Read the columns of single features in one row."""
     said = []
     for name, key in cells.keys.items():
-        one = parse_cell(cells.wide[name][row], knowledge.features[key])
+        one = parse_cell(cells.wide[name][row], knowledge.features[key], knowledge)
         if isinstance(one, Problem):
             _say(where, place, one, faults, column=name)
         elif one is not None:
@@ -225,7 +231,7 @@ def _listed(
     if not amount or len(found.said) != 1 or found.said[0].amount is not None:
         return list(found.said)
     (said,) = found.said
-    sized = parse_cell(amount, knowledge.features[said.feature])
+    sized = parse_cell(amount, knowledge.features[said.feature], knowledge)
     if isinstance(sized, Problem):
         _say(sheet.where, place, sized, faults)
         return [said]
@@ -234,14 +240,28 @@ def _listed(
     return [Said(said.feature, sized.answer, sized.amount, said.sure and sized.sure)]
 
 
-def _yes_no_columns(
+def yes_no_columns(
     table: pd.DataFrame,
     columns: Mapping[str, str],
     knowledge: Knowledge,
     where: str,
     faults: FaultList,
 ) -> frozenset[str]:
-    """Columns of 0 and 1 alone whose feature is not counted: 1 is yes there, not one metre."""
+    """Return columns of 0 and 1 alone whose feature is not counted: 1 is yes there, not one metre.
+
+    Parameters
+    ----------
+    table
+        The whole table.
+    columns
+        Name of a column -> key of its feature.
+    knowledge
+        For how features are measured.
+    where
+        Name of the table.
+    faults
+        List that a warning is added to where there are any.
+    """
     found = []
     for name, key in columns.items():
         cells = {cell for cell in texts(table[name]) if cell}

@@ -1,39 +1,20 @@
 """The words of returns: answers, amounts, how sure, seen from where."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
-from patchnet.knowledge.records import Feature
-from patchnet.read.feature_lists import Problem, parse_cell
+from patchnet.knowledge.records import Feature, Knowledge
+from patchnet.read.feature_lists import Problem, Said, parse_cell
 
 __all__ = ["ANSWERS", "OTHER_PLACE", "SEEN_FROM", "Reply", "read_place", "read_reply", "read_sure"]
 
 ANSWERS = ("there", "not there", "cannot see")
 SEEN_FROM = ("street", "own plot", "neighbour's plot", "window")
 OTHER_PLACE = "elsewhere"
+_TICK = "1"  # in a column of answers; in one of amounts it is one
 
-_THERE = frozenset(("there", "yes", "y", "x", "true", "t", "1", "present", "ja", "it is there"))
-_NOT_THERE = frozenset(
-    ("not there", "no", "n", "false", "f", "0", "absent", "none", "nein", "gone", "not present")
-)
-_CANNOT_SEE = frozenset(
-    ("cannot see", "cant see", "can not see", "not visible", "not seen", "unseen",
-     "hidden", "?", "??", "unknown", "not known", "dont know", "could not see",
-     "couldnt see", "not sure")
-)  # fmt: skip
-_NOT_SURE = frozenset(
-    ("not sure", "unsure", "no", "n", "false", "f", "0", "?", "??", "maybe", "perhaps", "doubtful",
-     "not certain", "uncertain", "guess", "low")
-)  # fmt: skip
-_PLACES = {
-    **dict.fromkeys(("street", "the street", "from street", "road", "pavement", "footway"), 0),
-    **dict.fromkeys(("own plot", "own garden", "my plot", "my garden", "own", "on plot"), 1),
-    **dict.fromkeys(
-        ("neighbours plot", "neighbour", "neighbors plot", "next door", "neighbours garden"), 2),
-    **dict.fromkeys(("window", "from window", "upstairs window", "upper window"), 3),
-}  # fmt: skip
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}.*|\d{1,2}-[a-z]{3}|[a-z]{3}-\d{2}")
 
 
@@ -42,7 +23,7 @@ class Reply:
     """What one row says of a feature.
 
     `answer` is empty where the row says nothing; `problems` tell what could not be used, and
-    `left_out` whether the whole row is of no use.
+    `left_out` whether the whole row is of no use; `whole`: in spite of them all of it was used.
     """
 
     answer: str
@@ -50,9 +31,12 @@ class Reply:
     sure: bool = True
     problems: tuple[Problem, ...] = ()
     left_out: bool = False
+    whole: bool = False
 
 
-def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
+def read_reply(
+    answer: str, amount: str, unit: str, feature: Feature, knowledge: Knowledge
+) -> Reply:
     """Read an answer with its amount.
 
     Parameters
@@ -61,20 +45,18 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
         As written.
     feature
         What it is about.
+    knowledge
+        For the words that people use.
     """
     word = folded(answer)
     text = _tidy(answer)
     sure = not text.endswith("?") or text.strip("? ") == ""
-    told: str | None = None
+    told = "there" if word == _TICK else knowledge.table_words.meaning("answer", answer)
     size: float | None = None
-    if word in _CANNOT_SEE:
+    if told == "cannot see":
         return Reply("cannot see")
-    if word in _THERE:
-        told = "there"
-    elif word in _NOT_THERE:
-        told = "not there"
-    elif word:
-        said = parse_cell(text, feature)
+    if told is None and word:
+        said = parse_cell(text, feature, knowledge)
         if said is None:
             return Reply("")
         if isinstance(said, Problem):
@@ -87,66 +69,91 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
         size, sure = said.amount, said.sure
     if not amount or folded(amount) in {"-", "n a"}:
         return Reply(told or "", size, sure)
-    return _sized(told, size, amount, unit, feature, sure=sure)
+    return _sized(told, size, (amount, unit), feature, knowledge, sure=sure)
 
 
-def read_sure(text: str) -> bool:
+def read_sure(text: str, knowledge: Knowledge) -> bool:
     """Whether somebody was sure; an empty cell says so.
 
     Parameters
     ----------
     text
         As written.
+    knowledge
+        For the words that people use.
     """
-    return folded(text) not in _NOT_SURE
+    return knowledge.table_words.meaning("sure", text) is None
 
 
-def read_place(text: str) -> str:
+def read_place(text: str, knowledge: Knowledge) -> str:
     """Return where something was seen from (`SEEN_FROM` or `OTHER_PLACE`; empty: not said).
 
     Parameters
     ----------
     text
         As written.
+    knowledge
+        For the words that people use.
     """
-    word = folded(text)
-    if not word:
+    if not folded(text):
         return ""
-    return SEEN_FROM[_PLACES[word]] if word in _PLACES else OTHER_PLACE
+    return knowledge.table_words.meaning("seen_from", text) or OTHER_PLACE
 
 
 def _sized(
-    told: str | None, size: float | None, amount: str, unit: str, feature: Feature, *, sure: bool
+    told: str | None,
+    size: float | None,
+    measured: tuple[str, str],
+    feature: Feature,
+    knowledge: Knowledge,
+    *,
+    sure: bool,
 ) -> Reply:
+    amount, unit = measured
     low = _tidy(amount)
     if _DATE.fullmatch(low):
         what = _(
             "The amount of {feature_name!r} is a date ({amount}): a spreadsheet made it so."
         ).format(feature_name=feature.name, amount=amount[:20])
         problem = Problem(what, _("Write the amount anew, in a column of text."))
-        return Reply(told or "", size, sure, (problem,), left_out=told is None)
+        return _without_amount(told, size, problem, sure=sure)
     written = f"{low} {_tidy(unit)}".strip() if low[-1:].isdigit() else low
-    said = parse_cell(written, feature)
-    if isinstance(said, Problem) or said is None:
-        problem = said if isinstance(said, Problem) else Problem("", "")
-        problems = (problem,) if problem.what else ()
-        return Reply(told or "", size, sure, problems, left_out=told is None)
+    said = parse_cell(written, feature, knowledge)
+    if not isinstance(said, Said):
+        return _without_amount(told, size, said, sure=sure)
     if told is None:
-        answer = "cannot see" if said.answer == "not known" else said.answer
-        what = _(
-            "There is an amount of {feature_name!r}, but no answer: taken as {answer}."
-        ).format(feature_name=feature.name, answer=answer)
-        return Reply(answer, said.amount, said.sure, (Problem(what, _("Fill in the answer.")),))
-    if told != "there":
-        if said.amount is None or told == "cannot see":
-            return Reply(told, None, sure)
-        what = _(
-            "{feature_name!r} is not there, but has an amount ({amount}): no amount taken."
-        ).format(feature_name=feature.name, amount=amount[:20])
-        return Reply(
-            told, None, sure, (Problem(what, _("Delete the amount, or mend the answer.")),)
-        )
-    return Reply(told, size if said.amount is None else said.amount, sure and said.sure)
+        return _unanswered(said, feature)
+    if told == "there":
+        return Reply(told, size if said.amount is None else said.amount, sure and said.sure)
+    if said.amount is None or told == "cannot see":
+        return Reply(told, None, sure)
+    what = _(
+        "{feature_name!r} is not there, but has an amount ({amount}): no amount taken."
+    ).format(feature_name=feature.name, amount=amount[:20])
+    problem = Problem(what, _("Delete the amount, or mend the answer."))
+    return Reply(told, None, sure, (problem,))
+
+
+def _unanswered(said: Said, feature: Feature) -> Reply:
+    """Take an amount without an answer for one."""
+    answer = "cannot see" if said.answer == "not known" else said.answer
+    what = _("There is an amount of {feature_name!r}, but no answer: taken as {answer}.").format(
+        feature_name=feature.name, answer=answer
+    )
+    problem = Problem(what, _("Fill in the answer."))
+    return Reply(answer, said.amount, said.sure, (problem,), whole=True)
+
+
+def _without_amount(
+    told: str | None, size: float | None, problem: Problem | None, *, sure: bool
+) -> Reply:
+    """Return what is left of a row whose amount cannot be used, and say which that is."""
+    if problem is None:
+        return Reply(told or "", size, sure, left_out=told is None)
+    if told == "there" and size is None:
+        kept = _("{what} Kept as there, without an amount.").format(what=problem.what)
+        problem = replace(problem, what=kept)
+    return Reply(told or "", size, sure, (problem,), left_out=told is None)
 
 
 def _tidy(text: str) -> str:

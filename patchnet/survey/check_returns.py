@@ -6,7 +6,9 @@ All returns are gone through together, and each different word only once.
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,9 +16,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.fault_list import FaultList
-from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.answers import too_much
 from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.answer_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
@@ -34,11 +36,9 @@ from patchnet.survey.rows import (
 )
 from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest, listed
 from patchnet.survey.times import with_times
+from patchnet.survey.to_mend import Unread
 
 __all__ = ["check_returns"]
-
-_YES = frozenset(("yes", "y", "true", "t", "1", "agreed", "x", "ja"))
-_NO = frozenset(("no", "n", "false", "f", "0", "not agreed", "withdrawn", "nein"))
 
 Places = NDArray[np.intp]
 Kinds = NDArray[np.integer[Any]]
@@ -52,6 +52,7 @@ def check_returns(
     knowledge: Knowledge,
     today: date,
     faults: FaultList,
+    unread: Unread | None = None,
 ) -> Records:
     """Make statements of what returns say; what cannot be used is named.
 
@@ -67,13 +68,15 @@ def check_returns(
         Dates after it are doubted.
     faults
         List that faults are added to.
+    unread
+        Gathers the rows that could not be used, whole or in part.
 
     Returns
     -------
     Records
         Of these returns alone.
     """
-    asked = Asked(returns, knowledge, today, faults)
+    asked = Asked(returns, knowledge, today, faults, unread or Unread())
     idents = [one.ident or f"sheet-{_sheet_digest(one)}" for one in returns]
     match = plot_matcher(neighbourhood.plots)
     frames = [_whole(one) for one in returns]
@@ -84,9 +87,11 @@ def check_returns(
     table["surveyor"] = mapped(table["surveyor"], lambda text: " ".join(text.split())[:200])
     table["return"] = np.array(idents or [""], dtype=object)[table["at"]]
     consent, consent_at = _consent(table, asked)
-    statements, statements_at = _statements(table, asked)
-    drawn, drawn_at = check_drawn(neighbourhood, idents, match, asked)
-    rows = _return_rows(returns, idents)
+    statements, statements_at = _statements(table, asked, neighbourhood)
+    # A shape cannot be mended in a table.
+    shaped = replace(asked, unread=Unread())
+    drawn, drawn_at = check_drawn(neighbourhood, idents, match, shaped)
+    rows = _return_rows(returns, idents, knowledge)
     named = (
         (statements["statement"], statements_at),
         (drawn["shape"], drawn_at),
@@ -114,9 +119,9 @@ def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     rows = table[table["consent"] != ""]
 
     def read(text: str) -> str | Problem:
-        word = folded(text)
-        if word in _YES | _NO:
-            return "yes" if word in _YES else "no"
+        meant = asked.knowledge.table_words.meaning("consent", text)
+        if meant:
+            return meant
         what = _(
             "{text!r} is no answer about consent: the plot is treated as without consent."
         ).format(text=text[:40])
@@ -130,7 +135,9 @@ def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     return named, rows["at"].to_numpy(dtype=np.intp)
 
 
-def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
+def _statements(
+    table: pd.DataFrame, asked: Asked, neighbourhood: Neighbourhood
+) -> tuple[pd.DataFrame, Places]:
     # A row about consent alone says nothing of any feature.
     alone = (table["consent"] != "") & (table["answer"] == "") & (table["amount"] == "")
     table = with_features(table[~alone].reset_index(drop=True), asked)
@@ -140,7 +147,7 @@ def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places
     first = table[words].drop_duplicates()
     replies = np.empty(len(first), dtype=object)
     for at, (feature, answer, amount, unit) in enumerate(first.itertuples(index=False)):
-        replies[at] = read_reply(answer, amount, unit, know.features[feature])
+        replies[at] = read_reply(answer, amount, unit, know.features[feature], know)
     _say_replies(table, kinds, replies, asked)
     taken = np.array([bool(reply.answer) for reply in replies], dtype=bool)
     keep = taken[kinds] if len(table) else np.zeros(0, dtype=bool)
@@ -154,9 +161,12 @@ def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places
     rows["answer"] = _of(replies, kinds, lambda reply: reply.answer)
     amounts = _of(replies, kinds, lambda reply: reply.amount)
     rows["amount"] = pd.Series(amounts, index=rows.index, dtype=object).astype(float)
+    rows["amount"] = _that_fit(rows, table.loc[keep], asked, neighbourhood)
     sure = _of(replies, kinds, lambda reply: reply.sure).astype(bool)
-    rows["sure"] = mapped(rows["sure"], read_sure).to_numpy(dtype=bool) & sure
-    places = mapped(rows["seen_from"], read_place)
+    rows["sure"] = (
+        mapped(rows["sure"], partial(read_sure, knowledge=know)).to_numpy(dtype=bool) & sure
+    )
+    places = mapped(rows["seen_from"], partial(read_place, knowledge=know))
     elsewhere = places == OTHER_PLACE
     note = rows["note"].where(
         ~elsewhere, rows["note"] + _(" (seen from: ") + rows["seen_from"] + ")"
@@ -167,6 +177,38 @@ def _statements(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places
     rows["turn"] = rows.groupby(["at", "plot", "feature", "when"], sort=False).cumcount()
     named = digest(rows[[key for key in STATEMENTS if key != "statement"]], "statement")
     return named, rows["at"].to_numpy(dtype=np.intp)
+
+
+def _that_fit(
+    rows: pd.DataFrame, written: pd.DataFrame, asked: Asked, neighbourhood: Neighbourhood
+) -> "pd.Series[float]":
+    """Return the amounts but for those that their plot cannot hold, which are told.
+
+    No map could be read in which they stand.
+    """
+    know = asked.knowledge
+    place = {key: at for at, key in enumerate(know.features)}
+    areas = neighbourhood.plots.geometry.area
+    features = rows["feature"].map(place).to_numpy(dtype=np.intp)
+    area = areas.reindex(rows["plot"]).to_numpy(dtype=float)
+    measured = np.array([one.measure != "count" for one in know.features.values()])[features]
+    over = measured & too_much(rows["amount"].to_numpy(dtype=float), features, area, know)
+    units = {"m2": "m2", "m": "m"}
+    problems = pd.Series(None, index=rows.index, dtype=object)
+    for at in np.flatnonzero(over).tolist():
+        feature = know.features[rows["feature"].iloc[at]]
+        what = _(
+            "{feature}: {amount:g} {unit} on a plot of {area:.0f} m2. Kept as there, without an "
+            "amount."
+        ).format(
+            feature=feature.name,
+            amount=rows["amount"].iloc[at],
+            unit=units[feature.measure],
+            area=area[at],
+        )
+        problems.iloc[at] = Problem(what, _("Mend the amount, or the outline of the plot."))
+    say_problems(written, problems, asked, error=False, mend=True)
+    return rows["amount"].where(~over)
 
 
 def _of(
@@ -187,12 +229,14 @@ def _say_replies(
     asked: Asked,
 ) -> None:
     for place in range(max((len(reply.problems) for reply in replies), default=0)):
-        for left_out in (True, False):
+        for left_out, whole in ((True, False), (False, False), (False, True)):
             problem = np.empty(len(replies), dtype=object)
             for at, reply in enumerate(replies):
-                if len(reply.problems) > place and reply.left_out is left_out:
+                alike = (reply.left_out, reply.whole) == (left_out, whole)
+                if len(reply.problems) > place and alike:
                     problem[at] = reply.problems[place]
-            say_problems(table, pd.Series(problem[kinds], index=table.index), asked, error=left_out)
+            told = pd.Series(problem[kinds], index=table.index)
+            say_problems(table, told, asked, error=left_out, mend=not whole)
 
 
 def _unanswered(
@@ -207,7 +251,9 @@ def _unanswered(
     return pd.Series(told, index=table.index, dtype=object)
 
 
-def _return_rows(returns: Sequence[Return], idents: Sequence[str]) -> pd.DataFrame:
+def _return_rows(
+    returns: Sequence[Return], idents: Sequence[str], knowledge: Knowledge
+) -> pd.DataFrame:
     rows: list[Mapping[str, object]] = [
         {
             "return": ident,
@@ -215,7 +261,7 @@ def _return_rows(returns: Sequence[Return], idents: Sequence[str]) -> pd.DataFra
             "form": one.form,
             "street": one.street,
             "surveyor": " ".join(clean(one.about.get("surveyor", "")).split()),
-            "seen_from": read_place(one.about.get("seen_from", "")),
+            "seen_from": read_place(one.about.get("seen_from", ""), knowledge),
             "began": clean(one.about.get("began", ""))[:40],
             "saved": clean(one.about.get("saved", ""))[:40],
             "damaged": one.damaged,

@@ -5,14 +5,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from patchnet.knowledge.table_words import TableWords
+
 __all__ = ["When", "day_first", "mangled_idents", "parse_when", "sortable"]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _NUMBERS = re.compile(r"(\d{1,2})[./ -](\d{1,2})[./ -](\d{4}|\d{2})(?:[ ,T]+(\d{1,2}):(\d{2}).*)?")
 _YEAR_FIRST = re.compile(r"(\d{4})[./ -](\d{1,2})[./ -](\d{1,2})(?:[ ,T]+(\d{1,2}):(\d{2}).*)?")
-_DAY_WORD = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ ./-]*([a-z]{3,9})\.?,?[ ./-]*(\d{4}|\d{2})?")
+_DAY_WORD = re.compile(
+    r"(\d{1,2})(?:st|nd|rd|th|er)?[ ./-]*([^\W\d_]{3,14})\.?,?[ ./-]*(\d{4}|\d{2})?"
+)
 _WORD_DAY = re.compile(
-    r"([a-z]{3,9})\.?[ ./-]*(\d{1,2})(?:st|nd|rd|th)?,?(?:[ ./-]+(\d{4}|\d{2}))?"
+    r"([^\W\d_]{3,14})\.?[ ./-]*(\d{1,2})(?:st|nd|rd|th)?,?(?:[ ./-]+(\d{4}|\d{2}))?"
 )
 # Spreadsheet programs count days from the end of 1899 (ECMA-376 part 1, 18.17.4.1: the 1900 base).
 _EPOCH = date(1899, 12, 30)
@@ -28,7 +32,9 @@ class When:
     day: date
 
 
-def parse_when(text: str, *, days_first: bool) -> When | None:  # noqa: PLR0911 - one a form
+def parse_when(  # noqa: PLR0911 - one a form
+    text: str, *, days_first: bool, words: TableWords | None = None
+) -> When | None:
     """Return the time that a text says, or None.
 
     Parameters
@@ -37,6 +43,8 @@ def parse_when(text: str, *, days_first: bool) -> When | None:  # noqa: PLR0911 
         ISO 8601, ``2/5/2026``, ``2 May 2026``, or the number a spreadsheet keeps a day as.
     days_first
         Whether ``2/5/2026`` is the second of May.
+    words
+        Names of months in other languages.
     """
     bare = text.strip()
     try:
@@ -59,11 +67,19 @@ def parse_when(text: str, *, days_first: bool) -> When | None:  # noqa: PLR0911 
         day, month = (numbers[1], numbers[2]) if days_first else (numbers[2], numbers[1])
         return _made(numbers[3], month, day)
     day_word, word_day = _DAY_WORD.fullmatch(low), _WORD_DAY.fullmatch(low)
-    if day_word and day_word[2][:3] in _MONTHS and day_word[3]:
-        return _made(day_word[3], str(_MONTHS.index(day_word[2][:3]) + 1), day_word[1])
-    if word_day and word_day[1][:3] in _MONTHS and word_day[3]:
-        return _made(word_day[3], str(_MONTHS.index(word_day[1][:3]) + 1), word_day[2])
+    if day_word and day_word[3] and (month := _month(day_word[2], words)):
+        return _made(day_word[3], month, day_word[1])
+    if word_day and word_day[3] and (month := _month(word_day[1], words)):
+        return _made(word_day[3], month, word_day[2])
     return None
+
+
+def _month(name: str, words: TableWords | None) -> str | None:
+    """Return the number of a month by its name; an English one may be cut off or run on."""
+    named = words.meaning("month", name) if words is not None else None
+    if named or name[:3] not in _MONTHS:
+        return named
+    return str(_MONTHS.index(name[:3]) + 1)
 
 
 def sortable(when: datetime) -> str:

@@ -1,7 +1,7 @@
 """All returns of a street into its one file: nothing overwritten, nothing counted twice."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -12,11 +12,11 @@ import pandas as pd
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
-from patchnet.core.reader_child import RETURN_LIMITS, ReaderChild
 from patchnet.core.shown import Shown
 from patchnet.core.street_store import Entry, generation_of
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.read.answers import too_much
 from patchnet.read.columns import check_columns, find_columns
 from patchnet.read.from_file import local_path, read_neighbourhood
 from patchnet.read.layers import read_layers
@@ -24,15 +24,15 @@ from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.agreement import agreement
 from patchnet.survey.check_returns import check_returns
 from patchnet.survey.one_return import Return, street_id
-from patchnet.survey.read_phone import read_page_return
-from patchnet.survey.read_sheet import read_sheet_return
+from patchnet.survey.read_returns import columns_of_map, read_returns
+from patchnet.survey.sheet_words import columns_said, sheet_words
 from patchnet.survey.statements import by_year, disputes, resolve, votes
 from patchnet.survey.survey_layers import read_records_if_any, write_records
 from patchnet.survey.survey_record import SAID_IN, Records, joined, listed
+from patchnet.survey.to_mend import Unread
 
 __all__ = [
     "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "only_said",
-    "read_return",
     "summed_up", "write_merged",
 ]  # fmt: skip
 
@@ -72,6 +72,8 @@ class Merged(Shown):
         What its journal is going to say of it.
     generation
         Number of the change of the file that it builds on; None: not known.
+    to_mend
+        Rows of the returns that could not be used, whole or in part, as they are handed in again.
 
     Examples
     --------
@@ -99,49 +101,7 @@ class Merged(Shown):
     id_column: str
     entry: Entry = _MERGE
     generation: int | None = None
-
-
-def read_return(path: Path | str, faults: FaultList) -> Return:
-    """Read a return of any kind: what it is, is told by its first bytes.
-
-    Parameters
-    ----------
-    path
-        The return, of any form.
-    faults
-        Added to.
-
-    Raises
-    ------
-    CannotRead
-        If it is missing, empty, or no return at all.
-    """
-    place = local_path(path)
-    if place.is_dir() or not place.exists():
-        raise CannotRead(
-            _("{place} is a folder.").format(place=place)
-            if place.exists()
-            else _("There is no {place}.").format(place=place)
-        )
-    try:
-        with place.open("rb") as file:
-            head = file.read(200)
-    except OSError as error:
-        raise CannotRead(
-            _("{place} cannot be read: {strerror}.").format(place=place, strerror=error.strerror)
-        ) from error
-    if head.startswith(b"PK"):
-        return read_sheet_return(place, faults)
-    bare = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    if bare.startswith(b"{") or place.suffix.casefold() == ".json":
-        return read_page_return(place, faults)
-    return read_sheet_return(place, faults)
-
-
-def _return_and_faults(path: Path) -> tuple[Return, tuple[Fault, ...]]:
-    """Read a return where the list of faults is out of reach: in a child process."""
-    faults = FaultList()
-    return read_return(path, faults), faults.faults
+    to_mend: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def merge_returns(
@@ -181,23 +141,23 @@ def merge_returns(
     source = local_path(path)
     generation = generation_of(source)
     before = read_records_if_any(source)
-    neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
     faults = FaultList()
+    of_map, of_returns = columns_said(columns, knowledge)
+    found = read_returns(returns, sheet_words(knowledge, of_returns), knowledge, faults)
+    columns = columns_of_map(source, of_map, of_returns, found)
+    neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
     here = street_id(neighbourhood)
     streets = tuple(sorted({here, *before.streets}))
-    taken = []
-    with ReaderChild(RETURN_LIMITS) as child:
-        for one in sorted({local_path(name) for name in returns}):
-            try:
-                found, said = child.read(_return_and_faults, one)
-            except CannotRead as error:
-                faults.error(one.name, str(error), _("It was left out; the others were merged."))
-                continue
-            faults.extend(said)
-            if _of_this_street(found, streets, neighbourhood, faults, same_street=same_street):
-                taken.append(found)
+    taken = [
+        one
+        for one in found
+        if _of_this_street(one, streets, neighbourhood, faults, same_street=same_street)
+    ]
     _warn_apart(taken, knowledge, faults)
-    added = check_returns(taken, neighbourhood, knowledge=knowledge, today=today, faults=faults)
+    unread = Unread()
+    added = check_returns(
+        taken, neighbourhood, knowledge=knowledge, today=today, faults=faults, unread=unread
+    )
     records = merge_records(replace(before, streets=streets), added)
     _tell_two_contents(before, added, records, faults)
     records = _without_forgotten(records, faults)
@@ -206,11 +166,12 @@ def merge_returns(
         for key in ("statements", "drawn", "consent", "returns")
     }
     fresh = set(listed(added.returns["content"])) - set(listed(before.returns["content"]))
-    return summed_up(
+    merged = summed_up(
         source, neighbourhood, records, knowledge=knowledge, new=new, read=len(taken),
         faults=faults.faults, id_column=id_column_of(source, columns, knowledge),
         entry=Entry("merge", tuple(sorted(fresh))), generation=generation,
     )  # fmt: skip
+    return replace(merged, to_mend=unread.table(taken, here))
 
 
 def summed_up(
@@ -232,7 +193,7 @@ def summed_up(
     drawn = records.drawn["plot"].isin(order)
     placed = replace(records, statements=records.statements[known], drawn=records.drawn[drawn])
     held = votes(placed.statements)
-    years = by_year(placed, held=held)
+    years = _that_fit(by_year(placed, held=held), neighbourhood, knowledge)
     return Merged(
         source,
         neighbourhood,
@@ -249,6 +210,20 @@ def summed_up(
         entry,
         generation,
     )
+
+
+def _that_fit(
+    years: pd.DataFrame, neighbourhood: Neighbourhood, knowledge: Knowledge
+) -> pd.DataFrame:
+    """Leave out amounts that their plot cannot hold: no map could be read in which they stand."""
+    if not len(years):
+        return years
+    place = {key: at for at, key in enumerate(knowledge.features)}
+    features = years["feature"].map(place).to_numpy(dtype=np.intp)
+    areas = neighbourhood.plots.geometry.area.reindex(years["plot"]).to_numpy(dtype=float)
+    over = too_much(years["amount"].to_numpy(dtype=float), features, areas, knowledge)
+    counted = np.array([one.measure == "count" for one in knowledge.features.values()])
+    return years.assign(amount=years["amount"].mask(over & ~counted[features]))
 
 
 def write_merged(merged: Merged, target: Path | str) -> Path:

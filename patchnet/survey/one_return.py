@@ -14,13 +14,29 @@ import shapely
 
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["SAID", "Return", "street_id"]
+__all__ = ["SAID", "PlotTable", "Return", "street_id"]
 
 SAID = (
     "plot", "feature", "answer", "amount", "unit", "sure", "seen_from", "surveyor", "when", "note",
     "photo", "consent", "row",
 )  # fmt: skip
 """Columns of what was said, all text but `row`, the number by which faults name it."""
+
+
+@dataclass(frozen=True, eq=False)
+class PlotTable:
+    """A table of one row a plot, not yet taken apart.
+
+    Attributes
+    ----------
+    frame
+        Its cells but for plot, who, when and where; a row for each of the return's rows.
+    roles
+        ``features``, ``seen``, ``amount`` or key of a feature -> name of its column.
+    """
+
+    frame: pd.DataFrame
+    roles: Mapping[str, str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +61,10 @@ class Return:
         Shapes as they stand in the file: plot, feature, when, geometry (GeoJSON, WGS 84).
     damaged
         Whether something of it could not be read.
+    plot_table
+        What it says, where it has one row a plot: `plot_table.with_statements` makes rows of it.
+    named
+        Which of the columns that the user named it has.
     """
 
     where: str
@@ -55,6 +75,8 @@ class Return:
     said: pd.DataFrame
     drawn: tuple[Mapping[str, object], ...] = ()
     damaged: bool = False
+    plot_table: PlotTable | None = None
+    named: frozenset[str] = frozenset()
 
 
 def street_id(neighbourhood: Neighbourhood) -> str:

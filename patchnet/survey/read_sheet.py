@@ -1,76 +1,60 @@
-"""Returns as a sheet: CSV or xlsx, one row a plot and feature, as the survey sheet is laid out.
+"""Returns as a table: CSV or xlsx, laid out as the survey sheet or with one row a plot.
 
-The header is matched by the words of the sheet, by words people change them to, and by likeness;
-what is not recognised is named. A row whose answer is empty says nothing.
+The header is matched by the words of the sheet, by words people change them to, in their own
+language too, and by likeness; what is not recognised is named. A row whose answer is empty says
+nothing. A table of one row a plot (a column ``features``, or one a feature) is kept as it is:
+`plot_table` makes statements of it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
-from patchnet.core.faults import nearest
 from patchnet.core.table import Row, Sheet, heading, read_sheets
 from patchnet.core.texts import _
-from patchnet.survey.one_return import SAID, Return
+from patchnet.survey.one_return import SAID, PlotTable, Return
+from patchnet.survey.sheet_words import NEEDED, SheetWords, matched
 
 __all__ = ["read_sheet_return"]
 
-_HEADS: Mapping[str, tuple[str, ...]] = {
-    "plot": (
-        "plot",
-        "plot no",
-        "plot number",
-        "plot id",
-        "id",
-        "number",
-        "no",
-        "garden",
-        "house",
-        "door",
-        "door number",
-    ),
-    "feature": ("feature", "features", "what", "thing", "habitat feature", "habitat", "item"),
-    "answer": ("answer", "there", "is it there", "seen", "present", "found", "yes no"),
-    "amount": ("amount", "size", "how much", "how many", "quantity", "qty"),
-    "unit": ("unit", "units", "in", "measured in"),
-    "sure": ("how sure", "sure", "certain", "confidence", "how certain"),
-    "seen_from": ("seen from", "from where", "viewed from", "view point", "viewpoint", "from"),
-    "surveyor": ("surveyor", "who", "name", "observer", "by", "recorder", "recorded by"),
-    "when": ("date", "when", "day", "date seen", "survey date"),
-    "note": ("note", "notes", "remarks", "remark", "comment", "comments"),
-    "photo": ("photo", "photos", "picture", "photo name", "photograph"),
-    "consent": ("consent", "agreed", "household agrees"),
-    "street": ("street", "street id"),
-    # For people alone: not read.
-    "called": ("called", "door", "door number", "address", "label"),
-    "credit": ("credit", "credits", "map data"),
-}
-_WORDS = frozenset(word for words in _HEADS.values() for word in words)
-_NEEDED = ("plot", "feature", "answer")
 _LOOKED_AT = 12  # rows within which the header is looked for
-_LIKENESS_LETTERS = 4  # a shorter header is too short to be told by its likeness
 _ABOUT_WORDS: Mapping[str, str] = {
     "street": "street", "street id": "street", "return": "id", "return id": "id", "id": "id",
     "surveyor": "surveyor", "name": "surveyor", "seen from": "seen_from", "date": "began",
     "began": "began", "saved": "saved", "made": "made",
 }  # fmt: skip
+_REPEATED = ("plot", "surveyor", "when", "seen_from")
+
+
+@dataclass(frozen=True)
+class _Head:
+    """The header of a sheet: which row it is, and which column is which.
+
+    `table` says whether there is one row a plot; `found` how much of a header it is.
+    """
+
+    at: int
+    columns: Mapping[str, int]
+    guessed: Mapping[str, str]
+    table: bool
+    found: int
 
 
 @dataclass(frozen=True)
 class _Sheet:
     """Rows of a sheet with its header."""
 
-    columns: Mapping[str, int]
+    head: _Head
+    names: Sequence[str]
     rows: Sequence[Row]
-    unread: Sequence[str] = field(default=())
 
 
-def read_sheet_return(path: Path, faults: FaultList) -> Return:
-    """Read one return that is a CSV or xlsx sheet.
+def read_sheet_return(path: Path, faults: FaultList, words: SheetWords) -> Return:
+    """Read one return that is a CSV or xlsx table.
 
     Parameters
     ----------
@@ -78,22 +62,23 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
         The file.
     faults
         List that faults are added to: columns and rows that cannot be read.
+    words
+        What headings are called.
 
     Raises
     ------
     CannotRead
-        If it cannot be opened, or has no header of a survey sheet.
+        If it cannot be opened, or has no header that says anything of plots.
     """
-    sheets = read_sheets(path, faults, known=_WORDS)
+    sheets = read_sheets(path, faults, known=words.known)
     about = _about(sheets)
-    with_heading = (one.rows for one in sheets if _header(one.rows) is not None)
-    sheet = _sheet(path, next(with_heading, sheets[0].rows), faults)
-    table = pd.DataFrame(
-        {key: _column(sheet, key) for key in SAID if key != "row"}, columns=list(SAID), dtype=object
-    )
+    heads = [(_header(one.rows, words), one.rows) for one in sheets]
+    head, rows = max(heads, key=lambda pair: pair[0].found if pair[0] else 0)
+    sheet = _sheet(path, head, rows, words, faults)
+    said = {key: _column(sheet, key, words) for key in SAID if key != "row"}
+    table = pd.DataFrame(said, columns=list(SAID), dtype=object)
     table["row"] = [number for number, __ in sheet.rows]
-    filled = (table[["answer", "amount", "consent"]] != "").any(axis=1)
-    streets = sorted({text for text in _column(sheet, "street") if text}) or [""]
+    streets = sorted({text for text in _column(sheet, "street", words) if text}) or [""]
     if len(streets) > 1:
         faults.error(
             path.name,
@@ -102,6 +87,8 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
             ),
             _("Make one file of each street."),
         )
+    form = _plot_table(sheet, words) if sheet.head.table else None
+    filled = (table[["answer", "amount", "consent"]] != "").any(axis=1) | (form is not None)
     return Return(
         path.name,
         about.get("id", ""),
@@ -109,14 +96,35 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
         about.get("street", "") or streets[0],
         about,
         table[filled].reset_index(drop=True),
+        plot_table=form,
+        named=frozenset(
+            role for role, name in words.said.items() if heading(name) in map(heading, sheet.names)
+        ),
     )
 
 
-def _column(sheet: _Sheet, key: str) -> list[str]:
-    at = sheet.columns.get(key)
+def _column(sheet: _Sheet, key: str, words: SheetWords) -> list[str]:
+    at = sheet.head.columns.get(key)
     if at is None:
         return [""] * len(sheet.rows)
-    return [row[at] if at < len(row) else "" for _, row in sheet.rows]
+    cells = [row[at] if at < len(row) else "" for _, row in sheet.rows]
+    if key in _REPEATED:
+        for place, cell in enumerate(cells):
+            if place and cell.casefold() in words.dittos:
+                cells[place] = cells[place - 1]
+    return cells
+
+
+def _plot_table(sheet: _Sheet, words: SheetWords) -> PlotTable:
+    """Return what stands in a table of one row a plot beside who, when and where."""
+    own = {"features", "seen", "amount"}
+    taken = {at for role, at in sheet.head.columns.items() if role not in own}
+    kept = [at for at, name in enumerate(sheet.names) if name and at not in taken]
+    cells = [[row[at] if at < len(row) else "" for at in kept] for _, row in sheet.rows]
+    frame = pd.DataFrame(cells, columns=[sheet.names[at] for at in kept], dtype=object)
+    roles = {role: sheet.names[at] for role, at in sheet.head.columns.items() if role in own}
+    features = {key: name for key, name in words.said.items() if key not in words.heads}
+    return PlotTable(frame.loc[:, ~frame.columns.duplicated()], roles | features)
 
 
 def _about(sheets: Sequence[Sheet]) -> dict[str, str]:
@@ -130,79 +138,108 @@ def _about(sheets: Sequence[Sheet]) -> dict[str, str]:
     return about
 
 
-def _sheet(path: Path, rows: Sequence[Row], faults: FaultList) -> _Sheet:
-    at = _header(rows)
-    if at is None:
+def _sheet(
+    path: Path, head: _Head | None, rows: Sequence[Row], words: SheetWords, faults: FaultList
+) -> _Sheet:
+    if head is None:
         raise CannotRead(
             _(
                 "{path} has no header of a survey sheet: its first row must say {needed} and so on."
-            ).format(path=path, needed=", ".join(key.replace("_", " ") for key in _NEEDED))
+            ).format(path=path, needed=", ".join(key.replace("_", " ") for key in NEEDED))
         )
-    names = rows[at].cells
-    columns, guessed = _matched(names)
-    for key, name in guessed.items():
+    number, names = rows[head.at]
+    for key, name in head.guessed.items():
         faults.warn(
             path.name,
             _("The column '{name}' was taken as '{replace}'.").format(
                 name=name, replace=key.replace("_", " ")
             ),
             _("Leave the header of the sheet as it is."),
-            row=rows[at].number,
+            row=number,
         )
-    lacking = [key for key in _NEEDED if key not in columns]
+    if not head.table:
+        _check_columns(path, head, names, number, faults)
+    return _Sheet(head, names, _body(path, head, rows, words, faults))
+
+
+def _check_columns(
+    path: Path, head: _Head, names: Sequence[str], number: int, faults: FaultList
+) -> None:
+    there = {"answer" if key == "amount" else key for key in head.columns}
+    lacking = [key for key in NEEDED if key not in there]
     if lacking:
         raise CannotRead(
             _(
                 "{path} has no column {lacking}; its columns are {names}. Name them as in the "
-                "sheet."
+                "sheet, or say which is which: --column {first}=NAME."
             ).format(
                 path=path,
                 lacking=_(" and no column ").join(lacking),
                 names=", ".join(name for name in names if name),
+                first=lacking[0],
             )
         )
-    taken = set(columns.values())
+    taken = set(head.columns.values())
     unread = [name for place, name in enumerate(names) if name and place not in taken]
     if unread:
         faults.warn(
             path.name,
             _("These columns were not read: {unread}.").format(unread=", ".join(unread[:12])),
             _("Name a column as in the sheet, if it should be."),
-            row=rows[at].number,
+            row=number,
         )
-    return _Sheet(columns, rows[at + 1 :], unread)
 
 
-def _header(rows: Sequence[Row]) -> int | None:
-    """Return the position of the row that is most like the header; None where none is."""
-    best, found = 1, None
-    for at, (__, cells) in enumerate(rows[:_LOOKED_AT]):
-        columns, _ = _matched(cells)
-        count = sum(key in columns for key in _NEEDED)
-        if count > best:
-            best, found = count, at
-    return found
-
-
-def _matched(names: Sequence[str]) -> tuple[dict[str, int], dict[str, str]]:
-    """Return role -> position, and the roles that were told by likeness alone."""
-    plain = [heading(name) for name in names]
-    columns: dict[str, int] = {}
-    for key, words in _HEADS.items():
-        for word in words:
-            if word in plain and plain.index(word) not in columns.values() and key not in columns:
-                columns[key] = plain.index(word)
-    guessed: dict[str, str] = {}
-    by_word = {words[0]: key for key, words in _HEADS.items()}
-    for at, name in enumerate(plain):
-        if at in columns.values() or len(name) < _LIKENESS_LETTERS:
+def _body(
+    path: Path, head: _Head, rows: Sequence[Row], words: SheetWords, faults: FaultList
+) -> list[Row]:
+    """Return the rows under the header, without headers that stand there again and totals."""
+    names = [heading(name) for name in rows[head.at].cells]
+    at = head.columns["plot"]
+    body = []
+    for row in rows[head.at + 1 :]:
+        if [heading(cell) for cell in row.cells] == names:
             continue
-        close = nearest(name, [word for word, key in by_word.items() if key not in columns], most=1)
-        begun = [
-            key for word, key in by_word.items() if key not in columns and word in name.split()
-        ]
-        if close or begun:
-            key = by_word[close[0]] if close else begun[0]
-            columns[key] = at
-            guessed[key] = names[at]
-    return columns, guessed
+        if at < len(row.cells) and heading(row.cells[at]) in words.totals:
+            faults.warn(path.name, _("It is a row of totals: it was left out."), "", row=row.number)
+            continue
+        body.append(row)
+    return body
+
+
+def _header(rows: Sequence[Row], words: SheetWords) -> _Head | None:
+    """Return the row that is most like a header; None where none is."""
+    found = [
+        one
+        for at, (__, cells) in enumerate(rows[:_LOOKED_AT])
+        for one in (_sheet_head(at, cells, words), _table_head(at, cells, words))
+        if one is not None
+    ]
+    return max(found, key=lambda one: one.found, default=None)
+
+
+def _sheet_head(at: int, cells: Sequence[str], words: SheetWords) -> _Head | None:
+    """Take a row for the header of a survey sheet, of one row a plot and feature."""
+    columns, guessed = matched(cells, words, table=False)
+    answered = "answer" in columns or "amount" in columns
+    if answered and "feature" not in columns and "features" in columns:
+        # The features of a sheet may be called so, too.
+        clear, _guessed = matched(cells, words, table=True)
+        if "answer" in clear or ("amount" in clear and "seen" not in clear):
+            columns = {**columns, "feature": columns["features"]}
+    there = {"answer" if key == "amount" else key for key in columns}
+    count = sum(key in there for key in NEEDED)
+    return _Head(at, columns, guessed, table=False, found=count) if count > 1 else None
+
+
+def _table_head(at: int, cells: Sequence[str], words: SheetWords) -> _Head | None:
+    """Take a row for the header of a table of one row a plot."""
+    columns, guessed = matched(cells, words, table=True)
+    if "plot" not in columns or {"feature", "answer"} & set(columns):
+        return None
+    taken = set(columns.values())
+    single = [
+        name for place, name in enumerate(cells) if place not in taken and words.feature(name)
+    ]
+    count = len(single) + 2 * ("features" in columns)
+    return _Head(at, columns, guessed, table=True, found=1 + count) if count else None

@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -23,6 +23,7 @@ from patchnet.read.feature_lists import Problem
 from patchnet.survey.dates import mangled_idents
 from patchnet.survey.one_return import SAID, Return
 from patchnet.survey.survey_record import listed
+from patchnet.survey.to_mend import Unread
 
 __all__ = [
     "Asked",
@@ -45,12 +46,13 @@ Matcher = Callable[[str], tuple[str | None, Problem | None]]
 
 @dataclass(frozen=True, eq=False)
 class Asked:
-    """What rows are checked with: their returns, the tables, today, and where faults go."""
+    """What rows are checked with: returns, tables, today, where faults and unread rows go."""
 
     returns: Sequence[Return]
     knowledge: Knowledge
     today: date
     faults: FaultList
+    unread: Unread = field(default_factory=Unread)
 
 
 def table_of(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
@@ -198,7 +200,12 @@ def mapped(column: "pd.Series[Any]", function: Callable[[str], object]) -> "pd.S
 
 
 def say_problems(
-    table: pd.DataFrame, problems: "pd.Series[Any]", asked: Asked, *, error: bool
+    table: pd.DataFrame,
+    problems: "pd.Series[Any]",
+    asked: Asked,
+    *,
+    error: bool,
+    mend: bool | None = None,
 ) -> None:
     """Tell each different problem of each return once, with its rows.
 
@@ -212,10 +219,14 @@ def say_problems(
         The returns, and where faults go.
     error
         Whether they are errors, or warnings.
+    mend
+        Whether the rows come back to be mended; None: those with errors do.
     """
     told = problems.notna()
     if not told.any():
         return
+    if error if mend is None else mend:
+        asked.unread.add(table[told], problems[told])
     frame = pd.DataFrame(
         {"at": table.loc[told, "at"], "row": table.loc[told, "row"], "say": problems[told]}
     )

@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.texts import _
+from patchnet.knowledge.table_words import TableWords
 from patchnet.read.feature_lists import Problem
 from patchnet.survey.dates import When, day_first, parse_when
 from patchnet.survey.one_return import Return
@@ -116,19 +117,21 @@ def _read_others(
             _("Its dates can be read in two ways (2/5 or 5/2): the day was taken to stand first."),
             _("Write dates as 2026-05-02."),
         )
-    spare = _head_time(one, "began", first=first) or _head_time(one, "saved", first=first)
+    words = asked.knowledge.table_words
+    heads = (_head_time(one, key, words, first=first) for key in ("began", "saved"))
+    spare = next((head for head in heads if head is not None), None)
     known: dict[str, When | None] = {"": spare}
     for row in rows.tolist():
         text = written[row]
         if text not in known:
-            known[text] = parse_when(text, days_first=first)
+            known[text] = parse_when(text, days_first=first, words=words)
         when = known[text]
         if when is not None:
             written[row], utc[row], days[row] = when.text, when.utc, when.day.toordinal()
 
 
-def _head_time(one: Return, key: str, *, first: bool = True) -> When | None:
-    return parse_when(one.about.get(key, ""), days_first=first)
+def _head_time(one: Return, key: str, words: TableWords, *, first: bool = True) -> When | None:
+    return parse_when(one.about.get(key, ""), days_first=first, words=words)
 
 
 def _doubts(
@@ -140,7 +143,7 @@ def _doubts(
     heads = np.zeros((3, max(len(asked.returns), 1)), dtype=np.int64)
     for column, one in enumerate(asked.returns):
         for row, key in enumerate(("began", "saved", "made")):
-            when = _head_time(one, key)
+            when = _head_time(one, key, asked.knowledge.table_words)
             heads[row, column] = 0 if when is None else when.day.toordinal()
     began, saved, made = heads[:, at]
     tests = [

@@ -165,12 +165,12 @@ def test_numbers(text, number):
     ],
 )
 def test_cells(text, said):
-    assert parse_cell(text, KNOWLEDGE.features["pond"]) == said
+    assert parse_cell(text, KNOWLEDGE.features["pond"], KNOWLEDGE) == said
 
 
 @pytest.mark.parametrize("text", ["photos/1.jpg", "-2", "3 m", "lots", "1e999"])
 def test_cells_that_cannot_be_read(text):
-    assert isinstance(parse_cell(text, KNOWLEDGE.features["pond"]), Problem)
+    assert isinstance(parse_cell(text, KNOWLEDGE.features["pond"], KNOWLEDGE), Problem)
 
 
 _AMOUNT = st.floats(1e-9, 1e9, exclude_min=True).filter(math.isfinite)
@@ -195,4 +195,4 @@ def test_written_then_read_is_the_same(said, complete):
 def test_any_text_gives_an_answer(text):
     found = parse_list(text, KNOWLEDGE)
     assert all(problem.what and problem.mend for problem in found.problems)
-    parse_cell(text, KNOWLEDGE.features["pond"])
+    parse_cell(text, KNOWLEDGE.features["pond"], KNOWLEDGE)

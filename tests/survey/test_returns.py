@@ -13,7 +13,8 @@ from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
 from patchnet.survey.answer_words import read_place, read_reply, read_sure
 from patchnet.survey.dates import day_first, mangled_idents, parse_when
-from patchnet.survey.merge import merge_returns, read_return
+from patchnet.survey.merge import merge_returns
+from patchnet.survey.read_returns import read_return
 
 TODAY = date(2026, 6, 1)
 HEAD = "plot,feature,answer,amount,unit,how sure,seen from,surveyor,date,note,photo,street"
@@ -279,7 +280,7 @@ def test_mangled_plots_and_amounts(surveyed, survey_knowledge):
     assert "3/22" in mangled_idents("Mar-22")
     assert mangled_idents("12") == []
     pond = survey_knowledge.features["pond"]
-    reply = read_reply("there", "01-May", "m2", pond)
+    reply = read_reply("there", "01-May", "m2", pond, survey_knowledge)
     assert (reply.answer, reply.amount) == ("there", None)
     assert "date" in reply.problems[0].what
 
@@ -333,16 +334,17 @@ def test_one_clear_date_tells_for_all():
     ],
 )
 def test_answers(survey_knowledge, answer, amount, unit, wanted):
-    reply = read_reply(answer, amount, unit, survey_knowledge.features["pond"])
+    reply = read_reply(answer, amount, unit, survey_knowledge.features["pond"], survey_knowledge)
     assert (reply.answer, reply.amount, reply.sure) == wanted
 
 
-def test_words_of_doubt_and_place():
-    assert [read_sure(word) for word in ("", "sure", "Not sure", "?", "unsure")] == [
+def test_words_of_doubt_and_place(survey_knowledge):
+    know = survey_knowledge
+    assert [read_sure(word, know) for word in ("", "sure", "Not sure", "?", "unsure")] == [
         True, True, False, False, False,
     ]  # fmt: skip
-    assert read_place("Neighbour\u2019s plot") == "neighbour's plot"
-    assert read_place("from a ladder") == "elsewhere"
+    assert read_place("Neighbour\u2019s plot", know) == "neighbour's plot"
+    assert read_place("from a ladder", know) == "elsewhere"
 
 
 def test_another_street_is_refused_unless_you_know_better(surveyed, merge):

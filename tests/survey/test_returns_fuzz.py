@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from patchnet.core.errors import CannotRead
 from patchnet.core.fault_list import FaultList
-from patchnet.survey.merge import merge_returns, read_return
+from patchnet.survey.merge import merge_returns
+from patchnet.survey.read_returns import read_return
 
 FUZZ = settings(
     max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -42,6 +42,8 @@ WRITING = {
     "merge": "merge street.gpkg new.return.json -o street.gpkg",
     "merge elsewhere": "merge street.gpkg new.return.json -o out.gpkg --overwrite",
     "merge a map": "merge map.geojson new.return.json --same-street -o out.gpkg --overwrite",
+    "merge mend": "merge street.gpkg sizes.csv --same-street -o street.gpkg --mend mend.csv "
+    "--overwrite",
     "consent": "consent street.gpkg 1 yes",
     "forget": "forget street.gpkg 2",
     "undo": "undo street.gpkg",
@@ -94,6 +96,9 @@ class Killed:
         found = merge_returns(street.path, street.files, knowledge=knowledge, today=DAY)
         write_merged(found, street.path)
         street.hand_in("new", [(str(at), "shrub", "there", at) for at in range(1, 9)], who="Bob")
+        (self.start / "sizes.csv").write_text(
+            "plot,feature,answer,amount,date\n3,pond,there,2 x 3,2026-05-02\n", encoding="utf-8"
+        )
         plots = pyogrio.read_dataframe(street.path, layer="plots")[["id", "kind", "geometry"]]
         pyogrio.write_dataframe(plots.to_crs(4326), self.start / "map.geojson")
         roads = gpd.GeoDataFrame(

@@ -19,7 +19,7 @@ from patchnet.pages.survey.questions import MEASURES, parts_of
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
 
-__all__ = ["COLUMNS", "survey_csv", "survey_xlsx"]
+__all__ = ["COLUMNS", "put_header", "put_row", "same_bytes", "survey_csv", "survey_xlsx"]
 
 COLUMNS = (
     "plot", "called", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor",
@@ -68,9 +68,9 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     rows = list(_rows(survey))[: _LAST_ROW - 1]
     spare = int(survey.knowledge.setting("survey_spare_rows"))
     last = min(1 + len(rows) + spare, _LAST_ROW)
-    _header(sheet, COLUMNS, _WIDTHS)
+    put_header(sheet, COLUMNS, _WIDTHS)
     for at, row in enumerate(rows, 2):
-        _put(sheet, at, [row.get(column) for column in COLUMNS])
+        put_row(sheet, at, [row.get(column) for column in COLUMNS])
     for at in range(2, last + 1):
         for column in ("plot", "date"):  # as text, or 3-4 becomes the third of April
             sheet.cell(at, COLUMNS.index(column) + 1).number_format = "@"
@@ -84,7 +84,7 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     book.properties.created = _WHEN
     out = io.BytesIO()
     book.save(out)
-    return _same_bytes(out.getvalue())
+    return same_bytes(out.getvalue())
 
 
 def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
@@ -101,7 +101,18 @@ def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
                 yield {"plot": plot, "called": called, "feature": name, "unit": unit}
 
 
-def _put(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
+def put_row(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
+    """Write the cells of one row as text.
+
+    Parameters
+    ----------
+    sheet
+        Where.
+    row
+        Its number.
+    cells
+        From the first column; None leaves one empty.
+    """
     for column, value in enumerate(cells, 1):
         if value is None:
             continue
@@ -113,8 +124,19 @@ def _put(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
         cell.data_type = "s"
 
 
-def _header(sheet: Worksheet, names: Sequence[str], widths: Sequence[int]) -> None:
-    _put(sheet, 1, names)
+def put_header(sheet: Worksheet, names: Sequence[str], widths: Sequence[int]) -> None:
+    """Write the header of a sheet, which stays in sight.
+
+    Parameters
+    ----------
+    sheet
+        Where.
+    names
+        Of its columns.
+    widths
+        Of its columns, in characters.
+    """
+    put_row(sheet, 1, names)
     for column, width in enumerate(widths, 1):
         cell = sheet.cell(1, column)
         cell.font = Font(bold=True, color="FFFFFFFF")
@@ -151,7 +173,7 @@ def _about(sheet: Worksheet, survey: SurveyRound) -> None:
         lines.append((_("kept until"), survey.keep_until))
     lines += [("credit", line) for line in survey.neighbourhood.credits]
     for at, line in enumerate(lines, 1):
-        _put(sheet, at, line)
+        put_row(sheet, at, line)
         sheet.cell(at, 1).font = Font(bold=True)
         sheet.cell(at, 2).alignment = Alignment(wrap_text=True, vertical="top")
 
@@ -166,7 +188,7 @@ def _features(sheet: Worksheet, survey: SurveyRound) -> str:
         _("look for"),
         _("also called"),
     )
-    _header(sheet, names, (44, 12, 30, 20, 60, 60))
+    put_header(sheet, names, (44, 12, 30, 20, 60, 60))
     at = 1
     for part, features in parts_of(survey.knowledge, from_street=False):
         for feature in features:
@@ -175,19 +197,19 @@ def _features(sheet: Worksheet, survey: SurveyRound) -> str:
             seen = _("yes") if question.from_street else _("no: ask the household")
             measure = MEASURES[feature.measure]
             also = ", ".join(feature.words)
-            _put(sheet, at, (feature.name, measure, part, seen, question.hint, also))
+            put_row(sheet, at, (feature.name, measure, part, seen, question.hint, also))
     return f"Features!$A$2:$A${at}"
 
 
 def _plots(sheet: Worksheet, survey: SurveyRound) -> str:
     """Write the plots in walking order; return the range of their ids."""
-    _header(sheet, ("id", "called", "kind", "stretch"), (16, 40, 30, 40))
+    put_header(sheet, ("id", "called", "kind", "stretch"), (16, 40, 30, 40))
     at = 1
     for stretch in survey.stretches:
         for plot in stretch.plots:
             at += 1
             called = survey.label(plot)
-            _put(sheet, at, (plot, called, survey.kind(plot), survey.stretch_name(stretch)))
+            put_row(sheet, at, (plot, called, survey.kind(plot), survey.stretch_name(stretch)))
             sheet.cell(at, 1).number_format = "@"
     return f"Plots!$A$2:$A${at}"
 
@@ -231,8 +253,14 @@ def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
     sheet.add_data_validation(amount)
 
 
-def _same_bytes(packed: bytes) -> bytes:
-    """Pack a workbook again without the time of day that the library writes into it."""
+def same_bytes(packed: bytes) -> bytes:
+    """Pack a workbook again without the time of day that the library writes into it.
+
+    Parameters
+    ----------
+    packed
+        The workbook as the library saves it.
+    """
     out = io.BytesIO()
     with (
         zipfile.ZipFile(io.BytesIO(packed)) as old,
