@@ -35,6 +35,7 @@ COMMANDS = """
 0 map town --group wren --no-additions -o map.html
 0 merge town -o town.gpkg
 0 map town.gpkg --group wren --for public -o public.html
+0 poster town.gpkg --group wren --notice -o notice.png
 0 export town --group hedgehog -o out.gpkg
 0 export town --group wren --straight -o out.geojson
 0 export town --group wren --straight -o out.csv
