@@ -5,21 +5,25 @@ import os
 import pickle
 
 import pytest
-from hypothesis import settings
-from worlds.surveyed_street import SurveyStreet, street_file
 
+# What the tests need is imported where they run: who only hands them out begins the sooner
 from patchnet.core import reader_child
-from patchnet.knowledge import load_knowledge
-
-# How long an example takes is the machine's business, not the program's
-settings.register_profile("untimed", deadline=None)
-settings.load_profile("untimed")
 
 # Commands take a hundred draws unless told otherwise; tests of draws say how many they want
 os.environ["PATCHNET_DRAWS"] = "0"
 
 # Workers side by side fill the cores: threads of linear algebra in each would wait for each other
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def pytest_configure(config):
+    """How long an example takes is the machine's business, not the program's."""
+    if config.getoption("numprocesses", None) and not hasattr(config, "workerinput"):
+        return  # hands out the tests, and runs none
+    from hypothesis import settings  # noqa: PLC0415 - see above
+
+    settings.register_profile("untimed", deadline=None)
+    settings.load_profile("untimed")
 
 
 LONGEST = {"test_notebook", "test_types"}
@@ -75,12 +79,16 @@ def read_here(request):
 
 @pytest.fixture(scope="session")
 def survey_knowledge():
+    from patchnet.knowledge import load_knowledge  # noqa: PLC0415 - see above
+
     return load_knowledge()
 
 
 @pytest.fixture(scope="session")
 def _street_file(tmp_path_factory, survey_knowledge):
     """The map of the street, made once."""
+    from worlds.surveyed_street import street_file  # noqa: PLC0415 - see above
+
     path = tmp_path_factory.mktemp("street") / "street.gpkg"
     street, ids = street_file(path, survey_knowledge)
     return path.read_bytes(), street, ids
@@ -89,6 +97,8 @@ def _street_file(tmp_path_factory, survey_knowledge):
 @pytest.fixture(scope="session")
 def street_in(_street_file):
     """Give fresh copies of the street to be surveyed, each in a folder of its own."""
+    from worlds.surveyed_street import SurveyStreet  # noqa: PLC0415 - see above
+
     content, street, ids = _street_file
 
     def copy(folder):

@@ -108,7 +108,8 @@ def row_sums(matrix: NDArray[np.float32]) -> RowSums:
 
     rows = len(matrix)
     size = matrix.sum(axis=1)
-    differ = size[:, None] + size - 2 * (matrix @ matrix.T)
+    # A product of two arrays: of an array and its own transpose numpy fills half, and mirrors it.
+    differ = size[:, None] + size - 2 * (matrix @ np.ascontiguousarray(matrix.T))
     order, parent = np.empty(rows, np.int64), np.empty(rows, np.int64)
     tree_of(differ, size, order, parent)
     base = np.where(parent[:, None] >= 0, matrix[parent], np.float32(0))

@@ -23,7 +23,8 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.breaks import pairs_among
 from patchnet.assess.homes import share_group
 from patchnet.assess.over_ground import ways_over
-from patchnet.assess.supply import anchor_places, patches, resource_months, supply_of
+from patchnet.assess.supply import anchor_places, patches, supply_of
+from patchnet.assess.what_if_effects import effects_of
 from patchnet.assess.what_if_field import Field, field_of
 from patchnet.assess.what_if_homes import Method
 from patchnet.assess.what_if_plot import PlotTrials
@@ -85,21 +86,25 @@ class Trials:
             key: at for at, key in enumerate(assessment.neighbourhood.answers.features)
         }
         self._fields: dict[str, Field] = {}
+        self.linked_now = {key: assessment.groups[key].measures.eca for key in self.groups}
 
     @cached_property
     def now(self) -> Array:
         """Linked homes as they are, shape (groups,)."""
-        if self.amounts is self.assessment.amounts:
-            return np.array([self.assessment.groups[key].measures.eca for key in self.groups])
-        plot = str(self.assessment.neighbourhood.plots.index[0])
-        now: Array = self.at(plot).linked_homes([{}])[0]
-        return now
+        rest = copy(self)
+        rest.groups = tuple(key for key in self.groups if key not in self.linked_now)
+        if rest.groups:
+            plot = str(self.assessment.neighbourhood.plots.index[0])
+            linked = rest.at(plot).linked_homes([{}])[0].tolist()
+            self.linked_now.update(zip(rest.groups, linked, strict=True))
+        return np.array([self.linked_now[key] for key in self.groups])
 
     def committed(self, changes: Mapping[str, Change]) -> "Trials":
         """Return the trials on the street in which some changes were made.
 
         Who reaches whom is kept, and so are the routes where no plot became a patch or stopped
-        being one: to try, choose and go on is quicker than to assess the street anew.
+        being one, and all of an animal to which the changes are nothing: to try, choose and go on
+        is quicker than to assess the street anew.
 
         Parameters
         ----------
@@ -120,19 +125,20 @@ class Trials:
         rows = [self.at(plot).place for plot in changes]
         for row, change in zip(rows, changes.values(), strict=True):
             other.amounts[row] = self.amounts_after(row, [change])[0]
-        amounts = other.amounts[rows]
-        supply = supply_of(amounts, knowledge)
-        other._fields = {}
+        before, after = self.amounts[rows], other.amounts[rows]
+        supplies = [supply_of(amounts, knowledge) for amounts in (before, after)]
+        other._fields, other.linked_now = dict(self._fields), dict(self.linked_now)
         for key in self.groups:
             group = self.assessment.groups[key].group
-            places = anchor_places(amounts, supply, knowledge, group)
-            other._fields[key] = self.field(key).with_plots(
-                np.array(rows),
-                places,
-                [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs],
-                patches(supply, knowledge, group, places),
-                compiled=self.method.compiled,
+            was, now = (
+                effects_of(group, knowledge, amounts, supply)
+                for amounts, supply in zip((before, after), supplies, strict=True)
             )
+            if was.moved_to(now).any():
+                other._fields[key] = self.field(key).with_plots(
+                    np.array(rows), now.places, now.needs, now.patch, compiled=self.method.compiled
+                )
+                other.linked_now.pop(key, None)
         return other
 
     def opened(self, gaps: Sequence[int]) -> "Trials":
@@ -147,9 +153,13 @@ class Trials:
             return self
         other = copy(self)
         other.__dict__.pop("now", None)
-        other.amounts = self.amounts.copy()  # what was assessed had no gap there
         other._fields = {
             key: self.field(key).opened(gaps, compiled=self.method.compiled) for key in self.groups
+        }
+        other.linked_now = {
+            key: linked
+            for key, linked in self.linked_now.items()
+            if other._fields[key] is self._fields[key]
         }
         return other
 

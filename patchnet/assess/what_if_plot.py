@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.assess.sharing import combine_months
-from patchnet.assess.supply import anchor_places, patches, resource_months, supply_of
+from patchnet.assess.supply import supply_of
+from patchnet.assess.what_if_effects import Effects, effects_of
 from patchnet.assess.what_if_field import Field
 from patchnet.assess.what_if_homes import (
     Changes,
@@ -78,7 +79,8 @@ class PlotTrials:
         """Linked homes of each group after each change, shape (changes, groups).
 
         Equal to assessing the neighbourhood again with the changed amounts, to a millionth of the
-        group's homes (see the module's own words for what is held as it is).
+        group's homes (see the module's own words for what is held as it is). Where a change is
+        nothing to a group, all of it stays; no change at all is worked out like any other.
 
         Parameters
         ----------
@@ -91,7 +93,12 @@ class PlotTrials:
         WrongUse
             If there is no such feature, or more of it is taken away than is there.
         """
-        return self._linked_homes(changes, _exactly)
+        asked = np.array([not change for change in changes], dtype=bool)
+
+        def needed(moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
+            return moved[1:] | asked
+
+        return self._linked_homes(changes, _exactly, needed)
 
     def ranked(self, changes: Sequence[Change]) -> Array:
         """Linked homes of each group after each change, nearly: good for ranking many of them.
@@ -112,7 +119,10 @@ class PlotTrials:
         """
         if not len(changes):
             return np.empty((0, len(self.trials.groups)))
-        rough = self.in_portions([{}, *changes])
+        # A group to which no change is anything stays as it is.
+        rough = self._linked_homes(
+            [{}, *changes], ranked_homes, lambda moved: np.repeat(moved.any(), len(moved) - 1)
+        )
         now = self.trials.now
         ratio = np.where(rough[0] > 0, now / np.where(rough[0] > 0, rough[0], 1.0), 1.0)
         return np.where((rough[0] > 0) & (now > 0), rough[1:] * ratio, rough[1:])
@@ -133,17 +143,29 @@ class PlotTrials:
         self,
         changes: Sequence[Change],
         held_of: Callable[[Sequence[Changes], Method], list[Array]],
+        needed: Callable[[NDArray[np.bool_]], NDArray[np.bool_]] | None = None,
     ) -> Array:
+        """Linked homes after each change, those that are needed; the others are those of now.
+
+        `needed` is told, of one group, whether anything moves: without a change, and then with
+        each. None: all are.
+        """
         linked = np.empty((len(changes), len(self.trials.groups)))
         if not len(changes):
             return linked
-        amounts, supply = self._after(changes)
+        amounts, supply = self._after([{}, *changes])
         # Groups in which many changes come to the same thing are judged once for all of them.
         tasks, places = [], []
         for column, key in enumerate(self.trials.groups):
-            for task, rows, which in self._tasks(key, amounts, supply):
+            effects = self._effects(key, amounts, supply)
+            wanted = np.ones(len(changes), dtype=bool)
+            if needed is not None:
+                wanted = needed(effects.moved_to(effects.row(0)))
+                if not wanted.all():
+                    linked[~wanted, column] = self.trials.now[column]
+            for task, rows, which in self._tasks(key, effects, np.append(False, wanted)):
                 tasks.append(task)
-                places.append((column, rows, which))
+                places.append((column, rows - 1, which))
         for task, held, (column, rows, which) in zip(
             tasks, held_of(tasks, self.trials.method), places, strict=True
         ):
@@ -175,23 +197,21 @@ class PlotTrials:
             self._turned[key] = field.turned(self.place, compiled=self.trials.method.compiled)
         return self._turned[key]
 
+    def _effects(self, key: str, amounts: Array, supply: Array) -> Effects:
+        group = self.trials.assessment.groups[key].group
+        return effects_of(group, self.trials.assessment.knowledge, amounts, supply)
+
     def _tasks(
-        self, key: str, amounts: Array, supply: Array
+        self, key: str, effects: Effects, wanted: NDArray[np.bool_]
     ) -> "list[tuple[Changes, NDArray[np.intp], NDArray[np.intp]]]":
         """Different effects on one group; which changes have them, and which one each has."""
-        knowledge = self.trials.assessment.knowledge
-        group = self.trials.assessment.groups[key].group
-        places = anchor_places(amounts, supply, knowledge, group)
-        patch = patches(supply, knowledge, group, places)
-        needs = [resource_months(supply, knowledge, n.resource, n.months) for n in group.needs]
-        ends = np.cumsum([places.shape[1], *(need.shape[1] for need in needs)])
+        ends = np.cumsum([effects.places.shape[1], *(need.shape[1] for need in effects.needs)])
         tasks = []
         for state in (False, True):
-            rows = np.flatnonzero(patch == state)
+            rows = np.flatnonzero((effects.patch == state) & wanted)
             if not rows.size:
                 continue
-            effects = np.column_stack([places, *needs])[rows]
-            distinct, which = np.unique(effects, axis=0, return_inverse=True)
+            distinct, which = np.unique(effects.table[rows], axis=0, return_inverse=True)
             task = Changes(
                 field=self._field(key, patch=state),
                 plot=self.place,
@@ -202,7 +222,8 @@ class PlotTrials:
         return tasks
 
     def _outcome(self, key: str, amounts: Array, supply: Array) -> TrialGroup:
-        [(task, _, _)] = self._tasks(key, amounts, supply)
+        effects = self._effects(key, amounts, supply)
+        [(task, _, _)] = self._tasks(key, effects, np.ones(1, dtype=bool))
         room, shares = filled_trials(task, self.trials.method, sheets=True)
         homes = (room * shares.quality)[:, 0]
         needs = task.field.group.needs
