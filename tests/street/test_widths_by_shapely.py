@@ -94,7 +94,8 @@ def test_the_demo_street(demo):
     street, sites = demo
     drawn = [
         site for site in sites
-        if is_drawn_round(street, site) and site.clear_m is not None and site.clear_basis == "from the map"
+        if is_drawn_round(street, site)
+        and site.clear_m is not None and site.clear_basis == "from the map"
         and site.footway_m is not None and 20 < site.chainage_m < 150 and site.clear_m > 0.3
     ]  # fmt: skip
     assert len(drawn) > 10
