@@ -36,7 +36,7 @@ def point_asked(said: str, hood: Neighbourhood, know: Knowledge) -> shapely.Poin
             raise WrongUse(odd)
         return point
     shape = hood.plots.geometry.loc[meant_plot(hood, said)]
-    return shapely.Point(shape.representativepoint_asked())
+    return shapely.Point(shape.representative_point())
 
 
 def ensure_somewhere(

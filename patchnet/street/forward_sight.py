@@ -21,7 +21,7 @@ _SLIVER_M2 = 0.02  # corners of a line that is drawn a little crooked
 
 
 def forward_areas(own: Road, reach_m: float, *, knowledge: Knowledge) -> list[SightArea]:
-    """Return the sight areas inside the bends of a road, each side's bends apart.
+    """Return the sight areas inside the bends of a road, a bend at a time.
 
     Parameters
     ----------
@@ -35,17 +35,17 @@ def forward_areas(own: Road, reach_m: float, *, knowledge: Knowledge) -> list[Si
     aside = own.half_m * knowledge.street_rule("lane_share")
     # As wide as the kerbs are apart, so that what is left lies behind them.
     road = own.line.buffer(own.half_m, cap_style="flat", join_style="mitre")
-    areas = []
+    crescents = []
     for side in SIDES:
         lane = own.line.offset_curve(aside if side == "left" else -aside, join_style="mitre")
-        for part in shapely.get_parts(lane):
-            crescent = _swept(part, reach_m, own.half_m - aside).difference(road)
-            for piece in shapely.get_parts(crescent):
-                if piece.area > _SLIVER_M2:
-                    at = own.line.project(piece.centroid)
-                    label = _("in the bend at {at:.0f} m").format(at=at)
-                    basis = own.speed_basis
-                    areas.append(SightArea("sight_forward", label, piece, round(reach_m, 1), basis))
+        crescents += [_swept(part, reach_m, own.half_m - aside) for part in shapely.get_parts(lane)]
+    areas = []
+    for piece in shapely.get_parts(shapely.union_all(crescents).difference(road)):
+        if piece.area > _SLIVER_M2:
+            label = _("in the bend at {at:.0f} m").format(at=own.line.project(piece.centroid))
+            areas.append(
+                SightArea("sight_forward", label, piece, round(reach_m, 1), own.speed_basis)
+            )
     return areas
 
 

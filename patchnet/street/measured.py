@@ -12,7 +12,7 @@ from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import nearest_hint
 from patchnet.core.numbers import parse_number
-from patchnet.core.table import Table, read_table
+from patchnet.core.table import Table, heading, read_table
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -173,7 +173,7 @@ def measured_in(
     """
     found: dict[str, Measured] = {}
     for path in paths:
-        table = read_table(path, faults, known=COLUMNS)
+        table = read_table(path, faults, known=[heading(name) for name in COLUMNS])
         if table.column_of(("place",)) is None:
             faults.error(
                 table.where,
@@ -279,7 +279,7 @@ def _row(
 def _figure(
     row: Mapping[str, str], name: str, table: Table, number: int, faults: FaultList
 ) -> float | None:
-    cell = row.get(name, "").strip()
+    cell = row.get(heading(name), "").strip()
     unit = name.rpartition("_")[2]
     bare = cell.casefold().removesuffix(unit).strip()
     if not bare or bare == "?":

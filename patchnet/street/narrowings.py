@@ -20,6 +20,8 @@ from patchnet.street.site import SIDES, Basis, Finding, Floats, Side, Site, Stre
 __all__ = ["Narrowing", "narrowing_findings", "narrowings_of"]
 
 _STEP_M = 0.25
+_MILLIMETRES = 3
+_HAIR_M = 1e-3
 
 
 class Narrowing(NamedTuple):
@@ -139,14 +141,16 @@ def _side_findings(
 def _clear_way(street: Street, side: Side, sites: Sequence[Site]) -> tuple[Floats, Floats]:
     """Stations along a side and the clear way at each: what is mapped, less the boxes."""
     one = street.side(side)
-    stations = np.arange(0.0, street.length_m + _STEP_M / 2, _STEP_M)
+    half = {site.key: site.size.length_m / 2 + site.size.spread_m for site in sites}
+    ends = [site.chainage_m + way * half[site.key] for site in sites for way in (-1, 1)]
+    every = np.arange(0.0, street.length_m + _STEP_M / 2, _STEP_M)
+    stations = np.unique(np.round(np.append(every, ends), _MILLIMETRES))
     clear = np.where(
         np.isnan(way := at_stations(one, stations, one.footway)), np.inf, way
     )  # where there is no footway, or nobody knows it, no narrowing is made up
     for site in sites:
         if site.side == side and site.clear_m is not None:
-            half = site.size.length_m / 2 + site.size.spread_m
-            beside = np.abs(stations - site.chainage_m) <= half
+            beside = np.abs(stations - site.chainage_m) <= half[site.key] + _HAIR_M
             clear[beside] = np.minimum(clear[beside], site.clear_m)
     return stations, clear
 

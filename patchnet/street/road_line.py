@@ -157,7 +157,8 @@ def _one_road(
 
 def _described(line: shapely.Geometry, plots: gpd.GeoDataFrame | None) -> str:
     """Return a line of the list of roads of one name: how long, where, and a plot by it."""
-    point = line.representative_point()
+    longest = max(shapely.get_parts(line).tolist(), key=lambda part: part.length)
+    point = longest.interpolate(0.5, normalized=True)
     near = ""
     if plots is not None and len(plots):
         near = str(plots.index[int(np.argmin(plots.geometry.distance(line).to_numpy()))])

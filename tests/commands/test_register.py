@@ -29,7 +29,7 @@ WRITES = {"-o", "--mend", "--page", "--card", "--ground", "--current"}
 READS = {
     "file", "features", "facts", "folder", "knowledge", "landcover", "landcover_costs", "heights",
     "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings",
-    "roads", "earlier", "street", "returns", "first", "second",
+    "roads", "earlier", "street", "returns", "first", "second", "measured",
 }  # fmt: skip
 """Names of all parameters of all commands that are files to be read."""
 
