@@ -133,7 +133,7 @@ def plant_box(
             country=country,
             where=Where(
                 street=True, passers_by=True, soil_depth_m=depth_m,
-                mixes=_in_turn(knowledge, recipe, light, turn),
+                mixes=_in_turn(knowledge, recipe, light, turn), full=True,
             ),
         )  # fmt: skip
 

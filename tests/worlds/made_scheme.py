@@ -59,7 +59,7 @@ def made_scheme(hood, street, sites, knowledge):
         if all(site.polygon.distance(other.polygon) > 1.9 for other in chosen):
             chosen.append(site)
     recipes = list(knowledge.recipes.values())
-    picks = [(site, recipes[at % 2]) for at, site in enumerate(chosen[:CHOSEN])]
+    picks = [(site, recipes[at % 3]) for at, site in enumerate(chosen[:CHOSEN])]
     before = assess(hood, knowledge=knowledge, groups=GROUPS, straight=True)
     planted = plant_boxes(before, picks)
     after_hood = with_planters(hood, picks, planted)

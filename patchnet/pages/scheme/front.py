@@ -3,7 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import GroupChange
-from patchnet.core.texts import N_, Words, _, counted
+from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
@@ -14,10 +14,10 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     over_draws_words,
 )
-from patchnet.pages.scheme.front_figures import TOLD, figures_of, front_drawing
+from patchnet.pages.scheme.front_figures import figures_of, front_drawing, hardly_moves
 from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
 from patchnet.pages.scheme.unknown import unknown_words
-from patchnet.pages.terminal.compare_text import change_words, hardly
+from patchnet.pages.terminal.compare_text import change_words
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.loads import rotas_of
 from patchnet.scheme.planter_scheme import Scheme
@@ -37,6 +37,7 @@ _VERDICTS: Words[Verdict, str] = Words(
 
 _HOLDS = 0.9  # share of the draws that a headline holds in
 _NAMED = 3
+_LISTED = 6  # animals whose change is told at a glance, those that gain most first
 _SHORT = Words({"fits": N_("met"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("refused")})
 
 
@@ -87,7 +88,7 @@ def _made_for(hood: Neighbourhood) -> str:
         )
     return _(
         "The group that keeps the survey, and the authority in confidence: what is won was worked "
-        "out from single gardens. For everybody, make it with --for public."
+        "out from single gardens. A report for everybody can be made apart."
     )
 
 
@@ -150,7 +151,7 @@ def _in_short(scheme: Scheme) -> str:
             for change in scheme.comparison.groups
             if change.linked_after > change.linked_before
             and change.sure is not False
-            and change.linked_after - change.linked_before >= TOLD
+            and not hardly_moves(change)
         ),
         key=lambda change: change.linked_before - change.linked_after,
     )
@@ -189,41 +190,41 @@ def _listed(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _wanted(scheme: Scheme) -> list[str]:
+def _asks(scheme: Scheme) -> list[str]:
+    """What is asked of the council, a sentence each."""
     counts = Counter(one.site.verdict for one in scheme.planters)
     count = len(scheme.planters)
-    wanted = [
-        _("a licence for {value}").format(
-            value=_("this place") if count == 1 else _("these {count} places").format(count=count)
+    licence = ngettext("A licence for this place", "A licence for these {count} places", count)
+    asked = [
+        _("{licence}: {fits} of {count} meet every rule that was tested.").format(
+            licence=licence.format(count=count), fits=counts["fits"], count=count
         )
     ]
     if counts["ask"]:
-        wanted.append(_("its word on {ask} of them").format(ask=counts["ask"]))
-    if counts["measure"]:
-        wanted.append(
-            _("a visit with the group to {measure} where something is still unknown").format(
-                measure=counts["measure"]
+        asked.append(
+            _("Your word on {ask} of them, where the rules leave it to you.").format(
+                ask=counts["ask"]
             )
         )
-    return wanted
-
-
-def _asks(scheme: Scheme) -> list[str]:
-    """What is asked of the council, a sentence each."""
-    wanted = [f"{one[:1].upper()}{one[1:]}." for one in _wanted(scheme)]
-    consulted = _("The names of those to be consulted, and the speed that drivers keep to.")
-    return [*wanted, consulted]
+    if counts["measure"]:
+        asked.append(
+            _(
+                "A visit with the group to {measure} of them, where something is to be measured."
+            ).format(measure=counts["measure"])
+        )
+    asked.append(_("The names of those to be consulted, and the speed that drivers keep to."))
+    return asked
 
 
 def _aim(scheme: Scheme) -> str:
     knowledge = scheme.after.knowledge
-    won, little = [], []
-    for change in scheme.comparison.groups:
+    changes = scheme.comparison.groups
+    little = sum(map(hardly_moves, changes))
+    won = []
+    for change in sorted(changes, key=lambda one: one.linked_before - one.linked_after):
         name = knowledge.groups[change.group].name.lower()
         before, after, gain = change_words(change.linked_before, change.linked_after)
-        if hardly(change.linked_before, change.linked_after):
-            little.append(name)
-        elif change.linked_before != change.linked_after:
+        if not hardly_moves(change):
             unsure = _(" (not sure)") if change.sure is False else ""
             won.append(f"{name} {before} to {after} ({gain}){unsure}")
     words = _("Flowers and stepping stones for wildlife that flies. ")
@@ -233,12 +234,14 @@ def _aim(scheme: Scheme) -> str:
             "something towards it. "
         ).format(curve=scheme.curve[-1].value)
     words += (
-        _("Homes that they can reach: {won}. ").format(won="; ".join(won))
+        _("Homes that they can reach: {won}. ").format(won="; ".join(won[:_LISTED]))
         if won
         else _("By the measure used little is won. ")
     )
     if little:
-        words += _("Hardly any change: {little}. ").format(little=", ".join(little))
+        words += ngettext(
+            "Hardly any change for {n} animal. ", "Hardly any change for {n} animals. ", little
+        ).format(n=little)
     return words + _("Homes are an index of room for wildlife, not a forecast of animals.")
 
 

@@ -2,6 +2,7 @@
 
 import shapely
 
+from patchnet.assess.compare import GroupChange
 from patchnet.core.texts import _
 from patchnet.pages.kit.garden_drawing import GardenDrawing
 from patchnet.pages.kit.templates import Markup
@@ -9,13 +10,12 @@ from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.public_table import nobodys
 from patchnet.pages.public_view import plain_ground
 from patchnet.pages.scheme.pack import SchemePack, centimetres
-from patchnet.pages.terminal.compare_text import change_words
+from patchnet.pages.terminal.compare_text import change_words, hardly
 from patchnet.scheme.planter_scheme import Scheme
 
-__all__ = ["TOLD", "figures_of", "front_drawing", "states_drawn"]
+__all__ = ["figures_of", "front_drawing", "hardly_moves", "states_drawn"]
 
-TOLD = 0.05
-"""Homes within reach: a gain of less is not told on the front."""
+_TOLD = 0.05  # homes within reach: a change of less is not told by itself
 _WIDE_MM, _HIGH_MM = 180, 62
 _AROUND_M = 25.0  # drawn beyond the outermost planters
 _CLOSE_M = 10.0  # the same, before and after
@@ -95,6 +95,18 @@ def figures_of(pack: SchemePack) -> list[tuple[str, str]]:
     ]
 
 
+def hardly_moves(change: GroupChange) -> bool:
+    """Whether an animal's homes within reach change by too little to be told.
+
+    Parameters
+    ----------
+    change
+        Of the animal.
+    """
+    before, after = change.linked_before, change.linked_after
+    return abs(after - before) < _TOLD or hardly(before, after)
+
+
 def _gain(scheme: Scheme) -> tuple[str, str]:
     """Islands joined where any are, else the animal whose homes within reach rise most."""
     know = scheme.after.knowledge
@@ -108,7 +120,7 @@ def _gain(scheme: Scheme) -> tuple[str, str]:
                 animal=know.groups[one.group].name.lower()
             ),
         )
-    risen = [one for one in sure if one.linked_after - one.linked_before >= TOLD]
+    risen = [one for one in sure if one.linked_after > one.linked_before and not hardly_moves(one)]
     if not risen:
         return "0", _("animals for which a gain is sure")
     one = max(risen, key=lambda each: each.linked_after - each.linked_before)

@@ -1,6 +1,6 @@
 """Who gains: animals before and after, and the people who live and learn beside the planters."""
 
-from patchnet.core.texts import _, counted
+from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
@@ -38,7 +38,9 @@ def gains_html(pack: SchemePack) -> Markup:
         "scheme/gains.html",
         public=False,
         reach=f"{gains.reach_m:g}",
-        homes=counted(gains.addresses, "address"),
+        homes=ngettext("{n} address lies", "{n} addresses lie", gains.addresses).format(
+            n=gains.addresses
+        ),
         table=table(
             _("Addresses beside the planters"),
             (_("Block"), _("Addresses"), _("With ground of their own"), _("Without")),

@@ -19,7 +19,12 @@ from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.phasing import phasing_html
 from patchnet.pages.scheme.places import places_html
 from patchnet.pages.scheme.plan_sheets import Sheet, sheet_html
-from patchnet.pages.scheme.plans import location_sheet, overview_sheet, proposal_sheets
+from patchnet.pages.scheme.plans import (
+    location_sheet,
+    overview_sheet,
+    proposal_scale,
+    proposal_sheets,
+)
 from patchnet.pages.scheme.planters import findings_html, setting_out
 from patchnet.pages.scheme.schedule import calendars_html, schedule_html
 from patchnet.pages.scheme.section import section_html
@@ -50,7 +55,8 @@ def scheme_report(pack: SchemePack) -> str:
     PatchnetError
         If anything in it would be fetched.
     """
-    overview, appended = overview_sheet(pack), _appended_sheets(pack)
+    overview = overview_sheet(pack)
+    appended = _appended_sheets(pack, overview)
     style = _("{asset}@page sheet {{ size: {paper_name} landscape; }}\n").format(
         asset=asset("scheme/report.css"), paper_name=pack.paper.name
     )
@@ -72,10 +78,15 @@ def scheme_report(pack: SchemePack) -> str:
     )
 
 
-def _appended_sheets(pack: SchemePack) -> list[Sheet]:
-    """Location plan, existing street, proposal in detail: numbered on from the overview."""
+def _appended_sheets(pack: SchemePack, overview: Sheet) -> list[Sheet]:
+    """Location plan, existing street, proposal in detail: numbered on from the overview.
+
+    Where the overview is as fine, it is not drawn twice.
+    """
     existing = existing_sheets(pack, first=3)
-    return [location_sheet(pack), *existing, *proposal_sheets(pack, first=3 + len(existing))]
+    finer = proposal_scale(pack.scheme.street, pack.paper) < overview.paper.scale
+    detail = proposal_sheets(pack, first=3 + len(existing)) if finer else []
+    return [location_sheet(pack), *existing, *detail]
 
 
 def _parts(pack: SchemePack, overview: Part) -> list[Part]:
@@ -88,8 +99,8 @@ def _parts(pack: SchemePack, overview: Part) -> list[Part]:
         Part(_("Before and after"), case_html(pack)),
         Part(_("Planting"), schedule_html(pack), _NEW),
         Part(_("What it costs"), bill_html(pack), _NEW),
-        Part(_("Money and hours over the years"), years_html(pack), _NEW),
-        Part(_("Upkeep"), upkeep_html(pack)),
+        Part(_("Money and hours over the years"), years_html(pack)),
+        Part(_("Upkeep"), upkeep_html(pack), _NEW),
         Part(_("Risk sheet"), risks_html(pack), _NEW),
         Part(_("Permissions and consultees"), permissions_html(pack), _NEW),
         Part(_("Places not used"), places_html(pack), _NEW),

@@ -12,6 +12,8 @@ from patchnet.pages.scheme.plants import PlantGroup
 __all__ = ["calendars_html", "schedule_html"]
 
 _latin = drawn_by("scheme/latin.html", "latin")
+_STAND_INS = 8
+_SHOWN_M2 = 0.005  # of a feature: less is not told
 _HARMLESS = "none"  # how a plant's hazard begins, in the tables' English, where none is known
 
 
@@ -40,18 +42,15 @@ def _boxes(pack: SchemePack) -> Markup:
         plants = box.plants(know)
         bulbs = sum(box.numbers.values()) - plants
         parts = "; ".join(
-            f"{know.features[key].name.split(' (')[0].lower()} {area:.2f}"
+            f"{_part(key, pack)} {area:.2f}"
             for key, area in box.amounts.items()
-            if area >= _SHOWN
+            if area >= _SHOWN_M2
         )
         rows.append(
             (
                 group.letter,
                 ", ".join(one.plot for one in group.planters),
-                _("{mix} ({recipe})").format(
-                    mix=know.mixes[box.mix].name if box.mix else _("no tested mix"),
-                    recipe=group.recipe.name,
-                ),
+                know.mixes[box.mix].name if box.mix else _("no tested mix"),
                 _("{m2:.2f} m², {cm:.0f} cm deep").format(
                     m2=box.soil_m2, cm=group.size.soil_depth_m * 100
                 ),
@@ -73,7 +72,12 @@ def _boxes(pack: SchemePack) -> Markup:
     )  # fmt: skip
 
 
-_SHOWN = 0.005  # m2: less is not told
+def _part(feature: str, pack: SchemePack) -> str:
+    """What a part of a box is called."""
+    know = pack.knowledge
+    if feature == know.plot_kinds[know.plot_kind_for("box")].implies:
+        return _("low plants")
+    return know.features[feature].name.split(" (")[0].lower()
 
 
 def _plants(pack: SchemePack) -> Markup:
@@ -170,11 +174,16 @@ def _winter(groups: tuple[PlantGroup, ...], first: int, last: int) -> str:
 
 
 def _also(pack: SchemePack) -> str:
-    """Plants that may stand in where one cannot be had."""
+    """Plants that the mixes name as stand-ins and that fit: for what cannot be had."""
     know = pack.knowledge
-    fits = dict.fromkeys(key for group in pack.groups for key in group.box.planting.also_fit)
     used = {key for group in pack.groups for key in group.numbers}
-    return ", ".join(know.plants[key].name for key in [one for one in fits if one not in used][:8])
+    found: dict[str, None] = {}
+    for group in pack.groups:
+        fits = set(group.box.planting.also_fit)
+        for line in know.mixes[group.box.mix].lines if group.box.mix else ():
+            if line.plant in group.numbers:
+                found |= dict.fromkeys(key for key in line.swaps if key in fits - used)
+    return ", ".join(know.plants[key].name for key in list(found)[:_STAND_INS])
 
 
 def calendars_html(pack: SchemePack) -> Markup:

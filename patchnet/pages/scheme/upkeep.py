@@ -22,7 +22,7 @@ __all__ = ["rota_html", "upkeep_html"]
 
 _do = drawn_by("scheme/upkeep_month.html", "do")
 _WHO: Words[str, str] = Words(
-    {"keeper": N_("keeper of the box"), "group": N_("group"), "all": N_("everybody")}
+    {"keeper": N_("keeper"), "group": N_("group"), "all": N_("everybody")}
 )
 
 
@@ -63,7 +63,7 @@ def _grid(pack: SchemePack) -> Markup:
     know = pack.knowledge
     soil = sum(one.site.size.plan_m2 for one in pack.scheme.planters)
     dry = week_litres(know)
-    keeper = _("keeper of the box")
+    keeper = _WHO["keeper"]
     rows: list[tuple[object, ...]] = [
         (
             _("Water: visits a week, first season"),

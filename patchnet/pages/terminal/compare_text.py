@@ -132,7 +132,7 @@ def change_words(before: float, after: float) -> tuple[str, str, str]:
     """
     if before == after or hardly(before, after):
         told = _("no change") if before == after else _("hardly any")
-        return figure(before), figure(after), told
+        return figure(before), figure(before), told  # alike, as nothing is told between them
     # Two digits of the change, and one of each figure unless it is next to nothing.
     most = max(abs(before), abs(after))
     places = max(
