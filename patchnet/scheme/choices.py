@@ -20,6 +20,8 @@ from patchnet.scheme.together import SchemeRules
 
 __all__ = ["Choice", "choices_of", "proposed"]
 
+_LIKELY = 3  # schemes of each size that are filled
+
 
 @dataclass(frozen=True, eq=False)
 class Choice:
@@ -131,12 +133,16 @@ def _found(
         promising = search_schemes(state, locked, rules)
     best = Best(rules)
     for first in promising.first.values():
-        for picks in first:
+        ordered = sorted(first, key=lambda picks: (-first[picks], rules.rank(picks)))
+        for picks in ordered if exact else ordered[:_LIKELY]:
             best.meet(picks, filled.value(picks))
     if not exact:
         _every_single(best, filled, locked, rules, few)
-        for count in sorted(best.picks):
-            _plant_otherwise(best, count, filled, locked, rules)
+        # Of the size that wins most all that were found are filled, and plantings tried.
+        count = len(best.overall)
+        for picks in promising.first[count]:
+            best.meet(picks, filled.value(picks))
+        _plant_otherwise(best, count, filled, locked, rules)
     return best, exact
 
 

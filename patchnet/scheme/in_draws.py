@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.draws import BATCH
 from patchnet.assess.over_draws import draws_of
-from patchnet.assess.spread import Spread, spread_of
+from patchnet.assess.spread import Spread
 from patchnet.assess.worth import vote_shares
 from patchnet.plan.in_draws import ChangesInDraws
 from patchnet.scheme.drawn_states import DrawnState, DrawnStates, SchemesAsked
