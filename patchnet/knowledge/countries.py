@@ -16,7 +16,15 @@ from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 
-__all__ = ["ELSEWHERE", "Country", "country_at", "money", "read_countries", "speed_words"]
+__all__ = [
+    "ELSEWHERE",
+    "Country",
+    "country_at",
+    "exact_money",
+    "money",
+    "read_countries",
+    "speed_words",
+]
 
 ELSEWHERE = "elsewhere"
 Box = tuple[float, float, float, float]
@@ -152,6 +160,20 @@ def money(pounds: float, country: Country) -> str:
     sign = country.sign or f"{country.currency} "
     whole = amount >= _SMALL or amount == 0
     return f"{sign}{amount:,.0f}" if whole else f"{sign}{amount:.2f}"
+
+
+def exact_money(pounds: float, country: Country) -> str:
+    """Return an amount as it stands in a bill, to the hundredth, so that it can be added up.
+
+    Parameters
+    ----------
+    pounds
+        Amount in pounds sterling.
+    country
+        Where it is read.
+    """
+    sign = country.sign or f"{country.currency} "
+    return f"{sign}{pounds * country.per_pound.value:,.2f}"
 
 
 def speed_words(mph: float, country: Country) -> str:

@@ -250,7 +250,14 @@ class SchemeConsent:
     ]
     name: Annotated[str, Text(N_("whose, or what"))]
     about: Annotated[str, Text(N_("what it is about"))]
+    where: Annotated[
+        tuple[str, ...], Refs(N_("countries it is for; nothing: all"), table="countries.csv")
+    ]
     sources: Annotated[tuple[str, ...], SourcesOf()]
+
+    def holds_in(self, country: str) -> bool:
+        """Whether it is asked for in a country."""
+        return not self.where or country in self.where
 
 
 def read_scheme_figures(reader: Reader) -> dict[str, Figure]:

@@ -133,7 +133,7 @@ def plant_box(
             country=country,
             where=Where(
                 street=True, passers_by=True, soil_depth_m=depth_m,
-                mixes=_in_turn(knowledge, recipe, light, turn),
+                mixes=_in_turn(knowledge, recipe, light, turn), full=True,
             ),
         )  # fmt: skip
 
@@ -165,7 +165,10 @@ def _wanted_back(
     season: range,
     knowledge: Knowledge,
 ) -> set[str]:
-    """Kinds to avoid without which a month is bare or the recipe not what it says."""
+    """Kinds to avoid without which a month is bare or the recipe not what it says.
+
+    Never more than half of the kinds of a box: neighbours are to differ.
+    """
     bare = set(found.bare) & set(season)
     thin = [
         feature
@@ -173,12 +176,12 @@ def _wanted_back(
         if feature != _box(knowledge)
         and found.amounts.get(feature, 0.0) < share.low * found.soil_m2 - _SLACK
     ]
-    return {
-        key
-        for key in avoid
-        if bare & set(knowledge.plants[key].flower_months)
-        or any(_makes(knowledge.plants[key], feature, knowledge) for feature in thin)
-    }
+    ours = [plant for plant in knowledge.plants.values() if plant.key in avoid]
+    flowering = [plant.key for plant in ours if bare & set(plant.flower_months)]
+    making = [
+        plant.key for plant in ours if any(_makes(plant, feature, knowledge) for feature in thin)
+    ]
+    return set([*flowering, *making][: len(found.numbers) // 2])
 
 
 def _season(knowledge: Knowledge) -> range:

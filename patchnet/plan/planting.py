@@ -235,7 +235,7 @@ def _as_found(task: _Task, site: Site) -> Site:
     """A box or pot with the depth that was measured, and as full as a street box is to be."""
     depth = task.where.soil_depth_m
     site = site if depth is None else replace(site, depth_m=depth)
-    if not task.where.street:
+    if not task.where.full:
         return site
     know = task.knowledge
     return replace(

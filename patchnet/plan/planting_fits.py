@@ -95,6 +95,9 @@ class Where:
     mixes
         Keys of mixes, whatever the tables say of streets: the first of which enough can be had is
         taken. Empty: those that suit the place.
+    full
+        Whether boxes are closed up with low plants to the density of a street box, and shrubs
+        take no more than their part of one.
     """
 
     street: bool = False
@@ -104,6 +107,7 @@ class Where:
     share: int | None = None
     money: float | None = None
     mixes: tuple[str, ...] = ()
+    full: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +127,8 @@ class Site:
     counts
         Of a mix: how many of each of its lines stand here, 0 or more.
     plants_least, shrub_most
-        Fewest plants besides bulbs, and most crown of shrubs (m2), where a mix stands in a street
-        box; None: as the mix says.
+        Fewest plants besides bulbs, and most crown of shrubs (m2), where a mix stands in a full
+        street box; None: as the mix says.
     """
 
     feature: str

@@ -11,6 +11,7 @@ from patchnet.plan.variety import plant_shares
 
 __all__ = ["counts_in", "in_mixes", "mixes_for"]
 
+_SLACK = 1e-9
 _LOW = ("ground", "filler", "trailing", "mid")
 
 
@@ -75,11 +76,12 @@ def _sizes(mix: Mix, site: Site) -> dict[float, list[float]]:
     }
 
 
-def counts_in(mix: Mix, site: Site) -> tuple[int, ...]:
+def counts_in(mix: Mix, site: Site, knowledge: Knowledge | None = None) -> tuple[int, ...]:
     """Return how many of each line of a mix a bed or box holds.
 
     In a box of a size that was tested: those counts; else those of the size next to it (by the
-    ratio of the two) in proportion, whole plants by the largest remainders.
+    ratio of the two) in proportion, whole plants by the largest remainders. Where a street box
+    would be emptier than it is to be: those of the nearest size that fills it.
 
     Parameters
     ----------
@@ -87,10 +89,29 @@ def counts_in(mix: Mix, site: Site) -> tuple[int, ...]:
         The mix.
     site
         The bed or box.
+    knowledge
+        For which plants are bulbs, which do not fill a box; None: it is not asked.
     """
     sizes = _sizes(mix, site)
-    size = min(sizes, key=lambda one: (abs(math.log(one / site.soil_m2)), one))
-    wanted = [number * site.soil_m2 / size for number in sizes[size]]
+    near = sorted(sizes, key=lambda one: (abs(math.log(one / site.soil_m2)), one))
+    found = [_in_proportion(sizes[size], site.soil_m2 / size) for size in near]
+    if knowledge is None or site.plants_least is None:
+        return found[0]
+    bulbs = [knowledge.plants[line.plant].layer == "bulb" for line in mix.lines
+             if line.plant in knowledge.plants]  # fmt: skip
+    if len(bulbs) < len(mix.lines):
+        return found[0]
+    least = site.plants_least - _SLACK
+    filling = (
+        counts for counts in found
+        if sum(n for n, bulb in zip(counts, bulbs, strict=True) if not bulb) >= least
+    )  # fmt: skip
+    return next(filling, found[0])
+
+
+def _in_proportion(numbers: Sequence[float], share: float) -> tuple[int, ...]:
+    """Whole plants in proportion, by the largest remainders."""
+    wanted = [number * share for number in numbers]
     counts = [math.floor(number + 1e-9) for number in wanted]
     over = math.floor(sum(wanted) + 0.5) - sum(counts)
     for at in sorted(range(len(wanted)), key=lambda k: (counts[k] - wanted[k], k))[:over]:
@@ -191,7 +212,7 @@ def _started(
     side = side_of(mix.soil)
     fit = {one.plant.key: one for one in here if side_of(one.plant.soil) in ("", side)}
     ours = _ours(knowledge, fit, where)
-    counts = counts_in(mix, site)
+    counts = counts_in(mix, site, knowledge)
     planted = [(at, line) for at, line in enumerate(mix.lines) if counts[at]]
     to_be_had = [line for _, line in planted if {line.plant, *line.swaps} & set(fit)]
     if len(to_be_had) < knowledge.setting("planting_mix_least") * len(planted) or not planted:

@@ -192,7 +192,7 @@ def bill_lines(
             "m³",
             soil.value * _LITRES,
             soil.kind,
-            _("length x width x depth of soil, and {settling:.0%} for settling").format(
+            _("length x width x depth, {settling:.0%} for settling").format(
                 settling=know.scheme_figure("settling_share")
             ),
         ),
@@ -207,7 +207,7 @@ def bill_lines(
         ),
         *(_allowance(plan, know) if plants is None else _plants(plants, know)),
         _line(
-            "label", _("Label with number, planting and whom to ring"), len(sizes), "no.",
+            "label", _("Label: number, whom to ring"), len(sizes), "no.",
             figures["cost_label"], _("one a planter"),
         ),
         _line(
@@ -219,13 +219,13 @@ def bill_lines(
         ),
         _line(
             "delivery", _("Delivery and placing"), len(sizes), "no.", figures["cost_delivery"],
-            _("one a planter, a share of a lorry with a lift"),
+            _("one a planter"),
         ),
     ]  # fmt: skip
     if kits:
         lines.append(
             _line("kit", _("Watering kit"), kits, "no.", figures["cost_kit"],
-                  _("one a keeper, and one for nobody yet"))
+                  _("one a keeper, one for nobody yet"))
         )  # fmt: skip
     share = figures["contingency_share"]
     lines.append(
@@ -255,8 +255,8 @@ def _boxes(sizes: Sequence[PlanterSize], knowledge: Knowledge) -> list[Quantity]
     return [
         Quantity(
             "boxes",
-            _("Box, {words} ({length_m:g} x {width_m:g} x {height_m:g} m)").format(
-                words=_(size.name),
+            _("{words}, {length_m:g} x {width_m:g} x {height_m:g} m").format(
+                words=_(size.name).capitalize(),
                 length_m=size.length_m,
                 width_m=size.width_m,
                 height_m=size.height_m,
@@ -306,8 +306,8 @@ def _plants(plants: Mapping[str, int], knowledge: Knowledge) -> list[Quantity]:
             price,
             "assumption",
             ngettext(
-                "{n} kind at this price, from the plant schedule",
-                "{n} kinds at this price, from the plant schedule",
+                "{n} kind at this price",
+                "{n} kinds at this price",
                 kinds[layer, price],
             ).format(n=kinds[layer, price]),
         )
@@ -326,7 +326,7 @@ def _with_again(lines: list[Quantity], knowledge: Knowledge) -> list[Quantity]:
         *lines,
         Quantity(
             "plants",
-            _("Plants bought again in the first year"),
+            _("Plants bought again, year 1"),
             math.fsum(line.amount for line in lines),
             _("of the plants"),
             again.value,

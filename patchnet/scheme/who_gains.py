@@ -191,7 +191,7 @@ def _blocks(near: Sequence[Address]) -> list[Block]:
     _, labels = connected_components(joined, directed=False)
     blocks = []
     for label in dict.fromkeys(labels.tolist()):
-        own = [near[at] for at in np.flatnonzero(labels == label)]
+        own = [near[at] for at in np.flatnonzero(labels == label).tolist()]
         doors = sorted({each.door for each in own if each.door}, key=_counted)
         blocks.append(
             Block(

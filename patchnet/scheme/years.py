@@ -11,11 +11,11 @@ from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 
 __all__ = ["PAYERS", "Payment", "Years", "hours_of_a_year", "years_of"]
 
-Payer = Literal["group", "authority", "either"]
+Payer = Literal["group", "fee", "either"]
 PAYERS: Words[Payer, str] = Words(
     {
         "group": N_("the group"),
-        "authority": N_("the authority, unless it waives it"),
+        "fee": N_("the group, unless waived"),
         "either": N_("to be settled"),
     }
 )
@@ -142,11 +142,11 @@ def years_of(scheme: Scheme, bill: float) -> Years:
 
     group: Sequence[tuple[str, tuple[float, ...], Payer]] = (
         (_("Building: the bill"), once(bill), "group"),
-        (_("Removal of every box, set aside from the start"), once(count * figure("cost_removal")),
+        (_("Removal, set aside from the start"), once(count * figure("cost_removal")),
          "either"),
-        (_("Application for the licence"), once(figure("cost_licence")), "authority"),
-        (_("Licence fee"), yearly(count * figure("cost_licence_year")), "authority"),
-        (_("Public liability insurance, one policy"), yearly(figure("cost_insurance_year")),
+        (_("Application for the licence"), once(figure("cost_licence")), "fee"),
+        (_("Licence fee"), yearly(count * figure("cost_licence_year")), "fee"),
+        (_("Public liability insurance"), yearly(figure("cost_insurance_year")),
          "either"),
         (_("Water"), yearly(water), "group"),
         (_("Plants renewed"), yearly(figure("renew_share_year") * plants, 2), "group"),
@@ -156,7 +156,7 @@ def years_of(scheme: Scheme, bill: float) -> Years:
         (_("Painting"), every(count * figure("cost_repaint"), figure("repaint_years")), "group"),
         (_("Top third of the soil renewed"), every(soil_cost, figure("soil_renewed_years")),
          "group"),
-        (_("New boxes at the end of their life"), every(boxes, life), "either"),
+        (_("New boxes"), every(boxes, life), "either"),
     )  # fmt: skip
     return Years(
         payments=tuple(Payment(*row) for row in group if any(row[1])),

@@ -15,6 +15,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.box_place import Place, place_at
+from patchnet.street.closeness import how_far_off
 from patchnet.street.rules import findings_of
 from patchnet.street.site import SIDES, Finding, Side, Site, Street, Verdict
 from patchnet.street.width_rules import Width
@@ -48,7 +49,8 @@ def planter_sites(
         Street rules and planter sizes.
     sizes
         Planters to try; those of the table if None. At each place the one with the best verdict
-        is kept, and of equal ones that which holds most soil.
+        is kept, and of equal ones that which holds most soil; of refused ones that which came
+        closest.
     spacing_m
         Metres between places; the table's ``site_spacing_m`` if None.
     sides
@@ -154,11 +156,17 @@ def _best(
         if place is None:
             continue
         site = _site(place, *findings_of(street, place, knowledge=knowledge))
-        if best is None or RANK[site.verdict] < RANK[best.verdict]:
+        if best is None or RANK[site.verdict] < RANK[best.verdict] or _nearer(site, best):
             best = site
         if best.verdict == "fits":
             break
     return best
+
+
+def _nearer(site: Site, best: Site) -> bool:
+    """Whether of two refused boxes this one came closer to being allowed."""
+    refused = site.verdict == best.verdict == "no"
+    return refused and how_far_off(site.findings) < how_far_off(best.findings)
 
 
 def _site(place: Place, findings: tuple[Finding, ...], width: Width) -> Site:

@@ -10,13 +10,14 @@ import shapely
 from patchnet.assess import assess
 from patchnet.assess.compare import compare
 from patchnet.read.neighbourhood import Answers
+from patchnet.scheme.planted import plant_boxes
 from patchnet.scheme.planter_scheme import Keeper, PlacedPlanter, Scheme, SchemeAsk, SchemeStep
 
 GROUPS = ("mason_bee", "bumblebee")
 CHOSEN = 4
 
 
-def with_planters(hood, picks, knowledge):
+def with_planters(hood, picks, planted):
     """The neighbourhood with the picked sites as plots S01, S02 ...: known through and through."""
     ids = [f"S{at + 1:02d}" for at in range(len(picks))]
     rows = gpd.GeoDataFrame(
@@ -33,9 +34,9 @@ def with_planters(hood, picks, knowledge):
     )
     features = hood.answers.features
     amount = np.zeros((len(picks), len(features)))
-    for at, (site, recipe) in enumerate(picks):
-        for feature, share in recipe.amounts.items():
-            amount[at, features.index(feature)] = share.value * site.size.plan_m2
+    for at, box in enumerate(planted):
+        for feature, area in box.amounts.items():
+            amount[at, features.index(feature)] = area
     plots = pd.concat([hood.plots, rows])
     return dataclasses.replace(
         hood,
@@ -58,9 +59,10 @@ def made_scheme(hood, street, sites, knowledge):
         if all(site.polygon.distance(other.polygon) > 1.9 for other in chosen):
             chosen.append(site)
     recipes = list(knowledge.recipes.values())
-    picks = [(site, recipes[at % 2]) for at, site in enumerate(chosen[:CHOSEN])]
-    after_hood = with_planters(hood, picks, knowledge)
+    picks = [(site, recipes[at % 3]) for at, site in enumerate(chosen[:CHOSEN])]
     before = assess(hood, knowledge=knowledge, groups=GROUPS, straight=True)
+    planted = plant_boxes(before, picks)
+    after_hood = with_planters(hood, picks, planted)
     after = assess(
         after_hood, knowledge=knowledge, groups=GROUPS, straight=True, prior=before.prior
     )
@@ -78,6 +80,7 @@ def made_scheme(hood, street, sites, knowledge):
             cost=300.0 + at,
             keeper="Ann of No. 4" if at < 2 else None,
             carry_m=12.5 if at < 2 else None,
+            planting=planted[at],
         )
         for at, (site, recipe) in enumerate(picks)
     )

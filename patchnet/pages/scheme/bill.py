@@ -1,70 +1,158 @@
-"""The bill of quantities, and what the boxes hold and weigh."""
+"""What it costs: the bill of quantities, and ten years of money and hours."""
 
 from patchnet.core.texts import _
+from patchnet.knowledge.countries import exact_money
+from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
-from patchnet.pages.scheme.quantities import Quantity, litres_a_visit, load_of
+from patchnet.scheme.bill import Quantity
+from patchnet.scheme.loads import litres_a_visit, load_of
+from patchnet.scheme.years import PAYERS, Payment
 
-__all__ = ["bill_html"]
+__all__ = ["bill_html", "price_words", "weights_html", "years_html"]
 
 _total = drawn_by("scheme/bill_total.html", "total")
 
 
+def price_words(line: Quantity) -> str:
+    """Say how well founded a price is: assumed or quoted, when, by whom.
+
+    Parameters
+    ----------
+    line
+        Of the bill.
+    """
+    if line.share or line.price is None:
+        return line.kind.replace("-", " ")
+    if line.price.how == "quoted":
+        return _("quoted by {by}, {dated}").format(by=line.price.by, dated=line.price.dated)
+    return _("assumed, {dated}").format(dated=line.price.dated)
+
+
 def bill_html(pack: SchemePack) -> Markup:
-    """Every line with quantity, unit, rate, amount and basis; then weights."""
+    """Every line with quantity, unit, rate, amount, where its price is from, and basis."""
     rows: list[tuple[object, ...]] = [
         (
             line.item,
             _quantity(line, pack),
             line.unit,
             _rate(line, pack),
-            pack.money(line.amount),
-            _("{basis}; rate: {replace}").format(
-                basis=line.basis, replace=line.kind.replace("-", " ")
-            ),
+            exact_money(line.amount, pack.country),
+            price_words(line),
+            line.basis,
         )
         for line in pack.bill
     ]
-    rows.append((_total(_("Total")), "", "", "", _total(pack.money(pack.total)), ""))
+    whole = exact_money(pack.total, pack.country)
+    rows.append((_total(_("Total")), "", "", "", _total(whole), "", ""))
     budget = pack.scheme.ask.budget
-    searched = sum(one.cost for one in pack.scheme.planters)
-    over = budget is not None and pack.total > budget
+    over = 0.0 if budget is None else pack.total - budget
     return render(
         "scheme/bill.html",
         bill=table(
             _("Bill of quantities"),
-            (_("Item"), _("Quantity"), _("Unit"), _("Rate"), _("Amount"), _("Basis")),
+            (
+                _("Item"), _("Quantity"), _("Unit"), _("Rate"), _("Amount"), _("Price"),
+                _("Basis"),
+            ),
             rows,
             css="bill",
         ),
-        over=pack.money(pack.total - (budget or 0)) if over else "",
-        searched=pack.money(searched),
+        over=exact_money(over, pack.country) if over > 0 else "",
         budget="" if budget is None else pack.money(budget),
-        weights=_weights(pack),
-        densities=", ".join(
-            f"{pack.knowledge.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}"
-            for kind in ("light", "loam", "check")
-        ),
-        lift=f"{pack.knowledge.scheme_figure('hand_lift_kg'):g}",
-    )
+        left=exact_money(-over, pack.country) if over <= 0 else "",
+        quoted=sum(line.price is not None and line.price.how == "quoted" for line in pack.bill),
+        traffic=pack.money(pack.knowledge.scheme_figure("cost_traffic_day")),
+    )  # fmt: skip
 
 
 def _quantity(line: Quantity, pack: SchemePack) -> str:
     if line.share:
-        return pack.money(line.quantity)
-    return f"{line.quantity:g}" if line.unit == "no." else f"{line.quantity:.2f}"
+        return exact_money(line.quantity, pack.country)
+    return f"{line.quantity:g}" if line.unit == "no." else f"{line.quantity:.3f}"
 
 
 def _rate(line: Quantity, pack: SchemePack) -> str:
-    return f"{line.rate:.0%}" if line.share else pack.money(line.rate)
+    return f"{line.rate:.0%}" if line.share else exact_money(line.rate, pack.country)
 
 
-def _weights(pack: SchemePack) -> Markup:
+def years_html(pack: SchemePack) -> Markup:
+    """Ten years: what comes due when, who would pay, hours with and without pay, removal."""
+    years = pack.years
+    last = years.count
+
+    def row(
+        name: object, by_year: tuple[float, ...], amount: float, who: str
+    ) -> tuple[object, ...]:
+        usual = by_year[2] if last > 1 else 0.0
+        more = {
+            year: money - usual
+            for year, money in enumerate(by_year)
+            if year > 1 and money - usual > 0.005
+        }
+        extra = "; ".join(
+            _("year {year}: {money}").format(year=year, money=pack.money(money))
+            for year, money in more.items()
+        )
+        return (
+            name,
+            pack.money(by_year[0]) if by_year[0] else "",
+            pack.money(by_year[1]) if by_year[1:] and by_year[1] else "",
+            pack.money(usual) if usual else "",
+            extra,
+            pack.money(amount),
+            who,
+        )
+
+    rows = [row(one.item, one.by_year, one.amount, PAYERS[one.payer]) for one in years.payments]
+    whole = row(_total(_("Sum")), years.by_year, years.amount, "")
+    rows.append((*whole[:5], _total(whole[5]), ""))
     know = pack.knowledge
-    sizes = dict.fromkeys(one.site.size for one in pack.scheme.planters)
+    cost = years.hours * years.hour_cost
+    planters = len(pack.scheme.planters)
+    return render(
+        "scheme/years.html",
+        years=last,
+        table=table(
+            _("Money over {years} years").format(years=last),
+            (
+                _("What for"), _("At the start"), _("Year 1"), _("Each year from 2"),
+                _("Then also"), _("In {years} years").format(years=last), _("Who would pay"),
+            ),
+            rows,
+            css="years",
+        ),
+        hours=figure(years.hours),
+        each=figure(years.hours / planters),
+        hour=pack.money(years.hour_cost),
+        paid=pack.money(cost),
+        with_hours=pack.money(years.amount + last * cost),
+        without=pack.money(years.amount),
+        removal=pack.money(years.removal),
+        life=f"{know.scheme_figure('box_life_years'):g}",
+        shares=_shares(pack),
+    )  # fmt: skip
+
+
+def _shares(pack: SchemePack) -> str:
+    """What each payer would bear over all the years."""
+    return "; ".join(
+        f"{words}: {pack.money(_borne(pack.years.payments, payer))}"
+        for payer, words in PAYERS.items()
+        if any(one.payer == payer for one in pack.years.payments)
+    )
+
+
+def _borne(payments: tuple[Payment, ...], payer: str) -> float:
+    return sum(one.amount for one in payments if one.payer == payer)
+
+
+def weights_html(pack: SchemePack) -> Markup:
+    """What boxes hold and weigh, for the engineer."""
+    know = pack.knowledge
     rows = []
-    for size in sizes:
+    for size in dict.fromkeys(one.site.size for one in pack.scheme.planters):
         load = load_of(size, know)
         rows.append(
             (
@@ -79,19 +167,21 @@ def _weights(pack: SchemePack) -> Markup:
                 f"{litres_a_visit(size, know):.0f} l",
             )
         )
-    return table(
-        _("Weight and water"),
-        (
-            _("Box"),
-            _("Soil"),
-            _("To buy"),
-            _("Empty"),
-            _("Wet soil, light mix"),
-            _("Wet soil, loam"),
-            _("Whole box, heaviest"),
-            _("On the ground"),
-            _("Water a visit"),
+    return render(
+        "scheme/weights.html",
+        weights=table(
+            _("Weight and water"),
+            (
+                _("Box"), _("Soil"), _("To buy"), _("Empty"), _("Wet soil, light mix"),
+                _("Wet soil, loam"), _("Whole box, heaviest"), _("On the ground"),
+                _("Water a visit"),
+            ),
+            rows,
+            css="weights",
         ),
-        rows,
-        css="weights",
-    )
+        densities=", ".join(
+            f"{know.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}"
+            for kind in ("light", "loam", "check")
+        ),
+        lift=f"{know.scheme_figure('hand_lift_kg'):g}",
+    )  # fmt: skip

@@ -1,6 +1,7 @@
 """The ecological case: before and after, and how sure that is."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.core.texts import N_, WordList, _, counted
@@ -8,6 +9,7 @@ from patchnet.pages.kit.doubt_words import of_draws
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
+from patchnet.pages.scheme.front_figures import hardly_moves, states_drawn
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import (
     change_range,
@@ -16,16 +18,16 @@ from patchnet.pages.terminal.compare_text import (
     gains_words,
 )
 
-__all__ = ["case_html"]
+__all__ = ["case_html", "sure_html"]
 
 _NAMED = 6
 _HEADS: WordList[str] = WordList(
     (
-        N_("Group"),
-        N_("Linked homes before"),
+        N_("Animal"),
+        N_("Homes in reach before"),
         N_("After"),
         N_("Change"),
-        N_("Connected groups"),
+        N_("Islands"),
         N_("Breaks closed"),
         N_("Months no longer hungry"),
     )
@@ -35,6 +37,30 @@ _DRAWN: WordList[str] = WordList((N_("In 9 of 10 draws"), N_("How often"), N_("S
 
 def case_html(pack: SchemePack) -> Markup:
     """What is won, for whom and where, worked out anew from the start without and with."""
+    comparison = pack.scheme.comparison
+    told = [one for one in comparison.groups if not _little(one)]
+    return render(
+        "scheme/case.html",
+        states=states_drawn(pack),
+        table=_table(pack, told) if told else "",
+        little=", ".join(
+            pack.knowledge.groups[one.group].name.lower()
+            for one in comparison.groups
+            if _little(one)
+        ),
+        closed=[words for change in comparison.groups for words in _closed(change, pack)],
+    )
+
+
+def _little(change: GroupChange) -> bool:
+    """Whether an animal hardly gains or loses anything, and no islands of its are joined."""
+    return hardly_moves(change) and change.components_before == change.components_after
+
+
+def _table(
+    pack: SchemePack, changes: Sequence[GroupChange], *, whole: bool = False
+) -> Markup:  # fmt: skip
+    """A row an animal; the whole has how often and how far the draws go apart."""
     comparison, know = pack.scheme.comparison, pack.knowledge
     rows = [
         (
@@ -45,30 +71,38 @@ def case_html(pack: SchemePack) -> Markup:
             ),
             len(change.breaks_closed),
             _months(comparison, change.group),
-            *_sure(change, comparison.draws),
+            *_sure(change, comparison.draws, whole=whole),
         )
-        for change in comparison.groups
+        for change in changes
     ]
+    return table(
+        _("Before and after"),
+        [*_HEADS, *(_heads(whole=whole) if comparison.draws else ())],
+        rows,
+        css="case",
+    )
+
+
+def sure_html(pack: SchemePack) -> Markup:
+    """How sure the figures of before and after are, and how they will be checked."""
     return render(
-        "scheme/case.html",
-        table=table(
-            _("Before and after"),
-            [*_HEADS, *(_DRAWN if comparison.draws else ())],
-            rows,
-            css="case",
-        ),
-        doubt=doubt_words(comparison),
-        closed=[words for change in comparison.groups for words in _closed(change, pack)],
+        "scheme/sure.html",
+        table=_table(pack, pack.scheme.comparison.groups, whole=True),
+        doubt=doubt_words(pack.scheme.comparison),
         known=f"{pack.scheme.before.known_share.mean():.0%}",
     )
 
 
-def _sure(change: GroupChange, draws: int) -> tuple[str, ...]:
+def _heads(*, whole: bool) -> list[str]:
+    return [*_DRAWN] if whole else [*_DRAWN][-1:]
+
+
+def _sure(change: GroupChange, draws: int, *, whole: bool) -> tuple[str, ...]:
     """How sure a change is; nothing where nothing was drawn."""
     if change.won is None:
         return ()
     sure = _("yes") if change.sure else _("not sure")
-    return (change_range(change.won), gains_words(change, draws), sure)
+    return (change_range(change.won), gains_words(change, draws), sure) if whole else (sure,)
 
 
 def _months(comparison: Comparison, group: str) -> str:

@@ -26,6 +26,7 @@ __all__ = [
     "ground_layers",
     "label",
     "match_lines",
+    "stretch_of",
 ]
 
 _TICKS_MM = 18.0  # between chainage marks at least
@@ -54,6 +55,23 @@ def cut_street(street: Street, scale: int, size: SheetSize = A4) -> tuple[Stretc
         Stretch(start, stop, _paper(street, start, stop, scale, size))
         for start, stop in pairwise(ends)
     )
+
+
+def stretch_of(
+    street: Street, start_m: float, stop_m: float, scale: int, size: SheetSize = A4
+) -> Stretch:
+    """Lay a part of a street on one sheet.
+
+    Parameters
+    ----------
+    street
+        For its line.
+    start_m, stop_m
+        Chainage, metres.
+    scale, size
+        Of the sheet.
+    """
+    return Stretch(start_m, stop_m, _paper(street, start_m, stop_m, scale, size))
 
 
 def _paper(street: Street, start: float, stop: float, scale: int, size: SheetSize) -> Paper:

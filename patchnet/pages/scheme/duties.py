@@ -8,9 +8,10 @@ from patchnet.pages.kit.templates import Markup, drawn_by
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.scheme.planter_scheme import PlacedPlanter
 
-__all__ = ["permissions_html", "risks_html"]
+__all__ = ["frontagers_html", "permissions_html", "risks_html"]
 
 _risks = drawn_by("scheme/duties.html", "risks")
+_beside = drawn_by("scheme/duties.html", "beside")
 _permissions = drawn_by("scheme/duties.html", "permissions")
 _SETTLE = WordList(
     (
@@ -44,7 +45,7 @@ def risks_html(pack: SchemePack) -> Markup:
         )
         for risk in pack.knowledge.scheme_risks
     ]
-    rows += [(line,) * 6] * 3
+    rows += [(line,) * 6] * 2
     return _risks(rows)
 
 
@@ -57,7 +58,7 @@ def permissions_html(pack: SchemePack) -> Markup:
             [
                 (one.name, one.about, *lines)
                 for one in pack.knowledge.scheme_consents
-                if one.part == part
+                if one.part == part and one.holds_in(pack.country.key)
             ],
         )
         for part, name in _PARTS
@@ -67,8 +68,13 @@ def permissions_html(pack: SchemePack) -> Markup:
         [(name, about, *lines) for name, about in _SETTLE],
         pack.money(pack.knowledge.scheme_figure("liability_gbp")),
         _whose_law(pack.country),
-        [(*_frontager(one, pack), *lines) for one in pack.scheme.planters],
     )
+
+
+def frontagers_html(pack: SchemePack) -> Markup:
+    """A line for everybody in front of whose premises a planter stands."""
+    lines = (blank(),) * 3
+    return _beside([(*_frontager(one, pack), *lines) for one in pack.scheme.planters])
 
 
 def _frontager(planter: PlacedPlanter, pack: SchemePack) -> tuple[object, ...]:

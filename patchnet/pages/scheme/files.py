@@ -23,6 +23,7 @@ from patchnet.pages.map.map_page import map_page
 from patchnet.pages.scheme.layers import layers_of, planter_table
 from patchnet.pages.scheme.pack import SchemePack, Told
 from patchnet.pages.scheme.report import scheme_report
+from patchnet.pages.scheme.tables import bill_table, planting_table, years_table
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.read.feature_lists import plot_features
 from patchnet.read.neighbourhood import Neighbourhood
@@ -38,8 +39,8 @@ __all__ = [
 ]
 
 SCHEME_FILES = (
-    "report.html", "map.html", "change.html", "planters.csv", "planters.geojson", "scheme.gpkg",
-    SCHEME_STREET,
+    "report.html", "map.html", "change.html", "planters.csv", "planting.csv", "bill.csv",
+    "years.csv", "planters.geojson", "scheme.gpkg", SCHEME_STREET,
 )  # fmt: skip
 
 
@@ -53,7 +54,10 @@ def scheme_files(pack: SchemePack, beside: Path) -> dict[str, str | bytes]:
     scheme = pack.scheme
     files: dict[str, str | bytes] = {
         "report.html": scheme_report(pack),
-        "planters.csv": _csv(planter_table(pack), pack.credits),
+        "planters.csv": _csv(planter_table(pack).drop(columns="geometry"), pack.credits),
+        "planting.csv": _csv(planting_table(pack), pack.credits),
+        "bill.csv": _csv(bill_table(pack), pack.credits),
+        "years.csv": _csv(years_table(pack), pack.credits),
         "planters.geojson": _made(
             "planters.geojson", pack, {"planters": planter_table(pack)}, beside
         ),
@@ -204,9 +208,9 @@ def _write_all(files: Mapping[str, str | bytes], folder: Path) -> None:
         own.write(name, content)
 
 
-def _csv(table: gpd.GeoDataFrame, credit_lines: Sequence[str]) -> bytes:
+def _csv(table: pd.DataFrame, credit_lines: Sequence[str]) -> bytes:
     """RFC 4180, with a byte order mark so that spreadsheet programs read names rightly."""
-    plain = pd.DataFrame(table.drop(columns="geometry"))
+    plain = pd.DataFrame(table)
     if credit_lines:
         plain[RIGHTS_HOLDER] = "; ".join(credit_lines)
     out = io.StringIO(newline="")

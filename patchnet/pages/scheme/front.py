@@ -3,26 +3,27 @@
 from collections import Counter
 
 from patchnet.assess.compare import GroupChange
-from patchnet.core.texts import N_, Words, _, counted
+from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words
-from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
+from patchnet.pages.scheme.alternatives import alternatives_html
 from patchnet.pages.scheme.certificate import (
     certificate_words,
     chosen_step,
     enough_words,
     over_draws_words,
 )
-from patchnet.pages.scheme.front_figures import figures_of, front_drawing
+from patchnet.pages.scheme.front_figures import figures_of, front_drawing, hardly_moves
 from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
-from patchnet.pages.scheme.quantities import litres_a_visit, rotas_of
-from patchnet.pages.terminal.compare_text import hardly, signed
+from patchnet.pages.scheme.unknown import unknown_words
+from patchnet.pages.terminal.compare_text import change_words
 from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.scheme.loads import rotas_of
 from patchnet.scheme.planter_scheme import Scheme
 from patchnet.street.site import Verdict
 
-__all__ = ["NOT_A_PERMISSION", "front_html", "summary_html"]
+__all__ = ["NOT_A_PERMISSION", "about_html", "front_html", "summary_html"]
 
 NOT_A_PERMISSION = N_("Not a permission; follow your authority's code and its licensing.")
 _VERDICTS: Words[Verdict, str] = Words(
@@ -34,37 +35,47 @@ _VERDICTS: Words[Verdict, str] = Words(
 )
 
 
-_CLEAR = 0.01  # a share of linked homes: less is not named by itself
 _HOLDS = 0.9  # share of the draws that a headline holds in
 _NAMED = 3
+_LISTED = 6  # animals whose change is told at a glance, those that gain most first
 _SHORT = Words({"fits": N_("met"), "ask": N_("ask"), "measure": N_("measure"), "no": N_("refused")})
 
 
 def front_html(pack: SchemePack) -> Markup:
-    """The front page: what it is, of whom, and what it is not."""
-    told, street = pack.told, pack.scheme.street
-    rows = (
-        (_("Street"), street.name),
-        (_("Planters"), str(len(pack.scheme.planters))),
-        (_("Proposed by"), told.by or blank(_("who proposes it"))),
-        (_("Answers day and night"), told.contact or blank(_("name and number"))),
-        (_("Date"), told.date or blank(_("date"))),
-        (_("Revision"), blank(_("revision"))),
-        (_("Status"), _(told.status)),
-        (_("Made for"), _made_for(pack.scheme.neighbourhood)),
-        (_("Map used"), pack.scheme.neighbourhood.name),
-    )
+    """The front page: what it is, what is won, what is asked, and what nobody knows yet."""
+    told, scheme = pack.told, pack.scheme
+    count = len(scheme.planters)
     return render(
         "scheme/front.html",
-        title=pack.title,
-        in_short=_in_short(pack.scheme),
+        kind=_("Proposal to {authority}").format(authority=pack.country.authority),
+        status=_(told.status),
+        title=_("{count} for {street}").format(
+            count=counted(count, "planter"), street=scheme.street.name
+        ),
+        in_short=_in_short(scheme),
         drawing=front_drawing(pack),
         figures=figures_of(pack),
-        asks=_asks(pack.scheme),
+        asks=_asks(scheme),
+        unknown=unknown_words(pack),
+        tape=pack.tape_sheet,
         not_a_permission=_(NOT_A_PERMISSION),
-        facts=rows,
-        notes=list(dict.fromkeys([*pack.scheme.notes, *street.notes])),
+        by=told.by or blank(_("who proposes it")),
+        contact=told.contact or blank(_("name and number")),
+        date=told.date or blank(_("date")),
     )
+
+
+def about_html(pack: SchemePack) -> Markup:
+    """What the report is made from and for whom, with what had to be assumed."""
+    told, scheme = pack.told, pack.scheme
+    rows = (
+        (_("Revision"), blank(_("revision"))),
+        (_("Status"), _(told.status)),
+        (_("Made for"), _made_for(scheme.neighbourhood)),
+        (_("Map used"), scheme.neighbourhood.name),
+    )
+    notes = list(dict.fromkeys([*scheme.notes, *scheme.street.notes]))
+    return render("scheme/about.html", facts=rows, notes=notes)
 
 
 def _made_for(hood: Neighbourhood) -> str:
@@ -77,22 +88,13 @@ def _made_for(hood: Neighbourhood) -> str:
         )
     return _(
         "The group that keeps the survey, and the authority in confidence: what is won was worked "
-        "out from single gardens. For everybody, make it with --for public."
+        "out from single gardens. A report for everybody can be made apart."
     )
 
 
 def summary_html(pack: SchemePack) -> Markup:
-    """Aim, street, planters, cost, who maintains, and what is asked of the council."""
+    """The planters at a glance, the schemes side by side, and how good the choice is."""
     scheme, know = pack.scheme, pack.knowledge
-    litres = sum(litres_a_visit(one.site.size, know) for one in scheme.planters)
-    cost = _(
-        "About {money} with contingency: box prices and rates are assumed until offers are in "
-        "(bill of quantities)."
-    ).format(money=pack.money(pack.total))
-    water = _("{litres} litres each visit in summer for all planters together (upkeep).").format(
-        litres=figure(litres)
-    )
-    asked = _asked(scheme)
     certificate = certificate_words(
         chosen_step(scheme), exact=scheme.exact, wide=know.scheme_figure("wide_margin")
     )
@@ -105,13 +107,13 @@ def summary_html(pack: SchemePack) -> Markup:
             _("How good the choice is"),
             " ".join(filter(None, (certificate, over_draws_words(scheme)))),
         ),
-        (_("Cost"), cost),
         (_("Who looks after them"), _keepers(pack)),
-        (_("Water"), water),
-        (_("What is asked of the council"), asked),
     )
     return render(
-        "scheme/summary.html", in_short=_in_short(scheme), facts=items, glance=_glance(pack)
+        "scheme/summary.html",
+        facts=items,
+        glance=_glance(pack),
+        alternatives=alternatives_html(pack, pack.alternatives),
     )
 
 
@@ -145,44 +147,34 @@ def _in_short(scheme: Scheme) -> str:
     knowledge = scheme.after.knowledge
     risen = sorted(
         (
-            (change.linked_after - change.linked_before) / change.linked_before,
-            knowledge.groups[change.group].name.lower(),
+            change
+            for change in scheme.comparison.groups
+            if change.linked_after > change.linked_before
+            and change.sure is not False
+            and not hardly_moves(change)
+        ),
+        key=lambda change: change.linked_before - change.linked_after,
+    )
+    named = []
+    for change in risen[:_NAMED]:
+        before, after, _won = change_words(change.linked_before, change.linked_after)
+        name = knowledge.groups[change.group].name.lower()
+        named.append(
+            _("{name} from {before} to {after}").format(name=name, before=before, after=after)
         )
-        for change in scheme.comparison.groups
-        if change.linked_after > change.linked_before > 0 and change.sure is not False
-    )[::-1]
-    clear = [
-        _("{name} by {share} %").format(name=name, share=figure(100 * share))
-        for share, name in risen
-        if share >= _CLEAR
-    ]
     closed = sum(map(_closes, scheme.comparison.groups))
-    if clear:
-        does = _("raise the linked homes of {clear}").format(clear=_listed(clear[:_NAMED]))
-        rest = len(risen) - min(len(clear), _NAMED)
-        does += (
-            _(" and those of {rest} by less").format(rest=counted(rest, "other group"))
-            if rest
-            else ""
-        )
-    elif risen:
-        does = _("add a little: {risen} gain most, {risen_2} % more linked homes").format(
-            risen=risen[0][1], risen_2=figure(100 * risen[0][0])
-        )
+    if named:
+        does = _("raise the homes that animals can reach: {named}").format(named=_listed(named))
+        rest = len(risen) - len(named)
+        does += _(", and {rest} by less").format(rest=counted(rest, "other group")) if rest else ""
     elif any(change.sure is False for change in scheme.comparison.groups):
-        does = _("bring flowers to the street, with no gain in linked homes that is sure")
+        does = _("bring flowers to the street, with no gain in homes that is sure")
     else:
-        does = _("bring flowers to the street, with no gain in linked homes")
+        does = _("bring flowers to the street, with hardly any gain in homes")
     if closed:
         does += _(", and close {closed} in the network").format(closed=counted(closed, "break"))
-    count = len(scheme.planters)
-    return _(
-        "{count} in {street_name} would {does}; the council is asked for {asked_short}."
-    ).format(
-        count=counted(count, "planter"),
-        street_name=scheme.street.name,
-        does=does,
-        asked_short=_asked_short(scheme),
+    return _("{count} in {street_name} would {does}.").format(
+        count=counted(len(scheme.planters), "planter"), street_name=scheme.street.name, does=does
     )
 
 
@@ -198,56 +190,43 @@ def _listed(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _asked_short(scheme: Scheme) -> str:
-    return _listed(_wanted(scheme))
-
-
-def _wanted(scheme: Scheme) -> list[str]:
+def _asks(scheme: Scheme) -> list[str]:
+    """What is asked of the council, a sentence each."""
     counts = Counter(one.site.verdict for one in scheme.planters)
     count = len(scheme.planters)
-    wanted = [
-        _("a licence for {value}").format(
-            value=_("this place") if count == 1 else _("these {count} places").format(count=count)
+    licence = ngettext("A licence for this place", "A licence for these {count} places", count)
+    asked = [
+        _("{licence}: {fits} of {count} meet every rule that was tested.").format(
+            licence=licence.format(count=count), fits=counts["fits"], count=count
         )
     ]
     if counts["ask"]:
-        wanted.append(_("its word on {ask} of them").format(ask=counts["ask"]))
-    if counts["measure"]:
-        wanted.append(
-            _("a visit with the group to {measure} where something is still unknown").format(
-                measure=counts["measure"]
+        asked.append(
+            _("Your word on {ask} of them, where the rules leave it to you.").format(
+                ask=counts["ask"]
             )
         )
-    return wanted
-
-
-def _asks(scheme: Scheme) -> list[str]:
-    """What is asked of the council, a sentence each."""
-    wanted = [f"{one[:1].upper()}{one[1:]}." for one in _wanted(scheme)]
-    consulted = _("The names of those to be consulted, and the speed that drivers keep to.")
-    return [*wanted, consulted]
-
-
-def _asked(scheme: Scheme) -> str:
-    wanted = _asked_short(scheme)
-    return _(
-        "{wanted}{wanted_2}. Also the names of those to be consulted (permissions) and the speed "
-        "that drivers keep to, if it has been measured."
-    ).format(wanted=wanted[0].upper(), wanted_2=wanted[1:])
+    if counts["measure"]:
+        asked.append(
+            _(
+                "A visit with the group to {measure} of them, where something is to be measured."
+            ).format(measure=counts["measure"])
+        )
+    asked.append(_("The names of those to be consulted, and the speed that drivers keep to."))
+    return asked
 
 
 def _aim(scheme: Scheme) -> str:
     knowledge = scheme.after.knowledge
-    won, little = [], []
-    for change in scheme.comparison.groups:
+    changes = scheme.comparison.groups
+    little = sum(map(hardly_moves, changes))
+    won = []
+    for change in sorted(changes, key=lambda one: one.linked_before - one.linked_after):
         name = knowledge.groups[change.group].name.lower()
-        gain = change.linked_after - change.linked_before
-        if hardly(change.linked_before, change.linked_after):
-            little.append(name)
-        elif gain:
-            won.append(
-                f"{name} {signed(gain)}" + (_(" (not sure)") if change.sure is False else "")
-            )
+        before, after, gain = change_words(change.linked_before, change.linked_after)
+        if not hardly_moves(change):
+            unsure = _(" (not sure)") if change.sure is False else ""
+            won.append(f"{name} {before} to {after} ({gain}){unsure}")
     words = _("Flowers and stepping stones for wildlife that flies. ")
     if scheme.ask.goal == "cover":
         words += _(
@@ -255,12 +234,14 @@ def _aim(scheme: Scheme) -> str:
             "something towards it. "
         ).format(curve=scheme.curve[-1].value)
     words += (
-        _("Linked homes: {won}. ").format(won="; ".join(won))
+        _("Homes that they can reach: {won}. ").format(won="; ".join(won[:_LISTED]))
         if won
         else _("By the measure used little is won. ")
     )
     if little:
-        words += _("Hardly any change: {little}. ").format(little=", ".join(little))
+        words += ngettext(
+            "Hardly any change for {n} animal. ", "Hardly any change for {n} animals. ", little
+        ).format(n=little)
     return words + _("Homes are an index of room for wildlife, not a forecast of animals.")
 
 

@@ -2,20 +2,23 @@
 
 import shapely
 
+from patchnet.assess.compare import GroupChange
 from patchnet.core.texts import _
 from patchnet.pages.kit.garden_drawing import GardenDrawing
-from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.templates import Markup
-from patchnet.pages.kit.to_scale import fitting_paper
+from patchnet.pages.kit.to_scale import Paper, fitting_paper
 from patchnet.pages.public_table import nobodys
 from patchnet.pages.public_view import plain_ground
 from patchnet.pages.scheme.pack import SchemePack, centimetres
+from patchnet.pages.terminal.compare_text import change_words, hardly
 from patchnet.scheme.planter_scheme import Scheme
 
-__all__ = ["figures_of", "front_drawing"]
+__all__ = ["figures_of", "front_drawing", "hardly_moves", "states_drawn"]
 
+_TOLD = 0.05  # homes within reach: a change of less is not told by itself
 _WIDE_MM, _HIGH_MM = 180, 62
 _AROUND_M = 25.0  # drawn beyond the outermost planters
+_CLOSE_M = 10.0  # the same, before and after
 
 
 def front_drawing(pack: SchemePack) -> Markup:
@@ -26,18 +29,43 @@ def front_drawing(pack: SchemePack) -> Markup:
     pack
         The scheme; empty where it has no planter.
     """
-    scheme, know = pack.scheme, pack.knowledge
+    scheme = pack.scheme
     if not scheme.planters:
         return Markup()
-    hood = scheme.neighbourhood
-    plain = plain_ground(hood, ~nobodys(hood, know))
     boxes = [one.site.polygon for one in scheme.planters]
     around = shapely.buffer(shapely.union_all(boxes), _AROUND_M)
     paper = fitting_paper(around, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=2, step=50)
-    drawing = GardenDrawing(plain, know, paper)
+    return _drawn(pack, paper, _("The street with its planters"), boxes)
+
+
+def states_drawn(pack: SchemePack) -> list[tuple[str, Markup]]:
+    """Draw the street as it is and with its planters, the same piece of ground twice.
+
+    Parameters
+    ----------
+    pack
+        The scheme.
+    """
+    boxes = [one.site.polygon for one in pack.scheme.planters]
+    around = shapely.buffer(shapely.union_all(boxes), _CLOSE_M)
+    paper = fitting_paper(
+        around, wide_mm=_WIDE_MM / 2, high_mm=_HIGH_MM * 0.7, margin_mm=2, step=50
+    )
+    return [
+        (words, _drawn(pack, paper, words, shown))
+        for words, shown in ((_("Today"), []), (_("With the planters"), boxes))
+    ]
+
+
+def _drawn(
+    pack: SchemePack, paper: Paper, title: str, boxes: list[shapely.Polygon]
+) -> Markup:  # fmt: skip
+    """A piece of the street without the scheme's planters as plots, and boxes in the one colour."""
+    hood, know = pack.scheme.before.neighbourhood, pack.knowledge
+    drawing = GardenDrawing(plain_ground(hood, ~nobodys(hood, know)), know, paper)
     for box in boxes:
         drawing.add(paper.path(box, css="planter-box"))
-    return drawing.svg(title=_("The street with its planters"), to_scale=False)
+    return drawing.svg(title=title, to_scale=False)
 
 
 def figures_of(pack: SchemePack) -> list[tuple[str, str]]:
@@ -57,7 +85,7 @@ def figures_of(pack: SchemePack) -> list[tuple[str, str]]:
     if len(known) < len(widths):
         way = _("least walking width left; some are still to be measured")
     return [
-        _won(scheme),
+        _gain(scheme),
         (pack.money(pack.total), _("all in; prices are assumed until offers are in")),
         (least, way),
         (
@@ -67,8 +95,20 @@ def figures_of(pack: SchemePack) -> list[tuple[str, str]]:
     ]
 
 
-def _won(scheme: Scheme) -> tuple[str, str]:
-    """Islands joined where any are, else the animal whose linked homes rise by the largest part."""
+def hardly_moves(change: GroupChange) -> bool:
+    """Whether an animal's homes within reach change by too little to be told.
+
+    Parameters
+    ----------
+    change
+        Of the animal.
+    """
+    before, after = change.linked_before, change.linked_after
+    return abs(after - before) < _TOLD or hardly(before, after)
+
+
+def _gain(scheme: Scheme) -> tuple[str, str]:
+    """Islands joined where any are, else the animal whose homes within reach rise most."""
     know = scheme.after.knowledge
     sure = [one for one in scheme.comparison.groups if one.sure is not False]
     joined = [one for one in sure if one.components_after < one.components_before]
@@ -80,12 +120,12 @@ def _won(scheme: Scheme) -> tuple[str, str]:
                 animal=know.groups[one.group].name.lower()
             ),
         )
-    risen = [one for one in sure if one.linked_after > one.linked_before > 0]
+    risen = [one for one in sure if one.linked_after > one.linked_before and not hardly_moves(one)]
     if not risen:
         return "0", _("animals for which a gain is sure")
-    one = max(risen, key=lambda each: each.linked_after / each.linked_before)
-    share = 100 * (one.linked_after / one.linked_before - 1)
+    one = max(risen, key=lambda each: each.linked_after - each.linked_before)
+    before, after, _won = change_words(one.linked_before, one.linked_after)
     return (
-        f"+{figure(share)} %",
+        f"{before} \N{RIGHTWARDS ARROW} {after}",
         _("homes that the {animal} can reach").format(animal=know.groups[one.group].name.lower()),
     )

@@ -4,9 +4,12 @@ import geopandas as gpd
 import pandas as pd
 
 from patchnet.core.texts import _
+from patchnet.knowledge.records import Knowledge
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.places import reason_words, reasons_of
-from patchnet.pages.scheme.quantities import litres_a_visit, load_of
+from patchnet.plan.box_planting import BoxPlanting
+from patchnet.scheme.bill import planter_cost
+from patchnet.scheme.loads import litres_a_visit, load_of
 from patchnet.street import Site, Street
 
 __all__ = ["layers_of", "planter_table", "site_table", "street_table"]
@@ -43,6 +46,7 @@ def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
                 "longitude": round(spot.x, 7),
                 "planting": pack.group_of(one).letter,
                 "recipe": one.recipe.name,
+                **_planted(pack.group_of(one).box, know),
                 "soil_litres": round(load.litres, 1),
                 "wet_soil_light_kg": round(load.light_kg, 1),
                 "wet_soil_loam_kg": round(load.loam_kg, 1),
@@ -50,12 +54,29 @@ def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
                 "water_a_visit_litres": round(litres_a_visit(size, know), 1),
                 "keeper": one.keeper or "",
                 "carry_m": one.carry_m,
-                "cost_estimate_gbp": round(one.cost, 2),
+                "cost_gbp": planter_cost(one, know),
             }
         )
     return gpd.GeoDataFrame(
         pd.DataFrame(rows), geometry=[one.site.polygon for one in scheme.planters], crs=crs
     )
+
+
+def _planted(box: BoxPlanting, knowledge: Knowledge) -> dict[str, object]:
+    """What is planted: soil, plants, and the area of every feature, as it was assessed."""
+    plants = box.plants(knowledge)
+    areas = {f"{key}_m2": round(box.amounts.get(key, 0.0), 4) for key in _features(knowledge)}
+    return {
+        "soil_m2": round(box.soil_m2, 4),
+        "plants": plants,
+        "bulbs": sum(box.numbers.values()) - plants,
+        **areas,
+    }
+
+
+def _features(knowledge: Knowledge) -> list[str]:
+    """Every feature that some recipe plants, so that all tables have the same columns."""
+    return list(dict.fromkeys(key for one in knowledge.recipes.values() for key in one.amounts))
 
 
 def _place(site: Site, street: Street) -> dict[str, object]:

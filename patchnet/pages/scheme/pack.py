@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import pyproj
 
@@ -11,9 +12,14 @@ from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.to_scale import A4, SheetSize
 from patchnet.pages.scheme.plants import PlantGroup, plant_groups
-from patchnet.pages.scheme.quantities import Quantity, bill_of, total_of
+from patchnet.scheme.bill import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
+from patchnet.scheme.who_gains import Gains, who_gains
+from patchnet.scheme.years import Years, years_of
 from patchnet.street.site import Basis
+
+if TYPE_CHECKING:
+    from patchnet.pages.scheme.alternatives import Alternative
 
 __all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "rule_words", "width_words"]
 
@@ -63,11 +69,25 @@ class Told:
 
 @dataclass(frozen=True, eq=False)
 class SchemePack:
-    """A scheme with its planting and its bill; `paper` is what its plans are drawn on."""
+    """A scheme with its planting and its bill.
+
+    Attributes
+    ----------
+    scheme, told
+        The scheme, and what its people say of it.
+    paper
+        What its plans are drawn on.
+    alternatives
+        Schemes it was compared with, itself among them; empty: none.
+    tape_sheet
+        Name of the tape-measure sheet in its folder; empty: there is none.
+    """
 
     scheme: Scheme
     told: Told
     paper: SheetSize = A4
+    alternatives: "tuple[Alternative, ...]" = ()
+    tape_sheet: str = ""
 
     @property
     def knowledge(self) -> Knowledge:
@@ -82,12 +102,23 @@ class SchemePack:
     @cached_property
     def bill(self) -> tuple[Quantity, ...]:
         """The bill of quantities."""
-        return bill_of(self.scheme, self.groups)
+        return bill_of(self.scheme)
 
     @property
     def total(self) -> float:
         """Sum of the bill."""
         return total_of(self.bill)
+
+    @cached_property
+    def years(self) -> Years:
+        """Money and hours of the years after building."""
+        return years_of(self.scheme, self.total)
+
+    @cached_property
+    def gains(self) -> Gains | None:
+        """Who lives beside it; None for the public, whose map has no single homes."""
+        public = self.scheme.neighbourhood.audience == "public"
+        return None if public else who_gains(self.scheme)
 
     @property
     def country(self) -> Country:

@@ -14,6 +14,7 @@ from patchnet.pages.scheme.certificate import (
 )
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.terminal.compare_text import signed
+from patchnet.scheme.bill import planter_cost
 from patchnet.scheme.planter_scheme import SchemeStep
 
 __all__ = ["phasing_html"]
@@ -46,7 +47,7 @@ def _order(pack: SchemePack) -> Markup:
     knowledge = scheme.after.knowledge
     rows, money, so_far = [], 0.0, 0.0
     for one in scheme.planters:
-        money += one.cost
+        money += planter_cost(one, knowledge)
         so_far += one.when_built
         homes = "; ".join(
             f"{knowledge.groups[key].name.lower()} {figure(won)}"
@@ -85,7 +86,7 @@ def _order(pack: SchemePack) -> Markup:
 
 
 def _share(part: float, whole: float) -> str:
-    return f"{100 * part / whole:.0f} %" if whole > 0 else "nothing"
+    return f"{100 * part / whole:.0f} %" if whole > 0 else _("nothing")
 
 
 def _more(step: SchemeStep) -> str:
@@ -108,7 +109,7 @@ def _curve(pack: SchemePack) -> Markup:
             )
             or _("none"),
             pack.money(step.cost),
-            "nothing" if scheme.exact else _more(step),
+            _("nothing") if scheme.exact else _more(step),
         )
         for step in curve
         if step.planters

@@ -1,16 +1,20 @@
-"""Every place that was looked at and not used, with every reason and figure."""
+"""Places that were looked at and not used, on one page: what stands in the way, how near."""
 
 from collections import Counter
+from collections.abc import Sequence
 
-from patchnet.core.texts import N_, Words, _
+from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, rule_words
 from patchnet.street import Finding, Site
+from patchnet.street.closeness import how_far_off, refusing
 
-__all__ = ["places_html", "reason_words", "reasons_of", "refusals"]
+__all__ = ["places_html", "reason_words", "reasons_of", "refusals", "stretches_of"]
 
 _SHORT = Words({"measured": N_("measured"), "from the map": N_("map"), "assumed": N_("assumed")})
+_LINES = 24  # stretches told in the report; the rest stands in scheme.gpkg
+_OPEN = 40  # places named that could be used
 
 
 def reasons_of(site: Site) -> tuple[Finding, ...]:
@@ -49,34 +53,86 @@ def refusals(sites: tuple[Site, ...]) -> dict[str, int]:
     return dict(sorted(counts.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
+def stretches_of(sites: Sequence[Site]) -> tuple[tuple[Site, ...], ...]:
+    """Put refused places together that follow each other on one side and fail by the same rule.
+
+    Parameters
+    ----------
+    sites
+        Every place looked at, in the order of the street.
+    """
+    found: list[list[Site]] = []
+    before: Site | None = None
+    for site in sites:
+        if site.verdict != "no":
+            before = None
+            continue
+        if before is not None and before.side == site.side and _main(before) == _main(site):
+            found[-1].append(site)
+        else:
+            found.append([site])
+        before = site
+    return tuple(map(tuple, found))
+
+
+def _main(site: Site) -> str:
+    return refusing(site.findings)[0].rule
+
+
 def places_html(pack: SchemePack) -> Markup:
-    """Counts by rule, then one line a place."""
+    """Counts by rule, then one line a stretch with the box that came closest."""
     scheme = pack.scheme
     used = {one.site.key for one in scheme.planters}
-    left = [site for site in scheme.sites if site.key not in used]
-    counts = [(rule_words(rule), number) for rule, number in refusals(scheme.sites).items()]
-    rows = [
-        (
-            site.key,
-            _(site.size.name),
-            _("open") if site.verdict != "no" else _("no"),
-            "; ".join(reason_words(one) for one in reasons_of(site))
-            or _("meets every rule tested"),
-        )
-        for site in left
-    ]
-    refused = ""
-    if counts:
-        refused = table(
-            _("Refused by rule"), (_("Rule"), _("Places refused")), counts, css="counts"
-        )
+    free = [one for one in scheme.sites if one.verdict != "no" and one.key not in used]
+    counts = refusals(scheme.sites)
+    stretches = stretches_of(scheme.sites)
+    told = sorted(stretches, key=lambda own: min(how_far_off(one.findings) for one in own))[:_LINES]
+    rows = [_row(own) for own in stretches if own in told]
     return render(
         "scheme/places.html",
-        counts=refused,
+        refused=sum(one.verdict == "no" for one in scheme.sites),
+        looked=counted(len(scheme.sites), "place"),
+        counts="; ".join(f"{rule_words(rule)} {number}" for rule, number in counts.items()),
+        free=len(free),
+        open=", ".join(one.key for one in free[:_OPEN]),
+        more=max(len(free) - _OPEN, 0),
+        left_out=len(stretches) - len(told),
         table=table(
-            _("Places not used"),
-            (_("Place"), _("Box tried"), _("Verdict"), _("Reasons")),
+            _("Places refused"),
+            (
+                _("Side"), _("Chainage"), _("Places"), _("What stands in the way"),
+                _("The box that came closest"), _("Also"),
+            ),
             rows,
             css="places",
+        )
+        if rows
+        else "",
+    )  # fmt: skip
+
+
+def _row(own: tuple[Site, ...]) -> tuple[object, ...]:
+    closest = min(own, key=lambda one: (how_far_off(one.findings), one.key))
+    reasons = refusing(closest.findings)
+    first, last = own[0].chainage_m, own[-1].chainage_m
+    others = sorted({rule_words(one.rule) for one in reasons[1:]})
+    return (
+        _(own[0].side),
+        f"{first:.0f} m" if first == last else _("{first:.0f} to {last:.0f} m").format(
+            first=first, last=last
         ),
+        len(own),
+        rule_words(reasons[0].rule),
+        _("{box} at {key}: {lack}").format(
+            box=_(closest.size.name), key=closest.key, lack=_lack(reasons[0])
+        ),
+        ", ".join(others),
+    )  # fmt: skip
+
+
+def _lack(one: Finding) -> str:
+    if one.figure is None or one.limit is None:
+        return _(one.basis)
+    return _("{figure:.2f} of {limit:g} {unit} ({basis})").format(
+        figure=one.figure, limit=one.limit, unit=one.unit, basis=_SHORT[one.basis]
     )

@@ -16,6 +16,7 @@ from patchnet.pages.scheme.drawing import (
     ground_layers,
     label,
     match_lines,
+    stretch_of,
 )
 from patchnet.pages.scheme.existing import object_marks
 from patchnet.pages.scheme.pack import BASIS_MARKS, SchemePack, centimetres
@@ -23,11 +24,21 @@ from patchnet.pages.scheme.plan_sheets import Sheet
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Site, Street
 
-__all__ = ["location_sheet", "planter_shapes", "proposal_scale", "proposal_sheets"]
+__all__ = [
+    "location_sheet",
+    "overview_sheet",
+    "planter_shapes",
+    "proposal_scale",
+    "proposal_sheets",
+]
 
 _LOCATION_SCALES = (500, 1250, 2500, 5000, 10000)
 _FINE, _PLAIN = 100, 200
 _FINE_SHEETS = 3  # sheets at 1:100 at most; longer streets are drawn at 1:200
+_OVERVIEW_SCALES = (200, 250, 500, 1000, 1250, 2500)
+_BESIDE_M = 8.0  # of street shown beyond the outermost planters
+_ROWS = 2  # lines of words on which planters that stand close together take turns
+_LINE_MM = 3.2
 _AROUND_M = 60.0  # of neighbourhood shown round the street
 _LETTER_MM = 1.8  # of paper for a letter of a street name, about
 _key = drawn_by("scheme/plan_sheets.html", "proposal_key")
@@ -81,6 +92,30 @@ def proposal_scale(street: Street, size: SheetSize = A4) -> int:
     return _FINE if len(cut_street(street, _FINE, size)) <= _FINE_SHEETS else _PLAIN
 
 
+def overview_sheet(pack: SchemePack) -> Sheet:
+    """All planters on one sheet, at the finest usual scale at which they fit on it."""
+    scheme, street = pack.scheme, pack.scheme.street
+    along = [one.site.chainage_m for one in scheme.planters]
+    start = max(min(along) - _BESIDE_M, 0.0)
+    stop = min(max(along) + _BESIDE_M, street.length_m)
+    need = 1000 * (stop - start) / pack.paper.used_mm
+    scale = next((one for one in _OVERVIEW_SCALES if one >= need), math.ceil(need / 500) * 500)
+    stretch = stretch_of(street, start, stop, scale, pack.paper)
+    order = sorted(scheme.planters, key=lambda one: (one.site.side, one.site.chainage_m))
+    drawn = together(
+        [
+            *ground_layers(stretch.paper, scheme.neighbourhood, street),
+            chainage_marks(stretch, street),
+            object_marks(stretch, street),
+            *(
+                planter_shapes(stretch, one, row=at % _ROWS if scale > _PLAIN else 0)
+                for at, one in enumerate(order)
+            ),
+        ]
+    )
+    return Sheet(_("The proposal"), stretch.paper, drawn, _key())
+
+
 def proposal_sheets(pack: SchemePack, *, first: int) -> list[Sheet]:
     """One sheet for each stretch that has planters; `first` is the number of the first sheet."""
     scheme = pack.scheme
@@ -120,8 +155,18 @@ def _drawn_on(stretch: Stretch, pack: SchemePack) -> list[PlacedPlanter]:
     return [one for one in pack.scheme.planters if window.intersects(one.site.polygon)]
 
 
-def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> Markup:
-    """A planter with its plants, its number on the road side and the width left on the other."""
+def planter_shapes(stretch: Stretch, planter: PlacedPlanter, *, row: int = 0) -> Markup:
+    """A planter with its plants, its number on the road side and the width left on the other.
+
+    Parameters
+    ----------
+    stretch
+        Of the street, on its paper.
+    planter
+        What is drawn.
+    row
+        By so many lines words stand farther out, where planters are close together on the paper.
+    """
     paper, site = stretch.paper, planter.site
     grown = shapely.buffer(site.polygon, site.size.spread_m, join_style="mitre", cap_style="square")
     east, north = _outward(site)
@@ -145,12 +190,13 @@ def planter_shapes(stretch: Stretch, planter: PlacedPlanter) -> Markup:
             ends = [(foot.x - s * north * tick, foot.y + s * east * tick) for s in (1, -1)]
             parts.append(paper.path(shapely.LineString(ends), css="dimension"))
         mark = f"{centimetres(site.clear_m)} {BASIS_MARKS[site.clear_basis]}"
-    behind = edge + (site.clear_m or 0.0) + 4.2 * paper.scale / 1000
+    line_m = paper.scale / 1000 * (4.2 + row * _LINE_MM)
+    behind = edge + (site.clear_m or 0.0) + line_m
     if not paper.window().buffer(-2.0 * paper.scale / 1000).covers(out(behind)):
         # So wide that its end is off the sheet: the figure stands by the box.
-        behind = edge + 4.2 * paper.scale / 1000
+        behind = edge + line_m
     parts.append(label(paper, out(behind), mark, css="halo clear-width"))
-    front = -(half + site.offset_m + 2.4 * paper.scale / 1000)
+    front = -(half + site.offset_m + (2.4 + row * _LINE_MM) * paper.scale / 1000)
     parts.append(label(paper, out(front), planter.plot, css="halo planter-name"))
     return together(parts)
 

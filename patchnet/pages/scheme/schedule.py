@@ -1,94 +1,202 @@
-"""The plant schedule: what is planted in each kind of planter, in Latin and English."""
+"""The planting: what stands in each box, how closely, and when it flowers."""
 
-from patchnet.core.texts import N_, WordList, _, source_of
-from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import MONTH_NAMES, month_spans
+from patchnet.core.texts import _, source_of
+from patchnet.knowledge.records import Plant
+from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS, month_spans
 from patchnet.pages.kit.planting_calendar import calendar_figure
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.plants import PlantGroup
 
-__all__ = ["schedule_html"]
+__all__ = ["calendars_html", "schedule_html"]
 
 _latin = drawn_by("scheme/latin.html", "latin")
-
-_HEADS: WordList[str] = WordList(
-    (
-        N_("Plant"),
-        N_("Latin name"),
-        N_("In one"),
-        N_("In all"),
-        N_("Flowers"),
-        N_("Height"),
-        N_("Spread"),
-        N_("Light"),
-        N_("Native"),
-        N_("Hazard"),
-    )
-)
+_STAND_INS = 8
+_SHOWN_M2 = 0.005  # of a feature: less is not told
+_HARMLESS = "none"  # how a plant's hazard begins, in the tables' English, where none is known
 
 
 def schedule_html(pack: SchemePack) -> Markup:
-    """One table for every kind of planter, and its year in flower."""
+    """Boxes by letter with their areas, one table of plants, and the year in flower."""
+    know = pack.knowledge
+    first, last = (int(know.setting(f"planting_box_month_{end}")) for end in ("first", "last"))
     return render(
-        "scheme/schedule.html", groups=[_group(group, pack.knowledge) for group in pack.groups]
+        "scheme/schedule.html",
+        boxes=_boxes(pack),
+        plants=_plants(pack),
+        year=_year(pack),
+        least=f"{know.setting('planting_box_plants_m2'):g}",
+        shrub=f"{know.setting('planting_box_shrub_m2'):g}",
+        gaps=[words for group in pack.groups for words in _gaps(group, first, last)],
+        winter=_winter(pack.groups, first, last),
+        also=_also(pack),
     )
 
 
-def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
-    count = len(group.planters)
+def _boxes(pack: SchemePack) -> Markup:
+    know = pack.knowledge
     rows = []
-    for key, number in group.numbers.items():
-        plant = knowledge.plants[key]
-        hazard = "" if source_of(plant.hazard).casefold().startswith("none") else plant.hazard
+    for group in pack.groups:
+        box = group.box
+        plants = box.plants(know)
+        bulbs = sum(box.numbers.values()) - plants
+        parts = "; ".join(
+            f"{_part(key, pack)} {area:.2f}"
+            for key, area in box.amounts.items()
+            if area >= _SHOWN_M2
+        )
+        rows.append(
+            (
+                group.letter,
+                ", ".join(one.plot for one in group.planters),
+                know.mixes[box.mix].name if box.mix else _("no tested mix"),
+                _("{m2:.2f} m², {cm:.0f} cm deep").format(
+                    m2=box.soil_m2, cm=group.size.soil_depth_m * 100
+                ),
+                _("{plants} and {bulbs} bulbs").format(plants=plants, bulbs=bulbs)
+                if bulbs
+                else str(plants),
+                f"{plants / box.soil_m2:.0f}",
+                parts,
+            )
+        )
+    return table(
+        _("Boxes and what stands in them"),
+        (
+            _("Box"), _("Planters"), _("Mix"), _("Soil of one"), _("Plants in one"),
+            _("A square metre"), _("Counted as, m²"),
+        ),
+        rows,
+        css="boxes",
+    )  # fmt: skip
+
+
+def _part(feature: str, pack: SchemePack) -> str:
+    """What a part of a box is called."""
+    know = pack.knowledge
+    if feature == know.plot_kinds[know.plot_kind_for("box")].implies:
+        return _("low plants")
+    return know.features[feature].name.split(" (")[0].lower()
+
+
+def _plants(pack: SchemePack) -> Markup:
+    know, groups = pack.knowledge, pack.groups
+    keys = dict.fromkeys(key for group in groups for key in group.numbers)
+    order = sorted(
+        keys, key=lambda key: (_LAYERS.index(know.plants[key].tier), know.plants[key].name)
+    )
+    rows = []
+    for key in order:
+        plant = know.plants[key]
+        total = sum(group.numbers.get(key, 0) * len(group.planters) for group in groups)
         rows.append(
             (
                 plant.name,
                 _latin(plant.latin),
-                number,
-                number * count,
-                month_spans(plant.flower_months) if plant.flower_months else _("does not matter"),
-                f"{plant.height.value:g} m",
-                f"{plant.spread.value:g} m",
+                *(group.numbers.get(key, "") for group in groups),
+                total,
+                month_spans(plant.flower_months) if plant.flower_months else "",
+                _size(plant),
                 _(plant.light),
-                _("yes") if plant.native else _("no"),
-                hazard or _("none known"),
+                _("yes") if plant.native else "",
+                _harm(plant),
             )
         )
-    return {
-        "letter": group.letter,
-        "recipe": group.recipe,
-        "size": group.size,
-        "depth": f"{group.size.soil_depth_m * 100:.0f}",
-        "names": ", ".join(one.plot for one in group.planters),
-        "table": table(
-            _("Planting {letter}").format(letter=group.letter), _HEADS, rows, css="plants"
+    heads = (
+        _("Plant"), _("Latin name"), *(group.letter for group in groups), _("In all"),
+        _("Flowers"), _("Kept to, cm"), _("Light"), _("Native"), _("Known harm"),
+    )  # fmt: skip
+    return table(_("Plant schedule"), heads, rows, css="plants")
+
+
+_LAYERS = (
+    "shrub", "climber", "tree", "tall", "mid", "ground", "trailing", "filler", "aquatic", "bulb",
+)  # fmt: skip
+
+
+def _size(plant: Plant) -> str:
+    height = (plant.kept_height or plant.height).value * 100
+    return f"{height:.0f} x {plant.width_m * 100:.0f}"
+
+
+def _harm(plant: Plant) -> str:
+    harmless = source_of(plant.hazard).casefold().startswith(_HARMLESS)
+    return _("none known") if harmless else plant.hazard
+
+
+def _year(pack: SchemePack) -> Markup:
+    rows = [
+        (
+            group.letter,
+            *(len(one.plants) or "\N{EN DASH}" for one in group.box.planting.calendar),
         )
-        if rows
-        else "",
-        "notes": _notes(group, knowledge),
-        "calendar": calendar_figure(group.planting, knowledge),
-    }
-
-
-def _notes(group: PlantGroup, knowledge: Knowledge) -> list[str]:
-    planting = group.planting
-    notes = [
-        _(
-            "{feature_name}: no plant of the tables both fits a street planter and is harmless "
-            "there, though the ecological case counts on it. Choose with your supplier, or choose "
-            "another planting."
-        ).format(feature_name=knowledge.features[feature].name)
-        for feature in group.missing
+        for group in pack.groups
     ]
-    short = (*planting.uncovered, *planting.no_room)
-    if short:
-        months = ", ".join(MONTH_NAMES[month - 1] for month in sorted(short))
-        notes.append(_("Hungry months that stay without flowers: {months}.").format(months=months))
-    if planting.also_fit:
-        names = ", ".join(knowledge.plants[key].name for key in planting.also_fit[:8])
-        notes.append(_("Where one cannot be had, these fit too: {names}.").format(names=names))
-    if not planting.exact:
-        notes.append(_("The choice is good but not proved best."))
-    return notes
+    return table(
+        _("Kinds in flower, month by month"), (_("Box"), *MONTHS), rows, css="year flowering"
+    )
+
+
+def _gaps(group: PlantGroup, first: int, last: int) -> list[str]:
+    """Months of the season in which a box has nothing in flower."""
+    bare = [month for month in group.box.bare if first <= month <= last]
+    if not bare:
+        return []
+    months = ", ".join(MONTH_NAMES[month - 1] for month in bare)
+    return [
+        _(
+            "Box {letter}: nothing harmless that may stand there flowers in {months}. The boxes "
+            "beside it have to."
+        ).format(letter=group.letter, months=months)
+    ]
+
+
+def _winter(groups: tuple[PlantGroup, ...], first: int, last: int) -> str:
+    """Months outside the season in which no box at all has something in flower."""
+    none = set(range(1, 13))
+    some: set[int] = set()
+    for group in groups:
+        none &= set(group.box.bare)
+        some |= set(group.box.bare)
+    without = [month for month in range(1, 13) if month in none and not first <= month <= last]
+    if without:
+        return _(
+            "Nothing harmless flowers in any of these boxes in {months}: said here rather than "
+            "filled up with poisonous bulbs."
+        ).format(months=", ".join(MONTH_NAMES[month - 1] for month in without))
+    november = sorted(month for month in some if not first <= month <= last)
+    if november:
+        return _("In {months} only some of the boxes have something in flower.").format(
+            months=", ".join(MONTH_NAMES[month - 1] for month in november)
+        )
+    return ""
+
+
+def _also(pack: SchemePack) -> str:
+    """Plants that the mixes name as stand-ins and that fit: for what cannot be had."""
+    know = pack.knowledge
+    used = {key for group in pack.groups for key in group.numbers}
+    found: dict[str, None] = {}
+    for group in pack.groups:
+        fits = set(group.box.planting.also_fit)
+        for line in know.mixes[group.box.mix].lines if group.box.mix else ():
+            if line.plant in group.numbers:
+                found |= dict.fromkeys(key for key in line.swaps if key in fits - used)
+    return ", ".join(know.plants[key].name for key in list(found)[:_STAND_INS])
+
+
+def calendars_html(pack: SchemePack) -> Markup:
+    """The year in flower of every box, plant by plant."""
+    return render(
+        "scheme/calendars.html",
+        groups=[
+            {
+                "letter": group.letter,
+                "names": ", ".join(one.plot for one in group.planters),
+                "words": group.recipe.words,
+                "calendar": calendar_figure(group.box.planting, pack.knowledge),
+            }
+            for group in pack.groups
+        ],
+    )

@@ -11,9 +11,9 @@ from patchnet.street.site import SIDES
 __all__ = ["section_html", "sections_of"]
 
 _SCALES = (20, 25, 50, 100)
-_WIDE = 176.0  # mm
+_WIDE, _HALF = 176.0, 86.0  # mm: one section, or two beside each other
 _ROAD_M, _BEHIND_M = 0.5, 0.3  # of carriageway and of ground behind the footway
-_HEADROOM_M = 1.9  # of air drawn above the footway
+_HEADROOM_M = 1.6  # of air drawn above the footway
 _UNKNOWN_M = 2.0  # of walking width drawn, broken, where nobody knows it
 _FOOT_MM = 30.0  # mm below the footway: bed and dimensions
 _LEFT_MM, _BED_MM, _STONE_MM, _WALL_MM = 2.0, 3.5, 4.0, 0.8  # mm of paper, for the eye only
@@ -33,18 +33,22 @@ def sections_of(pack: SchemePack) -> tuple[PlacedPlanter, ...]:
 
 def section_html(pack: SchemePack) -> Markup:
     """A section for each side, through the planter that leaves least to walk in."""
+    through = sections_of(pack)
     return render(
-        "scheme/section.html", sections=[_section(one, pack) for one in sections_of(pack)]
+        "scheme/section.html",
+        sections=[
+            _section(one, pack, wide=_WIDE if len(through) == 1 else _HALF) for one in through
+        ],
     )
 
 
-def _section(planter: PlacedPlanter, pack: SchemePack) -> dict[str, object]:
+def _section(planter: PlacedPlanter, pack: SchemePack, *, wide: float) -> dict[str, object]:
     site, size = planter.site, planter.site.size
     clear = _UNKNOWN_M if site.clear_m is None else site.clear_m
     least = site.offset_m + size.width_m + size.spread_m + clear
     footway = max(site.footway_m or 0.0, least)
     total = _ROAD_M + footway + _BEHIND_M
-    scale = next((one for one in _SCALES if total * 1000 / one <= _WIDE), _SCALES[-1])
+    scale = next((one for one in _SCALES if total * 1000 / one <= wide), _SCALES[-1])
     mm = 1000 / scale
     high = _HEADROOM_M * mm + _FOOT_MM
     paper = Paper((0.0, 0.0), scale, round(total * mm + 4, 2), round(high, 2))

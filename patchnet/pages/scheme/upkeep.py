@@ -1,46 +1,58 @@
 """Twelve months of upkeep, and who waters what."""
 
 import math
+from operator import sub
 
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
-from patchnet.pages.scheme.quantities import (
+from patchnet.scheme.loads import (
     Rota,
     litres_a_visit,
     rotas_of,
     visits_by_month,
+    week_litres,
     year_litres,
 )
 from patchnet.scheme.planter_scheme import PlacedPlanter
 
-__all__ = ["upkeep_html"]
+__all__ = ["rota_html", "upkeep_html"]
 
 _do = drawn_by("scheme/upkeep_month.html", "do")
 _WHO: Words[str, str] = Words(
-    {"keeper": N_("keeper of the box"), "group": N_("group"), "all": N_("everybody")}
+    {"keeper": N_("keeper"), "group": N_("group"), "all": N_("everybody")}
 )
 
 
 def upkeep_html(pack: SchemePack) -> Markup:
-    """The year's grid, then the watering rota."""
+    """The year's grid with the water that the planting asks for."""
     know, planters = pack.knowledge, pack.scheme.planters
-    daily = know.scheme_figure("water_l_m2_day")
-    brings = know.setting("visit_litres_m2")
     missing = [one.plot for one in planters if one.keeper is None]
+    dry, usual = (year_litres(planters, know, dry=one) for one in (True, False))
+    thrifty = know.scheme_figure("thrifty_share")
     return render(
         "scheme/upkeep.html",
         grid=_grid(pack),
         review=f"{know.scheme_figure('review_months'):g}",
-        brings=f"{brings:g}",
-        daily=f"{daily:g}",
-        lasts=figure(brings / daily),
-        year=figure(year_litres(planters, know) / 1000),
-        kept=any(one.keeper is not None for one in planters),
+        brings=f"{know.setting('visit_litres_m2'):g}",
+        dry=figure(dry / 1000),
+        usual=figure(usual / 1000),
+        rain=f"{max(map(sub, week_litres(know), week_litres(know, dry=False))):g}",
+        thrifty=f"{10 * thrifty:.0f}",
         missing=missing,
         missing_words=counted(len(missing), "planter"),
+        hours=figure(pack.years.hours / len(planters)),
+    )
+
+
+def rota_html(pack: SchemePack) -> Markup:
+    """Who waters what, with lines for telephone and stand-in."""
+    know = pack.knowledge
+    return render(
+        "scheme/rota.html",
+        kept=any(one.keeper is not None for one in pack.scheme.planters),
         rotas=[
             _keeper(rota, pack, know.scheme_figure("water_can_l")) for rota in rotas_of(pack.scheme)
         ],
@@ -49,13 +61,17 @@ def upkeep_html(pack: SchemePack) -> Markup:
 
 def _grid(pack: SchemePack) -> Markup:
     know = pack.knowledge
-    visits = visits_by_month(know)
+    soil = sum(one.site.size.plan_m2 for one in pack.scheme.planters)
+    dry = week_litres(know)
+    keeper = _WHO["keeper"]
     rows: list[tuple[object, ...]] = [
         (
             _("Water: visits a week, first season"),
-            _("keeper of the box"),
-            *(f"{one:g}" for one in visits),
-        )
+            keeper,
+            *(f"{one:g}" for one in visits_by_month(know)),
+        ),
+        (_("Litres a m² in a week without rain"), keeper, *(f"{one:g}" for one in dry)),
+        (_("Litres for all boxes in such a week"), keeper, *(f"{one * soil:.0f}" for one in dry)),
     ]
     rows += [
         (

@@ -41,6 +41,7 @@ _NAMED = 8
 _LITTLE = 0.02  # smaller changes than this share of the largest are not listed
 _FEATURES_NAMED = 20
 _HARDLY = 0.001  # share of the linked homes; a smaller change is "hardly any"
+_LEAST = 0.005  # homes: less than a two-hundredth of one is "hardly any", whatever its share
 _KINDS: Words[str, str] = Words(
     {
         "new": N_("is new"),
@@ -94,7 +95,7 @@ def signed_often(change: float, often: float | None, draws: int) -> str:
 
 
 def hardly(before: float, after: float) -> bool:
-    """Whether a change is too small, beside what was there, to rely on.
+    """Whether a change is too small, by itself or beside what was there, to rely on.
 
     Parameters
     ----------
@@ -103,10 +104,11 @@ def hardly(before: float, after: float) -> bool:
 
     Examples
     --------
-    >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1)
-    (True, False, False)
+    >>> hardly(2.1, 2.0997), hardly(140, 140.3), hardly(0, 0.1), hardly(0.00085, 0.000885)
+    (True, False, False, True)
     """
-    return before != after and abs(after - before) < _HARDLY * max(abs(before), abs(after))
+    least = max(_LEAST, _HARDLY * max(abs(before), abs(after)))
+    return before != after and abs(after - before) < least
 
 
 def change_words(before: float, after: float) -> tuple[str, str, str]:
@@ -130,7 +132,7 @@ def change_words(before: float, after: float) -> tuple[str, str, str]:
     """
     if before == after or hardly(before, after):
         told = _("no change") if before == after else _("hardly any")
-        return figure(before), figure(after), told
+        return figure(before), figure(before), told  # alike, as nothing is told between them
     # Two digits of the change, and one of each figure unless it is next to nothing.
     most = max(abs(before), abs(after))
     places = max(
