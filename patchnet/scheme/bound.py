@@ -10,7 +10,8 @@ bounded by something linear in "is this site used" (x, one number of 0-1 for eac
   shares with nobody (`_most_homes`), and what sharing takes off the place today; and by no more
   than with every site built.
 - The homes of a set that today takes all of something grow together by no more than planters add
-  to it, and what others must leave to them at most (`patchnet.scheme.ceiling`).
+  to it, and what others must leave to them at most (`patchnet.scheme.ceiling`). What some of them
+  win and others lose counts by the difference of how well they are linked alone.
 - Planters' own homes likewise.
 
 The log of its root is concave, so it lies under its tangent at any point. What is left is a
@@ -148,12 +149,15 @@ class _Clusters(NamedTuple):
         Shape (planters, clusters): most that can be won with 1, 2, 3 ... planters.
     sets
         Shape (sets, clusters): homes of a set that one of what a cluster wins stands for at least.
+    member
+        Shape (sets, clusters): 1 where a cluster is part of a set.
     """
 
     gains: Array
     slack: Array
     caps: Array
     sets: Array
+    member: Array
 
     @classmethod
     def of(cls, ceiling: GroupCeiling, planters: int) -> "_Clusters":
@@ -164,9 +168,8 @@ class _Clusters(NamedTuple):
         count = len(ceiling.sets.spare)
         if touched.size == 0 or planters < 1:
             empty = np.zeros(0)
-            return cls(
-                np.zeros((0, len(dense))), empty, np.zeros((planters, 0)), np.zeros((count, 0))
-            )
+            none = np.zeros((count, 0))
+            return cls(np.zeros((0, len(dense))), empty, np.zeros((planters, 0)), none, none)
         dense, slack = dense[:, touched], slack[touched]
         # The most that so many sites can bring, place by place, and the most there is room for.
         largest = min(planters, len(dense))
@@ -184,16 +187,18 @@ class _Clusters(NamedTuple):
             for part in np.array_split(run, min(each, len(run)))
         ]
         gains = np.array([dense[:, part].sum(axis=1) for part in parts])
-        sets = np.zeros((count, len(parts)))
+        sets, member = np.zeros((count, len(parts))), np.zeros((count, len(parts)))
         for at, part in enumerate(parts):
             heaviest = float(ceiling.weight[touched[part]].max())
             if own[part[0]] >= 0 and heaviest > 0:
                 sets[own[part[0]], at] = 1.0 / heaviest
+                member[own[part[0]], at] = 1.0
         return cls(
             gains,
             np.array([slack[part].sum() for part in parts]),
             np.stack([cap[:, part].sum(axis=1) for part in parts], axis=1),
             sets,
+            member,
         )
 
 
@@ -224,6 +229,7 @@ def _block(ceiling: GroupCeiling, clusters_of: _Clusters, planters: int, slope: 
         [
             csr_array(gains),
             ceiling.sets.added,
+            ceiling.sets.added,
             diags_array(np.array(rows)) @ ceiling.able[column]
             if rows
             else csr_array((0, gains.shape[1])),
@@ -234,14 +240,28 @@ def _block(ceiling: GroupCeiling, clusters_of: _Clusters, planters: int, slope: 
         shape=(len(column), pairs),
     )
     need = block_diag(
-        [vstack([eye_array(clusters), csr_array(clusters_of.sets)]), of_pairs]
+        [
+            vstack(
+                [
+                    eye_array(clusters),
+                    csr_array(clusters_of.sets),
+                    csr_array(clusters_of.member / ceiling.sets.heavy[:, None]),
+                ]
+            ),
+            of_pairs,
+        ]
     ).tocsr()
     return _Block(
         gain=np.full(clusters + pairs, slope),
         most=np.r_[caps, _reachable(starts, ceiling.won, planters)],
         need=need,
         by=by,
-        shift=np.r_[clusters_of.slack, ceiling.sets.spare, np.array(shifts)],
+        shift=np.r_[
+            clusters_of.slack,
+            ceiling.sets.spare,
+            ceiling.sets.core + ceiling.sets.brought / ceiling.sets.heavy,
+            np.array(shifts),
+        ],
     )
 
 

@@ -120,12 +120,12 @@ def first_failing(
     if start == end:
         return None
     good = start
-    for bad in np.geomspace(start, end, steps + 1)[1:].tolist():
-        if stands(bad):
-            good = bad
-            continue
-        while abs(bad - good) > close:
-            middle = (good + bad) / 2
-            good, bad = (middle, bad) if stands(middle) else (good, middle)
-        return float(good)
-    return None
+    values = np.geomspace(start, end, steps + 1).tolist()
+    at = next((at for at in range(1, steps + 1) if not stands(values[at])), None)
+    if at is None:
+        return None
+    good, bad = values[at - 1], values[at]
+    while abs(bad - good) > close:
+        middle = (good + bad) / 2
+        good, bad = (middle, bad) if stands(middle) else (good, middle)
+    return float(good)

@@ -40,6 +40,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 _SIGNATURES = 300  # sets of sites told apart; to pairs beyond these any site may help
 _LEAST = 1e-9  # homes: no less is lacking
+_LEAST_WEIGHT = 1e-3  # homes squared for one home: a larger weight is always a bound too
 
 
 class SharedSets(NamedTuple):
@@ -51,13 +52,23 @@ class SharedSets(NamedTuple):
         Shape (n,): the set that stopped the homes of each place; -1: none.
     spare
         Shape (sets,): homes by which all of a set can rise together at most without a planter.
+    fall
+        Shape (n,): homes that may be taken from each place, and with them as much of that rise.
     added
         Shape (sets, sites x recipes): homes by which each planter raises that.
+    core, heavy, brought
+        Shape (sets,), see `_by_exchange`: homes by which all of a set rise, those that fall
+        counted, without a planter; what one of them adds to the sum over pairs at most; and what
+        exchanges within the set add to it at most.
     """
 
     of: NDArray[np.intp]
     spare: Array
+    fall: Array
     added: csr_array
+    core: Array
+    heavy: Array
+    brought: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +130,7 @@ def ceiling_of(
     now = field.today
     slack = np.where(alone.homes - now > _LEAST, alone.homes - now, 0.0)
     gained = np.maximum(most - now, 0.0)
-    sets = _shared_sets(field, planters)
+    sets = _by_exchange(field, chances, gained, _shared_sets(field, planters), planters)
     together = _together(sets, gained, planters)
     weight = 2 * (chances @ now) + _most_around(chances, sets, gained, together)
     counts = _counts(planters)
@@ -182,7 +193,10 @@ def _unshared(field: GroupField) -> GroupField:
 def _shared_sets(field: GroupField, planters: int) -> SharedSets:
     """Sets that stopped today, and what can become of each."""
     n, picks = len(field.room), len(field.offers) * (len(field.offers[0]) if field.offers else 0)
-    nothing = SharedSets(np.full(n, -1, dtype=np.intp), np.zeros(0), csr_array((0, picks)))
+    none = np.zeros(0)
+    nothing = SharedSets(
+        np.full(n, -1, dtype=np.intp), none, np.zeros(n), csr_array((0, picks)), none, none, none
+    )
     _, shares = share_with(field, ())
     vital = [need for need in field.needs if need.demand.floor == 0]
     if shares.vital is None or not shares.vital[0].stops or not planters:
@@ -202,7 +216,44 @@ def _shared_sets(field: GroupField, planters: int) -> SharedSets:
         near = np.asarray(need.reach[members].sum(axis=0)).ravel()[field.plots :] > 0
         given = need.given[:, :, list(stop.months)].mean(axis=2) / need.demand.amount
         rows.append((given * near[:, None]).ravel())
-    return SharedSets(filled.stop, np.array(spare), csr_array(np.array(rows)))
+    fall = np.where(filled.stop >= 0, field.today - low, 0.0)
+    none = np.zeros(len(spare))
+    added = csr_array(np.array(rows))
+    return SharedSets(filled.stop, np.array(spare), fall, added, none, none, none)
+
+
+def _by_exchange(
+    field: GroupField, chances: Array, gained: Array, sets: SharedSets, planters: int
+) -> SharedSets:
+    """Put to each set what its homes can win together, whoever of them wins and who loses.
+
+    With d the homes won and lost, u = homes today + homes then, U their sum, and E = 1 - chances
+    then, what a set X wins of the sum over pairs is
+
+        sum_X d_i (U - (E u)_i) <= (U - e) D + sum_X fall_i ((E u)_i - e),
+
+    D = sum_X d_i, which is at most what is left over of what the set takes (`spare` without the
+    falls) and what planters add, and e the least (E u)_i of X. Where animals get from everywhere
+    to everywhere E is next to nothing, and it hardly matters which of them eats.
+    """
+    today, inside = field.today, sets.of >= 0
+    together = _together(sets, gained, planters)
+    # Nothing is known of how far others fall: u is at least today's for them.
+    least = np.where(inside, 2 * today - sets.fall, today)
+    near = (1.0 - chances) @ least
+    apart = 1.0 - field.chances
+    far = apart @ (2 * today) + _most_around(apart, sets, gained, together)
+    kept = np.array([sets.fall[sets.of == at].sum() for at in range(len(sets.spare))])
+    core = np.maximum(sets.spare - kept, 0.0)
+    added = -np.sort(-sets.added.toarray(), axis=1)[:, :planters].sum(axis=1)
+    whole = 2 * today.sum() + gained[~inside].sum() + (core + added).sum()
+    heavy, brought = np.zeros(len(core)), np.zeros(len(core))
+    for at in range(len(core)):
+        mine = sets.of == at
+        base = float(near[mine].min()) if mine.any() else 0.0
+        heavy[at] = max(whole - base, _LEAST_WEIGHT)
+        brought[at] = float(sets.fall[mine] @ np.maximum(far[mine] - base, 0.0))
+    return sets._replace(core=core, heavy=heavy, brought=brought)
 
 
 class _RoomBounds(NamedTuple):

@@ -20,6 +20,8 @@ from patchnet.scheme.together import SchemeRules
 
 __all__ = ["Choice", "choices_of", "proposed"]
 
+_LIKELY = 3  # schemes of each size that are filled
+
 
 @dataclass(frozen=True, eq=False)
 class Choice:
@@ -35,12 +37,15 @@ class Choice:
         The best scheme of each size, filled exactly.
     exact
         Whether every scheme there is was filled.
+    proved
+        Of schemes with at most so many planters every one was filled.
     """
 
     verdicts: tuple[str, ...]
     rules: SchemeRules
     best: Best
     exact: bool
+    proved: int
 
     @property
     def picks(self) -> tuple[Pick, ...]:
@@ -83,13 +88,13 @@ def choices_of(
         able = order <= at
         able[fixed] = True
         own = replace(rules, able=None if at >= last and able.all() else able)
-        best, exact = _found(filled, state, locked, own, knowledge)
+        best, exact, proved = _found(filled, state, locked, own, knowledge)
         for before in choices:
             for first in before.best.first.values():
                 for picks in first:
                     best.meet(picks, filled.value(picks))
         verdicts = tuple(one for one in VERDICTS[: at + 1] if one in ask.verdicts)
-        choices.append(Choice(verdicts, own, best, exact))
+        choices.append(Choice(verdicts, own, best, exact, proved))
     return tuple(choices)
 
 
@@ -116,8 +121,8 @@ def _found(
     locked: Sequence[Pick],
     rules: SchemeRules,
     knowledge: Knowledge,
-) -> tuple[Best, bool]:
-    """The best scheme of each size, filled exactly; and whether all there are were filled.
+) -> tuple[Best, bool, int]:
+    """The best scheme of each size, filled exactly; whether all were filled, and to which size.
 
     Where there are more than that, those that promise most are, among all or as searched for.
     """
@@ -131,24 +136,44 @@ def _found(
         promising = search_schemes(state, locked, rules)
     best = Best(rules)
     for first in promising.first.values():
-        for picks in first:
+        ordered = sorted(first, key=lambda picks: (-first[picks], rules.rank(picks)))
+        for picks in ordered if exact else ordered[:_LIKELY]:
             best.meet(picks, filled.value(picks))
+    proved = rules.planters
     if not exact:
-        _every_single(best, filled, locked, rules, few)
-        for count in sorted(best.picks):
-            _plant_otherwise(best, count, filled, locked, rules)
-    return best, exact
-
-
-def _every_single(
-    best: Best, filled: FilledState, locked: Sequence[Pick], rules: SchemeRules, most: int
-) -> None:
-    """Fill every scheme of one planter more than are locked in, where they are not too many."""
-    singles = np.argwhere(rules.open_to(locked)).tolist()
-    if len(singles) <= most:
-        for site, recipe in singles:
-            picks = (*locked, (site, recipe))
+        proved = _every_small(best, state, filled, locked, rules, few)
+        # Of the size that wins most all that were found are filled, and plantings tried.
+        count = len(best.overall)
+        for picks in promising.first[count]:
             best.meet(picks, filled.value(picks))
+        _plant_otherwise(best, count, filled, locked, rules)
+    return best, exact, proved
+
+
+def _every_small(
+    best: Best,
+    state: State,
+    filled: FilledState,
+    locked: Sequence[Pick],
+    rules: SchemeRules,
+    most: int,
+) -> int:
+    """Fill every scheme of one planter and of two beside those locked in, unless they are many.
+
+    Returns the size up to which every scheme was filled.
+    """
+    proved = len(locked)
+    for more in (1, 2):
+        size = len(locked) + more
+        if size > rules.planters:
+            break
+        every = every_scheme(state, locked, replace(rules, planters=size), most=most, keep=most)
+        if every is None:
+            break
+        for picks in every.first.get(size, ()):
+            best.meet(picks, filled.value(picks))
+        proved = size
+    return proved
 
 
 def _plant_otherwise(

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.draws import BATCH
 from patchnet.assess.over_draws import draws_of
-from patchnet.assess.spread import Spread, spread_of
+from patchnet.assess.spread import Spread
 from patchnet.assess.worth import vote_shares
 from patchnet.plan.in_draws import ChangesInDraws
 from patchnet.scheme.drawn_states import DrawnState, DrawnStates, SchemesAsked
@@ -36,8 +36,9 @@ Row = tuple[Array, Array]
 Bar = Callable[[Iterable[Any]], Iterable[Any]]
 _FROM_EACH = 2  # schemes taken from the search in one draw
 _MORE = 3  # beyond the number asked for, so many good planters are combined in every way
-_FILLED = 6  # schemes that promise most, over the draws and in use each, that are filled
-_LAST = 3  # of these, so many that are judged in all draws
+_FILLED = 4  # schemes that promise most, over the draws and in use each, that are filled
+_LAST = 2  # of these, and of those with other planting in one box, so many are judged in all draws
+_FEW = 8  # draws in which other planting is tried
 _ORDERED = 8  # up to so many planters every order is looked at
 
 
@@ -136,11 +137,12 @@ def choose_in_draws(
         if not pool:
             return None
         first = taken.ranked(pool, taken.judged(_promised, pool, some))
-        likely = _unique(
-            [*first[:_FILLED], *in_use, *planted_otherwise(first[0], asked.locked, asked.rules)]
-        )
+        likely = _unique([*first[:_FILLED], *in_use])
         leader, *others = taken.ranked(likely, taken.judged(_filled, likely, some))
-        last = _unique([leader, *others[:_LAST], *_planted_otherwise(leader, asked)])
+        planted = [leader, *planted_otherwise(leader, asked.locked, asked.rules)]
+        few = some[:: max(1, len(some) // _FEW)]
+        better = taken.ranked(planted, taken.judged(_filled, planted, few))
+        last = _unique([leader, *better[:_LAST], *others[:_LAST]])
         judged = taken.judged(_filled, [*last, *beside], range(draws), choose=len(last))
         chosen = taken.ranked(last, judged)[0]
         best = last.index(chosen)
@@ -161,7 +163,7 @@ def choose_in_draws(
         return InDraws(
             picks=ordered,
             draws=judged.count,
-            tried=len({*pool, *likely, *last}),
+            tried=len({*pool, *planted}),
             share=float(shares.mean()),
             harm=judged.harm(best),
             often=often_there(
@@ -238,10 +240,6 @@ class _Taken:
 
 def _unique(pool: Iterable[Picks]) -> list[Picks]:
     return list(dict.fromkeys(pool))
-
-
-def _planted_otherwise(picks: Picks, asked: SchemesAsked) -> list[Picks]:
-    return planted_otherwise(picks, asked.locked, asked.rules)
 
 
 def _first_pool(asked: SchemesAsked, found: Iterable[Picks], alone: Array) -> list[Picks]:

@@ -396,6 +396,8 @@ def _curve(task: _Task, choice: Choice, bound: SchemeBound) -> tuple[SchemeStep,
         return tuple(steps)
     limit = np.inf
     for at, step in reversed(list(enumerate(steps))):
+        if step.planters <= choice.proved:
+            continue
         # What more planters cannot win, fewer cannot.
         limit = min(limit, bound.of_size(step.planters, np.array(list(step.linked.values()))))
         steps[at] = replace(step, bound=step.value + max(limit - values[at], 0.0))

@@ -9,7 +9,7 @@ whose rank is least is taken (see `patchnet.scheme.together`).
 """
 
 import itertools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from math import comb
 
@@ -296,9 +296,7 @@ def _climb(
         picks = _open(state, rules)
         if chains and not _few(rules):
             if step % _EVERY == 0:
-                limits = state.after_at_most(picks)
-                order = np.argsort(-limits, kind="stable")[:_WIDE]
-                wide = {picks[at] for at in order.tolist()}
+                wide = _widest(state, picks)
             picks = [pick for pick in picks if pick in wide]
         shaken = np.ones(len(picks))
         if shake is not None:
@@ -324,6 +322,12 @@ def _climb(
         for pick in move:
             state.add(pick)
         best.meet(state.picks, state.value)
+
+
+def _widest(state: State, picks: Sequence[Pick]) -> set[Pick]:
+    """Of some planters those that may win most by themselves."""
+    order = np.argsort(-state.after_at_most(picks), kind="stable")[:_WIDE]
+    return {picks[at] for at in order.tolist()}
 
 
 def _open(state: State, rules: SchemeRules) -> list[Pick]:

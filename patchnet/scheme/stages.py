@@ -6,7 +6,7 @@ built go into one stage with those that make them worth having.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 
 from patchnet.scheme.planter_scheme import SchemeStage
 from patchnet.scheme.state import Pick
@@ -104,5 +104,5 @@ def stages_of(order: Sequence[Pick], worths: Worths, least: float) -> tuple[Sche
             stands=stands[end],
             together=end - first > 1,
         )
-        for first, end in zip(cuts, cuts[1:], strict=False)
+        for first, end in pairwise(cuts)
     )

@@ -22,7 +22,7 @@ from patchnet.street import Site
 __all__ = ["EQUAL", "SchemeRules"]
 
 EQUAL = 1e-9
-"""Worth below which two schemes are as good as each other: a ten-millionth of a percent of homes."""
+"""Difference of worth below which two schemes are as good as each other (1e-7 % of homes)."""
 _SLACK = 1e-9
 _PENCE = 0.2  # money by which the lines of a bill are rounded, for a planter, at most
 Rank = tuple[int, int, float, int, tuple[tuple[str, int], ...]]
