@@ -60,6 +60,7 @@ if TYPE_CHECKING:
     from patchnet.pages.survey.mend_table import write_mend_table
     from patchnet.pages.survey.pack import write_survey
     from patchnet.pages.survey.progress import survey_progress
+    from patchnet.pages.survey.project import Project, add_streets, read_project, write_project
     from patchnet.pages.survey.round import plan_survey
     from patchnet.plan.additions import possible_additions
     from patchnet.plan.facts import PlotFacts
@@ -86,6 +87,7 @@ if TYPE_CHECKING:
     from patchnet.sun.shade import sun_hours
     from patchnet.sun.surface_heights import read_surface_heights
     from patchnet.survey.forget import forget_plots, record_consent
+    from patchnet.survey.join_streets import join_streets
     from patchnet.survey.merge import Merged, write_merged
     from patchnet.survey.merge_survey import merge_survey
     from patchnet.survey.survey_layers import read_records
@@ -118,12 +120,14 @@ __all__ = [
     "PlotAnswer",
     "PlotFacts",
     "PlotPlan",
+    "Project",
     "Routes",
     "Scheme",
     "SchemeAsk",
     "StreetPlan",
     "TableFaults",
     "WrongUse",
+    "add_streets",
     "assess",
     "break_table",
     "build_neighbourhood",
@@ -139,6 +143,7 @@ __all__ = [
     "for_audience",
     "forget_plots",
     "from_networkx",
+    "join_streets",
     "keep_survey",
     "link_table",
     "load_knowledge",
@@ -165,6 +170,7 @@ __all__ = [
     "read_keepers",
     "read_measured",
     "read_neighbourhood",
+    "read_project",
     "read_records",
     "read_states",
     "read_street_plan",
@@ -187,6 +193,7 @@ __all__ = [
     "write_notice",
     "write_poster",
     "write_progress",
+    "write_project",
     "write_report",
     "write_routes",
     "write_street_sheet",
@@ -242,6 +249,7 @@ _WHERE = {
         "pages.survey.mend_table": ("write_mend_table",),
         "pages.survey.pack": ("write_survey",),
         "pages.survey.progress": ("survey_progress",),
+        "pages.survey.project": ("Project", "add_streets", "read_project", "write_project"),
         "pages.survey.round": ("plan_survey",),
         "plan.additions": ("possible_additions",),
         "plan.facts": ("PlotFacts",),
@@ -274,6 +282,7 @@ _WHERE = {
         "core.street_store": ("read_journal",),
         "survey.undo": ("undo_return",),
         "survey.verify": ("verify_street",),
+        "survey.join_streets": ("join_streets",),
         "survey.merge": ("Merged", "write_merged"),
         "survey.merge_survey": ("merge_survey",),
         "survey.survey_layers": ("read_records",),

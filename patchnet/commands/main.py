@@ -35,6 +35,11 @@ _COMMANDS = {
             N_("Make what volunteers take along: paper, spreadsheet, phone."),
         ),
         ("merge", "merge:merge", N_("Bring what volunteers hand in into the map of a street.")),
+        (
+            "project",
+            "project:project",
+            N_("Show how several streets are getting on, year on year."),
+        ),
         ("consent", "forget:consent", N_("Write down whether a plot may be shown in public.")),
         ("forget", "forget:forget", N_("Take a household out of every layer and all years.")),
         ("history", "history:history", N_("List what was changed in a street's file, and when.")),

@@ -29,11 +29,26 @@ __all__ = ["survey"]
     metavar="TEXT",
     help="Until when answers are kept with names, for the privacy notice.",
 )
-def survey(*, output: Path, title: str | None, contact: str, keep_until: str, asked: Asked) -> None:
+@click.option(
+    "--by-answers",
+    is_flag=True,
+    help="Ask first what the answers so far leave most open. Without it nobody can learn from the "
+    "page what others saw.",
+)
+def survey(
+    *,
+    output: Path,
+    title: str | None,
+    contact: str,
+    keep_until: str,
+    by_answers: bool,
+    asked: Asked,
+) -> None:
     """Make everything you need for a street survey: paper, spreadsheet, phone page.
 
     Into DIR go sheets.html (maps and tick boxes that print on A4, rules on the back), phone.html
-    (a page that works without network and keeps the answers on the phone), survey.xlsx with
+    (a page that works without network, asks ten questions first, and keeps the answers on the
+    phone), survey.xlsx with
     drop-down lists and survey.csv. Files in DIR that somebody filled in or changed are left
     alone. 'patchnet merge' brings the returns together.
 
@@ -50,6 +65,7 @@ def survey(*, output: Path, title: str | None, contact: str, keep_until: str, as
         title=title,
         contact=contact,
         keep_until=keep_until,
+        by_answers=by_answers,
         knowledge=asked.knowledge,
     )
     paths = write_survey(pack, output)

@@ -44,7 +44,7 @@ _RECORDS = frozenset(
 _HANDED_OUT = frozenset(
     ("released", "release_units", "release_shapes", "release_states", "release_about", "written")
 )
-FORM = 2
+FORM = 3
 """Form of a street's file as it is written today. 1: without a journal."""
 JOURNAL_LAYER, STORE_LAYER = "street_journal", "street_store"
 _STORE = frozenset((JOURNAL_LAYER, STORE_LAYER, "said_in"))

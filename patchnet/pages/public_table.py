@@ -8,11 +8,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from patchnet.core.errors import WrongUse
+from patchnet.core.street_store import read_journal
 from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.street.stretches import walking_order
 from patchnet.survey.households import households
+from patchnet.survey.join_streets import JOIN
 from patchnet.survey.release import Ledger, Released, class_edges, release, taking_part
 from patchnet.survey.release_layers import read_ledger, write_ledger
 from patchnet.survey.release_units import fix_units
@@ -56,6 +59,13 @@ def released_table(
         If the ledger cannot be read or written: then nothing is handed out.
     """
     place = Path(path)
+    if (read_journal(place)["what"] == JOIN).any():
+        raise WrongUse(
+            _(
+                "{path} was joined from the files of several streets: what is for the public is "
+                "made from each street's own file, which remembers what was handed out."
+            ).format(path=path)
+        )
     before = read_ledger(place)
     after, found = table_of(before, neighbourhood, features, knowledge=knowledge, today=today)
     if after is not before:

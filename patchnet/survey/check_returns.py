@@ -23,6 +23,7 @@ from patchnet.read.feature_lists import Problem
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.answer_words import OTHER_PLACE, Reply, read_place, read_reply, read_sure
 from patchnet.survey.drawn import check_drawn, undescribed
+from patchnet.survey.missing_houses import check_missing
 from patchnet.survey.one_return import Return
 from patchnet.survey.rows import (
     Asked,
@@ -91,11 +92,13 @@ def check_returns(
     # A shape cannot be mended in a table.
     shaped = replace(asked, unread=Unread())
     drawn, drawn_at = check_drawn(neighbourhood, idents, match, shaped)
+    missing, missing_at = check_missing(neighbourhood, idents, asked)
     rows = _return_rows(returns, idents, knowledge)
     named = (
         (statements["statement"], statements_at),
         (drawn["shape"], drawn_at),
         (consent["answer_id"], consent_at),
+        (missing["house"], missing_at),
     )
     contents = rows["content"].to_numpy(dtype=object)
     said_in = pd.concat(
@@ -106,7 +109,12 @@ def check_returns(
         ignore_index=True,
     ).drop_duplicates(ignore_index=True)
     return Records(
-        statements=statements, consent=consent, drawn=drawn, returns=rows, said_in=said_in
+        statements=statements,
+        consent=consent,
+        drawn=drawn,
+        returns=rows,
+        said_in=said_in,
+        missing=missing,
     )
 
 
@@ -173,7 +181,7 @@ def _statements(
     )
     rows["note"] = note.str.strip()
     rows["seen_from"] = places
-    rows["photo"] = mapped(rows["photo"], lambda text: re.split(r"[\\/]", text)[-1][:200])
+    rows["photo"] = mapped(rows["photo"], lambda text: re.split(r"[\\/]", text)[-1][:1000])
     rows["turn"] = rows.groupby(["at", "plot", "feature", "when"], sort=False).cumcount()
     named = digest(rows[[key for key in STATEMENTS if key != "statement"]], "statement")
     return named, rows["at"].to_numpy(dtype=np.intp)
@@ -274,6 +282,8 @@ def _return_rows(
 def _content_digest(one: Return) -> str:
     said = repr(one.said.drop(columns="row").to_numpy(dtype=object).tolist())
     rest = repr((one.ident, one.street, sorted(one.about.items()), one.drawn))
+    if one.missing:
+        rest += repr(one.missing)
     return hashlib.sha256((said + rest).encode("utf-8", "replace")).hexdigest()[:16]
 
 

@@ -29,7 +29,7 @@ from patchnet.survey.rows import (
 from patchnet.survey.survey_record import DRAWN, digest
 from patchnet.survey.times import with_times
 
-__all__ = ["check_drawn", "undescribed"]
+__all__ = ["check_drawn", "shape_of", "undescribed"]
 
 _REDRAW = N_("Draw it again on the survey page.")
 
@@ -89,7 +89,7 @@ def check_drawn(
         return none, np.zeros(0, dtype=np.intp)
     table = with_features(with_times(with_plots(table, match, asked), asked, tell=False), asked)
     onto = change_of("OGC:CRS84", neighbourhood.plots.crs)
-    shapes = np.array([_shape(value, onto) for value in table["geometry"]] or [None], object)
+    shapes = np.array([shape_of(value, onto) for value in table["geometry"]] or [None], object)
     shapes = shapes[: len(table)]
     lost = np.array([shape is None for shape in shapes], dtype=bool)
     snap = asked.knowledge.setting("feature_snap_m")
@@ -129,7 +129,7 @@ def _row(shape: Mapping[str, object], number: int) -> dict[str, object]:
     } | {"row": number, "geometry": shape.get("geometry")}  # fmt: skip
 
 
-def _shape(value: object, onto: Transformer) -> shapely.Geometry | None:
+def shape_of(value: object, onto: Transformer) -> shapely.Geometry | None:
     """Return a GeoJSON geometry in metres, valid and without height; None where it is none."""
     try:
         found = shapely.force_2d(shapely.from_geojson(json.dumps(value)))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import folder_aside
@@ -33,6 +34,7 @@ from patchnet.survey.merge import (
     write_merged,
 )
 from patchnet.survey.one_return import street_id
+from patchnet.survey.photos import forget_photos
 from patchnet.survey.release import forgotten_in
 from patchnet.survey.release_layers import read_ledger, read_written, write_ledger
 from patchnet.survey.survey_layers import move_written, read_records
@@ -234,9 +236,12 @@ def forget_plots(
         removed: Counter[str] = Counter()
         named: set[str] = set()
         for plot in dict.fromkeys(plots):
-            records, rows, names = _scrubbed(records, plot, sortable(now))
+            shape = hood.plots.geometry[plot]
+            records, rows, names = _scrubbed(records, plot, shape, sortable(now))
             removed.update(rows)
             named |= names
+        # First, so that no photograph is left of a household that the file no longer knows.
+        removed["photos"] = forget_photos(Path(target), plots)
         cells = cells_of(source)
         words = [*named, *(str(hood.plots.loc[plot, "label"]) for plot in plots)]
         # The draft stands beside what is written: nothing of a household goes elsewhere.
@@ -278,13 +283,15 @@ def forget_plots(
         return Forgotten(merged, removed, people, certificate, tuple(dict.fromkeys(plots)))
 
 
-def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str, int], set[str]]:
+def _scrubbed(
+    records: Records, plot: str, shape: shapely.Geometry, utc: str
+) -> tuple[Records, dict[str, int], set[str]]:
     statements = records.statements
     own = (statements["plot"] == plot) & (statements["seen_from"] == "own plot")
     # Her name in any spelling: what is one person for the votes is one person here.
     own_names = {folded(name) for name in statements.loc[own, "surveyor"]} - {""}
     written = {*statements["surveyor"], *records.drawn["surveyor"], *records.consent["surveyor"],
-               *records.returns["surveyor"]}  # fmt: skip
+               *records.returns["surveyor"], *records.missing["surveyor"]}  # fmt: skip
     named = {str(name) for name in written if folded(name) in own_names}
     parts: dict[str, pd.DataFrame] = {}
     removed = {}
@@ -296,12 +303,21 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
         parts[name] = kept.assign(
             surveyor=kept["surveyor"].where(~kept["surveyor"].isin(named), "")
         )
+    houses = records.missing
+    here = houses.geometry.intersects(shape).to_numpy(dtype=bool)
+    removed["missing"] = int(here.sum())
+    kept = houses[~here].reset_index(drop=True)
+    missing = kept.assign(surveyor=kept["surveyor"].where(~kept["surveyor"].isin(named), ""))
     # A return that told of this plot alone tells now only who lives there. What two sheets say
     # alike stands under one of them: what each of them said is told by `said_in`.
     said = records.said_in
+    parts["missing"] = missing
     left = set(said.loc[said["ident"].isin(_idents(parts)), "content"])
     gone_of = {name: getattr(records, name) for name in parts}
-    gone_of = {name: table[table["plot"] == plot] for name, table in gone_of.items()}
+    gone_of = {
+        name: table[here if name == "missing" else table["plot"] == plot]
+        for name, table in gone_of.items()
+    }
     touched = set(said.loc[said["ident"].isin(_idents(gone_of)), "content"])
     returns = records.returns[~records.returns["content"].isin(touched - left)]
     returns = returns.assign(
@@ -317,6 +333,7 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
         statements=parts["statements"],
         drawn=gpd.GeoDataFrame(parts["drawn"], geometry="geometry", crs=records.drawn.crs),
         consent=parts["consent"],
+        missing=gpd.GeoDataFrame(missing, geometry="geometry", crs=records.missing.crs),
         returns=returns.reset_index(drop=True),
         forgotten=forgotten,
     )
@@ -325,5 +342,6 @@ def _scrubbed(records: Records, plot: str, utc: str) -> tuple[Records, dict[str,
 
 def _idents(tables: Mapping[str, pd.DataFrame]) -> set[str]:
     """Return the digests of statements, shapes and answers."""
-    keys = {"statements": "statement", "drawn": "shape", "consent": "answer_id"}
+    keys = {"statements": "statement", "drawn": "shape", "consent": "answer_id",
+            "missing": "house"}  # fmt: skip
     return {str(one) for name, key in keys.items() for one in listed(tables[name][key])}

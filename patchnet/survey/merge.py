@@ -24,11 +24,12 @@ from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.agreement import agreement
 from patchnet.survey.check_returns import check_returns
 from patchnet.survey.one_return import Return, street_id
+from patchnet.survey.photos import check_photos, write_photos
 from patchnet.survey.read_returns import columns_of_map, read_returns
 from patchnet.survey.sheet_words import columns_said, sheet_words
 from patchnet.survey.statements import by_year, disputes, resolve, votes
 from patchnet.survey.survey_layers import read_records_if_any, write_records
-from patchnet.survey.survey_record import SAID_IN, Records, joined, listed
+from patchnet.survey.survey_record import SAID_IN, Records, joined, left_in_peace, listed
 from patchnet.survey.to_mend import Unread
 
 __all__ = [
@@ -74,6 +75,8 @@ class Merged(Shown):
         Number of the change of the file that it builds on; None: not known.
     to_mend
         Rows of the returns that could not be used, whole or in part, as they are handed in again.
+    photos
+        Photographs of the returns, by the name of their file.
 
     Examples
     --------
@@ -102,6 +105,7 @@ class Merged(Shown):
     entry: Entry = _MERGE
     generation: int | None = None
     to_mend: pd.DataFrame = field(default_factory=pd.DataFrame)
+    photos: Mapping[str, bytes] = field(default_factory=dict)
 
 
 def merge_returns(
@@ -163,7 +167,7 @@ def merge_returns(
     records = _without_forgotten(records, faults)
     new = {
         key: len(getattr(records, key)) - len(getattr(before, key))
-        for key in ("statements", "drawn", "consent", "returns")
+        for key in ("statements", "drawn", "consent", "missing", "returns")
     }
     fresh = set(listed(added.returns["content"])) - set(listed(before.returns["content"]))
     merged = summed_up(
@@ -171,7 +175,17 @@ def merge_returns(
         faults=faults.faults, id_column=id_column_of(source, columns, knowledge),
         entry=Entry("merge", tuple(sorted(fresh))), generation=generation,
     )  # fmt: skip
-    return replace(merged, to_mend=unread.table(taken, here))
+    told = FaultList()
+    peaceful = left_in_peace(records)
+    photos = check_photos(
+        taken, [plot for plot in map(str, neighbourhood.plots.index) if plot not in peaceful], told
+    )
+    return replace(
+        merged,
+        to_mend=unread.table(taken, here),
+        photos=photos,
+        faults=(*merged.faults, *told.faults),
+    )
 
 
 def summed_up(
@@ -230,6 +244,7 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
     r"""Write the street with its records, whole or not at all, and return the path.
 
     Where nothing is new and the target is the street's own file, it is left untouched.
+    Photographs are written into the folder ``NAME-photos`` beside it.
 
     Parameters
     ----------
@@ -260,6 +275,7 @@ def write_merged(merged: Merged, target: Path | str) -> Path:
     'street.gpkg'
     """
     path = Path(target)
+    write_photos(merged.photos, path)
     same = path.exists() and path.samefile(merged.source)
     if same and merged.new and not any(merged.new.values()):
         return path
@@ -287,8 +303,15 @@ def merge_records(one: Records, other: Records) -> Records:
         whole = gpd.GeoDataFrame(pd.concat(shapes, ignore_index=True), crs=shapes[-1].crs)
         whole = whole.sort_values(["plot", "feature", "shape", "return"], kind="stable")
         drawn = whole.drop_duplicates("shape").reset_index(drop=True)
+    missing = one.missing
+    houses = [table for table in (one.missing, other.missing) if len(table)]
+    if houses:
+        whole = gpd.GeoDataFrame(pd.concat(houses, ignore_index=True), crs=houses[-1].crs)
+        whole = whole.sort_values(["utc", "house", "return"], kind="stable")
+        missing = whole.drop_duplicates("house").reset_index(drop=True)
     return replace(
         one,
+        missing=missing,
         statements=joined(
             [one.statements, other.statements],
             ["statement"],
@@ -456,7 +479,7 @@ def only_said(records: Records) -> Records:
     """
     there = {
         *listed(records.statements["statement"]), *listed(records.drawn["shape"]),
-        *listed(records.consent["answer_id"]),
+        *listed(records.consent["answer_id"]), *listed(records.missing["house"]),
     }  # fmt: skip
     kept = records.said_in["ident"].isin(there)
     return replace(records, said_in=records.said_in[kept].reset_index(drop=True))

@@ -59,6 +59,8 @@ class Return:
         One row a statement, columns `SAID`.
     drawn
         Shapes as they stand in the file: plot, feature, when, geometry (GeoJSON, WGS 84).
+    missing, photos
+        Houses that the map lacks, and photographs, as they stand in the file.
     damaged
         Whether something of it could not be read.
     plot_table
@@ -75,6 +77,8 @@ class Return:
     said: pd.DataFrame
     drawn: tuple[Mapping[str, object], ...] = ()
     damaged: bool = False
+    missing: tuple[Mapping[str, object], ...] = ()
+    photos: tuple[Mapping[str, object], ...] = ()
     plot_table: PlotTable | None = None
     named: frozenset[str] = frozenset()
 

@@ -21,7 +21,7 @@ __all__ = ["read_page_return"]
 
 _VERSION = 1
 _ABOUT = ("surveyor", "seen_from", "began", "saved", "made")
-_LISTS = ("statements", "drawn", "consent")
+_LISTS = ("statements", "drawn", "consent", "missing", "photos")
 _DEEPEST = int(read_limit("return_depth"))
 _LONGEST = int(read_limit("statement_letters"))
 _MOST_BROKEN = int(read_limit("statements_broken"))
@@ -91,6 +91,8 @@ def read_page_return(path: Path, faults: FaultList) -> Return:
         _said(lists["statements"], lists["consent"]),
         tuple(row for __, row in lists["drawn"]),
         damaged,
+        missing=tuple(row for __, row in lists["missing"]),
+        photos=tuple(row for __, row in lists["photos"]),
     )
 
 

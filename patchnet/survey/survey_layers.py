@@ -46,6 +46,7 @@ from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,
     FORGOTTEN,
+    MISSING,
     RETURNS,
     SAID_IN,
     STATEMENTS,
@@ -71,7 +72,7 @@ __all__ = [
 
 OWN_LAYERS = (
     "statements", "drawn", "consent", "returns", "forgotten", "survey", "survey_years",
-    "survey_about", "said_in",
+    "survey_about", "said_in", "missing",
 )  # fmt: skip
 """Layers that merging writes. Of these only `survey` is read as answers; the others are kept."""
 
@@ -84,6 +85,7 @@ _SAYS = {
     "statements": "Every statement of the survey: who, when, seen from where",
     "drawn": "Shapes drawn on the survey page",
     "consent": "Answers about consent to be shown in public",
+    "missing": "Houses that volunteers found missing on the map",
     "returns": "Returns that were merged",
     "forgotten": "Plots whose household asked to be forgotten",
     "survey": "What the statements come to: there, not there, not known",
@@ -143,19 +145,27 @@ def read_records(path: Path | str) -> Records:
         names = table_names(there)
         if "gpkg_contents" not in names:
             raise CannotRead(_("{path} is not a GeoPackage.").format(path=path))
-        drawn = read_stored(there, names, "drawn", (*DRAWN, _GEOMETRY))
-        crs = crs_of(there, "drawn")
-        shapes = [geometry_of(blob) for blob in drawn[_GEOMETRY]]
         about = read_stored(there, names, "survey_about", ("name", "value"))
         return Records(
             statements=read_stored(there, names, "statements", STATEMENTS),
-            drawn=gpd.GeoDataFrame(drawn[list(DRAWN)], geometry=shapes, crs=crs),
+            drawn=_shapes(there, names, "drawn", DRAWN),
+            missing=_shapes(there, names, "missing", MISSING),
             consent=read_stored(there, names, "consent", CONSENT),
             returns=read_stored(there, names, "returns", RETURNS),
             forgotten=read_stored(there, names, "forgotten", FORGOTTEN),
             said_in=_said_in(there, names),
             streets=tuple(about.loc[about["name"] == "street", "value"]),
         )
+
+
+def _shapes(
+    there: sqlite3.Connection, names: set[str], name: str, columns: Sequence[str]
+) -> gpd.GeoDataFrame:
+    """Read a layer of the records that has a geometry."""
+    table = read_stored(there, names, name, (*columns, _GEOMETRY))
+    shapes = [geometry_of(blob) for blob in table[_GEOMETRY]]
+    crs = crs_of(there, name) if name in names else crs_of(there, "drawn")
+    return gpd.GeoDataFrame(table[list(columns)], geometry=shapes, crs=crs)
 
 
 def read_records_if_any(path: Path) -> Records:
@@ -231,8 +241,10 @@ def write_records(
                 ("survey_about", _about(records, mapped)),
                 ("said_in", records.said_in),
                 ("drawn", records.drawn),
+                ("missing", records.missing),
             ):
-                add_table(there, name, table, stamp, srs=srs if name == "drawn" else None)
+                shaped = name in {"drawn", "missing"}
+                add_table(there, name, table, stamp, srs=srs if shaped else None)
             if entry.what == "forget":
                 _forget_entries(there, records)
             add_entry(there, entry, state_digest(records), had_records=had_records)

@@ -14,6 +14,7 @@ __all__ = [
     "CONSENT",
     "DRAWN",
     "FORGOTTEN",
+    "MISSING",
     "RETURNS",
     "SAID_IN",
     "STATEMENTS",
@@ -46,21 +47,24 @@ RETURNS = (
 FORGOTTEN = ("plot", "utc")
 """Plots whose household asked to be forgotten, and when."""
 
+MISSING = ("house", "return", "door", "note", "surveyor", "when", "utc", "year")
+"""One row a house that the map lacks, with its spot."""
+
 SAID_IN = ("ident", "content")
 """One row for each content of a return in which a statement, shape or answer was: what two sheets
 say alike is kept once, and stays when one of them is taken back."""
 
 # What does not make two statements different: what follows from the rest, or from the day of
 # merging; and for a sheet its id, since sheets that are mended and handed in again repeat rows.
-_DERIVED = frozenset(("utc", "year", "dated", "statement", "answer_id", "shape"))
+_DERIVED = frozenset(("utc", "year", "dated", "statement", "answer_id", "shape", "house"))
 
 
 def _empty(columns: Sequence[str]) -> pd.DataFrame:
     return pd.DataFrame(columns=list(columns), dtype=object)
 
 
-def _no_shapes() -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame(_empty(DRAWN), geometry=[])
+def _no_shapes(columns: Sequence[str] = DRAWN) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(_empty(columns), geometry=[])
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -77,6 +81,7 @@ class Records(Shown):
     forgotten: pd.DataFrame = field(default_factory=lambda: _empty(FORGOTTEN))
     said_in: pd.DataFrame = field(default_factory=lambda: _empty(SAID_IN))
     streets: tuple[str, ...] = ()
+    missing: gpd.GeoDataFrame = field(default_factory=lambda: _no_shapes(MISSING))
 
     @property
     def are_none(self) -> bool:
@@ -85,6 +90,7 @@ class Records(Shown):
             len(table)
             for table in (
                 self.statements, self.drawn, self.consent, self.returns, self.forgotten,
+                self.missing,
             )
         )  # fmt: skip
 
@@ -140,6 +146,9 @@ def state_digest(records: Records) -> str:
                 f"{one} {two}" for one, two in zip(lines, listed(table["content"]), strict=True)
             ]
         found.update("\n".join([name, *sorted(lines), ""]).encode())
+    if len(records.missing):  # files of earlier forms have none
+        lines = sorted(str(one) for one in listed(records.missing["house"]))
+        found.update("\n".join(["missing", *lines, ""]).encode())
     return found.hexdigest()[:16]
 
 

@@ -122,7 +122,10 @@ def without(records: Records, contents: Sequence[str], answers: Sequence[str] = 
         .to_dict()
     )
     parts = {}
-    for name, key in (("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id")):
+    for name, key in (
+        ("statements", "statement"), ("drawn", "shape"), ("consent", "answer_id"),
+        ("missing", "house"),
+    ):  # fmt: skip
         table = getattr(records, name)
         kept = table[~table[key].isin(lost)].reset_index(drop=True)
         named = [first.get(one, was) for one, was in zip(kept[key], kept["return"], strict=True)]

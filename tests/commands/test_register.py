@@ -19,6 +19,7 @@ from patchnet.survey.release_layers import note_written, read_written
 CASES = WRITING | {
     "base after": "base map.geojson roads.geojson --earlier street.gpkg -o later.gpkg",
     "consent elsewhere": "consent street.gpkg 1 yes -o later.gpkg",
+    "project joined": "project ours --add street.gpkg --add other.gpkg -o later.gpkg",
     "forget elsewhere": "forget street.gpkg 2 -o later.gpkg",
     "compare two": "compare street.gpkg other.gpkg --straight --group wren --page out.html "
     "--overwrite",
@@ -29,7 +30,7 @@ WRITES = {"-o", "--mend", "--page", "--card", "--ground", "--current"}
 READS = {
     "file", "features", "facts", "folder", "knowledge", "landcover", "landcover_costs", "heights",
     "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings",
-    "roads", "earlier", "street", "returns", "first", "second", "measured",
+    "roads", "earlier", "street", "streets", "returns", "first", "second", "measured",
 }  # fmt: skip
 """Names of all parameters of all commands that are files to be read."""
 

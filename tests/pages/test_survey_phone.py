@@ -115,7 +115,19 @@ def row(page, feature):
 
 
 def press(page, feature, answer):
+    """Tap an answer; what is not among the first questions stands under More."""
+    if (
+        not row(page, feature).is_visible()
+        and page.locator("#more-part").get_attribute("open") is None
+    ):
+        page.tap("#more-words")
     row(page, feature).locator(f"[data-answer='{answer}']").tap()
+
+
+def about(page):
+    """Open what is asked of the household and from where it was seen."""
+    if page.locator("#household-part").get_attribute("open") is None:
+        page.locator("#household-part summary").tap()
 
 
 def handed_over(page):
@@ -156,6 +168,7 @@ def test_a_street_is_filled_in_closed_opened_handed_over_and_merged(
                 sure = False
             tapped[plot, feature] = (answer, amount, sure)
         if plot == "3":
+            about(page)
             page.tap("#consent-yes")
         if plot == "5":
             own_phone.close()  # in the middle of a plot, without a word to the page
@@ -217,7 +230,7 @@ def test_every_step_can_be_undone_and_put_back(phone):
         lambda: press(page, "bird_bath", "there"),
         lambda: press(page, "bird_bath", "there"),  # a second tap takes the answer off
         lambda: page.get_by_text("None of the others (Trees)").tap(),
-        lambda: page.tap("#consent-no"),
+        lambda: [about(page), page.tap("#consent-no")],
     ]
     seen = [page.evaluate(state)]
     for step in steps:
@@ -400,9 +413,11 @@ def test_a_saved_file_goes_on_another_phone(phone, browser, tmp_path, survey_str
     press(page, "pond", "there")
     row(page, "pond").get_by_text("Note, photo").tap()
     row(page, "pond").get_by_label("Note").fill("behind the wall")
-    row(page, "pond").get_by_label("Name of the photo").fill("p1.jpg")
+    row(page, "pond").get_by_label("Name of a photo").fill("p1.jpg")
+    about(page)
     page.select_option("#plot-from", "window")
     press(page, "bird_bath", "not there")
+    about(page)
     page.tap("#consent-yes")
     name, file = handed_over(page)
     said = {one["feature"]: one for one in file["statements"]}
@@ -485,6 +500,7 @@ def test_axe_finds_nothing_and_targets_are_large(phone):
     check()
     page.tap("#go")
     page.tap("#go")
+    about(page)
     page.tap("#household")
     press(page, "pond", "there")
     row(page, "pond").get_by_text("Note, photo").tap()

@@ -422,14 +422,14 @@ def test_what_is_wrong_is_said(three, change, words):
 
 def test_a_later_form_is_refused_by_name(three):
     with closing(sqlite3.connect(three.path)) as there:
-        there.execute("UPDATE street_store SET value = '3' WHERE name = 'form'")
+        there.execute("UPDATE street_store SET value = '4' WHERE name = 'form'")
         there.commit()
     for read in (read_records, read_neighbourhood, read_journal):
-        with pytest.raises(CannotRead, match="is of form 3, and this patchnet reads forms 1 to 2"):
+        with pytest.raises(CannotRead, match="is of form 4, and this patchnet reads forms 1 to 3"):
             read(three.path)
 
 
-@pytest.mark.parametrize("form", [1, 2])
+@pytest.mark.parametrize("form", [1, 2, 3])
 def test_every_form_opens_and_is_upgraded(form, tmp_path, survey_knowledge):
     """Files that stand here for ever: three returns, two of which say one thing alike."""
     path = tmp_path / "street.gpkg"
@@ -440,7 +440,7 @@ def test_every_form_opens_and_is_upgraded(form, tmp_path, survey_knowledge):
     assert verify_street(path) == ()
     record_consent(path, "1", "yes", path, knowledge=survey_knowledge)
     journal = read_journal(path)
-    assert street_store.form_of(path) == 2
+    assert street_store.form_of(path) == 3
     begins = ["earlier form"] if form == 1 else ["merge", "merge", "merge"]
     assert journal["what"].tolist() == [*begins, "consent"]
     assert len(undo_return(path, "cy").records.statements) == 3

@@ -60,6 +60,7 @@ WRITING = {
     "map": "map street.gpkg --straight --group wren --no-additions -o out.html --overwrite",
     "progress": "progress street.gpkg -o out.html --overwrite",
     "survey": "survey street.gpkg -o pack",
+    "project": "project ours --add street.gpkg",
     "compare": "compare street.gpkg map.geojson --straight --group wren --page out.html "
     "--overwrite",
     "advise": "advise street.gpkg 1 --straight --group wren --card out.html --overwrite",

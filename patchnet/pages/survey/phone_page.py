@@ -1,9 +1,12 @@
 """The page for the phone: one HTML file that works from disk, without network or server."""
 
+import re
+
 import geopandas as gpd
 import shapely
 
 from patchnet.core.texts import _
+from patchnet.knowledge.records import Feature
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import page, script_of
@@ -31,7 +34,10 @@ _SCRIPTS = (
     "survey/script/record.js",
     "survey/script/map.js",
     "survey/script/plot.js",
+    "survey/script/photo.js",
     "survey/script/draw.js",
+    "survey/script/here.js",
+    "survey/script/missing.js",
     "survey/script/street.js",
     "survey/script/handover.js",
     "survey/script/phone.js",
@@ -105,30 +111,45 @@ def _payload(survey: SurveyRound) -> dict[str, object]:
         "ground": _ground(survey, frame),
         "seenFrom": list(SEEN_FROM),
         "tapPx": survey.knowledge.setting("survey_tap_px"),
+        "photoPx": survey.knowledge.setting("survey_photo_px"),
+        "mailTo": _address_in(survey.contact),
         "snapCm": survey.knowledge.setting("feature_snap_m") * 100,
         "words": dict(words.SCRIPT),
     }
 
 
+def _address_in(contact: str) -> str:
+    """Return the mail address that a text holds; empty where there is none."""
+    found = re.search(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)+", contact)
+    return found[0] if found else ""
+
+
 def _parts(survey: SurveyRound) -> list[dict[str, object]]:
-    questions = survey.knowledge.survey_questions
-    return [
-        {
-            "name": part,
-            "features": [
-                {
-                    "key": feature.key,
-                    "name": feature.name,
-                    "measure": feature.measure,
-                    "unit": _(MEASURES[feature.measure]),
-                    "street": questions[feature.key].from_street,
-                    "hint": questions[feature.key].hint,
-                }
-                for feature in features
-            ],
-        }
-        for part, features in parts_of(survey.knowledge, from_street=False)
+    """Return what is asked: first what settles most here, then the rest by part."""
+    features = survey.knowledge.features
+    first = survey.first_questions
+    parts = [(_("What settles most here"), tuple(features[key] for key in first))]
+    parts += [
+        (part, tuple(one for one in asked if one.key not in first))
+        for part, asked in parts_of(survey.knowledge, from_street=False)
     ]
+    return [
+        {"name": part, "features": [_question(survey, one) for one in asked]}
+        for part, asked in parts
+        if asked or part == parts[0][0]
+    ]
+
+
+def _question(survey: SurveyRound, feature: Feature) -> dict[str, object]:
+    question = survey.knowledge.survey_questions[feature.key]
+    return {
+        "key": feature.key,
+        "name": feature.name,
+        "measure": feature.measure,
+        "unit": _(MEASURES[feature.measure]),
+        "street": question.from_street,
+        "hint": question.hint,
+    }
 
 
 def _ground(survey: SurveyRound, frame: Frame) -> dict[str, object]:

@@ -37,6 +37,13 @@ PAGE: Words[str, str] = Words(
         "closer": N_("Closer"),
         "farther": N_("Farther away"),
         "home": N_("Whole stretch"),
+        "where": N_("Where am I?"),
+        "near": N_("Nearest houses"),
+        "missing": N_("A house is missing"),
+        "missing_middle": N_("Place it where I am, or in the middle of the map"),
+        "missing_number": N_("Number of the house, and its street if it is another"),
+        "missing_note": N_("Note (nothing about people)"),
+        "missing_keep": N_("Keep the house"),
         "key_none": N_("not begun"),
         "key_begun": N_("begun"),
         "key_done": N_("done"),
@@ -47,6 +54,7 @@ PAGE: Words[str, str] = Words(
         "consent": N_("If you asked the household: may this plot be shown?"),
         "consent_say_yes": N_("They say yes"),
         "consent_say_no": N_("They say no"),
+        "household_part": N_("Seen from, household, consent"),
         "household": N_("Ask also what only the household can tell"),
         "draw_alt": N_("Map to draw on. The buttons below move it and set corners at the cross."),
         "corner": N_("Set corner"),
@@ -61,11 +69,12 @@ PAGE: Words[str, str] = Words(
         "over_how": (
             N_(
                 "Everything you saw goes into one file. Save or share it and give it to the "
-                "organiser. It holds your name, notes and photo names: send it to nobody else."
+                "organiser. It holds your name, notes and photos: send it to nobody else."
             )
         ),
         "save": N_("Save the file"),
         "share": N_("Share the file"),
+        "mail": N_("Save it and write an e-mail"),
         "saved_note": (
             N_(
                 "Once the organiser has the file, begin a new round. This round stays on the "
@@ -102,9 +111,46 @@ SCRIPT: Words[str, str] = Words(
         "draw": N_("Draw on the map"),
         "note_photo": N_("Note, photo"),
         "note": N_("Note (nothing about people)"),
-        "photo": N_("Name of the photo file (no people in it)"),
+        "photo": N_("Name of a photo taken elsewhere (no people in it)"),
+        "photo_take": N_("Take or choose a photo (no people in it)"),
+        "photo_kept": N_("Photo kept in the round: {size} KB, without place or time in it."),
+        "photo_here": N_("Photo {n}: {size} KB"),
+        "photo_off": N_("Take off photo {n}"),
+        "photo_broken": N_("{name} is no picture that this browser can open."),
+        "photo_no_room": N_(
+            "This browser has no room for photos: take them with the camera, and write their name "
+            "down."
+        ),
+        "step_photo": N_("Plot {plot}: a photo of {feature}"),
+        "step_unphoto": N_("Plot {plot}: a photo of {feature} taken off"),
+        # where the phone is, and houses that the map lacks
+        "here_asked": N_("Asking the phone where it is \N{HORIZONTAL ELLIPSIS}"),
+        "here_near": N_(
+            "You are near {plot} (to within {metres} m). This is written down nowhere."
+        ),
+        "here_button": N_("{plot}: {metres} m"),
+        "here_far": N_("This is far from all plots of the map."),
+        "here_file": N_(
+            "This phone does not say where it is to a page that is opened as a file. Find the "
+            "house on the map or in the list."
+        ),
+        "here_denied": N_(
+            "The phone was told not to say where it is. Find the house on the map or in the list."
+        ),
+        "here_none": N_(
+            "The phone does not know where it is. Find the house on the map or in the list."
+        ),
+        "missing_how": N_("Tap on the map where the house stands."),
+        "missing_number": N_("Write the number of the house."),
+        "missing_here": N_("Missing: {number}"),
+        "missing_off": N_("Take off {number}"),
+        "step_missing": N_("House {number}: missing from the map"),
+        "step_found": N_("House {number}: taken off"),
         "rest_none": N_("None of the others ({part})"),
         "rest_unseen": N_("Can't see the others ({part})"),
+        "rest_none_first": N_("The others: not there"),
+        "rest_unseen_first": N_("The others: can't see"),
+        "more_questions": N_("More questions: {n}, {answered} answered"),
         "none_left": N_("Everything in this part has an answer."),
         "drawing": N_("Drawing {n}: {size}"),
         "drawing_off": N_("Take off drawing {n}"),
@@ -176,6 +222,13 @@ SCRIPT: Words[str, str] = Words(
         "over_consents": N_("{n} households asked"),
         "saved_as": N_("Saved as {name}: look among your downloads."),
         "shared": N_("Shared: {name}"),
+        "mail_subject": N_("Survey of {name}"),
+        "mail_body": N_("The file {name} goes with this: attach it from your downloads."),
+        "mailed": N_("Saved as {name}: attach it to the e-mail from your downloads."),
+        "over_photo": N_("{n} photo"),
+        "over_photos": N_("{n} photos"),
+        "over_missing_one": N_("{n} house missing from the map"),
+        "over_missing": N_("{n} houses missing from the map"),
         "share_stopped": N_("Not shared."),
         "share_failed": N_("Sharing did not work: save the file."),
         "new_round": N_("A new round has begun."),

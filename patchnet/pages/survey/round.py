@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
+from patchnet.assess.first_questions import first_questions
 from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
@@ -27,6 +28,7 @@ def plan_survey(
     title: str | None = None,
     contact: str = "",
     keep_until: str = "",
+    by_answers: bool = False,
     knowledge: Knowledge | None = None,
 ) -> "SurveyRound":
     """Plan a round of a street survey; `patchnet.write_survey` makes what it takes along.
@@ -44,6 +46,9 @@ def plan_survey(
         Who runs it and how to reach them, for the privacy notice; empty: left to be written in.
     keep_until
         Until when personal data are kept, for the privacy notice; empty: left to be written in.
+    by_answers
+        True: the phone page asks first what the answers so far leave most open; False: the tables
+        alone decide, so that nobody learns from it what others saw.
     knowledge
         For the questions and the rules; None: those that ship with patchnet.
 
@@ -76,6 +81,7 @@ def plan_survey(
         title=title,
         contact=contact,
         keep_until=keep_until,
+        by_answers=by_answers,
     )
 
 
@@ -95,6 +101,9 @@ class SurveyRound(Shown):
         Who runs it and how to reach them, for the privacy notice; empty: left to be written in.
     keep_until
         Until when personal data are kept, for the privacy notice; empty: left to be written in.
+    by_answers
+        True: the phone page asks first what the answers so far leave most open; False: the tables
+        alone decide, so that nobody learns from it what others saw.
     """
 
     neighbourhood: Neighbourhood
@@ -102,6 +111,7 @@ class SurveyRound(Shown):
     title: str | None = None
     contact: str = ""
     keep_until: str = ""
+    by_answers: bool = False
 
     @property
     def name(self) -> str:
@@ -112,6 +122,11 @@ class SurveyRound(Shown):
     def street(self) -> str:
         """Id of the street, as returns carry it."""
         return street_id(self.neighbourhood)
+
+    @cached_property
+    def first_questions(self) -> tuple[str, ...]:
+        """Keys of the features to ask for first: what settles most here."""
+        return first_questions(self.neighbourhood, self.knowledge, by_answers=self.by_answers)
 
     @cached_property
     def stretches(self) -> tuple[Stretch, ...]:

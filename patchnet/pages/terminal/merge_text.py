@@ -13,6 +13,7 @@ from patchnet.pages.terminal.json_text import json_text
 from patchnet.survey.forget import Forgotten
 from patchnet.survey.forget_check import Certificate
 from patchnet.survey.merge import Merged
+from patchnet.survey.missing_houses import to_draw
 from patchnet.survey.statements import CHANGES
 
 __all__ = ["forgotten_text", "merge_json", "merge_text"]
@@ -53,7 +54,8 @@ def merge_text(merged: Merged) -> str:
             )
         )
     ]
-    parts += [_disputes(merged), _agreement(merged), _changes(merged), _consent(merged)]
+    parts += [_disputes(merged), _agreement(merged), _changes(merged), _missing(merged)]
+    parts += [_photos(merged), _consent(merged)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -69,6 +71,8 @@ def merge_json(merged: Merged) -> str:
             "changes": merged.survey["change"].value_counts().to_dict(),
             "survey": _rows(merged.survey.drop(columns="features")),
             "consent": dict(sorted(merged.consent.items())),
+            "missing": to_draw(merged.records.missing, merged.neighbourhood).to_dict("records"),
+            "photos": sorted(merged.photos),
             "faults": [str(fault) for fault in merged.faults],
         }
     )
@@ -214,6 +218,37 @@ def _changes(merged: Merged) -> str:
         year=years[-1], years=", ".join(str(year) for year in years[:-1])
     )
     return "\n".join([head, text_table(lines, indent="  "), *named])
+
+
+def _missing(merged: Merged) -> str:
+    """Name the houses that the map lacks."""
+    houses = to_draw(merged.records.missing, merged.neighbourhood)
+    if not len(houses):
+        return ""
+    named = [
+        _("{door} (on the plot {plot})").format(door=house.door, plot=house.plot)
+        if house.plot
+        else str(house.door)
+        for house in houses.itertuples()
+    ]
+    more = _(" and {n} more").format(n=len(named) - _LISTED) if len(named) > _LISTED else ""
+    return paragraph(
+        _(
+            "Missing from the map, as volunteers found: {named}{more}. The layer missing has "
+            "their spots: draw a plot there with that door number (column door)."
+        ).format(named=", ".join(named[:_LISTED]), more=more)
+    )
+
+
+def _photos(merged: Merged) -> str:
+    """Say where photographs went."""
+    if not merged.photos:
+        return ""
+    return paragraph(
+        _("{photos} in the returns: they are in the folder NAME-photos beside the file.").format(
+            photos=_count(len(merged.photos), "photo")
+        )
+    )
 
 
 def _consent(merged: Merged) -> str:

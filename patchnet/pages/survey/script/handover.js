@@ -7,7 +7,7 @@ const fileName = (round) => {
   return `${name.slice(0, 40) || "street"}-${iso(new Date()).slice(0, 10)}-${round.id.slice(0, 8)}.return.json`;
 };
 
-const fileText = () => `${JSON.stringify(handOver(), null, 1)}\n`;
+const fileText = (photos = true) => `${JSON.stringify(handOver(photos), null, 1)}\n`;
 
 function saveFile() {
   const name = fileName(record.round);
@@ -19,6 +19,19 @@ function saveFile() {
   setTimeout(() => URL.revokeObjectURL(url), 60000);
   say(phrase("saved_as", { name }));
   byId("saved-note").hidden = false;
+}
+
+// A mail cannot be given a file from here: it is saved, and the mail says which to attach.
+function mailFile() {
+  saveFile();
+  const name = fileName(record.round);
+  const subject = encodeURIComponent(phrase("mail_subject", { name: DATA.street.name }));
+  const body = encodeURIComponent(phrase("mail_body", { name }));
+  const link = el("a", { href: `mailto:${DATA.mailTo}?subject=${subject}&body=${body}` });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  say(phrase("mailed", { name }));
 }
 
 // What the device lets pages share: as JSON, else under the name of a plain text file.
@@ -88,17 +101,20 @@ async function backTo(round) {
 }
 
 async function refreshOver() {
-  const { said, drawn, consent, done } = record.state;
+  const { said, drawn, consent, done, missing } = record.state;
+  const photos = photosToHand().length;
   byId("over-counts").replaceChildren(
     ...[
       phrase("over_plots", { n: done.size, all: P.id.length }),
       count(said.size, "over_answer", "over_answers"),
       count(drawn.size, "over_drawing", "over_drawings"),
       count(consent.size, "over_consent", "over_consents"),
+      ...(photos ? [count(photos, "over_photo", "over_photos")] : []),
+      ...(missing.size ? [count(missing.size, "over_missing_one", "over_missing")] : []),
     ].map((text) => el("li", {}, text)),
   );
   byId("share").hidden = !shareable();
-  if (byId("as-text").open) byId("file-text").value = fileText();
+  if (byId("as-text").open) byId("file-text").value = fileText(false);
   const earlier = (await store.rounds(DATA.street.id)).filter((one) => one.id !== record.round.id);
   byId("earlier").hidden = !earlier.length;
   byId("earlier-list").replaceChildren(
@@ -126,9 +142,10 @@ async function refreshOver() {
 function buildOver() {
   byId("save").addEventListener("click", saveFile);
   byId("share").addEventListener("click", share);
+  byId("mail").addEventListener("click", mailFile);
   byId("new-round").addEventListener("click", newRound);
   byId("as-text").addEventListener("toggle", () => {
-    byId("file-text").value = byId("as-text").open ? fileText() : "";
+    byId("file-text").value = byId("as-text").open ? fileText(false) : "";
   });
   byId("read-in").addEventListener("change", () => {
     const [file] = byId("read-in").files;

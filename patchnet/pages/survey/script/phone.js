@@ -75,7 +75,16 @@ async function startRound(round, steps) {
   }
 }
 
+// The page ends above the dock, however many lines that has.
+function keepClear() {
+  const dock = document.querySelector(".dock");
+  new ResizeObserver(() => {
+    document.body.style.paddingBottom = `${dock.offsetHeight + 20}px`;
+  }).observe(dock);
+}
+
 function listen() {
+  keepClear();
   byId("undo").addEventListener("click", () => {
     if (screen === "draw") {
       sketch.pieces.pop();
@@ -108,6 +117,8 @@ async function start() {
   buildPlot();
   buildDraw();
   buildStreet();
+  buildHere();
+  buildMissing();
   buildOver();
   listen();
   await store.open();

@@ -52,9 +52,14 @@ function typed(feature, input) {
 
 function wrote(feature, field, input) {
   const now = said(feature);
-  if (now && now[field] !== input.value.trim()) {
-    answer(feature, { answer: now.answer, [field]: input.value.trim() });
+  if (!now) return;
+  let text = input.value.trim();
+  if (field === "photo") {
+    // Names of photographs that the round holds itself stay behind what was written.
+    const taken = photosOf(current, feature).map(({ id }) => id);
+    text = [text, ...now.photo.split("; ").filter((name) => taken.includes(name))].filter(Boolean).join("; ");
   }
+  if (now[field] !== text) answer(feature, { answer: now.answer, [field]: text });
 }
 
 function row(feature) {
@@ -84,12 +89,16 @@ function row(feature) {
   const open = button(W.note_photo, { "aria-expanded": "false" });
   const note = el("input", { type: "text", autocomplete: "off", maxlength: "300" });
   const photo = el("input", { type: "text", autocomplete: "off", maxlength: "120" });
+  const shot = el("input", { type: "file", accept: "image/*", capture: "environment" });
+  shot.addEventListener("change", () => takePhoto(feature.key, shot));
+  const shots = el("ul", { class: "drawings", hidden: true });
   note.addEventListener("change", () => wrote(feature.key, "note", note));
   photo.addEventListener("change", () => wrote(feature.key, "photo", photo));
   const extra = el(
     "div",
     { class: "extra", hidden: true },
     el("label", {}, W.note, note),
+    el("label", {}, W.photo_take, shot),
     el("label", {}, W.photo, photo),
   );
   open.addEventListener("click", () => {
@@ -106,6 +115,7 @@ function row(feature) {
     draw,
     open,
     extra,
+    shots,
     drawings,
   );
   const item = el(
@@ -115,7 +125,7 @@ function row(feature) {
     el("div", { class: "answers", role: "group", "aria-labelledby": `q-${feature.key}` }, ...buttons),
     detail,
   );
-  rows.set(feature.key, { item, buttons, amount, less, unsure, open, extra, note, photo, detail, drawings });
+  rows.set(feature.key, { item, buttons, amount, less, unsure, open, extra, note, photo, detail, drawings, shots });
   return item;
 }
 
@@ -134,11 +144,12 @@ function buildPlot() {
   DATA.parts.forEach((part, at) => {
     const heading = el("h2", { id: `part-${at}` }, part.name);
     const list = el("ul", { class: "questions", "aria-labelledby": `part-${at}` }, ...part.features.map(row));
+    const first = at === 0 ? "_first" : "";
     const ends = ["not there", "cannot see"].map((one) => {
-      const label = phrase(one === "not there" ? "rest_none" : "rest_unseen", { part: part.name });
+      const label = phrase((one === "not there" ? "rest_none" : "rest_unseen") + first, { part: part.name });
       return button(label, {}, () => rest(part, one));
     });
-    byId("questions").append(
+    byId(at === 0 ? "first" : "questions").append(
       el("section", { class: "part", "data-part": at, "aria-labelledby": `part-${at}` }, heading, list, el("div", { class: "rest" }, ...ends)),
     );
   });
@@ -153,6 +164,7 @@ function buildPlot() {
   }
   byId("household").addEventListener("click", () => {
     household = !household;
+    if (household) byId("more-part").open = true;
     refreshPlot();
   });
   byId("plot-from").addEventListener("change", () => {
@@ -186,7 +198,11 @@ function refreshRow(feature, one, shapes) {
   one.less.disabled = !now.amount;
   mark(one.unsure, "aria-pressed", String(now.sure !== "sure"));
   if (document.activeElement !== one.note) one.note.value = now.note;
-  if (document.activeElement !== one.photo) one.photo.value = now.photo;
+  const taken = photosOf(current, feature).filter(({ id }) => now.photo.split("; ").includes(id));
+  const names = now.photo.split("; ").filter((name) => !taken.some(({ id }) => id === name)).join("; ");
+  if (document.activeElement !== one.photo) one.photo.value = names;
+  hide(one.shots, !taken.length);
+  one.shots.replaceChildren(...taken.map(photoItem));
   hide(one.drawings, !drawn.length);
   if (drawn.length || one.drawings.childElementCount) {
     one.drawings.replaceChildren(...drawn.map(shapeItem));
@@ -204,9 +220,14 @@ function refreshPlot(only = null) {
   for (const [feature, one] of rows) if (!only || only === feature) refreshRow(feature, one, shapes);
   if (!only) {
     DATA.parts.forEach((part, at) => {
-      hide(byId("questions").children[at], part.features.every(({ key: one }) => rows.get(one).item.hidden));
+      const none = part.features.every(({ key: one }) => rows.get(one).item.hidden);
+      hide(at === 0 ? byId("first") : byId("questions").children[at - 1], none);
     });
   }
+  const more = DATA.parts.slice(1).flatMap((part) => part.features).filter(({ key: one }) => !rows.get(one).item.hidden);
+  const answered = more.filter(({ key: one }) => said(one)).length;
+  write(byId("more-words"), phrase("more_questions", { n: more.length, answered }));
+  hide(byId("more-part"), !more.length);
   refreshDock();
 }
 
@@ -221,6 +242,8 @@ function openPlot(plot) {
     mark(one.open, "aria-expanded", "false");
   }
   if (byId("round").open) byId("round").open = false;
+  byId("household-part").open = household;
+  byId("more-part").open = household;
   refreshPlot();
   show("plot");
 }

@@ -7,6 +7,8 @@ const blank = () => ({
   said: new Map(),
   drawn: new Map(),
   consent: new Map(),
+  photos: new Map(),
+  missing: new Map(),
   done: new Set(),
   answers: new Map(),
   surveyor: "",
@@ -33,6 +35,16 @@ const WAYS = {
     state.drawn.set(step.id, step);
     if (step.said) put1(state, step.said);
   },
+  photo: (state, step) => {
+    state.photos.set(step.id, step);
+    put1(state, step.said);
+  },
+  unphoto: (state, step) => {
+    state.photos.delete(step.id);
+    put1(state, step.said);
+  },
+  missing: (state, step) => state.missing.set(step.id, step),
+  found: (state, step) => state.missing.delete(step.id),
   undraw: (state, step) => state.drawn.delete(step.id),
   consent: (state, step) => {
     if (step.consent) state.consent.set(step.plot, step);
@@ -126,6 +138,7 @@ function redo() {
 
 // A step in words.
 function words(step) {
+  if (step.number) return phrase(`step_${step.way}`, { number: step.number });
   const gaps = { plot: step.said || step.many ? P.id[(step.said || step.many[0]).plot] : P.id[step.plot] };
   const one = step.said && FEATURES.get(step.said.feature);
   if (step.way === "set") {
@@ -144,8 +157,8 @@ function words(step) {
   return phrase(`step_${step.way}`, { ...gaps, feature: FEATURES.get(step.feature).name });
 }
 
-// The hand-over file.
-function handOver() {
+// The hand-over file; photographs come last, so that a file that is cut off has the answers.
+function handOver(photos = true) {
   const { state, round } = record;
   const statements = [...state.said.values()]
     .sort((a, b) => (a.when === b.when ? a.plot - b.plot : a.when < b.when ? -1 : 1))
@@ -174,6 +187,10 @@ function handOver() {
       consent,
       when,
     })),
+    ...(state.missing.size
+      ? { missing: [...state.missing.values()].map(({ number, note, point, when }) => ({ number, note, point, when })) }
+      : {}),
+    ...(photos && state.photos.size ? { photos: photosToHand() } : {}),
   };
 }
 
@@ -213,6 +230,19 @@ function stepsOf(file) {
       feature: row.feature,
       geometry: row.geometry,
       when: when(row),
+    });
+  }
+  for (const row of rows(file.photos)) {
+    const now = steps.findLast((step) => step.way === "set" && step.said.plot === plotAt.get(row.plot) && step.said.feature === row.feature);
+    if (!now || !text(row.data) || !text(row.name)) continue;
+    steps.push({
+      way: "photo", id: row.name, plot: now.said.plot, feature: row.feature, data: row.data, said: now.said, when: when(row),
+    });
+  }
+  for (const row of Array.isArray(file.missing) ? file.missing : []) {
+    if (!row || !text(row.number) || !Array.isArray(row.point) || !row.point.every(Number.isFinite)) continue;
+    steps.push({
+      way: "missing", id: newId(), number: row.number, note: text(row.note), point: row.point.slice(0, 2), when: when(row),
     });
   }
   for (const row of rows(file.consent)) {

@@ -46,13 +46,18 @@ function buildStreet() {
   byId("stretch").addEventListener("change", () => openStretch(Number(byId("stretch").value)));
   streetMap = new StreetMap(byId("street-map"), {
     tapped: (x, y, reach) => {
+      if (placed(x, y)) return;
       const plot = plotAt(x, y, reach);
       if (plot >= 0) {
         if (P.stretch[plot] !== stretch) openStretch(P.stretch[plot], false);
         openPlot(plot);
       }
     },
-    over: overlay,
+    over: (map, paper, px) => {
+      overlay(map, paper, px);
+      missingDots(map, paper, px);
+      hereDot(map, paper, px);
+    },
   });
   streetMap.look = (plot) => (P.stretch[plot] === stretch ? look(plot) : "other");
   moves("street", streetMap, () => boxOf(DATA.stretches[stretch].plots));
@@ -102,5 +107,6 @@ function refreshStreet() {
   byId("progress").textContent = next < 0 ? phrase("all_done", { all }) : phrase("progress", { done: doneIn(stretch), all });
   byId("who").value = record.state.surveyor;
   byId("from").value = record.state.from;
+  refreshMissing();
   refreshDock();
 }
