@@ -259,7 +259,7 @@ def _nowhere(sites: Sequence[Site], ask: SchemeAsk) -> str:
             count[rule] = count.get(rule, 0) + 1
     ordered = sorted(count.items(), key=lambda each: (-each[1], each[0]))
     reasons = ", ".join(f"{rule.replace('_', ' ')} ({number})" for rule, number in ordered)
-    wanted = " or ".join(f"'{verdict}'" for verdict in ask.verdicts)
+    wanted = _(" or ").join(f"'{verdict}'" for verdict in ask.verdicts)
     return _(
         "Of {n_beside} places looked at on the side asked for none has the verdict {wanted}. "
         "Rules that say no, and to how many places: {reasons}."

@@ -7,11 +7,10 @@ from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Feature
 from patchnet.read.feature_lists import Problem, parse_cell
+from patchnet.survey.sheet_words import SEEN_FROM, in_english
 
-__all__ = ["ANSWERS", "OTHER_PLACE", "SEEN_FROM", "Reply", "read_place", "read_reply", "read_sure"]
+__all__ = ["OTHER_PLACE", "Reply", "read_place", "read_reply", "read_sure"]
 
-ANSWERS = ("there", "not there", "cannot see")
-SEEN_FROM = ("street", "own plot", "neighbour's plot", "window")
 OTHER_PLACE = "elsewhere"
 
 _THERE = frozenset(("there", "yes", "y", "x", "true", "t", "1", "present", "ja", "it is there"))
@@ -62,8 +61,8 @@ def read_reply(answer: str, amount: str, unit: str, feature: Feature) -> Reply:
     feature
         What it is about.
     """
-    word = folded(answer)
-    text = _tidy(answer)
+    word = folded(in_english(answer))
+    text = _tidy(in_english(answer))
     sure = not text.endswith("?") or text.strip("? ") == ""
     told: str | None = None
     size: float | None = None
@@ -98,7 +97,7 @@ def read_sure(text: str) -> bool:
     text
         As written.
     """
-    return folded(text) not in _NOT_SURE
+    return folded(in_english(text)) not in _NOT_SURE
 
 
 def read_place(text: str) -> str:
@@ -109,7 +108,7 @@ def read_place(text: str) -> str:
     text
         As written.
     """
-    word = folded(text)
+    word = folded(in_english(text))
     if not word:
         return ""
     return SEEN_FROM[_PLACES[word]] if word in _PLACES else OTHER_PLACE
@@ -125,7 +124,7 @@ def _sized(
         ).format(feature_name=feature.name, amount=amount[:20])
         problem = Problem(what, _("Write the amount anew, in a column of text."))
         return Reply(told or "", size, sure, (problem,), left_out=told is None)
-    written = f"{low} {_tidy(unit)}".strip() if low[-1:].isdigit() else low
+    written = f"{low} {_tidy(in_english(unit))}".strip() if low[-1:].isdigit() else low
     said = parse_cell(written, feature)
     if isinstance(said, Problem) or said is None:
         problem = said if isinstance(said, Problem) else Problem("", "")

@@ -32,6 +32,7 @@ from patchnet.survey.rows import (
     with_features,
     with_plots,
 )
+from patchnet.survey.sheet_words import in_english
 from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest, listed
 from patchnet.survey.times import with_times
 
@@ -114,7 +115,7 @@ def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     rows = table[table["consent"] != ""]
 
     def read(text: str) -> str | Problem:
-        word = folded(text)
+        word = folded(in_english(text))
         if word in _YES | _NO:
             return "yes" if word in _YES else "no"
         what = _(

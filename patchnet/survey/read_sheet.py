@@ -16,6 +16,7 @@ from patchnet.core.faults import nearest
 from patchnet.core.table import Row, Sheet, heading, read_sheets
 from patchnet.core.texts import _
 from patchnet.survey.one_return import SAID, Return
+from patchnet.survey.sheet_words import in_english, words_of_headings
 
 __all__ = ["read_sheet_return"]
 
@@ -84,7 +85,7 @@ def read_sheet_return(path: Path, faults: FaultList) -> Return:
     CannotRead
         If it cannot be opened, or has no header of a survey sheet.
     """
-    sheets = read_sheets(path, faults, known=_WORDS)
+    sheets = read_sheets(path, faults, known=_WORDS | words_of_headings())
     about = _about(sheets)
     with_heading = (one.rows for one in sheets if _header(one.rows) is not None)
     sheet = _sheet(path, next(with_heading, sheets[0].rows), faults)
@@ -123,8 +124,8 @@ def _about(sheets: Sequence[Sheet]) -> dict[str, str]:
     """Return what the sheet About of a workbook says of the whole round."""
     about: dict[str, str] = {}
     for sheet in sheets:
-        for __, cells in sheet.rows if heading(sheet.name) == "about" else ():
-            word = _ABOUT_WORDS.get(heading(cells[0]))
+        for __, cells in sheet.rows if heading(in_english(sheet.name)) == "about" else ():
+            word = _ABOUT_WORDS.get(heading(in_english(cells[0])))
             if word is not None:
                 about.setdefault(word, cells[1] if len(cells) > 1 else "")
     return about
@@ -186,7 +187,7 @@ def _header(rows: Sequence[Row]) -> int | None:
 
 def _matched(names: Sequence[str]) -> tuple[dict[str, int], dict[str, str]]:
     """Return role -> position, and the roles that were told by likeness alone."""
-    plain = [heading(name) for name in names]
+    plain = [heading(in_english(name)) for name in names]
     columns: dict[str, int] = {}
     for key, words in _HEADS.items():
         for word in words:

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.moves import Move
 from patchnet.knowledge.records import Knowledge
@@ -62,7 +63,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     )
     said = [
         _("A way: {name}: {cost}, {hours}{each}.").format(
-            name=move.name[0].lower() + move.name[1:],
+            name=in_sentence(move.name[0]) + move.name[1:],
             cost=cost,
             hours=hours,
             each=_(" for each {unit}").format(unit=unit) if unit else "",
@@ -73,7 +74,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     if move.ask_first and not (owner and move.tenancy == "ask"):
         said.append(_("Ask first: {whom}.").format(whom=move.ask_first))
     if move.undo:
-        said.append(_("To undo it: {undo}.").format(undo=move.undo.lower()))
+        said.append(_("To undo it: {undo}.").format(undo=in_sentence(move.undo)))
     elif not move.reversible:
         said.append(_("It is not undone again."))
     if steps:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 
+from patchnet.core.language_forms import without_noughts
 from patchnet.core.texts import N_, WordList, _
 
 __all__ = [
@@ -76,11 +77,7 @@ def figure(value: float) -> str:
         return "0"
     digits = 1 - math.floor(math.log10(abs(value)))
     rounded = round(float(value), digits)
-    return (
-        f"{rounded:,.0f}"
-        if digits <= 0 or rounded.is_integer()
-        else f"{rounded:.{digits}f}".rstrip("0")
-    )
+    return without_noughts(rounded, digits)
 
 
 def before_after(before: float, won: float) -> tuple[str, str, str]:
@@ -108,10 +105,8 @@ def before_after(before: float, won: float) -> tuple[str, str, str]:
         return figure(before), "0", figure(before)
     digits = max(1 - math.floor(math.log10(before + won)), -math.floor(math.log10(won)))
     first, change = round(before, digits), round(won, digits)
-    places = max(digits, 0)
     return tuple(  # type: ignore[return-value]
-        f"{one:,.{places}f}".rstrip("0").rstrip(".") if places else f"{one:,.0f}"
-        for one in (first, change, first + change)
+        without_noughts(one, digits) for one in (first, change, first + change)
     )
 
 

@@ -1,5 +1,6 @@
 """The bill of quantities, and what the boxes hold and weigh."""
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
@@ -43,17 +44,17 @@ def bill_html(pack: SchemePack) -> Markup:
         budget="" if budget is None else pack.money(budget),
         weights=_weights(pack),
         densities=", ".join(
-            f"{pack.knowledge.scheme_figure(f'soil_{kind}_kg_m3'):,.0f}"
+            number(pack.knowledge.scheme_figure(f"soil_{kind}_kg_m3"), ",.0f")
             for kind in ("light", "loam", "check")
         ),
-        lift=f"{pack.knowledge.scheme_figure('hand_lift_kg'):g}",
+        lift=number(pack.knowledge.scheme_figure("hand_lift_kg"), "g"),
     )
 
 
 def _quantity(line: Quantity, pack: SchemePack) -> str:
     if line.share:
         return pack.money(line.quantity)
-    return f"{line.quantity:g}" if line.unit == "no." else f"{line.quantity:.2f}"
+    return number(line.quantity, "g") if line.unit == "no." else number(line.quantity, ".2f")
 
 
 def _rate(line: Quantity, pack: SchemePack) -> str:
@@ -69,14 +70,14 @@ def _weights(pack: SchemePack) -> Markup:
         rows.append(
             (
                 _(size.name),
-                f"{load.litres:.0f} l",
-                f"{load.to_buy_litres:.0f} l",
+                f"{number(load.litres, '.0f')} l",
+                f"{number(load.to_buy_litres, '.0f')} l",
                 _("{box_kg:.0f} kg").format(box_kg=load.box_kg),
                 _("{light_kg:.0f} kg").format(light_kg=load.light_kg),
                 _("{loam_kg:.0f} kg").format(loam_kg=load.loam_kg),
                 _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
-                f"{load.check_kg_m2:,.0f} kg/m²",
-                f"{litres_a_visit(size, know):.0f} l",
+                f"{number(load.check_kg_m2, ',.0f')} kg/m²",
+                f"{number(litres_a_visit(size, know), '.0f')} l",
             )
         )
     return table(

@@ -3,6 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import GroupChange
+from patchnet.core.language_forms import in_sentence, listed, number
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.numbers import figure
@@ -119,7 +120,7 @@ def _glance(pack: SchemePack) -> Markup:
     rows = [
         (
             one.plot,
-            f"{_(one.site.side)}, {one.site.chainage_m:.1f} m",
+            f"{_(one.site.side)}, {number(one.site.chainage_m, '.1f')} m",
             _(one.site.size.name),
             width_words(one.site.clear_m, one.site.clear_basis),
             _SHORT[one.site.verdict],
@@ -146,7 +147,7 @@ def _in_short(scheme: Scheme) -> str:
     risen = sorted(
         (
             (change.linked_after - change.linked_before) / change.linked_before,
-            knowledge.groups[change.group].name.lower(),
+            in_sentence(knowledge.groups[change.group].name),
         )
         for change in scheme.comparison.groups
         if change.linked_after > change.linked_before > 0 and change.sure is not False
@@ -158,7 +159,7 @@ def _in_short(scheme: Scheme) -> str:
     ]
     closed = sum(map(_closes, scheme.comparison.groups))
     if clear:
-        does = _("raise the linked homes of {clear}").format(clear=_listed(clear[:_NAMED]))
+        does = _("raise the linked homes of {clear}").format(clear=listed(clear[:_NAMED]))
         rest = len(risen) - min(len(clear), _NAMED)
         does += (
             _(" and those of {rest} by less").format(rest=counted(rest, "other group"))
@@ -193,13 +194,8 @@ def _closes(change: GroupChange) -> int:
     return sum(share >= _HOLDS for share in change.closed_in)
 
 
-def _listed(names: list[str]) -> str:
-    """Names with commas and an 'and'."""
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
 def _asked_short(scheme: Scheme) -> str:
-    return _listed(_wanted(scheme))
+    return listed(_wanted(scheme))
 
 
 def _wanted(scheme: Scheme) -> list[str]:
@@ -240,7 +236,7 @@ def _aim(scheme: Scheme) -> str:
     knowledge = scheme.after.knowledge
     won, little = [], []
     for change in scheme.comparison.groups:
-        name = knowledge.groups[change.group].name.lower()
+        name = in_sentence(knowledge.groups[change.group].name)
         gain = change.linked_after - change.linked_before
         if hardly(change.linked_before, change.linked_after):
             little.append(name)

@@ -2,6 +2,7 @@
 
 import shapely
 
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.pages.kit.garden_drawing import GardenDrawing
 from patchnet.pages.kit.numbers import figure
@@ -77,7 +78,7 @@ def _won(scheme: Scheme) -> tuple[str, str]:
         return (
             f"{one.components_before} \N{RIGHTWARDS ARROW} {one.components_after}",
             _("islands of the {animal}: joined up").format(
-                animal=know.groups[one.group].name.lower()
+                animal=in_sentence(know.groups[one.group].name)
             ),
         )
     risen = [one for one in sure if one.linked_after > one.linked_before > 0]
@@ -87,5 +88,7 @@ def _won(scheme: Scheme) -> tuple[str, str]:
     share = 100 * (one.linked_after / one.linked_before - 1)
     return (
         f"+{figure(share)} %",
-        _("homes that the {animal} can reach").format(animal=know.groups[one.group].name.lower()),
+        _("homes that the {animal} can reach").format(
+            animal=in_sentence(know.groups[one.group].name)
+        ),
     )

@@ -49,8 +49,8 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
                 number,
                 number * count,
                 month_spans(plant.flower_months) if plant.flower_months else _("does not matter"),
-                f"{plant.height.value:g} m",
-                f"{plant.spread.value:g} m",
+                f"{number(plant.height.value, 'g')} m",
+                f"{number(plant.spread.value, 'g')} m",
                 _(plant.light),
                 _("yes") if plant.native else _("no"),
                 hazard or _("none known"),
@@ -60,7 +60,7 @@ def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
         "letter": group.letter,
         "recipe": group.recipe,
         "size": group.size,
-        "depth": f"{group.size.soil_depth_m * 100:.0f}",
+        "depth": number(group.size.soil_depth_m * 100, ".0f"),
         "names": ", ".join(one.plot for one in group.planters),
         "table": table(
             _("Planting {letter}").format(letter=group.letter), _HEADS, rows, css="plants"

@@ -2,6 +2,7 @@
 
 import math
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.kit.table import blank, table
@@ -33,9 +34,9 @@ def upkeep_html(pack: SchemePack) -> Markup:
     return render(
         "scheme/upkeep.html",
         grid=_grid(pack),
-        review=f"{know.scheme_figure('review_months'):g}",
-        brings=f"{brings:g}",
-        daily=f"{daily:g}",
+        review=number(know.scheme_figure("review_months"), "g"),
+        brings=number(brings, "g"),
+        daily=number(daily, "g"),
         lasts=figure(brings / daily),
         year=figure(year_litres(planters, know) / 1000),
         kept=any(one.keeper is not None for one in planters),
@@ -54,7 +55,7 @@ def _grid(pack: SchemePack) -> Markup:
         (
             _("Water: visits a week, first season"),
             _("keeper of the box"),
-            *(f"{one:g}" for one in visits),
+            *(number(one, "g") for one in visits),
         )
     ]
     rows += [
@@ -86,9 +87,9 @@ def _keeper(rota: Rota, pack: SchemePack, can: float) -> dict[str, object]:
     rows = [_row(one, pack, can) for one in rota.planters]
     return {
         "name": name,
-        "litres": f"{rota.litres:.0f}",
+        "litres": number(rota.litres, ".0f"),
         "cans": counted(math.ceil(rota.litres / can), "can"),
-        "can": f"{can:g}",
+        "can": number(can, "g"),
         "promised": promised,
         "table": table(_("Planters of {name}").format(name=name), heads, rows, css="rota")
         if rows
@@ -101,7 +102,7 @@ def _row(planter: PlacedPlanter, pack: SchemePack, can: float) -> tuple[object, 
     line = blank()
     return (
         planter.plot,
-        f"{litres:.0f}",
+        number(litres, ".0f"),
         math.ceil(litres / can - 1e-9),
         _("not known")
         if planter.carry_m is None
