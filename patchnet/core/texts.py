@@ -107,6 +107,10 @@ def use_language(name: str | None) -> None:
     ------
     WrongUse
         If there is no such catalogue.
+
+    Examples
+    --------
+    >>> use_language("en")
     """
     wanted = name or ENGLISH
     if wanted != ENGLISH:
@@ -133,7 +137,13 @@ def language_code() -> str:
 
 
 def languages() -> list[str]:
-    """Return every language there is a catalogue for, English first."""
+    """Return every language there is a catalogue for, English first.
+
+    Examples
+    --------
+    >>> languages()[0]
+    'en'
+    """
     found = {path.stem for ending in ("*.po", "*.mo") for path in FOLDER.glob(ending)}
     return [ENGLISH, *sorted(found - {ENGLISH})]
 

@@ -72,6 +72,7 @@ def environment() -> Environment:
     made.install_gettext_callables(texts._, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.globals["said"] = texts._
     made.globals["number"] = language_forms.number
+    made.globals["day_told"] = language_forms.day_told
     made.globals["language_code"] = texts.language_code
     made.globals["nouns_keep_capitals"] = language_forms.nouns_keep_capitals
     return made

@@ -1,5 +1,6 @@
 """The plant schedule: what is planted in each kind of planter, in Latin and English."""
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, WordList, _, source_of
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, month_spans
@@ -39,15 +40,15 @@ def schedule_html(pack: SchemePack) -> Markup:
 def _group(group: PlantGroup, knowledge: Knowledge) -> dict[str, object]:
     count = len(group.planters)
     rows = []
-    for key, number in group.numbers.items():
+    for key, amount in group.numbers.items():
         plant = knowledge.plants[key]
         hazard = "" if source_of(plant.hazard).casefold().startswith("none") else plant.hazard
         rows.append(
             (
                 plant.name,
                 _latin(plant.latin),
-                number,
-                number * count,
+                amount,
+                amount * count,
                 month_spans(plant.flower_months) if plant.flower_months else _("does not matter"),
                 f"{number(plant.height.value, 'g')} m",
                 f"{number(plant.spread.value, 'g')} m",

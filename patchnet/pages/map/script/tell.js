@@ -19,8 +19,8 @@ function num(value) {
   if (Number.isNaN(value)) return W.not_known;
   if (value === 0) return "0";
   if (value >= 9.8e12) return W.any_number;
-  if (value < 0.001) return W.tiny;
-  return Number(value.toPrecision(2)).toLocaleString(LOCALE, { maximumFractionDigits: 4 });
+  const shown = (one) => one.toLocaleString(LOCALE, { maximumFractionDigits: 4 });
+  return value < 0.001 ? "<" + shown(0.001) : shown(Number(value.toPrecision(2)));
 }
 
 const metres = (value) =>
