@@ -40,7 +40,7 @@ _COUNTED = (
 _PLACE = re.compile(r"\{(\w+)[!:}]|%\((\w+)\)s")
 _WIDTH = 100
 # What people write in their own tables, and see translated.
-_TRANSLATED_LATER = {("resources.csv", "unit")}
+_TRANSLATED_LATER = {("resources.csv", "unit"), ("settings.csv", "unit")}
 
 
 def gather() -> Catalog:

@@ -168,7 +168,6 @@ def test_nothing_is_left_in_english(spy, world, tmp_path, name):
 
 
 def test_tables_and_words_of_scripts(spy, german):
-    load_knowledge.cache_clear() if hasattr(load_knowledge, "cache_clear") else None
     for table in (map_words.SCRIPT, map_words.PAGE, map_words.SHOWS, phone_words.SCRIPT):
         json.dumps(dict(table))
     dict(phone_words.PAGE)
@@ -273,8 +272,8 @@ def of_csv(survey, delimiter, encoding):
     [
         ("returned.xlsx", of_workbook),
         ("returned.csv", lambda survey: of_csv(survey, ",", "utf-8-sig")),
-        # as Excel saves "CSV" where decimals have a comma
-        ("returned.csv", lambda survey: of_csv(survey, ";", "cp1252")),
+        # as Excel saves "CSV UTF-8" where decimals have a comma
+        ("returned.csv", lambda survey: of_csv(survey, ";", "utf-8-sig")),
     ],
     ids=["xlsx", "csv", "csv of Excel"],
 )
@@ -293,11 +292,11 @@ def test_a_german_sheet_is_read_in_any_language(german, surveyed, name, made, re
     finally:
         texts.use_language("de")
     assert [str(one) for one in merged.faults] == []
-    table = merged.records.statements
-    assert list(zip(table["feature"], table["answer"], strict=True)) == [
-        (keys[0], "there"), (keys[1], "not there"), (keys[2], "cannot see"),
-    ]  # fmt: skip
-    first = table.iloc[0]
+    table = merged.records.statements.set_index("feature")
+    assert table["answer"].to_dict() == dict(
+        zip(keys, ("there", "not there", "cannot see"), strict=True)
+    )
+    first = table.loc[keys[0]]
     assert (first["amount"], first["sure"], first["seen_from"]) == (2.5, "not sure", "own plot")
     assert merged.records.consent["consent"].tolist() == ["yes"]
 

@@ -6,7 +6,7 @@ from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.moves import Move
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import UNITS, figure
+from patchnet.pages.kit.numbers import UNITS, currency, figure
 from patchnet.plan.plot_plan import Candidate
 
 __all__ = ["move_lines"]
@@ -48,12 +48,12 @@ def move_lines(
 
 def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     unit = UNITS.get(move.unit, "")
-    money = knowledge.settings["cost_low"].unit
+    unit_of_money = currency(knowledge)
     cost = (
         _("costs nothing")
         if move.cost.high == 0
         else _("{low} to {high} {money}").format(
-            low=figure(move.cost.low), high=figure(move.cost.high), money=money
+            low=figure(move.cost.low), high=figure(move.cost.high), money=unit_of_money
         )
     )
     hours = (

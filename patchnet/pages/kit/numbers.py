@@ -5,12 +5,14 @@ from collections.abc import Iterable
 
 from patchnet.core.language_forms import without_noughts
 from patchnet.core.texts import N_, WordList, _
+from patchnet.knowledge.records import Knowledge
 
 __all__ = [
     "MONTHS",
     "MONTH_NAMES",
     "UNITS",
     "before_after",
+    "currency",
     "ends",
     "figure",
     "metres",
@@ -169,6 +171,17 @@ def span(low: float, value: float, high: float) -> str:
             text=text, low_text=low_text, high_text=high_text
         )
     )
+
+
+def currency(knowledge: Knowledge) -> str:
+    """Return the money that costs are in, in words.
+
+    Parameters
+    ----------
+    knowledge
+        The tables, whose costs are all in the same.
+    """
+    return _(knowledge.settings["cost_low"].unit)
 
 
 def month_spans(months: Iterable[int]) -> str:

@@ -7,7 +7,7 @@ from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
-from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
+from patchnet.pages.kit.numbers import UNITS, currency, figure, metres, month_spans
 from patchnet.pages.kit.planting_words import hazard_words
 from patchnet.plan.plot_plan import (
     Addition,
@@ -308,7 +308,7 @@ def money_words(cost: float, knowledge: Knowledge) -> str:
     knowledge
         For the name of the currency.
     """
-    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
+    return f"{figure(cost)} {currency(knowledge)}" if cost > 0 else _("no money")
 
 
 def homes_words(homes: float, more: str = "") -> str:
@@ -371,7 +371,7 @@ def cost_words(cost: str, knowledge: Knowledge) -> str:
     if held.value == 0:
         return _("costs nothing")
     return _("about {low:.0f} to {high:.0f} {unit}").format(
-        low=held.low, high=held.high, unit=held.unit
+        low=held.low, high=held.high, unit=_(held.unit)
     )
 
 

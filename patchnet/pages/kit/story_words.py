@@ -16,7 +16,7 @@ from patchnet.assess.spread import Spread
 from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, figure, month_spans
+from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, currency, figure, month_spans
 from patchnet.pages.kit.plan_words import amount_words, asked_words, hours_words
 from patchnet.plan.finding import Finding
 from patchnet.plan.lacks import Lack
@@ -528,7 +528,7 @@ def _takes(one: Thing, know: Knowledge) -> str:
     parts = []
     if one.cost is not None:
         low, high = (figure(end) for end in one.cost)
-        unit = know.settings["cost_low"].unit
+        unit = currency(know)
         if one.cost[1] <= know.settings["cost_none"].high:
             parts.append(_("costs next to nothing"))
         else:
