@@ -297,7 +297,7 @@ def test_a_german_sheet_is_read_in_any_language(german, surveyed, name, made, re
         zip(keys, ("there", "not there", "cannot see"), strict=True)
     )
     first = table.loc[keys[0]]
-    assert (first["amount"], first["sure"], first["seen_from"]) == (2.5, "not sure", "own plot")
+    assert (first["amount"], bool(first["sure"]), first["seen_from"]) == (2.5, False, "own plot")
     assert merged.records.consent["consent"].tolist() == ["yes"]
 
 
