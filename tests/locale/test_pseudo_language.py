@@ -56,7 +56,9 @@ OPEN, CLOSE = (
 UNITS = {"m", "m²", "m³", "cm", "mm", "km", "kg", "ha", "mph", "km2", "no"}
 # Words of the command line that are typed as they stand, and what click makes of them.
 TYPED = {"patchnet"}
-ALLOWED = UNITS | TYPED
+# What stands before the last name of a list comes from CLDR; the pseudo-language calls itself "de".
+FROM_CLDR = {"und", "oder"}
+ALLOWED = UNITS | TYPED | FROM_CLDR
 CODE = re.compile(
     r"patchnet(?: [a-z]+)? \[OPTIONS\].*|\[[\w|<>=]+\]"  # the usage of a command, its choices
     r"|--?[a-z][\w-]*|https?://\S+|doi:\S+|\w+_\w+"
