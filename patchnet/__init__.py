@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     )
     from patchnet.core.faults import Fault
     from patchnet.core.street_store import read_journal
+    from patchnet.core.texts import languages, use_language
     from patchnet.demo.files import read_demo, write_demo
     from patchnet.knowledge.load import load_knowledge
     from patchnet.knowledge.origin import describe_source
@@ -145,6 +146,7 @@ __all__ = [
     "from_networkx",
     "join_streets",
     "keep_survey",
+    "languages",
     "link_table",
     "load_knowledge",
     "make_base",
@@ -179,6 +181,7 @@ __all__ = [
     "sun_hours",
     "survey_progress",
     "undo_return",
+    "use_language",
     "verify_street",
     "with_doubt",
     "write_bands",
@@ -227,6 +230,7 @@ _WHERE = {
             "WrongUse",
         ),
         "core.faults": ("Fault",),
+        "core.texts": ("languages", "use_language"),
         "demo.files": ("read_demo", "write_demo"),
         "knowledge.load": ("load_knowledge",),
         "knowledge.origin": ("describe_source",),

@@ -78,7 +78,7 @@ def consent(
     one = "Plot" if len(said.plots) == 1 else "Plots"
     click.echo(
         _("{one} {plots}: {answer}. So far {so_far} agreed to be counted.").format(
-            one=one, plots=" and ".join(said.plots), answer=answer, so_far=so_far
+            one=one, plots=_(" and ").join(said.plots), answer=answer, so_far=so_far
         )
     )
     if answer == "no":

@@ -8,6 +8,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from patchnet.commands.help_text import ToldContext, click_in_our_language
+from patchnet.commands.language_option import LanguageOption, speak
 from patchnet.core.texts import _
 
 __all__ = ["LazyCommand", "LazyGroup"]
@@ -31,7 +32,12 @@ class LazyGroup(click.Group):
     def __init__(self, *, lazy_commands: Mapping[str, LazyCommand], **settings: object) -> None:
         super().__init__(**settings)  # type: ignore[arg-type]  # click's own settings
         self.lazy_commands = lazy_commands
+        self.params.append(LanguageOption())
         click_in_our_language()
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Speak the language that is asked for, wherever it stands, before anything is said."""
+        return super().parse_args(ctx, speak(args))
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order in which people need them."""
@@ -47,6 +53,8 @@ class LazyGroup(click.Group):
         module, __, name = lazy.where.partition(":")
         command: click.Command = getattr(import_module(module), name)
         command.context_class = ToldContext
+        if not any(isinstance(param, LanguageOption) for param in command.params):
+            command.params.append(LanguageOption())
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -83,4 +83,4 @@ def nearest_hint(word: str, choices: Iterable[str]) -> str:
         What it may be.
     """
     close = nearest(word, choices)
-    return _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""
+    return _(" Did you mean {close}?").format(close=_(" or ").join(close)) if close else ""

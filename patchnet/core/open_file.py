@@ -258,7 +258,7 @@ def _probe_shapefile(path: Path, head: bytes) -> None:
             _(
                 "{path} lacks {lacking} beside it: a Shapefile is several files. Copy them all, "
                 "or send them zipped."
-            ).format(path=path, lacking=" and ".join(lacking))
+            ).format(path=path, lacking=_(" and ").join(lacking))
         )
 
 

@@ -1,12 +1,13 @@
 """The one catalogue of texts: what is said to people, in the language that was chosen.
 
 The text in the code is English and its own key: ``_("Nothing else fits.")``. In another language
-the standard library's gettext looks it up in ``patchnet/locale/LANGUAGE.po``; without one, or
-where a text has no translation yet, English comes out unchanged.
+the standard library's gettext looks it up in ``patchnet/locale/LANGUAGE.mo``; without one, or
+where a text has no translation yet, English comes out unchanged. The numbers that are put into a
+translated text are written as its language writes them (`language_forms.number`).
 
-The language is chosen once a process: by `use_language`, or by the environment variable
-PATCHNET_LANGUAGE. The system's own locale is never asked: the same command says the same on every
-computer.
+The language is chosen once a process: by `use_language` (``--language``), or by the environment
+variable PATCHNET_LANGUAGE. The system's own locale is never asked: the same command says the same
+on every computer.
 """
 
 import gettext
@@ -14,7 +15,9 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from io import BytesIO
+from numbers import Real
 from pathlib import Path
+from string import Formatter
 from typing import Generic, TypeVar, overload
 
 __all__ = [
@@ -28,10 +31,11 @@ __all__ = [
     "_",
     "counted",
     "forms_of",
-    "in_every_language",
     "language",
+    "language_code",
     "languages",
     "ngettext",
+    "said_anywhere",
     "source_of",
     "use_language",
 ]
@@ -54,6 +58,29 @@ class Text(str):
     values: Mapping[str, object]
 
 
+class Told(str):
+    """A translated text, whose values are written as its language writes them."""
+
+    __slots__ = ()
+
+    def format(self, *args: object, **values: object) -> str:
+        """As for any text; a number goes through `language_forms.number`."""
+        return _FORMATTER.vformat(self, args, values)
+
+
+class _Formatter(Formatter):
+    def format_field(self, value: object, format_spec: str) -> str:
+        """Write one value."""
+        from patchnet.core.language_forms import number  # noqa: PLC0415 - it asks for the language
+
+        if isinstance(value, Real) and not isinstance(value, bool):
+            return number(value, format_spec)  # type: ignore[arg-type]  # a Real may be formatted
+        return format(value, format_spec)
+
+
+_FORMATTER = _Formatter()
+
+
 class _Choice:
     """The language of this process, and what English each translation stands for."""
 
@@ -74,12 +101,16 @@ def use_language(name: str | None) -> None:
     ----------
     name
         A language of the folder of catalogues, such as ``"de"``; or the path of a ``.po`` file,
-        to try one out (this needs Babel); None or ``"en"``: English.
+        to try one out; None or ``"en"``: English.
 
     Raises
     ------
     WrongUse
         If there is no such catalogue.
+
+    Examples
+    --------
+    >>> use_language("en")
     """
     wanted = name or ENGLISH
     if wanted != ENGLISH:
@@ -97,8 +128,22 @@ def language() -> str:
     return _CHOICE.name or ENGLISH
 
 
+def language_code() -> str:
+    """Return the language of this process as web pages name it (BCP 47), such as ``"pt-BR"``."""
+    name = language()
+    if name.endswith(".po"):
+        name = _catalogue(name).info().get("language") or ENGLISH
+    return name.replace("_", "-")
+
+
 def languages() -> list[str]:
-    """Return every language there is a catalogue for, English first."""
+    """Return every language there is a catalogue for, English first.
+
+    Examples
+    --------
+    >>> languages()[0]
+    'en'
+    """
     found = {path.stem for ending in ("*.po", "*.mo") for path in FOLDER.glob(ending)}
     return [ENGLISH, *sorted(found - {ENGLISH})]
 
@@ -127,7 +172,7 @@ def _(message: str) -> str:
     said = _catalogue(language()).gettext(message)
     if said != message:
         _CHOICE.sources[said] = message
-    return said
+    return Told(said)
 
 
 def ngettext(one: str, several: str, n: float) -> str:
@@ -148,7 +193,7 @@ def ngettext(one: str, several: str, n: float) -> str:
     if language() == ENGLISH:
         return one if n == 1 else several
     whole = int(n) if n == int(n) else 2
-    return _catalogue(language()).ngettext(one, several, whole)
+    return Told(_catalogue(language()).ngettext(one, several, whole))
 
 
 def counted(count: int, one: str, several: str = "", *, said: str = "") -> str:
@@ -202,18 +247,23 @@ def source_of(said: str) -> str:
     return _CHOICE.sources.get(said, said)
 
 
-def in_every_language(message: str) -> tuple[str, ...]:
-    """Return what a text is called in each language there is a catalogue for, but English.
-
-    People write tables in their own language, whichever this process speaks.
+def said_anywhere(message: str) -> list[str]:
+    """Return a text in every language there is: what a sheet may hold, whoever made it.
 
     Parameters
     ----------
     message
-        The English text.
+        The English text, which comes first.
+
+    Examples
+    --------
+    >>> said_anywhere("no such text")
+    ['no such text']
     """
-    said = (_compiled(name).gettext(message) for name in languages()[1:])
-    return tuple(dict.fromkeys(word for word in said if word != message))
+    others = languages()[1:]
+    if language() not in {ENGLISH, *others}:
+        others.append(language())  # a file that somebody tries out
+    return list(dict.fromkeys([message, *(_catalogue(one).gettext(message) for one in others)]))
 
 
 class Words(Mapping[K, V], Generic[K, V]):
@@ -280,7 +330,7 @@ def _told(value: V) -> V:
     told: object = value
     if isinstance(value, Text):
         told = _(value)
-        told = str(told)
+        told = told if isinstance(told, Told) else str(told)
     elif isinstance(value, tuple):
         told = tuple(map(_told, value))
     elif isinstance(value, list | WordList):
@@ -292,45 +342,29 @@ def _told(value: V) -> V:
 
 @cache
 def _catalogue(name: str) -> gettext.GNUTranslations:
-    """Read a catalogue: the `.po` where Babel is there to read it, else the `.mo` made of it."""
+    """Read a catalogue: the `.mo`, and where there is none the `.po` that it is made of."""
+    compiled = FOLDER / f"{name}.mo"
+    if compiled.is_file():
+        with compiled.open("rb") as lines:
+            return gettext.GNUTranslations(lines)
     written = Path(name) if name.endswith(".po") else FOLDER / f"{name}.po"
-    compiled = FOLDER / f"{name}.mo"
-    if not (written.is_file() or compiled.is_file()):
+    if not written.is_file():
         raise _no_language(name)
-    if written.is_file():
-        try:
-            from babel.messages import mofile, pofile  # noqa: PLC0415 - only to read a .po
-        except ImportError:
-            if not compiled.is_file():
-                raise _no_language(name) from None
-        else:
-            with written.open("rb") as lines:
-                catalogue = pofile.read_po(lines)
-            held = BytesIO()
-            mofile.write_mo(held, catalogue)
-            held.seek(0)
-            return gettext.GNUTranslations(held)
-    with compiled.open("rb") as lines:
-        return gettext.GNUTranslations(lines)
+    from babel.messages import mofile, pofile  # noqa: PLC0415 - only to read a .po
 
-
-@cache
-def _compiled(name: str) -> gettext.NullTranslations:
-    """Read a language's compiled catalogue, for single words: a `.po` takes half a second."""
-    compiled = FOLDER / f"{name}.mo"
-    if not compiled.is_file():
-        return gettext.NullTranslations()
-    with compiled.open("rb") as lines:
-        return gettext.GNUTranslations(lines)
+    with written.open("rb") as lines:
+        catalogue = pofile.read_po(lines)
+    held = BytesIO()
+    mofile.write_mo(held, catalogue)
+    held.seek(0)
+    return gettext.GNUTranslations(held)
 
 
 def _no_language(name: str) -> Exception:
     from patchnet.core.errors import WrongUse  # noqa: PLC0415 - errors say texts
 
     there = ", ".join(languages())
-    if name.endswith(".po") and Path(name).is_file():
-        return WrongUse(f"To read {name} Babel is needed: pip install 'patchnet[languages]'.")
     return WrongUse(
         f"There is no catalogue of texts for the language {name!r}. There is: {there}. "
-        f"(The variable {VARIABLE} says which to use.)"
+        f"(--language or the variable {VARIABLE} says which to use.)"
     )

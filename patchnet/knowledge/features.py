@@ -327,5 +327,6 @@ def _as_it_is(
     if feature.open_water and set(feature.cautions) <= set(cautions):
         what = _("It is open water, but has no caution about small children.")
         keys = [key for key, one in cautions.items() if one.about == "small_children"]
-        reader.say(row, what, _("Add it to its cautions: {keys}.").format(keys=" or ".join(keys)))
+        mend = _("Add it to its cautions: {keys}.").format(keys=_(" or ").join(keys))
+        reader.say(row, what, mend)
     return feature

@@ -134,7 +134,7 @@ def _unknown(
     ending = [choice for choice in within if choice.split("/")[-1] == wanted]
     close = ending[:4] or nearest(wanted, choices)
     hint = (
-        _("Did you mean {close}?").format(close=" or ".join(close))
+        _("Did you mean {close}?").format(close=_(" or ").join(close))
         if close
         else _("Try groups, needs, or features.")
     )

@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import Annotated
 
 from patchnet.core.folding import folded
-from patchnet.core.texts import N_, _, in_every_language
+from patchnet.core.texts import N_, _, said_anywhere
 from patchnet.knowledge.columns import Choice, Key, Ref, Text, Words
 from patchnet.knowledge.reader import Reader
 from patchnet.knowledge.schema import table
@@ -125,7 +125,7 @@ class TableWords:
                 for word in words:
                     of_part.setdefault(folded(word), means)
             for means in said:
-                for word in in_every_language(means):
+                for word in said_anywhere(means)[1:]:
                     of_part.setdefault(folded(word), means)
         return found
 

@@ -11,7 +11,7 @@ from typing import Protocol
 
 from patchnet.core.faults import nearest
 from patchnet.core.folding import folded, heading
-from patchnet.core.texts import in_every_language, source_of
+from patchnet.core.texts import said_anywhere, source_of
 from patchnet.knowledge.knowledge import Knowledge
 
 __all__ = [
@@ -77,42 +77,61 @@ def _singular(word: str) -> str:
 
 def word_index(records: Iterable[Worded]) -> dict[str, list[str]]:
     """Return for each plain word the keys it stands for (more than one is a clash)."""
+    return _index(
+        (one.key, (one.key, one.name, source_of(one.name), *one.words)) for one in records
+    )
+
+
+def _index(named: Iterable[tuple[str, Iterable[str]]]) -> dict[str, list[str]]:
     index: dict[str, list[str]] = {}
-    for record in records:
-        for word in (record.key, record.name, source_of(record.name), *record.words):
+    for key, names in named:
+        for word in names:
             keys = index.setdefault(plain(word), [])
-            if record.key not in keys:
-                keys.append(record.key)
+            if key not in keys:
+                keys.append(key)
     return index
 
 
-@lru_cache(maxsize=8)
-def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
-    tables: tuple[Mapping[str, Worded], ...] = (
+def _tables(knowledge: Knowledge) -> tuple[Mapping[str, Worded], ...]:
+    return (
         knowledge.features,
         knowledge.plot_kinds,
         knowledge.barrier_kinds,
         knowledge.street_kinds,
     )
-    features, *others = (word_index(table.values()) for table in tables)
-    # What an English word stands for it stands for; words of other languages come after.
-    for key, words in _other_words(knowledge).items():
-        for word in words:
-            features.setdefault(plain(word), [key])
-    return (features, *others)
+
+
+@lru_cache(maxsize=8)
+def _indices(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
+    return tuple(word_index(table.values()) for table in _tables(knowledge))
+
+
+@lru_cache(maxsize=8)
+def _other_languages(knowledge: Knowledge) -> tuple[Mapping[str, list[str]], ...]:
+    """Names in every language there is: a sheet is made in one, and read in another."""
+    _features, *others = _tables(knowledge)
+    return (
+        _index(_other_words(knowledge).items()),
+        *(
+            _index((one.key, said_anywhere(source_of(one.name))) for one in table.values())
+            for table in others
+        ),
+    )
 
 
 @lru_cache(maxsize=8)
 def _other_words(knowledge: Knowledge) -> Mapping[str, tuple[str, ...]]:
     """Words for each feature in other languages: those of the table, and its name translated."""
     return {
-        key: (*knowledge.feature_words.get(key, ()), *in_every_language(source_of(feature.name)))
+        key: (*knowledge.feature_words.get(key, ()), *said_anywhere(source_of(feature.name))[1:])
         for key, feature in knowledge.features.items()
     }
 
 
-def _match(word: str, index: Mapping[str, list[str]]) -> str | None:
-    keys = index.get(plain(word), [])
+def _match(word: str, knowledge: Knowledge, at: int) -> str | None:
+    """Find the key by our own words; where they know nothing of it, by those of other languages."""
+    meant = plain(word)
+    keys = _indices(knowledge)[at].get(meant) or _other_languages(knowledge)[at].get(meant, [])
     return keys[0] if len(keys) == 1 else None
 
 
@@ -122,7 +141,7 @@ def match_feature(word: str, knowledge: Knowledge) -> str | None:
     Case, ``_``, ``-``, blanks and plural endings do not matter; other names that people use
     stand in the `words` of the feature. A word that is only spelt like one is not matched.
     """
-    return _match(word, _indices(knowledge)[0])
+    return _match(word, knowledge, 0)
 
 
 @lru_cache(maxsize=8)
@@ -135,17 +154,17 @@ def feature_headings(knowledge: Knowledge) -> frozenset[str]:
 
 def match_plot_kind(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the plot kind that `word` means, or None (see `match_feature`)."""
-    return _match(word, _indices(knowledge)[1])
+    return _match(word, knowledge, 1)
 
 
 def match_barrier_kind(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the barrier kind that `word` means, or None (see `match_feature`)."""
-    return _match(word, _indices(knowledge)[2])
+    return _match(word, knowledge, 2)
 
 
 def match_street_kind(word: str, knowledge: Knowledge) -> str | None:
     """Return the key of the thing in a street that `word` means, or None (see `match_feature`)."""
-    return _match(word, _indices(knowledge)[3])
+    return _match(word, knowledge, 3)
 
 
 def near_features(word: str, knowledge: Knowledge) -> list[str]:

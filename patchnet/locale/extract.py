@@ -1,8 +1,7 @@
 """Gather every text that people are shown: ``python -m patchnet.locale.extract [LANGUAGE ...]``.
 
 It writes ``patchnet.pot``, brings the catalogue of each language up to date with it, and compiles
-them. A language that is named and not there yet is begun. It needs Babel
-(``pip install 'patchnet[languages]'``), which patchnet itself does not need to speak a language.
+them. A language that is named and not there yet is begun.
 """
 
 import ast
@@ -41,7 +40,7 @@ _COUNTED = (
 _PLACE = re.compile(r"\{(\w+)[!:}]|%\((\w+)\)s")
 _WIDTH = 100
 # What people write in their own tables, and see translated.
-_TRANSLATED_LATER = {("resources.csv", "unit")}
+_TRANSLATED_LATER = {("resources.csv", "unit"), ("settings.csv", "unit")}
 
 
 def gather() -> Catalog:

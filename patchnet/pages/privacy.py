@@ -23,6 +23,7 @@ from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.sharing import Form
 from patchnet.core.errors import WrongUse
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -273,4 +274,4 @@ def _consent(hood: Neighbourhood) -> NDArray[np.object_]:
 
 
 def _names(keys: Sequence[str], knowledge: Knowledge) -> str:
-    return ", ".join(knowledge.features[key].name.lower() for key in keys) or "none"
+    return ", ".join(in_sentence(knowledge.features[key].name) for key in keys) or "none"

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.language_forms import day_told
 from patchnet.core.street_store import read_journal
 from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.records import Knowledge
@@ -155,7 +156,9 @@ def waiting_words(released: Released, knowledge: Knowledge) -> str:
     """Say which table was handed out, and what a new one waits for; names nobody."""
     batch = int(knowledge.setting("public_batch_households"))
     if not released.waits:
-        return _("Public table {number} of {day}.").format(number=released.number, day=released.day)
+        return _("Public table {number} of {day}.").format(
+            number=released.number, day=day_told(released.day)
+        )
     lacking = "; ".join(
         _("{count} more in {name}").format(count=count, name=released.names[unit])
         if count
@@ -166,7 +169,7 @@ def waiting_words(released: Released, knowledge: Knowledge) -> str:
         "Not yet a new public table: since the last one of {day} fewer than {batch} households of "
         "a unit changed, and two tables so alike would give their answers away. It waits for "
         "{lacking}. The table of {day} was handed out again."
-    ).format(day=released.day, batch=batch, lacking=lacking)
+    ).format(day=day_told(released.day), batch=batch, lacking=lacking)
 
 
 def _shared_streets(

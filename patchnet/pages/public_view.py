@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from patchnet.core.language_forms import day_told
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.public_table import class_words, nobodys
@@ -276,7 +277,7 @@ def _generalised(released: Released, knowledge: Knowledge) -> str:
         "that the classes allow: they are coarser than what the group knows and can differ from "
         "it. Ids and labels are new; ways of animals are straight lines and take no account of "
         "fences."
-    ).format(n_names=len(released.names), least=least, day=released.day)
+    ).format(n_names=len(released.names), least=least, day=day_told(released.day))
 
 
 def public_ground(hood: Neighbourhood) -> Neighbourhood:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Feature, Knowledge, Siting
 from patchnet.plan.facts import PlotFacts
@@ -169,7 +170,7 @@ def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | No
     if facts.tenure == "rent" and siting.tenancy == "own":
         return _("It is for owners: it stays behind when you leave."), "tenancy"
     if facts.light is not None and facts.light not in siting.lights:
-        likes = " or ".join(_LIGHT_WORDS[light] for light in siting.lights)
+        likes = _(" or ").join(_LIGHT_WORDS[light] for light in siting.lights)
         return _("It wants {likes}.").format(likes=likes), "light"
     return None
 
@@ -194,7 +195,7 @@ def _there_already(
     if "only_one" in feature.traits and space.has.get(feature.key, 0) > 0:
         return _("There is one already."), "there"
     if siting.beside and not any(space.has.get(key, 0) > 0 for key in siting.beside):
-        names = " or ".join(knowledge.sitings[key].said for key in siting.beside)
+        names = _(" or ").join(knowledge.sitings[key].said for key in siting.beside)
         return _("It goes with {names}; there is none.").format(names=names), "room"
     sources = siting.made_from if siting.made_only else ()
     if not sources or any(space.convertible.get(key, 0.0) > 0 for key in sources):
@@ -203,7 +204,7 @@ def _there_already(
     if "lawn" in knowledge.features[sources[0]].traits:
         words = _("There is no lawn to spare") if there else _("No lawn here")
         return _("{words} that could be mown less.").format(words=words), "room"
-    name = " or ".join(knowledge.features[key].name.lower() for key in sources)
+    name = _(" or ").join(in_sentence(knowledge.features[key].name) for key in sources)
     return _("It is made from {name} only; there is none{words}.").format(
         name=name, words=_(" to spare") if there else ""
     ), "room"
@@ -265,7 +266,7 @@ def planted_m2(space: Space, knowledge: Knowledge) -> float:
 
 def _no_room(feature: Feature, siting: Siting, space: Space) -> tuple[str, str]:
     unit = {"m2": "m2", "m": "m"}.get(feature.measure, "")
-    least = f"{feature.smallest.value:g} {unit}".strip()
+    least = f"{number(feature.smallest.value, 'g')} {unit}".strip()
     if siting.place == "ground":
         have = _("there is {ground_m2:.1f} m2 of ground that may be changed").format(
             ground_m2=space.ground_m2

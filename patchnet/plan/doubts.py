@@ -108,7 +108,7 @@ def plan_warnings(
             _(
                 "Nobody said {guessed}; we took a usual amount. Say it to get an answer for your "
                 "plot."
-            ).format(guessed=" or ".join(space.guessed))
+            ).format(guessed=_(" or ").join(space.guessed))
         )
     if facts.light is None:
         warnings.append(

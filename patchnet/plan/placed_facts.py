@@ -13,7 +13,7 @@ from patchnet.plan.plot_ground import PlotGround
 from patchnet.plan.positions import Positions
 from patchnet.plan.wanted import Thing, in_view, off_aspect
 from patchnet.sun.course import Course
-from patchnet.sun.sunny_walls import compass
+from patchnet.sun.sunny_walls import compass, is_between
 
 __all__ = ["facts_of", "part_of", "sun_there"]
 
@@ -128,8 +128,9 @@ def part_of(shape: shapely.Geometry, ground: PlotGround) -> str:
     off = (middle - [(west + east) / 2, (south + north) / 2]) / half
     if np.abs(off).max() < _MIDDLE:
         return _("in the middle")
-    words = compass(float(np.degrees(np.arctan2(off[0], off[1]))) - ground.place.north)
-    if "-" in words:
+    bearing = float(np.degrees(np.arctan2(off[0], off[1]))) - ground.place.north
+    words = compass(bearing)
+    if is_between(bearing):
         return _("in the {words} corner").format(words=words)
     return _("on the {words} side").format(words=words)
 

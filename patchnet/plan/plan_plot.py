@@ -18,6 +18,7 @@ from patchnet.assess.supply import anchor_places, supply_of
 from patchnet.assess.what_if import Trials
 from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.core.errors import WrongUse
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.doubts import light_words, plan_warnings
@@ -403,7 +404,7 @@ class _Plan:
         voting = np.isin(self.currency.groups, cared_for)
         linked = judged.before if at is None else judged.linked_with(at)
         won = float((linked - judged.before)[voting].sum())
-        names = ", ".join(self.knowledge.groups[key].name.lower() for key in cared_for)
+        names = ", ".join(in_sentence(self.knowledge.groups[key].name) for key in cared_for)
         if won >= self.least:
             return judged
         if won > _LITTLE * self.least:

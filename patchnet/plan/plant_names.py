@@ -160,7 +160,7 @@ def planting_mistakes(
             )
     for word in exclude:
         if match_plant(word, knowledge) is None:
-            close = " or ".join(near_plants(word, knowledge))
+            close = _(" or ").join(near_plants(word, knowledge))
             hint = _(" Did you mean {close}?").format(close=close) if close else ""
             wrong.append(
                 _("'{word}' is not a plant of the tables.{hint}").format(word=word, hint=hint)

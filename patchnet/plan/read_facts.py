@@ -10,6 +10,7 @@ from typing import Any
 from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault, nearest_hint
 from patchnet.core.files import utf8_text
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.texts import _
 from patchnet.knowledge import match_feature, near_features
@@ -210,7 +211,7 @@ class _Reader:
             key = match_plant(word, self.knowledge)
             if key is None:
                 near = near_plants(word, self.knowledge)
-                hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
+                hint = _(" Did you mean {near}?").format(near=_(" or ").join(near)) if near else ""
                 self.fault(
                     name,
                     _("'{word}' is not a plant of the tables.{hint}").format(word=word, hint=hint),
@@ -229,7 +230,7 @@ class _Reader:
             key = match_feature(str(words), self.knowledge)
             if key is None:
                 near = near_features(str(words), self.knowledge)
-                hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
+                hint = _(" Did you mean {near}?").format(near=_(" or ").join(near)) if near else ""
                 self.fault(
                     name,
                     _("'{words}' is not a feature.{hint}").format(words=words, hint=hint),
@@ -271,7 +272,7 @@ class _Reader:
 
 
 def _wished(name: str, amount: float | None) -> str:
-    return name.lower() if amount is None else f"{name.lower()} ({amount:g})"
+    return in_sentence(name) if amount is None else f"{in_sentence(name)} ({number(amount, 'g')})"
 
 
 def _one_of(choices: Collection[str]) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
@@ -120,7 +121,7 @@ def space_of(
             guessed.append(_("how much ground is free"))
         guessed += [
             _("how much {feature_name} may be taken up").format(
-                feature_name=knowledge.features[cover].name.lower()
+                feature_name=in_sentence(knowledge.features[cover].name)
             )
             for cover in convertible
             if cover in knowledge.taking_up and convertible[cover] > 0

@@ -361,7 +361,7 @@ def _unknown_word(bare: str, knowledge: Knowledge) -> Problem:
     word = found["word"].strip() if found else bare
     near = near_feature_words(word, knowledge)
     hint = (
-        _(" Did you mean {near}?").format(near=" or ".join(repr(name) for name in near))
+        _(" Did you mean {near}?").format(near=_(" or ").join(repr(name) for name in near))
         if near
         else ""
     )

@@ -187,7 +187,7 @@ def match_plots(
         places.append(place)
         if plot is None and ident:
             close = nearest(ident, idents) if len(strangers) < 50 else []
-            hint = _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""
+            hint = _(" Did you mean {close}?").format(close=_(" or ").join(close)) if close else ""
             strangers.append(
                 (place, _("There is no plot {ident!r}.{hint}").format(ident=ident[:40], hint=hint))
             )

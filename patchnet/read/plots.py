@@ -223,7 +223,7 @@ def _kinds(
             )
         if kind is None:
             near = near_plot_kinds(word, knowledge)
-            hint = _(" Did you mean {near}?").format(near=" or ".join(near)) if near else ""
+            hint = _(" Did you mean {near}?").format(near=_(" or ").join(near)) if near else ""
             faults.error(
                 where,
                 _("'{word}' is not a kind of plot.{hint}").format(word=word[:40], hint=hint),

@@ -1,5 +1,6 @@
 """Findings put together: the figure, what the rule asks, and where the rule comes from."""
 
+from patchnet.core.language_forms import without_noughts
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.site import Basis, Finding, Verdict
 
@@ -14,7 +15,7 @@ def metres(value: float) -> str:
     value
         Metres.
     """
-    return f"{value:.2f}".rstrip("0").rstrip(".") + " m"
+    return f"{without_noughts(value)} m"
 
 
 def things_to_look_for(knowledge: Knowledge) -> str:

@@ -243,7 +243,7 @@ def _said(
     ]
     if rest:
         lengths = sum(_length(piece.corners) for piece in rest)
-        many = "1 piece" if len(rest) == 1 else _("{n_rest} pieces").format(n_rest=len(rest))
+        many = _("1 piece") if len(rest) == 1 else _("{n_rest} pieces").format(n_rest=len(rest))
         notes.append(
             _(
                 "{many} of {name} ({lengths:.0f} m in all) branch off, lie alongside or are too "

@@ -88,7 +88,7 @@ def junction_areas(
         arms = [arm for road in roads for arm in _arms(road, point, roads, snap)]
         minors, unsure = _minors(arms, bend)
         if unsure:
-            named = " and ".join(dict.fromkeys(arm.road.name or "a road" for arm in arms))
+            named = _(" and ").join(dict.fromkeys(arm.road.name or "a road" for arm in arms))
             notes.append(
                 _(
                     "The map does not say who gives way where {named} meet: sight areas were "

@@ -9,13 +9,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, WordList, _
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = ["cut", "walking_order"]
 
 Array = NDArray[np.float64]
-_COMPASS = ("east", "north", "west", "south")
+_SIDES = WordList((N_("east side"), N_("north side"), N_("west side"), N_("south side")))
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,7 +172,7 @@ def _sides(left: NDArray[np.bool_], offset: Array) -> NDArray[np.object_]:
     for on_left in (True, False):
         mean = offset[left == on_left].mean(axis=0) if (left == on_left).any() else np.zeros(2)
         turn = np.degrees(np.arctan2(mean[1], mean[0]))
-        words[on_left] = _("{compass} side").format(compass=_COMPASS[round(turn / 90) % 4])
+        words[on_left] = _SIDES[round(turn / 90) % 4]
     if words[True] == words[False]:
         words = {True: _("left side"), False: _("right side")}
     return np.array([words[bool(one)] for one in left], dtype=object)

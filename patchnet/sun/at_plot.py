@@ -191,7 +191,9 @@ def _doubt(uncounted: int, lost: float, knowledge: Knowledge) -> tuple[str, ...]
     if lost < knowledge.setting("sun_doubt_h"):
         return ()
     them = (
-        "1 building" if uncounted == 1 else _("{uncounted} buildings").format(uncounted=uncounted)
+        _("1 building")
+        if uncounted == 1
+        else _("{uncounted} buildings").format(uncounted=uncounted)
     )
     it = _("it is") if uncounted == 1 else _("they are")
     less = _("the sun at midsummer is {lost:.1f} hours less than said").format(lost=lost)

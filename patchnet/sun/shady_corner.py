@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from patchnet.core.texts import _
 from patchnet.sun.course import Place
 from patchnet.sun.light import Light
-from patchnet.sun.sunny_walls import compass
+from patchnet.sun.sunny_walls import compass, is_between
 
 __all__ = ["ShadyCorner", "shady_corner"]
 
@@ -59,8 +59,8 @@ def shady_corner(light: Light, ground: shapely.Geometry, place: Place) -> ShadyC
         max(high - low, 1e-9) / 2,
     ]
     bearing = np.degrees(np.arctan2(off[:, 0], off[:, 1])) - place.north
-    words = np.array([_part(one) for one in bearing.tolist()])
-    words[np.abs(off).max(axis=1) < _MIDDLE] = "middle"
+    words = np.array([_part(one) for one in bearing.tolist()], dtype=object)
+    words[np.abs(off).max(axis=1) < _MIDDLE] = _("middle")
     best: ShadyCorner | None = None
     for part in np.unique(words).tolist():
         here = np.flatnonzero(words == part)
@@ -86,6 +86,6 @@ def _part(bearing: float) -> str:
     words = compass(bearing)
     return (
         _("{words} corner").format(words=words)
-        if "-" in words
+        if is_between(bearing)
         else _("{words} side").format(words=words)
     )

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.sun.course import Course, Place, month_of_midsummer
@@ -14,10 +14,13 @@ from patchnet.sun.light import in_sun
 from patchnet.sun.screens import Screens
 from patchnet.sun.shadows import Walls
 
-__all__ = ["SunnyWall", "WallPlaces", "compass", "sunniest_wall", "wall_places"]
+__all__ = ["SunnyWall", "WallPlaces", "compass", "is_between", "sunniest_wall", "wall_places"]
 
-_POINTS = (
-    "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west",
+_POINTS: WordList[str] = WordList(
+    (
+        N_("north"), N_("north-east"), N_("east"), N_("south-east"), N_("south"),
+        N_("south-west"), N_("west"), N_("north-west"),
+    )
 )  # fmt: skip
 # A place at a wall is looked at this far (metres) in front of it: past drawing tolerance.
 _BEFORE_M = 0.15
@@ -79,7 +82,16 @@ def compass(bearing: float) -> str:
     bearing
         Degrees from north, clockwise.
     """
-    return _POINTS[round((bearing % 360) / 45) % 8]
+    return _POINTS[_point(bearing)]
+
+
+def is_between(bearing: float) -> bool:
+    """Whether a bearing (degrees) is nearer a point such as north-east than the four main ones."""
+    return _point(bearing) % 2 == 1
+
+
+def _point(bearing: float) -> int:
+    return round((bearing % 360) / 45) % 8
 
 
 def sunniest_wall(
@@ -130,7 +142,9 @@ def sunniest_wall(
     best = int(np.argmax(np.round(hours, 6)))
     if hours[best] < knowledge.setting("sun_part_h"):
         return None
-    words = f"{compass(float(found.faces[best]))}-facing {found.names[best]}"
+    words = _("{aspect}-facing {wall}").format(
+        aspect=compass(float(found.faces[best])), wall=found.names[best]
+    )
     return SunnyWall(words, float(hours[best]), shapely.Point(found.spots[best]))
 
 

@@ -7,11 +7,10 @@ from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Feature, Knowledge
 from patchnet.read.feature_lists import Problem, Said, parse_cell
+from patchnet.survey.sheet_words import in_english
 
-__all__ = ["ANSWERS", "OTHER_PLACE", "SEEN_FROM", "Reply", "read_place", "read_reply", "read_sure"]
+__all__ = ["OTHER_PLACE", "Reply", "read_place", "read_reply", "read_sure"]
 
-ANSWERS = ("there", "not there", "cannot see")
-SEEN_FROM = ("street", "own plot", "neighbour's plot", "window")
 OTHER_PLACE = "elsewhere"
 _TICK = "1"  # in a column of answers; in one of amounts it is one
 
@@ -48,10 +47,10 @@ def read_reply(
     knowledge
         For the words that people use.
     """
-    word = folded(answer)
-    text = _tidy(answer)
+    word = folded(in_english(answer))
+    text = _tidy(in_english(answer))
     sure = not text.endswith("?") or text.strip("? ") == ""
-    told = "there" if word == _TICK else knowledge.table_words.meaning("answer", answer)
+    told = "there" if word == _TICK else knowledge.table_words.meaning("answer", in_english(answer))
     size: float | None = None
     if told == "cannot see":
         return Reply("cannot see")
@@ -82,7 +81,7 @@ def read_sure(text: str, knowledge: Knowledge) -> bool:
     knowledge
         For the words that people use.
     """
-    return knowledge.table_words.meaning("sure", text) is None
+    return knowledge.table_words.meaning("sure", in_english(text)) is None
 
 
 def read_place(text: str, knowledge: Knowledge) -> str:
@@ -97,7 +96,7 @@ def read_place(text: str, knowledge: Knowledge) -> str:
     """
     if not folded(text):
         return ""
-    return knowledge.table_words.meaning("seen_from", text) or OTHER_PLACE
+    return knowledge.table_words.meaning("seen_from", in_english(text)) or OTHER_PLACE
 
 
 def _sized(
@@ -117,7 +116,7 @@ def _sized(
         ).format(feature_name=feature.name, amount=amount[:20])
         problem = Problem(what, _("Write the amount anew, in a column of text."))
         return _without_amount(told, size, problem, sure=sure)
-    written = f"{low} {_tidy(unit)}".strip() if low[-1:].isdigit() else low
+    written = f"{low} {_tidy(in_english(unit))}".strip() if low[-1:].isdigit() else low
     said = parse_cell(written, feature, knowledge)
     if not isinstance(said, Said):
         return _without_amount(told, size, said, sure=sure)

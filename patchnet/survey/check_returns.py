@@ -35,6 +35,7 @@ from patchnet.survey.rows import (
     with_features,
     with_plots,
 )
+from patchnet.survey.sheet_words import in_english
 from patchnet.survey.survey_record import CONSENT, RETURNS, STATEMENTS, Records, digest, listed
 from patchnet.survey.times import with_times
 from patchnet.survey.to_mend import Unread
@@ -127,7 +128,7 @@ def _consent(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, Places]:
     rows = table[table["consent"] != ""]
 
     def read(text: str) -> str | Problem:
-        meant = asked.knowledge.table_words.meaning("consent", text)
+        meant = asked.knowledge.table_words.meaning("consent", in_english(text))
         if meant:
             return meant
         what = _(

@@ -26,7 +26,7 @@ from patchnet.survey.check_returns import check_returns
 from patchnet.survey.one_return import Return, street_id
 from patchnet.survey.photos import check_photos, write_photos
 from patchnet.survey.read_returns import columns_of_map, read_returns
-from patchnet.survey.sheet_words import columns_said, sheet_words
+from patchnet.survey.sheet_headings import columns_said, sheet_words
 from patchnet.survey.statements import by_year, disputes, resolve, votes
 from patchnet.survey.survey_layers import read_records_if_any, write_records
 from patchnet.survey.survey_record import SAID_IN, Records, joined, left_in_peace, listed

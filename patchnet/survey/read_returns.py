@@ -18,7 +18,7 @@ from patchnet.survey.one_return import Return
 from patchnet.survey.plot_table import with_statements
 from patchnet.survey.read_phone import read_page_return
 from patchnet.survey.read_sheet import read_sheet_return
-from patchnet.survey.sheet_words import SheetWords, sheet_words
+from patchnet.survey.sheet_headings import SheetWords, sheet_words
 
 __all__ = ["columns_of_map", "read_return", "read_returns"]
 

@@ -17,7 +17,8 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.table import Row, Sheet, heading, read_sheets
 from patchnet.core.texts import _
 from patchnet.survey.one_return import SAID, PlotTable, Return
-from patchnet.survey.sheet_words import NEEDED, SheetWords, matched
+from patchnet.survey.sheet_headings import NEEDED, SheetWords, matched
+from patchnet.survey.sheet_words import in_english, words_of_headings
 
 __all__ = ["read_sheet_return"]
 
@@ -70,7 +71,7 @@ def read_sheet_return(path: Path, faults: FaultList, words: SheetWords) -> Retur
     CannotRead
         If it cannot be opened, or has no header that says anything of plots.
     """
-    sheets = read_sheets(path, faults, known=words.known)
+    sheets = read_sheets(path, faults, known=words.known | words_of_headings())
     about = _about(sheets)
     heads = [(_header(one.rows, words), one.rows) for one in sheets]
     head, rows = max(heads, key=lambda pair: pair[0].found if pair[0] else 0)
@@ -131,8 +132,8 @@ def _about(sheets: Sequence[Sheet]) -> dict[str, str]:
     """Return what the sheet About of a workbook says of the whole round."""
     about: dict[str, str] = {}
     for sheet in sheets:
-        for __, cells in sheet.rows if heading(sheet.name) == "about" else ():
-            word = _ABOUT_WORDS.get(heading(cells[0]))
+        for __, cells in sheet.rows if heading(in_english(sheet.name)) == "about" else ():
+            word = _ABOUT_WORDS.get(heading(in_english(cells[0])))
             if word is not None:
                 about.setdefault(word, cells[1] if len(cells) > 1 else "")
     return about

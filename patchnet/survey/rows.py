@@ -146,13 +146,13 @@ def _by_door(
             _(_ID),
         )
     if found:
-        several = " or ".join(found[:_LISTED])
+        several = _(" or ").join(found[:_LISTED])
         return None, Problem(
             _("{text!r} could be {several}.").format(text=text[:40], several=several),
             _("Say which plot it is."),
         )
     close = hints(ident)
-    hint = _(" Did you mean {close}?").format(close=" or ".join(close)) if close else ""
+    hint = _(" Did you mean {close}?").format(close=_(" or ").join(close)) if close else ""
     return None, Problem(
         _("There is no plot {ident!r} here.{hint}").format(ident=ident[:40], hint=hint),
         _("Mend the number."),
@@ -303,7 +303,7 @@ def with_features(table: pd.DataFrame, asked: Asked) -> pd.DataFrame:
             return key
         near = hints(text)
         hint = (
-            _(" Did you mean {near}?").format(near=" or ".join(repr(one) for one in near))
+            _(" Did you mean {near}?").format(near=_(" or ").join(repr(one) for one in near))
             if near
             else ""
         )

@@ -10,7 +10,17 @@ from babel.messages.catalog import Catalog
 from patchnet.core import texts
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import Fault
-from patchnet.core.texts import N_, WordList, Words, _, counted, ngettext, source_of, use_language
+from patchnet.core.texts import (
+    N_,
+    WordList,
+    Words,
+    _,
+    counted,
+    ngettext,
+    said_anywhere,
+    source_of,
+    use_language,
+)
 
 
 @pytest.fixture
@@ -68,14 +78,14 @@ def test_a_po_file_in_the_folder_is_used(folder):
     assert _("Wren") == "Zaunkönig"
     assert _("Heron") == "Heron", "no translation yet"
     assert [counted(n, "planter") for n in (1, 3)] == ["1 Kübel (einer)", "3 Kübel"]
-    assert ngettext("{n} planter", "{n} planters", 0.5).format(n=0.5) == "0.5 Kübel"
+    assert ngettext("{n} planter", "{n} planters", 0.5).format(n=0.5) == "0,5 Kübel"
     assert str(Fault("warning", "plots", None, None, "x", "y")) == "Warnung: plots: x y"
     assert _("") == "", "not the catalogue's header"
     use_language("en")
     assert _("Wren") == "Wren"
 
 
-def test_a_compiled_one_needs_no_babel(folder, monkeypatch):
+def test_a_compiled_one_is_read_first_and_without_babel(folder, monkeypatch):
     catalogue, held = Catalog(locale="de"), BytesIO()
     catalogue.add("Wren", "Zaunkönig")
     mofile.write_mo(held, catalogue)
@@ -100,12 +110,16 @@ def test_no_such_language(folder):
     assert _("Wren") == "Wren", "the language stays"
 
 
-def test_a_file_without_babel_to_read_it(folder, monkeypatch):
-    path = folder / "mine.po"
-    path.write_text(PO, encoding="utf-8")
-    monkeypatch.setitem(sys.modules, "babel.messages", None)
-    with pytest.raises(WrongUse, match="Babel is needed"):
-        use_language(str(path))
+def test_a_text_in_every_language_there_is(folder):
+    (folder / "de.po").write_text(PO, encoding="utf-8")
+    (folder / "fr.po").write_text(PO.replace("Zaunkönig", "Troglodyte"), encoding="utf-8")
+    assert said_anywhere("Wren") == ["Wren", "Zaunkönig", "Troglodyte"]
+    assert said_anywhere("Heron") == ["Heron"]
+    mine = folder / "elsewhere.of"
+    mine.mkdir()
+    (mine / "nl.po").write_text(PO.replace("Zaunkönig", "Winterkoning"), encoding="utf-8")
+    use_language(str(mine / "nl.po"))
+    assert said_anywhere("Wren")[-1] == "Winterkoning", "one that somebody tries out, too"
 
 
 def test_the_variable_chooses(folder, monkeypatch):

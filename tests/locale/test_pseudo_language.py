@@ -7,7 +7,6 @@ numbers and units, names of files, commands and options.
 import dataclasses
 import json
 import re
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pyogrio
@@ -16,6 +15,7 @@ from babel import Locale
 from babel.messages import pofile
 from click.testing import CliRunner
 from worlds.made_scheme import made_scheme
+from worlds.page_texts import PageTexts
 
 from patchnet.assess import assess
 from patchnet.assess.compare import compare
@@ -56,7 +56,9 @@ OPEN, CLOSE = (
 UNITS = {"m", "m²", "m³", "cm", "mm", "km", "kg", "ha", "mph", "km2", "no"}
 # Words of the command line that are typed as they stand, and what click makes of them.
 TYPED = {"patchnet"}
-ALLOWED = UNITS | TYPED
+# What stands before the last name of a list comes from CLDR; the pseudo-language calls itself "de".
+FROM_CLDR = {"und", "oder"}
+ALLOWED = UNITS | TYPED | FROM_CLDR
 CODE = re.compile(
     r"patchnet(?: [a-z]+)? \[OPTIONS\].*|\[[\w|<>=]+\]"  # the usage of a command, its choices
     r"|--?[a-z][\w-]*|https?://\S+|doi:\S+|\w+_\w+"
@@ -123,30 +125,6 @@ def world(pseudo):
     return World()
 
 
-class _Read(HTMLParser):
-    """What people see or hear of a page."""
-
-    def __init__(self):
-        super().__init__()
-        self.texts, self.scripts, self._inside = [], [], ""
-
-    def handle_starttag(self, tag, attrs):
-        self._inside = tag if tag in {"script", "style", "code"} else self._inside
-        self.texts += [
-            value for name, value in attrs
-            if value and name in {"aria-label", "title", "alt", "placeholder"}
-        ]  # fmt: skip
-
-    def handle_endtag(self, tag):
-        self._inside = "" if tag == self._inside else self._inside
-
-    def handle_data(self, data):
-        if not self._inside:
-            self.texts.append(data)
-        elif self._inside == "script":
-            self.scripts.append(data)
-
-
 def outside(text):
     """What stands outside all brackets."""
     depth, left = 0, []
@@ -172,9 +150,7 @@ def strays(said, world):
 
 
 def of_page(html):
-    reader = _Read()
-    reader.feed(html)
-    return reader.texts
+    return PageTexts(html).texts
 
 
 # What stands first in a line of help: a command, or an option with what it takes.

@@ -11,6 +11,7 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.tables import break_table, importance_table, link_table, plot_table
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_aside
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.street_store import replacing
 from patchnet.core.texts import _
 from patchnet.network.measures import network_measures
@@ -74,7 +75,7 @@ def cut_words(assessment: Assessment) -> str:
         numerator, bound = answer.measures.pc_numerator, answer.measures.cut_bound
         percent = 100 * (np.sqrt(1 + bound / numerator) - 1) if numerator > 0 else 0.0
         if percent > most:
-            most, name = float(percent), answer.group.name.lower()
+            most, name = float(percent), in_sentence(answer.group.name)
     if not name:
         return _("No best route was left out (cut at p = {cut:g}).").format(cut=cut)
     return _(

@@ -2,6 +2,7 @@
 
 from patchnet.assess.links_in_draws import BreakDoubt
 from patchnet.assess.spread import Spread
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.numbers import ends, figure
 
@@ -167,7 +168,7 @@ def break_words(one: BreakDoubt, animal: str, draws: int) -> str:
             "so in {n} draws."
         )
     told = joins.format(
-        animal=animal.lower(), width=f"{gap.width_m:.0f}", n=of_draws(one.shunned, draws)
+        animal=in_sentence(animal), width=f"{gap.width_m:.0f}", n=of_draws(one.shunned, draws)
     )
     won = _("It wins {mean} homes ({low} to {high} in 9 of 10 draws), anything at all in {n}.")
     won = won.format(

@@ -2,10 +2,11 @@
 
 from collections.abc import Collection
 
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.moves import Move
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import UNITS, figure
+from patchnet.pages.kit.numbers import UNITS, currency, figure
 from patchnet.plan.plot_plan import Candidate
 
 __all__ = ["move_lines"]
@@ -47,12 +48,12 @@ def move_lines(
 
 def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     unit = UNITS.get(move.unit, "")
-    money = knowledge.settings["cost_low"].unit
+    unit_of_money = currency(knowledge)
     cost = (
         _("costs nothing")
         if move.cost.high == 0
         else _("{low} to {high} {money}").format(
-            low=figure(move.cost.low), high=figure(move.cost.high), money=money
+            low=figure(move.cost.low), high=figure(move.cost.high), money=unit_of_money
         )
     )
     hours = (
@@ -62,7 +63,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     )
     said = [
         _("A way: {name}: {cost}, {hours}{each}.").format(
-            name=move.name[0].lower() + move.name[1:],
+            name=in_sentence(move.name[0]) + move.name[1:],
             cost=cost,
             hours=hours,
             each=_(" for each {unit}").format(unit=unit) if unit else "",
@@ -73,7 +74,7 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
     if move.ask_first and not (owner and move.tenancy == "ask"):
         said.append(_("Ask first: {whom}.").format(whom=move.ask_first))
     if move.undo:
-        said.append(_("To undo it: {undo}.").format(undo=move.undo.lower()))
+        said.append(_("To undo it: {undo}.").format(undo=in_sentence(move.undo)))
     elif not move.reversible:
         said.append(_("It is not undone again."))
     if steps:

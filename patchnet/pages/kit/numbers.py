@@ -3,13 +3,16 @@
 import math
 from collections.abc import Iterable
 
+from patchnet.core.language_forms import without_noughts
 from patchnet.core.texts import N_, WordList, _
+from patchnet.knowledge.records import Knowledge
 
 __all__ = [
     "MONTHS",
     "MONTH_NAMES",
     "UNITS",
     "before_after",
+    "currency",
     "ends",
     "figure",
     "metres",
@@ -76,11 +79,7 @@ def figure(value: float) -> str:
         return "0"
     digits = 1 - math.floor(math.log10(abs(value)))
     rounded = round(float(value), digits)
-    return (
-        f"{rounded:,.0f}"
-        if digits <= 0 or rounded.is_integer()
-        else f"{rounded:.{digits}f}".rstrip("0")
-    )
+    return without_noughts(rounded, digits)
 
 
 def before_after(before: float, won: float) -> tuple[str, str, str]:
@@ -108,10 +107,8 @@ def before_after(before: float, won: float) -> tuple[str, str, str]:
         return figure(before), "0", figure(before)
     digits = max(1 - math.floor(math.log10(before + won)), -math.floor(math.log10(won)))
     first, change = round(before, digits), round(won, digits)
-    places = max(digits, 0)
     return tuple(  # type: ignore[return-value]
-        f"{one:,.{places}f}".rstrip("0").rstrip(".") if places else f"{one:,.0f}"
-        for one in (first, change, first + change)
+        without_noughts(one, digits) for one in (first, change, first + change)
     )
 
 
@@ -174,6 +171,17 @@ def span(low: float, value: float, high: float) -> str:
             text=text, low_text=low_text, high_text=high_text
         )
     )
+
+
+def currency(knowledge: Knowledge) -> str:
+    """Return the money that costs are in, in words.
+
+    Parameters
+    ----------
+    knowledge
+        The tables, whose costs are all in the same.
+    """
+    return _(knowledge.settings["cost_low"].unit)
 
 
 def month_spans(months: Iterable[int]) -> str:

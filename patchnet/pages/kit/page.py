@@ -4,13 +4,16 @@ from collections.abc import Sequence
 from typing import Any
 
 from patchnet.core.errors import PatchnetError
-from patchnet.core.texts import _
+from patchnet.core.texts import ENGLISH, _, language_code
 from patchnet.pages.kit import colours
 from patchnet.pages.kit.escape import inside_script, inside_style
 from patchnet.pages.kit.inline import asset, outside_addresses, sha256
 from patchnet.pages.kit.templates import render
 
 __all__ = ["page", "policy", "script_of", "sheet"]
+
+# Layouts are made for English words; longer ones are parted rather than cut off.
+_LONG_WORDS = "body { hyphens: auto; overflow-wrap: break-word; }"
 
 
 def page(
@@ -45,6 +48,8 @@ def page(
     PatchnetError
         If it would have to fetch anything.
     """
+    if language_code() != ENGLISH:
+        styles = [*styles, _LONG_WORDS]
     own_scripts = [inside_script(script) for script in scripts]
     made = render(
         template,

@@ -1,5 +1,6 @@
 """Where things go on the plot, in words."""
 
+from patchnet.core.language_forms import in_sentence, without_noughts
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, figure
@@ -201,7 +202,7 @@ def _told_of(there: Placed, knowledge: Knowledge) -> list[str]:
     if wants is None:
         return parts
     if wants.cover_least is not None and there.cover_m is not None:
-        bush = knowledge.features[there.cover].name.split(" (")[0].lower()
+        bush = in_sentence(knowledge.features[there.cover].name.split(" (")[0])
         parts.append(
             _("{metres} from cover ({bush})").format(metres=metres_words(there.cover_m), bush=bush)
         )
@@ -232,7 +233,7 @@ def metres_words(length: float) -> str:
     >>> metres_words(0.53), metres_words(3.04), metres_words(12.4)
     ('0.5 m', '3 m', '12 m')
     """
-    words = f"{length:.0f}" if length >= _PACED_M else f"{length:.1f}".removesuffix(".0")
+    words = without_noughts(length, 0 if length >= _PACED_M else 1)
     return _("{metres} m").format(metres=words)
 
 

@@ -1,12 +1,13 @@
 """The words of a plot's plan, shared by the terminal, the card and the files."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from patchnet.assess.assessment import FenceGap
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
-from patchnet.pages.kit.numbers import UNITS, figure, metres, month_spans
+from patchnet.pages.kit.numbers import UNITS, currency, figure, metres, month_spans
 from patchnet.pages.kit.planting_words import hazard_words
 from patchnet.plan.plot_plan import (
     Addition,
@@ -39,7 +40,6 @@ __all__ = [
     "hours_words",
     "in_a_sentence",
     "kind_words",
-    "listed",
     "money_words",
     "nearest_words",
     "need_name",
@@ -166,7 +166,7 @@ def serves(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> 
     before = {gain.group: gain.linked_before for gain in suggestion.groups}
     parts = []
     for key, won in addition.groups:
-        name, more = knowledge.groups[key].name.lower(), f"+{figure(won)}"
+        name, more = in_sentence(knowledge.groups[key].name), f"+{figure(won)}"
         share = won / before[key] if before.get(key, 0.0) > 0 else 0.0
         if share >= _SHARE_SAID:
             words = _("{more}, {n} in 100 more") if share < 1 else _("{more}, {n} times as many")
@@ -191,7 +191,7 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
                 (
                     place,
                     _("a home for the {group_name} ({name})").format(
-                        group_name=knowledge.groups[served].name.lower(), name=names[0]
+                        group_name=in_sentence(knowledge.groups[served].name), name=names[0]
                     ),
                 )
             )
@@ -205,7 +205,7 @@ def fills(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> l
             _("{plots} and {more} more plots").format(plots=plots, more=more) if more > 0 else plots
         )
         line = _("{need} for the {group_name} at {where}").format(
-            need=need, group_name=group.name.lower(), where=where
+            need=need, group_name=in_sentence(group.name), where=where
         )
         if gain.hungry_months_closed:
             line += _("; no longer short in {hungry_months_closed}").format(
@@ -308,7 +308,7 @@ def money_words(cost: float, knowledge: Knowledge) -> str:
     knowledge
         For the name of the currency.
     """
-    return f"{figure(cost)} {knowledge.settings['cost_low'].unit}" if cost > 0 else _("no money")
+    return f"{figure(cost)} {currency(knowledge)}" if cost > 0 else _("no money")
 
 
 def homes_words(homes: float, more: str = "") -> str:
@@ -344,7 +344,7 @@ def competition_words(best: Suggestion, knowledge: Knowledge) -> str:
         [
             _("{homes_around} for the {group_name}").format(
                 homes_around=figure(-gain.homes_around),
-                group_name=knowledge.groups[gain.group].name.lower(),
+                group_name=in_sentence(knowledge.groups[gain.group].name),
             )
             for gain in losing
         ]
@@ -371,7 +371,7 @@ def cost_words(cost: str, knowledge: Knowledge) -> str:
     if held.value == 0:
         return _("costs nothing")
     return _("about {low:.0f} to {high:.0f} {unit}").format(
-        low=held.low, high=held.high, unit=held.unit
+        low=held.low, high=held.high, unit=_(held.unit)
     )
 
 
@@ -412,7 +412,7 @@ def there_words(plan: PlotPlan, knowledge: Knowledge, *, brief: bool = False) ->
     lines = []
     for feature, key in plan.there:
         caution = knowledge.cautions[key]
-        name = knowledge.features[feature].name.split(" (")[0].lower()
+        name = in_sentence(knowledge.features[feature].name.split(" (")[0])
         lines.append(
             _("There already: {thing}. {caution}").format(
                 thing=name, caution=caution.brief if brief else caution.words
@@ -508,15 +508,6 @@ def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     return lines
 
 
-def listed(names: Sequence[str]) -> str:
-    """Names as one says them.
-
-    >>> listed([]), listed(["a"]), listed(["a", "b", "c"])
-    ('', 'a', 'a, b and c')
-    """
-    return _(" and ").join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
 def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
     """The answer as you would tell it at the kitchen table."""
     best = plan.best
@@ -525,7 +516,7 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
     names = listed([knowledge.sitings[one.candidate.feature].said for one in best.additions])
     least = knowledge.setting("plan_gain_least")
     helped = [
-        _("the {group_name}").format(group_name=knowledge.groups[gain.group].name.lower())
+        _("the {group_name}").format(group_name=in_sentence(knowledge.groups[gain.group].name))
         for gain in best.groups
         if gain.share > 0 and gain.linked_after - gain.linked_before >= least
     ][:_SERVED_SAID]
@@ -545,7 +536,7 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
     for gain in best.needs:
         if gain.hungry_months_closed and (gain.group, gain.need) in given:
             need = need_name(gain.group, gain.need, knowledge)
-            group = knowledge.groups[gain.group].name.lower()
+            group = in_sentence(knowledge.groups[gain.group].name)
             months = month_spans(gain.hungry_months_closed)
             words += ngettext(
                 ", and ends the shortage of {need} for the {group} in {months}",
@@ -558,7 +549,7 @@ def in_a_sentence(plan: PlotPlan, knowledge: Knowledge) -> str:
 
 def kind_words(plan: PlotPlan, knowledge: Knowledge) -> str:
     """Kind of plot in a few words, without the part in brackets."""
-    return knowledge.plot_kinds[plan.answer.kind].name.split(" (")[0].lower()
+    return in_sentence(knowledge.plot_kinds[plan.answer.kind].name.split(" (")[0])
 
 
 def best_words(plan: PlotPlan) -> str:

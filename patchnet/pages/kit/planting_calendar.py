@@ -112,7 +112,7 @@ def _holes(planting: Planting, knowledge: Knowledge) -> list[str]:
                 "them plants any, add {names}."
             ).format(
                 months=month_spans([month for month, __ in planting.shared]),
-                names=" or ".join(names),
+                names=_(" or ").join(names),
             )
         )
     return said

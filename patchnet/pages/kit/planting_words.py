@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import figure, month_spans
+from patchnet.pages.kit.numbers import currency, figure, month_spans
 from patchnet.plan.plot_plan import Planting, PlantingLine
 
 __all__ = ["harm_words", "hazard_words", "how_to_get", "planting_notes"]
@@ -62,7 +62,7 @@ def how_to_get(planting: Planting, knowledge: Knowledge) -> list[str]:
     if most > 0:
         said.append(
             _("All of it bought: about {least} to {most} {unit}.").format(
-                least=figure(least), most=figure(most), unit=knowledge.settings["cost_low"].unit
+                least=figure(least), most=figure(most), unit=currency(knowledge)
             )
         )
     if planting.planted_share < 1:

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import metres, month_spans
-from patchnet.pages.kit.plan_words import listed, need_name
+from patchnet.pages.kit.plan_words import need_name
 from patchnet.plan.plot_plan import Addition, Reason, Suggestion
 
 __all__ = ["homes_given", "named_reason", "reason_words", "reasons_words"]
@@ -36,7 +37,7 @@ def reasons_words(addition: Addition, best: Suggestion, knowledge: Knowledge) ->
     others.sort(key=lambda one: order.index(one.kind))
     words += [reason_words(one, knowledge) for one in others[: 1 if home else 2]]
     if not any(words[1:]) and best.groups:
-        names = [knowledge.groups[key].name.lower() for key, _won in addition.groups[:_NAMED]]
+        names = [in_sentence(knowledge.groups[key].name) for key, _won in addition.groups[:_NAMED]]
         if names:
             words.append(_("It gives more room to the {names}.").format(names=listed(names)))
     return " ".join(word for word in words if word)
@@ -60,7 +61,7 @@ def homes_given(addition: Addition, knowledge: Knowledge) -> str:
     """For which of the animals that win by it a thing is a home; empty where for none."""
     given = knowledge.given_by(addition.candidate.feature)
     names = [
-        knowledge.groups[key].name.lower()
+        in_sentence(knowledge.groups[key].name)
         for key, _won in addition.groups
         if any(anchor.resource in given for anchor in knowledge.groups[key].anchors)
     ][:_NAMED]
@@ -127,7 +128,7 @@ def _joins(reason: Reason, knowledge: Knowledge) -> str:
         len(rest),
     ).format(
         n=len(reason.counts),
-        animal=knowledge.groups[reason.group].name.lower(),
+        animal=in_sentence(knowledge.groups[reason.group].name),
         first=counted(first, "plot"),
         rest=listed([str(one) for one in rest]),
     )
@@ -136,7 +137,7 @@ def _joins(reason: Reason, knowledge: Knowledge) -> str:
 def _feeds(reason: Reason, knowledge: Knowledge) -> str:
     return _("It gives {need} to the {animal} on {plots}.").format(
         need=need_name(reason.group, reason.need, knowledge),
-        animal=knowledge.groups[reason.group].name.lower(),
+        animal=in_sentence(knowledge.groups[reason.group].name),
         plots=counted(reason.counts[0], "plot"),
     )
 
@@ -151,7 +152,7 @@ def _months(reason: Reason, knowledge: Knowledge) -> str:
 def _shared(reason: Reason, knowledge: Knowledge) -> str:
     return _("The whole place is short of {need} for the {animal}: {plots} share it.").format(
         need=need_name(reason.group, reason.need, knowledge),
-        animal=knowledge.groups[reason.group].name.lower(),
+        animal=in_sentence(knowledge.groups[reason.group].name),
         plots=counted(reason.counts[0], "plot"),
     )
 

@@ -13,10 +13,11 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.spread import Spread
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, figure, month_spans
-from patchnet.pages.kit.plan_words import amount_words, asked_words, hours_words, listed
+from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, currency, figure, month_spans
+from patchnet.pages.kit.plan_words import amount_words, asked_words, hours_words
 from patchnet.plan.finding import Finding
 from patchnet.plan.lacks import Lack
 from patchnet.plan.most_help import MostHelp, Thing
@@ -309,7 +310,7 @@ def _animal(key: str, know: Knowledge) -> str:
 
 
 def _lower(name: str) -> str:
-    return name[:1].lower() + name[1:]
+    return in_sentence(name[:1]) + name[1:]
 
 
 def _animals(keys: Sequence[str], know: Knowledge) -> str:
@@ -533,7 +534,7 @@ def _takes(one: Thing, know: Knowledge) -> str:
     parts = []
     if one.cost is not None:
         low, high = (figure(end) for end in one.cost)
-        unit = know.settings["cost_low"].unit
+        unit = currency(know)
         if one.cost[1] <= know.settings["cost_none"].high:
             parts.append(_("costs next to nothing"))
         else:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import range_words
@@ -62,7 +63,7 @@ def share_words(share: float) -> str:
     """
     if share < _SMALL:
         return _("less than 1 in 100")
-    return _("{n} in 100").format(n=f"{100 * share:.0f}")
+    return _("{n} in 100").format(n=number(100 * share, ".0f"))
 
 
 def won_words(plan: StreetPlan) -> str:
@@ -109,7 +110,7 @@ def bound_words(plan: StreetPlan) -> str:
         "Searched, not proved best: {n} move was judged.",
         "Searched, not proved best: {n} moves were judged.",
         plan.judged,
-    ).format(n=f"{plan.judged:,}")
+    ).format(n=number(plan.judged, ","))
     if plan.share_of_bound <= 0:
         return searched
     return _(
@@ -129,14 +130,14 @@ def house_words(house: House) -> str:
 
 def instead_words(job: HouseJob, knowledge: Knowledge) -> str:
     """What to do in place of a job, and what the street loses by it."""
-    name = knowledge.features[job.candidate.feature].name.lower()
-    others = [knowledge.features[key].name.lower() for key in job.instead]
+    name = in_sentence(knowledge.features[job.candidate.feature].name)
+    others = [in_sentence(knowledge.features[key].name) for key in job.instead]
     if not others:
         return _("If not {name}: the street loses {share}.").format(
             name=name, share=share_words(job.loses)
         )
     return _("If not {name}, then {others}: the street loses {share}.").format(
-        name=name, others=" and ".join(others), share=share_words(job.loses)
+        name=name, others=_(" and ").join(others), share=share_words(job.loses)
     )
 
 
@@ -153,11 +154,11 @@ def bought_words(one: BoughtTogether, knowledge: Knowledge) -> str:
 
 def gap_words(one: StreetGap, knowledge: Knowledge) -> str:
     """One gap in a fence: where, for whom, what it wins."""
-    sides = " and ".join(plot or _("open ground") for plot in one.gap.plots)
+    sides = _(" and ").join(plot or _("open ground") for plot in one.gap.plots)
     return _("{kind} between {sides}, for the {animal}: {homes}").format(
         kind=", ".join(_(kind) for kind in dict.fromkeys(one.gap.kinds)),
         sides=sides,
-        animal=knowledge.groups[one.group].name.lower(),
+        animal=in_sentence(knowledge.groups[one.group].name),
         homes=homes_words(one.homes, "more"),
     )
 

@@ -2,6 +2,7 @@
 
 import math
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _
 from patchnet.pages.kit.colours import INK, RULE, STEPS
 from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS
@@ -54,7 +55,7 @@ def hours_words(hours: float) -> str:
         return _("less than half an hour")
     if rounded == 0.5:
         return _("half an hour")
-    return "1 hour" if rounded == 1 else _("{rounded:g} hours").format(rounded=rounded)
+    return _("1 hour") if rounded == 1 else _("{rounded:g} hours").format(rounded=rounded)
 
 
 def sun_words(sun: PlotSun) -> tuple[str, ...]:
@@ -170,7 +171,7 @@ def _about(hours: float) -> str:
 def _short(hours: float) -> str:
     """One number for a bar: whole from ten on, else halves; what is hardly any is marked so."""
     rounded = _rounded(hours)
-    return "<½" if 0 < hours < 0.3 else f"{rounded:g}"
+    return "<½" if 0 < hours < 0.3 else number(rounded, "g")
 
 
 def _numbers(sun: PlotSun) -> str:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
-from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.numbers import currency, figure
 from patchnet.pages.kit.plan_words import amount_words, hours_words
 from patchnet.plan.candidates import taking_up_of
 from patchnet.plan.facts import PlotFacts
@@ -48,7 +48,7 @@ def taken_up_first(
         if amount <= 0:
             continue
         hours, money = taking_up_of({key: -amount}, knowledge)
-        unit = knowledge.settings["cost_low"].unit
+        unit = currency(knowledge)
         found.append(
             FirstTakenUp(
                 title=f"{how.said.capitalize()}, {amount_words(key, amount, knowledge)}",

@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.ext import Extension, InternationalizationExtension
 from markupsafe import Markup, escape
 
-from patchnet.core import texts
+from patchnet.core import language_forms, texts
 
 __all__ = ["Markup", "drawn_by", "environment", "escape", "render", "together"]
 
@@ -71,6 +71,10 @@ def environment() -> Environment:
     # is handed to a macro is said("..."), which is escaped there.
     made.install_gettext_callables(texts._, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.globals["said"] = texts._
+    made.globals["number"] = language_forms.number
+    made.globals["day_told"] = language_forms.day_told
+    made.globals["language_code"] = texts.language_code
+    made.globals["nouns_keep_capitals"] = language_forms.nouns_keep_capitals
     return made
 
 

@@ -9,6 +9,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
+from patchnet.core.language_forms import number
 from patchnet.pages.kit.templates import Markup, drawn_by
 
 __all__ = ["A3", "A4", "PAPERS", "SCALES", "Paper", "SheetSize", "fitting_paper"]
@@ -102,7 +103,9 @@ class Paper:
             Whether the scale is told as a number, too.
         """
         bar = self.bar_m(longest_mm)
-        return _bar_and_north(self, f"{bar:g} m", bar * 1000 / self.scale, self.high_mm - 3, told)
+        return _bar_and_north(
+            self, f"{number(bar, 'g')} m", bar * 1000 / self.scale, self.high_mm - 3, told
+        )
 
     def svg(self, inside: Markup, *, title: str, css: str = "plan") -> Markup:
         """A whole ``<svg>`` element whose size is in millimetres, so that it prints to scale."""

@@ -9,6 +9,7 @@ import pandas as pd
 from patchnet.core.texts import N_, Words
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import two_digit_codes, whole_codes
+from patchnet.pages.kit.numbers import currency
 from patchnet.pages.kit.plan_words import DEFER, asked_first, place_words, takes
 from patchnet.plan.additions import PlotAdditions, SingleAddition, needs_soil
 from patchnet.plan.candidates import hours_of, money_of
@@ -159,7 +160,7 @@ def additions_payload(
             for key, candidate in sorted(samples.items(), key=lambda pair: feature_at[pair[0]])
         },
         "least": knowledge.setting("plan_gain_least"),
-        "unit": knowledge.settings["cost_low"].unit,
+        "unit": currency(knowledge),
         "plots": ["" if one is None else _line(one, feature_at, group_at) for one in held],
         "soil": "".join("1" if one is None or one.soil else "0" for one in held),
         "ground": two_digit_codes([0.0 if one is None else one.ground_m2 for one in held]),

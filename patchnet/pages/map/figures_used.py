@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 
+from patchnet.core.language_forms import number
 from patchnet.knowledge.records import CLASSES, Knowledge
 from patchnet.pages.map.map_words import CLASS_WORDS, PAGE
 
@@ -24,9 +25,9 @@ def figures_used(knowledge: Knowledge) -> dict[str, object]:
         for key in figure.sources:
             used.setdefault(key, Counter())[figure.kind] += 1
     return {
-        "total": PAGE["assumed_counts"].format(all=f"{len(knowledge.figures):,}"),
+        "total": PAGE["assumed_counts"].format(all=number(len(knowledge.figures), ",")),
         "counts": [
-            (f"{by_class[kind]:,}", CLASS_WORDS[kind]) for kind in CLASSES if by_class[kind]
+            (number(by_class[kind], ","), CLASS_WORDS[kind]) for kind in CLASSES if by_class[kind]
         ],
         "sources": [_source(knowledge, key, used[key]) for key in sorted(used)],
     }
@@ -40,6 +41,6 @@ def _source(knowledge: Knowledge, key: str, kinds: "Counter[str]") -> dict[str, 
         "words": source.citation if source else key,
         "doi": doi if _DOI.fullmatch(doi) else "",
         "counted": ", ".join(
-            f"{kinds[kind]:,} {CLASS_WORDS[kind]}" for kind in CLASSES if kinds[kind]
+            f"{number(kinds[kind], ',')} {CLASS_WORDS[kind]}" for kind in CLASSES if kinds[kind]
         ),
     }

@@ -155,7 +155,6 @@ _SCRIPT: dict[str, object] = {
     "there": N_("there"),
     "none": "\N{EN DASH}",
     "nothing": N_("nothing"),
-    "tiny": "<0.001",
     "any_number": N_("any number"),
     "touching": N_("next door"),
     "metres": "{n} m",

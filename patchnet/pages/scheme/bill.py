@@ -1,5 +1,6 @@
 """What it costs: the bill of quantities, and ten years of money and hours."""
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.knowledge.countries import exact_money
 from patchnet.pages.kit.numbers import figure
@@ -70,7 +71,7 @@ def bill_html(pack: SchemePack) -> Markup:
 def _quantity(line: Quantity, pack: SchemePack) -> str:
     if line.share:
         return exact_money(line.quantity, pack.country)
-    return f"{line.quantity:g}" if line.unit == "no." else f"{line.quantity:.3f}"
+    return number(line.quantity, "g") if line.unit == "no." else number(line.quantity, ".3f")
 
 
 def _rate(line: Quantity, pack: SchemePack) -> str:
@@ -157,14 +158,14 @@ def weights_html(pack: SchemePack) -> Markup:
         rows.append(
             (
                 _(size.name),
-                f"{load.litres:.0f} l",
-                f"{load.to_buy_litres:.0f} l",
+                f"{number(load.litres, '.0f')} l",
+                f"{number(load.to_buy_litres, '.0f')} l",
                 _("{box_kg:.0f} kg").format(box_kg=load.box_kg),
                 _("{light_kg:.0f} kg").format(light_kg=load.light_kg),
                 _("{loam_kg:.0f} kg").format(loam_kg=load.loam_kg),
                 _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
-                f"{load.check_kg_m2:,.0f} kg/m²",
-                f"{litres_a_visit(size, know):.0f} l",
+                f"{number(load.check_kg_m2, ',.0f')} kg/m²",
+                f"{number(litres_a_visit(size, know), '.0f')} l",
             )
         )
     return render(

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _, ngettext
 from patchnet.pages.kit.doubt_words import drawn_or_not, times_in_ten
 from patchnet.pages.kit.numbers import figure
@@ -105,7 +106,7 @@ def enough_words(scheme: Scheme) -> str:
     if flat is None:
         return _("The last planter still helps: more planters might win more.")
     value = next(step.value for step in curve if step.planters == flat)
-    won = f"{100 * value / curve[-1].value:.0f} %"
+    won = f"{number(100 * value / curve[-1].value, '.0f')} %"
     best = (
         _("The best single planter wins")
         if flat == 1

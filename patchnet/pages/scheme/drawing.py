@@ -11,6 +11,7 @@ import shapely
 import shapely.affinity
 from shapely.ops import substring
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, together
@@ -173,7 +174,9 @@ def chainage_marks(stretch: Stretch, street: Street) -> Markup:
         here = float(chainage)
         ends = [across(street, here, side * half) for side in (1, -1)]
         out.append(paper.path(shapely.LineString(ends), css="tick"))
-        out.append(label(paper, across(street, here, -half * 2.4), f"{here:g}", css="chainage"))
+        out.append(
+            label(paper, across(street, here, -half * 2.4), number(here, "g"), css="chainage")
+        )
     return together(out)
 
 

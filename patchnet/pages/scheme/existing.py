@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _, counted
 from patchnet.pages.kit.plan_parts import draw_line
 from patchnet.pages.kit.table import table
@@ -88,14 +89,14 @@ def object_marks(stretch: Stretch, street: Street) -> Markup:
     """Things in the street with their numbers in rings."""
     paper = stretch.paper
     parts = []
-    for number, one in enumerate(numbered_objects(street), 1):
+    for at, one in enumerate(numbered_objects(street), 1):
         drawn = paper.path(one.shape, css="thing", label=one.kind.name)
         if not drawn:
             continue
         x, y = paper.place(one.shape.representative_point())
         parts.append(drawn)
         if 0 <= x <= paper.wide_mm and 0 <= y <= paper.high_mm:
-            parts.append(_ring(x, y, number))
+            parts.append(_ring(x, y, at))
     return together(parts)
 
 
@@ -206,7 +207,7 @@ def _objects(street: Street) -> Markup:
 def _span(one: StreetObject) -> str:
     start, stop = one.span
     return (
-        f"{start:.1f} m"
+        f"{number(start, '.1f')} m"
         if stop - start < 1
         else _("{start:.1f} to {stop:.1f} m").format(start=start, stop=stop)
     )

@@ -197,7 +197,7 @@ def write_report(
     if paper not in PAPERS:
         raise WrongUse(
             _("There is no paper {paper!r}: write {papers}.").format(
-                paper=paper, papers=" or ".join(PAPERS)
+                paper=paper, papers=_(" or ").join(PAPERS)
             )
         )
     if not scheme.planters:

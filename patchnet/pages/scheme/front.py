@@ -3,6 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import GroupChange
+from patchnet.core.language_forms import in_sentence, listed, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.table import blank, table
@@ -121,7 +122,7 @@ def _glance(pack: SchemePack) -> Markup:
     rows = [
         (
             one.plot,
-            f"{_(one.site.side)}, {one.site.chainage_m:.1f} m",
+            f"{_(one.site.side)}, {number(one.site.chainage_m, '.1f')} m",
             _(one.site.size.name),
             width_words(one.site.clear_m, one.site.clear_basis),
             _SHORT[one.site.verdict],
@@ -158,13 +159,13 @@ def _in_short(scheme: Scheme) -> str:
     named = []
     for change in risen[:_NAMED]:
         before, after, _won = change_words(change.linked_before, change.linked_after)
-        name = knowledge.groups[change.group].name.lower()
+        name = in_sentence(knowledge.groups[change.group].name)
         named.append(
             _("{name} from {before} to {after}").format(name=name, before=before, after=after)
         )
     closed = sum(map(_closes, scheme.comparison.groups))
     if named:
-        does = _("raise the homes that animals can reach: {named}").format(named=_listed(named))
+        does = _("raise the homes that animals can reach: {named}").format(named=listed(named))
         rest = len(risen) - len(named)
         does += _(", and {rest} by less").format(rest=counted(rest, "other group")) if rest else ""
     elif any(change.sure is False for change in scheme.comparison.groups):
@@ -183,11 +184,6 @@ def _closes(change: GroupChange) -> int:
     if change.won is None:
         return len(change.breaks_closed)
     return sum(share >= _HOLDS for share in change.closed_in)
-
-
-def _listed(names: list[str]) -> str:
-    """Names with commas and an 'and'."""
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _asks(scheme: Scheme) -> list[str]:
@@ -222,7 +218,7 @@ def _aim(scheme: Scheme) -> str:
     little = sum(map(hardly_moves, changes))
     won = []
     for change in sorted(changes, key=lambda one: one.linked_before - one.linked_after):
-        name = knowledge.groups[change.group].name.lower()
+        name = in_sentence(knowledge.groups[change.group].name)
         before, after, gain = change_words(change.linked_before, change.linked_after)
         if not hardly_moves(change):
             unsure = _(" (not sure)") if change.sure is False else ""

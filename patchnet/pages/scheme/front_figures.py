@@ -3,6 +3,7 @@
 import shapely
 
 from patchnet.assess.compare import GroupChange
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.pages.kit.garden_drawing import GardenDrawing
 from patchnet.pages.kit.templates import Markup
@@ -117,7 +118,7 @@ def _gain(scheme: Scheme) -> tuple[str, str]:
         return (
             f"{one.components_before} \N{RIGHTWARDS ARROW} {one.components_after}",
             _("islands of the {animal}: joined up").format(
-                animal=know.groups[one.group].name.lower()
+                animal=in_sentence(know.groups[one.group].name)
             ),
         )
     risen = [one for one in sure if one.linked_after > one.linked_before and not hardly_moves(one)]
@@ -127,5 +128,7 @@ def _gain(scheme: Scheme) -> tuple[str, str]:
     before, after, _won = change_words(one.linked_before, one.linked_after)
     return (
         f"{before} \N{RIGHTWARDS ARROW} {after}",
-        _("homes that the {animal} can reach").format(animal=know.groups[one.group].name.lower()),
+        _("homes that the {animal} can reach").format(
+            animal=in_sentence(know.groups[one.group].name)
+        ),
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pyproj
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.knowledge.countries import Country, money
 from patchnet.knowledge.records import Knowledge
@@ -166,7 +167,7 @@ def centimetres(metres: float) -> str:
     >>> centimetres(1.996), centimetres(2.0), centimetres(1.5995)
     ('1.99', '2.00', '1.60')
     """
-    return f"{math.floor(metres * 100 + 0.1) / 100:.2f}"
+    return number(math.floor(metres * 100 + 0.1) / 100, ".2f")
 
 
 def width_words(metres: float | None, basis: Basis) -> str:

@@ -1,5 +1,6 @@
 """In which order to build, what each stage adds, and where more planters stop helping."""
 
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import _
 from patchnet.pages.kit.colours import INK, MADDER, MUTED, RULE, WOAD
 from patchnet.pages.kit.doubt_words import times_in_ten
@@ -50,7 +51,7 @@ def _order(pack: SchemePack) -> Markup:
         money += planter_cost(one, knowledge)
         so_far += one.when_built
         homes = "; ".join(
-            f"{knowledge.groups[key].name.lower()} {figure(won)}"
+            f"{in_sentence(knowledge.groups[key].name)} {figure(won)}"
             for key, won in one.linked.items()
             if won >= _LITTLE
         )
@@ -86,7 +87,7 @@ def _order(pack: SchemePack) -> Markup:
 
 
 def _share(part: float, whole: float) -> str:
-    return f"{100 * part / whole:.0f} %" if whole > 0 else _("nothing")
+    return f"{number(100 * part / whole, '.0f')} %" if whole > 0 else _("nothing")
 
 
 def _more(step: SchemeStep) -> str:
@@ -103,7 +104,7 @@ def _curve(pack: SchemePack) -> Markup:
             step.planters,
             _share(step.value, top),
             "; ".join(
-                f"{knowledge.groups[key].name.lower()} {signed(homes - now.get(key, 0.0))}"
+                f"{in_sentence(knowledge.groups[key].name)} {signed(homes - now.get(key, 0.0))}"
                 for key, homes in step.linked.items()
                 if abs(homes - now.get(key, 0.0)) >= _LITTLE
             )

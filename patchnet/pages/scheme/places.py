@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
+from patchnet.core.language_forms import without_noughts
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
@@ -32,7 +33,7 @@ def reason_words(finding: Finding) -> str:
     """A reason in short: rule, figure, limit, basis."""
     words = rule_words(finding.rule)
     if finding.figure is not None:
-        words += f" {finding.figure:.2f}".rstrip("0").rstrip(".") + f" {finding.unit}"
+        words += f" {without_noughts(finding.figure)} {finding.unit}"
     if finding.limit is not None:
         words += _(" (limit {limit:g} {unit}, {short})").format(
             limit=finding.limit, unit=finding.unit, short=_SHORT[finding.basis]

@@ -5,6 +5,7 @@ import math
 import shapely
 import shapely.affinity
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_circle
 from patchnet.pages.kit.templates import Markup, drawn_by, together
@@ -80,7 +81,7 @@ def location_sheet(pack: SchemePack) -> Sheet:
     middle = street.line.interpolate(0.5, normalized=True)
     parts.append(label(paper, middle, street.name, css="halo street-name", dy=5.0))
     ends = [street.line.interpolate(share, normalized=True) for share in (0.0, 1.0)]
-    where = "; ".join(f"{one.x:.1f} E {one.y:.1f} N" for one in ends)
+    where = "; ".join(f"{number(one.x, '.1f')} E {number(one.y, '.1f')} N" for one in ends)
     key = _(
         "Heavy line: the street of the scheme, from {where}. Dots: planters. North is up."
     ).format(where=where)

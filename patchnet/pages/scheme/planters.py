@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from patchnet.core.language_forms import number, without_noughts
 from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, render
@@ -38,10 +39,10 @@ def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
         [
             (
                 one.plot,
-                f"{one.site.chainage_m:.1f} m",
+                f"{number(one.site.chainage_m, '.1f')} m",
                 _(one.site.side),
-                f"{one.site.centre.x:.2f}",
-                f"{one.site.centre.y:.2f}",
+                number(one.site.centre.x, ".2f"),
+                number(one.site.centre.y, ".2f"),
                 _size(one),
                 _kerb_offset(one, pack),
                 width_words(one.site.clear_m, one.site.clear_basis),
@@ -56,12 +57,13 @@ def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
 
 def _kerb_offset(planter: PlacedPlanter, pack: SchemePack) -> str:
     basis = pack.scheme.street.side(planter.site.side).kerb_basis
-    return f"{planter.site.offset_m:.2f} m ({_(basis)})"
+    return f"{number(planter.site.offset_m, '.2f')} m ({_(basis)})"
 
 
 def _size(planter: PlacedPlanter) -> str:
     size = planter.site.size
-    return f"{size.length_m:g} x {size.width_m:g} x {size.height_m:g} m"
+    sides = (size.length_m, size.width_m, size.height_m)
+    return " x ".join(number(side, "g") for side in sides) + " m"
 
 
 def findings_html(pack: SchemePack) -> Markup:
@@ -83,7 +85,7 @@ def findings_html(pack: SchemePack) -> Markup:
             {
                 "name": one.plot,
                 "side": _(one.site.side),
-                "chainage": f"{one.site.chainage_m:.1f}",
+                "chainage": number(one.site.chainage_m, ".1f"),
                 "place": one.site.key,
                 "verdict": VERDICT_WORDS[one.site.verdict],
                 "table": table(
@@ -116,4 +118,4 @@ def limit_words(finding: Finding) -> str:
 
 
 def _plain(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")
+    return without_noughts(value)

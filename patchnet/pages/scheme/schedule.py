@@ -1,5 +1,6 @@
 """The planting: what stands in each box, how closely, and when it flowers."""
 
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import _, source_of
 from patchnet.knowledge.records import Plant
 from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS, month_spans
@@ -42,7 +43,7 @@ def _boxes(pack: SchemePack) -> Markup:
         plants = box.plants(know)
         bulbs = sum(box.numbers.values()) - plants
         parts = "; ".join(
-            f"{_part(key, pack)} {area:.2f}"
+            f"{_part(key, pack)} {number(area, '.2f')}"
             for key, area in box.amounts.items()
             if area >= _SHOWN_M2
         )
@@ -57,7 +58,7 @@ def _boxes(pack: SchemePack) -> Markup:
                 _("{plants} and {bulbs} bulbs").format(plants=plants, bulbs=bulbs)
                 if bulbs
                 else str(plants),
-                f"{plants / box.soil_m2:.0f}",
+                number(plants / box.soil_m2, ".0f"),
                 parts,
             )
         )
@@ -77,7 +78,7 @@ def _part(feature: str, pack: SchemePack) -> str:
     know = pack.knowledge
     if feature == know.plot_kinds[know.plot_kind_for("box")].implies:
         return _("low plants")
-    return know.features[feature].name.split(" (")[0].lower()
+    return in_sentence(know.features[feature].name.split(" (")[0])
 
 
 def _plants(pack: SchemePack) -> Markup:

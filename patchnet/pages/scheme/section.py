@@ -1,5 +1,6 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_line, draw_rect, draw_words
 from patchnet.pages.kit.templates import Markup, drawn_by, render, together
@@ -54,7 +55,7 @@ def _section(planter: PlacedPlanter, pack: SchemePack, *, wide: float) -> dict[s
     paper = Paper((0.0, 0.0), scale, round(total * mm + 4, 2), round(high, 2))
     drawn = _drawing(planter, pack, clear, footway, mm)
     bar = paper.bar_m(40)
-    scale_bar = _bar_scale(bar * mm, f"{bar:g} m")
+    scale_bar = _bar_scale(bar * mm, f"{number(bar, 'g')} m")
     title = _("Section through {plot}, 1 to {scale}").format(plot=planter.plot, scale=scale)
     unknown = (
         _(" The walking width is not known and is drawn broken: measure it.")
@@ -72,12 +73,12 @@ def _section(planter: PlacedPlanter, pack: SchemePack, *, wide: float) -> dict[s
         "title": title,
         "drawn": paper.svg(drawn + scale_bar, title=title),
         "plot": planter.plot,
-        "chainage": f"{site.chainage_m:.1f}",
+        "chainage": number(site.chainage_m, ".1f"),
         "side": _(site.side),
         "scale": scale,
         "basis": basis,
         "kerb": _(kerb),
-        "upstand": f"{upstand:g}",
+        "upstand": number(upstand, "g"),
         "unknown": unknown,
     }
 
@@ -118,13 +119,13 @@ def _drawing(
         _rect("soil", box + _WALL_MM, ground - drain - soil, wide - 2 * _WALL_MM, soil),
         _rect("drainage", box + _WALL_MM, ground - drain, wide - 2 * _WALL_MM, drain),
         _rect("band", box, rim, wide, band),
-        _dimension(kerb, box, first, f"{site.offset_m:.2f}", ground),
-        _dimension(box, box + wide, first, f"{size.width_m:.2f}", ground),
+        _dimension(kerb, box, first, number(site.offset_m, ".2f"), ground),
+        _dimension(box, box + wide, first, number(size.width_m, ".2f"), ground),
         _dimension(walk, walk + clear * mm, first, walk_words, ground),
         _words(_LEFT_MM, low - 1, _("road")),
         _words(back + _BEHIND_M * mm, rim - 1.5, _("back of footway"), anchor="end"),
         draw_line("dimension", f"M{upright:.2f} {ground:.2f}V{rim:.2f}{feet}"),
-        _words(upright - 1.2, ground - tall / 2, f"{size.height_m:.2f}", anchor="end"),
+        _words(upright - 1.2, ground - tall / 2, number(size.height_m, ".2f"), anchor="end"),
     ]
     if site.footway_m is not None:
         parts.append(

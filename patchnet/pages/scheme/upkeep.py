@@ -3,6 +3,7 @@
 import math
 from operator import sub
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import MONTHS, figure
 from patchnet.pages.kit.table import blank, table
@@ -35,12 +36,12 @@ def upkeep_html(pack: SchemePack) -> Markup:
     return render(
         "scheme/upkeep.html",
         grid=_grid(pack),
-        review=f"{know.scheme_figure('review_months'):g}",
-        brings=f"{know.setting('visit_litres_m2'):g}",
+        review=number(know.scheme_figure("review_months"), "g"),
+        brings=number(know.setting("visit_litres_m2"), "g"),
         dry=figure(dry / 1000),
         usual=figure(usual / 1000),
-        rain=f"{max(map(sub, week_litres(know), week_litres(know, dry=False))):g}",
-        thrifty=f"{10 * thrifty:.0f}",
+        rain=number(max(map(sub, week_litres(know), week_litres(know, dry=False))), "g"),
+        thrifty=number(10 * thrifty, ".0f"),
         missing=missing,
         missing_words=counted(len(missing), "planter"),
         hours=figure(pack.years.hours / len(planters)),
@@ -68,10 +69,14 @@ def _grid(pack: SchemePack) -> Markup:
         (
             _("Water: visits a week, first season"),
             keeper,
-            *(f"{one:g}" for one in visits_by_month(know)),
+            *(number(one, "g") for one in visits_by_month(know)),
         ),
-        (_("Litres a m² in a week without rain"), keeper, *(f"{one:g}" for one in dry)),
-        (_("Litres for all boxes in such a week"), keeper, *(f"{one * soil:.0f}" for one in dry)),
+        (_("Litres a m² in a week without rain"), keeper, *(number(one, "g") for one in dry)),
+        (
+            _("Litres for all boxes in such a week"),
+            keeper,
+            *(number(one * soil, ".0f") for one in dry),
+        ),
     ]
     rows += [
         (
@@ -102,9 +107,9 @@ def _keeper(rota: Rota, pack: SchemePack, can: float) -> dict[str, object]:
     rows = [_row(one, pack, can) for one in rota.planters]
     return {
         "name": name,
-        "litres": f"{rota.litres:.0f}",
+        "litres": number(rota.litres, ".0f"),
         "cans": counted(math.ceil(rota.litres / can), "can"),
-        "can": f"{can:g}",
+        "can": number(can, "g"),
         "promised": promised,
         "table": table(_("Planters of {name}").format(name=name), heads, rows, css="rota")
         if rows
@@ -117,7 +122,7 @@ def _row(planter: PlacedPlanter, pack: SchemePack, can: float) -> tuple[object, 
     line = blank()
     return (
         planter.plot,
-        f"{litres:.0f}",
+        number(litres, ".0f"),
         math.ceil(litres / can - 1e-9),
         _("not known")
         if planter.carry_m is None

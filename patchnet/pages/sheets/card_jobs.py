@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
@@ -15,7 +16,6 @@ from patchnet.pages.kit.plan_words import (
     asked_first,
     cost_words,
     homes_words,
-    listed,
     place_words,
     there_words,
     thing,
@@ -136,7 +136,7 @@ def _job(addition: Addition, plan: PlotPlan, knowledge: Knowledge, why: str) -> 
     if not where:
         place = place_words(one)
         where = f"{place[:1].upper()}{place[1:]}."
-    served = [knowledge.groups[key].name.lower() for key, __ in addition.groups[:_SERVED]]
+    served = [in_sentence(knowledge.groups[key].name) for key, __ in addition.groups[:_SERVED]]
     small = [cost_words(knowledge.features[one.feature].cost, knowledge)]
     if served:
         small.append(_("for {animals}").format(animals=listed(served)))

@@ -7,6 +7,7 @@ import shapely
 from patchnet.assess.compare import Comparison, GroupChange
 from patchnet.assess.spread import Spread
 from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, GardenDrawing, garden_legend
@@ -103,7 +104,7 @@ def compare_page(comparison: Comparison, *, title: str = "") -> str:
         doubt=doubt_words(comparison),
         maps=[_map(comparison, change, knowledge) for change in _most_changed(comparison)],
         small=[
-            knowledge.groups[change.group].name.lower()
+            in_sentence(knowledge.groups[change.group].name)
             for change in comparison.groups
             if _is_small(change)
         ],

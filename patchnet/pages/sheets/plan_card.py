@@ -6,6 +6,7 @@ from pathlib import Path
 from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words, range_words
@@ -26,7 +27,6 @@ from patchnet.pages.kit.plan_words import (
     hours_words,
     in_a_sentence,
     kind_words,
-    listed,
     stage_words,
     thing,
     wish_words,
@@ -174,7 +174,7 @@ def _together(best: Suggestion, knowledge: Knowledge) -> str:
         given = ", ".join(
             _("{amount_words} of {feature_name}").format(
                 amount_words=amount_words(key, amount, knowledge),
-                feature_name=knowledge.features[key].name.lower(),
+                feature_name=in_sentence(knowledge.features[key].name),
             )
             for key, amount in best.gives_way.items()
         )
@@ -213,7 +213,7 @@ def _gap(plan: PlotPlan, knowledge: Knowledge, names: Mapping[str, str]) -> str:
         kind=gap.kinds[0],
         sides=sides,
         homes_won=homes_words(gap.homes_won),
-        group_name=knowledge.groups[key].name.lower(),
+        group_name=in_sentence(knowledge.groups[key].name),
     ) + gap_often_words(gap)
 
 

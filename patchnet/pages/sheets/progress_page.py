@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from patchnet.core.files import write_text
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import N_, WordList, Words, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -314,7 +315,7 @@ def _unseen(progress: Progress) -> list[tuple[str, str]]:
 def _to_settle(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
     rows = progress.disputes
     named = [
-        f"{plot} {knowledge.features[key].name.lower()}"
+        f"{plot} {in_sentence(knowledge.features[key].name)}"
         for plot, key in zip(rows["plot"], rows["feature"], strict=True)
         if key in knowledge.features
     ]

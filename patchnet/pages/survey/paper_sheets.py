@@ -8,10 +8,11 @@ from patchnet.knowledge.survey import RULE_PARTS
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
 from patchnet.pages.survey.notice import rules_of, sources_line
-from patchnet.pages.survey.questions import MEASURES, Part, parts_of
+from patchnet.pages.survey.questions import Part, parts_of
 from patchnet.pages.survey.round import SurveyRound
 from patchnet.pages.survey.stretch_map import draw_stretch
 from patchnet.pages.survey.stretches import Stretch
+from patchnet.survey.sheet_words import UNITS
 
 __all__ = ["survey_sheets"]
 
@@ -114,7 +115,7 @@ def _asked(survey: SurveyRound, line: Feature | str) -> Mapping[str, str] | str:
     if isinstance(line, str):
         return line
     hint = survey.knowledge.survey_questions[line.key].hint
-    return {"name": line.name, "unit": _(MEASURES[line.measure]), "hint": hint}
+    return {"name": line.name, "unit": _(UNITS[line.measure]), "hint": hint}
 
 
 def _household(survey: SurveyRound) -> _Side:

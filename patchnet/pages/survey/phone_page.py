@@ -20,9 +20,9 @@ from patchnet.pages.kit.shapes import (
 )
 from patchnet.pages.survey import phone_words as words
 from patchnet.pages.survey.notice import notice, rules, rules_of, sources_line
-from patchnet.pages.survey.questions import MEASURES, parts_of
+from patchnet.pages.survey.questions import parts_of
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.survey.answer_words import SEEN_FROM
+from patchnet.survey.sheet_words import SEEN_FROM, UNITS
 
 __all__ = ["survey_phone_page"]
 
@@ -146,7 +146,7 @@ def _question(survey: SurveyRound, feature: Feature) -> dict[str, object]:
         "key": feature.key,
         "name": feature.name,
         "measure": feature.measure,
-        "unit": _(MEASURES[feature.measure]),
+        "unit": _(UNITS[feature.measure]),
         "street": question.from_street,
         "hint": question.hint,
     }

@@ -1,14 +1,11 @@
 """What a survey asks, part by part."""
 
-from patchnet.core.texts import N_
 from patchnet.knowledge.records import Feature, Knowledge
 
-__all__ = ["MEASURES", "Part", "parts_of"]
+__all__ = ["Part", "parts_of"]
 
 Part = tuple[str, tuple[Feature, ...]]
 """A heading and the features asked under it."""
-
-MEASURES = {"m2": "m²", "m": "m", "count": N_("pieces")}
 
 
 def parts_of(knowledge: Knowledge, *, from_street: bool) -> tuple[Part, ...]:

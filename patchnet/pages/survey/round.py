@@ -136,14 +136,10 @@ class SurveyRound(Shown):
     def stretch_name(self, stretch: Stretch, *, short: bool = False) -> str:
         """Name a stretch in words; `short`: for a narrow screen."""
         street = stretch.street or _("No street named")
-        word = " " if short else ", stretch "
-        return (
-            street
-            if stretch.of == 1
-            else _("{street}{word}{number} of {of}").format(
-                street=street, word=word, number=stretch.number, of=stretch.of
-            )
-        )
+        if stretch.of == 1:
+            return street
+        words = _("{street} {number} of {of}") if short else _("{street}, stretch {number} of {of}")
+        return words.format(street=street, number=stretch.number, of=stretch.of)
 
     def label(self, plot: str) -> str:
         """What people call a plot; empty where it is no more than its id."""

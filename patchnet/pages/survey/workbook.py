@@ -9,24 +9,19 @@ from datetime import datetime
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font, PatternFill
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from patchnet.core.cells import harmless
+from patchnet.core.language_forms import day_told
 from patchnet.core.texts import _
-from patchnet.pages.survey.questions import MEASURES, parts_of
+from patchnet.pages.survey.questions import parts_of
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.survey.answer_words import ANSWERS, SEEN_FROM
+from patchnet.survey.sheet_words import ANSWERS, COLUMNS, CONSENT, SEEN_FROM, SURE, UNITS
 
-__all__ = ["COLUMNS", "put_header", "put_row", "same_bytes", "survey_csv", "survey_xlsx"]
+__all__ = ["put_header", "put_row", "same_bytes", "survey_csv", "survey_xlsx"]
 
-COLUMNS = (
-    "plot", "called", "feature", "answer", "amount", "unit", "how sure", "seen from", "surveyor",
-    "date", "note", "photo", "consent",
-)  # fmt: skip
-_SURE = ("sure", "not sure")
-_CONSENT = ("yes", "no")
 _WIDTHS = (14, 28, 38, 12, 9, 8, 10, 16, 14, 12, 30, 20, 9)
 _HEAD = PatternFill("solid", fgColor="FF2D3A78")
 _LAST_ROW = 1_048_576  # of a sheet, by the format (ISO/IEC 29500)
@@ -44,7 +39,7 @@ def survey_csv(survey: SurveyRound) -> str:
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([*COLUMNS, "street", "credit"])
+    writer.writerow([_(one) for one in (*COLUMNS, "street", "credit")])
     credit = "; ".join(survey.neighbourhood.credits)
     for row in _rows(survey):
         cells = [harmless(row.get(column, "")) for column in COLUMNS]
@@ -68,7 +63,7 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     rows = list(_rows(survey))[: _LAST_ROW - 1]
     spare = int(survey.knowledge.setting("survey_spare_rows"))
     last = min(1 + len(rows) + spare, _LAST_ROW)
-    put_header(sheet, COLUMNS, _WIDTHS)
+    put_header(sheet, [_(one) for one in COLUMNS], _WIDTHS)
     for at, row in enumerate(rows, 2):
         put_row(sheet, at, [row.get(column) for column in COLUMNS])
     for at in range(2, last + 1):
@@ -90,8 +85,8 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
 def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
     """Yield what is filled in of each row, by column."""
     asked = [
-        (feature.name, MEASURES[feature.measure])
-        for _, features in parts_of(survey.knowledge, from_street=True)
+        (feature.name, _(UNITS[feature.measure]))
+        for __, features in parts_of(survey.knowledge, from_street=True)
         for feature in features
     ]
     for stretch in survey.stretches:
@@ -149,29 +144,29 @@ def _about(sheet: Worksheet, survey: SurveyRound) -> None:
     sheet.column_dimensions["A"].width = 16
     sheet.column_dimensions["B"].width = 100
     lines = [
-        ("street", survey.street),
-        ("street name", survey.name),
-        ("surveyor", ""),
-        ("seen from", ""),
-        ("date", ""),
+        (_("street"), survey.street),
+        (_("street name"), survey.name),
+        (_("surveyor"), ""),
+        (_("seen from"), ""),
+        (_("date"), ""),
     ]
     rules = survey.knowledge.survey_rules.values()
     lines += [(_("how to fill it in"), rule.words) for rule in rules if rule.part == "seeing"]
     lines += [
         (
-            "answer",
+            _("answer"),
             _("there, not there or cannot see; empty: nobody looked. Never a blank for a no."),
         ),
-        ("consent", _("yes or no, once a plot, where the household was asked.")),
-        ("date", _("as 2026-05-31: year, month, day")),
-        ("photo", _("the name of the file; nobody but the group sees it.")),
+        (_("consent"), _("yes or no, once a plot, where the household was asked.")),
+        (_("date"), _("as 2026-05-31: year, month, day")),
+        (_("photo"), _("the name of the file; nobody but the group sees it.")),
     ]
-    lines += [("privacy", rule.words) for rule in rules if rule.part == "privacy"]
+    lines += [(_("privacy"), rule.words) for rule in rules if rule.part == "privacy"]
     if survey.contact:
-        lines.append(("contact", survey.contact))
+        lines.append((_("contact"), survey.contact))
     if survey.keep_until:
-        lines.append((_("kept until"), survey.keep_until))
-    lines += [("credit", line) for line in survey.neighbourhood.credits]
+        lines.append((_("kept until"), day_told(survey.keep_until)))
+    lines += [(_("credit"), line) for line in survey.neighbourhood.credits]
     for at, line in enumerate(lines, 1):
         put_row(sheet, at, line)
         sheet.cell(at, 1).font = Font(bold=True)
@@ -181,7 +176,7 @@ def _about(sheet: Worksheet, survey: SurveyRound) -> None:
 def _features(sheet: Worksheet, survey: SurveyRound) -> str:
     """Write the feature words; return the range of their names."""
     names = (
-        "name",
+        _("name"),
         _("measured in"),
         _("asked under"),
         _("seen from the street"),
@@ -195,15 +190,15 @@ def _features(sheet: Worksheet, survey: SurveyRound) -> str:
             at += 1
             question = survey.knowledge.survey_questions[feature.key]
             seen = _("yes") if question.from_street else _("no: ask the household")
-            measure = MEASURES[feature.measure]
+            measure = _(UNITS[feature.measure])
             also = ", ".join(feature.words)
             put_row(sheet, at, (feature.name, measure, part, seen, question.hint, also))
-    return f"Features!$A$2:$A${at}"
+    return _cells(sheet, at)
 
 
 def _plots(sheet: Worksheet, survey: SurveyRound) -> str:
     """Write the plots in walking order; return the range of their ids."""
-    put_header(sheet, ("id", "called", "kind", "stretch"), (16, 40, 30, 40))
+    put_header(sheet, (_("id"), _("called"), _("kind"), _("stretch")), (16, 40, 30, 40))
     at = 1
     for stretch in survey.stretches:
         for plot in stretch.plots:
@@ -211,14 +206,20 @@ def _plots(sheet: Worksheet, survey: SurveyRound) -> str:
             called = survey.label(plot)
             put_row(sheet, at, (plot, called, survey.kind(plot), survey.stretch_name(stretch)))
             sheet.cell(at, 1).number_format = "@"
-    return f"Plots!$A$2:$A${at}"
+    return _cells(sheet, at)
+
+
+def _cells(sheet: Worksheet, last: int) -> str:
+    """Name the cells of a sheet's first column below the heading, as a formula does."""
+    title = sheet.title if sheet.title.isalpha() else quote_sheetname(sheet.title)
+    return f"{title}!$A$2:$A${last}"
 
 
 def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
     """Add the drop-down lists."""
 
     def words_of(choices: Sequence[str]) -> str:
-        return '"' + ",".join(choices) + '"'
+        return '"' + ",".join(map(_, choices)) + '"'
 
     lists = {
         "plot": (ids, _("This plot is not on the sheet Plots.")),
@@ -227,10 +228,10 @@ def _lists(sheet: Worksheet, last: int, words: str, ids: str) -> None:
             words_of(ANSWERS),
             _("Write there, not there or cannot see; or leave it empty."),
         ),
-        "unit": (words_of(tuple(MEASURES.values())), _("Write m², m or pieces.")),
-        "how sure": (words_of(_SURE), _("Write sure or not sure.")),
+        "unit": (words_of(tuple(UNITS.values())), _("Write m², m or pieces.")),
+        "how sure": (words_of(SURE), _("Write sure or not sure.")),
         "seen from": (words_of(SEEN_FROM), _("Choose from where it was seen.")),
-        "consent": (words_of(_CONSENT), _("Write yes or no, where the household was asked.")),
+        "consent": (words_of(CONSENT), _("Write yes or no, where the household was asked.")),
     }
 
     def cells_of(column: str) -> str:

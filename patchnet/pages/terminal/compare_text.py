@@ -12,6 +12,7 @@ from shapely import LineString
 from patchnet.assess.compare import Comparison, FeatureChange, GroupChange, draws_for_sure
 from patchnet.assess.spread import Spread
 from patchnet.core.cells import harmless
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_or_not, of_draws
@@ -499,7 +500,7 @@ def _hungry(comparison: Comparison, knowledge: Knowledge) -> str:
 def feature_words(change: FeatureChange, knowledge: Knowledge) -> str:
     """What became of one feature, in a sentence."""
     name = knowledge.features[change.feature].name
-    words = f"{change.plot}: {name.lower()} {_KINDS[change.kind]}"
+    words = f"{change.plot}: {in_sentence(name)} {_KINDS[change.kind]}"
     if change.kind in ("more", "less"):
         words += _(" ({before} to {after})").format(
             before=figure(change.before), after=figure(change.after)
@@ -531,7 +532,7 @@ def feature_lines(comparison: Comparison, knowledge: Knowledge) -> list[str]:
     for (plot, kind), changes in sorted(known.items()):
         amounts = {one.feature: float(np.nanmax([one.before, one.after])) for one in changes}
         there = [
-            f"{knowledge.features[key].name.lower()} {figure(amount)}"
+            f"{in_sentence(knowledge.features[key].name)} {figure(amount)}"
             for key, amount in amounts.items()
             if amount > 0
         ]

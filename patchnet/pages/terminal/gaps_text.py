@@ -7,6 +7,7 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.find_gaps import FenceGaps
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _
 from patchnet.movement.fence_gaps import GapPlan
 from patchnet.pages.kit.doubt_words import break_words, drawn_or_not, of_draws
@@ -92,7 +93,7 @@ def _gap_lines(gap: dict[str, Any], draws: int) -> list[str]:
     return [
         f"{gap['order']}. {_where(gap)}",
         _("It links {joins}: {costs}, in cost metres.").format(
-            joins=" and ".join(gap["joins"]), costs=_costs(gap)
+            joins=_(" and ").join(gap["joins"]), costs=_costs(gap)
         ),
         won,
     ]
@@ -160,7 +161,7 @@ def way_gaps_text(
 
 
 def _name(assessment: Assessment, group: str) -> str:
-    return assessment.groups[group].group.name.lower()
+    return in_sentence(assessment.groups[group].group.name)
 
 
 def _hanging(lines: list[str]) -> str:
@@ -267,7 +268,7 @@ def _place(
 
 
 def _where(gap: dict[str, Any]) -> str:
-    kinds = " and ".join(barrier["kind"] for barrier in gap["barriers"])
+    kinds = _(" and ").join(barrier["kind"] for barrier in gap["barriers"])
     rows = ", ".join(str(barrier["row"]) for barrier in gap["barriers"])
     one, two = gap["plots"]
     if one == two:
@@ -294,7 +295,7 @@ def _costs(step: dict[str, Any]) -> str:
 
 
 def _closing(facts: dict[str, Any]) -> list[str]:
-    side = f"{facts['gap_side_m'] * 100:g}"
+    side = number(facts["gap_side_m"] * 100, "g")
     return [
         paragraph(
             _(

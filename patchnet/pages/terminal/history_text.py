@@ -52,14 +52,16 @@ def undone_text(merged: Merged) -> str:
     returns, answers = len(merged.entry.returns), len(merged.entry.answers)
     parts = []
     if returns:
-        parts.append("1 return" if returns == 1 else _("{returns} returns").format(returns=returns))
+        parts.append(
+            _("1 return") if returns == 1 else _("{returns} returns").format(returns=returns)
+        )
     if answers:
         parts.append(
             _("1 answer about consent")
             if answers == 1
             else _("{answers} answers").format(answers=answers)
         )
-    gone = "1 statement" if count == 1 else _("{count:,} statements").format(count=count)
+    gone = _("1 statement") if count == 1 else _("{count:,} statements").format(count=count)
     return _("Taken back: {parts}; {gone} went with it. The rest is as it was.\n").format(
-        parts=" and ".join(parts), gone=gone
+        parts=_(" and ").join(parts), gone=gone
     )

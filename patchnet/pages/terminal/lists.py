@@ -1,5 +1,6 @@
 """What the tables hold, as lists for a terminal."""
 
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.pages.kit.numbers import figure, month_spans
@@ -14,8 +15,8 @@ def groups_text(knowledge: Knowledge) -> str:
 
 
 def _group(group: Group, knowledge: Knowledge) -> str:
-    anchors = " or ".join(
-        f"{knowledge.resources[anchor.resource].name.lower()} "
+    anchors = _(" or ").join(
+        f"{in_sentence(knowledge.resources[anchor.resource].name)} "
         f"({figure(anchor.per_home.value)} {_(anchor.per_home.unit)})"
         for anchor in group.anchors
     )

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.text_table import paragraph, text_table
@@ -178,8 +179,8 @@ def _agreement(merged: Merged) -> str:
         (
             str(feature),
             str(pairs),
-            f"{100 * share:.0f} %",
-            "\N{EN DASH}" if math.isnan(kappa) else f"{kappa:.2f}",
+            f"{number(100 * share, '.0f')} %",
+            "\N{EN DASH}" if math.isnan(kappa) else number(kappa, ".2f"),
         )
         for feature, pairs, share, kappa in zip(
             table.index, table["pairs"], table["share"], table["kappa"], strict=True

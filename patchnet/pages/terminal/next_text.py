@@ -6,6 +6,7 @@ from typing import Any
 
 from patchnet.assess.next_door import Door, NextDoors, Where
 from patchnet.core.cells import harmless
+from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.part_words import part_words
@@ -150,7 +151,7 @@ def _what(found: NextDoors) -> str:
         return _("what {plot} should add").format(plot=found.plot)
     if len(groups) == 1:
         return _("how many homes there are for the {animal}").format(
-            animal=groups[0].group.name.lower()
+            animal=in_sentence(groups[0].group.name)
         )
     return _("what is there for {animals}").format(
         animals=counted(len(groups), N_("animal"), N_("animals"))
@@ -162,7 +163,7 @@ def _open(found: NextDoors) -> str:
         "{n} answer that somebody could give is not known yet.",
         "{n} answers that somebody could give are not known yet.",
         found.unknown,
-    ).format(n=f"{found.unknown:,}")
+    ).format(n=number(found.unknown, ","))
     if found.plot is None:
         return words
     more = found.worth / found.now_wins if found.now_wins > 0 else 0.0
@@ -187,7 +188,7 @@ def _none(found: NextDoors) -> str:
     return _(
         "None of the {n} answers that are still open would change what {plot} should add, as far "
         "as {draws} draws can tell: it can choose now."
-    ).format(n=f"{found.unknown:,}", plot=found.plot, draws=found.draws)
+    ).format(n=number(found.unknown, ","), plot=found.plot, draws=found.draws)
 
 
 def _closing(found: NextDoors) -> str:

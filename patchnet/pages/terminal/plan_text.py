@@ -8,6 +8,7 @@ from shapely.geometry import mapping
 from shapely.geometry.base import BaseGeometry
 
 from patchnet.assess.assessment import ANCHOR
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words
@@ -248,7 +249,7 @@ def _way(best: Suggestion, knowledge: Knowledge) -> str:
     given = ", ".join(
         _("{amount_words} of {feature_name}").format(
             amount_words=amount_words(key, amount, knowledge),
-            feature_name=knowledge.features[key].name.lower(),
+            feature_name=in_sentence(knowledge.features[key].name),
         )
         for key, amount in best.gives_way.items()
     )
@@ -300,7 +301,7 @@ def _runner_up(plan: PlotPlan, knowledge: Knowledge) -> str:
 def _gaps(plan: PlotPlan, knowledge: Knowledge) -> str:
     lines = []
     for key, gap in plan.gaps:
-        sides = " and ".join(side or _("open ground") for side in gap.plots)
+        sides = _(" and ").join(side or _("open ground") for side in gap.plots)
         lines.append(
             paragraph(
                 _(
@@ -365,7 +366,7 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
         (
             f"{knowledge.plants[line.plant].name} ({knowledge.plants[line.plant].latin})",
             str(line.number),
-            knowledge.features[line.place].name.lower(),
+            in_sentence(knowledge.features[line.place].name),
             month_spans(line.months) if line.months else "",
             "; ".join(plant_notes(line)),
         )
@@ -413,7 +414,7 @@ def _balance(plan: PlotPlan, knowledge: Knowledge) -> str:
     for group in plan.answer.groups:
         record = knowledge.groups[group.group]
         if group.scarcest == ANCHOR:
-            anchors = " or ".join(
+            anchors = _(" or ").join(
                 knowledge.resources[anchor.resource].name for anchor in record.anchors
             )
             rows.append(

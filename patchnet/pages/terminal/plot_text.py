@@ -3,6 +3,7 @@
 from dataclasses import asdict
 
 from patchnet.assess.assessment import ANCHOR, NeedAtPlot, PlotAnswer, PlotGroup, Shortage
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words
@@ -28,7 +29,7 @@ def plot_text(answer: PlotAnswer, knowledge: Knowledge) -> str:
         head += f", {answer.label}"
     parts = [
         _("{head}: {kind}, {area_m2} m²").format(
-            head=head, kind=kind.lower(), area_m2=figure(answer.area_m2)
+            head=head, kind=in_sentence(kind), area_m2=figure(answer.area_m2)
         ),
         _has(answer, knowledge),
         _assumed(answer, knowledge),
@@ -124,8 +125,8 @@ def _scarcest_row(at_plot: PlotGroup, knowledge: Knowledge) -> tuple[str, ...]:
     group = knowledge.groups[at_plot.group]
     homes = span(at_plot.homes_low, at_plot.homes, at_plot.homes_high)
     if at_plot.scarcest == ANCHOR:
-        anchors = " or ".join(
-            knowledge.resources[anchor.resource].name.lower() for anchor in group.anchors
+        anchors = _(" or ").join(
+            in_sentence(knowledge.resources[anchor.resource].name) for anchor in group.anchors
         )
         return (
             group.name,
@@ -210,7 +211,7 @@ def _plenty(answer: PlotAnswer, knowledge: Knowledge) -> str:
     for at_plot in answer.groups:
         for need in at_plot.needs:
             if need.standing == "plenty":
-                name = knowledge.groups[at_plot.group].name.lower()
+                name = in_sentence(knowledge.groups[at_plot.group].name)
                 found.setdefault(need.name, []).append(name)
     if not found:
         return ""
@@ -229,7 +230,7 @@ def _not_known(answer: PlotAnswer, knowledge: Knowledge) -> str:
         if len(answer.not_known) == total:
             lines.append(_("  Nothing is known of this plot."))
         else:
-            names = ", ".join(knowledge.features[key].name.lower() for key in answer.not_known)
+            names = ", ".join(in_sentence(knowledge.features[key].name) for key in answer.not_known)
             lines.append(paragraph(_("On this plot: {names}.").format(names=names), indent="  "))
     if answer.neighbours_not_known:
         named = "; ".join(

@@ -6,6 +6,7 @@ import numpy as np
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.ways import WayBetween, walking_ground
+from patchnet.core.language_forms import number
 from patchnet.core.texts import _, ngettext
 from patchnet.movement.corridors import Corridor
 from patchnet.pages.kit.numbers import figure
@@ -32,7 +33,7 @@ def cost_words(cost: float) -> str:
     """
     if np.isinf(cost):
         return _("no way")
-    return f"{cost:,.0f}" if cost >= 9.95 or cost == 0 else f"{cost:.1f}"
+    return number(cost, ",.0f") if cost >= 9.95 or cost == 0 else number(cost, ".1f")
 
 
 def crs_words(assessment: Assessment) -> str:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import often_words, range_words
@@ -13,7 +14,6 @@ from patchnet.pages.kit.plan_words import (
     gap_often_words,
     homes_words,
     kind_words,
-    listed,
     nearest_words,
     stage_words,
     there_words,
@@ -239,16 +239,16 @@ def _further(plan: PlotPlan, knowledge: Knowledge, length: _Length) -> list[str]
         sides = listed([side or _("open ground") for side in gap.plots])
         lines.append(
             _("For the {animal}: a gap in the {kind} between {sides}, if the neighbour agrees.")
-            .format(animal=knowledge.groups[key].name.lower(), kind=gap.kinds[0], sides=sides)
+            .format(animal=in_sentence(knowledge.groups[key].name), kind=gap.kinds[0], sides=sides)
             + gap_often_words(gap)
         )  # fmt: skip
     if plan.places is not None:
         lines += kept_words(plan.places, knowledge, every=False)
         lines += place_notes(plan.places, every=False)[:1] if length.notes else []
-    there = [
-        f"{knowledge.features[feature].name.split(' (')[0].lower()} ({nearest_words(nearest[:1])})"
-        for feature, nearest, __ in plan.plentiful[: length.plentiful]
-    ]
+    there = []
+    for feature, nearest, __ in plan.plentiful[: length.plentiful]:
+        name = in_sentence(knowledge.features[feature].name.split(" (")[0])
+        there.append(f"{name} ({nearest_words(nearest[:1])})")
     if there:
         lines.append(
             _("Neighbours have these, so you need not: {things}.").format(things=listed(there))

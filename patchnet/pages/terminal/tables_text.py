@@ -32,7 +32,7 @@ def table_text(table: Table, reader: Reader) -> str:
         Knows what the other tables hold: some keys depend on them.
     """
     lines = [f"{table.file}: {_(table.meaning)}", ""]
-    named = " and ".join(table.key)
+    named = _(" and ").join(table.key)
     said = _("A row is named by {named}; a row of yours with the same name replaces ours.").format(
         named=named
     )

@@ -3,6 +3,7 @@
 from typing import Any
 
 from patchnet.assess.deciding_figures import DecidingFigures, FigureFamily
+from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import N_, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import drawn_words
@@ -57,7 +58,7 @@ def why_text(found: DecidingFigures, limit: int) -> str:
     assessment = found.assessment
     groups = list(assessment.groups.values())
     animals = (
-        groups[0].group.name.lower()
+        in_sentence(groups[0].group.name)
         if len(groups) == 1
         else counted(len(groups), N_("animal"), N_("animals"))
     )

@@ -11,8 +11,16 @@ const byId = (id) => document.getElementById(id);
 // The value is given by a function: "$&" in somebody's street name stays what it is.
 const fill = (words, parts) => words.replace(/\{(\w+)\}/g, (_, name) => String(parts[name]));
 
+// The page's language: numbers, lists and order of names are those of it (British in English).
+const PAGE_LANGUAGE = document.documentElement.lang;
+const LOCALE = PAGE_LANGUAGE === "en" ? "en-GB" : PAGE_LANGUAGE;
+
 // A whole number as people write it.
-const inFull = (value) => value.toLocaleString("en-GB");
+const inFull = (value) => value.toLocaleString(LOCALE);
+
+// A name inside a sentence: small, where nouns are written small.
+const NOUNS_KEEP_CAPITALS = "nounsKeepCapitals" in document.documentElement.dataset;
+const inSentence = (name) => (NOUNS_KEEP_CAPITALS ? name : name.toLowerCase());
 
 function el(tag, attributes, ...children) {
   const made = document.createElement(tag);

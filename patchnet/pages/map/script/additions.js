@@ -132,7 +132,7 @@ function additionItem(one, facts) {
   const parts = [kind.where];
   if (size.ground > 0) parts.push(fill(W.addition_ground, { n: num(size.ground) }));
   if (size.length > 0 && kind.place !== "ground") parts.push(fill(W.addition_length, { n: num(size.length) }));
-  const served = one.groups.length ? fill(W.addition_serves, { groups: listed(one.groups.map((name) => name.toLowerCase())) }) + " " : "";
+  const served = one.groups.length ? fill(W.addition_serves, { groups: listed(one.groups.map((name) => inSentence(name))) }) + " " : "";
   const consent = kind.own && !facts.tenure ? W.addition_own : facts.tenure === "own" ? "" : kind.ask;
   return el(
     "li",
@@ -157,7 +157,7 @@ function additionsFound(plot) {
     best.length ? el("ol", { class: "additions" }, ...best.map((one) => additionItem(one, facts))) : null,
     ponds.length ? el("h4", {}, W.additions_pond_title) : null,
     ponds.length
-      ? el("p", { class: "pond-question" }, fill(W.additions_pond, { things: listed(ponds.map((one, at) => (at ? additionName(one).toLowerCase() : additionName(one)))) }))
+      ? el("p", { class: "pond-question" }, fill(W.additions_pond, { things: listed(ponds.map((one, at) => (at ? inSentence(additionName(one)) : additionName(one)))) }))
       : null,
     cautionList(ponds.flatMap(cautionsOf)),
     together.length ? el("h4", {}, W.additions_pair_title) : null,
@@ -167,7 +167,7 @@ function additionsFound(plot) {
           {},
           ...together.map(({ members, linked }) => {
             const apart = members.reduce((total, one) => total + one.sizes[0].linked, 0);
-            const words = { one: additionName(members[0]), other: additionName(members[1]).toLowerCase(), together: num(linked), apart: num(apart) };
+            const words = { one: additionName(members[0]), other: inSentence(additionName(members[1])), together: num(linked), apart: num(apart) };
             return el("li", {}, fill(W.additions_pair, words), cautionList(members.flatMap(cautionsOf)));
           }),
         )
@@ -183,8 +183,8 @@ function additionsFound(plot) {
 
 function saidWords() {
   const words = [];
-  if (SAID.light) words.push(W.said_lights[SAID.light].toLowerCase());
-  if (SAID.tenure) words.push(W.said_tenures[SAID.tenure].toLowerCase());
+  if (SAID.light) words.push(inSentence(W.said_lights[SAID.light]));
+  if (SAID.tenure) words.push(inSentence(W.said_tenures[SAID.tenure]));
   if (SAID.children) words.push(SAID.children === "yes" ? W.said_children_yes : W.said_children_no);
   if (SAID.pots === "yes") words.push(W.said_pots_yes);
   for (const name of SAID_NUMBERS) {

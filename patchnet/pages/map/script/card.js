@@ -24,7 +24,7 @@ function givers(plot, near, resource, wanted, reach) {
   return { here, there, suppliers, unknown: unknown.length };
 }
 
-const featureNames = (list) => listed(list.slice(0, 3).map((at) => F[at].name.toLowerCase())) + (list.length > 3 ? W.and_more : "");
+const featureNames = (list) => listed(list.slice(0, 3).map((at) => inSentence(F[at].name))) + (list.length > 3 ? W.and_more : "");
 
 function giverItem(title, plot, near, resource, wanted, reach) {
   const { here, there, suppliers, unknown } = givers(plot, near, resource, wanted, reach);
@@ -54,7 +54,7 @@ function ownFeatures(plot) {
       : el("p", {}, W.has_nothing),
   ];
   if (unknown.length) {
-    const names = listed(unknown.map((feature) => feature.name.toLowerCase()));
+    const names = listed(unknown.map((feature) => inSentence(feature.name)));
     parts.push(
       el(
         "details",
@@ -66,7 +66,7 @@ function ownFeatures(plot) {
   }
   const assumed = F.filter((one) => one.assumed >= 0 && one.answers[plot] === "~" && column(one.assumed)[plot] > 0);
   if (assumed.length) {
-    const named = assumed.map((one) => one.name.toLowerCase() + " " + amountWords(one, column(one.assumed)[plot]));
+    const named = assumed.map((one) => inSentence(one.name) + " " + amountWords(one, column(one.assumed)[plot]));
     parts.push(el("p", { class: "unsure" }, fill(W.assumed_here, { things: listed(named) })));
   }
   const cautions = [...new Set(has.flatMap((at) => F[at].cautions))];

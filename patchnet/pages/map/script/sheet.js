@@ -48,7 +48,7 @@ function finding(plot, given, lacking) {
   const best = DATA.best && DATA.best[plot].length ? DATA.bestSorts[plot] : "";
   const first = given.find((one) => one.sort === "pond" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
-  if (lacking.length) return fill(W.sheet_lack, { thing: plainName(F[lacking[0]].name).toLowerCase() });
+  if (lacking.length) return fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) });
   const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
   return other ? fill(W.sheet_have, { thing: F[other.feature].said }) : W.sheet_all;
 }
@@ -116,7 +116,7 @@ function sheetOfPlot(plot) {
       el("span", { class: "far" }, metres(one.gap)),
     ),
   );
-  const names = lacking.slice(0, MOST_LACKING).map((at) => plainName(F[at].name).toLowerCase());
+  const names = lacking.slice(0, MOST_LACKING).map((at) => inSentence(plainName(F[at].name)));
   const parts = [
     lookedAt(plot) ? null : el("p", { class: "best" }, W.sheet_tell),
     lines_.length ? el("h3", {}, W.sheet_given) : null,

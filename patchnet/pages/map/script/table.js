@@ -3,7 +3,7 @@
 const PAGE_ROWS = 100;
 const tableState = { sort: 0, down: false, page: 0, find: "", everything: false };
 const LABELS_FOLDED = P.id.map((id, plot) => [label(plot), street(plot), id].join(" ").toLowerCase());
-const inOrder = new Intl.Collator("en-GB", { numeric: true });
+const inOrder = new Intl.Collator(LOCALE, { numeric: true });
 
 function compare(columns) {
   const { sort, down } = tableState;

@@ -19,8 +19,8 @@ function num(value) {
   if (Number.isNaN(value)) return W.not_known;
   if (value === 0) return "0";
   if (value >= 9.8e12) return W.any_number;
-  if (value < 0.001) return W.tiny;
-  return Number(value.toPrecision(2)).toLocaleString("en-GB", { maximumFractionDigits: 4 });
+  const shown = (one) => one.toLocaleString(LOCALE, { maximumFractionDigits: 4 });
+  return value < 0.001 ? "<" + shown(0.001) : shown(Number(value.toPrecision(2)));
 }
 
 const metres = (value) =>
@@ -56,10 +56,7 @@ const sentence = (words) => words.replace(/\.?$/, ".");
 
 const plural = (count, one, many) => fill(count === 1 ? one : many, { n: inFull(count) });
 
-function listed(parts) {
-  if (parts.length < 2) return parts.join("");
-  return parts.slice(0, -1).join(", ") + W.and + parts[parts.length - 1];
-}
+const listed = (parts) => new Intl.ListFormat(LOCALE).format(parts);
 
 // Months as spans, over the new year too: "March to June", "November to February".
 function months(wanted) {

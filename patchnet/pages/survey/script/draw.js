@@ -102,10 +102,12 @@ function groundOf(geometry) {
   return onGround.get(geometry);
 }
 
+const toTenths = (value) => value.toLocaleString(LOCALE, { minimumFractionDigits: 1, maximumFractionDigits: 1, useGrouping: false });
+
 function sizeWords(geometry) {
   const points = groundOf(geometry);
-  if (geometry.type === "Polygon") return `${Math.abs(areaOf(points)).toFixed(1)} m²`;
-  if (geometry.type === "LineString") return `${lengthOf(points).toFixed(1)} m`;
+  if (geometry.type === "Polygon") return `${toTenths(Math.abs(areaOf(points)))} m²`;
+  if (geometry.type === "LineString") return `${toTenths(lengthOf(points))} m`;
   return W.a_spot;
 }
 

@@ -37,6 +37,9 @@ function stepped(amount, way) {
   return next > 0 ? next : null;
 }
 
+// An amount as it is typed: with the language's decimal sign, and no other.
+const amountWords = (amount) => amount.toLocaleString(LOCALE, { maximumFractionDigits: 6, useGrouping: false });
+
 function typed(feature, input) {
   const text = input.value.trim().replace(",", ".");
   const amount = text === "" ? null : Number(text);
@@ -192,7 +195,7 @@ function refreshRow(feature, one, shapes) {
   const there = Boolean(now && now.answer === "there");
   hide(one.detail, !there);
   if (!there) return;
-  const amount = now.amount === null ? "" : String(now.amount);
+  const amount = now.amount === null ? "" : amountWords(now.amount);
   if (one.amount.value !== amount) one.amount.value = amount;
   mark(one.amount, "aria-invalid", "false");
   one.less.disabled = !now.amount;

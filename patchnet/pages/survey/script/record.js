@@ -142,7 +142,7 @@ function words(step) {
   const gaps = { plot: step.said || step.many ? P.id[(step.said || step.many[0]).plot] : P.id[step.plot] };
   const one = step.said && FEATURES.get(step.said.feature);
   if (step.way === "set") {
-    const amount = step.said.amount === null ? "" : ` ${step.said.amount} ${one.unit}`;
+    const amount = step.said.amount === null ? "" : ` ${amountWords(step.said.amount)} ${one.unit}`;
     const sure = step.said.sure === "sure" ? "" : `, ${W.not_sure}`;
     return phrase("step_set", { ...gaps, feature: one.name, answer: W[step.said.answer] + amount + sure });
   }
