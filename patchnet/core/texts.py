@@ -139,6 +139,11 @@ def language_code() -> str:
 def languages() -> list[str]:
     """Return every language there is a catalogue for, English first.
 
+    Returns
+    -------
+    list of str
+        Their codes.
+
     Examples
     --------
     >>> languages()[0]

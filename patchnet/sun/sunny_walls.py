@@ -86,7 +86,13 @@ def compass(bearing: float) -> str:
 
 
 def is_between(bearing: float) -> bool:
-    """Whether a bearing (degrees) is nearer a point such as north-east than the four main ones."""
+    """Whether a bearing is nearer a point such as north-east than one of the four main ones.
+
+    Parameters
+    ----------
+    bearing
+        Degrees from north, clockwise.
+    """
     return _point(bearing) % 2 == 1
 
 
