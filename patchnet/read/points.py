@@ -25,7 +25,7 @@ def point_on_map(
     Parameters
     ----------
     x, y
-        As they were written.
+        As they were written, metres or degrees.
     neighbourhood
         Whose map.
     knowledge

@@ -69,7 +69,7 @@ def objects_of(
 
 
 def looked_on(objects: Iterable[StreetObject]) -> list[tuple[Side, float, float]]:
-    """Return the stretches on which somebody looked for everything: side, from, to.
+    """Return the stretches on which somebody looked for everything: side, from, to (metres).
 
     Parameters
     ----------

@@ -201,7 +201,15 @@ def _site(place: Place, findings: tuple[Finding, ...], width: Width) -> Site:
 
 
 def site_key(side: Side, chainage: float) -> str:
-    """Return ``L012.0`` for 12 m on the left, ``L007.25``: keys sort as the places lie."""
+    """Return ``L012.0`` for 12 m on the left, ``L007.25``: keys sort as the places lie.
+
+    Parameters
+    ----------
+    side
+        Left or right.
+    chainage
+        Metres along the road line.
+    """
     text = f"{chainage:.3f}".rstrip("0")
     whole, part = text.split(".")
     return f"{side[0].upper()}{whole:0>3}.{part or '0'}"

@@ -69,6 +69,11 @@ def places_to_measure(
     most
         How many places without a scheme; None: all.
 
+    Returns
+    -------
+    tuple of ToMeasure
+        None where nothing is left to measure.
+
     Examples
     --------
     >>> import patchnet

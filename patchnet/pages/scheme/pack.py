@@ -37,7 +37,10 @@ _SAID: WordList[str] = WordList((
     N_("sight crossing"), N_("sight driveway"), N_("cover"), N_("hydrant"), N_("furniture"),
     N_("parking"), N_("no."), N_("unlikely"), N_("possible"), N_("likely"),
     N_("slight"), N_("serious"), N_("grave"), N_("slim box"), N_("box"), N_("trough"),
-    N_("long box"),
+    N_("long box"), N_("roots"), N_("overturning"), N_("fast road"), N_("street objects"),
+    N_("sight forward"), N_("gully"), N_("cellar"), N_("tactile"), N_("guidance strip"),
+    N_("cycle track"), N_("window"), N_("alley"), N_("bin place"), N_("loading bay"),
+    N_("disabled bay"), N_("narrowing length"), N_("narrowing share"), N_("share"),
 ))  # fmt: skip
 
 
