@@ -167,8 +167,10 @@ def _in_short(scheme: Scheme) -> str:
     if named:
         does = _("raise the homes that animals can reach: {named}").format(named=listed(named))
         rest = len(risen) - len(named)
-        does += _(", and {rest} by less").format(rest=counted(rest, "other group")) if rest else ""
-    elif any(change.sure is False for change in scheme.comparison.groups):
+        does += _(", and {rest} by less").format(rest=counted(rest, "other animal")) if rest else ""
+    elif any(
+        change.sure is False and not hardly_moves(change) for change in scheme.comparison.groups
+    ):
         does = _("bring flowers to the street, with no gain in homes that is sure")
     else:
         does = _("bring flowers to the street, with hardly any gain in homes")

@@ -35,7 +35,9 @@ def front_drawing(pack: SchemePack) -> Markup:
         return Markup()
     boxes = [one.site.polygon for one in scheme.planters]
     around = shapely.buffer(shapely.union_all(boxes), _AROUND_M)
-    paper = fitting_paper(around, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=2, step=50)
+    paper = fitting_paper(
+        around, wide_mm=_WIDE_MM, high_mm=_HIGH_MM, margin_mm=2, step=50, turn_deg=_turn(around)
+    )
     return _drawn(pack, paper, _("The street with its planters"), boxes)
 
 
@@ -50,12 +52,19 @@ def states_drawn(pack: SchemePack) -> list[tuple[str, Markup]]:
     boxes = [one.site.polygon for one in pack.scheme.planters]
     around = shapely.buffer(shapely.union_all(boxes), _CLOSE_M)
     paper = fitting_paper(
-        around, wide_mm=_WIDE_MM / 2, high_mm=_HIGH_MM * 0.7, margin_mm=2, step=50
-    )
+        around, wide_mm=_WIDE_MM / 2, high_mm=_HIGH_MM * 0.7, margin_mm=2, step=50,
+        turn_deg=_turn(around),
+    )  # fmt: skip
     return [
         (words, _drawn(pack, paper, words, shown))
         for words, shown in ((_("Today"), []), (_("With the planters"), boxes))
     ]
+
+
+def _turn(ground: shapely.Geometry) -> float:
+    """A street that runs north is laid along the paper; others stay north up."""
+    west, south, east, north = shapely.bounds(ground)
+    return 90.0 if north - south > east - west else 0.0
 
 
 def _drawn(

@@ -29,7 +29,11 @@ def schedule_html(pack: SchemePack) -> Markup:
         year=_year(pack),
         least=f"{know.setting('planting_box_plants_m2'):g}",
         shrub=f"{know.setting('planting_box_shrub_m2'):g}",
-        gaps=[words for group in pack.groups for words in _gaps(group, first, last)],
+        gaps=[
+            words
+            for group in pack.groups
+            for words in (*_gaps(group, first, last), *_too_small(group, pack))
+        ],
         winter=_winter(pack.groups, first, last),
         also=_also(pack),
     )
@@ -150,6 +154,18 @@ def _gaps(group: PlantGroup, first: int, last: int) -> list[str]:
             "Box {letter}: nothing harmless that may stand there flowers in {months}. The boxes "
             "beside it have to."
         ).format(letter=group.letter, months=months)
+    ]
+
+
+def _too_small(group: PlantGroup, pack: SchemePack) -> list[str]:
+    """Parts of a recipe that found no room in the box: nothing is counted of them."""
+    return [
+        _(
+            "Box {letter}: no {part} finds room in it, so the case counts none, whatever the "
+            "planting is called."
+        ).format(letter=group.letter, part=_part(feature, pack))
+        for feature in group.recipe.amounts
+        if group.box.amounts.get(feature, 0.0) < _SHOWN_M2
     ]
 
 

@@ -1,5 +1,7 @@
 """The typical section across the footway: kerb, offset, box, walking width, back."""
 
+import math
+
 from patchnet.core.language_forms import number
 from patchnet.core.texts import _
 from patchnet.pages.kit.plan_parts import draw_line, draw_rect, draw_words
@@ -23,13 +25,18 @@ _GROWN = 0.75  # metres of bow over the box that stand for the plants
 
 
 def sections_of(pack: SchemePack) -> tuple[PlacedPlanter, ...]:
-    """The planter with least walking width on each side (unknown counts as least)."""
+    """The planter with least walking width on each side; one not known where none is."""
     chosen = []
     for side in SIDES:
         own = [one for one in pack.scheme.planters if one.site.side == side]
         if own:
-            chosen.append(min(own, key=lambda one: (one.site.clear_m or 0.0, one.site.chainage_m)))
+            chosen.append(min(own, key=_tightness))
     return tuple(chosen)
+
+
+def _tightness(planter: PlacedPlanter) -> tuple[float, float]:
+    clear = planter.site.clear_m
+    return (math.inf if clear is None else clear, planter.site.chainage_m)
 
 
 def section_html(pack: SchemePack) -> Markup:
