@@ -4,7 +4,6 @@ The second route here (`worth_by_definition`) shares nothing with the code under
 networkx over the moves, homes in plain Python, the sum over pairs written out.
 """
 
-import itertools
 import math
 from dataclasses import replace
 from types import SimpleNamespace
