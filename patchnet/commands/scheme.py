@@ -38,10 +38,8 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     over_draws_words,
 )
-from patchnet.pages.scheme.files import (
-    ensure_scheme_folder,
-    write_report,
-)
+from patchnet.pages.scheme.choice_words import choice_rows, limit_words, together_words
+from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.read.neighbourhood import Audience, Neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
@@ -93,9 +91,7 @@ _KEEP: Words[Audience, str] = Words(
     metavar="K",
     help="At most so many planters; without this and --budget, as many as the tables say.",
 )
-@click.option(
-    "--budget", type=float, metavar="N", help="At most so much money for boxes, soil and plants."
-)
+@click.option("--budget", type=float, metavar="N", help="At most so much money for the whole bill.")
 @click.option(
     "--goal",
     type=click.Choice(["links", "cover"]),
@@ -362,9 +358,16 @@ def _words(found: Scheme) -> str:
         [
             text_table(rows, header=True),
             "",
+            *((text_table(choice_rows(found), header=True), "") if found.choices else ()),
             *(
                 paragraph(line)
-                for line in (certificate, over_draws_words(found), enough_words(found))
+                for line in (
+                    certificate,
+                    over_draws_words(found),
+                    limit_words(found),
+                    enough_words(found),
+                    *together_words(found),
+                )
                 if line
             ),
             *(paragraph(note) for note in found.notes),

@@ -312,16 +312,30 @@ def _climb(
         top = 0.0 if found is None else found[0]
         # Chains are tried now and then, and always where no single planter wins anything.
         if chains and (_few(rules) or step % _EVERY == 0 or top <= _TIE):
-            for chain in _some_chains(state, rules):
-                won = _worth_of(state, chain, best) - before
-                won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
-                if won / _price(rules, chain) > top + _TIE:
-                    top, move = won / _price(rules, chain), chain
+            top, move = _best_chain(state, rules, best, shake, (top, move))
         if top <= _TIE:
             return
         for pick in move:
             state.add(pick)
         best.meet(state.picks, state.value)
+
+
+def _best_chain(
+    state: State,
+    rules: SchemeRules,
+    best: Best,
+    shake: "np.random.Generator | None",
+    known: tuple[float, tuple[Pick, ...]],
+) -> tuple[float, tuple[Pick, ...]]:
+    """The chain that wins most for each planter, with what it wins; or what was known before."""
+    top, move = known
+    before = state.value
+    for chain in _some_chains(state, rules):
+        won = _worth_of(state, chain, best) - before
+        won *= 1.0 if shake is None else 1 + _SHAKE * float(shake.uniform(-1, 1))
+        if won / _price(rules, chain) > top + _TIE:
+            top, move = won / _price(rules, chain), chain
+    return top, move
 
 
 def _widest(state: State, picks: Sequence[Pick]) -> set[Pick]:
