@@ -20,13 +20,14 @@ CASES = WRITING | {
     "base after": "base map.geojson roads.geojson --earlier street.gpkg -o later.gpkg",
     "consent elsewhere": "consent street.gpkg 1 yes -o later.gpkg",
     "project joined": "project ours --add street.gpkg --add other.gpkg -o later.gpkg",
+    "progress notice": "progress street.gpkg -o out.html --notice notice.html --overwrite",
     "forget elsewhere": "forget street.gpkg 2 -o later.gpkg",
     "compare two": "compare street.gpkg other.gpkg --straight --group wren --page out.html "
     "--overwrite",
     "scheme": WRITING["scheme"].replace("made ", "made.gpkg "),
 }
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
-WRITES = {"-o", "--mend", "--page", "--card", "--ground", "--current"}
+WRITES = {"-o", "--mend", "--notice", "--page", "--card", "--ground", "--current"}
 READS = {
     "file", "features", "facts", "folder", "knowledge", "landcover", "landcover_costs", "heights",
     "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings",

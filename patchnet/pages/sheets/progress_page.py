@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 import shapely
 
+from patchnet.assess.next_door import NextDoors
 from patchnet.core.files import write_text
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import N_, WordList, Words, _
@@ -15,10 +16,12 @@ from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.part_words import part_words
 from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.plan_parts import draw_words
 from patchnet.pages.kit.templates import Markup, render, together
 from patchnet.pages.kit.to_scale import Paper
+from patchnet.pages.kit.where_words import WHERE_WORDS
 from patchnet.pages.survey.progress import Progress
 
 __all__ = ["progress_page", "write_progress"]
@@ -31,6 +34,8 @@ _LETTER = 0.62  # width of a digit, of the font's size
 _LISTED = 8
 _THINNEST = 3
 _NAMED = 14
+_DOORS = 3
+_LOOKS = 3
 
 _MAP_TITLE = N_("Map of how much is known of each plot; the table below tells the same by stretch")
 
@@ -78,7 +83,13 @@ _MEANING = N_(
 )
 
 
-def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None = None) -> str:
+def progress_page(
+    progress: Progress,
+    *,
+    knowledge: Knowledge,
+    title: str | None = None,
+    doors: NextDoors | None = None,
+) -> str:
     """Return the page as HTML text that holds everything it needs.
 
     Parameters
@@ -89,6 +100,8 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
         For the names of features.
     title
         Heading; None: its streets.
+    doors
+        Which door to knock on next, as from `next_doors`; None: that is not told.
     """
     hood = progress.neighbourhood
     heading = _("{title}: how far the survey has come").format(
@@ -99,7 +112,7 @@ def progress_page(progress: Progress, *, knowledge: Knowledge, title: str | None
     if not public:
         own = {
             "summary": _summary(progress),
-            "next": _next(progress, knowledge),
+            "next": _doors(doors) + _next(progress, knowledge),
             "map": _map(progress),
             "steps": _STEPS,
             "heads": _HEADS,
@@ -127,6 +140,7 @@ def write_progress(
     *,
     knowledge: Knowledge | None = None,
     title: str | None = None,
+    doors: NextDoors | None = None,
 ) -> Path:
     """Write the page to `path`, whole or not at all, and return the path.
 
@@ -140,6 +154,8 @@ def write_progress(
         For the names of features; None: the tables that ship with patchnet.
     title
         Title of the page; None: the neighbourhood's name.
+    doors
+        From `patchnet.next_doors`: the page says which door next, and why; None: it does not.
 
     Returns
     -------
@@ -159,7 +175,7 @@ def write_progress(
     'progress.html'
     """
     knowledge = knowledge or load_knowledge()
-    write_text(path, progress_page(progress, knowledge=knowledge, title=title))
+    write_text(path, progress_page(progress, knowledge=knowledge, title=title, doors=doors))
     return Path(path)
 
 
@@ -191,7 +207,6 @@ def _summary(progress: Progress) -> list[tuple[str, str]]:
         (_percent(whole), _("of all questions answered")),
         (str(len(progress.disputes)), _("answers that people differ on")),
     ]
-    facts.append((str(len(progress.disputes)), _("answers that people differ on")))
     twice, of = progress.twice
     if of:
         facts.append(
@@ -273,6 +288,27 @@ def _next(progress: Progress, knowledge: Knowledge) -> list[tuple[str, str]]:
     return items or [
         ("", _("Every question that is asked from the street is answered on every plot."))
     ]
+
+
+def _doors(doors: NextDoors | None) -> list[tuple[str, str]]:
+    """Name the doors whose answers would settle most, and why: what nobody knows there."""
+    if doors is None:
+        return []
+    plots, features = doors.assessment.neighbourhood.plots, doors.assessment.knowledge.features
+    items = []
+    for one in doors.doors[:_DOORS]:
+        label = str(plots.loc[one.plot, "label"])
+        name = one.plot if label in ("", one.plot) else f"{one.plot}, {label}"
+        things = "; ".join(
+            _("{feature} ({where})").format(
+                feature=features[look.feature].name.lower(), where=WHERE_WORDS[look.where]
+            )
+            for look in one.looks[:_LOOKS]
+        )
+        why = _(": a look there would settle {part} of all that is open, because nobody knows of "
+                "{things}.").format(part=part_words(one.share), things=things)  # fmt: skip
+        items.append((_("Door {name}").format(name=name), why))
+    return items
 
 
 def _thin(progress: Progress) -> list[tuple[str, str]]:

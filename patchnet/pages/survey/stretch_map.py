@@ -46,14 +46,15 @@ def draw_stretch(survey: SurveyRound, stretch: Stretch) -> Drawing:
     hood = survey.neighbourhood
     own = hood.plots.loc[list(stretch.plots)]
     paper = _paper(own)
-    others = hood.plots[~hood.plots.index.isin(own.index)]
+    others = _on_paper(paper, hood.plots)
+    others = others[~others.index.isin(own.index)]
     parts = [
-        _shapes(paper, hood.footways.geometry, "way"),
-        _shapes(paper, hood.roads.geometry, "road"),
+        _shapes(paper, _on_paper(paper, hood.footways).geometry, "way"),
+        _shapes(paper, _on_paper(paper, hood.roads).geometry, "road"),
         _shapes(paper, others.geometry, "other"),
         _shapes(paper, own.geometry, "plot"),
-        _shapes(paper, hood.buildings.geometry, "house"),
-        _shapes(paper, hood.barriers.geometry, "fence"),
+        _shapes(paper, _on_paper(paper, hood.buildings).geometry, "house"),
+        _shapes(paper, _on_paper(paper, hood.barriers).geometry, "fence"),
         _street_names(paper, (hood.roads, hood.footways)),
         _numbers(paper, own),
         paper.bar_and_north(),
@@ -70,6 +71,11 @@ def _paper(own: gpd.GeoDataFrame) -> Paper:
     need = max((east - west) / (_WIDE - 2 * _ROOM), (north - south) / (_HIGH - 2 * _ROOM)) * 1000
     scale = max(1, math.ceil(need / _STEP)) * _STEP
     return Paper(((west + east) / 2, (south + north) / 2), scale, _WIDE, _HIGH)
+
+
+def _on_paper(paper: Paper, table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return the rows that lie on the paper: of a town's thousands a stretch has a few dozen."""
+    return table.iloc[np.sort(table.sindex.query(paper.window()))]
 
 
 def _shapes(paper: Paper, shapes: Iterable[shapely.Geometry], name: str) -> Markup:

@@ -4,26 +4,20 @@ import csv
 import io
 from typing import Any
 
-from patchnet.assess.next_door import Door, NextDoors, Where
+from patchnet.assess.next_door import Door, NextDoors
 from patchnet.core.cells import harmless
 from patchnet.core.language_forms import in_sentence, number
-from patchnet.core.texts import N_, Words, _, counted, ngettext
+from patchnet.core.texts import N_, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.part_words import part_words
 from patchnet.pages.kit.text_table import paragraph
+from patchnet.pages.kit.where_words import WHERE_WORDS
 from patchnet.pages.terminal.json_text import json_text
 
 __all__ = ["next_csv", "next_json", "next_text"]
 
 _NAMED = 3
 _HARDLY = 0.01  # of what choosing now wins
-_WHERE: Words[Where, str] = Words(
-    {
-        "street": N_("from the street"),
-        "fence": N_("at the fence, or ask"),
-        "household": N_("only the household can tell"),
-    }
-)
 
 
 def next_json(found: NextDoors, limit: int) -> str:
@@ -69,7 +63,7 @@ def next_csv(found: NextDoors, limit: int) -> str:
         door = _facts(found, one, at)
         for look in door["look_for"]:
             cells = (at, door["plot"], door["label"], look["feature"], look["name"])
-            where = _WHERE[look["where"]]
+            where = WHERE_WORDS[look["where"]]
             rows.writerow([harmless(str(cell)) for cell in (*cells, where, look["share"])])
     return out.getvalue()
 
@@ -135,7 +129,7 @@ def _door(door: dict[str, Any], knowledge: Knowledge) -> str:
             share=share, part=part_words(door["cumulative"])
         )
     things = "; ".join(
-        f"{look['name']} ({_WHERE[look['where']]})" for look in door["look_for"][:_NAMED]
+        f"{look['name']} ({WHERE_WORDS[look['where']]})" for look in door["look_for"][:_NAMED]
     )
     return "\n".join(
         [
