@@ -31,20 +31,22 @@ HOW_TOS = how_tos()
 
 
 class Scratch:
-    """A copy of the package in a folder with the demo, in which commands are run."""
+    """A copy of the package in a folder with the demo, in which commands are run.
+
+    What was compiled is copied too, and kept between commands: Python compiles anew what is of
+    another time or length than it was.
+    """
 
     def __init__(self, folder):
         self.folder = folder
-        shutil.copytree(
-            ROOT / "patchnet", folder / "patchnet", ignore=shutil.ignore_patterns("__pycache__")
-        )
+        shutil.copytree(ROOT / "patchnet", folder / "patchnet")
         (folder / "data_demo").symlink_to(ROOT / "data_demo")
 
     def run(self, *words, **given):
         run = subprocess.run(
             [sys.executable, *words], cwd=self.folder, capture_output=True, text=True, check=False,
             env=os.environ
-            | {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
+            | {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": ""}
             | given,
         )  # fmt: skip
         assert run.returncode == 0, run.stderr

@@ -15,8 +15,10 @@ import sys
 import time
 from contextlib import closing, suppress
 from datetime import date
+from functools import cache
 from pathlib import Path
 
+import click
 import folium  # noqa: F401 - these are loaded once here, and not anew in every child
 import geopandas as gpd
 import numba  # noqa: F401
@@ -28,7 +30,9 @@ import scipy.optimize  # noqa: F401
 import shapely
 from worlds.surveyed_street import EAST, NORTH
 
-from patchnet.commands.main import _run
+from patchnet.commands.main import _run, cli
+from patchnet.knowledge import load_knowledge
+from patchnet.pages.kit.templates import environment
 from patchnet.survey.merge import merge_returns, write_merged
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.verify import verify_street
@@ -321,11 +325,23 @@ def state(path):
     )  # fmt: skip
 
 
+@cache
+def load_commands():
+    """Load commands, tables and templates in this process: then not every child has to."""
+    context = click.Context(cli)
+    for name in cli.list_commands(context):
+        cli.get_command(context, name)
+    load_knowledge()
+    for name in environment().list_templates(extensions=["html", "svg"]):
+        environment().get_template(name)
+
+
 def run_aside(words, folder, *, kill_after=None, first=None):
     """Run a command in a child of this process; return its status (None: killed) and its words.
 
     `first` is called in the child before the command begins.
     """
+    load_commands()
     # A pipe, for no file may grow where the disk is full.
     here, there = os.pipe()
     fcntl.fcntl(there, fcntl.F_SETPIPE_SZ, 2**20)
