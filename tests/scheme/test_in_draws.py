@@ -187,4 +187,5 @@ def test_the_state_counts_as_the_joint_worth_does(asked):
     after = state.go_to(picks).linked
     votes = vote_shares(before.knowledge.groups[key] for key in sought.groups)
     first = before.knowledge.setting("worth_first_homes")
-    assert state.value == pytest.approx(float(votes @ worth_gained(after, now, first)))
+    worth = float(votes @ worth_gained(after, now, first))
+    assert state.value == pytest.approx(worth - sought.rules.tolls(picks))
