@@ -98,21 +98,22 @@ def choices_of(
     return tuple(choices)
 
 
-def proposed(choices: Sequence[Choice], filled: FilledState, share: float) -> int:
+def proposed(values: Sequence[float], share: float) -> int:
     """Return which of some choices is proposed: the first that wins nearly as much as the last.
 
     Parameters
     ----------
-    choices
-        Each with more places than the one before.
-    filled
-        Works out what each wins.
+    values
+        What each wins, each with more places than the one before.
     share
         How much is nearly as much, 0-1.
+
+    Examples
+    --------
+    >>> proposed([0.0, 0.96, 1.0], 0.95)
+    1
     """
-    values = [filled.worth(choice.picks) for choice in choices]
-    enough = share * values[-1]
-    return next(at for at, value in enumerate(values) if value >= enough and value >= 0)
+    return next(at for at, value in enumerate(values) if value >= share * values[-1])
 
 
 def _found(

@@ -8,10 +8,10 @@ time; the best of them, and those with other planting in one box, by filling ali
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import chain, combinations, product
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ from patchnet.scheme.stages import best_order, order_by_misses
 from patchnet.scheme.state import Pick
 from patchnet.scheme.together import EQUAL, SchemeRules
 
-__all__ = ["Beside", "InDraws", "choose_in_draws"]
+__all__ = ["InDraws", "choose_in_draws", "often_there", "places_alike"]
 
 Array = NDArray[np.float64]
 Picks = tuple[Pick, ...]
@@ -43,24 +43,8 @@ _ORDERED = 8  # up to so many planters every order is looked at
 
 
 @dataclass(frozen=True)
-class Beside:
-    """What another scheme comes to in the draws in which the choice was made.
-
-    Attributes
-    ----------
-    won
-        Linked homes it wins, all animals together.
-    linked
-        Shape (G,): the mean for each animal.
-    """
-
-    won: Spread
-    linked: tuple[float, ...]
-
-
-@dataclass(frozen=True)
 class InDraws:
-    """The choice over the draws.
+    """A choice over the draws.
 
     Attributes
     ----------
@@ -70,6 +54,8 @@ class InDraws:
         In how many draws schemes were judged.
     tried
         How many schemes were.
+    worth
+        What the choice is worth: mean.
     share
         What the choice wins, over what the best scheme of the draw does: mean, 0-1.
     harm
@@ -77,101 +63,160 @@ class InDraws:
     often
         Along `picks`: share of the draws in which the best scheme has a planter at that place, or
         at one alike (see `often_there`); 0-1.
-    own, beside
-        What the choice comes to, and each scheme that was judged beside it.
+    won
+        Linked homes it wins, all animals together.
+    linked
+        Shape (G,): the mean for each animal.
     """
 
     picks: Picks
     draws: int
     tried: int
+    worth: float
     share: float
     harm: float
     often: tuple[float, ...]
-    own: Beside
-    beside: tuple[Beside, ...]
+    won: Spread
+    linked: tuple[float, ...]
 
 
 def choose_in_draws(
     before: Assessment,
-    asked: SchemesAsked,
-    promising: Iterable[Picks],
+    asks: Sequence[SchemesAsked],
+    promising: Sequence[Sequence[Picks]],
     *,
     draws: int,
     seed: int,
     processes: int | None,
     progress: Bar | None,
-    beside: Sequence[Picks] = (),
-) -> InDraws | None:
-    """Choose the scheme that is expected to win most: its mean worth over the draws.
+) -> tuple[InDraws | None, ...]:
+    """Choose the schemes that are expected to win most: by their mean worth over the draws.
 
     Parameters
     ----------
     before
         The neighbourhood as it is, assessed for the animals asked for.
-    asked
-        What is sought.
+    asks
+        What is sought, by choice, over the same sites: the last may use most of them.
     promising
-        Schemes that are good with the figures in use, the best first; tried with those of the
-        draws.
+        For each choice schemes that are good with the figures in use, the best first; tried with
+        those of the draws.
     draws, seed
         How many draws at most, and their seed.
     processes, progress
         See `patchnet.plan_scheme`.
-    beside
-        Schemes that are judged in the same draws, and not chosen from.
 
     Returns
     -------
-    InDraws
-        The choice; None where no scheme wins anything on the whole.
+    tuple
+        For each choice the scheme; None where no scheme wins anything on the whole.
     """
     uncertain = draws_of(before, draws, seed)
     some = range(min(draws, BATCH))
-    with DrawnStates(asked, uncertain, kept=some, processes=processes, bar=progress) as drawn:
-        taken = _Taken(before, asked, drawn)
-        in_use = [tuple(sorted(picks)) for picks in promising][:_FILLED]
-        sought = drawn.ask(_sought, (), some)
-        found = [picks for schemes, _ in sought for picks in schemes]
-        alone = np.mean([single for _, single in sought], axis=0)
-        pool = _first_pool(asked, [*in_use, *found], alone)
-        if not pool:
-            return None
-        first = taken.ranked(pool, taken.judged(_promised, pool, some))
-        likely = _unique([*first[:_FILLED], *in_use])
-        leader, *others = taken.ranked(likely, taken.judged(_filled, likely, some))
-        planted = [leader, *planted_otherwise(leader, asked.locked, asked.rules)]
-        few = some[:: max(1, len(some) // _FEW)]
-        better = taken.ranked(planted, taken.judged(_filled, planted, few))
-        last = _unique([leader, *better[:_LAST], *others[:_LAST]])
-        judged = taken.judged(_filled, [*last, *beside], range(draws), choose=len(last))
-        chosen = taken.ranked(last, judged)[0]
-        best = last.index(chosen)
-        if taken.score(last, judged)[best] <= 0:
-            return None
-        told = [
-            Beside(
-                judged.won(at),
-                tuple((judged.after[:, at] - judged.now).mean(axis=0).tolist()),
-            )
-            for at in (best, *range(len(last), len(last) + len(beside)))
-        ]
-        among = judged.worth[:, : len(last)] - taken.tolls(last)
-        winners = among[among.max(axis=1) > EQUAL]
-        shares = winners[:, best] / winners.max(axis=1) if len(winners) else np.zeros(1)
-        ordered = _ordered(chosen, drawn, some)
-        alike = places_alike(asked, alone)
-        return InDraws(
-            picks=ordered,
-            draws=judged.count,
-            tried=len({*pool, *planted}),
-            share=float(shares.mean()),
-            harm=judged.harm(best),
-            often=often_there(
-                ordered, [last[int(row.argmax())] for row in winners], asked.rules, alike
-            ),
-            own=told[0],
-            beside=tuple(told[1:]),
+    with DrawnStates(asks[-1], uncertain, kept=some, processes=processes, bar=progress) as drawn:
+        taken = [_Taken(before, asked, drawn) for asked in asks]
+        likely = [_likely(one, in_use, some) for one, in_use in zip(taken, promising, strict=True)]
+        every = _unique(picks for one in likely for picks in one.last)
+        if not every:
+            return (None,) * len(asks)
+        judged = _judged_until_enough(taken, likely, every, range(draws))
+        return tuple(
+            _choice(one, found, every, judged, some)
+            for one, found in zip(taken, likely, strict=True)
         )
+
+
+class _Likely(NamedTuple):
+    """Schemes one of which will be chosen, how many were tried, and what planters win alone."""
+
+    last: list[Picks]
+    tried: int
+    alone: Array
+
+
+def _likely(taken: "_Taken", promising: Sequence[Picks], some: Sequence[int]) -> _Likely:
+    """Seek schemes in some draws, and judge them there; the best few are left."""
+    asked, drawn = taken.asked, taken.drawn
+    in_use = [tuple(sorted(picks)) for picks in promising if picks][:_FILLED]
+    sought = drawn.ask(_sought, asked, some) if asked.count else []
+    found = [picks for schemes, _ in sought for picks in schemes]
+    nothing = np.zeros(len(asked.sites) * len(asked.recipes))
+    alone = np.mean([single for _, single in sought], axis=0) if sought else nothing
+    pool = _first_pool(asked, [*in_use, *found], alone) if asked.count else []
+    if not pool:
+        return _Likely([], 0, alone)
+    first = taken.ranked(pool, taken.judged(_promised, pool, some))
+    likely = _unique([*first[:_FILLED], *in_use])
+    leader, *others = taken.ranked(likely, taken.judged(_filled, likely, some))
+    planted = [leader, *planted_otherwise(leader, asked.locked, asked.rules)]
+    few = some[:: max(1, len(some) // _FEW)]
+    better = taken.ranked(planted, taken.judged(_filled, planted, few))
+    last = _unique([leader, *better[:_LAST], *others[:_LAST]])
+    return _Likely(last, len({*pool, *planted}), alone)
+
+
+def _judged_until_enough(
+    taken: Sequence["_Taken"],
+    likely: Sequence[_Likely],
+    every: Sequence[Picks],
+    numbers: Sequence[int],
+) -> ChangesInDraws:
+    """Judge schemes in draws, until no other of any choice can be much better than the best."""
+    now: list[Array] = []
+    after: list[Array] = []
+    for first in range(0, len(numbers), BATCH):
+        batch = numbers[first : first + BATCH]
+        for today, then in taken[0].drawn.ask(_filled, tuple(every), batch):
+            now.append(today)
+            after.append(then)
+        so_far = taken[0].so_far(now, after)
+        if all(
+            one.enough(_only(so_far, every, found.last), found.last)
+            for one, found in zip(taken, likely, strict=True)
+            if found.last
+        ):
+            break
+    return taken[0].so_far(now, after)
+
+
+def _only(judged: ChangesInDraws, every: Sequence[Picks], some: Sequence[Picks]) -> ChangesInDraws:
+    """What was judged of some schemes."""
+    return replace(judged, after=judged.after[:, [every.index(picks) for picks in some]])
+
+
+def _choice(
+    taken: "_Taken",
+    likely: _Likely,
+    every: Sequence[Picks],
+    judged: ChangesInDraws,
+    some: Sequence[int],
+) -> InDraws | None:
+    """The scheme of one choice, and what it comes to."""
+    last = likely.last
+    if not last:
+        return None
+    mine = _only(judged, every, last)
+    chosen = taken.ranked(last, mine)[0]
+    best = last.index(chosen)
+    if taken.score(last, mine)[best] <= 0:
+        return None
+    less = mine.worth - taken.tolls(last)
+    winners = less[less.max(axis=1) > EQUAL]
+    shares = winners[:, best] / winners.max(axis=1) if len(winners) else np.zeros(1)
+    ordered = _ordered(chosen, taken.drawn, some)
+    best_of = [last[int(row.argmax())] for row in winners]
+    alike = places_alike(taken.asked, likely.alone)
+    return InDraws(
+        picks=ordered,
+        draws=mine.count,
+        tried=likely.tried,
+        worth=float(mine.worth[:, best].mean()),
+        share=float(shares.mean()),
+        harm=mine.harm(best),
+        often=often_there(ordered, best_of, taken.asked.rules, alike),
+        won=mine.won(best),
+        linked=tuple((mine.after[:, best] - mine.now).mean(axis=0).tolist()),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,19 +237,10 @@ class _Taken:
         work: Callable[[DrawnState, Any], Row],
         pool: Sequence[Picks],
         numbers: Sequence[int],
-        *,
-        choose: int | None = None,
     ) -> ChangesInDraws:
-        """Judge schemes; to `choose` from so many, until no other can be much better."""
-        now: list[Array] = []
-        after: list[Array] = []
-        for first in range(0, len(numbers), BATCH):
-            for today, then in self.drawn.ask(work, tuple(pool), numbers[first : first + BATCH]):
-                now.append(today)
-                after.append(then)
-            if choose is not None and self.enough(self.so_far(now, after), pool[:choose]):
-                break
-        return self.so_far(now, after)
+        """Judge schemes in some draws."""
+        rows = self.drawn.ask(work, tuple(pool), numbers)
+        return self.so_far([today for today, _ in rows], [then for _, then in rows])
 
     def so_far(self, now: Sequence[Array], after: Sequence[Array]) -> ChangesInDraws:
         first = self.before.knowledge.setting("worth_first_homes")
@@ -214,8 +250,8 @@ class _Taken:
         return np.array([self.asked.rules.tolls(picks) for picks in pool])
 
     def score(self, pool: Sequence[Picks], judged: ChangesInDraws) -> Array:
-        """Shape (pool,): mean worth less tolls; `judged` may hold more behind."""
-        mean: Array = judged.worth[:, : len(pool)].mean(axis=0)
+        """Shape (pool,): mean worth less tolls."""
+        mean: Array = judged.worth.mean(axis=0)
         return mean - self.tolls(pool)
 
     def ranked(self, pool: Sequence[Picks], judged: ChangesInDraws) -> list[Picks]:
@@ -231,8 +267,7 @@ class _Taken:
             return False
         score = self.score(pool, judged)
         best = int(score.argmax())
-        worth = judged.worth[:, : len(pool)]
-        ahead = worth[:, [best]] - worth
+        ahead = judged.worth[:, [best]] - judged.worth
         error = ahead.std(axis=0, ddof=1) / np.sqrt(judged.count)
         surely = score[best] - score - setting("draws_lead") * error
         return bool((surely >= -setting("draws_little") * max(score[best], 0.0)).all())
@@ -254,9 +289,9 @@ def _first_pool(asked: SchemesAsked, found: Iterable[Picks], alone: Array) -> li
     return [picks for picks in pool if picks and asked.rules.allows(picks)]
 
 
-def _sought(drawn: DrawnState, _: object) -> tuple[tuple[Picks, ...], Array]:
+def _sought(drawn: DrawnState, asked: SchemesAsked) -> tuple[tuple[Picks, ...], Array]:
     """Good schemes of one draw, of as many planters as may be; and what each wins alone, (P,)."""
-    state, asked = drawn.state, drawn.asked
+    state = drawn.state
     every = list(product(range(len(asked.sites)), range(len(asked.recipes))))
     alone = np.maximum(state.go_to(asked.locked).after_at_most(every) - state.value, 0.0)
     best = climbed_schemes(state, asked.locked, asked.rules)

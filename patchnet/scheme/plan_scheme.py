@@ -125,17 +125,21 @@ def plan_scheme(
     if ask.goal == "cover":
         return _covering(task)
     choices = choices_of(ask, task.filled, state, locked, rules, knowledge)
-    at = proposed(choices, task.filled, knowledge.setting("scheme_enough_share"))
-    drawn = None
-    if draws and choices[at].picks:
+    drawn: Sequence[InDraws | None] = (None,) * len(choices)
+    if draws and choices[-1].picks:
         drawn = choose_in_draws(
-            task.before, _asked_of(task, choices[at]), _promising(choices[at]),
+            task.before, [_asked_of(task, choice) for choice in choices],
+            [_promising(choice) for choice in choices],
             draws=draws, seed=seed, processes=processes, progress=progress,
-            beside=[choice.picks for choice in choices],
         )  # fmt: skip
-    if drawn is not None:
-        choices[at].best.meet(drawn.picks, task.filled.value(drawn.picks))
-    return _chosen(task, choices, at, drawn)
+    values = [
+        task.filled.worth(choice.picks) if one is None else one.worth
+        for choice, one in zip(choices, drawn, strict=True)
+    ]
+    for choice, one in zip(choices, drawn, strict=True):
+        if one is not None:
+            choice.best.meet(one.picks, task.filled.value(one.picks))
+    return _chosen(task, choices, proposed(values, knowledge.setting("scheme_enough_share")), drawn)
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,9 +214,11 @@ def _promising(choice: Choice) -> list[tuple[Pick, ...]]:
     return sorted(first, key=lambda picks: (-first[picks], picks))
 
 
-def _chosen(task: _Task, choices: Sequence[Choice], at: int, drawn: InDraws | None) -> Scheme:
+def _chosen(
+    task: _Task, choices: Sequence[Choice], at: int, in_draws: Sequence[InDraws | None]
+) -> Scheme:
     """The scheme of the choice that is proposed, with what the others come to beside it."""
-    choice, setting = choices[at], task.knowledge.setting
+    choice, drawn, setting = choices[at], in_draws[at], task.knowledge.setting
     least = setting("p_cut")
     ceilings = [
         ceiling_of(field, least, task.rules.planters, task.rules.conflicts) for field in task.fields
@@ -230,7 +236,7 @@ def _chosen(task: _Task, choices: Sequence[Choice], at: int, drawn: InDraws | No
     weights = dict(zip(task.groups, _by_animal(task, ordered), strict=True))
     return replace(
         scheme,
-        choices=_side_by_side(task, choices, at, drawn, bounds),
+        choices=_side_by_side(task, choices, at, in_draws, bounds),
         stages=stages_of(ordered, task.worths, setting("scheme_stage_share")),
         limit=case_limit(
             task.before,
@@ -252,16 +258,15 @@ def _side_by_side(
     task: _Task,
     choices: Sequence[Choice],
     at: int,
-    drawn: InDraws | None,
+    in_draws: Sequence[InDraws | None],
     bounds: Sequence[SchemeBound],
 ) -> tuple[SchemeChoice, ...]:
     """What each choice comes to."""
     told = []
     today = task.filled.linked(())
     for place, choice in enumerate(choices):
-        taken = place == at
-        picks = drawn.picks if drawn is not None and taken else choice.picks
-        here = None if drawn is None else (drawn.own if taken else drawn.beside[place])
+        here = in_draws[place]
+        picks = choice.picks if here is None else here.picks
         linked = task.filled.linked(picks) - today
         measure, ask = task.rules.open_questions(picks)
         value = task.filled.worth(picks)
@@ -284,7 +289,7 @@ def _side_by_side(
                 ask=ask,
                 measure=measure,
                 within=within,
-                taken=taken,
+                taken=place == at,
             )
         )
     return tuple(told)

@@ -8,6 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchnet.scheme.filled import share_with
+
 
 def picks_of(rng, rules, most=5):
     sites = rng.permutation(len(rules.sites))[: rng.integers(1, most + 1)]
@@ -149,3 +151,22 @@ def test_networkx_and_the_field_agree_on_a_row_of_stops(cases):
     )
     assert nx.dijkstra_path_length(graph, 0, 1) == pytest.approx(100)
     assert group.now.chances[0, 1] == pytest.approx(0.5**2.5)
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_what_is_remembered_of_fillings_is_what_filling_anew_gives(cases, seed):
+    """Planters that fill alike share one filling: the same as each scheme filled by itself."""
+    fields, rules = cases.random_case(seed, most_sites=6, most_planters=3)
+    state, _, _ = cases.state_of(fields, rules)
+    filled = cases.filled_of(state)
+    rng = np.random.default_rng(seed)
+    for _ in range(6):
+        sites = rng.permutation(len(rules.sites))[: rules.planters].tolist()
+        picks = [(site, int(rng.integers(rules.costs.shape[1]))) for site in sites]
+        anew = []
+        for field, group in zip(fields, state.go_to(sorted(picks)).groups, strict=True):
+            room, shares = share_with(field, picks)
+            homes = room * shares.quality[:, 0]
+            anew.append(np.sqrt(homes @ group.now.chances @ homes))
+        assert filled.linked(picks) == pytest.approx(anew, rel=1e-9, abs=1e-12)

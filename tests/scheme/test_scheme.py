@@ -10,6 +10,7 @@ from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
+from patchnet.scheme.bill import bill_of, total_of, whole_cost
 from patchnet.scheme.field import group_fields
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Keeper, SchemeAsk
@@ -29,12 +30,18 @@ def drawn(rows, **columns):
 @pytest.fixture(scope="module")
 def road():
     """A road of 60 m with wide footways; six gardens on each side, some flowers, one unknown."""
+    return long_road()
+
+
+def long_road(order=range(12)):
+    """Return the assessment, the street and some sites; the gardens' rows in any order."""
     knowledge = load_knowledge()
     gardens = [shapely.box(10 * at, y, 10 * at + 8, y + 15) for y in (8, -23) for at in range(6)]
     ids = [f"p{at}" for at in range(12)]
     words = ["bee_hotel 1; flower_border 2", "lawn_short 40", "flower_border 1", ""] * 3
     seen = ["all", "all", "all", "none"] * 3
     plots = drawn(gardens, id=ids, kind=["garden_front"] * 12, features=words, seen=seen)
+    plots = plots.iloc[list(order)]
     line = shapely.LineString([(-100, 0), (200, 0)])
     feet = [shapely.box(-100, 3, 200, 7), shapely.box(-100, -7, 200, -3)]
     hood = build_neighbourhood(
@@ -68,7 +75,12 @@ def test_building_order_adds_up(scheme):
     assert [planter.number for planter in scheme.planters] == list(
         range(1, len(scheme.planters) + 1)
     )
-    assert sum(planter.cost for planter in scheme.planters) == pytest.approx(scheme.curve[-1].cost)
+    sizes = [planter.site.size for planter in scheme.planters]
+    kit = whole_cost(sizes, scheme.after.knowledge) - whole_cost(
+        sizes, scheme.after.knowledge, kits=0
+    )
+    own = sum(planter.cost for planter in scheme.planters)
+    assert own + kit == pytest.approx(scheme.curve[-1].cost, abs=0.5)
     for planter in scheme.planters:
         assert 0 <= planter.worth <= scheme.curve[-1].value + 1e-12
 
@@ -215,3 +227,82 @@ def test_coverage_is_solved_exactly_and_told_apart(road):
     built = sum(planter.when_built for planter in made.planters)
     assert built == pytest.approx(values[-1])
     assert "share it adds" in made.notes[-1]
+
+
+def keys_of(made):
+    return [(one.site.key, one.recipe.key) for one in made.planters]
+
+
+def test_order_of_rows_and_the_seed_change_nothing(road):
+    """Gardens and sites in another order, keepers too, another seed without draws: the same."""
+    site = road[2][0]
+    keepers = (Keeper("Ada", site.centre, 20.0), Keeper("Bob", road[2][-1].centre, 20.0))
+    ask = SchemeAsk(planters=3, groups=GROUPS, keepers=keepers, unkept=2)
+    plain = plan_scheme(*road, ask)
+    assessment, street, sites = long_road(np.random.default_rng(4).permutation(12))
+    other = dataclasses.replace(ask, keepers=keepers[::-1])
+    mixed = plan_scheme(assessment, street, sites[::-1], other, seed=9)
+    assert keys_of(mixed) == keys_of(plain)
+    assert mixed.curve[-1].value == pytest.approx(plain.curve[-1].value)
+    assert [one.sites for one in mixed.choices] == [one.sites for one in plain.choices]
+
+
+@pytest.mark.parametrize("times", [1.0, 1.9, 3.3])
+def test_the_budget_binds_the_whole_bill(road, times):
+    """Labels, delivery, kits and contingency too; and money is used while more of it wins."""
+    knowledge = road[0].knowledge
+    cheapest = min(whole_cost([site.size], knowledge) for site in road[2])
+    ask = SchemeAsk(budget=times * cheapest, groups=GROUPS)
+    made = plan_scheme(*road, ask)
+    assert made.planters
+    step = next(one for one in made.curve if one.planters == len(made.planters))
+    assert total_of(bill_of(made)) <= step.cost <= ask.budget
+    assert step.cost == whole_cost([one.site.size for one in made.planters], knowledge)
+    with pytest.raises(WrongUse, match="less than the cheapest"):
+        plan_scheme(*road, dataclasses.replace(ask, budget=0.99 * cheapest))
+
+
+def test_places_that_fit_come_first(road):
+    """Three schemes side by side; the first that wins nearly as much as the last is proposed."""
+    assessment, street, sites = road
+    verdicts = ("measure", "ask", "fits")
+    told = [
+        dataclasses.replace(site, verdict=verdicts[at % 3]) for at, site in enumerate(sites)
+    ]  # fmt: skip
+    verdict = {site.key: site.verdict for site in told}
+    made = plan_scheme(assessment, street, told, SchemeAsk(planters=2, groups=GROUPS))
+    assert [one.verdicts for one in made.choices] == [
+        ("fits",), ("fits", "ask"), ("fits", "ask", "measure"),
+    ]  # fmt: skip
+    values = [one.value for one in made.choices]
+    for one in made.choices:
+        used = [verdict[key] for key, _ in one.sites]
+        assert set(used) <= set(one.verdicts)
+        assert (one.ask, one.measure) == (used.count("ask"), used.count("measure"))
+        assert one.cost == pytest.approx(
+            whole_cost([s.size for s in told if s.key in dict(one.sites)], assessment.knowledge)
+        )
+    assert values == sorted(values)
+    share = assessment.knowledge.setting("scheme_enough_share")
+    taken = [one.taken for one in made.choices].index(True)
+    assert values[taken] >= share * values[-1]
+    assert all(value < share * values[-1] for value in values[:taken])
+    assert sorted(keys_of(made)) == sorted(made.choices[taken].sites)
+
+
+def test_where_nothing_fits_it_is_said_and_places_to_ask_about_are_taken(road):
+    assessment, street, sites = road
+    told = [dataclasses.replace(site, verdict="ask") for site in sites]
+    made = plan_scheme(assessment, street, told, SchemeAsk(planters=1, groups=GROUPS))
+    first, second = made.choices
+    assert (first.sites, first.value, first.cost, first.taken) == ((), 0.0, 0.0, False)
+    assert second.taken
+    assert second.ask == 1
+
+
+def test_no_stage_wins_nothing(scheme):
+    assert [n for stage in scheme.stages for n in stage.numbers] == [
+        one.number for one in scheme.planters
+    ]
+    assert all(stage.gain > 0 for stage in scheme.stages)
+    assert scheme.stages[-1].stands == pytest.approx(scheme.curve[-1].value)

@@ -31,7 +31,7 @@ def choice_rows(scheme: Scheme) -> list[tuple[str, ...]]:
         Its `choices`.
     """
     country = scheme.after.knowledge.countries[scheme.neighbourhood.country]
-    rows = [(
+    rows: list[tuple[str, ...]] = [(
         _("Choice"), _("Planters"), _("Linked homes won"), _("Whole bill"), _("To ask"),
         _("To measure"), "",
     )]  # fmt: skip
