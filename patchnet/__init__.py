@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from patchnet.pages.scheme.files import write_report
     from patchnet.pages.sheets.compare_page import write_comparison
     from patchnet.pages.sheets.plan_card import write_card
+    from patchnet.pages.sheets.plan_cards import Cards, write_cards
     from patchnet.pages.sheets.poster import write_poster
     from patchnet.pages.sheets.progress_page import write_progress
     from patchnet.pages.sheets.residents_notice import write_notice
@@ -101,6 +102,7 @@ __all__ = [
     "BaseMap",
     "CannotRead",
     "CannotWrite",
+    "Cards",
     "CheckReport",
     "Comparison",
     "DataFaults",
@@ -187,6 +189,7 @@ __all__ = [
     "write_bands",
     "write_base",
     "write_card",
+    "write_cards",
     "write_comparison",
     "write_demo",
     "write_geotiff",
@@ -246,6 +249,7 @@ _WHERE = {
         "pages.scheme.files": ("write_report",),
         "pages.sheets.compare_page": ("write_comparison",),
         "pages.sheets.plan_card": ("write_card",),
+        "pages.sheets.plan_cards": ("Cards", "write_cards"),
         "pages.sheets.poster": ("write_poster",),
         "pages.sheets.residents_notice": ("write_notice",),
         "pages.sheets.street_sheet": ("write_street_sheet",),

@@ -1,5 +1,6 @@
 """patchnet advise: what a plot should add."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -8,6 +9,7 @@ import click
 
 from patchnet.commands.asked import (
     assess_asked,
+    assess_for,
     draws_asked,
     meant_plot,
     note_made,
@@ -29,20 +31,27 @@ from patchnet.commands.options import (
     surface_options,
     together_option,
 )
+from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, _
 from patchnet.pages.kit.street_words import street_told
 from patchnet.pages.sheets.plan_card import write_card
+from patchnet.pages.sheets.plan_cards import Cards, write_cards
+from patchnet.pages.terminal.cards_text import cards_text
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
+from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import plan_plot
 from patchnet.plan.street_plan_file import read_street_plan
+from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["advise"]
+
+_NO_PART = N_("Your street's plan counts on this plot for nothing.")
 
 
 @click.command
 @input_options
-@click.argument("plot_id", metavar="ID")
+@click.argument("plot_id", metavar="[ID]", required=False)
 @facts_options
 @group_option
 @ground_options()
@@ -63,6 +72,13 @@ __all__ = ["advise"]
     metavar="HTML",
     help="Also write a card of one A4 page to print.",
 )
+@click.option(
+    "--cards",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Without ID: write a card for every plot, pages to print them all, and a list. It takes "
+    "long; stopped and started again, it goes on where it was.",
+)
 @overwrite_option
 @click.option(
     "--all",
@@ -78,7 +94,7 @@ __all__ = ["advise"]
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 def advise(
     *,
-    plot_id: str,
+    plot_id: str | None,
     said: SaidFacts,
     groups: tuple[str, ...],
     surface: AskedSurface,
@@ -86,6 +102,7 @@ def advise(
     cautious: bool,
     month: int | None,
     card: Path | None,
+    cards: Path | None,
     overwrite: bool,
     every: bool,
     watch: bool,
@@ -97,7 +114,7 @@ def advise(
     """What plot ID should add: what neighbours lack, what fits, what to plant and when.
 
     Everything you say about the plot is optional. The answer is short: --all says all of it, --card
-    prints it.
+    prints it. With --cards instead of ID every plot gets a card, but those whose household said no.
 
     \b
     Examples:
@@ -106,7 +123,21 @@ def advise(
       patchnet advise street.gpkg 14-back --ask
       patchnet advise street.gpkg 14-back --facts answers.toml --card 14.html
       patchnet advise street.gpkg 14-back --together plan.json
+      patchnet advise street.gpkg --cards cards
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    if cards is not None:
+        _ensure_for_all(
+            {"ID": plot_id, "--card": card, "--overwrite": overwrite, "--all": every,
+             "--watch": watch, "--format json": form == "json",
+             _("what a householder says"): said(asked.knowledge) != PlotFacts()}
+        )  # fmt: skip
+        found = _cards(
+            cards, asked, groups, ground, surface, together, draws, month=month, cautious=cautious
+        )
+        click.echo(cards_text(found), nl=False)
+        return
+    if plot_id is None:
+        raise WrongUse(_("Which plot? Give its ID after the file, or --cards DIR for all plots."))
     if card is not None:
         ensure_may_write(card, overwrite=overwrite, reads=[asked.file, asked.features, together])
     kept = None if together is None else read_street_plan(together)
@@ -129,8 +160,7 @@ def advise(
     )
     if kept is not None:
         told = street_told(kept, [plot_id], asked.knowledge)
-        nothing = _("Your street's plan counts on this plot for nothing.")
-        plan = replace(plan, street=told.get(plot_id, (nothing,)))
+        plan = replace(plan, street=told.get(plot_id, (_(_NO_PART),)))
     if card is not None:
         write_card(plan, card, overwrite=overwrite)
         click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
@@ -141,3 +171,60 @@ def advise(
         else plan_text(plan, asked.knowledge, every=every, watch=watch)
     )
     click.echo(text, nl=False)
+
+
+def _ensure_for_all(given: Mapping[str, object]) -> None:
+    """Refuse what is of one plot where a card for every plot is asked for."""
+    wrong = [name for name, value in given.items() if value]
+    if wrong:
+        raise WrongUse(
+            _("--cards is for all plots, so it does not go with {wrong}.").format(
+                wrong=", ".join(wrong)
+            )
+        )
+
+
+def _cards(
+    folder: Path,
+    asked: Asked,
+    groups: tuple[str, ...],
+    ground: AskedGround,
+    surface: AskedSurface,
+    together: Path | None,
+    draws: AskedDraws,
+    *,
+    month: int | None,
+    cautious: bool,
+) -> Cards:
+    """Write a card for every plot from what the group may see."""
+    kept = None if together is None else read_street_plan(together)
+    neighbourhood = read_asked(asked)
+    records = read_records_if_any(asked.file)
+    assessment = assess_for(neighbourhood, asked, groups, ground, "group")
+    plots = [str(plot) for plot in neighbourhood.plots.index]
+    street = {} if kept is None else dict.fromkeys(plots, (_(_NO_PART),))
+    if kept is not None:
+        street |= street_told(kept, plots, asked.knowledge)
+    if draws.asked is None:
+        click.echo(
+            _(
+                "Cards for all plots are worked out once, with the figures in use: --draws N also "
+                "tells how sure each is, and takes N times as long."
+            ),
+            err=True,
+        )
+    # Noted first: stopped half-way, there are cards that 'patchnet forget' has to list.
+    note_made(asked.file, folder, audience="group")
+    return write_cards(
+        assessment,
+        folder,
+        refused=[str(plot) for plot in records.forgotten["plot"]],
+        street=street,
+        month=month,
+        heights=surface_asked(surface, neighbourhood, asked.knowledge),
+        draws=draws.asked or 0,
+        seed=draws.seed,
+        cautious=cautious,
+        processes=None,
+        progress=partial(progress_bar, doing=_("cards")),
+    )

@@ -323,6 +323,38 @@ class OwnFolder:
         write_bytes(self._folder / name, raw)
         self._note({**listed, name: (new,)})
 
+    def names(self) -> tuple[str, ...]:
+        """Return the names of the files that patchnet wrote in it, whether they still stand."""
+        return tuple(self._listed())
+
+    def holds(self, name: str) -> bool:
+        """Whether a file stands in it as patchnet wrote it, whole and unchanged."""
+        there = (self._folder / name).is_file()
+        return there and self._digest(name) in self._listed().get(name, ())
+
+    def remove(self, name: str) -> bool:
+        """Take a file of patchnet's own away; what somebody changed stays.
+
+        Returns
+        -------
+        bool
+            Whether nothing of that name stands there now.
+        """
+        path = self._folder / name
+        if path.exists():
+            if not self.holds(name):
+                return False
+            try:
+                path.unlink()
+            except OSError as error:
+                raise CannotWrite(
+                    _("{folder} cannot be replaced: {strerror}.").format(
+                        folder=path, strerror=error.strerror
+                    )
+                ) from error
+        self._note({key: told for key, told in self._listed().items() if key != name})
+        return True
+
     def _note(self, listed: Mapping[str, tuple[str, ...]]) -> None:
         """Write the list: a digest a file, or several while one of them is being put in place."""
         told = {name: one[0] if len(one) == 1 else list(one) for name, one in listed.items()}

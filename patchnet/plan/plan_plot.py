@@ -20,6 +20,7 @@ from patchnet.assess.what_if_plot import PlotTrials
 from patchnet.core.errors import WrongUse
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
+from patchnet.knowledge.records import Knowledge
 from patchnet.plan.candidates import candidates_for, fitted, taking_up_of
 from patchnet.plan.doubts import light_words, plan_warnings
 from patchnet.plan.facts import Light, PlotFacts
@@ -63,7 +64,7 @@ from patchnet.plan.wishes import set_to_eat, wished
 from patchnet.sun.at_plot import plot_sun
 from patchnet.sun.surface_heights import SurfaceHeights
 
-__all__ = ["Adviser", "Taken", "plan_plot"]
+__all__ = ["Adviser", "Taken", "month_meant", "plan_plot", "taken_over"]
 
 Array = NDArray[np.float64]
 _NAMED = 3  # plots named for a need, as on a plot's card
@@ -138,23 +139,31 @@ def plan_plot(
     True
     """
     knowledge = assessment.knowledge
-    if month is None:
-        month = dt.datetime.now(tz=dt.UTC).month
-    if month not in range(1, 13):
-        raise WrongUse(_("Months are 1 to 12, not {month}.").format(month=month))
+    month = month_meant(month)
     assessment.neighbourhood.row_of(plot)
     if isinstance(facts, Path | str):
         facts = read_facts(facts_in_file(facts), knowledge, where=str(facts))
     elif isinstance(facts, Mapping):
         facts = read_facts(facts, knowledge, where="facts")
-    sun = plot_sun(assessment.neighbourhood, plot, knowledge=knowledge, surface=heights)
-    if cautious and not draws:
-        raise WrongUse(_("A cautious choice needs draws: it looks at the worse ones."))
-    low = assessment.knowledge.setting("draws_cautious") if cautious else None
-    taken = Taken(draws, seed, low, processes, progress) if draws else None
-    adviser = Adviser(assessment, taken, heights)
-    plan = adviser.plan(plot, facts, month=month, light=sun.cls)
-    return replace(plan, sun=sun, places=adviser.places(plan))
+    taken = taken_over(
+        knowledge, draws, seed, cautious=cautious, processes=processes, progress=progress
+    )
+    return Adviser(assessment, taken, heights).whole(plot, facts, month=month)
+
+
+def month_meant(month: int | None) -> int:
+    """Return the month, 1-12; this one where None.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such month.
+    """
+    if month is None:
+        return dt.datetime.now(tz=dt.UTC).month
+    if month not in range(1, 13):
+        raise WrongUse(_("Months are 1 to 12, not {month}.").format(month=month))
+    return month
 
 
 @dataclass(frozen=True)
@@ -166,6 +175,28 @@ class Taken:
     cautious: float | None = None
     processes: int | None = 1
     progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None
+
+
+def taken_over(
+    knowledge: Knowledge,
+    draws: int,
+    seed: int,
+    *,
+    cautious: bool,
+    processes: int | None = 1,
+    progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None,
+) -> Taken | None:
+    """Return how draws are taken, see `plan_plot`; None where none are.
+
+    Raises
+    ------
+    WrongUse
+        If a cautious choice is wanted without draws.
+    """
+    if cautious and not draws:
+        raise WrongUse(_("A cautious choice needs draws: it looks at the worse ones."))
+    low = knowledge.setting("draws_cautious") if cautious else None
+    return Taken(draws, seed, low, processes, progress) if draws else None
 
 
 class Adviser:
@@ -236,6 +267,24 @@ class Adviser:
         if not light_said and light is not None:
             facts = replace(facts, light=light)
         return _Plan(self, answer, facts, month, doubt, light_said=light_said).made()
+
+    def whole(self, plot: str, facts: PlotFacts | None = None, *, month: int) -> PlotPlan:
+        """Answer for one plot with its sun, and with where things go: all that a card tells.
+
+        Parameters
+        ----------
+        plot, facts, month
+            As in `plan`.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such plot.
+        """
+        hood, knowledge = self.assessment.neighbourhood, self.assessment.knowledge
+        sun = plot_sun(hood, plot, knowledge=knowledge, surface=self.heights)
+        plan = self.plan(plot, facts, month=month, light=sun.cls)
+        return replace(plan, sun=sun, places=self.places(plan))
 
     def places(self, plan: PlotPlan) -> Places:
         """Where what a plan adds goes on its plot.

@@ -27,7 +27,7 @@ CASES = WRITING | {
     "scheme": WRITING["scheme"].replace("made ", "made.gpkg "),
 }
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
-WRITES = {"-o", "--mend", "--notice", "--page", "--card", "--ground", "--current"}
+WRITES = {"-o", "--mend", "--notice", "--page", "--card", "--cards", "--ground", "--current"}
 READS = {
     "file", "features", "facts", "folder", "knowledge", "landcover", "landcover_costs", "heights",
     "bare_earth", "keepers", "together", "underlay", "inputs", "osm", "parcels", "buildings",

@@ -39,6 +39,7 @@ survey out/merged.gpkg -o out/round
 progress out/merged.gpkg -o out/progress.html
 compare {street} out/merged.gpkg --straight --group wren --page out/change.html
 advise {street} a1 --card out/card.html
+advise {street} --straight --group newt --cards out/cards
 together {street} --group newt --plots a1,b1 --jobs 2 -o out/plan.json --page out/together.html
 base --parcels {map} -o out/base.gpkg
 scheme {street} --road Row --planters 1 --group mason_bee -o out/scheme

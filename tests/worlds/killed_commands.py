@@ -68,6 +68,7 @@ WRITING = {
     "compare": "compare street.gpkg map.geojson --straight --group wren --page out.html "
     "--overwrite",
     "advise": "advise street.gpkg 1 --straight --group wren --card out.html --overwrite",
+    "advise all": "advise street.gpkg --straight --group wren --cards pack",
     "together": "together street.gpkg --straight --group wren --plots 1 --jobs 1 --draws 0 "
     "-o plan.json --page out.html --overwrite",
     "routes": "routes street.gpkg --group hedgehog --from 1 --to 16 -o out.gpkg "
@@ -224,7 +225,7 @@ def _nothing():
 
 def _outputs(words):
     return [words[at + 1] for at, word in enumerate(words)
-            if word in {"-o", "--page", "--card", "--ground", "--current"}]  # fmt: skip
+            if word in {"-o", "--page", "--card", "--cards", "--ground", "--current"}]  # fmt: skip
 
 
 def a_protected_folder(folder, words):
@@ -259,7 +260,7 @@ def a_folder_there(folder, words):
 def no_folder(folder, words):
     """The folder that it is to stand in is missing."""
     for at, word in enumerate(words):
-        if at and words[at - 1] in {"-o", "--page", "--card", "--ground", "--current"}:
+        if at and words[at - 1] in {"-o", "--page", "--card", "--cards", "--ground", "--current"}:
             words[at] = f"nowhere/at/all/{word}"
     return _nothing, _nothing
 

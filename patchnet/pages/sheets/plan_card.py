@@ -1,5 +1,6 @@
 """The card for the fridge door: a plot's jobs on one A4 page, and on its back how to do them."""
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -45,10 +46,11 @@ from patchnet.pages.sheets.plot_drawing import kept_lines, plot_drawing, plot_ke
 from patchnet.plan.plot_plan import PlotPlan, Suggestion
 from patchnet.sun.at_plot import PlotSun
 
-__all__ = ["plan_card", "write_card"]
+__all__ = ["card_style", "leaves_of", "plan_card", "write_card"]
 
 _SCRIPTS = ("kit/script/base.js", "sheets/script/places.js")
 _CHANGES = 3
+_BY_HAND = re.compile(r'<div id="backs".*?</p>')
 
 
 def write_card(plan: PlotPlan, path: Path | str, *, overwrite: bool = False) -> Path:
@@ -108,15 +110,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
     return sheet(
         "sheets/plan_card.html",
         title=_("Plot {plot}: what to add").format(plot=plan.plot),
-        style="".join(
-            (
-                asset("kit/paper.css"),
-                GARDEN_STYLE,
-                STRIP_STYLE,
-                CALENDAR_STYLE,
-                asset("sheets/plan_card.css"),
-            )
-        ),
+        style=card_style(),
         scripts=[script_of(_SCRIPTS)] if moving else (),
         payload=payload,
         place=names[plan.plot],
@@ -162,6 +156,32 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         planted=bool(plan.planting.lines),
         credits=" ".join(hood.credits),
     )
+
+
+def card_style() -> str:
+    """The style sheet of a card."""
+    return "".join(
+        (
+            asset("kit/paper.css"),
+            GARDEN_STYLE,
+            STRIP_STYLE,
+            CALENDAR_STYLE,
+            asset("sheets/plan_card.css"),
+        )
+    )
+
+
+def leaves_of(card: str) -> Markup:
+    """Both sides of a card as they are to be put into another page, where nothing is moved by hand.
+
+    Parameters
+    ----------
+    card
+        A whole card of ours, from `plan_card`.
+    """
+    __, __, rest = card.partition('<main class="card">')
+    leaves, __, __ = rest.partition("</main>")
+    return Markup(_BY_HAND.sub("", leaves).replace(' id="drawing"', ""))
 
 
 def _together(best: Suggestion, knowledge: Knowledge) -> str:
