@@ -66,10 +66,6 @@ def test_all_that_is_imported_is_a_dependency():
     needed = {canonicalize_name(whose[name][0]) for name in imported - own if name in whose}
     asked = {canonicalize_name(one.name) for one in ASKED}
     come_with = {"affine", "llvmlite", "branca"}  # of rasterio, numba and folium
-    translators = {
-        canonicalize_name(Requirement(one).name)
-        for one in PROJECT["optional-dependencies"]["languages"]
-    }
-    assert needed - asked - come_with - translators == set()
+    assert needed - asked - come_with == set()
     # Read by pandas and geopandas, or as files.
     assert asked - needed <= {"pyarrow", "xstatic-leaflet", "tqdm", "openpyxl"}
