@@ -260,14 +260,13 @@ def test_a_toll_is_taken_off(cases):
     """A place to measure that wins more by less than its toll is not chosen."""
     points = np.array([[0.0, 0], [10, 4], [20, 4]])
     field = cases.make_field(points, 1, hop=50, d50=40, room=[1], patch=[True],
-                             stops=[[True]] * 2, rooms=[[0.5], [0.51]])  # fmt: skip
+                             stops=[[True]] * 2, rooms=[[0.5], [0.5]])  # fmt: skip
     rules = cases.make_rules(points, 1, 1, planters=1)
     plain, worth, _ = cases.state_of([field], rules)
-    alone = [plain.go_to([(site, 0)]).value for site in range(2)]
-    less = alone[1] - alone[0]
-    assert less > 0
-    for share, chosen in ((0.9, 1), (1.1, 0)):
-        toll = np.array([0.0, share * less])
+    near, far = (plain.go_to([(site, 0)]).value for site in range(2))
+    assert near > far
+    for share, chosen in ((0.9, 0), (1.1, 1)):
+        toll = np.array([share * (near - far), 0.0])
         state = type(plain)(plain.groups, worth, toll)
         plain.go_to(())
         own = dataclasses.replace(rules, toll=toll)
