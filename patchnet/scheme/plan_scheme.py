@@ -14,6 +14,7 @@ from patchnet.assess.compare import Comparison, Row, compare
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.regions import usual_groups
 from patchnet.read.neighbourhood import Neighbourhood
@@ -40,6 +41,7 @@ from patchnet.scheme.search import (
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
+from patchnet.street.narrowings import narrowing_findings
 from patchnet.street.nowhere import nowhere
 from patchnet.street.places import planter_sites
 from patchnet.street.site import Site, Street
@@ -442,7 +444,7 @@ def _handed_over(
         after=after,
         comparison=compared(before, after),
         neighbourhood=hood,
-        notes=_notes(street, usable, ordered),
+        notes=_notes(street, usable, ordered, rules_in(before.knowledge, hood.country)),
         doubt=doubt,
     )
 
@@ -549,8 +551,16 @@ def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
     return len(fed)
 
 
-def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> tuple[str, ...]:
+def _notes(
+    street: Street, usable: Sequence[Site], ordered: Sequence[Pick], knowledge: Knowledge
+) -> tuple[str, ...]:
     notes = list(street.notes)
+    chosen = [usable[site] for site, __ in ordered]
+    notes += [
+        one.words
+        for one in narrowing_findings(street, chosen, knowledge=knowledge)
+        if one.verdict != "fits"
+    ]
     verdicts = pd.Series([usable[site].verdict for site, __ in ordered]).value_counts()
     for verdict, one, several, words in (
         ("ask", "needs", "need", _("the authority's word: the figures stand with it")),
