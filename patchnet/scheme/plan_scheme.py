@@ -14,6 +14,7 @@ from patchnet.assess.compare import Comparison, Row, compare
 from patchnet.assess.worth import worth_gained
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
+from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.knowledge.street import PlanterSize
 from patchnet.scheme.asked import checked_ask
@@ -41,6 +42,7 @@ from patchnet.scheme.stages import best_order, order_by_misses, stages_of
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
+from patchnet.street.narrowings import narrowing_findings
 from patchnet.street.places import planter_sites
 from patchnet.street.site import Site, Street
 
@@ -443,7 +445,7 @@ def _handed_over(
         after=after,
         comparison=task.compared(before, after),
         neighbourhood=hood,
-        notes=_notes(task.street, task.usable, ordered),
+        notes=_notes(task.street, task.usable, ordered, rules_in(task.knowledge, hood.country)),
         doubt=doubt,
     )
 
@@ -524,8 +526,16 @@ def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
     return len(fed)
 
 
-def _notes(street: Street, usable: Sequence[Site], ordered: Sequence[Pick]) -> tuple[str, ...]:
+def _notes(
+    street: Street, usable: Sequence[Site], ordered: Sequence[Pick], knowledge: Knowledge
+) -> tuple[str, ...]:
     notes = list(street.notes)
+    chosen = [usable[site] for site, __ in ordered]
+    notes += [
+        one.words
+        for one in narrowing_findings(street, chosen, knowledge=knowledge)
+        if one.verdict != "fits"
+    ]
     verdicts = pd.Series([usable[site].verdict for site, __ in ordered]).value_counts()
     for verdict, one, several, words in (
         ("ask", "needs", "need", _("the authority's word: the figures stand with it")),

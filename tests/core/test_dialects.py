@@ -15,6 +15,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.movement.land_cover import read_class_costs
 from patchnet.read import read_neighbourhood
 from patchnet.street.keepers import keepers_in
+from patchnet.street.measured import read_measured
 from patchnet.survey.merge import merge_returns
 
 EAST, NORTH = 450_000.0, 210_000.0
@@ -192,7 +193,20 @@ def returns(save, folder, street):
     return table.fillna(-1).sort_values(["plot", "feature"]).to_numpy().tolist()
 
 
-READERS = {one.__name__: one for one in (overlay, features, costs, keepers, returns)}
+def taped(save, folder, _street):
+    rows = [
+        ["place", "x", "y", "footway_m", "girth_cm", "things", "by", "date"],
+        ["L012.0", 450_010.5, 210_020.25, 3.45, 94, "gully 0.8; door 2", "Zoë; Größe, 2", None],
+        ["R004.0", None, None, None, 62.5, "none", None, None],
+    ]
+    found = read_measured(save(folder, "tape", rows), knowledge=load_knowledge())
+    return [
+        (one.place, one.x, one.y, one.footway_m, one.girth_m, one.things, one.by)
+        for one in found.values()
+    ]
+
+
+READERS = {one.__name__: one for one in (overlay, features, costs, keepers, returns, taped)}
 
 
 @pytest.mark.parametrize("dialect", DIALECTS)
@@ -221,6 +235,11 @@ def test_what_the_plain_table_says(street, tmp_path):
         (70.0, 40.25, 90.0, ""),
     ]
     assert costs(plain, tmp_path, street) == {1: 1.5, 2: float("inf"), 3: 1.125}
+    assert taped(plain, tmp_path, street) == [
+        ("L012.0", 450_010.5, 210_020.25, 3.45, 0.94, (("gully", 0.8), ("door", 2.0)),
+         "Zoë; Größe, 2"),
+        ("R004.0", None, None, None, 0.625, (), ""),
+    ]  # fmt: skip
     assert keepers(plain, tmp_path, street) == [
         ("Zoë, at 3", 32.5, EAST + 50, NORTH + 15),
         ("Ann; Bob", 1.125, 450_010.5, 210_020.25),

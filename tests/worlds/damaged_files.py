@@ -140,6 +140,7 @@ class Originals:
         rows = ["plot,feature,amount", "1,pond,4", "2,lawn_short,12", "3,tree,2"]
         self._table("features", rows)
         self._table("costs", ["class,cost", "1,1.5", "2,closed", "3,4"])
+        self._table("tape", ["place,footway_m,things", "L012.0,3.45,gully 1.2", "R004.0,2.9,none"])
         self._table("keepers", ["name,litres,plot", "the Okoros,120,1", "Ann,40,2"])
         (self.folder / "settings.csv").write_bytes(
             (Path(patchnet.__file__).parent / "knowledge/tables/settings.csv").read_bytes()
@@ -248,6 +249,9 @@ READERS = {
     **dict.fromkeys(
         ("keepers.csv", "keepers.xlsx"),
         lambda made, paths: patchnet.read_keepers(paths[0], made.hood),
+    ),
+    **dict.fromkeys(
+        ("tape.csv", "tape.xlsx"), lambda made, paths: patchnet.read_measured(paths[0])
     ),
     "overlay": lambda made, paths: patchnet.load_knowledge(paths[0].parent),
     "facts": _facts,
