@@ -167,6 +167,7 @@ def scheme(
     keeper, and has no map, change or neighbourhood, which tell of single plots.
 
     DIR gets report.html (prints to A4, its plans to A4 or A3), planters.csv and .geojson,
+    planting.csv, bill.csv and years.csv (to be added up again),
     scheme.gpkg, map.html, change.html (before and after) and neighbourhood.gpkg (the street with
     the planters).
     Street rules, box sizes and rates of another authority: --knowledge DIR.
