@@ -190,11 +190,12 @@ def scheme(
     keeper, and has no map, change or neighbourhood, which tell of single plots.
 
     DIR gets report.html (prints to A4, its plans to A4 or A3), planters.csv and .geojson,
-    scheme.gpkg, map.html, change.html (before and after), neighbourhood.gpkg (the street with
-    the planters), and measure.html with measure.csv: the places where something must be measured
-    that would change the choice, as a sheet to print, a form for the phone, and a table. Filled
-    in, it is given back with --measured. Where no planter can be chosen, DIR holds this sheet
-    alone if measuring could help, and the exit status is 2.
+    planting.csv, bill.csv and years.csv (to be added up again), scheme.gpkg, map.html, change.html
+    (before and after), neighbourhood.gpkg (the street with the planters), and measure.html with
+    measure.csv: the places where something must be measured that would change the choice, as a
+    sheet to print, a form for the phone, and a table. Filled in, it is given back with --measured.
+    Where no planter can be chosen, DIR holds this sheet alone if measuring could help, and the
+    exit status is 2.
     Street rules, box sizes and rates of another authority: --knowledge DIR.
 
     \b

@@ -14,7 +14,15 @@ _LOW = ("ground", "trailing", "filler", "mid")  # what closes up a box, lowest f
 def too_few(
     knowledge: Knowledge, places: tuple[Site, ...], chosen: list[Option], numbers: list[int]
 ) -> set[int]:
-    """Places whose mix came out with less than half of its plants, bulbs apart: refused there."""
+    """Return places whose mix came out with less than half of its plants, bulbs apart.
+
+    Parameters
+    ----------
+    knowledge
+        For how many are the least.
+    places, chosen, numbers
+        What is planted, the n options chosen, and how many of each.
+    """
     least = knowledge.setting("planting_mix_least")
     planted = dict.fromkeys(range(len(places)), 0)
     for option, number in zip(chosen, numbers, strict=True):
@@ -37,6 +45,13 @@ def numbers_of(places: tuple[Site, ...], chosen: list[Option], money: float | No
     """How many of each: the fewest first, then one by one to the kind with least room so far.
 
     In a mix every number is that of its line; a street box is then closed up with low plants.
+
+    Parameters
+    ----------
+    places, chosen
+        What is planted, and the n options chosen.
+    money
+        What all may cost, in the currency of the ``cost`` settings; None: anything.
     """
     numbers = [option.least for option in chosen]
     purse = math.inf
@@ -109,7 +124,17 @@ def _close_up(site: int, least: float, chosen: Sequence[Option], numbers: list[i
 def cost_of(
     knowledge: Knowledge, chosen: list[Option], numbers: list[int], places: tuple[Site, ...]
 ) -> tuple[float, float, float]:
-    """Money for all the plants: least, usual and most, in the currency of the settings."""
+    """Money for all the plants: least, usual and most, in the currency of the settings.
+
+    Parameters
+    ----------
+    knowledge
+        For the prices.
+    chosen, numbers
+        The n options chosen, and how many of each.
+    places
+        What is planted.
+    """
     total = [0.0, 0.0, 0.0]
     for option, number in zip(chosen, numbers, strict=True):
         form = knowledge.plant_forms.get(places[option.site].place.form or "")

@@ -77,7 +77,13 @@ class Quantity:
 
 
 def bill_of(scheme: Scheme) -> tuple[Quantity, ...]:
-    """The bill of quantities: boxes, soil, plants, labels, delivery, watering, contingency."""
+    """Return the bill of quantities: boxes, soil, plants, labels, delivery, kits, contingency.
+
+    Parameters
+    ----------
+    scheme
+        With its planters and what stands in them.
+    """
     plants: Counter[str] = Counter()
     for one in scheme.planters:
         if one.planting is not None:
@@ -91,7 +97,13 @@ def bill_of(scheme: Scheme) -> tuple[Quantity, ...]:
 
 
 def kits_of(scheme: Scheme) -> int:
-    """Watering kits that are bought: one a keeper, and one for nobody yet."""
+    """Return how many watering kits are bought: one a keeper, and one for nobody yet.
+
+    Parameters
+    ----------
+    scheme
+        With its keepers.
+    """
     return max(1, sum(bool(one.planters) for one in rotas_of(scheme)))
 
 
@@ -106,6 +118,11 @@ def whole_cost(sizes: Sequence[PlanterSize], knowledge: Knowledge, *, kits: int 
         Prices, in pounds.
     kits
         Watering kits.
+
+    Returns
+    -------
+    float
+        Money, in pounds.
     """
     return total_of(bill_lines(sizes, knowledge, kits=kits)) if sizes else 0.0
 
@@ -119,6 +136,11 @@ def box_cost(size: PlanterSize, knowledge: Knowledge) -> float:
         Of the box.
     knowledge
         Prices.
+
+    Returns
+    -------
+    float
+        Money, in pounds.
     """
     return total_of(bill_lines([size], knowledge, kits=0))
 
@@ -132,6 +154,11 @@ def planter_cost(planter: PlacedPlanter, knowledge: Knowledge) -> float:
         One of a scheme.
     knowledge
         Prices.
+
+    Returns
+    -------
+    float
+        Money, in pounds.
     """
     plants = None if planter.planting is None else planter.planting.numbers
     return total_of(bill_lines([planter.site.size], knowledge, plants=plants, kits=0))

@@ -48,7 +48,15 @@ class Rota:
 
 
 def load_of(size: PlanterSize, knowledge: Knowledge) -> Load:
-    """Soil and wet weight of one box: volume x density of wet soil (kg = litres x kg/m3 / 1000)."""
+    """Soil and wet weight of one box: volume x density of wet soil (kg = litres x kg/m3 / 1000).
+
+    Parameters
+    ----------
+    size
+        Of the box.
+    knowledge
+        For the densities.
+    """
     cubic = size.litres / _LITRES
     light, loam, check = (
         cubic * knowledge.scheme_figure(f"soil_{kind}_kg_m3") for kind in ("light", "loam", "check")
@@ -105,6 +113,11 @@ def visits_of_a_year(knowledge: Knowledge) -> float:
     ----------
     knowledge
         For the visits.
+
+    Returns
+    -------
+    float
+        A number of visits, without a unit of its own.
     """
     return sum(visits_by_month(knowledge)) * _WEEKS
 
@@ -147,7 +160,13 @@ def year_litres(
 
 
 def rotas_of(scheme: Scheme) -> tuple[Rota, ...]:
-    """Planters by who waters them, those with nobody last."""
+    """Planters by who waters them, those with nobody last.
+
+    Parameters
+    ----------
+    scheme
+        With its keepers.
+    """
     knowledge = scheme.after.knowledge
     promised = {keeper.name: keeper.litres for keeper in scheme.ask.keepers}
     names = [*promised, *(one.keeper for one in scheme.planters if one.keeper is not None)]

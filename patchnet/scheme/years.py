@@ -108,7 +108,7 @@ def years_of(scheme: Scheme, bill: float) -> Years:
     scheme
         With its planters.
     bill
-        Sum of its bill.
+        Sum of its bill, pounds.
 
     Returns
     -------

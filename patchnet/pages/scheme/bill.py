@@ -1,7 +1,7 @@
 """What it costs: the bill of quantities, and ten years of money and hours."""
 
 from patchnet.core.language_forms import number
-from patchnet.core.texts import _
+from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.countries import exact_money
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.table import table
@@ -13,6 +13,17 @@ from patchnet.scheme.years import PAYERS, Payment
 
 __all__ = ["bill_html", "price_words", "weights_html", "years_html"]
 
+# How a share that no price list names is founded, by its class in the tables.
+_FOUNDED: Words[str, str] = Words(
+    {
+        "published": N_("published"),
+        "second-hand": N_("second-hand"),
+        "derived": N_("worked out"),
+        "common-practice": N_("common practice"),
+        "memory": N_("from memory"),
+        "assumption": N_("assumed"),
+    }
+)
 _total = drawn_by("scheme/bill_total.html", "total")
 
 
@@ -25,7 +36,7 @@ def price_words(line: Quantity) -> str:
         Of the bill.
     """
     if line.share or line.price is None:
-        return line.kind.replace("-", " ")
+        return _FOUNDED.get(line.kind, line.kind)
     if line.price.how == "quoted":
         return _("quoted by {by}, {dated}").format(by=line.price.by, dated=line.price.dated)
     return _("assumed, {dated}").format(dated=line.price.dated)

@@ -69,7 +69,7 @@ def _planted(box: BoxPlanting, knowledge: Knowledge) -> dict[str, object]:
     return {
         "soil_m2": round(box.soil_m2, 4),
         "plants": plants,
-        "bulbs": sum(box.numbers.values()) - plants,
+        "bulb_count": sum(box.numbers.values()) - plants,
         **areas,
     }
 
