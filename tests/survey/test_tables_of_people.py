@@ -235,6 +235,11 @@ def test_one_row_a_plot(surveyed, merge):
             "id,feature,amount\n1,pond,3\n1,hedge,6\n2,tree,\n",
             {("1", "pond", "there", 3.0), ("1", "hedge_evergreen", "there", 6.0)},
         ),
+        (  # nobody puts a list into quotation marks
+            "id;features;who\n1;pond 2,5; no hedge;Ben\n2;tree;Ben\n",
+            {("1", "pond", "there", 2.5), ("1", "hedge_evergreen", "not there", None),
+             ("2", "tree_small", "there", None)},
+        ),
         (
             "parcelle;éléments;qui\n1;mare 3 m2; Ève\n2;pas de haie;Ève\n",
             {("1", "pond", "there", 3.0), ("2", "hedge_evergreen", "not there", None)},
