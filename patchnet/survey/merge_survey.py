@@ -1,10 +1,12 @@
 """All returns of a survey, files and folders of them, into the file of a street."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.faults import Fault
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -12,7 +14,7 @@ from patchnet.survey.merge import Merged, merge_returns
 
 __all__ = ["merge_survey", "return_files"]
 
-_ENDINGS = frozenset((".json", ".csv", ".xlsx"))
+_ENDINGS = frozenset((".json", ".csv", ".tsv", ".txt", ".xlsx"))  # a phone may share it as .txt
 
 
 def merge_survey(
@@ -72,7 +74,7 @@ def merge_survey(
     1
     """
     given = [returns] if isinstance(returns, Path | str) else list(returns)
-    return merge_returns(
+    merged = merge_returns(
         street,
         return_files(given),
         knowledge=knowledge or load_knowledge(),
@@ -81,6 +83,15 @@ def merge_survey(
         crs=crs,
         same_street=same_street,
     )
+    left = [file for one in given for file in _left_in_folder(Path(one))]
+    told = [
+        Fault(
+            "warning", file.name, None, None, _("It is no return by its ending, and was not read."),
+            _("If it is one, save it as xlsx or CSV (UTF-8)."),
+        )
+        for file in left
+    ]  # fmt: skip
+    return replace(merged, faults=(*merged.faults, *told))
 
 
 def return_files(given: Sequence[Path | str]) -> list[Path]:
@@ -105,10 +116,18 @@ def return_files(given: Sequence[Path | str]) -> list[Path]:
 def _in_folder(given: Path) -> list[Path]:
     if not given.is_dir():
         return [given]
+    return [file for file in _files(given) if file.suffix.casefold() in _ENDINGS]
+
+
+def _left_in_folder(given: Path) -> list[Path]:
+    if not given.is_dir():
+        return []
+    return [file for file in _files(given) if file.suffix.casefold() not in _ENDINGS]
+
+
+def _files(folder: Path) -> list[Path]:
     return [
         file
-        for file in sorted(given.iterdir())
-        if file.is_file()
-        and not file.name.startswith((".", "~$"))
-        and file.suffix.casefold() in _ENDINGS
+        for file in sorted(folder.iterdir())
+        if file.is_file() and not file.name.startswith((".", "~$"))
     ]

@@ -204,8 +204,24 @@ def _body(
         if at < len(row.cells) and heading(row.cells[at]) in words.totals:
             faults.warn(path.name, _("It is a row of totals: it was left out."), "", row=row.number)
             continue
-        body.append(row)
+        body.append(_together(path, head, row, len(names), faults))
     return body
+
+
+def _together(path: Path, head: _Head, row: Row, width: int, faults: FaultList) -> Row:
+    """Put a list of features together again that the separator in it has cut into cells."""
+    over = len(row.cells) - width
+    at = head.columns.get("features")
+    if over <= 0 or not head.table or at is None:
+        return row
+    faults.warn(
+        path.name,
+        _("There are more cells than columns: the list of features was put together again."),
+        _("Put a list that holds the separator in quotation marks."),
+        row=row.number,
+    )
+    whole = "; ".join(row.cells[at : at + over + 1])
+    return Row(row.number, [*row.cells[:at], whole, *row.cells[at + over + 1 :]])
 
 
 def _header(rows: Sequence[Row], words: SheetWords) -> _Head | None:

@@ -54,7 +54,11 @@ NOTED = [key for key, line in CASES.items()
          if streets_read(shlex.split(line)) and written_elsewhere(shlex.split(line))]  # fmt: skip
 # One of each command, for what cannot be noted.
 ONE_OF_EACH = list(
-    {CASES[key].split()[0]: key for key in NOTED if "--for public" not in CASES[key]}.values()
+    {
+        CASES[key].split()[0]: key
+        for key in NOTED
+        if not {"public", "--notice"} & set(CASES[key].split())
+    }.values()
 )
 
 

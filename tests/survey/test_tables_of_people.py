@@ -19,6 +19,7 @@ from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.words import match_feature
 from patchnet.pages.survey.mend_table import write_mend_table
 from patchnet.survey.merge import merge_returns, write_merged
+from patchnet.survey.merge_survey import merge_survey
 
 TODAY = date(2026, 6, 1)
 KNOW = load_knowledge()
@@ -235,6 +236,11 @@ def test_one_row_a_plot(surveyed, merge):
             "id,feature,amount\n1,pond,3\n1,hedge,6\n2,tree,\n",
             {("1", "pond", "there", 3.0), ("1", "hedge_evergreen", "there", 6.0)},
         ),
+        (  # nobody puts a list into quotation marks
+            "id;features;who\n1;pond 2,5; no hedge;Ben\n2;tree;Ben\n",
+            {("1", "pond", "there", 2.5), ("1", "hedge_evergreen", "not there", None),
+             ("2", "tree_small", "there", None)},
+        ),
         (
             "parcelle;éléments;qui\n1;mare 3 m2; Ève\n2;pas de haie;Ève\n",
             {("1", "pond", "there", 3.0), ("2", "hedge_evergreen", "not there", None)},
@@ -253,6 +259,22 @@ def test_the_forms_of_the_readme_in_several_languages(surveyed, merge, text, wan
     rest = {one for one in found - wanted if one[2] != "not there"}
     assert rest == set(), "but for what is not there where all was seen"
     assert [str(one) for one in merged.faults if one.severity == "error"] == []
+
+
+def test_a_folder_of_all_kinds_of_files(surveyed):
+    """What a phone shared as text is read; what is no return is named, and nothing is silent."""
+    folder = surveyed.folder / "back"
+    folder.mkdir()
+    surveyed.hand_in("a", [("1", "pond", "there", 2)]).rename(folder / "a.return.json.txt")
+    (folder / "b.tsv").write_text("plot\tfeature\tanswer\n2\tpond\tno\n", encoding="utf-8")
+    for name in ("IMG_1.jpg", "notes.docx", "sheet.ods"):
+        (folder / name).write_bytes(b"PK not read")
+    (folder / "hello.txt").write_text("Sorry, I was ill on Saturday.", encoding="utf-8")
+    found = merge_survey(surveyed.path, folder, same_street=True, today=TODAY)
+    assert said(found) == {("1", "pond", "there", 2.0), ("2", "pond", "not there", None)}
+    words = told(found)
+    for name in ("IMG_1.jpg", "notes.docx", "sheet.ods", "hello.txt"):
+        assert name in words
 
 
 def test_a_sheet_without_its_answers_claims_nothing(surveyed, merge):

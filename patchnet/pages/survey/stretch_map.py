@@ -55,7 +55,7 @@ def draw_stretch(survey: SurveyRound, stretch: Stretch) -> Drawing:
         _shapes(paper, own.geometry, "plot"),
         _shapes(paper, _on_paper(paper, hood.buildings).geometry, "house"),
         _shapes(paper, _on_paper(paper, hood.barriers).geometry, "fence"),
-        _street_names(paper, (hood.roads, hood.footways)),
+        _street_names(paper, (_on_paper(paper, hood.roads), _on_paper(paper, hood.footways))),
         _numbers(paper, own),
         paper.bar_and_north(),
     ]
