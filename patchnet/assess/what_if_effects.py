@@ -47,7 +47,7 @@ class Effects:
             For the same group.
         """
         differs: Flags = (self.table != other.table).any(axis=1)
-        return differs | (self.patch != other.patch)
+        return np.asarray(differs | (self.patch != other.patch))
 
     def row(self, at: int) -> "Effects":
         """Return one state alone.
