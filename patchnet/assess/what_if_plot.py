@@ -96,7 +96,7 @@ class PlotTrials:
         asked = np.array([not change for change in changes], dtype=bool)
 
         def needed(moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
-            return moved[1:] | asked
+            return np.asarray(moved[1:] | asked)
 
         return self._linked_homes(changes, _exactly, needed)
 
