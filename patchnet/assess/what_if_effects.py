@@ -47,7 +47,8 @@ class Effects:
             For the same group.
         """
         differs: Flags = (self.table != other.table).any(axis=1)
-        return np.asarray(differs | (self.patch != other.patch))
+        differs |= self.patch != other.patch
+        return differs
 
     def row(self, at: int) -> "Effects":
         """Return one state alone.

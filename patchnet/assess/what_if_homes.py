@@ -21,7 +21,7 @@ __all__ = ["Changes", "Method", "along_rows", "filled_homes", "filled_trials", "
 Array = NDArray[np.float64]
 
 _COMPILE_FROM = 100_000_000  # homes x plots x trials: 4 s plain, as long as compiling takes
-_COMPILE_PLOTS = 40  # from this many plots on, somebody will ask about all of them
+_COMPILE_PLOTS = 15  # from this many plots on, so many are asked about that compiling is quicker
 _PLAIN_BLOCK = 64  # trials settled at once on the plain route
 _CHUNK = 64  # trials to a thread
 _SURE = 1 + 1e-9  # a need is met whatever happens only if it is by more than rounding

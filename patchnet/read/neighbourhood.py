@@ -188,4 +188,4 @@ def row_of(plot: str, plots: pd.Index, *, of: str = "") -> int:
                 plot=plot, value=_(" in {of}").format(of=of) if of else "", hint=hint
             )
         )
-    return int(plots.get_loc(plot))
+    return int(plots.get_loc(plot))  # type: ignore[arg-type]  # each id stands there once
