@@ -38,7 +38,7 @@ from patchnet.pages.scheme.certificate import (
     enough_words,
     over_draws_words,
 )
-from patchnet.pages.scheme.choice_words import choice_rows, limit_words, together_words
+from patchnet.pages.scheme.choice_words import case_limit_words, choice_rows, together_words
 from patchnet.pages.scheme.files import ensure_scheme_folder, write_report
 from patchnet.pages.scheme.pack import centimetres
 from patchnet.read.neighbourhood import Audience, Neighbourhood
@@ -365,7 +365,7 @@ def _words(found: Scheme) -> str:
                 for line in (
                     certificate,
                     over_draws_words(found),
-                    limit_words(found),
+                    case_limit_words(found),
                     enough_words(found),
                     *together_words(found),
                 )

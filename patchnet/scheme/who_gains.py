@@ -14,7 +14,7 @@ from patchnet.plan.street_houses import column_of
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.planter_scheme import Scheme
 
-__all__ = ["Address", "Block", "Gains", "addresses_of", "who_gains"]
+__all__ = ["Address", "Block", "Gains", "addresses_of", "people_beside", "who_gains"]
 
 _WALL_M = 1.0  # houses whose ground is nearer than this stand in one block
 _NUMBER = re.compile(r"\d+[A-Za-z]?")
@@ -138,7 +138,7 @@ def who_gains(scheme: Scheme) -> Gains:
     hood, know = scheme.before.neighbourhood, scheme.before.knowledge
     reach = know.scheme_figure("gain_reach_m")
     boxes = shapely.union_all([one.site.polygon for one in scheme.planters])
-    near = [one for one in addresses_of(hood, know) if shapely.distance(one.shape, boxes) <= reach]
+    near = _near(addresses_of(hood, know), boxes, reach)
     least = round(know.scheme_figure("gain_least_told"))
     away = {
         kind: _away(hood, know, boxes, kind)
@@ -155,6 +155,29 @@ def who_gains(scheme: Scheme) -> Gains:
         greens=tuple(name for name, metres in greens.items() if metres <= reach),
         green_m=min(greens.values(), default=None),
     )
+
+
+def people_beside(scheme: Scheme) -> tuple[int, ...]:
+    """Count the homes of people beside each of the schemes that stand side by side.
+
+    Parameters
+    ----------
+    scheme
+        With its choices; its neighbourhood knows plots, not units for the public.
+    """
+    hood, know = scheme.before.neighbourhood, scheme.before.knowledge
+    reach, homes = know.scheme_figure("gain_reach_m"), addresses_of(hood, know)
+    shapes = {site.key: site.polygon for site in scheme.sites}
+    return tuple(
+        len(_near(homes, shapely.union_all([shapes[key] for key, _ in choice.sites]), reach))
+        if choice.sites
+        else 0
+        for choice in scheme.choices
+    )
+
+
+def _near(homes: Sequence[Address], boxes: shapely.Geometry, reach: float) -> list[Address]:
+    return [one for one in homes if shapely.distance(one.shape, boxes) <= reach]
 
 
 def _away(

@@ -1,11 +1,13 @@
 """Three schemes side by side, stages that only win as a whole, and what the case rests on."""
 
+from collections.abc import Sequence
+
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.countries import money
 from patchnet.pages.kit.numbers import figure
 from patchnet.scheme.planter_scheme import Scheme, SchemeChoice
 
-__all__ = ["choice_name", "choice_rows", "limit_words", "together_words"]
+__all__ = ["case_limit_words", "choice_name", "choice_rows", "together_words"]
 
 _BOTH = 2
 _NAMES: Words[str, str] = Words(
@@ -22,20 +24,23 @@ def choice_name(choice: SchemeChoice) -> str:
     return _NAMES[choice.verdicts[-1]]
 
 
-def choice_rows(scheme: Scheme) -> list[tuple[str, ...]]:
+def choice_rows(scheme: Scheme, *, people: Sequence[int] = ()) -> list[tuple[str, ...]]:
     """Heading and rows: the choices, planters, homes won, money, how many to ask and to measure.
 
     Parameters
     ----------
     scheme
         Its `choices`.
+    people
+        Homes of people beside each, as from `patchnet.scheme.who_gains.people_beside`; empty: no
+        such column.
     """
     country = scheme.after.knowledge.countries[scheme.neighbourhood.country]
     rows: list[tuple[str, ...]] = [(
         _("Choice"), _("Planters"), _("Linked homes won"), _("Whole bill"), _("To ask"),
-        _("To measure"), "",
+        _("To measure"), *((_("Homes of people near"),) if people else ()), "",
     )]  # fmt: skip
-    for one in scheme.choices:
+    for at, one in enumerate(scheme.choices):
         homes = figure(one.homes)
         if one.low is not None and one.high is not None:
             homes = _("{homes} ({low} to {high})").format(
@@ -43,12 +48,13 @@ def choice_rows(scheme: Scheme) -> list[tuple[str, ...]]:
             )
         rows.append((
             choice_name(one), str(len(one.sites)), homes, money(one.cost, country), str(one.ask),
-            str(one.measure), _("proposed") if one.taken else "",
+            str(one.measure), *((str(people[at]),) if people else ()),
+            _("proposed") if one.taken else "",
         ))  # fmt: skip
     return rows
 
 
-def limit_words(scheme: Scheme) -> str:
+def case_limit_words(scheme: Scheme) -> str:
     """How far the figure that decides may move before the case fails; nothing if none decides.
 
     Parameters

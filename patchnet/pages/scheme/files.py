@@ -30,7 +30,6 @@ from patchnet.read.feature_lists import plot_features
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.folder import SCHEME_STREET
 from patchnet.scheme.planter_scheme import Scheme
-from patchnet.street.to_measure import places_to_measure
 
 __all__ = [
     "SCHEME_FILES",
@@ -65,10 +64,7 @@ def scheme_files(pack: SchemePack, beside: Path) -> dict[str, str | bytes]:
         ),
         "scheme.gpkg": _made("scheme.gpkg", pack, layers_of(pack), beside),
         **tape_files(
-            places_to_measure(
-                scheme.sites, {one.site.key for one in scheme.planters}, knowledge=pack.knowledge
-            ),
-            scheme.street, scheme.before.neighbourhood, knowledge=pack.knowledge,
+            pack.to_measure, scheme.street, scheme.before.neighbourhood, knowledge=pack.knowledge,
         ),
     }  # fmt: skip
     if scheme.neighbourhood.audience == "public":

@@ -8,20 +8,22 @@ from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.table import blank, table
 from patchnet.pages.kit.templates import Markup, render
-from patchnet.pages.scheme.alternatives import alternatives_html
 from patchnet.pages.scheme.certificate import (
     certificate_words,
     chosen_step,
     enough_words,
     over_draws_words,
 )
+from patchnet.pages.scheme.choice_words import case_limit_words, choice_rows
 from patchnet.pages.scheme.front_figures import figures_of, front_drawing, hardly_moves
 from patchnet.pages.scheme.pack import SchemePack, centimetres, width_words
+from patchnet.pages.scheme.tape_sheet import TAPE_FILES
 from patchnet.pages.scheme.unknown import unknown_words
 from patchnet.pages.terminal.compare_text import change_words
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.scheme.loads import rotas_of
 from patchnet.scheme.planter_scheme import Scheme
+from patchnet.scheme.who_gains import people_beside
 from patchnet.street.site import Verdict
 
 __all__ = ["NOT_A_PERMISSION", "about_html", "front_html", "summary_html"]
@@ -58,7 +60,7 @@ def front_html(pack: SchemePack) -> Markup:
         figures=figures_of(pack),
         asks=_asks(scheme),
         unknown=unknown_words(pack),
-        tape=pack.tape_sheet,
+        tape=TAPE_FILES[0] if pack.to_measure else "",
         not_a_permission=_(NOT_A_PERMISSION),
         by=told.by or blank(_("who proposes it")),
         contact=told.contact or blank(_("name and number")),
@@ -106,7 +108,9 @@ def summary_html(pack: SchemePack) -> Markup:
         (_("How many are enough"), enough_words(scheme) or _("Only this number was looked at.")),
         (
             _("How good the choice is"),
-            " ".join(filter(None, (certificate, over_draws_words(scheme)))),
+            " ".join(
+                filter(None, (certificate, over_draws_words(scheme), case_limit_words(scheme)))
+            ),
         ),
         (_("Who looks after them"), _keepers(pack)),
     )
@@ -114,8 +118,17 @@ def summary_html(pack: SchemePack) -> Markup:
         "scheme/summary.html",
         facts=items,
         glance=_glance(pack),
-        alternatives=alternatives_html(pack, pack.alternatives),
+        choices=_choices(scheme),
     )
+
+
+def _choices(scheme: Scheme) -> Markup:
+    """The schemes side by side, where more than one was looked at."""
+    if len(scheme.choices) < 2:
+        return Markup()
+    public = scheme.neighbourhood.audience == "public"
+    heads, *rows = choice_rows(scheme, people=() if public else people_beside(scheme))
+    return table(_("Schemes side by side"), heads, rows, css="alternatives")
 
 
 def _glance(pack: SchemePack) -> Markup:

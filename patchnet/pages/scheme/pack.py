@@ -3,7 +3,6 @@
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import pyproj
 
@@ -18,9 +17,7 @@ from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.scheme.who_gains import Gains, who_gains
 from patchnet.scheme.years import Years, years_of
 from patchnet.street.site import Basis
-
-if TYPE_CHECKING:
-    from patchnet.pages.scheme.alternatives import Alternative
+from patchnet.street.to_measure import ToMeasure, places_to_measure
 
 __all__ = ["BASIS_MARKS", "SchemePack", "Told", "centimetres", "rule_words", "width_words"]
 
@@ -81,17 +78,11 @@ class SchemePack:
         The scheme, and what its people say of it.
     paper
         What its plans are drawn on.
-    alternatives
-        Schemes it was compared with, itself among them; empty: none.
-    tape_sheet
-        Name of the tape-measure sheet in its folder; empty: there is none.
     """
 
     scheme: Scheme
     told: Told
     paper: SheetSize = A4
-    alternatives: "tuple[Alternative, ...]" = ()
-    tape_sheet: str = ""
 
     @property
     def knowledge(self) -> Knowledge:
@@ -123,6 +114,12 @@ class SchemePack:
         """Who lives beside it; None for the public, whose map has no single homes."""
         public = self.scheme.neighbourhood.audience == "public"
         return None if public else who_gains(self.scheme)
+
+    @property
+    def to_measure(self) -> tuple[ToMeasure, ...]:
+        """Places whose measure would change the choice: they stand on the tape-measure sheet."""
+        chosen = {one.site.key for one in self.scheme.planters}
+        return places_to_measure(self.scheme.sites, chosen, knowledge=self.knowledge)
 
     @property
     def country(self) -> Country:

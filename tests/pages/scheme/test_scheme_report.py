@@ -12,7 +12,6 @@ from axe_playwright_python.sync_playwright import Axe
 from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.kit.to_scale import A3
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
-from patchnet.pages.scheme.alternatives import alternative_of
 from patchnet.pages.scheme.case import case_html, sure_html
 from patchnet.pages.scheme.certificate import (
     certificate_words,
@@ -26,7 +25,8 @@ from patchnet.pages.scheme.front_figures import figures_of
 from patchnet.pages.scheme.places import places_html, stretches_of
 from patchnet.pages.scheme.unknown import unknown_words
 from patchnet.pages.scheme.upkeep import rota_html
-from patchnet.scheme.planter_scheme import SchemeStep
+from patchnet.scheme.planter_scheme import SchemeChoice, SchemeStep
+from patchnet.scheme.who_gains import addresses_of, people_beside
 from patchnet.street import Finding
 
 PAYLOAD = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"`"
@@ -224,18 +224,38 @@ def test_a_share_of_next_to_nothing_is_hardly_any(demo_scheme):
     assert " %" not in re.search(r'<p class="lead">(.*?)</p>', str(front_html(pack)))[1]
 
 
-def test_schemes_side_by_side_where_some_were_compared(demo_scheme, knowledge):
-    pack = SchemePack(demo_scheme, Told())
-    assert "Schemes side by side" not in str(summary_html(pack))
-    one = alternative_of(pack, "Only places that fit")
-    other = dataclasses.replace(
-        one, name="After measuring", cost=99.0, homes={"mason_bee": (3.0, 4.0)}, unkept=1
-    )
-    laid = dataclasses.replace(pack, alternatives=(one, other))
-    said = html.unescape(str(summary_html(laid)))
-    for words in ("Only places that fit", "After measuring", "£99", "red mason bee: 3.0 to 4.0"):
+def choice(verdicts, sites, **more):
+    return SchemeChoice(
+        verdicts=verdicts, sites=sites, value=1.0, homes=2.0, low=None, high=None, linked={},
+        within=0.0, taken=False, **more,
+    )  # fmt: skip
+
+
+def test_schemes_side_by_side_where_some_were_compared(demo_scheme):
+    """Two choices: money, questions and the homes of people within reach of each, counted by hand
+    from the edge of its boxes."""
+    alone = dataclasses.replace(demo_scheme, choices=demo_scheme.choices[:1])
+    assert "Schemes side by side" not in str(summary_html(SchemePack(alone, Told())))
+    placed = [one.site for one in demo_scheme.planters]
+    first = choice(("fits",), ((placed[0].key, "x"),), cost=99.0, ask=0, measure=0)
+    both = choice(
+        ("fits", "ask", "measure"), tuple((one.key, "x") for one in placed), cost=4321.0, ask=1,
+        measure=2,
+    )  # fmt: skip
+    laid = dataclasses.replace(demo_scheme, choices=(first, both))
+    hood, know = demo_scheme.before.neighbourhood, demo_scheme.after.knowledge
+    reach = know.scheme_figure("gain_reach_m")
+    counted = [
+        sum(any(one.polygon.distance(home.shape) <= reach for one in sites)
+            for home in addresses_of(hood, know))
+        for sites in (placed[:1], placed)
+    ]  # fmt: skip
+    assert people_beside(laid) == tuple(counted)
+    assert counted[0] > 0
+    said = html.unescape(str(summary_html(SchemePack(laid, Told()))))
+    for words in ("Only places that fit", "After measuring", "£99", "£4,321"):
         assert words in said
-    assert f"<td>{pack.money(pack.total)}</td>" in said
+    assert re.search(rf"£4,321</td><td[^>]*>1</td><td[^>]*>2</td><td[^>]*>{counted[1]}</td>", said)
 
 
 def test_nothing_is_fetched_and_there_is_no_script(report):
