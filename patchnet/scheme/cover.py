@@ -155,7 +155,8 @@ def most_covered(
     if np.isfinite(rules.budget):
         # Kits for as many keepers as there could be are set aside, so that no bill is above it.
         kits = min(len(rules.keepers) + 1, planters) if rules.keepers else 1
-        left = rules.budget - rules.kit * kits - _PENCE * planters
+        rounded = 0.0 if rules.bill is None else _PENCE * planters
+        left = rules.budget - rules.kit * kits - rounded
         hold(csr_array(rules.costs.ravel()[None, :]), None, None, np.array([left]))
     lower, upper = np.zeros(size), np.ones(size)
     if keepers:
