@@ -37,12 +37,41 @@ class Blocks:
         Number of knots.
     tail, head
         The edges. Each 1 of the matrix is one way along them, and no 0 is.
+    in_bunch
+        For rows, and for columns: which of them (0 to n - 1) stand in a bunch, and the knot of it.
+    whole
+        Knots of the bunches of rows and of columns that each block is of.
     """
 
     size: int
     knots: int
     tail: Ints
     head: Ints
+    in_bunch: tuple[tuple[Ints, Ints], tuple[Ints, Ints]]
+    whole: tuple[Ints, Ints]
+
+    def times(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the matrix times `values`, shape (n,) or (n, k): bunch by bunch, not pair by pair.
+
+        Sums are taken in another order than over the pairs, so they differ by rounding.
+        """
+        rows, blocks, cols = self._factors
+        return np.asarray(rows @ (blocks @ (cols.T @ values)))
+
+    def transposed_times(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the transposed matrix times `values`, as `times`."""
+        rows, blocks, cols = self._factors
+        return np.asarray(cols @ (blocks.T @ (rows.T @ values)))
+
+    @cached_property
+    def _factors(self) -> "tuple[sp.csr_array, sp.csr_array, sp.csr_array]":
+        """Rows in bunches (n, knots), blocks (knots, knots), columns in bunches (n, knots)."""
+        rows, cols = (
+            sp.coo_array((np.ones(len(one)), (one, knot)), (self.size, self.knots)).tocsr()
+            for one, knot in self.in_bunch
+        )
+        ones = np.ones(len(self.whole[0]))
+        return rows, sp.coo_array((ones, self.whole), (self.knots, self.knots)).tocsr(), cols
 
     def between(
         self, rows: NDArray[np.bool_], cols: NDArray[np.bool_]
@@ -172,11 +201,14 @@ class _Net:
         # The knot that stands for each row and each column up to the level reached.
         self.stands = (np.arange(size), np.arange(size) + size)
         self.edges: list[tuple[Ints, Ints]] = []
+        self.across: list[tuple[Ints, Ints]] = []
+        self.members: tuple[list[tuple[Ints, Ints]], ...] = ([], [])
 
     def join(self, level: int, rows: Ints, cols: Ints) -> None:
         one = self._bunch(level, rows, 0)
         other = self._bunch(level, cols, 1)
         self.edges.append((one[rows], other[cols]))
+        self.across.append((one[rows], other[cols]))
 
     def _bunch(self, level: int, boxes: Ints, side: int) -> Ints:
         """Return the knot of each box of a level, made where it is needed."""
@@ -185,18 +217,26 @@ class _Net:
         box = self.place >> level
         if level == 0:
             knot[box] = np.arange(self.size) + side * self.size
+            self.members[side].append((np.arange(self.size), knot[box]))
             return knot
         used = np.unique(boxes)
         knot[used] = self.knots + np.arange(len(used))
         self.knots += len(used)
         inside = knot[box] >= 0
+        self.members[side].append((np.flatnonzero(inside), knot[box[inside]]))
         pairs = np.unique(np.column_stack([self.stands[side][inside], knot[box[inside]]]), axis=0)
         self.edges.append((pairs[:, 0], pairs[:, 1]) if side == 0 else (pairs[:, 1], pairs[:, 0]))
         self.stands[side][inside] = knot[box[inside]]
         return knot
 
     def done(self) -> Blocks:
-        nothing = np.zeros(0, dtype=np.int64)
-        tail = np.concatenate([nothing, *(tail for tail, _ in self.edges)])
-        head = np.concatenate([nothing, *(head for _, head in self.edges)])
-        return Blocks(self.size, self.knots, tail, head)
+        tail, head = _joined(self.edges)
+        rows, cols = map(_joined, self.members)
+        return Blocks(self.size, self.knots, tail, head, (rows, cols), _joined(self.across))
+
+
+def _joined(pairs: list[tuple[Ints, Ints]]) -> tuple[Ints, Ints]:
+    """Put pairs of arrays one behind the other."""
+    nothing = np.zeros(0, dtype=np.int64)
+    first = np.concatenate([nothing, *(first for first, _ in pairs)])
+    return first, np.concatenate([nothing, *(second for _, second in pairs)])

@@ -179,13 +179,14 @@ class _Shelf:
     def fits(self, room: Array, share: Array) -> bool:
         """Whether all is met when every supply is simply split in proportion.
 
-        Then nothing clashes, and no flow is needed to know it.
+        Then nothing clashes, and no flow is needed to know it. What is so within rounding comes to
+        the same either way: a clash of no more than `TOLERANCE` stops nobody.
         """
         worst = self.larder.worst
         wanted = room * share if worst else np.where(share > 0, room, 0.0)
-        takers = np.asarray(self.larder.matrix.T @ wanted)
+        takers = self.larder.blocks.transposed_times(wanted)
         one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
-        got = np.asarray(self.larder.matrix @ (self.supply * one_over[:, None]))
+        got = self.larder.blocks.times(self.supply * one_over[:, None])
         if worst:
             return bool((got[wanted > 0] >= 1.0).all())
         mean = np.minimum(1.0, got) @ self.times / self.times.sum()

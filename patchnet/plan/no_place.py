@@ -76,7 +76,7 @@ def with_place(
     """
     offered, ruled = fitting
     wanting = [one for one in offered if _wants_light(one, knowledge)]
-    if not wanting or neighbourhood.audience != "own" or neighbourhood.generalised:
+    if not wanting or neighbourhood.audience == "public" or neighbourhood.generalised:
         return fitting
     has = seen_on(neighbourhood, plot)
     ground = plot_ground(neighbourhood, plot, knowledge, has=has, surface=surface)

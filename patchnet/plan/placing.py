@@ -139,7 +139,7 @@ def _along_walls(
 
 
 def _too_coarse(neighbourhood: Neighbourhood) -> str:
-    if neighbourhood.audience == "own" and not neighbourhood.generalised:
+    if neighbourhood.audience != "public" and not neighbourhood.generalised:
         return ""
     return _("Outlines here were made coarser, so no place can be given.")
 

@@ -1,6 +1,7 @@
 """Filling alike: worked rows, and linear programmes of a second library on random cases."""
 
 import itertools
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from worlds.sharing_cases import (
     random_case,
 )
 
-from patchnet.assess.blocks import along_a_curve, blocks_of
+from patchnet.assess.blocks import Blocks, along_a_curve, blocks_of
 from patchnet.assess.filling import TOLERANCE, fill
 from patchnet.assess.flow import Net
 from patchnet.assess.sharing import share_supplies
@@ -206,21 +207,72 @@ def test_homes_with_the_same_reach_and_ceiling_stand_alike(seed):
             assert out.level[i] == pytest.approx(out.level[j], abs=1e-8)
 
 
-@settings(max_examples=60, deadline=None)
-@given(seed=st.integers(0, 2**32 - 1), size=st.integers(1, 40), reach=st.floats(1, 150))
-def test_blocks_are_the_matrix(seed, size, reach):
-    """Ways along the edges from row to column: one where there is a 1, none elsewhere."""
+REACHES = {
+    "seed": st.integers(0, 2**32 - 1), "size": st.integers(1, 40), "reach": st.floats(1, 150),
+}  # fmt: skip
+
+
+def random_reach(seed, size, reach):
+    """Zeros and ones (size, size), now and then lopsided, and the blocks of them."""
     rng = np.random.default_rng(seed)
     x, y = rng.uniform(0, 100, (2, size))
     ones = np.hypot(x[:, None] - x, y[:, None] - y) <= reach
     ones &= (rng.random((size, size)) < 0.95) | rng.choice([True, False])
-    net = blocks_of(sp.csr_array(ones.astype(float)), along_a_curve(x, y))
+    return ones, blocks_of(sp.csr_array(ones.astype(float)), along_a_curve(x, y))
+
+
+@settings(max_examples=60, deadline=None)
+@given(**REACHES)
+def test_blocks_are_the_matrix(seed, size, reach):
+    """Ways along the edges from row to column: one where there is a 1, none elsewhere."""
+    ones, net = random_reach(seed, size, reach)
     step = sp.csr_array((np.ones(len(net.tail)), (net.tail, net.head)), (net.knots, net.knots))
     ways, found = sp.eye_array(net.knots).tocsr()[:size], np.zeros((size, size))
     while ways.nnz:
         ways = ways @ step
         found += ways[:, size : 2 * size].toarray()
     assert (found == ones).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(**REACHES)
+def test_products_bunch_by_bunch_are_those_over_all_pairs(seed, size, reach):
+    """Of whole numbers sums are exact in any order: equal to the last bit."""
+    ones, net = random_reach(seed, size, reach)
+    rng = np.random.default_rng(seed + 1)
+    one, some = rng.integers(0, 1000, size) * 1.0, rng.integers(0, 1000, (size, 3)) * 1.0
+    for values in (one, some):
+        assert (net.times(values) == ones.astype(float) @ values).all()
+        assert (net.transposed_times(values) == ones.T.astype(float) @ values).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_asked_pair_by_pair_whether_all_fits_all_rise_as_far(seed):
+    """Where all is met but for rounding, either answer stops the same plots at the same levels."""
+    case = random_case(seed)
+    larders = [one.larder(0) for one in case.needs]
+    ceiling = np.minimum.reduce([one.ceiling for one in larders])
+    bunches = fill(case.room, ceiling, larders)
+    pairs = fill(case.room, ceiling, [replace(one, blocks=_OverPairs.of(one)) for one in larders])
+    assert (bunches.level == pairs.level).all()
+    assert (bunches.stop == pairs.stop).all()
+
+
+class _OverPairs(Blocks):
+    """Blocks whose products are taken over all pairs."""
+
+    @classmethod
+    def of(cls, larder):
+        made = cls(**{one.name: getattr(larder.blocks, one.name) for one in fields(Blocks)})
+        object.__setattr__(made, "pairs", larder.matrix)
+        return made
+
+    def times(self, values):
+        return np.asarray(self.pairs @ values)
+
+    def transposed_times(self, values):
+        return np.asarray(self.pairs.T @ values)
 
 
 @settings(max_examples=80, deadline=None)

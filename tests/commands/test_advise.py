@@ -164,3 +164,51 @@ def test_help_says_as_many_draws_as_the_tables(run, command, setting):
     __, out, ___ = run(command, "--help")
     count = round(load_knowledge().setting(setting))
     assert f"{count} if not given" in " ".join(out.split())
+
+
+# cards for all plots ----------------------------------------------------------------------
+
+
+def test_cards_for_all_plots_but_those_who_said_no(run, file, tmp_path, monkeypatch):
+    monkeypatch.delenv("PATCHNET_DRAWS", raising=False)  # nothing said of draws: none are taken
+    street = tmp_path / "street.gpkg"
+    street.write_bytes(file.read_bytes())
+    assert run("consent", street, "2", "no")[0] == 0
+    words = ("advise", street, *ONE, "--cards", tmp_path / "cards")
+    status, out, err = run(*words)
+    assert status == 0, err
+    told = " ".join(out.split())
+    assert told.startswith("1 card in ")
+    assert "No card: 2. The people there said no, or asked to be forgotten." in told
+    assert "--draws N also tells how sure" in " ".join(err.split())
+    names = {path.name for path in (tmp_path / "cards").iterdir()}
+    assert {"card-1.html", "index.html", "print-1.html"} <= names
+    assert "card-2.html" not in names
+    status, out, __ = run(*words)
+    assert "1 of them stood there already" in " ".join(out.split())
+    status, out, __ = run("forget", street, "1")
+    assert "cards" in out  # made from the street before, and to be taken away by hand
+    status, out, __ = run(*words)
+    assert status == 0
+    assert "No card: 1, 2." in " ".join(out.split())
+    assert not (tmp_path / "cards" / "card-1.html").exists()
+
+
+@pytest.mark.parametrize(("words", "wrong"), [
+    (["1"], "ID"), (["--card", "c.html"], "--card"), (["--all"], "--all"), (["--watch"], "--watch"),
+    (["--format", "json"], "--format json"), (["--overwrite"], "--overwrite"),
+    (["--tenure", "rent"], "what a householder says"),
+])  # fmt: skip
+def test_what_is_of_one_plot_does_not_go_with_cards(run, file, tmp_path, words, wrong):
+    status, out, err = run("advise", file, *words, *ONE, "--cards", tmp_path / "cards")
+    assert status == 2
+    assert "--cards is for all plots" in err
+    assert wrong in " ".join(err.split())
+    assert not out
+    assert not (tmp_path / "cards").exists()
+
+
+def test_no_plot_and_no_cards(run, file):
+    status, __, err = run("advise", file, *ONE)
+    assert status == 2
+    assert "Which plot?" in err

@@ -24,13 +24,13 @@ from patchnet.plan.plan_plot import Adviser
 KNOW = patchnet.load_knowledge()
 IDS = ("1", "2", "3", "a/4", "5")
 MONTH = 5
-SECRET = "Canary Cottage"  # what a plot is called that said no
+REFUSED = "Canary Cottage"  # what a plot is called that said no
 
 
 def read(path, **changed):
     columns = {
         "id": IDS,
-        "label": ["1 Row", SECRET, "3 Row", "4 Row", "5 Row"],
+        "label": ["1 Row", REFUSED, "3 Row", "4 Row", "5 Row"],
         "kind": ["garden_back"] * 4 + ["planter"],
         "consent": ["", "no", "yes", "", ""],
         "seen": "all",
@@ -98,7 +98,15 @@ def test_who_has_a_card_and_who_has_none_and_why(written):
     index = (written.folder / "index.html").read_text(encoding="utf-8")
     for file in (*written.files.values(), *written.stacks):
         assert f'href="{file}"' in index
+    assert ">3 cards<" in index
     assert "5 Row" in index.partition("Plots without a card")[2]
+
+
+def test_a_card_made_for_the_group_says_where_things_go(written):
+    """Outlines are as they are for the group; only those for the public are coarser."""
+    card = (written.folder / "card-1.html").read_text(encoding="utf-8")
+    assert "coarser" not in card
+    assert "In the south-west corner." in card
 
 
 def test_each_card_says_what_it_says_when_asked_alone(written, answer):
@@ -111,10 +119,10 @@ def test_each_card_says_what_it_says_when_asked_alone(written, answer):
 def test_nothing_of_a_household_that_said_no_is_on_a_card(written, street):
     """It alone has bare soil, a bee hotel and a border, which the card for all eyes tells."""
     own = Adviser(assessed(street)).whole("1", month=MONTH)
-    assert SECRET in plan_card(own, assessed(street), sun=own.sun)
+    assert REFUSED in plan_card(own, assessed(street), sun=own.sun)
     for name in (*written.files.values(), *written.stacks):
         text = (written.folder / name).read_text(encoding="utf-8")
-        assert SECRET not in text
+        assert REFUSED not in text
 
 
 def test_an_answer_for_all_eyes_is_cut_to_the_groups(written, street, tmp_path):

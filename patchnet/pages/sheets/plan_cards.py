@@ -332,7 +332,7 @@ def _index(cards: Cards, answer: Assessment) -> str:
         title=_("{name}: cards for the fridge door").format(name=hood.name),
         style="".join((asset("kit/paper.css"), asset("sheets/plan_cards.css"))),
         heading=_("Cards for the fridge doors of {name}").format(name=hood.name),
-        said=counted(count, N_("{n} card"), N_("{n} cards")) if count else "",
+        said=counted(count, "card") if count else "",
         stacks=[
             (name, _("Cards {first} to {last}").format(
                 first=at * _STACK + 1, last=min((at + 1) * _STACK, count)))

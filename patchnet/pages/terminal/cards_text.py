@@ -1,6 +1,6 @@
 """The cards of a street, told on the terminal: how many, where, and who has none and why."""
 
-from patchnet.core.texts import N_, _, counted
+from patchnet.core.texts import _, counted
 from patchnet.pages.kit.text_table import paragraph
 from patchnet.pages.sheets.plan_cards import Cards
 
@@ -16,7 +16,7 @@ def cards_text(cards: Cards) -> str:
         From `patchnet.write_cards`.
     """
     count = len(cards.files)
-    written = counted(count, N_("{n} card"), N_("{n} cards"))
+    written = counted(count, "card")
     lines = [
         _("{written} in {folder}: open index.html there.").format(
             written=written, folder=cards.folder
