@@ -8,7 +8,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.base_map import read_osm_tags
 from patchnet.knowledge.complete import missing
 from patchnet.knowledge.countries import read_countries
-from patchnet.knowledge.country_rules import CountryPermit, CountryRule
+from patchnet.knowledge.country_rules import CountryRule
 from patchnet.knowledge.families import Family
 from patchnet.knowledge.features import Caution, Resource, Supply, read_features
 from patchnet.knowledge.ground import read_ground_costs, read_ground_covers
@@ -131,7 +131,6 @@ def build(
         feature_words=_feature_words(reader),
         countries=read_countries(reader),
         country_rules=reader.all(CountryRule),
-        country_permits={one.country: one for one in reader.all(CountryPermit)},
         regions=reader.keyed(Region),
         region_animals=reader.keyed(RegionAnimal),
         unseen=reader.all(Unseen),

@@ -10,8 +10,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated
 
 from patchnet.core.texts import N_
-from patchnet.knowledge.columns import Choice, Reading, Ref, Text
-from patchnet.knowledge.parts import Basis, Number
+from patchnet.knowledge.columns import Choice, Reading, Ref
+from patchnet.knowledge.parts import Number
 from patchnet.knowledge.schema import table
 from patchnet.knowledge.sources import Figure
 from patchnet.knowledge.street import street_numbers, street_rule_names
@@ -19,7 +19,7 @@ from patchnet.knowledge.street import street_numbers, street_rule_names
 if TYPE_CHECKING:
     from patchnet.knowledge.knowledge import Knowledge
 
-__all__ = ["CountryPermit", "CountryRule", "rules_in"]
+__all__ = ["CountryRule", "rules_in"]
 
 _HOME = "gb"  # the country whose rules the tables hold
 _ASK = "ask_authority"  # source that says: a figure of elsewhere
@@ -47,21 +47,6 @@ class CountryRule:
     ]
     country: Annotated[str, Ref(N_("the country"), table="countries.csv")]
     figure: Annotated[Figure, Number(N_("the limit there"), by_key=street_numbers)]
-
-
-@table(
-    "country_permits.csv",
-    N_("Who permits boxes in a street, and under what, in a country."),
-    called=N_("permission of a country"),
-    key=("country",),
-    bases=(Basis("", "{permit}"),),
-)
-@dataclass(frozen=True, slots=True)
-class CountryPermit:
-    """Who permits boxes in a street, and under what, in a country."""
-
-    country: Annotated[str, Ref(N_("the country"), table="countries.csv")]
-    permit: Annotated[str, Text(N_("what is asked for, and of whom"))]
 
 
 @lru_cache(maxsize=16)

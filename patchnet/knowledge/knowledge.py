@@ -39,7 +39,7 @@ from patchnet.knowledge.unseen import Unseen
 from patchnet.knowledge.watching import Watching
 
 if TYPE_CHECKING:
-    from patchnet.knowledge.country_rules import CountryPermit, CountryRule
+    from patchnet.knowledge.country_rules import CountryRule
     from patchnet.knowledge.regions import Region, RegionAnimal
 
 __all__ = ["Knowledge"]
@@ -67,8 +67,8 @@ class Knowledge(Shown):
         What a user's own tables leave out that is not needed, each with what that means.
     countries
         Whom to ask, money, speeds and law, by country; ``elsewhere`` where it is not known.
-    country_rules, country_permits
-        Street rules as they are in other countries; who permits boxes there, by country.
+    country_rules
+        Street rules as they are in other countries.
     regions, region_animals
         Regions by key; whether an animal lives in one, by ``region/group``.
     origins
@@ -153,7 +153,6 @@ class Knowledge(Shown):
     feature_words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     countries: Mapping[str, Country] = field(default_factory=dict)
     country_rules: "tuple[CountryRule, ...]" = ()
-    country_permits: "Mapping[str, CountryPermit]" = field(default_factory=dict)
     regions: "Mapping[str, Region]" = field(default_factory=dict)
     region_animals: "Mapping[str, RegionAnimal]" = field(default_factory=dict)
     unseen: tuple[Unseen, ...] = ()

@@ -46,8 +46,3 @@ def test_in_every_country_less_is_asked_about_than_fits():
     for country in KNOW.countries:
         there = rules_in(KNOW, country)
         assert there.street_rule("clear_width_ask_m") <= there.street_rule("clear_width_fits_m")
-
-
-def test_permits_are_of_countries_there_are():
-    assert set(KNOW.country_permits) <= set(KNOW.countries)
-    assert "Sondernutzung" in KNOW.country_permits["de"].permit
