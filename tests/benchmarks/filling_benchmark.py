@@ -3,10 +3,10 @@
 Run: python tests/benchmarks/filling_benchmark.py [--plots N]
 
 A neighbourhood of terraces (see map_benchmark), all usual animals, straight lines. The peer is what
-a competent user would write: the reach as a matrix, dense where that is quicker, else sparse. Both ways
-are taken at every question of one assessment, one after the other, and the answer is worked out once
-with each of them. Prints seconds of processor, the ratio, and how many figures of the two answers
-differ (it must be none).
+a competent user would write: the reach as a matrix, dense where that is quicker, else sparse. Both
+ways are taken at every question of one assessment, one after the other, and the answer is worked
+out once with each of them. Prints seconds of processor, the ratio, and how many figures of the two
+answers differ (it must be none).
 """
 
 import argparse
