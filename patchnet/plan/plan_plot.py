@@ -154,6 +154,11 @@ def plan_plot(
 def month_meant(month: int | None) -> int:
     """Return the month, 1-12; this one where None.
 
+    Parameters
+    ----------
+    month
+        1-12, or None.
+
     Raises
     ------
     WrongUse
@@ -187,6 +192,13 @@ def taken_over(
     progress: Callable[[Iterable[Row]], Iterable[Row]] | None = None,
 ) -> Taken | None:
     """Return how draws are taken, see `plan_plot`; None where none are.
+
+    Parameters
+    ----------
+    knowledge
+        For the settings.
+    draws, seed, cautious, processes, progress
+        As in `plan_plot`.
 
     Raises
     ------

@@ -58,6 +58,14 @@ class Cards(Shown):
     left
         Files of an earlier run that are out of date, but were changed by somebody since: they
         still stand there.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> answer = patchnet.assess(patchnet.read_demo(), groups=["mason_bee"])
+    >>> none = patchnet.write_cards(answer, "none", refused=answer.neighbourhood.plots.index)
+    >>> len(none.files), len(none.without)
+    (0, 127)
     """
 
     folder: Path
