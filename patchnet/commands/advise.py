@@ -202,9 +202,9 @@ def _cards(
     records = read_records_if_any(asked.file)
     assessment = assess_for(neighbourhood, asked, groups, ground, "group")
     plots = [str(plot) for plot in neighbourhood.plots.index]
-    street: dict[str, tuple[str, ...]]
-    street = {} if kept is None else dict.fromkeys(plots, (_(_NO_PART),))
+    street: dict[str, tuple[str, ...]] = {}
     if kept is not None:
+        street = dict.fromkeys(plots, (_(_NO_PART),))
         street |= street_told(kept, plots, asked.knowledge)
     if draws.asked is None:
         click.echo(

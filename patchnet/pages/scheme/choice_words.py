@@ -37,7 +37,7 @@ def choice_rows(scheme: Scheme, *, people: Sequence[int] = ()) -> list[tuple[str
     """
     country = scheme.after.knowledge.countries[scheme.neighbourhood.country]
     rows: list[tuple[str, ...]] = [(
-        _("Choice"), _("Planters"), _("Linked homes won"), _("Whole bill"), _("To ask"),
+        _("Choice"), _("Planters"), _("Linked homes won"), _("Whole bill, at most"), _("To ask"),
         _("To measure"), *((_("Homes of people near"),) if people else ()), "",
     )]  # fmt: skip
     for at, one in enumerate(scheme.choices):
