@@ -149,7 +149,7 @@ def test_commands_are_where_the_list_says():
 
 def test_names_of_commands_are_completed_without_importing_them():
     found = cli.shell_complete(cli.make_context("patchnet", ["plot"], resilient_parsing=True), "p")
-    assert [item.value for item in found] == ["progress", "poster", "plot"]
+    assert [item.value for item in found] == ["project", "progress", "poster", "plot"]
 
 
 # Rooms whose every function says what it takes

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from patchnet.core.errors import WrongUse
+from patchnet.core.geopackage import is_database
 from patchnet.core.language_forms import day_told
 from patchnet.core.street_store import read_journal
 from patchnet.core.texts import N_, WordList, _
@@ -60,7 +61,7 @@ def released_table(
         If the ledger cannot be read or written: then nothing is handed out.
     """
     place = Path(path)
-    if (read_journal(place)["what"] == JOIN).any():
+    if is_database(place) and (read_journal(place)["what"] == JOIN).any():
         raise WrongUse(
             _(
                 "{path} was joined from the files of several streets: what is for the public is "

@@ -42,7 +42,8 @@ def case_limit(
     ids
         Ids that no plot has, one a planter.
     gains
-        What the scheme is worth by each animal, with its votes, with the figures in use.
+        What the scheme is worth by each animal, in shares of the joint worth (no unit), with its
+        votes, with the figures in use.
 
     Returns
     -------
@@ -110,7 +111,8 @@ def first_failing(
     Returns
     -------
     float or None
-        The value, on the side where it stands; None: it stands at all values looked at.
+        The value, in the unit of start and end, on the side where it stands; None: it stands at
+        all values looked at.
 
     Examples
     --------

@@ -104,7 +104,7 @@ def proposed(values: Sequence[float], share: float) -> int:
     Parameters
     ----------
     values
-        What each wins, each with more places than the one before.
+        What each wins, in shares of the goal (no unit), each with more places than the one before.
     share
         How much is nearly as much, 0-1.
 

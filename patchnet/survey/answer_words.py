@@ -48,7 +48,7 @@ def read_reply(
         For the words that people use.
     """
     word = folded(in_english(answer))
-    text = _tidy(in_english(answer))
+    text = _tidy(answer)
     sure = not text.endswith("?") or text.strip("? ") == ""
     told = "there" if word == _TICK else knowledge.table_words.meaning("answer", in_english(answer))
     size: float | None = None

@@ -26,7 +26,9 @@ __all__ = ["check_missing", "to_draw"]
 def check_missing(
     neighbourhood: Neighbourhood, idents: Sequence[str], asked: Asked
 ) -> tuple[gpd.GeoDataFrame, NDArray[np.intp]]:
-    """Return the houses in the map's CRS, columns `MISSING` and the geometry, and of which return.
+    """Return the houses in the map's CRS, and the position of the return that each is of.
+
+    The houses have the columns `MISSING` and their geometry, a row each; positions have shape (n,).
 
     Parameters
     ----------
@@ -92,7 +94,7 @@ def to_draw(houses: gpd.GeoDataFrame, neighbourhood: Neighbourhood) -> pd.DataFr
     Parameters
     ----------
     houses
-        Those of the records.
+        Those of the records, with the columns `MISSING` and their geometry.
     neighbourhood
         The map as it is now: a house whose number is a plot's door there is drawn.
 

@@ -133,8 +133,8 @@ def test_taps_in_degrees_are_understood_and_said(turned, alder, tmp_path, capsys
     [
         # The tap is 80 m from the road's line, the middle of a box 3.7 to 3.9 m: 76 m.
         ("name,x,y,litres\nAnn,450030,210080,90\n", "that of Ann, 76 m from the nearest place"),
-        # The smallest box has 0.4 m2 and takes 50 l a m2.
-        ("name,plot,litres\nAnn,a1,19\n", "takes 20 litres a visit, and Ann, who carries most, 19"),
+        # The smallest box has 0.4 m2 and takes 15 l a m2.
+        ("name,plot,litres\nAnn,a1,5\n", "takes 6 litres a visit, and Ann, who carries most, 5"),
     ],
 )
 def test_keepers_who_cannot_water(text, words, alder, tmp_path, capsys):

@@ -23,7 +23,7 @@ CODE = Path(str(resources.files("patchnet")))
 # Words of everyday English that are also keys, where they are not used as keys.
 NOT_KEYS = {
     ("read/columns.py", "garden"): "a heading that people give to the column of ids",
-    ("survey/sheet_words.py", "garden"): "a heading that people give to the column of plots",
+    ("survey/sheet_headings.py", "garden"): "a heading that people give to the column of plots",
     ("base/grounds.py", "verge"): "how a piece of a base map came about",
     ("base/plot_rows.py", "verge"): "the same, and the noun in its label",
     ("base/summary.py", "verge"): "the same, and the noun that is counted",

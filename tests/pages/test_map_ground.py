@@ -100,7 +100,7 @@ def test_corridors_pinch_points_and_gaps_draw(newt):
     assert tab.locator("#map_street .make-gap").all_inner_texts() == list("ABCDEF")
     assert "ask the owner" in legend(tab)
     tab.set_checked("#network", True)
-    assert "as the group would walk" in legend(tab)
+    assert "as the animal would walk" in legend(tab)
     for name in TOGGLES:
         tab.set_checked(f"#{name}", False)
     assert tab.locator("#map_street .make-gap, #map_street img").count() == 0

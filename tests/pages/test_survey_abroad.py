@@ -7,13 +7,8 @@ import io
 import openpyxl
 import pytest
 
-from patchnet.pages.survey import (
-    SurveyRound,
-    survey_csv,
-    survey_phone_page,
-    survey_sheets,
-    survey_xlsx,
-)
+from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
+from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 POUND = "\N{POUND SIGN}"
 

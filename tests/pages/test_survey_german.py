@@ -53,7 +53,9 @@ def test_a_german_page_is_handed_over_in_words_of_no_language(
     amount.blur()
     assert amount.input_value() == "2,5"
     assert "2,5 m²" in page.inner_text("#say")
+    page.tap("#more-words")
     lawn.locator("[data-answer='cannot see']").tap()
+    page.locator("#household-part summary").tap()
     page.tap("#consent-yes")
     assert page.evaluate("document.documentElement.scrollWidth") == 360
     # No button of the row at the foot is cut off, however long its word.

@@ -10,7 +10,7 @@ import openpyxl
 import pytest
 
 from patchnet.knowledge import match_feature
-from patchnet.pages.survey import survey_csv, survey_xlsx
+from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 from patchnet.survey.merge import merge_returns
 
 HEADER = [

@@ -20,11 +20,14 @@ from patchnet.pages.map.map_page import map_page
 from patchnet.pages.privacy import assessment_for, public_features
 from patchnet.pages.public_table import table_of
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
+from patchnet.pages.scheme.tape_sheet import tape_sheet
+from patchnet.pages.sheets import plan_cards
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.sheets.plan_card import plan_card
+from patchnet.pages.sheets.plan_cards import Cards
 from patchnet.pages.sheets.poster import poster
 from patchnet.pages.sheets.progress_page import progress_page
-from patchnet.pages.sheets.residents_notice import residents_notice
+from patchnet.pages.sheets.residents_notice import residents_notice, residents_picture
 from patchnet.pages.sheets.street_sheet import street_sheet
 from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
 from patchnet.pages.survey.progress import survey_progress
@@ -33,6 +36,7 @@ from patchnet.plan.plan_plot import plan_plot
 from patchnet.plan.plan_together import plan_together
 from patchnet.read import read_neighbourhood
 from patchnet.street import find_street, planter_sites
+from patchnet.street.to_measure import places_to_measure
 from patchnet.sun.at_plot import plot_sun
 from patchnet.survey.release import Ledger
 from patchnet.survey.survey_layers import read_records_if_any
@@ -48,6 +52,8 @@ PAYLOAD = " <b class='hit' onclick=\"hit()\">&</b></script></style><!--"
 UNESCAPED = {
     "kit/escape.py": "scripts, their data and style sheets, none of which can end its element",
     "kit/templates.py": "what a template of ours has written",
+    "sheets/plan_card.py": "both sides of a card that a template of ours has written",
+    "sheets/plan_cards.py": "the same, without the patterns that another of them brings",
     "map/map_page.py": "the box that folium makes for the map: no text of a user is in it",
 }
 
@@ -107,12 +113,18 @@ def drawn(knowledge):
     )
     everybody = assessment_for(answer, "public", released=given)
     yield "notice", residents_notice(everybody, title=PAYLOAD, meet=PAYLOAD)
+    assert residents_picture(everybody, title=PAYLOAD, meet=PAYLOAD).startswith(b"\x89PNG")
     plot = hood.plots.index[hood.plots["kind"] == "garden_back"][0]
     sun = plot_sun(hood, plot, knowledge=tables)
     plan = plan_plot(answer, plot, facts=PlotFacts(keep=("seat_evening",)), month=4)
     assert plan.best is not None
     assert plan.places is not None
-    yield "card", plan_card(plan, answer, sun=sun)
+    card = plan_card(plan, answer, sun=sun)
+    yield "card", card
+    yield "stack", plan_cards._stack([card, card], 1)
+    other = str(hood.plots.index[0])
+    held = Cards(Path(PAYLOAD), {str(plot): PAYLOAD}, 0, {other: PAYLOAD}, (PAYLOAD,))
+    yield "cards", plan_cards._index(held, answer)
     yield "figure", calendar_figure(plan.planting, tables, ident=PAYLOAD)
     gardens = [str(one) for one in hood.plots.index[hood.plots["kind"] == "garden_back"][:2]]
     yield "street", street_sheet(plan_together(answer, plots=gardens), tables)
@@ -130,6 +142,8 @@ def drawn(knowledge):
     yield "change", compare_page(scheme.comparison)
     told = Told(by=PAYLOAD, contact=PAYLOAD, date=PAYLOAD, status=PAYLOAD)
     yield "report", scheme_report(SchemePack(scheme, told))
+    places = places_to_measure(scheme.sites, knowledge=tables)
+    yield "tape", tape_sheet(places, street, hood, knowledge=tables)
 
 
 def test_every_template_is_filled_in_by_some_page(laced_pages):

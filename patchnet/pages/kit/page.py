@@ -1,5 +1,6 @@
 """The frame of every page: one head, one security policy, and nothing left to be fetched."""
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -102,6 +103,9 @@ def policy(*, scripts: Sequence[str], styles: Sequence[str] | None, images: str 
     return "; ".join([*parts, "base-uri 'none'", "form-action 'none'"])
 
 
+_REMARK = re.compile(r"^\s*//[^\n]*\n", re.MULTILINE)  # for those who read the source
+
+
 def script_of(names: Sequence[str]) -> str:
     """Return scripts of this room as one, in their order; no name of theirs is seen outside."""
-    return "(() => {\n" + "\n".join(asset(name) for name in names) + "})();\n"
+    return "(() => {\n" + "\n".join(_REMARK.sub("", asset(name)) for name in names) + "})();\n"

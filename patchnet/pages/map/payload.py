@@ -210,7 +210,7 @@ def _features(assessment: Assessment, columns: _Columns, *, public: bool) -> lis
                 "sort": feature.sort,
                 "shown": feature.drawn != "none",
                 "said": know.sitings[key].said if key in know.sitings else "",
-                "open": "open_water" in feature.traits,
+                **({"open": True} if "open_water" in feature.traits else {}),
                 "add": feature.addable,
             }
         )

@@ -13,6 +13,7 @@ from patchnet.core.cells import harmless
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.files.formats import RIGHTS_HOLDER
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import script_of, sheet
@@ -150,13 +151,15 @@ def tape_table(places: Sequence[ToMeasure], street: Street, hood: Neighbourhood)
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([*COLUMNS, "where", "wanted"])
+    rights = [RIGHTS_HOLDER] if hood.credits else []
+    writer.writerow([*COLUMNS, "where", "wanted", *rights])
     for one in places:
         cells = dict.fromkeys(COLUMNS, "")
         cells |= {name: str(value) for name, value in _known(one).items()}
         wanted = " ".join(one.asked)
         writer.writerow([harmless(each) for each in cells.values()]
-                        + [harmless(_where(one, street, hood)), wanted])  # fmt: skip
+                        + [harmless(_where(one, street, hood)), wanted]
+                        + ["; ".join(hood.credits) for _ in rights])  # fmt: skip
     return out.getvalue().encode("utf-8-sig")
 
 

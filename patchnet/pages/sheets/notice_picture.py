@@ -10,9 +10,13 @@ from pathlib import Path
 from patchnet.core.files import MADE_BY
 from patchnet.core.texts import language
 from patchnet.pages.kit.colours import DO_THIS, INK, MUTED, PAPER
+from patchnet.pages.kit.escape import inside_style
 from patchnet.pages.kit.garden_drawing import GARDEN_STYLE
+from patchnet.pages.kit.templates import drawn_by
 
 __all__ = ["WIDE", "notice_picture"]
+
+_styled = drawn_by("sheets/notice_picture.svg", "styled")
 
 WIDE = 1080  # pixels: what messengers show without shrinking it (common practice)
 _POINTS = 540  # width of the page of the template
@@ -63,7 +67,7 @@ def _alone(drawing: str) -> str:
     style += '.gardens text { font-family: "Lato"; }'
     head = re.match(r"<svg[^>]*>", drawing)
     assert head is not None  # noqa: S101 - a drawing begins with it
-    return f"{head[0]}<style>{style}</style>{drawing[head.end() :]}"
+    return f"{head[0]}{_styled(inside_style(style))}{drawing[head.end() :]}"
 
 
 def _marked(picture: bytes) -> bytes:

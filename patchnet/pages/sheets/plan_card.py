@@ -50,7 +50,8 @@ __all__ = ["card_style", "leaves_of", "plan_card", "write_card"]
 
 _SCRIPTS = ("kit/script/base.js", "sheets/script/places.js")
 _CHANGES = 3
-_BY_HAND = re.compile(r'<div id="backs".*?</p>')
+_MAIN = re.compile(r"<main\b[^>]*>(.*?)</main\s*>", re.DOTALL)
+_BY_HAND = re.compile(r'<div\b id="backs".*?</p\s*>')
 
 
 def write_card(plan: PlotPlan, path: Path | str, *, overwrite: bool = False) -> Path:
@@ -179,9 +180,9 @@ def leaves_of(card: str) -> Markup:
     card
         A whole card of ours, from `plan_card`.
     """
-    __, __, rest = card.partition('<main class="card">')
-    leaves, __, __ = rest.partition("</main>")
-    return Markup(_BY_HAND.sub("", leaves).replace(' id="drawing"', ""))
+    inside = _MAIN.search(card)
+    assert inside is not None  # noqa: S101 - a card of ours has it
+    return Markup(_BY_HAND.sub("", inside[1]).replace(' id="drawing"', ""))
 
 
 def _together(best: Suggestion, knowledge: Knowledge) -> str:

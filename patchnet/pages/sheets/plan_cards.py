@@ -21,6 +21,7 @@ from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, _, counted
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.kit.place_name import place_name
 from patchnet.pages.kit.story_words import plot_names
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.privacy import assessment_for
@@ -35,7 +36,7 @@ _DONE = ".patchnet-cards.json"
 _STACK = 25  # cards to print at once: fifty sides
 _REFUSED = N_("The people there said no, or asked to be forgotten.")
 _NOTHING = N_("Nothing that fits there would help, as far as is known.")
-_PATTERNS = re.compile(r"<defs>.*?</defs>", re.DOTALL)
+_PATTERNS = re.compile(r"<defs\b.*?</defs\s*>", re.DOTALL)
 _LONGEST = 60  # letters of an id in the name of a file
 
 
@@ -337,9 +338,9 @@ def _index(cards: Cards, answer: Assessment) -> str:
     count = len(cards.files)
     return sheet(
         "sheets/plan_cards.html",
-        title=_("{name}: cards for the fridge door").format(name=hood.name),
+        title=_("{name}: cards for the fridge door").format(name=place_name(hood)),
         style="".join((asset("kit/paper.css"), asset("sheets/plan_cards.css"))),
-        heading=_("Cards for the fridge doors of {name}").format(name=hood.name),
+        heading=_("Cards for the fridge doors of {name}").format(name=place_name(hood)),
         said=counted(count, "card") if count else "",
         stacks=[
             (name, _("Cards {first} to {last}").format(

@@ -4,14 +4,11 @@ from patchnet.pages.survey.pack import FILES, write_survey
 from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 __all__ = [
     "FILES",
     "SurveyRound",
-    "survey_csv",
     "survey_phone_page",
     "survey_sheets",
-    "survey_xlsx",
     "write_survey",
 ]

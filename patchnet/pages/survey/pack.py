@@ -8,7 +8,6 @@ from patchnet.core.texts import N_, Words, _
 from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
 from patchnet.pages.survey.round import SurveyRound
-from patchnet.pages.survey.workbook import survey_csv, survey_xlsx
 
 __all__ = ["FILES", "write_survey"]
 
@@ -52,6 +51,11 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
     >>> [path.name for path in patchnet.write_survey(survey, "round-1")]
     ['sheets.html', 'phone.html', 'survey.xlsx', 'survey.csv']
     """
+    from patchnet.pages.survey.workbook import (  # noqa: PLC0415 - only what writes one loads it
+        survey_csv,
+        survey_xlsx,
+    )
+
     own = OwnFolder(folder)
     own.ensure_may_write(FILES)
     try:

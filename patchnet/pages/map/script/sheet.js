@@ -7,8 +7,8 @@ const MOST_LACKING = 6;
 
 // Kinds of help that neighbours give each other, in the order in which they are told: who has a
 // pond near need not dig one, and a dish of water is no pond.
-const GIVEN_SORTS = ["pond", "water", "woody", "grass", "flowers", "decay", "soil", "box"];
-const sortOf = (at) => (F[at].open ? "pond" : F[at].sort);
+const GIVEN_SORTS = ["open", "water", "woody", "grass", "flowers", "decay", "soil", "box"];
+const sortOf = (at) => (F[at].open ? "open" : F[at].sort);
 
 const shownFeatures = F.map((_, at) => at).filter((at) => F[at].shown);
 const hasAny = (plot, sort) => shownFeatures.filter((at) => F[at].said && sortOf(at) === sort && amounts(at)[plot] > 0);
@@ -46,7 +46,7 @@ function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
   // What is best here all the same is not said to be there already.
   const best = DATA.best && DATA.best[plot].length ? DATA.bestSorts[plot] : "";
-  const first = given.find((one) => one.sort === "pond" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
+  const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
   if (lacking.length) return fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) });
   const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
