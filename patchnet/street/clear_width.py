@@ -8,7 +8,9 @@ import shapely
 
 from patchnet.core.texts import N_, _
 
-__all__ = ["ClearWidth", "clear_width"]
+__all__ = ["BACK", "ClearWidth", "clear_width"]
+
+BACK = N_("the back of the footway")
 
 
 class ClearWidth(NamedTuple):
@@ -23,7 +25,7 @@ def clear_width(
     back: shapely.Geometry,
     things: Sequence[tuple[str, shapely.Geometry]] = (),
     *,
-    back_name: str = N_("the back of the footway"),
+    back_name: str = BACK,
 ) -> ClearWidth:
     """Return the width of the widest way between a planter and the back of a footway.
 

@@ -8,7 +8,7 @@ import shapely
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
-from patchnet.street.clear_width import ClearWidth, clear_width
+from patchnet.street.clear_width import BACK, ClearWidth, clear_width
 from patchnet.street.cross_sections import at_stations, outward
 from patchnet.street.findings import finding, metres
 from patchnet.street.site import Basis, Finding, Floats, Street, StreetSide, Verdict
@@ -117,7 +117,7 @@ def clear_finding(
         return _not_known(asked, knowledge), Width(None, "assumed")
     basis: Basis = "measured" if taped else "from the map"
     clear = found.width_m
-    if not taped and place.measured and "the back of the footway" in found.between:
+    if not taped and place.measured and _(BACK) in found.between:
         clear, basis = max(0.0, clear + place.footway_m - place.drawn_m), "measured"
     clear = round(clear, _MILLIMETRES)
     fits, ask = (knowledge.street_rule(key) for key in ("clear_width_fits_m", "clear_width_ask_m"))

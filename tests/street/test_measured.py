@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchnet.core.errors import DataFaults, WrongUse
+from patchnet.core.texts import use_language
 from patchnet.knowledge.street import PlanterSize
 from patchnet.street import find_street, planter_sites
 from patchnet.street.measured import Measured, read_measured
@@ -276,3 +277,19 @@ def test_measuring_what_is_asked_leaves_nothing_to_measure(bare, found, know):
     )
     assert after.verdict == "fits"
     assert places_to_measure([after], knowledge=know) == ()
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_width_that_the_map_states_counts_in_every_language(language, straight, sites_of):
+    """Four metres are drawn, and the map says 3.5: half a metre less is left beside the box."""
+    drawn = shapely.box(0, 3, 100, 7)
+    use_language(language)
+    try:
+        straight.footways = [("left", drawn, None)]
+        before = sites_of(straight, sizes=[SLIM], spacing_m=50.0)["L050.0"]
+        straight.footways = [("left", drawn, 3.5)]
+        site = sites_of(straight, sizes=[SLIM], spacing_m=50.0)["L050.0"]
+    finally:
+        use_language(None)
+    assert site.clear_basis == "measured"
+    assert site.clear_m == pytest.approx(before.clear_m - 0.5, abs=1e-6)
