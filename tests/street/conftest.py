@@ -114,3 +114,13 @@ def straight():
             ("right", shapely.box(0, -5, 100, -3), None),
         ],
     )
+
+
+@pytest.fixture
+def wide(straight):
+    """Four metres of footway on both sides, so that width is no question."""
+    straight.footways = [
+        ("left", shapely.box(0, 3, 100, 7), None),
+        ("right", shapely.box(0, -7, 100, -3), None),
+    ]
+    return straight

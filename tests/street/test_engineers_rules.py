@@ -4,34 +4,15 @@ import math
 
 import pytest
 import shapely
+from worlds.street_findings import SLIM, of, verdict
 
 from patchnet.knowledge.street import PlanterSize
 from patchnet.street.narrowings import narrowing_findings, narrowings_of
 from patchnet.street.overturning import standing_of, wind_finding
 from patchnet.street.roots import root_radius_m
 
-SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)
 POINT = shapely.Point
 LINE = shapely.LineString
-
-
-def of(site, name):
-    return [finding for finding in site.findings if finding.rule == name]
-
-
-def verdict(site, name):
-    (finding,) = of(site, name)
-    return finding.verdict
-
-
-@pytest.fixture
-def wide(straight):
-    """Four metres of footway on both sides, so that width is no question."""
-    straight.footways = [
-        ("left", shapely.box(0, 3, 100, 7), None),
-        ("right", shapely.box(0, -7, 100, -3), None),
-    ]
-    return straight
 
 
 @pytest.fixture

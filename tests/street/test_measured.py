@@ -6,20 +6,15 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds.street_findings import SLIM, of
 
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.texts import use_language
-from patchnet.knowledge.street import PlanterSize
 from patchnet.street import find_street, planter_sites
 from patchnet.street.measured import Measured, read_measured
 from patchnet.street.to_measure import places_to_measure
 
-SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)
 EAST, NORTH = 450_000.0, 210_000.0
-
-
-def of(site, name):
-    return [finding for finding in site.findings if finding.rule == name]
 
 
 @pytest.fixture

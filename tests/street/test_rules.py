@@ -2,32 +2,13 @@
 
 import pytest
 import shapely
+from worlds.street_findings import SLIM, of, verdict
 
 from patchnet.knowledge.stopping_sight import stopping_sight_m
 from patchnet.knowledge.street import PlanterSize
 
-SLIM = PlanterSize("slim", "slim", 1.0, 0.4, 0.5, 0.4, 0.1)
 SIDE_ROAD = ("Mill Lane", shapely.LineString([(50, 0), (50, -80)]), 6.0, "20")
 POINT = shapely.Point
-
-
-def of(site, name):
-    return [finding for finding in site.findings if finding.rule == name]
-
-
-def verdict(site, name):
-    (finding,) = of(site, name)
-    return finding.verdict
-
-
-@pytest.fixture
-def wide(straight):
-    """Four metres of footway on both sides, so that width is no question."""
-    straight.footways = [
-        ("left", shapely.box(0, 3, 100, 7), None),
-        ("right", shapely.box(0, -7, 100, -3), None),
-    ]
-    return straight
 
 
 # the ladder -------------------------------------------------------------------------------
