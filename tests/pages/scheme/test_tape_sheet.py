@@ -186,6 +186,7 @@ def test_on_a_phone_it_is_filled_in_and_comes_back(page, places, hood, street, k
     check_back(path, places, hood, street, knowledge)
     assert {one.by for one in read_measured(path).values()} == {'Ann "O", and Bob'}
     page.click("#as-text summary")
+    page.wait_for_function("document.getElementById('file-text').value")  # told after it opens
     assert page.input_value("#file-text").split() == path.read_text(encoding="utf-8").split()
 
 
