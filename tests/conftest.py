@@ -8,6 +8,7 @@ import pytest
 
 # What the tests need is imported where they run: who only hands them out begins the sooner
 from patchnet.core import reader_child
+from patchnet.core.compiled import leave_cores_to
 
 # Commands take a hundred draws unless told otherwise; tests of draws say how many they want
 os.environ["PATCHNET_DRAWS"] = "0"
@@ -24,6 +25,8 @@ def pytest_configure(config):
 
     settings.register_profile("untimed", deadline=None)
     settings.load_profile("untimed")
+    # Each worker has its part of the cores: more threads would only wait for each other.
+    leave_cores_to(int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")))
 
 
 LONGEST = {"test_notebook", "test_types"}

@@ -98,12 +98,15 @@ def _filled(room: Array, ceiling: Array, stocks: Sequence[Stock]) -> Array:
     speed, level = np.ones_like(room), np.zeros_like(room)
     left = [stock.supply.copy() for stock in stocks]
     eaten = [np.zeros((len(room), *stock.supply.shape[1:])) for stock in stocks]
+    takers = [stock.matrix.T for stock in stocks]
     for _ in range(PORTIONS):
+        if not speed.any():
+            break
         taking = room * speed
         rise = np.minimum(1.0, (ceiling - level) / portion)
         offers, prices = [], []
         for at, stock in enumerate(stocks):
-            price = _over(left[at], _times(stock.matrix.T, taking)[:, None])
+            price = _over(left[at], _times(takers[at], taking)[:, None])
             whole = speed[:, None] * _times(stock.matrix, price)
             offer = whole if stock.worst else np.minimum(whole, 1.0 - eaten[at])
             offers.append((offer, whole))
@@ -116,7 +119,7 @@ def _filled(room: Array, ceiling: Array, stocks: Sequence[Stock]) -> Array:
             eats = np.broadcast_to((rise * portion)[:, None], offer.shape)
             if not stock.worst:
                 eats = eats * _over(offer, offer.mean(axis=1, keepdims=True))
-            gone = prices[at] * _times(stock.matrix.T, taking[:, None] * _over(eats, whole))
+            gone = prices[at] * _times(takers[at], taking[:, None] * _over(eats, whole))
             left[at] = np.maximum(left[at] - gone, 0.0)
             eaten[at] += eats
         level += rise * portion
@@ -132,5 +135,6 @@ def _times(matrix: "sp.csr_array | Array", values: Array) -> Array:
 
 def _over(top: Array, bottom: Array) -> Array:
     """Divide; nought by nought is nought."""
-    there = bottom > 0
-    return np.where(there, top / np.where(there, bottom, 1.0), 0.0)
+    nought = np.zeros(np.broadcast_shapes(top.shape, bottom.shape))
+    over: Array = np.divide(top, bottom, out=nought, where=bottom > 0)
+    return over

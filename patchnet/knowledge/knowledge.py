@@ -1,13 +1,14 @@
 """Everything that the tables say, as one object."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.digest import digest_of
 from patchnet.core.faults import Fault
 from patchnet.core.shown import Shown
 from patchnet.knowledge.base_map import OsmTag
@@ -173,6 +174,11 @@ class Knowledge(Shown):
             )
         array.flags.writeable = False
         return array
+
+    @cached_property
+    def digest(self) -> str:
+        """A digest of all that the tables say, worked out once (see `patchnet.core.digest`)."""
+        return digest_of([(one.name, getattr(self, one.name)) for one in fields(self)])
 
     def use_of(self, group: str) -> NDArray[np.float64]:
         """Shape (features, 3): share of places in use by a group, low, usual and high; else 1."""

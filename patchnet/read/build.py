@@ -1,6 +1,7 @@
 """From raw layers to one checked neighbourhood: every check in its order, all faults at once."""
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -14,6 +15,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import answers_of
+from patchnet.read.assign import Shapes
 from patchnet.read.base_map import read_barriers, read_named
 from patchnet.read.columns import Columns, check_columns
 from patchnet.read.country import country_of
@@ -273,41 +275,49 @@ def _base_map(
     base: dict[str, gpd.GeoDataFrame] = {}
     for key in ("barriers", "buildings", "roads", "footways", "street_objects"):
         layer: SourceLayer | None = getattr(layers, key)
-        placed = layer is not None and key in projected.geometry
-        table = layer.table if layer is not None and placed else pd.DataFrame()
-        shapes = projected.geometry[key] if placed else np.empty(0, dtype=object)
-        where = layer.where if layer is not None else key
-        found = columns.layers[key] if placed else Columns({})
-        if key in {"barriers", "street_objects"}:
-            read = read_barriers if key == "barriers" else read_street_objects
-            base[key] = read(
-                table,
-                shapes,
-                found,
-                where=where,
-                crs=projected.crs,
-                knowledge=knowledge,
-                faults=faults,
-            )
-        else:
-            base[key] = read_named(
-                table,
-                shapes,
-                found,
-                where=where,
-                crs=projected.crs,
-                areas_only=key == "buildings",
-                knowledge=knowledge,
-                faults=faults,
-            )
-        if key == "roads":
-            base[key] = base[key].assign(
-                speed_mph=read_speeds(table, shapes, found, where=where, faults=faults)
-            )
+        if layer is None or key not in projected.geometry:
+            base[key] = _no_layer(key, projected.crs).copy()
+            continue
+        base[key] = _base_layer(
+            key, layer.table, projected.geometry[key], columns.layers[key],
+            where=layer.where, crs=projected.crs, knowledge=knowledge, faults=faults,
+        )  # fmt: skip
     if layers.street_objects is None:
         # No layer is different from an empty one: nobody has looked for covers, doors and drives.
         del base["street_objects"]
     return base
+
+
+def _base_layer(
+    key: str,
+    table: pd.DataFrame,
+    shapes: Shapes,
+    found: Columns,
+    *,
+    where: str,
+    crs: pyproj.CRS,
+    knowledge: Knowledge,
+    faults: FaultList,
+) -> gpd.GeoDataFrame:
+    if key in {"barriers", "street_objects"}:
+        read = read_barriers if key == "barriers" else read_street_objects
+        return read(table, shapes, found, where=where, crs=crs, knowledge=knowledge, faults=faults)
+    named = read_named(
+        table, shapes, found, where=where, crs=crs, areas_only=key == "buildings",
+        knowledge=knowledge, faults=faults,
+    )  # fmt: skip
+    if key == "roads":
+        return named.assign(speed_mph=read_speeds(table, shapes, found, where=where, faults=faults))
+    return named
+
+
+@lru_cache(maxsize=32)
+def _no_layer(key: str, crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    """What is read of a layer that nobody gave: its columns, and no row."""
+    return _base_layer(
+        key, pd.DataFrame(), np.empty(0, dtype=object), Columns({}),
+        where=key, crs=crs, knowledge=load_knowledge(), faults=FaultList(),
+    )  # fmt: skip
 
 
 def _warn_unlisted(

@@ -6,6 +6,7 @@ otherwise the UTM zone of the plots is taken. Everything is projected once, here
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -376,8 +377,15 @@ def _target(plots: gpd.GeoDataFrame, crs: pyproj.CRS, knowledge: Knowledge) -> p
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
     if crs.is_projected and _true_to_length(crs, x, y, knowledge.setting("crs_scale_error")):
         return crs
-    middle = gpd.GeoSeries([shapely.Point(x, y)], crs=crs)
-    zone: pyproj.CRS = middle.estimate_utm_crs(datum_name="WGS 84")
+    return _zone(crs, x, y)
+
+
+@lru_cache(maxsize=64)
+def _zone(crs: pyproj.CRS, x: float, y: float) -> pyproj.CRS:
+    """UTM zone of a place: looked up in the whole register of systems, which takes a while."""
+    zone: pyproj.CRS = gpd.GeoSeries([shapely.Point(x, y)], crs=crs).estimate_utm_crs(
+        datum_name="WGS 84"
+    )
     return zone
 
 

@@ -25,6 +25,7 @@ __all__ = ["Cover", "cover_of", "cover_order", "cover_steps", "most_covered"]
 
 Array = NDArray[np.float64]
 _HALF = 0.5
+_NOTHING = 1e-12  # of what is lacking: rounding of its sums
 _PENCE = 0.05  # money by which the lines of a bill are rounded up, for a planter, at most
 _SCALE = 1e4  # the solver ignores differences of a millionth
 
@@ -182,12 +183,10 @@ def most_covered(
     whole = np.zeros(size)
     whole[:picks] = 1
     whole[picks + homes :] = 1
-    # A tiny price for each planter, so that none stands there for nothing.
-    price = min(float(cover.weight.min()) if homes else 1.0, 1.0) / (4 * sites + 4)
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     found = milp(
-        _SCALE * np.r_[np.full(picks, price), -cover.weight, np.zeros(kept)],
+        _SCALE * np.r_[np.zeros(picks), -cover.weight, np.zeros(kept)],
         constraints=[LinearConstraint(matrix, least, most) for matrix, least, most in rules_of],
         bounds=Bounds(lower, upper),
         integrality=whole,
@@ -196,14 +195,15 @@ def most_covered(
     if found.x is None:
         return tuple(fixed), cover.share(fixed, recipes), 1.0
     chosen = np.flatnonzero(found.x[:picks] > _HALF)
-    scheme = tuple((int(k) // recipes, int(k) % recipes) for k in chosen)
-    share = cover.share(scheme, recipes)
-    proved = (
-        share
-        if found.status == 0
-        else min(1.0, float(-found.mip_dual_bound) / _SCALE + price * planters)
-    )
-    return scheme, share, max(proved, share)
+    picked = [(int(k) // recipes, int(k) % recipes) for k in chosen]
+    share = cover.share(picked, recipes)
+    for one in reversed(picked.copy()):  # none stands there for nothing
+        others = [other for other in picked if other != one]
+        if one not in fixed and share - cover.share(others, recipes) <= _NOTHING:
+            picked = others
+    share = cover.share(picked, recipes)
+    proved = share if found.status == 0 else min(1.0, float(-found.mip_dual_bound) / _SCALE)
+    return tuple(picked), share, max(proved, share)
 
 
 def cover_steps(

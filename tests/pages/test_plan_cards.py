@@ -7,6 +7,8 @@ a planter already, and nothing more fits there.
 import dataclasses
 import json
 import re
+import shutil
+from pathlib import Path
 
 import geopandas as gpd
 import pyogrio
@@ -67,6 +69,12 @@ def answer(street):
 def written(answer, tmp_path_factory):
     folder = tmp_path_factory.mktemp("written") / "cards"
     return write_cards(answer, folder, month=MONTH)
+
+
+@pytest.fixture
+def folder(written, tmp_path):
+    """The cards as they were written."""
+    return Path(shutil.copytree(written.folder, tmp_path / "cards"))
 
 
 def bytes_in(folder):
@@ -164,9 +172,7 @@ def test_stopped_it_goes_on_where_it_was(written, answer, tmp_path, made):
     lambda folder: (folder / ".patchnet-cards.json").write_bytes(b"\xff\x00"),
     lambda folder: (folder / ".patchnet-cards.json").unlink(),
 ])  # fmt: skip
-def test_what_is_lost_or_damaged_is_made_again(harm, written, answer, tmp_path):
-    folder = tmp_path / "cards"
-    write_cards(answer, folder, month=MONTH)
+def test_what_is_lost_or_damaged_is_made_again(harm, written, answer, folder):
     harm(folder)
     write_cards(answer, folder, month=MONTH)
     assert bytes_in(folder) == bytes_in(written.folder)
@@ -174,20 +180,15 @@ def test_what_is_lost_or_damaged_is_made_again(harm, written, answer, tmp_path):
 
 @pytest.mark.parametrize("state", ["", "cut off", "somebody's own"])
 def test_a_card_that_is_not_as_it_was_written_is_neither_believed_nor_replaced(
-    state, answer, tmp_path
+    state, answer, folder
 ):
-    folder = tmp_path / "cards"
-    write_cards(answer, folder, month=MONTH)
     (folder / "card-1.html").write_text(state, encoding="utf-8")
     with pytest.raises(CannotWrite, match=r"card-1\.html"):
         write_cards(answer, folder, month=MONTH)
     assert (folder / "card-1.html").read_text(encoding="utf-8") == state
 
 
-def test_another_street_or_month_makes_all_anew(answer, tmp_path, made):
-    folder = tmp_path / "cards"
-    write_cards(answer, folder, month=MONTH)
-    made.clear()
+def test_another_street_or_month_makes_all_anew(answer, folder, made):
     write_cards(answer, folder, month=MONTH + 1)
     assert len(made) == 4
     made.clear()
@@ -196,9 +197,7 @@ def test_another_street_or_month_makes_all_anew(answer, tmp_path, made):
     assert len(made) == 4
 
 
-def test_who_says_no_later_has_no_card_left(answer, tmp_path):
-    folder = tmp_path / "cards"
-    write_cards(answer, folder, month=MONTH)
+def test_who_says_no_later_has_no_card_left(answer, folder):
     later = write_cards(answer, folder, month=MONTH, refused=["3"])
     assert "3" not in later.files
     assert "asked to be forgotten" in later.without["3"]
@@ -209,9 +208,7 @@ def test_who_says_no_later_has_no_card_left(answer, tmp_path):
         assert "card-3.html" not in path.read_text(encoding="utf-8")
 
 
-def test_an_old_card_that_somebody_wrote_on_stays_and_is_told(answer, tmp_path):
-    folder = tmp_path / "cards"
-    write_cards(answer, folder, month=MONTH)
+def test_an_old_card_that_somebody_wrote_on_stays_and_is_told(answer, folder):
     (folder / "card-3.html").write_text("my notes", encoding="utf-8")
     later = write_cards(answer, folder, month=MONTH, refused=["3"])
     assert later.left == ("card-3.html",)

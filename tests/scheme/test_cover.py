@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
@@ -29,6 +29,7 @@ def brute_force(cover, rules, planters):
 
 @settings(deadline=None, max_examples=40)
 @given(st.integers(0, 2**32 - 1))
+@example(84106410)  # one planter more wins less than the least home: it was left out for its price
 def test_it_is_the_best_of_all(cases, seed):
     """Maximum coverage by HiGHS equals trying every set, with spacing, money and keepers."""
     rng = np.random.default_rng(seed)

@@ -229,10 +229,18 @@ class _Maker:
         answer, cover = self.assessment, self.assessment.asked.landcover
         taken = self.taken
         return digest_of(
-            own_digest(), answer.neighbourhood, answer.knowledge, list(answer.groups), answer.asked,
-            None if cover is None else Path(cover.path), answer.prior, self.heights, self.month,
-            self.street, None if taken is None else [taken.draws, taken.seed, taken.cautious],
-        )  # fmt: skip
+            own_digest(),
+            answer.neighbourhood,
+            answer.knowledge.digest,
+            list(answer.groups),
+            answer.asked,
+            None if cover is None else Path(cover.path),
+            answer.prior,
+            self.heights,
+            self.month,
+            self.street,
+            None if taken is None else [taken.draws, taken.seed, taken.cautious],
+        )
 
 
 def _card_of(maker: _Maker, plot: str) -> str:
