@@ -27,6 +27,7 @@ Flags = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
 TOLERANCE = 1e-9
+_SPLITS = 2  # ways of splitting supplies that are tried before a flow: more seldom help
 """Share of what homes that share supplies want that may be claimed beyond what is there."""
 
 
@@ -177,20 +178,33 @@ class _Shelf:
     supply: Array
 
     def fits(self, room: Array, share: Array) -> bool:
-        """Whether all is met when every supply is simply split in proportion.
+        """Whether all is met when every supply is split in proportion to what plots ask of it.
 
-        Then nothing clashes, and no flow is needed to know it. What is so within rounding comes to
-        the same either way: a clash of no more than `TOLERANCE` stops nobody.
+        Plots ask first for what they want; then those that got too much ask for less and those
+        that got too little for more, a few times (Sinkhorn & Knopp 1967, Pacific Journal of
+        Mathematics 21:343-348, scale a matrix so). Where all is met nothing clashes, and no flow is
+        needed to know it; where not, only a flow knows. What is so within rounding comes to the
+        same either way: a clash of no more than `TOLERANCE` stops nobody.
         """
-        worst = self.larder.worst
-        wanted = room * share if worst else np.where(share > 0, room, 0.0)
-        takers = self.larder.blocks.transposed_times(wanted)
-        one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
-        got = self.larder.blocks.times(self.supply * one_over[:, None])
-        if worst:
-            return bool((got[wanted > 0] >= 1.0).all())
-        mean = np.minimum(1.0, got) @ self.times / self.times.sum()
-        return bool((mean >= share)[wanted > 0].all())
+        worst, blocks = self.larder.worst, self.larder.blocks
+        wanted = (room * share if worst else np.where(share > 0, room, 0.0))[:, None]
+        there = wanted[:, 0] > 0
+        asked = np.ones((len(room), self.supply.shape[1]))
+        for _ in range(_SPLITS):
+            takers = blocks.transposed_times(wanted * asked)
+            one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
+            got = asked * blocks.times(self.supply * one_over)
+            if worst:
+                met = got[there, 0]
+            else:
+                met = (np.minimum(1.0, got) @ self.times / self.times.sum())[there] / share[there]
+                asked /= np.maximum(1.0, got)
+            if not bool((met < 1.0).any()):
+                return True
+            if not bool((met > 0.0).all()):
+                return False
+            asked[there] /= met[:, None]
+        return False
 
     def clash(self, room: Array, share: Array) -> _Clash | None:
         """Find plots that want more than lies within their reach; None where there are none.

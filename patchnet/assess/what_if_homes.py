@@ -20,7 +20,7 @@ __all__ = ["Changes", "Method", "along_rows", "filled_homes", "filled_trials", "
 
 Array = NDArray[np.float64]
 
-_COMPILE_FROM = 100_000_000  # homes x plots x trials: 4 s plain, as long as compiling takes
+_COMPILE_FROM = 150  # needs x blocks of trials: half a second plain; compiled once, kept on disk
 _COMPILE_PLOTS = 15  # from this many plots on, so many are asked about that compiling is quicker
 _PLAIN_BLOCK = 64  # trials settled at once on the plain route
 _CHUNK = 64  # trials to a thread
@@ -83,7 +83,7 @@ def ranked_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
         For each of the `tasks` shape (h + 1, K), along its `rows`; the plot's own homes stand
         in the last row alone.
     """
-    work = sum(len(one.rows) * len(one.field.places) * one.count for one in tasks)
+    work = sum(len(one.field.demands) * -(-one.count // _PLAIN_BLOCK) for one in tasks)
     many = any(len(one.field.places) >= _COMPILE_PLOTS for one in tasks)
     if use_compiled(compiled=method.compiled, worthwhile=many or work > _COMPILE_FROM):
         return _compiled(tasks, method)
