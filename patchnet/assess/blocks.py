@@ -7,9 +7,11 @@ to plot then needs one edge a block, with the bunches as knots in between, inste
 pair.
 """
 
+from collections.abc import Hashable
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -80,6 +82,15 @@ class Blocks:
         """The factors transposed: turning them takes as long as multiplying by them."""
         rows, blocks, cols = self._factors
         return rows.T, blocks.T, cols.T
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out what can be worked out again: another process would rather do that."""
+        return {key: value for key, value in self.__dict__.items() if key != "known"}
+
+    @cached_property
+    def known(self) -> dict[Hashable, Any]:
+        """What has been worked out over these blocks and is kept as long as they are."""
+        return {}
 
     def between(
         self, rows: NDArray[np.bool_], cols: NDArray[np.bool_]

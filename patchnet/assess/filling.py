@@ -27,6 +27,7 @@ Flags = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
 TOLERANCE = 1e-9
+_MOST_KNOWN = 250_000  # plots x ways in which homes share supplies, kept for each reach: 10 MB
 _SPLITS = 2  # ways of splitting supplies that are tried before a flow: more seldom help
 """Share of what homes that share supplies want that may be claimed beyond what is there."""
 
@@ -124,28 +125,11 @@ class Larder:
         times = alike[kept].sum(axis=1).astype(float)
         return (_Shelf(self, tuple(range(months)), times, self.supply[:, kept]),)
 
-    def joined(self, homes: Flags) -> tuple[Places, Places]:
-        """Edges of the blocks that lead from any of some homes to a plot that supplies anything."""
-        key = homes.tobytes()
-        if key not in self._joined:
-            supplied: Flags = np.asarray((self.supply > 0).any(axis=1))
-            self._joined[key] = self.blocks.between(homes, supplied)
-        return self._joined[key]
-
-    def parts(self, homes: Flags, larders: "Sequence[Larder]") -> "tuple[Places, list[Places]]":
-        """Return `_parts` of some homes and needs, this one first; each is worked out once."""
-        key = (homes.tobytes(), tuple(id(larder) for larder in larders))
-        if key not in self._parts_known:
-            self._parts_known[key] = _parts(homes, larders)
-        return self._parts_known[key]
-
     @cached_property
-    def _parts_known(self) -> "dict[tuple[bytes, tuple[int, ...]], tuple[Places, list[Places]]]":
-        return {}
-
-    @cached_property
-    def _joined(self) -> dict[bytes, tuple[Places, Places]]:
-        return {}
+    def supplied(self) -> Flags:
+        """Shape (n,): True where a plot supplies anything."""
+        there: Flags = np.asarray((self.supply > 0).any(axis=1))
+        return there
 
 
 def no_less(supply: Array) -> Flags:
@@ -292,7 +276,7 @@ class _Rise:
             (at, shelf) for at, larder in enumerate(larders) for shelf in larder.shelves
         ]
         self.part, self.supplied = (
-            larders[0].parts(room > 0, larders)
+            _parts_known(room > 0, larders)
             if larders
             else (
                 np.zeros(len(room), dtype=np.intp),
@@ -393,6 +377,17 @@ class _Rise:
         return float(bends[at] + (most - wants[at]) / slope[at])
 
 
+def _parts_known(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places]]:
+    """Return `_parts`, each worked out once: of many trials most give to the same plots."""
+    known = larders[0].blocks.known
+    key = homes.tobytes(), tuple((one.blocks, one.supplied.tobytes()) for one in larders)
+    if key not in known:
+        if len(known) * len(homes) >= _MOST_KNOWN:
+            known.clear()
+        known[key] = _parts(homes, larders)
+    return known[key]
+
+
 def _parts(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places]]:
     """Find which homes share supplies, directly or through others; and whose each supply is.
 
@@ -406,7 +401,7 @@ def _parts(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places
     tails, heads, starts = [np.zeros(0, np.intp)], [np.zeros(0, np.intp)], []
     knots = n
     for larder in larders:
-        tail, head = larder.joined(homes)
+        tail, head = larder.blocks.between(homes, larder.supplied)
         # Homes are the same knots for every need, all others are its own.
         tails.append(np.where(tail < n, tail, tail + knots - n))
         heads.append(np.where(head < n, head, head + knots - n))
