@@ -275,15 +275,7 @@ def scheme(
         progress=partial(progress_bar, doing=_("draws")),
     )
     if not found.planters:
-        raise WrongUse(
-            _(
-                "No planter in {street_name} would help the {groups}, by the measure used, so no "
-                "scheme was made. Ask for other animals, or survey more plots."
-            ).format(
-                street_name=street.name,
-                groups=", ".join(know.groups[key].name.lower() for key in found.before.groups),
-            )
-        )
+        raise WrongUse("\n".join(filter(None, [_helps_nobody(found), leave_sheet()])))
     write_report(
         found, output, by=by, contact=contact, date=date, status=status, paper=paper,
         overwrite=overwrite,
@@ -292,6 +284,22 @@ def scheme(
     click.echo(_("Wrote {output}: begin with report.html.").format(output=output), err=True)
     note_made(asked.file, output, audience=audience)
     click.echo(_KEEP[audience], err=True)
+
+
+def _helps_nobody(found: Scheme) -> str:
+    """Say why no planter was chosen though there are places for some."""
+    animals = ", ".join(group.group.name.lower() for group in found.before.groups.values())
+    open_places = sum(site.verdict in ("ask", "measure") for site in found.sites)
+    if open_places:
+        return _(
+            "Planters in {street_name} would win next to nothing for the {groups}: less than it "
+            "takes to ask about or to measure the {count} places where that comes first. Measure "
+            "them, ask for other animals, or survey more plots."
+        ).format(street_name=found.street.name, groups=animals, count=open_places)
+    return _(
+        "No planter in {street_name} would help the {groups}, by the measure used, so no scheme "
+        "was made. Ask for other animals, or survey more plots."
+    ).format(street_name=found.street.name, groups=animals)
 
 
 def _named_for(audience: Audience, people: tuple[Keeper, ...]) -> tuple[Keeper, ...]:

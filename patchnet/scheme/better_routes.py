@@ -16,7 +16,20 @@ _SIGNATURES = 300  # sets of sites told apart; to pairs beyond these any site ma
 
 
 def all_stops(field: GroupField, least: float) -> tuple[Array, NDArray[np.bool_]]:
-    """Best routes with every site that any recipe makes a stop; and which sites those are."""
+    """Best routes with every site that any recipe makes a stop; and which sites those are.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    least
+        Chance below which a route counts as none, 0-1.
+
+    Returns
+    -------
+    tuple
+        Shape (n, n), 0-1: chances; shape (sites,): whether any recipe makes a site a stop.
+    """
     used = np.array([any(offer.stop for offer in offers) for offers in field.offers], dtype=bool)
     state = GroupState(field, least)
     for site in np.flatnonzero(used).tolist():
@@ -33,6 +46,11 @@ def by_recipe(field: GroupField, able: csr_array) -> csr_array:
         The group's.
     able
         Shape (r, sites).
+
+    Returns
+    -------
+    csr_array
+        Shape (r, sites x recipes).
     """
     stops = np.array([[offer.stop for offer in offers] for offers in field.offers])
     sites, recipes = stops.shape

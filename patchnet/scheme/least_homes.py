@@ -12,7 +12,7 @@ from patchnet.assess.lodging import in_use, met_alone
 from patchnet.assess.sharing import Demand
 from patchnet.scheme.field import GroupField, NeedField
 
-__all__ = ["RoomBounds", "least_taken", "with_all"]
+__all__ = ["RoomBounds", "Together", "best_levels", "least_taken", "never_short", "with_all"]
 
 Array = NDArray[np.float64]
 
@@ -59,19 +59,98 @@ class RoomBounds(NamedTuple):
         return cls(now.expected * share, expected * field.thin, expected, rise)
 
 
-def least_taken(field: GroupField, vital: Sequence[NeedField], bounds: RoomBounds) -> Array:
-    """Shape (n,): homes take at least so much of what they need, whatever is built."""
-    room = bounds.most
-    helped = np.ones(len(room))
-    for need in field.needs:
-        if need.demand.floor > 0:
-            met = _lowest(room, [with_all(field, need).larder(0)], [need.demand.larder(0)])
-            helped *= need.demand.floor + (1 - need.demand.floor) * met
+class Together(NamedTuple):
+    """What some homes can take of a need together at most: positions, and homes."""
+
+    members: NDArray[np.intp]
+    most: float
+
+
+def least_taken(
+    field: GroupField,
+    vital: Sequence[NeedField],
+    bounds: RoomBounds,
+    limits: Sequence[Together] = (),
+) -> Array:
+    """Homes take at least so much of what they need, whatever is built.
+
+    Helpful things are shared twice (see `patchnet.assess.sharing`), each time by what lives on the
+    vital ones: no place can take more than is left of what a set takes together when all others
+    of the set take their least.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    vital
+        Its vital needs.
+    bounds
+        Room, whatever is built.
+    limits
+        What sets can take together of vital needs, whatever is built.
+
+    Returns
+    -------
+    array
+        Shape (n,), homes.
+    """
     level = _lowest(
-        room, [with_all(field, need).larder(0) for need in vital],
+        bounds.most, [with_all(field, need).larder(0) for need in vital],
         [need.demand.larder(0) for need in vital],
     )  # fmt: skip
-    return bounds.least * helped * level
+    least, helped = bounds.least * level, np.ones(len(level))
+    for _ in range(2):
+        takers = bounds.most.copy()
+        for members, most in limits:
+            left = max(most - float(least[members].sum()), 0.0)
+            takers[members] = np.minimum(takers[members], least[members] + left)
+        worth = np.ones(len(level))
+        for need in field.needs:
+            if need.demand.floor > 0:
+                met = _lowest(takers, [with_all(field, need).larder(0)], [need.demand.larder(0)])
+                worth *= need.demand.floor + (1 - need.demand.floor) * met
+        helped = np.minimum(helped, worth)
+        least = bounds.least * level * helped
+    return least
+
+
+def never_short(field: GroupField, vital: Sequence[NeedField], bounds: RoomBounds) -> bool:
+    """Whether nobody ever has to share a vital need so that it is short, whatever is built.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    vital
+        Its vital needs.
+    bounds
+        Room, whatever is built.
+    """
+    highest = best_levels(field, vital, len(bounds.most))
+    return not fill(bounds.most, highest, [need.demand.larder(0) for need in vital]).stops
+
+
+def best_levels(field: GroupField, vital: Sequence[NeedField], places: int) -> Array:
+    """Levels that homes reach at most by their vital needs, with everything built.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    vital
+        Its vital needs.
+    places
+        How many places there are.
+
+    Returns
+    -------
+    array
+        Shape (places,), 0-1.
+    """
+    highest = np.ones(places)
+    for need in vital:
+        highest = np.minimum(highest, with_all(field, need).larder(0).ceiling)
+    return highest
 
 
 def with_all(field: GroupField, need: NeedField) -> Demand:

@@ -1,14 +1,16 @@
 """Sets of homes that today take all of something together, and what such a set can win."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from patchnet.scheme.field import GroupField
+from patchnet.assess.filling import Filled, Stop, fill
+from patchnet.scheme.field import GroupField, NeedField
 from patchnet.scheme.filled import share_with
-from patchnet.scheme.least_homes import RoomBounds, least_taken
+from patchnet.scheme.least_homes import RoomBounds, Together, best_levels, least_taken, never_short
 
 __all__ = ["SharedSets", "by_exchange", "most_around", "shared_sets", "together_won"]
 
@@ -87,35 +89,106 @@ def most_around(chances: Array, sets: SharedSets, gained: Array, together: Array
 
 
 def shared_sets(field: GroupField, planters: int) -> SharedSets:
-    """Sets that stopped today, and what can become of each."""
+    """Sets that stopped today, and what can become of each.
+
+    Sets are those that share a vital need; where no vital need is ever short, those that share the
+    helpful need which sharing takes most of. There a home is worth no more than a part f of those
+    that live, and for the rest what they take: T (f + (1 - f) m), and what the set takes, the sum
+    of T m, is there.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    planters
+        How many will be asked about at most.
+    """
     n, picks = len(field.room), len(field.offers) * (len(field.offers[0]) if field.offers else 0)
     none = np.zeros(0)
     nothing = SharedSets(
         np.full(n, -1, dtype=np.intp), none, np.zeros(n), csr_array((0, picks)), none, none, none
     )
     _, shares = share_with(field, ())
-    vital = [need for need in field.needs if need.demand.floor == 0]
-    if shares.vital is None or not shares.vital[0].stops or not planters:
+    if shares.vital is None or not planters:
         return nothing
-    filled, taking = shares.vital
+    vital = [need for need in field.needs if need.demand.floor == 0]
     bounds = RoomBounds.of(field)
-    low = np.minimum(least_taken(field, vital, bounds), field.today)
-    spare, rows = [], []
-    for stop in filled.stops:
-        need, members = vital[stop.need], stop.sharers
-        taken = float((taking * filled.level)[members].sum())
-        grown = 0.0
-        if not need.demand.worst:
-            # Homes that helpful things let live can eat more of a rich month each.
-            grown = float(np.maximum(bounds.most - taking, 0.0)[members].sum())
-        spare.append(max(taken + grown - float(low[members].sum()), 0.0))
-        near = np.asarray(need.reach[members].sum(axis=0)).ravel()[field.plots :] > 0
-        given = need.given[:, :, list(stop.months)].mean(axis=2) / need.demand.amount
-        rows.append((given * near[:, None]).ravel())
-    fall = np.where(filled.stop >= 0, field.today - low, 0.0)
+    filled, taking = shares.vital
+    if filled.stops:
+        sharing = _Sharing(vital, filled, taking, bounds.most)
+    else:
+        found = _helpful_sharing(field, vital, bounds, taking * filled.level)
+        if found is None:
+            return nothing
+        sharing = found
+    together, rows = [], []
+    for stop in sharing.filled.stops:
+        most, row = _most_taken(field, sharing, stop)
+        together.append(most)
+        rows.append(row)
+    limits: list[Together] = []
+    if filled.stops:
+        added = [float(-np.sort(-row)[:planters].sum()) for row in rows]
+        limits = [
+            Together(stop.sharers, most + more)
+            for stop, most, more in zip(filled.stops, together, added, strict=True)
+        ]
+    low = np.minimum(least_taken(field, vital, bounds, limits), field.today)
+    spare = [
+        max(most - float(low[stop.sharers].sum()), 0.0)
+        for stop, most in zip(sharing.filled.stops, together, strict=True)
+    ]
+    fall = np.where(sharing.filled.stop >= 0, field.today - low, 0.0)
     none = np.zeros(len(spare))
-    added = csr_array(np.array(rows))
-    return SharedSets(filled.stop, np.array(spare), fall, added, none, none, none)
+    return SharedSets(
+        sharing.filled.stop, np.array(spare), fall, csr_array(np.array(rows)), none, none, none
+    )
+
+
+class _Sharing(NamedTuple):
+    """A filling, the needs that were filled, and who takes part: today, and at most.
+
+    `floor` is the worth of a home that gets nothing of it.
+    """
+
+    needs: Sequence[NeedField]
+    filled: Filled
+    taking: Array
+    most: Array
+    floor: float = 0.0
+
+
+def _helpful_sharing(
+    field: GroupField, vital: Sequence[NeedField], bounds: RoomBounds, living: Array
+) -> _Sharing | None:
+    """The helpful need which sharing takes most of; None where vital needs can be short."""
+    helpful = [need for need in field.needs if need.demand.floor > 0]
+    if not helpful or not never_short(field, vital, bounds):
+        return None
+    most = bounds.most * best_levels(field, vital, len(living))
+    best, lost = None, 0.0
+    for need in helpful:
+        larder, floor = need.demand.larder(0), need.demand.floor
+        filled = fill(living, larder.ceiling, [larder])
+        less = (1 - floor) * float(living @ (larder.ceiling - filled.level))
+        if filled.stops and less > lost:
+            best, lost = _Sharing([need], filled, living, most, floor), less
+    return best
+
+
+def _most_taken(field: GroupField, sharing: _Sharing, stop: Stop) -> tuple[float, Array]:
+    """Homes of a set at most without a planter, and by how many each planter raises that."""
+    need, members = sharing.needs[stop.need], stop.sharers
+    floor, taking = sharing.floor, sharing.taking
+    taken = float((taking * sharing.filled.level)[members].sum())
+    if not need.demand.worst:
+        # More homes, or such as helpful things let live, can eat more of a rich month each.
+        taken += float(np.maximum(sharing.most - taking, 0.0)[members].sum())
+    near = np.asarray(need.reach[members].sum(axis=0)).ravel()[field.plots :] > 0
+    given = need.given[:, :, list(stop.months)].mean(axis=2) / need.demand.amount
+    least = float(sharing.most[members].sum()) if floor else 0.0
+    row: Array = (1 - floor) * (given * near[:, None]).ravel()
+    return floor * least + (1 - floor) * taken, row
 
 
 def by_exchange(
