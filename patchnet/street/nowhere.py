@@ -5,13 +5,12 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from patchnet.core.texts import _
+from patchnet.street.clear_width import CLEAR_WIDTH
 from patchnet.street.closeness import how_far_off, refusing
 from patchnet.street.findings import metres
 from patchnet.street.site import Site
 
 __all__ = ["nowhere"]
-
-_CLEAR_WIDTH = "clear_width"
 
 
 def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both") -> str:
@@ -69,7 +68,7 @@ def _nearest(refused: Sequence[Site], sides: str) -> str:
         key=closest.key, box=_(closest.size.name), words=reason.words
     )
     ways = []
-    if reason.rule == _CLEAR_WIDTH and reason.figure is not None and reason.limit:
+    if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
         lack = reason.limit - reason.figure
         left = math.floor(100 * (closest.size.width_m - lack)) / 100
         ways.append(
