@@ -65,7 +65,18 @@ def by_recipe(field: GroupField, able: csr_array) -> csr_array:
 
 
 def route_counts(planters: int) -> tuple[int, ...]:
-    """1, 2, 3, 5, 8 ... up to the number of planters: where the routes are worked out."""
+    """1, 2, 3, 5, 8 ... up to the number of planters: where the routes are worked out.
+
+    Parameters
+    ----------
+    planters
+        Most that are asked about.
+
+    Examples
+    --------
+    >>> route_counts(6)
+    (1, 2, 3, 5, 6)
+    """
     counts, following = [1], 2
     while counts[-1] < planters:
         counts.append(min(following, planters))

@@ -154,7 +154,15 @@ def best_levels(field: GroupField, vital: Sequence[NeedField], places: int) -> A
 
 
 def with_all(field: GroupField, need: NeedField) -> Demand:
-    """The need with the most that every site can give of it."""
+    """The need with the most that every site can give of it.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    need
+        One of its needs.
+    """
     supply = need.demand.supply[:, :, :1].copy()
     if need.given.size:
         supply[field.plots :, :, 0] += need.given.max(axis=1)

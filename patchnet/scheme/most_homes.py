@@ -18,7 +18,13 @@ Array = NDArray[np.float64]
 
 
 def unshared(field: GroupField) -> GroupField:
-    """The same group if every home had all within its reach to itself."""
+    """The same group if every home had all within its reach to itself.
+
+    Parameters
+    ----------
+    field
+        The group's.
+    """
     needs = tuple(
         replace(need, access=np.asarray(need.reach @ need.demand.supply[:, :, 0]))
         for need in field.needs
@@ -40,7 +46,18 @@ def unshared(field: GroupField) -> GroupField:
 
 
 def most_homes(field: GroupField) -> tuple[Array, csr_array]:
-    """Homes with everything built, shape (n,), and most that one site adds, (sites, n)."""
+    """Homes with everything built, and the most that one planter adds.
+
+    Parameters
+    ----------
+    field
+        The group's.
+
+    Returns
+    -------
+    tuple
+        Shape (n,); shape (sites x recipes, n): homes.
+    """
     everything = [need.access.copy() for need in field.needs]
     within, bounds = field.within.copy(), RoomBounds.of(field)
     for site, offers in enumerate(field.offers):

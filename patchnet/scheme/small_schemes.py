@@ -285,12 +285,13 @@ class SmallSchemes:
             (routes.beside(pick) if exact else routes.at_most(pick)) + homes.beside(pick)
             for routes, homes in zip(self._routes, self._homes, strict=True)
         ]
-        return self._base[:, None] + np.array(rows)
+        most: Array = self._base[:, None] + np.array(rows)
+        return most
 
     @property
     def picks(self) -> int:
         """How many planters there are to choose from."""
-        return self._alone.shape[1]
+        return int(self._alone.shape[1])
 
 
 class _Left:
