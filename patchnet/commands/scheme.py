@@ -1,5 +1,6 @@
 """patchnet scheme: planters along a road, chosen, with the report a council needs."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -275,15 +276,7 @@ def scheme(
         progress=partial(progress_bar, doing=_("draws")),
     )
     if not found.planters:
-        raise WrongUse(
-            _(
-                "No planter in {street_name} would help the {groups}, by the measure used, so no "
-                "scheme was made. Ask for other animals, or survey more plots."
-            ).format(
-                street_name=street.name,
-                groups=", ".join(know.groups[key].name.lower() for key in found.before.groups),
-            )
-        )
+        raise WrongUse(_helps_nobody(found, leave_sheet))
     write_report(
         found, output, by=by, contact=contact, date=date, status=status, paper=paper,
         overwrite=overwrite,
@@ -292,6 +285,27 @@ def scheme(
     click.echo(_("Wrote {output}: begin with report.html.").format(output=output), err=True)
     note_made(asked.file, output, audience=audience)
     click.echo(_KEEP[audience], err=True)
+
+
+def _helps_nobody(found: Scheme, leave_sheet: Callable[[], str]) -> str:
+    """Say why no planter was chosen though there are places for some.
+
+    Where some places fit, those to ask about or to measure must win more than they cost in time.
+    """
+    animals = ", ".join(group.group.name.lower() for group in found.before.groups.values())
+    verdicts = [site.verdict for site in found.sites if site.verdict in found.ask.verdicts]
+    open_places = sum(verdict != "fits" for verdict in verdicts)
+    if 0 < open_places < len(verdicts):
+        said = _(
+            "Planters in {street_name} would win next to nothing for the {groups}: less than it "
+            "takes to ask about or to measure the {count} places where that comes first. Measure "
+            "them, ask for other animals, or survey more plots."
+        ).format(street_name=found.street.name, groups=animals, count=open_places)
+        return "\n".join(filter(None, [said, leave_sheet()]))
+    return _(
+        "No planter in {street_name} would help the {groups}, by the measure used, so no scheme "
+        "was made. Ask for other animals, or survey more plots."
+    ).format(street_name=found.street.name, groups=animals)
 
 
 def _named_for(audience: Audience, people: tuple[Keeper, ...]) -> tuple[Keeper, ...]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from babel import Locale
 
 __all__ = [
+    "capital_first",
     "day_told",
     "in_sentence",
     "listed",
@@ -154,6 +155,22 @@ def in_sentence(name: str) -> str:
     'house sparrow'
     """
     return name if nouns_keep_capitals() else name.lower()
+
+
+def capital_first(words: str) -> str:
+    """Return words as they begin a sentence; no other letter changes (German nouns).
+
+    Parameters
+    ----------
+    words
+        One word or more.
+
+    Examples
+    --------
+    >>> capital_first("hecke im Garten")
+    'Hecke im Garten'
+    """
+    return words[:1].upper() + words[1:]
 
 
 def nouns_keep_capitals() -> bool:

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from patchnet.core.language_forms import capital_first
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Figure, Knowledge, SchemePrice
 from patchnet.knowledge.street import PlanterSize
@@ -283,7 +284,7 @@ def _boxes(sizes: Sequence[PlanterSize], knowledge: Knowledge) -> list[Quantity]
         Quantity(
             "boxes",
             _("{words}, {length_m:g} x {width_m:g} x {height_m:g} m").format(
-                words=_(size.name).capitalize(),
+                words=capital_first(_(size.name)),
                 length_m=size.length_m,
                 width_m=size.width_m,
                 height_m=size.height_m,

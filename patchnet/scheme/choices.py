@@ -15,6 +15,7 @@ from patchnet.scheme.asked import VERDICTS
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.planter_scheme import SchemeAsk
 from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.small_schemes import SMALL, SmallSchemes
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
 
@@ -37,15 +38,15 @@ class Choice:
         The best scheme of each size, filled exactly.
     exact
         Whether every scheme there is was filled.
-    proved
-        Of schemes with at most so many planters every one was filled.
+    limits
+        By size, for the sizes that were looked at whole: no scheme wins more, less its tolls.
     """
 
     verdicts: tuple[str, ...]
     rules: SchemeRules
     best: Best
     exact: bool
-    proved: int
+    limits: dict[int, float]
 
     @property
     def picks(self) -> tuple[Pick, ...]:
@@ -60,6 +61,7 @@ def choices_of(
     locked: Sequence[Pick],
     rules: SchemeRules,
     knowledge: Knowledge,
+    small: SmallSchemes | None = None,
 ) -> tuple[Choice, ...]:
     """Seek the best schemes among the places that fit, then with those to ask about, then all.
 
@@ -77,6 +79,8 @@ def choices_of(
         What a scheme must keep to; with all sites.
     knowledge
         For the settings.
+    small
+        All schemes of one planter and two; None: they are searched for like all others.
     """
     order = np.array([VERDICTS.index(site.verdict) for site in rules.sites])
     last = max(int(order.max()), 0)
@@ -88,13 +92,16 @@ def choices_of(
         able = order <= at
         able[fixed] = True
         own = replace(rules, able=None if at >= last and able.all() else able)
-        best, exact, proved = _found(filled, state, locked, own, knowledge)
+        best, exact = _found(filled, state, locked, own, knowledge)
         for before in choices:
             for first in before.best.first.values():
                 for picks in first:
                     best.meet(picks, filled.value(picks))
+        limits: dict[int, float] = {}
+        if not exact and small is not None:
+            limits = _of_small(best, small, own, knowledge, len(state.groups))
         verdicts = tuple(one for one in VERDICTS[: at + 1] if one in ask.verdicts)
-        choices.append(Choice(verdicts, own, best, exact, proved))
+        choices.append(Choice(verdicts, own, best, exact, limits))
     return tuple(choices)
 
 
@@ -122,8 +129,8 @@ def _found(
     locked: Sequence[Pick],
     rules: SchemeRules,
     knowledge: Knowledge,
-) -> tuple[Best, bool, int]:
-    """The best scheme of each size, filled exactly; whether all were filled, and to which size.
+) -> tuple[Best, bool]:
+    """The best scheme of each size, filled exactly; and whether all were filled.
 
     Where there are more than that, those that promise most are, among all or as searched for.
     """
@@ -140,41 +147,24 @@ def _found(
         ordered = sorted(first, key=lambda picks: (-first[picks], rules.rank(picks)))
         for picks in ordered if exact else ordered[:_LIKELY]:
             best.meet(picks, filled.value(picks))
-    proved = rules.planters
     if not exact:
-        proved = _every_small(best, state, filled, locked, rules, few)
         # Of the size that wins most all that were found are filled, and plantings tried.
         count = len(best.overall)
         for picks in promising.first[count]:
             best.meet(picks, filled.value(picks))
         _plant_otherwise(best, count, filled, locked, rules)
-    return best, exact, proved
+    return best, exact
 
 
-def _every_small(
-    best: Best,
-    state: State,
-    filled: FilledState,
-    locked: Sequence[Pick],
-    rules: SchemeRules,
-    most: int,
-) -> int:
-    """Fill every scheme of one planter and of two beside those locked in, unless they are many.
-
-    Returns the size up to which every scheme was filled.
-    """
-    proved = len(locked)
-    for more in (1, 2):
-        size = len(locked) + more
-        if size > rules.planters:
-            break
-        every = every_scheme(state, locked, replace(rules, planters=size), most=most, keep=most)
-        if every is None:
-            break
-        for picks in every.first.get(size, ()):
-            best.meet(picks, filled.value(picks))
-        proved = size
-    return proved
+def _of_small(
+    best: Best, small: SmallSchemes, rules: SchemeRules, knowledge: Knowledge, groups: int
+) -> dict[int, float]:
+    """Prove which schemes of one planter and of two win most, as far as that takes little time."""
+    few = round(knowledge.setting("scheme_filled_most"))
+    return {
+        size: small.prove(best, size, rules, fillings=few * groups, rows=few)
+        for size in range(1, min(rules.planters, SMALL) + 1)
+    }
 
 
 def _plant_otherwise(

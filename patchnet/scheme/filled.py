@@ -85,6 +85,23 @@ class FilledState:
             self._known[key] = np.array(parts)
         return self._known[key]
 
+    def linked_of(self, group: int, picks: Sequence[Pick]) -> float:
+        """Linked homes of one group alone with some planters there.
+
+        Parameters
+        ----------
+        group
+            Which.
+        picks
+            The planters.
+        """
+        key, alike = tuple(sorted(picks)), self._alike[group]
+        known = alike.known(key)
+        if known is None:
+            self._state.go_to(key)
+            known = alike.linked(key, self._state.groups[group].now.chances)
+        return known
+
     def worth(self, picks: Sequence[Pick]) -> float:
         """What they are worth: the change of the common currency."""
         return self._state.worth.of((self.linked(picks) ** 2).tolist())

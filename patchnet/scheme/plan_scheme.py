@@ -38,6 +38,7 @@ from patchnet.scheme.planter_scheme import (
     SchemeDoubt,
     SchemeStep,
 )
+from patchnet.scheme.small_schemes import SMALL, SmallSchemes
 from patchnet.scheme.stages import best_order, order_by_misses, stages_of
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
@@ -126,7 +127,7 @@ def plan_scheme(
     )  # fmt: skip
     if ask.goal == "cover":
         return _covering(task)
-    choices = choices_of(ask, task.filled, state, locked, rules, knowledge)
+    choices = choices_of(ask, task.filled, state, locked, rules, knowledge, _small(task, knowledge))
     drawn: Sequence[InDraws | None] = (None,) * len(choices)
     if draws and choices[-1].picks:
         drawn = choose_in_draws(
@@ -274,7 +275,8 @@ def _side_by_side(
         value = task.filled.worth(picks)
         within = 0.0
         if not choice.exact and picks:
-            most = bounds[place].of_size(choice.rules.planters, task.filled.linked(picks))
+            size = choice.rules.planters
+            most = _limit(choice, bounds[place], size, task.filled.linked(picks).tolist())
             within = max(most - task.filled.value(picks), 0.0) / value if value > 0 else np.inf
         told.append(
             SchemeChoice(
@@ -328,6 +330,7 @@ def _rules(
         "ask": knowledge.setting("scheme_ask_toll"),
         "measure": knowledge.setting("scheme_measure_toll"),
     }
+    toll = np.array([tolls[site.verdict] for site in sites])
     return SchemeRules(
         sites=sites,
         costs=np.repeat(box[:, None], len(recipes), axis=1),
@@ -340,7 +343,8 @@ def _rules(
         unkept=ask.unkept,
         kit=kit,
         bill=partial(_bill, tuple(site.size for site in sites), knowledge),
-        toll=np.array([tolls[site.verdict] for site in sites]),
+        # A toll is for choosing between places: where all must be measured, it rules out none.
+        toll=toll - toll.min(),
     )
 
 
@@ -403,12 +407,26 @@ def _curve(task: _Task, choice: Choice, bound: SchemeBound) -> tuple[SchemeStep,
         return tuple(steps)
     limit = np.inf
     for at, step in reversed(list(enumerate(steps))):
-        if step.planters <= choice.proved:
-            continue
         # What more planters cannot win, fewer cannot.
-        limit = min(limit, bound.of_size(step.planters, np.array(list(step.linked.values()))))
+        limit = min(limit, _limit(choice, bound, step.planters, step.linked.values()))
         steps[at] = replace(step, bound=step.value + max(limit - values[at], 0.0))
     return tuple(steps)
+
+
+def _limit(choice: Choice, bound: SchemeBound, size: int, linked: Iterable[float]) -> float:
+    """No scheme with so many planters or fewer wins more than this, less its tolls."""
+    if size in choice.limits:
+        return max(choice.limits[fewer] for fewer in range(1, size + 1))
+    return bound.of_size(size, np.array(list(linked)))
+
+
+def _small(task: _Task, knowledge: Knowledge) -> SmallSchemes | None:
+    """Schemes of one planter and two, where that is what is asked for and nothing is locked in."""
+    if task.rules.planters > SMALL or task.locked:
+        return None
+    least, conflicts = knowledge.setting("p_cut"), task.rules.conflicts
+    ceilings = [ceiling_of(field, least, task.rules.planters, conflicts) for field in task.fields]
+    return SmallSchemes(ceilings, task.filled, task.state, len(task.recipes))
 
 
 def _handed_over(

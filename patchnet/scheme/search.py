@@ -132,11 +132,17 @@ def every_scheme(
     def grow(after: int) -> None:
         best.meet(state.picks, state.value)
         open_to = rules.open_to(state.picks)
+        last = len(state.picks) + 1 == rules.planters
         for at in range(after, len(free)):
-            if open_to[free[at]]:
-                state.add(free[at])
-                grow(at + 1)
-                state.undo()
+            if not open_to[free[at]]:
+                continue
+            if last:
+                # Nothing comes beside it: it need not be put.
+                best.meet((*state.picks, free[at]), state.after(free[at]))
+                continue
+            state.add(free[at])
+            grow(at + 1)
+            state.undo()
 
     state.go_to(fixed)
     grow(0)

@@ -8,7 +8,10 @@ import shapely
 
 from patchnet.core.texts import N_, _
 
-__all__ = ["BACK", "ClearWidth", "clear_width"]
+__all__ = ["BACK", "CLEAR_WIDTH", "ClearWidth", "clear_width"]
+
+CLEAR_WIDTH = "clear_width"
+"""Key of the rule that says how much must be left to walk in."""
 
 BACK = N_("the back of the footway")
 

@@ -1,10 +1,19 @@
 """Findings put together: the figure, what the rule asks, and where the rule comes from."""
 
+import math
+
 from patchnet.core.language_forms import without_noughts
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.site import Basis, Finding, Verdict
 
-__all__ = ["finding", "metres", "source_of", "things_to_look_for"]
+__all__ = [
+    "finding",
+    "metres",
+    "metres_left",
+    "source_of",
+    "things_to_look_for",
+    "whole_centimetres",
+]
 
 
 def metres(value: float) -> str:
@@ -16,6 +25,40 @@ def metres(value: float) -> str:
         Metres.
     """
     return f"{without_noughts(value)} m"
+
+
+def metres_left(value: float) -> str:
+    """Return a width that people rely on: to the centimetre, never rounded up.
+
+    A millimetre is forgiven, as no drawing is truer.
+
+    Parameters
+    ----------
+    value
+        Metres.
+
+    Examples
+    --------
+    >>> metres_left(2.078), metres_left(1.5995)
+    ('2.07 m', '1.6 m')
+    """
+    return metres(whole_centimetres(value))
+
+
+def whole_centimetres(value: float) -> float:
+    """Return whole centimetres of a width, never rounded up but for a millimetre.
+
+    Parameters
+    ----------
+    value
+        Metres.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
+    return math.floor(value * 100 + 0.1) / 100
 
 
 def things_to_look_for(knowledge: Knowledge) -> str:

@@ -1,9 +1,13 @@
 """Why no place along a road can be used, and the way out."""
 
+import math
 from collections import Counter
 from collections.abc import Collection, Sequence
 
 from patchnet.core.texts import _
+from patchnet.street.clear_width import CLEAR_WIDTH
+from patchnet.street.closeness import how_far_off, refusing
+from patchnet.street.findings import metres
 from patchnet.street.site import Site
 
 __all__ = ["nowhere"]
@@ -52,8 +56,43 @@ def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both
     if asked and "ask" not in verdicts:
         said += " " + _("{asked} can be had if the authority says yes.").format(asked=asked)
     if not waiting and not asked:
-        said += " " + _(
-            "Try the other side, another road, a smaller box (--size), or your own authority's "
-            "rules (--knowledge)."
-        )
+        said += " " + _nearest(beside, sides)
     return said
+
+
+def _nearest(refused: Sequence[Site], sides: str) -> str:
+    """Say which box came closest, what it lacks, and what would let one stand there."""
+    closest = min(refused, key=lambda one: (how_far_off(one.findings), one.key))
+    reason = refusing(closest.findings)[0]
+    said = _("It came closest at {key}, with the {box}: {words}").format(
+        key=closest.key, box=_(closest.size.name), words=reason.words
+    )
+    ways = []
+    if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
+        lack = reason.limit - reason.figure
+        left = math.floor(100 * (closest.size.width_m - lack)) / 100
+        ways.append(
+            _(
+                "That is {lack} too little: a box there may be {width} wide at most (--size)."
+            ).format(lack=metres(math.ceil(100 * lack) / 100), width=metres(left))
+            if left > 0
+            else _("That is {lack} too little, more than a box is wide: none fits there.").format(
+                lack=metres(math.ceil(100 * lack) / 100)
+            )
+        )
+        if reason.basis != "measured":
+            ways.append(
+                _(
+                    "The width of the footway is {basis}: measure it with a tape, and if it is "
+                    "more, mend the layer footways (its outline, or width_m)."
+                ).format(basis=_(reason.basis))
+            )
+    ways.append(
+        _("Else choose another road, or your own authority's rules (--knowledge).")
+        if sides == "both"
+        else _(
+            "Else try the other side (--side), another road, or your own authority's rules "
+            "(--knowledge)."
+        )
+    )
+    return " ".join([said, *ways])

@@ -237,7 +237,9 @@ def access_areas(
             polygon = swept(foot[0] + back[thing.kind.test] * away[0], kerb)
             if not polygon.is_empty:
                 label = _("at {thing_name} ({middle:.0f} m)").format(
-                    thing_name=thing.name or "the " + thing.kind.name, middle=middle
+                    thing_name=thing.name
+                    or _("the {kind_name}").format(kind_name=_(thing.kind.name)),
+                    middle=middle,
                 )
                 rule = f"sight_{thing.kind.test}"
                 areas.append(SightArea(rule, label, polygon, round(reach, 1), basis))

@@ -9,7 +9,7 @@ from patchnet.knowledge.street import PlanterSize
 from patchnet.street.findings import source_of
 from patchnet.street.site import Finding, Verdict
 
-__all__ = ["Standing", "standing_of", "wind_finding"]
+__all__ = ["Standing", "ballast_kg", "standing_of", "wind_finding"]
 
 
 class Standing(NamedTuple):
@@ -69,6 +69,25 @@ def standing_of(size: PlanterSize, *, knowledge: Knowledge) -> Standing:
     )
 
 
+def ballast_kg(size: PlanterSize, *, knowledge: Knowledge) -> int:
+    """Return the stones that a box needs in its bottom so that no gust tips it dried out.
+
+    Parameters
+    ----------
+    size
+        The box.
+    knowledge
+        For wind, soil and plants.
+
+    Returns
+    -------
+    int
+        Kilograms; 0 where none are needed, or where wet soil is too light already.
+    """
+    standing, limit = standing_of(size, knowledge=knowledge), knowledge.street_rule("wind_least")
+    return math.ceil(standing.stones_kg) if standing.wet >= limit > standing.dry else 0
+
+
 def wind_finding(size: PlanterSize, *, knowledge: Knowledge) -> Finding:
     """Return whether a gust tips a box over, and what must lie in it so that none does.
 
@@ -88,9 +107,10 @@ def wind_finding(size: PlanterSize, *, knowledge: Knowledge) -> Finding:
         wet_kg=standing.wet_kg, pressure=standing.pressure_kpa, wet=standing.wet,
         dry=standing.dry, limit=limit,
     )  # fmt: skip
-    if standing.wet >= limit > standing.dry:
+    stones = ballast_kg(size, knowledge=knowledge)
+    if stones:
         words += " " + _("Put at least {stones:.0f} kg of stones in the bottom.").format(
-            stones=math.ceil(standing.stones_kg)
+            stones=stones
         )
     words += " " + _("Fill it on the day it comes: an empty box tips at a push.")
     verdict: Verdict = "fits" if standing.wet >= limit else "no"

@@ -10,7 +10,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.street.box_place import Place
 from patchnet.street.clear_width import BACK, ClearWidth, clear_width
 from patchnet.street.cross_sections import at_stations, outward
-from patchnet.street.findings import finding, metres
+from patchnet.street.findings import finding, metres, metres_left
 from patchnet.street.site import Basis, Finding, Floats, Street, StreetSide, Verdict
 
 __all__ = ["Width", "clear_finding", "fire_finding", "footway_finding", "kerb_finding"]
@@ -130,14 +130,14 @@ def clear_finding(
         if clear >= ask or guess:
             return _not_known(asked, knowledge), Width(None, "assumed")
         words = _("At most {clear} would be left to walk in, {between}.").format(
-            clear=metres(clear), between=between
+            clear=metres_left(clear), between=between
         )
         return (
             finding("clear_width", "no", clear, ask, basis, knowledge, "clear_width_ask_m", words),
             Width(clear, basis),
         )
     said = _("{clear} is left to walk in at the worst point, {between}").format(
-        clear=metres(clear), between=between
+        clear=metres_left(clear), between=between
     )
     if asked is not None and clear < asked[0]:
         words = _("{said}: {asked} must stay clear at a bus stop.").format(

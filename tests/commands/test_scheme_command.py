@@ -7,6 +7,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 import shapely
+from worlds.alder_row import ALDER, FAR, NARROW, WIDE, placed, write_alder_row
 
 from patchnet.commands.main import _run
 from patchnet.core.fault_list import FaultList
@@ -15,50 +16,14 @@ from patchnet.read import read_neighbourhood
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.street.keepers import keepers_in
 
-EAST, NORTH = 450_000.0, 210_000.0
-
-
-def placed(shape):
-    return shapely.affinity.translate(shape, EAST, NORTH)
-
 
 @pytest.fixture(scope="module")
 def street(tmp_path_factory):
-    """A road of 60 m from west to east, 6 m wide; 4 m of footway on its left, 1.2 m on its right;
-    a garden of 20 x 20 m at either end of either side."""
-    path = tmp_path_factory.mktemp("map") / "alder.gpkg"
-    corners = [(0, 7.5), (40, 7.5), (0, -25), (40, -25)]
-    plots = gpd.GeoDataFrame(
-        {
-            "id": ["a1", "a2", "b1", "b2"],
-            "kind": "garden_front",
-            "features": ["bee_hotel 2; flower_border 4", "bee_hotel 2; flower_border 6",
-                         "lawn_short 60", "bee_hotel 1; lawn_short 80"],
-            "seen": "all",
-        },
-        geometry=[placed(shapely.box(x, y, x + 20, y + 17)) for x, y in corners],
-        crs="EPSG:27700",
+    """Alder Row with 4 m of footway on its left and 1.2 m on its right, and a bench far away."""
+    return write_alder_row(
+        tmp_path_factory.mktemp("map") / "alder.gpkg", [ALDER, FAR], [WIDE, NARROW],
+        widths=[6.0, 4.0], things=[("bench", placed(shapely.Point(30, 490)))],
     )  # fmt: skip
-    roads = gpd.GeoDataFrame(
-        {"name": ["Alder Row", "Beck Lane"], "width_m": [6.0, 4.0], "speed_mph": ["20", "20"]},
-        geometry=[
-            placed(shapely.LineString([(0, 0), (60, 0)])),
-            placed(shapely.LineString([(-400, 500), (400, 500)])),
-        ],
-        crs="EPSG:27700",
-    )
-    ways = gpd.GeoDataFrame(
-        {"name": ["", ""]},
-        geometry=[placed(shapely.box(0, 3, 60, 7)), placed(shapely.box(0, -4.2, 60, -3))],
-        crs="EPSG:27700",
-    )
-    things = gpd.GeoDataFrame(
-        {"kind": ["bench"]}, geometry=[placed(shapely.Point(30, 490))], crs="EPSG:27700"
-    )
-    for name, table in (("plots", plots), ("roads", roads), ("footways", ways),
-                        ("street_objects", things)):  # fmt: skip
-        table.to_file(path, layer=name, driver="GPKG")
-    return path
 
 
 def scheme(street, target, *options):

@@ -3,58 +3,18 @@
 import geopandas as gpd
 import pytest
 import shapely
+from worlds.alder_row import ALDER, EAST, FAR, WIDE, line, placed, write_alder_row
 from worlds.mapped_streets import house, mapped, road
 
 from patchnet.base.write import write_base
 from patchnet.commands.main import _run
 
-EAST, NORTH = 450_000.0, 210_000.0
-
-
-def placed(shape):
-    return shapely.affinity.translate(shape, EAST, NORTH)
-
-
-def line(*points):
-    return placed(shapely.LineString(points))
+LOOKED = ("looked", line((0, 0), (60, 0)))
 
 
 def write(path, roads, footways=(), *, looked=True):
-    """A file with gardens at both ends of Alder Row, and whatever roads and footways are given."""
-    corners = [(0, 7.5), (40, 7.5), (0, -25), (40, -25)]
-    plots = gpd.GeoDataFrame(
-        {
-            "id": ["a1", "a2", "b1", "b2"],
-            "kind": "garden_front",
-            "features": ["bee_hotel 2; flower_border 4", "bee_hotel 2; flower_border 6",
-                         "lawn_short 60", "bee_hotel 1; lawn_short 80"],
-            "seen": "all",
-        },
-        geometry=[placed(shapely.box(x, y, x + 20, y + 17)) for x, y in corners],
-        crs="EPSG:27700",
-    )  # fmt: skip
-    plots.to_file(path, layer="plots", driver="GPKG")
-    table = gpd.GeoDataFrame(
-        {"name": [name for name, _ in roads], "width_m": 6.0, "speed_mph": "20"},
-        geometry=[shape for _, shape in roads], crs="EPSG:27700",
-    )  # fmt: skip
-    table.to_file(path, layer="roads", driver="GPKG")
-    if footways:
-        ways = gpd.GeoDataFrame(
-            {"name": [""] * len(footways)}, geometry=list(footways), crs="EPSG:27700"
-        )
-        ways.to_file(path, layer="footways", driver="GPKG")
-    if looked:
-        things = gpd.GeoDataFrame(
-            {"kind": ["looked"]}, geometry=[line((0, 0), (60, 0))], crs="EPSG:27700"
-        )
-        things.to_file(path, layer="street_objects", driver="GPKG")
-    return path
-
-
-ALDER = ("Alder Row", line((0, 0), (60, 0)))
-FAR = ("Beck Lane", line((-400, 500), (400, 500)))
-WIDE = placed(shapely.box(0, 3, 60, 7))
+    """Alder Row with whatever roads and footways are given."""
+    return write_alder_row(path, roads, footways, things=[LOOKED] if looked else [])
 
 
 def scheme(street, target, *options, road="Alder Row"):
@@ -182,7 +142,11 @@ def test_every_place_refused_leaves_no_sheet(tmp_path, capsys):
     assert scheme(street, tmp_path / "out") == 2
     said = " ".join(capsys.readouterr().err.split())
     assert "clear width" in said
-    assert "a smaller box (--size)" in said
+    # 1.2 m of footway, 0.5 m from the kerb to the box and 0.4 m of box: none is narrow enough.
+    assert "It came closest at" in said
+    assert "more than a box is wide: none fits there" in said
+    assert "The width of the footway is from the map: measure it with a tape" in said
+    assert "choose another road" in said
     assert not (tmp_path / "out").exists()
 
 

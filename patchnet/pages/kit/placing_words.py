@@ -1,6 +1,6 @@
 """Where things go on the plot, in words."""
 
-from patchnet.core.language_forms import in_sentence, without_noughts
+from patchnet.core.language_forms import capital_first, in_sentence, without_noughts
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, figure
@@ -178,7 +178,7 @@ def placed_sentence(there: Placed, knowledge: Knowledge, *, every: bool = True) 
         As for `where_words`.
     """
     words = where_words(there, knowledge, every=every).rstrip(".")
-    return f"{words[:1].upper()}{words[1:]}."
+    return f"{capital_first(words)}."
 
 
 def _distances(there: Placed) -> list[str]:

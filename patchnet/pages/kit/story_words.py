@@ -13,7 +13,7 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.spread import Spread
-from patchnet.core.language_forms import in_sentence, listed
+from patchnet.core.language_forms import capital_first, in_sentence, listed
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, currency, figure, month_spans
@@ -226,7 +226,7 @@ def begin_with(most_help: MostHelp, plot: str, know: Knowledge) -> list[StoryThi
             thing=know.sitings[one.feature].said
         )
         amount = amount_words(one.feature, one.amount, know)
-        words = _("{amount}.").format(amount=_upper(amount)) if amount else ""
+        words = _("{amount}.").format(amount=capital_first(amount)) if amount else ""
         told.append(
             StoryThing(number, title, words, _takes(one, know), one.plots, None, _mind(one, know))
         )
@@ -301,10 +301,6 @@ def stretch_words(stretch: Stretch) -> str:
     return _PARTS[stretch.part].format(street=stretch.street)
 
 
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
 def _animal(key: str, know: Knowledge) -> str:
     return _("the {group_name}").format(group_name=_lower(know.groups[key].name))
 
@@ -355,12 +351,12 @@ def _stopped(finding: Finding, know: Knowledge) -> str:
     where = stretch_words(finding.stretch)
     if finding.cover and finding.sure:
         return _("{where} is mostly {cover}: {animals} cannot get past.").format(
-            where=_upper(where), cover=_cover(finding, know), animals=animals
+            where=capital_first(where), cover=_cover(finding, know), animals=animals
         )
     words = _("{animals} cannot get past {where}.")
     if not finding.sure:
         words = _("{animals} perhaps cannot get past {where}.")
-    return _upper(words.format(animals=animals, where=where))
+    return capital_first(words.format(animals=animals, where=where))
 
 
 def _cover(finding: Finding, know: Knowledge) -> str:
@@ -379,7 +375,7 @@ def _short(finding: Finding, know: Knowledge) -> str:
         if not finding.sure:
             words = _("{where} is mostly {cover}: perhaps not enough {resource}.")
         return words.format(
-            where=_upper(where), cover=_cover(finding, know), resource=_resource(lack, know)
+            where=capital_first(where), cover=_cover(finding, know), resource=_resource(lack, know)
         )
     if not finding.sure:
         return _("Perhaps not enough {resource} for {animals}.").format(
@@ -425,7 +421,7 @@ def _won_by(most_help: MostHelp, lack: Lack, know: Knowledge) -> str:
         words = _("Sure to help: {first}. Perhaps also {second}.")
     elif lack is not most_help.lacks[0]:
         words = _("Would help: {first}, and {second}.")
-    return _upper(words.format(first=first, second=second))
+    return capital_first(words.format(first=first, second=second))
 
 
 def _helps(lack: Lack, animals: Sequence[str], know: Knowledge) -> str:
@@ -455,7 +451,7 @@ def _added(one: Thing, names: dict[str, str], know: Knowledge) -> tuple[str, str
         thing=know.sitings[one.feature].said, plot=names[one.plots[0]]
     )
     amount = amount_words(one.feature, one.amount, know)
-    parts = [_("{amount}.").format(amount=_upper(amount))] if amount else []
+    parts = [_("{amount}.").format(amount=capital_first(amount))] if amount else []
     if one.lack is not None:
         months = one.lack.animals[0].months if one.lack.season else ()
         given = _resource(one.lack, know, months=months)
@@ -500,7 +496,7 @@ def _along(one: Thing, _names: dict[str, str], know: Knowledge) -> tuple[str, st
     lack = one.lack
     words = ""
     if lack is not None:
-        words = _upper(_helps(lack, [each.group for each in lack.animals], know)) + "."
+        words = capital_first(_helps(lack, [each.group for each in lack.animals], know)) + "."
     return title, words, _when(one)
 
 
@@ -542,7 +538,7 @@ def _takes(one: Thing, know: Knowledge) -> str:
     if one.hours:
         parts.append(_("about {hours} of work").format(hours=hours_words(max(1, round(one.hours)))))
     parts.append(_when(one))
-    return _upper(" · ".join(parts))
+    return capital_first(" · ".join(parts))
 
 
 def _when(one: Thing) -> str:

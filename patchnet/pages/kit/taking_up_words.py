@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from patchnet.core.language_forms import capital_first
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import currency, figure
@@ -51,7 +52,7 @@ def taken_up_first(
         unit = currency(knowledge)
         found.append(
             FirstTakenUp(
-                title=f"{how.said.capitalize()}, {amount_words(key, amount, knowledge)}",
+                title=f"{capital_first(how.said)}, {amount_words(key, amount, knowledge)}",
                 takes=_("about {hours} of work, about {money} {unit}").format(
                     hours=hours_words(hours), money=figure(money), unit=unit
                 ),

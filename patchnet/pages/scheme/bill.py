@@ -10,6 +10,7 @@ from patchnet.pages.scheme.pack import SchemePack
 from patchnet.scheme.bill import Quantity
 from patchnet.scheme.loads import litres_a_visit, load_of
 from patchnet.scheme.years import PAYERS, Payment
+from patchnet.street.overturning import ballast_kg
 
 __all__ = ["bill_html", "price_words", "weights_html", "years_html"]
 
@@ -75,6 +76,7 @@ def bill_html(pack: SchemePack) -> Markup:
         budget="" if budget is None else pack.money(budget),
         left=exact_money(-over, pack.country) if over <= 0 else "",
         quoted=sum(line.price is not None and line.price.how == "quoted" for line in pack.bill),
+        stones=number(_stones_kg(pack), ".0f") if _stones_kg(pack) else "",
         traffic=pack.money(pack.knowledge.scheme_figure("cost_traffic_day")),
     )  # fmt: skip
 
@@ -160,6 +162,12 @@ def _borne(payments: tuple[Payment, ...], payer: str) -> float:
     return sum(one.amount for one in payments if one.payer == payer)
 
 
+def _stones_kg(pack: SchemePack) -> int:
+    """Stones against wind in the bottom of all boxes, kilograms."""
+    boxes = (one.site.size for one in pack.scheme.planters)
+    return sum(ballast_kg(size, knowledge=pack.knowledge) for size in boxes)
+
+
 def weights_html(pack: SchemePack) -> Markup:
     """What boxes hold and weigh, for the engineer."""
     know = pack.knowledge
@@ -177,6 +185,7 @@ def weights_html(pack: SchemePack) -> Markup:
                 _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
                 f"{number(load.check_kg_m2, ',.0f')} kg/m²",
                 f"{number(litres_a_visit(size, know), '.0f')} l",
+                _("{stones} kg").format(stones=number(ballast_kg(size, knowledge=know), ".0f")),
             )
         )
     return render(
@@ -186,7 +195,7 @@ def weights_html(pack: SchemePack) -> Markup:
             (
                 _("Box"), _("Soil"), _("To buy"), _("Empty"), _("Wet soil, light mix"),
                 _("Wet soil, loam"), _("Whole box, heaviest"), _("On the ground"),
-                _("Water a visit"),
+                _("Water a visit"), _("Stones in the bottom"),
             ),
             rows,
             css="weights",

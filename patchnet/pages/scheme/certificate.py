@@ -58,10 +58,14 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     wide
         Share of what is won, 0-1.
     """
-    if exact and step.within == 0:
-        return _("It is proved that no scheme of this size is better, by the measure searched.")
-    if step.value <= 0:
+    if step.value <= 0 and not exact:
         return _("Nothing is won, so no share can be told.")
+    if step.within == 0 and step.planters == 1:
+        return _("It is proved that no other planter wins more, by the measure searched.")
+    if step.within == 0 and step.planters == 2:
+        return _("It is proved that no two planters win more, by the measure searched.")
+    if step.within == 0:
+        return _("It is proved that no scheme of this size is better, by the measure searched.")
     words = _(
         "No scheme with as many planters can win more than {within} % more than this one, by the "
         "measure searched."

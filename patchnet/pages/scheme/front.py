@@ -119,6 +119,7 @@ def summary_html(pack: SchemePack) -> Markup:
         facts=items,
         glance=_glance(pack),
         choices=_choices(scheme),
+        total=pack.money(pack.total),
     )
 
 

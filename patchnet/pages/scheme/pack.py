@@ -1,6 +1,5 @@
 """What the pages of a scheme are made from, worked out once."""
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,6 +15,7 @@ from patchnet.scheme.bill import Quantity, bill_of, total_of
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
 from patchnet.scheme.who_gains import Gains, who_gains
 from patchnet.scheme.years import Years, years_of
+from patchnet.street.findings import whole_centimetres
 from patchnet.street.site import Basis
 from patchnet.street.to_measure import ToMeasure, places_to_measure
 
@@ -167,7 +167,7 @@ def centimetres(metres: float) -> str:
     >>> centimetres(1.996), centimetres(2.0), centimetres(1.5995)
     ('1.99', '2.00', '1.60')
     """
-    return number(math.floor(metres * 100 + 0.1) / 100, ".2f")
+    return number(whole_centimetres(metres), ".2f")
 
 
 def width_words(metres: float | None, basis: Basis) -> str:

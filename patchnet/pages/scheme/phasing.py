@@ -46,7 +46,9 @@ def _order(pack: SchemePack) -> Markup:
     whole = sum(one.when_built for one in scheme.planters)
     drawn = scheme.doubt is not None
     knowledge = scheme.after.knowledge
-    rows, money, so_far = [], 0.0, 0.0
+    # What belongs to no single planter, a watering kit, is bought with the first.
+    own = sum(planter_cost(one, knowledge) for one in scheme.planters)
+    rows, money, so_far = [], max(pack.total - own, 0.0), 0.0
     for one in scheme.planters:
         money += planter_cost(one, knowledge)
         so_far += one.when_built

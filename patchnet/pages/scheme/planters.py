@@ -9,6 +9,7 @@ from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, rule_words, width_words
 from patchnet.scheme.planter_scheme import PlacedPlanter
 from patchnet.street import Finding
+from patchnet.street.findings import whole_centimetres
 
 __all__ = ["VERDICT_WORDS", "findings_html", "limit_words", "setting_out"]
 
@@ -29,6 +30,8 @@ _HEADS: WordList[str] = WordList(
         N_("Verdict"),
     )
 )
+
+_METRES = "m"
 
 
 def setting_out(planters: Iterable[PlacedPlanter], pack: SchemePack) -> Markup:
@@ -109,10 +112,15 @@ def limit_words(finding: Finding) -> str:
     """Figure and limit of a finding, as far as there are any."""
     parts = []
     if finding.figure is not None:
-        parts.append(f"{_plain(finding.figure)} {finding.unit}")
+        figure = finding.figure
+        if finding.unit == _METRES:
+            figure = whole_centimetres(figure)
+        parts.append(f"{_plain(figure)} {finding.unit}".rstrip())
     if finding.limit is not None:
         parts.append(
-            _("limit {plain} {unit}").format(plain=_plain(finding.limit), unit=finding.unit)
+            _("limit {plain} {unit}")
+            .format(plain=_plain(finding.limit), unit=finding.unit)
+            .rstrip()
         )
     return "; ".join(parts)
 

@@ -9,7 +9,8 @@ from patchnet.pages.kit.templates import Markup, drawn_by, render, together
 from patchnet.pages.kit.to_scale import Paper
 from patchnet.pages.scheme.pack import SchemePack, centimetres
 from patchnet.scheme.planter_scheme import PlacedPlanter
-from patchnet.street.site import SIDES
+from patchnet.street.clear_width import CLEAR_WIDTH
+from patchnet.street.site import SIDES, Site
 
 __all__ = ["section_html", "sections_of"]
 
@@ -72,7 +73,9 @@ def _section(planter: PlacedPlanter, pack: SchemePack, *, wide: float) -> dict[s
     kerb = pack.scheme.street.side(site.side).kerb_basis
     upstand = pack.knowledge.scheme_figure("kerb_upstand_m") * 1000
     basis = (
-        _("Walking width {basis}").format(basis=_(site.clear_basis))
+        _("Walking width {basis}: {words}").format(
+            basis=_(site.clear_basis), words=_clear_words(site)
+        )
         if site.clear_m is not None
         else _("Not measured")
     )
@@ -88,6 +91,12 @@ def _section(planter: PlacedPlanter, pack: SchemePack, *, wide: float) -> dict[s
         "upstand": number(upstand, "g"),
         "unknown": unknown,
     }
+
+
+def _clear_words(site: Site) -> str:
+    """What the width to walk in lies between."""
+    said = (one.words for one in site.findings if one.rule == CLEAR_WIDTH)
+    return next(said, "").rstrip(".")
 
 
 def _drawing(

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from patchnet.core.cells import harmless
+from patchnet.core.language_forms import capital_first
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge
@@ -235,7 +236,7 @@ def _decides(one: ToMeasure, knowledge: Knowledge) -> str:
         "{size} fits from {fits} m on; from {ask} m the council is asked. Write what there is in "
         "any case: a smaller box may do."
     ).format(
-        size=_(one.site.size.name).capitalize(),
+        size=capital_first(_(one.site.size.name)),
         fits=centimetres(one.footway_m),
         ask=centimetres(one.footway_m - (fits - ask)),
     )

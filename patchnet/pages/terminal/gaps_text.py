@@ -7,7 +7,7 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.find_gaps import FenceGaps
-from patchnet.core.language_forms import in_sentence, number
+from patchnet.core.language_forms import capital_first, in_sentence, number
 from patchnet.core.texts import N_, Words, _
 from patchnet.movement.fence_gaps import GapPlan
 from patchnet.pages.kit.doubt_words import break_words, drawn_or_not, of_draws
@@ -280,7 +280,7 @@ def _where(gap: dict[str, Any]) -> str:
     return _(
         "{kinds} {between} (row {rows} of the barriers), at {x:.1f} east, {y:.1f} north; {today}."
     ).format(
-        kinds=kinds.capitalize(),
+        kinds=capital_first(kinds),
         between=between,
         rows=rows,
         x=gap["x"],

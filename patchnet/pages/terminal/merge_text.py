@@ -20,6 +20,7 @@ from patchnet.survey.statements import CHANGES
 __all__ = ["forgotten_text", "merge_json", "merge_text"]
 
 _LISTED = 12
+_NAMED: Words[str, str] = Words({"gone": N_("Gone"), "new": N_("New")})
 _CHANGE_WORDS: Words[str, str] = Words(
     {
         "gone": N_("gone: there before, not there now"),
@@ -214,7 +215,7 @@ def _changes(merged: Merged) -> str:
                 if len(words) > _LISTED
                 else ""
             )
-            named.append(paragraph(f"{change.capitalize()}: {', '.join(words[:_LISTED])}{rest}."))
+            named.append(paragraph(f"{_NAMED[change]}: {', '.join(words[:_LISTED])}{rest}."))
     head = _("{year} against {years}:").format(
         year=years[-1], years=", ".join(str(year) for year in years[:-1])
     )
