@@ -12,7 +12,7 @@ function freeSpace() {
   const cells = (box) => {
     const keys = [];
     for (let x = Math.floor(box[0] / 80); x <= Math.floor(box[2] / 80); x += 1) {
-      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x + "," + y);
+      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x * 65536 + y);
     }
     return keys;
   };
@@ -21,20 +21,44 @@ function freeSpace() {
     const keys = cells(box);
     const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
     if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
-    for (const key of keys) taken.set(key, [...(taken.get(key) || []), box]);
+    for (const key of keys) taken.has(key) ? taken.get(key).push(box) : taken.set(key, [box]);
     return true;
   };
 }
 
+// What stands where it stood stays as it is: an element made anew is measured and painted anew.
+const marks = { standing: new Map(), kept: new Map(), fresh: [] };
 function place(x, y, className, words, angle) {
-  const mark = el("span", { class: "mark " + className, dir: "auto" }, words);
   const turned = angle ? " rotate(" + -angle + "deg)" : "";
-  mark.style.transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px) translate(-50%,-50%)" + turned;
-  marksPane.append(mark);
+  const transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px) translate(-50%,-50%)" + turned;
+  const key = [className, words, transform].join("|");
+  let mark = marks.kept.get(key) || marks.standing.get(key);
+  if (!mark) {
+    mark = el("span", { class: "mark " + className, dir: "auto" }, words);
+    mark.style.transform = transform;
+    marks.fresh.push(mark);
+  }
+  marks.kept.set(key, mark);
   return mark;
 }
 
+const standsOn = new WeakMap(); // to ask an element for its style is dear
+function placeOn([ground, ink], ...placed) {
+  const mark = place(...placed);
+  if (standsOn.get(mark) === ground + ink) return;
+  standsOn.set(mark, ground + ink);
+  mark.style.color = ink;
+  mark.style.backgroundColor = ground;
+}
+
+function putMarks() {
+  for (const [key, mark] of marks.standing) if (!marks.kept.has(key)) mark.remove();
+  marksPane.append(...marks.fresh);
+  [marks.standing, marks.kept, marks.fresh] = [marks.kept, new Map(), []];
+}
+
 const pixel = (x, y) => MAP.latLngToLayerPoint(latLng(x, y));
+const SPOT_PLACES = P.id.map((_, plot) => L.latLng(latLng(...spot(plot))));
 
 // What is written on a plot: without the street's name, which stands in the road.
 function shortLabel(plot) {
@@ -91,9 +115,7 @@ function writeLabel(plot, point, tint, under, perCm, free) {
   const turned = level ? 0 : angle;
   const box = level ? [wide, 12] : [wide * cos + 12 * sin, wide * sin + 12 * cos];
   if (!free(x, y, box[0], box[1])) return false;
-  const mark = place(x, y, "plot-label", words, turned);
-  mark.style.color = tint[1] === T.paper ? T.paper : T.ink;
-  mark.style.background = tint[0];
+  placeOn([tint[0], tint[1] === T.paper ? T.paper : T.ink], x, y, "plot-label", words, turned);
   return true;
 }
 
@@ -127,7 +149,6 @@ const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
 function writeMarks(view, layer) {
-  marksPane.replaceChildren();
   const seen = MAP.getBounds().pad(0.05);
   const size = MAP.getSize();
   const perCm = size.x / Math.max(1, widthInCm());
@@ -169,20 +190,17 @@ function writeMarks(view, layer) {
   if (layer.garden) writeGarden(seen, perCm, free);
   for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
     if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
-    const [x, y] = spot(plot);
-    const at = latLng(x, y);
+    const at = SPOT_PLACES[plot];
     const box = BOXES[plot];
     const [wide, high] = [(box[2] - box[0]) * perCm, (box[3] - box[1]) * perCm];
-    if (!seen.contains(at) || Math.max(wide, high) < 11) continue;
-    const point = pixel(x, y);
+    if (Math.max(wide, high) < 11 || !seen.contains(at)) continue;
+    const point = MAP.latLngToLayerPoint(at);
     if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt && layer.doubt(plot);
     const sign = layer.garden || layer.alike ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
     if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
-      const mark = place(point.x, point.y, "sign-mark", sign);
-      mark.style.color = tint[1];
-      mark.style.background = tint[0];
+      placeOn(tint, point.x, point.y, "sign-mark", sign);
       written += 1;
     }
     if (!view.labels) continue;
@@ -198,6 +216,7 @@ function writeMarks(view, layer) {
       written += 1;
     });
   }
+  putMarks();
 }
 
 // Width of the map in centimetres on the ground, from two points half way up.
