@@ -51,6 +51,7 @@ SCRIPTS = (
     "map/script/paint.js",
     "map/script/garden.js",
     "map/script/over_ground.js",
+    "map/script/labels.js",
     "map/script/marks.js",
     "map/script/street.js",
     "map/script/table.js",

@@ -6,26 +6,6 @@ marksPane.style.pointerEvents = "none";
 marksPane.setAttribute("aria-hidden", "true");
 const MOST_MARKS = 1500;
 
-// Boxes already taken, in a coarse grid.
-function freeSpace() {
-  const taken = new Map();
-  const cells = (box) => {
-    const keys = [];
-    for (let x = Math.floor(box[0] / 80); x <= Math.floor(box[2] / 80); x += 1) {
-      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x * 65536 + y);
-    }
-    return keys;
-  };
-  return (x, y, width, height) => {
-    const box = [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
-    const keys = cells(box);
-    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
-    if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
-    for (const key of keys) taken.has(key) ? taken.get(key).push(box) : taken.set(key, [box]);
-    return true;
-  };
-}
-
 // What stands where it stood stays as it is: an element made anew is measured and painted anew.
 const marks = { standing: new Map(), kept: new Map(), fresh: [] };
 function place(x, y, className, words, angle) {
@@ -148,6 +128,18 @@ function along(flat, part_) {
 const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
+function writeStreetNames(seen, free) {
+  for (const [name, x, y, angle] of DATA.drawn.names) {
+    const point = pixel(x, y);
+    const wide = name.length * 7 + 8;
+    const slant = (Math.abs(angle) * Math.PI) / 180;
+    const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
+    if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
+      place(point.x, point.y, "road-name", name, angle);
+    }
+  }
+}
+
 function writeMarks(view, layer) {
   const seen = MAP.getBounds().pad(0.05);
   const size = MAP.getSize();
@@ -174,19 +166,11 @@ function writeMarks(view, layer) {
       place(point.x + dx, point.y + dy, "make-gap", LETTERS[at]);
     });
   }
-  if (view.labels) {
-    for (const [name, x, y, angle] of DATA.drawn.names) {
-      const point = pixel(x, y);
-      const wide = name.length * 7 + 8;
-      const slant = (Math.abs(angle) * Math.PI) / 180;
-      const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
-      if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
-        place(point.x, point.y, "road-name", name, angle);
-      }
-    }
-  }
+  // What a sheet says of its plot goes before the names of streets.
+  if (view.labels && view.plot === null) writeStreetNames(seen, free);
   writeThings(seen, free);
-  writeSheet(view.plot, seen, free);
+  writeSheet(view.plot, free);
+  if (view.labels && view.plot !== null) writeStreetNames(seen, free);
   if (layer.garden) writeGarden(seen, perCm, free);
   for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
     if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;

@@ -1,0 +1,53 @@
+// Where words find room on a picture: no box over another, none over what must stay seen.
+
+// Boxes already taken, in a coarse grid. `free` takes a box if it is free; `free.take` takes it anyhow.
+function freeSpace() {
+  const taken = new Map();
+  const boxOf = (x, y, width, height) => [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
+  const cells = (box) => {
+    const keys = [];
+    for (let x = Math.floor(box[0] / 80); x <= Math.floor(box[2] / 80); x += 1) {
+      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x * 65536 + y);
+    }
+    return keys;
+  };
+  const take = (box, keys) => {
+    for (const key of keys) taken.has(key) ? taken.get(key).push(box) : taken.set(key, [box]);
+  };
+  const free = (x, y, width, height) => {
+    const box = boxOf(x, y, width, height);
+    const keys = cells(box);
+    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
+    if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
+    take(box, keys);
+    return true;
+  };
+  free.take = (x, y, width, height) => {
+    const box = boxOf(x, y, width, height);
+    take(box, cells(box));
+  };
+  return free;
+}
+
+// Pixels between a point and its label, and the ways out from it that are tried, in this order.
+const LABEL_GAPS = [6, 14, 24, 36, 50];
+const LABEL_WAYS = [6, 2, 0, 4, 7, 5, 1, 3].map((eighth) => [
+  Math.cos((eighth * Math.PI) / 4),
+  Math.sin((eighth * Math.PI) / 4),
+]);
+
+// A place for each label beside its point: [x, y] of its middle, or null where there is none.
+// `wanted`: [x, y, width, height], most wanted first; `frame`: [left, top, right, bottom].
+function layLabels(wanted, frame, free) {
+  for (const [x, y] of wanted) free.take(x, y, 9, 9); // no label hides the point of another
+  return wanted.map(([x, y, wide, high]) => {
+    for (const gap of LABEL_GAPS) {
+      for (const [ux, uy] of LABEL_WAYS) {
+        const [left, top] = [x + ux * (wide / 2 + gap), y + uy * (high / 2 + gap)];
+        const within = left - wide / 2 >= frame[0] && left + wide / 2 <= frame[2] && top - high / 2 >= frame[1] && top + high / 2 <= frame[3];
+        if (within && free(left, top, wide, high)) return [left, top];
+      }
+    }
+    return null;
+  });
+}
