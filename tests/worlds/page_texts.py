@@ -13,7 +13,7 @@ _EMPTY = {
 
 def written(tab):
     """Wait until a map has written what is read below it, which comes after the picture."""
-    tab.wait_for_function("!document.querySelector('[aria-busy=true]')")
+    tab.wait_for_selector("[aria-busy=true]", state="detached")
 
 
 class PageTexts(HTMLParser):

@@ -29,24 +29,32 @@ function freeSpace() {
   return free;
 }
 
-// Pixels between a point and its label, and the ways out from it that are tried, in this order.
-const LABEL_GAPS = [6, 14, 24, 36, 50];
-const LABEL_WAYS = [6, 2, 0, 4, 7, 5, 1, 3].map((eighth) => [
-  Math.cos((eighth * Math.PI) / 4),
-  Math.sin((eighth * Math.PI) / 4),
-]);
+// Places of a label of that size about its point, from its middle: over and under it in up to four
+// rows, to its sides in rows between; the nearest first, above before below.
+const LABEL_GAP = 6; // pixels between a point and its label
+function labelPlaces(wide, high) {
+  const first = high / 2 + LABEL_GAP;
+  const beside = wide / 2 + LABEL_GAP;
+  const places = [beside, beside + wide / 3].flatMap((dx) => [[dx, 0], [-dx, 0], [dx, LABEL_GAP], [-dx, LABEL_GAP]]);
+  for (let row = 0; row < 4; row += 1) {
+    for (const up of [-1, 1]) {
+      const dy = up * (first + row * (high + 3));
+      for (const dx of [0, wide / 3, -wide / 3, beside, -beside, beside + wide / 3, -beside - wide / 3]) places.push([dx, dy]);
+    }
+  }
+  const far = ([dx, dy]) => Math.hypot(Math.max(0, Math.abs(dx) - wide / 2), Math.max(0, Math.abs(dy) - high / 2)) + Math.abs(dx) / wide;
+  return places.sort((a, b) => far(a) - far(b) || a[1] - b[1]);
+}
 
 // A place for each label beside its point: [x, y] of its middle, or null where there is none.
 // `wanted`: [x, y, width, height], most wanted first; `frame`: [left, top, right, bottom].
 function layLabels(wanted, frame, free) {
   for (const [x, y] of wanted) free.take(x, y, 9, 9); // no label hides the point of another
   return wanted.map(([x, y, wide, high]) => {
-    for (const gap of LABEL_GAPS) {
-      for (const [ux, uy] of LABEL_WAYS) {
-        const [left, top] = [x + ux * (wide / 2 + gap), y + uy * (high / 2 + gap)];
-        const within = left - wide / 2 >= frame[0] && left + wide / 2 <= frame[2] && top - high / 2 >= frame[1] && top + high / 2 <= frame[3];
-        if (within && free(left, top, wide, high)) return [left, top];
-      }
+    for (const [dx, dy] of labelPlaces(wide, high)) {
+      const [left, top] = [x + dx, y + dy];
+      const within = left - wide / 2 >= frame[0] && left + wide / 2 <= frame[2] && top - high / 2 >= frame[1] && top + high / 2 <= frame[3];
+      if (within && free(left, top, wide, high)) return [left, top];
     }
     return null;
   });
