@@ -6,7 +6,8 @@ function pathOf(plot) {
   if (!PLOT_PATHS[plot]) {
     const made = new Path2D();
     for (const ring of PLOT_LAYERS[plot]._parts) {
-      ring.forEach(({ x, y }, at) => (at ? made.lineTo(x, y) : made.moveTo(x, y)));
+      const turned = HOLED[plot] || turnsLeft(ring) ? ring : [...ring].reverse();
+      turned.forEach(({ x, y }, at) => (at ? made.lineTo(x, y) : made.moveTo(x, y)));
       made.closePath();
     }
     PLOT_PATHS[plot] = made;
@@ -14,19 +15,40 @@ function pathOf(plot) {
   return PLOT_PATHS[plot];
 }
 
+function turnsLeft(ring) {
+  let twice = 0;
+  ring.forEach((here, at) => {
+    const next = ring[(at + 1) % ring.length];
+    twice += here.x * next.y - next.x * here.y;
+  });
+  return twice > 0;
+}
+
+// Hundreds of shapes with one pattern are much quicker to paint as one. Shapes that all turn the
+// same way may lie over each other in it; those with holes are painted each by itself.
+const HOLED = SHAPES.map((parts) => parts.some((part) => part.length > 1));
+function pathOfAll(plots) {
+  const made = new Path2D();
+  for (const plot of plots) made.addPath(pathOf(plot));
+  return made;
+}
+
 // Plots by what they are painted with: [tint, plots] and [colour, weight, dash, plots].
 const painting = { shades: [], rims: [] };
 function paintPlots(pen) {
   for (const [tint, plots] of painting.shades) {
     pen.fillStyle = canvasFill(tint);
-    for (const plot of plots) pen.fill(pathOf(plot), "evenodd");
+    pen.fill(pathOfAll(plots.filter((plot) => !HOLED[plot])), "nonzero");
+    for (const plot of plots) if (HOLED[plot]) pen.fill(pathOf(plot), "evenodd");
   }
-  pen.lineJoin = pen.lineCap = "round";
   for (const [colour, weight, dash, plots] of painting.rims) {
     pen.strokeStyle = colour;
     pen.lineWidth = weight;
+    // Round ends and corners are dear, and seen in dots alone.
+    pen.lineCap = dash ? "round" : "butt";
+    pen.lineJoin = dash ? "round" : "bevel";
     pen.setLineDash(dash ? dash.split(" ").map(Number) : []);
-    for (const plot of plots) pen.stroke(pathOf(plot));
+    pen.stroke(pathOfAll(plots));
   }
 }
 

@@ -50,11 +50,12 @@ function finding(plot, given, lacking) {
   const best = begin ? DATA.bestSorts[plot] : "";
   const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
-  // What to do here comes before what is nowhere: that is a fact, and would be read as a wish.
-  if (begin) return begin;
-  if (lacking.length) return fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) });
+  // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Water
+  // is never called for above the caution that goes with it.
+  if (begin && best !== "water") return begin;
   const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
-  return other ? fill(W.sheet_have, { thing: F[other.feature].said }) : W.sheet_all;
+  if (other) return fill(W.sheet_have, { thing: F[other.feature].said });
+  return lacking.length ? fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) }) : W.sheet_all;
 }
 
 // One row an animal that needs flowers: a cross where they run short, a dot where they are enough.
