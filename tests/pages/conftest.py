@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from shapely import LineString, box
+from worlds.page_texts import written
 
 from patchnet.assess import assess
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer, NeedSheet
@@ -350,6 +351,7 @@ class Opened:
         page.on("dialog", self._dialog)
         page.goto(path.as_uri() + at)
         page.wait_for_selector("html.drawn", timeout=20_000)
+        written(page)
 
     def _dialog(self, dialog) -> None:
         self.complaints.append(f"dialog: {dialog.message}")

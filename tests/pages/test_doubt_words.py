@@ -9,6 +9,7 @@ import shapely
 from axe_playwright_python.sync_playwright import Axe
 from hypothesis import given
 from hypothesis import strategies as st
+from worlds.page_texts import written
 
 from patchnet.assess import assess
 from patchnet.assess.doubt import doubt_of, with_doubt
@@ -81,6 +82,7 @@ def test_the_map_shows_means_and_ranges(told, open_page):
     page = opened.page
     linked = told.groups["mason_bee"].drawn.linked
     page.select_option("#group", label="All animals together")
+    written(page)
     words = page.inner_text("#street-words")
     assert f"worked out {RUN} times" in words
     row = page.locator("#street-words tr", has_text=told.groups["mason_bee"].group.name)
@@ -96,6 +98,7 @@ def test_the_map_shows_means_and_ranges(told, open_page):
 def test_the_bar_is_true_to_the_draws(told, open_page):
     page = open_page(map_page(told)).page
     page.select_option("#group", label="All animals together")
+    written(page)
     linked = told.groups["mason_bee"].linked_told
     row = page.locator("#street-words tr", has_text=told.groups["mason_bee"].group.name)
     middle = row.locator("rect.middle")

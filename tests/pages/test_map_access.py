@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
+from worlds.page_texts import written
 
 from patchnet.assess import assess
 from patchnet.knowledge.regions import usual_groups
@@ -52,6 +53,7 @@ def test_the_demo_passes_with_all_groups(knowledge, open_page):
     assert tab.locator("#group option").count() == 1 + len(usual)
     assert tab.locator("path[role=button]").count() == len(hood.plots)
     tab.select_option("#group", label="House sparrow")
+    written(tab)
     tab.click('[data-plot="1"]')
     tab.evaluate("for (const one of document.querySelectorAll('#card details')) one.open = true")
     expect(tab.locator(".balance")).to_have_count(len(usual))

@@ -7,6 +7,7 @@ import re
 import pytest
 from PIL import Image
 from shapely import Point
+from worlds.page_texts import written
 
 from patchnet.pages.kit import colours
 from patchnet.pages.map.map_page import map_page
@@ -222,6 +223,7 @@ def test_the_neighbourhood_in_words(page, assessment):
     assert page.page.locator("#breaks").is_checked()
     assert page.page.locator(".break-number").count() >= 1
     page.page.select_option("#group", "-1")
+    written(page.page)
     assert page.page.locator("#street-words tbody tr").count() == 3
     quiet(page)
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
+from worlds.page_texts import written
 
 from patchnet.pages.kit import colours
 
@@ -30,6 +31,7 @@ def quiet(opened) -> None:
 def newt(walked_page, open_page):
     opened = open_page(walked_page)
     opened.page.select_option("#group", label="Smooth newt")
+    written(opened.page)
     return opened
 
 
@@ -78,6 +80,7 @@ def test_the_ground_is_drawn_and_told(newt, walked):
     assert near > 0.8 * seen
     counts = [int(one) for one in re.findall(r"(\d+) plots?$", legend(tab), re.MULTILINE)]
     assert sum(counts) == len(walked.neighbourhood.plots)
+    written(tab)
     assert tab.locator("#plots-body td").first.inner_text() in {"Easy", "Slower", "Hard", "Closed"}
     tab.set_checked("#cover", False)
     assert picture.count() == 0

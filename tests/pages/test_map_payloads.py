@@ -4,6 +4,7 @@ import dataclasses
 
 import pytest
 from playwright.sync_api import expect
+from worlds.page_texts import written
 
 from patchnet.pages.map.map_page import map_page
 from patchnet.read.neighbourhood import Answers
@@ -129,6 +130,7 @@ def test_payloads_do_nothing(make, open_page):
         expect(tab.locator("#card details.sheet[open]:not(:has(.balance))")).to_have_count(0)
     tab.keyboard.press("Escape")
     tab.select_option("#group", "0")
+    written(tab)
     tab.click("text=Show 1")
     assert tab.evaluate("window.hit") is None
     assert opened.complaints == []

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from worlds.page_texts import written
 from worlds.story_streets import SURE, answered, row_street
 
 from patchnet.pages.map.map_page import map_page
@@ -77,6 +78,7 @@ def test_one_animal_and_the_table(heard):
     heard.get_by_text("Look closer").click()
     heard.get_by_role("combobox", name="Animal").select_option(label="Common frog")
     heard.get_by_role("combobox", name="Show").select_option(index=1)
+    written(heard)
     assert "Common frog" in announced(heard)
     table = heard.get_by_role("table").filter(
         has=heard.get_by_role("button", name="Elm Road 1 back")

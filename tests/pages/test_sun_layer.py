@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from worlds.page_texts import written
 
 from patchnet.core.errors import WrongUse
 from patchnet.pages.kit.encode import two_digit_codes
@@ -113,6 +114,7 @@ def test_months_can_be_chosen(tab):
 
 def test_the_table_holds_the_same_facts(tab):
     tab.fill("#find", "")
+    written(tab)
     rows = tab.locator("#plots-body tr").all_inner_texts()
     assert len(rows) == 24
     cells = [re.split(r"\s*\t\s*", row) for row in rows]

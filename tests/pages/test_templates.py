@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from jinja2 import UndefinedError
 from worlds.laced import laced_neighbourhood, laced_tables
 from worlds.made_scheme import made_scheme
@@ -181,6 +182,38 @@ def test_every_page_has_the_same_head(laced_pages):
         assert policy.startswith("default-src 'none'; "), name
         assert policy.endswith("; base-uri 'none'; form-action 'none'"), name
         assert "script-src 'unsafe" not in policy, name
+
+
+# Pages with a script are gone through by axe where they are used (test_map_access,
+# test_survey_phone), the report in test_scheme_report; the others here, wherever they come from.
+ELSEWHERE = {"map", "tiles", "openstreetmap", "phone", "report"}
+HERE = (
+    "poster", "notice", "card", "stack", "cards", "street", "progress own", "progress public",
+    "sheets", "change", "tape",
+)  # fmt: skip
+
+
+@pytest.mark.browser
+def test_axe_finds_nothing_on_any_page(laced_pages, browser, tmp_path):
+    pages, _ = laced_pages
+    assert set(pages) - {"figure"} == {*HERE, *ELSEWHERE}
+    context = browser.new_context(viewport={"width": 1000, "height": 800}, offline=True)
+    tab = context.new_page()
+    found = {}
+    for name in HERE:
+        path = tmp_path / "page.html"
+        path.write_text(pages[name], encoding="utf-8")
+        tab.goto(path.as_uri())
+        # Each drawing is one picture with a name; to go through its lines takes most of the time.
+        tab.evaluate(
+            "document.querySelectorAll('svg[role=img] > :not(title, desc), svg[aria-hidden] > *')"
+            ".forEach((one) => one.remove())"
+        )
+        answer = Axe().run(tab, options={"resultTypes": ["violations"]}).response["violations"]
+        if answer:
+            found[name] = [(one["id"], one["nodes"][0]["html"][:120]) for one in answer]
+    context.close()
+    assert found == {}
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

@@ -2,13 +2,18 @@
 
 from html.parser import HTMLParser
 
-__all__ = ["PageTexts"]
+__all__ = ["PageTexts", "written"]
 
 _TOLD = {"aria-label", "title", "alt", "placeholder"}
 _EMPTY = {
     "area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track",
     "wbr",
 }  # fmt: skip
+
+
+def written(tab):
+    """Wait until a map has written what is read below it, which comes after the picture."""
+    tab.wait_for_selector("[aria-busy=true]", state="detached")
 
 
 class PageTexts(HTMLParser):

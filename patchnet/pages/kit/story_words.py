@@ -156,8 +156,14 @@ class Story:
         What would help most.
     rooms
         Room for each animal, fewest first.
+    lead
+        Which thing answers the headline, where that is not the first, and why another comes
+        before it; may be empty.
     note
         What to know of how the things were found; may be empty.
+    homes
+        What a home is of each animal whose homes are told with the things, and that they were
+        not counted; empty where none are told.
     """
 
     headline: str
@@ -165,6 +171,8 @@ class Story:
     things: tuple[StoryThing, ...]
     rooms: tuple[Room, ...]
     note: str = ""
+    lead: str = ""
+    homes: str = ""
 
 
 def story(most_help: MostHelp, assessment: Assessment) -> Story:
@@ -204,6 +212,8 @@ def story(most_help: MostHelp, assessment: Assessment) -> Story:
         things,
         tuple(rooms[at] for at in order),
         note,
+        _lead(most_help, know),
+        _homes(most_help, know),
     )
 
 
@@ -414,7 +424,9 @@ def _won_by(most_help: MostHelp, lack: Lack, know: Knowledge) -> str:
             words = _("It may take {first}: we cannot tell for sure yet.")
         return words.format(first=first)
     second = _helps(other, [one.group for one in other.animals], know)
-    words = _("Most would be won by {first}; next comes {second}.")
+    words = _("Over the whole map, most would be won by {first}; next comes {second}.")
+    if lack.broken:
+        words = _("Most would be won by {first}; next comes {second}.")
     if not finding.sure:
         words = _("{first}, or {second}: we cannot tell yet which would help more.")
     elif any(one.often is not None for one in (*finding.animals, *other.animals)):
@@ -422,6 +434,40 @@ def _won_by(most_help: MostHelp, lack: Lack, know: Knowledge) -> str:
     elif lack is not most_help.lacks[0]:
         words = _("Would help: {first}, and {second}.")
     return capital_first(words.format(first=first, second=second))
+
+
+def _lead(most_help: MostHelp, know: Knowledge) -> str:
+    """What the headline has to do with the first thing, where that does not say it itself."""
+    lack = most_help.finding.lack
+    made = [one for one in most_help.things if one.kind in {"add", "gap"}]
+    if lack is None or lack.broken or not made or made[0].lack is not None:
+        return ""
+    resource = _resource(lack, know, months=lack.animals[0].months if lack.season else ())
+    number = next((at for at, one in enumerate(made, 1) if one.lack is not None), None)
+    if number is None:
+        words = _("One plot alone cannot give enough {resource}: this helps most besides.")
+        return words.format(resource=resource)
+    return _(
+        "Number {number} gives {resource}. Number 1 comes first: as far as we can reckon, no other "
+        "single thing does more for all animals together."
+    ).format(number=number, resource=resource)
+
+
+def _homes(most_help: MostHelp, know: Knowledge) -> str:
+    """What a home is, for the animals whose homes `_wins` tells."""
+    told = [one.animals[0] for one in most_help.things if one.animals and _in_figures(one)]
+    keys = list(dict.fromkeys(one.group for one in told))
+    if not keys:
+        return ""
+    homes = [
+        _("{home} ({animal})").format(
+            home=know.groups[key].home_is, animal=_lower(know.groups[key].name)
+        )
+        for key in keys
+    ]
+    return _(
+        "Homes are worked out from this map; nobody counted animals. A home is room for {homes}."
+    ).format(homes=listed(homes))
 
 
 def _helps(lack: Lack, animals: Sequence[str], know: Knowledge) -> str:
@@ -508,7 +554,7 @@ def _wins(one: Thing, know: Knowledge) -> str:
     who = _animals([each.group for each in one.animals], know)
     if first.after < _ONE:
         return _("It is a first step for {who}: not one whole home yet.").format(who=who)
-    if first.won < _LITTLE * first.before:
+    if not _in_figures(one):
         return _("It helps {who} a little.").format(who=who)
     before, _won, after = before_after(first.before, first.won)
     words = _(
@@ -524,6 +570,12 @@ def _wins(one: Thing, know: Knowledge) -> str:
             "It helps {who} most. Homes for {first} in its reach: none today, {after} with it."
         )
     return words.format(who=who, first=_animal(first.group, know), before=before, after=after)
+
+
+def _in_figures(one: Thing) -> bool:
+    """Whether homes are told of the first animal that a thing helps."""
+    first = one.animals[0]
+    return first.after >= _ONE and first.won >= _LITTLE * first.before
 
 
 def _takes(one: Thing, know: Knowledge) -> str:

@@ -68,7 +68,8 @@ PAGE: Words[str, str] = Words(
         "north_letter": N_("N"),
         "rooms": N_("Homes there is room for today"),
         "rooms_note": N_(
-            "Room for wildlife, not a count of animals. Dashed: possible, or not seen yet."
+            "Room for homes, worked out from this map: nobody has counted animals. Dashed: "
+            "possible, or not seen yet."
         ),
         "year": N_("When flowers run short"),
         "year_animal": N_("For"),
@@ -307,7 +308,8 @@ _SCRIPT: dict[str, object] = {
     "sheet_best": N_("A good first thing to do here"),
     "sheet_more": N_("Two more"),
     "sheet_have": N_("Near you already: {thing}."),
-    "sheet_lack": N_("Nobody near you has this yet: {thing}."),
+    "sheet_no_wish": N_("Only what nobody has, no list of wishes: not all of it fits here."),
+    "sheet_lack": N_("Not seen near you so far: {thing}."),
     "sheet_all": N_("There is a little of everything near you."),
     "sheet_not_seen": N_("Nobody has told us yet what is here."),
     "sheet_tell": N_(

@@ -16,7 +16,8 @@ const PAGE_LANGUAGE = document.documentElement.lang;
 const LOCALE = PAGE_LANGUAGE === "en" ? "en-GB" : PAGE_LANGUAGE;
 
 // A whole number as people write it.
-const inFull = (value) => value.toLocaleString(LOCALE);
+const FULL = new Intl.NumberFormat(LOCALE);
+const inFull = (value) => FULL.format(value);
 
 // A name inside a sentence: small, where nouns are written small.
 const NOUNS_KEEP_CAPITALS = "nounsKeepCapitals" in document.documentElement.dataset;

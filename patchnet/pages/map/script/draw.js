@@ -6,18 +6,23 @@ const AS_SVG = PLOTS <= DATA.svgPlots;
 const bounds = (plot) =>
   L.latLngBounds([latLng(BOXES[plot][0], BOXES[plot][1]), latLng(BOXES[plot][2], BOXES[plot][3])]);
 
-const PANES = { under: 402, ground: 405, plots: 410, above: 420, network: 430, chosen: 440 };
+const PANES = { under: 402, ground: 405, tints: 408, plots: 410, above: 420, network: 430, chosen: 440 };
 for (const [name, order] of Object.entries(PANES)) {
   const made = MAP.createPane(name);
   made.style.zIndex = order;
   if (name !== "plots") made.style.pointerEvents = "none";
 }
 
-// One renderer a pane. Many plots are painted on canvases; on paper everything is SVG.
+// Where plots are many a canvas tells which one is meant; it draws none of them.
+const Finder = L.Canvas.extend({ _draw() {}, _clear() {} });
+
+// One renderer a pane. Many plots are found on a canvas; on paper everything is SVG.
 function renderers(asSvg) {
   const made = { asSvg };
   for (const pane of Object.keys(PANES)) {
-    made[pane] = asSvg ? L.svg({ pane, padding: 0.2 }) : L.canvas({ pane, padding: 0.2, tolerance: 3 });
+    if (pane === "tints") continue;
+    const options = { pane, padding: 0.2, tolerance: 3 };
+    made[pane] = asSvg ? L.svg(options) : pane === "plots" ? new Finder(options) : L.canvas(options);
   }
   return made;
 }
@@ -177,13 +182,13 @@ function drawAs(asSvg) {
     shape.addTo(MAP);
   }
   for (const pane of Object.keys(PANES)) {
+    if (pane === "tints") continue;
     // Leaflet may have a frame under way that it has lost sight of, for a canvas that is gone then.
     last[pane]._clear = last[pane]._draw = () => {};
     last[pane].remove();
   }
 }
 
-let drawnOutline = 0;
 let gardens = null;
 let gardensWeight = 0;
 function showGardens(shown) {
@@ -196,29 +201,6 @@ function showGardens(shown) {
   gardens = gardenLayerOnMap().addTo(MAP);
   gardens.asSvg = R.asSvg;
   gardensWeight = outline();
-}
-
-// What each plot was last drawn as: painting is dear, so only what changes is painted anew.
-const shadedAs = [];
-function shadePlots(layer, bare) {
-  drawnOutline = outline();
-  const clear = Boolean(bare || layer.garden || layer.alike);
-  PLOT_LAYERS.forEach((shape, plot) => {
-    const tint = layer.classes[layer.of(plot)].tint;
-    const doubtful = layer.doubt ? layer.doubt(plot) : false;
-    const dash = layer.garden || layer.alike ? "" : doubtful ? T.unknown[3] : tint[3];
-    // Over the picture of the ground the plots are outlines; they still take clicks.
-    const as = [clear ? "" : tint.join(), dash, drawnOutline, R.asSvg].join("|");
-    if (shadedAs[plot] === as) return;
-    shadedAs[plot] = as;
-    shape.setStyle({
-      fillColor: R.asSvg ? patternFill(tint) : canvasFill(tint),
-      fillOpacity: clear ? 0 : 1,
-      color: dash ? T.ink : T.lines.plot[0],
-      weight: dash ? Math.max(1, 2 * drawnOutline) : drawnOutline,
-      dashArray: dash,
-    });
-  });
 }
 
 // The plot or break picked out: a paper rim with an ink line, readable on every tint.

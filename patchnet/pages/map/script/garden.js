@@ -194,7 +194,7 @@ function materialSwatch(key) {
   return box;
 }
 
-const gardenLegend = () => GARDEN.kinds.map(([key, words]) => legendItem(materialSwatch(key), words, null));
+const gardenLegend = () => GARDEN.kinds.map(([key, words]) => legendItem("ground-" + key, () => materialSwatch(key), words, null));
 
 // ---- small signs and numbers over the map ----
 

@@ -449,10 +449,20 @@ function allScarcest() {
 }
 
 // Where all plots are alike a sentence says more than a map of one colour: the gardens stay.
+const layersMade = new Map();
 function layerOf(view) {
+  const { group, show, need, feature, month } = view;
+  const key = [group, show, need, feature, month, draws(view, "cover")].join("|");
+  if (!layersMade.has(key)) layersMade.set(key, layerMade(view));
+  return layersMade.get(key);
+}
+
+function layerMade(view) {
   const made = layerAsked(view);
-  const first = made.of(0);
-  const alike = PLOTS > 1 && P.id.every((_, plot) => made.of(plot) === first);
+  const at = Uint8Array.from({ length: PLOTS }, (_, plot) => made.of(plot)); // each asked once
+  made.of = (plot) => at[plot];
+  const first = at[0];
+  const alike = PLOTS > 1 && at.every((one) => one === first);
   if (alike && !made.garden && !draws(view, "cover")) {
     made.alike = fill(W.all_alike, { words: made.classes[first].words });
   }

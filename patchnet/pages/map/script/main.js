@@ -6,6 +6,7 @@ const view = {
   cover: false, corridors: false, pinch: false, gaps: false,
 };
 let layer = null;
+let before = null; // where the map stood before it was put on paper
 let overlays = { cover: null, barriers: null, pinch: null, corridors: null, network: null, breaks: null };
 let cameFrom = null;
 
@@ -22,7 +23,7 @@ function writeChoices() {
   byId("month-slide").hidden = byId("month-field").hidden;
   if (view.month) byId("month-range").value = String(view.month);
   byId("month").options[0].textContent = view.show === "sun" ? W.sun_midsummer : W.any_month;
-  if (view.group !== ALL) {
+  if (view.group !== ALL && view.show === "need") {
     const group = G[view.group];
     options(byId("need"), [needName(group, 0), ...group.needs.map((need) => need.name)], 0);
     view.need = Math.min(view.need, group.needs.length);
@@ -63,14 +64,18 @@ function draw(told) {
   swap("breaks", view.breaks && view.group !== ALL ? breakLayer(G[view.group], view.break_) : null);
   writeMarks(view, layer);
   writeLegend(view, layer);
-  const rows = writeTable(layer, openCard);
-  writeStreet(view, pickBreak, pickGap);
-  namePlots();
   byId("map-title").textContent = layer.title;
   byId("show-note").textContent = layer.garden ? "" : layer.note;
   document.documentElement.classList.toggle("on-garden", Boolean(layer.garden));
   if (view.plot !== null) writeCard();
-  if (told) say(fill(W.said_shown, { title: layer.title, plots: plural(rows, W.plot, W.plots) }));
+  const words = [
+    () => writeTable(layer, openCard),
+    () => writeStreet(view, pickBreak, pickGap),
+    namePlots,
+    () => told && say(fill(W.said_shown, { title: layer.title, plots: plural(plotsFound().length, W.plot, W.plots) })),
+  ];
+  writeLater(words);
+  if (before) writeNow(); // paper does not wait
 }
 
 function pickBreak(at) {
@@ -296,8 +301,9 @@ function namePlots() {
   if (!AS_SVG) return;
   PLOT_LAYERS.forEach((shape, plot) => {
     const drawn = shape.getElement();
-    drawn.setAttribute("aria-label", nameOf(plot));
-    drawn.setAttribute("tabindex", plot === here ? "0" : "-1");
+    const [name, stop] = [nameOf(plot), plot === here ? "0" : "-1"];
+    if (drawn.getAttribute("aria-label") !== name) drawn.setAttribute("aria-label", name);
+    if (drawn.getAttribute("tabindex") !== stop) drawn.setAttribute("tabindex", stop);
   });
 }
 
@@ -468,13 +474,13 @@ function prepareChoices() {
 
 // ---- paper: the map is fitted to the sheet, the table has all its rows ----
 
-let before = null;
 function toPaper() {
   if (before) return;
   before = { center: MAP.getCenter(), zoom: MAP.getZoom() };
   document.documentElement.classList.add("on-paper");
   tableState.everything = true;
   MAP.invalidateSize({ animate: false, pan: false });
+  paintOnCanvas(false);
   drawAs(true);
   showWhole();
   draw(false);
@@ -487,6 +493,7 @@ function toScreen() {
   tableState.everything = false;
   MAP.invalidateSize({ animate: false, pan: false });
   drawAs(AS_SVG);
+  paintOnCanvas(true);
   MAP.setView(before.center, before.zoom, { animate: false });
   before = null;
   draw(false);
@@ -502,6 +509,7 @@ prepareMap();
 showWhole();
 drawGround();
 preparePlots();
+paintOnCanvas(true);
 prepareChoices();
 prepareFind();
 prepareUnderPicture();

@@ -6,35 +6,39 @@ marksPane.style.pointerEvents = "none";
 marksPane.setAttribute("aria-hidden", "true");
 const MOST_MARKS = 1500;
 
-// Boxes already taken, in a coarse grid.
-function freeSpace() {
-  const taken = new Map();
-  const cells = (box) => {
-    const keys = [];
-    for (let x = Math.floor(box[0] / 80); x <= Math.floor(box[2] / 80); x += 1) {
-      for (let y = Math.floor(box[1] / 80); y <= Math.floor(box[3] / 80); y += 1) keys.push(x + "," + y);
-    }
-    return keys;
-  };
-  return (x, y, width, height) => {
-    const box = [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
-    const keys = cells(box);
-    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
-    if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
-    for (const key of keys) taken.set(key, [...(taken.get(key) || []), box]);
-    return true;
-  };
-}
-
+// What stands where it stood stays as it is: an element made anew is measured and painted anew.
+const marks = { standing: new Map(), kept: new Map(), fresh: [] };
 function place(x, y, className, words, angle) {
-  const mark = el("span", { class: "mark " + className, dir: "auto" }, words);
   const turned = angle ? " rotate(" + -angle + "deg)" : "";
-  mark.style.transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px) translate(-50%,-50%)" + turned;
-  marksPane.append(mark);
+  const transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px) translate(-50%,-50%)" + turned;
+  const key = [className, words, transform].join("|");
+  let mark = marks.kept.get(key) || marks.standing.get(key);
+  if (!mark) {
+    mark = el("span", { class: "mark " + className, dir: "auto" }, words);
+    mark.style.transform = transform;
+    marks.fresh.push(mark);
+  }
+  marks.kept.set(key, mark);
   return mark;
 }
 
+const standsOn = new WeakMap(); // to ask an element for its style is dear
+function placeOn([ground, ink], ...placed) {
+  const mark = place(...placed);
+  if (standsOn.get(mark) === ground + ink) return;
+  standsOn.set(mark, ground + ink);
+  mark.style.color = ink;
+  mark.style.backgroundColor = ground;
+}
+
+function putMarks() {
+  for (const [key, mark] of marks.standing) if (!marks.kept.has(key)) mark.remove();
+  marksPane.append(...marks.fresh);
+  [marks.standing, marks.kept, marks.fresh] = [marks.kept, new Map(), []];
+}
+
 const pixel = (x, y) => MAP.latLngToLayerPoint(latLng(x, y));
+const SPOT_PLACES = P.id.map((_, plot) => L.latLng(latLng(...spot(plot))));
 
 // What is written on a plot: without the street's name, which stands in the road.
 function shortLabel(plot) {
@@ -91,9 +95,7 @@ function writeLabel(plot, point, tint, under, perCm, free) {
   const turned = level ? 0 : angle;
   const box = level ? [wide, 12] : [wide * cos + 12 * sin, wide * sin + 12 * cos];
   if (!free(x, y, box[0], box[1])) return false;
-  const mark = place(x, y, "plot-label", words, turned);
-  mark.style.color = tint[1] === T.paper ? T.paper : T.ink;
-  mark.style.background = tint[0];
+  placeOn([tint[0], tint[1] === T.paper ? T.paper : T.ink], x, y, "plot-label", words, turned);
   return true;
 }
 
@@ -126,8 +128,19 @@ function along(flat, part_) {
 const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
+function writeStreetNames(seen, free) {
+  for (const [name, x, y, angle] of DATA.drawn.names) {
+    const point = pixel(x, y);
+    const wide = name.length * 7 + 8;
+    const slant = (Math.abs(angle) * Math.PI) / 180;
+    const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
+    if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
+      place(point.x, point.y, "road-name", name, angle);
+    }
+  }
+}
+
 function writeMarks(view, layer) {
-  marksPane.replaceChildren();
   const seen = MAP.getBounds().pad(0.05);
   const size = MAP.getSize();
   const perCm = size.x / Math.max(1, widthInCm());
@@ -153,36 +166,25 @@ function writeMarks(view, layer) {
       place(point.x + dx, point.y + dy, "make-gap", LETTERS[at]);
     });
   }
-  if (view.labels) {
-    for (const [name, x, y, angle] of DATA.drawn.names) {
-      const point = pixel(x, y);
-      const wide = name.length * 7 + 8;
-      const slant = (Math.abs(angle) * Math.PI) / 180;
-      const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
-      if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
-        place(point.x, point.y, "road-name", name, angle);
-      }
-    }
-  }
+  // What a sheet says of its plot goes before the names of streets.
+  if (view.labels && view.plot === null) writeStreetNames(seen, free);
   writeThings(seen, free);
-  writeSheet(view.plot, seen, free);
+  writeSheet(view.plot, free);
+  if (view.labels && view.plot !== null) writeStreetNames(seen, free);
   if (layer.garden) writeGarden(seen, perCm, free);
   for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
     if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
-    const [x, y] = spot(plot);
-    const at = latLng(x, y);
+    const at = SPOT_PLACES[plot];
     const box = BOXES[plot];
     const [wide, high] = [(box[2] - box[0]) * perCm, (box[3] - box[1]) * perCm];
-    if (!seen.contains(at) || Math.max(wide, high) < 11) continue;
-    const point = pixel(x, y);
+    if (Math.max(wide, high) < 11 || !seen.contains(at)) continue;
+    const point = MAP.latLngToLayerPoint(at);
     if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
     const tint = layer.classes[layer.of(plot)].tint;
     const doubtful = layer.doubt && layer.doubt(plot);
     const sign = layer.garden || layer.alike ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
     if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
-      const mark = place(point.x, point.y, "sign-mark", sign);
-      mark.style.color = tint[1];
-      mark.style.background = tint[0];
+      placeOn(tint, point.x, point.y, "sign-mark", sign);
       written += 1;
     }
     if (!view.labels) continue;
@@ -198,6 +200,7 @@ function writeMarks(view, layer) {
       written += 1;
     });
   }
+  putMarks();
 }
 
 // Width of the map in centimetres on the ground, from two points half way up.

@@ -103,13 +103,14 @@ function gapLetter(at) {
 
 function groundLegend(view) {
   const items = [];
-  if (draws(view, "corridors")) items.push(legendItem(bandSwatch(), W.legend_corridor, null));
+  if (draws(view, "corridors")) items.push(legendItem("corridor", bandSwatch, W.legend_corridor, null));
   if (draws(view, "pinch")) {
-    items.push(legendItem(pinchSwatch(false), W.legend_pinch_some, null));
-    items.push(legendItem(pinchSwatch(true), W.legend_pinch_much, null));
+    items.push(legendItem("pinch-some", () => pinchSwatch(false), W.legend_pinch_some, null));
+    items.push(legendItem("pinch-much", () => pinchSwatch(true), W.legend_pinch_much, null));
   }
   if (draws(view, "gaps")) {
-    items.push(legendItem(el("span", { class: "swatch swatch-gap" }, gapLetter(0)), W.legend_make_gap, null));
+    const letter = () => el("span", { class: "swatch swatch-gap" }, gapLetter(0));
+    items.push(legendItem("make-gap", letter, W.legend_make_gap, null));
   }
   return items;
 }

@@ -4,6 +4,7 @@ const RINGS_M = [25, 50, 100];
 const NEAR_M = RINGS_M[2];
 const MOST_LINES = 5;
 const MOST_LACKING = 6;
+const HOUSE_NEAR_CM = 4000; // a house further off is another's
 
 // Kinds of help that neighbours give each other, in the order in which they are told: who has a
 // pond near need not dig one, and a dish of water is no pond.
@@ -45,12 +46,16 @@ function lackingNear(plot, near) {
 function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
   // What is best here all the same is not said to be there already.
-  const best = DATA.best && DATA.best[plot].length ? DATA.bestSorts[plot] : "";
+  const begin = DATA.best && DATA.best[plot].length ? DATA.best[plot][0][0] : "";
+  const best = begin ? DATA.bestSorts[plot] : "";
   const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
-  if (lacking.length) return fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) });
+  // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Water
+  // is never called for above the caution that goes with it.
+  if (begin && best !== "water") return begin;
   const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
-  return other ? fill(W.sheet_have, { thing: F[other.feature].said }) : W.sheet_all;
+  if (other) return fill(W.sheet_have, { thing: F[other.feature].said });
+  return lacking.length ? fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) }) : W.sheet_all;
 }
 
 // One row an animal that needs flowers: a cross where they run short, a dot where they are enough.
@@ -121,10 +126,11 @@ function sheetOfPlot(plot) {
     lookedAt(plot) ? null : el("p", { class: "best" }, W.sheet_tell),
     lines_.length ? el("h3", {}, W.sheet_given) : null,
     lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
-    names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
-    names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
     ...togetherOf(plot),
     ...(ADDITIONS ? additionsOf(plot) : bestHere(plot)),
+    names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
+    names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
+    names.length ? el("p", { class: "small-print" }, W.sheet_no_wish) : null,
     ...flowerStrip(plot),
   ];
   return { title: finding(plot, given, lacking), parts: parts.filter(Boolean), given };
@@ -194,26 +200,48 @@ function drawSheet(plot, given) {
   L.polygon(drawn, { ...options, fill: false, color: GARDEN.do, weight: 4 }).addTo(sheetLayer);
 }
 
-function writeSheet(plot, seen, free) {
+// Where the house of a plot stands and what it is called: the house with its number that is nearest,
+// else the plot itself.
+function houseNumber(plot) {
+  const [x, y] = spot(plot);
+  const found = /^\d+\p{L}?/u.exec(P.label[plot]);
+  const far = ([, hx, hy]) => Math.hypot(hx - x, hy - y);
+  const named = GARDEN.numbers.filter(([words]) => found && words === found[0]).sort((a, b) => far(a) - far(b));
+  if (named.length && far(named[0]) < HOUSE_NEAR_CM) return named[0];
+  return [found ? found[0] : shortLabel(plot), x, y];
+}
+
+// How wide words are in the letters of the map.
+const ruler = document.createElement("canvas").getContext("2d");
+function wideOf(words, size) {
+  ruler.font = size + "px " + getComputedStyle(MAP.getContainer()).fontFamily;
+  return ruler.measureText(words).width;
+}
+
+function writeSheet(plot, free) {
   if (plot === null) return;
-  // Nothing is written over the plot itself.
+  const size = MAP.getSize();
+  const corner = MAP.containerPointToLayerPoint([0, 0]);
+  // Nothing is written over the plot itself, the arrow to the north and the scale, but its number.
+  const [words, hx, hy] = houseNumber(plot);
+  const house = pixel(hx, hy);
+  const wide = wideOf(words, 14) + 10;
+  place(house.x, house.y, "chosen-number", words);
+  free.take(house.x, house.y, wide, 20);
   const [west, south, east, north] = BOXES[plot];
   const [low, high] = [pixel(west, south), pixel(east, north)];
-  free((low.x + high.x) / 2, (low.y + high.y) / 2, Math.abs(high.x - low.x), Math.abs(low.y - high.y));
-  const most = MAP.getSize().x < 500 ? 3 : MOST_LINES;
-  for (const one of sheetGiven.slice(0, most)) {
-    const [, end] = one.way;
-    const words = plainName(F[one.feature].name) + " · " + metres(one.gap);
-    const point = MAP.latLngToLayerPoint(end);
-    const wide = words.length * 7 + 18;
-    const spots_ = [[0, -16], [0, 18], [wide / 2 + 8, 0], [-wide / 2 - 8, 0], [0, -34], [0, 36]];
-    const inside_ = (dx) => {
-      const at = MAP.layerPointToContainerPoint(point).x + dx;
-      return at - wide / 2 > 0 && at + wide / 2 < MAP.getSize().x;
-    };
-    const at = spots_.find(([dx, dy]) => seen.contains(end) && inside_(dx) && free(point.x + dx, point.y + dy, wide, 22));
-    if (at) place(point.x + at[0], point.y + at[1], "given", words);
-  }
+  free.take((low.x + high.x) / 2, (low.y + high.y) / 2, Math.abs(high.x - low.x) + 4, Math.abs(low.y - high.y) + 4);
+  free.take(corner.x + size.x - 24, corner.y + 32, 40, 56);
+  free.take(corner.x + size.x - 85, corner.y + size.y - 22, 170, 40);
+  const told = sheetGiven.map((one) => {
+    const point = MAP.latLngToLayerPoint(one.way[1]);
+    const said = plainName(F[one.feature].name) + " · " + metres(one.gap);
+    return { said, box: [point.x, point.y, wideOf(said, 12.5) + 20, 23] };
+  });
+  const frame = [corner.x + 3, corner.y + 3, corner.x + size.x - 3, corner.y + size.y - 3];
+  layLabels(told.map((one) => one.box), frame, free).forEach((at, which) => {
+    if (at) place(...at, "given", told[which].said);
+  });
   for (const reach of RINGS_M) {
     const top = ringRound(plot, reach * 100)[18]; // straight north
     const point = MAP.latLngToLayerPoint(top);

@@ -2,9 +2,32 @@
 
 const MOST_BREAKS = 8;
 
-function legendItem(picture, words, count) {
-  const counted = count === null ? null : el("span", { class: "count" }, plural(count, W.plot, W.plots));
-  return el("li", {}, picture, el("span", { class: "legend-words" }, words), " ", counted);
+// A line of the legend: what its picture shows, how to draw that, its words, how many plots.
+const legendItem = (shows, picture, words, count) => ({ shows, picture, words, count });
+
+// Each line is drawn once: of most lines another animal changes the number alone.
+const legendLines = new Map();
+let legendStands = "";
+function putLegend(items) {
+  const keys = [];
+  const lines_ = items.map(({ shows, picture, words, count }, at) => {
+    // What is drawn alike twice (two kinds of fence) has two lines.
+    const key = shows + "#" + items.slice(0, at).filter((one) => one.shows === shows).length;
+    keys.push(key);
+    if (!legendLines.has(key)) {
+      const [said, number] = ["", ""].map((one) => document.createTextNode(one));
+      const line = el("li", {}, picture(), el("span", { class: "legend-words" }, said), " ", el("span", { class: "count" }, number));
+      legendLines.set(key, { line, said, number });
+    }
+    const { line, said, number } = legendLines.get(key);
+    const counted = count === null ? "" : plural(count, W.plot, W.plots);
+    if (said.data !== words) said.data = words;
+    if (number.data !== counted) number.data = counted;
+    return line;
+  });
+  const stands = keys.join("|");
+  if (stands !== legendStands) byId("legend-list").replaceChildren(...lines_);
+  legendStands = stands;
 }
 
 function gapSwatch(gap) {
@@ -30,48 +53,40 @@ function writeLegend(view, layer) {
     if (layer.doubt && layer.doubt(plot)) doubtful += 1;
   }
   const items = layer.garden || layer.alike ? gardenLegend() : [];
-  layer.classes.forEach((one, at) => {
-    if (counts[at] && !layer.garden && !layer.alike) items.push(legendItem(swatch(one.tint), one.words, counts[at]));
+  const line = (words, ...drawn) => items.push(legendItem(drawn.join(), () => lineSwatch(...drawn), words, null));
+  layer.classes.forEach(({ tint, words }, at) => {
+    if (!counts[at] || layer.garden || layer.alike) return;
+    items.push(legendItem(tint.join(), () => swatch(tint), words, counts[at]));
   });
   if (doubtful) {
-    items.push(legendItem(swatch([T.paper, T.ink, "plain", T.unknown[3], "?"]), layer.doubtWords, doubtful));
+    const tint = [T.paper, T.ink, "plain", T.unknown[3], "?"];
+    items.push(legendItem("doubt", () => swatch(tint), layer.doubtWords, doubtful));
   }
-  if (view.network && view.group !== ALL) {
-    items.push(legendItem(dotSwatch(true), W.legend_patch_homes, null));
-    items.push(legendItem(dotSwatch(false), W.legend_patch, null));
-    const shown = path(G[view.group].links[0]).length / 2;
-    items.push(
-      legendItem(
-        lineSwatch(T.links.link, 1.8, ""),
-        fill(G[view.group].ground ? W.legend_ways : W.legend_links, {
-          shown: inFull(shown),
-          all: inFull(G[view.group].links[1]),
-          hop: inFull(G[view.group].hop),
-        }),
-        null,
-      ),
-    );
+  const group = view.group === ALL ? null : G[view.group];
+  if (view.network && group) {
+    items.push(legendItem("patch-homes", () => dotSwatch(true), W.legend_patch_homes, null));
+    items.push(legendItem("patch", () => dotSwatch(false), W.legend_patch, null));
+    const parts = { shown: inFull(path(group.links[0]).length / 2), all: inFull(group.links[1]), hop: inFull(group.hop) };
+    line(fill(group.ground ? W.legend_ways : W.legend_links, parts), T.links.link, 1.8, "");
   }
-  if (view.breaks && view.group !== ALL && G[view.group].breaks.length) {
-    items.push(legendItem(lineSwatch(T.links.break, 3.4, "2 5"), W.legend_break, null));
-    if (G[view.group].breaks.some((one) => one.stones > 0)) {
-      const stone = svg("circle", {
-        cx: 17, cy: 12, r: 5, fill: T.paper, stroke: T.links.break, "stroke-width": 2,
-      });
-      items.push(legendItem(lineSwatch(T.links.break, 3.4, "2 5", stone), W.legend_stone, null));
+  if (view.breaks && group && group.breaks.length) {
+    line(W.legend_break, T.links.break, 3.4, "2 5");
+    if (group.breaks.some((one) => one.stones > 0)) {
+      const stone = () => svg("circle", { cx: 17, cy: 12, r: 5, fill: T.paper, stroke: T.links.break, "stroke-width": 2 });
+      items.push(legendItem("stone", () => lineSwatch(T.links.break, 3.4, "2 5", stone()), W.legend_stone, null));
     }
   }
   items.push(...groundLegend(view));
   if (view.barriers && DATA.drawn.barriers.shape.length) {
-    for (const { name, line } of BARRIER_KINDS.values()) {
-      if (layer.garden && line === "dotted") continue; // drawn as the hedges on plots are
-      items.push(legendItem(lineSwatch(...T.lines[line]), name, null));
+    for (const { name, line: kind } of BARRIER_KINDS.values()) {
+      if (layer.garden && kind === "dotted") continue; // drawn as the hedges on plots are
+      line(name, ...T.lines[kind]);
     }
     for (const gap of ["yes", "no", "not_known"]) {
-      if (!layer.garden && DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem(gapSwatch(gap), W.gaps[gap], null));
+      if (!layer.garden && DATA.drawn.barriers.gap.includes(gap)) items.push(legendItem("gap-" + gap, () => gapSwatch(gap), W.gaps[gap], null));
     }
   }
-  byId("legend-list").replaceChildren(...items);
+  putLegend(items);
   byId("legend-title").textContent = layer.title;
   byId("legend-note").textContent = layer.alike || layer.note;
   requestAnimationFrame(reachLegend);
@@ -79,8 +94,15 @@ function writeLegend(view, layer) {
 
 // What can be scrolled can be got to by keyboard, and nothing else. Asked with the next picture,
 // when all is written: to ask how high something is has the whole page laid out at once.
+let legendTall = [0, 0];
 function reachLegend() {
   const box = document.querySelector(".legend");
+  // Beside a fixed frame the legend keeps the room it once took: else each animal moved the map.
+  const [wide, tall] = [box.clientWidth, box.offsetHeight];
+  if (wide !== legendTall[0] || tall > legendTall[1]) {
+    legendTall = [wide, tall];
+    box.style.setProperty("--tall", tall + "px");
+  }
   if (box.scrollHeight > box.clientHeight) box.setAttribute("tabindex", "0");
   else box.removeAttribute("tabindex");
 }

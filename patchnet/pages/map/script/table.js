@@ -5,10 +5,20 @@ const tableState = { sort: 0, down: false, page: 0, find: "", everything: false 
 const LABELS_FOLDED = P.id.map((id, plot) => [label(plot), street(plot), id].join(" ").toLowerCase());
 const inOrder = new Intl.Collator(LOCALE, { numeric: true });
 
+// Where each plot stands by its name: words are dear to compare, so it is done once.
+const RANKS = new Uint32Array(PLOTS);
+P.id
+  .map((_, plot) => plot)
+  .sort((a, b) => inOrder.compare(label(a), label(b)) || a - b)
+  .forEach((plot, at, all) => {
+    const same = at && !inOrder.compare(label(all[at - 1]), label(plot));
+    RANKS[plot] = same ? RANKS[all[at - 1]] : at;
+  });
+
 function compare(columns) {
   const { sort, down } = tableState;
   const sign = down ? -1 : 1;
-  if (sort === 0) return (a, b) => sign * inOrder.compare(label(a), label(b)) || a - b;
+  if (sort === 0) return (a, b) => sign * (RANKS[a] - RANKS[b]) || a - b;
   const order = columns[sort - 1].order;
   return (a, b) => {
     const [x, y] = [order(a), order(b)];
@@ -57,19 +67,26 @@ function writeRows(shown, columns, open) {
   shown.forEach((plot, at) => {
     const cells = body.rows[at].cells;
     columns.forEach((one, column) => {
+      const written = cells[column + 1].firstChild;
       const words = one.text(plot);
-      if (cells[column + 1].textContent !== words) cells[column + 1].textContent = words;
+      if (written.data !== words) written.data = words;
     });
   });
 }
 
-function writeTable(layer, open) {
-  const again = () => writeTable(layer, open);
+// The plots that have the words that somebody looks for in their names.
+function plotsFound() {
   const wanted = tableState.find.trim().toLowerCase();
   const found = [];
   for (let plot = 0; plot < PLOTS; plot += 1) {
     if (!wanted || LABELS_FOLDED[plot].includes(wanted)) found.push(plot);
   }
+  return found;
+}
+
+function writeTable(layer, open) {
+  const again = () => writeTable(layer, open);
+  const found = plotsFound();
   tableState.sort = Math.min(tableState.sort, layer.columns.length);
   found.sort(compare(layer.columns));
   const pages = Math.max(1, Math.ceil(found.length / PAGE_ROWS));

@@ -14,13 +14,13 @@ function svg(tag, attributes, ...children) {
   return made;
 }
 
-// Two significant digits, as in the tables of the programme.
+// Two significant digits, as in the tables of the programme. Made once: a locale is dear to look up.
+const SHORT = new Intl.NumberFormat(LOCALE, { maximumFractionDigits: 4 });
 function num(value) {
   if (Number.isNaN(value)) return W.not_known;
   if (value === 0) return "0";
   if (value >= 9.8e12) return W.any_number;
-  const shown = (one) => one.toLocaleString(LOCALE, { maximumFractionDigits: 4 });
-  return value < 0.001 ? "<" + shown(0.001) : shown(Number(value.toPrecision(2)));
+  return value < 0.001 ? "<" + SHORT.format(0.001) : SHORT.format(Number(value.toPrecision(2)));
 }
 
 const metres = (value) =>
@@ -56,7 +56,8 @@ const sentence = (words) => words.replace(/\.?$/, ".");
 
 const plural = (count, one, many) => fill(count === 1 ? one : many, { n: inFull(count) });
 
-const listed = (parts) => new Intl.ListFormat(LOCALE).format(parts);
+const LISTS = new Intl.ListFormat(LOCALE);
+const listed = (parts) => LISTS.format(parts);
 
 // Months as spans, over the new year too: "March to June", "November to February".
 function months(wanted) {
@@ -79,8 +80,9 @@ const street = (plot) => P.streets[P.street[plot]];
 // have the same label.
 const taken = new Map();
 for (const name of P.label) taken.set(name, (taken.get(name) || 0) + 1);
-function label(plot) {
-  const name = P.label[plot] || P.id[plot];
+const LABELS = P.id.map((id, plot) => {
+  const name = P.label[plot] || id;
   const bare = /^\d/.test(name) || taken.get(P.label[plot]) > 1;
   return bare && street(plot) && !name.includes(street(plot)) ? street(plot) + " " + name : name;
-}
+});
+const label = (plot) => LABELS[plot];
