@@ -36,8 +36,8 @@ __all__ = ["merge"]
 @click.option(
     "--same-street",
     is_flag=True,
-    help="Accept returns that name no street, if you know that they are for this one; one that names "
-    "another is accepted if its name and most of its plots fit, or if you merge it alone.",
+    help="Accept returns that name no street, if you know that they are for this one; of those "
+    "that name another only what has its name and most of its plots, or what you merge alone.",
 )
 @click.option(
     "--mend",
