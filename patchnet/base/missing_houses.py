@@ -13,6 +13,7 @@ from patchnet.base.carried import BY_HAND
 from patchnet.base.earlier import Earlier
 from patchnet.base.gathered import Gathered, frame
 from patchnet.core.fault_list import FaultList, Place
+from patchnet.core.folding import folded
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.doors import fold_number
@@ -32,8 +33,8 @@ def with_missing_houses(
 ) -> Gathered:
     """Return the inputs with a house at each spot where volunteers say that one stands.
 
-    The house is a square (``base_missing_house_m``) along the nearest road that has a name, and
-    its door is of that road. Where new data have a house there by now, that one is it: it gets the
+    The house is a square (``base_missing_house_m``), and its door is of the street of the nearest
+    plot of the earlier base. Where new data have a house there by now, that one is it: it gets the
     number if it has none. Whoever drew the plot by hand needs no house.
 
     Parameters
@@ -60,7 +61,9 @@ def with_missing_houses(
         spot, number = house.geometry, str(house.door)
         if by_hand is not None and by_hand.intersects(spot).any():
             continue
-        road, street = _road_by(inputs.roads, spot)
+        street = _street_by(earlier.table, spot)
+        road, named = _road_by(inputs.roads, spot, street)
+        street = street or named
         door = Door(street, number, basis=TOLD)
         shape = _square(spot, road, side)
         near = np.flatnonzero(buildings.intersects(shape).to_numpy())
@@ -101,9 +104,21 @@ def with_missing_houses(
     return replace(inputs, buildings=buildings, left=left)
 
 
-def _road_by(roads: gpd.GeoDataFrame, spot: shapely.Point) -> tuple[shapely.Geometry | None, str]:
-    """The nearest road that has a name, and the name."""
-    named = roads[roads["name"].astype(str).str.strip() != ""]
+def _street_by(plots: gpd.GeoDataFrame, spot: shapely.Point) -> str:
+    """The street of the nearest plot that has one: volunteers walked along it."""
+    of_street = plots[plots["street"].astype(str).str.strip() != ""]
+    if not len(of_street):
+        return ""
+    return str(of_street["street"].iloc[int(np.argmin(of_street.distance(spot)))]).strip()
+
+
+def _road_by(
+    roads: gpd.GeoDataFrame, spot: shapely.Point, street: str
+) -> tuple[shapely.Geometry | None, str]:
+    """The nearest road of a street, else the nearest that has a name, and its name."""
+    names = roads["name"].astype(str).str.strip()
+    of_street = names.map(folded) == folded(street)
+    named = roads[of_street if street and of_street.any() else names != ""]
     if not len(named):
         return None, ""
     at = int(np.argmin(named.distance(spot)))
