@@ -23,6 +23,7 @@ from patchnet.core.folding import folded
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.one_name import streets_of_one_name
 
 __all__ = ["Box", "Found", "find_street", "places_of", "scan_seconds"]
 
@@ -278,10 +279,7 @@ def _streets(path: Path, seen: _Seen, apart: float) -> list[Found]:
         shapely.LineString(xy * scale) if len(xy) > 1 else shapely.Point(xy[0] * scale)
         for _, _, _, xy in rows
     ]
-    grounds = shapely.get_parts(
-        shapely.union_all(shapely.buffer(np.array(shapes, dtype=object), apart / 2, quad_segs=4))
-    )
-    member = shapely.STRtree(grounds).nearest(np.array(shapes, dtype=object))
+    member = streets_of_one_name(shapes, apart)
     found = [
         _one_street([rows[at] for at in np.flatnonzero(member == k)], seen.places, scale)
         for k in np.unique(member)

@@ -23,6 +23,7 @@ from patchnet.base.gathered import Gathered
 from patchnet.base.grounds import Grounds, find_grounds
 from patchnet.base.houses import houses_on
 from patchnet.base.kept_part import around, parts_of
+from patchnet.base.missing_houses import with_missing_houses
 from patchnet.base.numbering import Numbered, number_plots
 from patchnet.base.on_plots import place_features
 from patchnet.base.open_input import open_input
@@ -42,6 +43,7 @@ from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.base_map import GUESSED
 from patchnet.read.crs import parse_crs
+from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["BaseMap", "make_base"]
 
@@ -147,7 +149,8 @@ def make_base(
         Names of streets, also with the place (``Elm Road, Oxford``): only plots of those. In an
         OpenStreetMap extract of any size they are found by name, and no box is needed.
     earlier
-        An earlier base, whose numbers are kept.
+        An earlier base, whose numbers are kept. Houses that its survey says are missing are
+        drawn.
     crs
         System of files that name none.
     credits
@@ -203,6 +206,9 @@ def make_base(
     before = read_earlier(earlier, gathered.crs, faults) if gathered and earlier else None
     if gathered is None or faults.errors:
         raise DataFaults(faults.faults)
+    if before is not None and earlier is not None:
+        told_missing = read_records_if_any(Path(earlier)).missing
+        gathered = with_missing_houses(gathered, told_missing, before, knowledge, faults)
     streets = streets_of(
         gathered.roads, apart_m=knowledge.setting("base_same_street_m"),
         addressed=addressed_streets(gathered.buildings),

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.core.folding import folded
+from patchnet.street.one_name import streets_of_one_name
 
 __all__ = ["Course", "Streets", "street_codes", "streets_of"]
 
@@ -104,15 +105,17 @@ def streets_of(
     roads
         Table of roads.
     apart_m
-        Roads of one name further apart than this are different streets: the second, counted
-        from the south-west, is called ``Elm Road (2)``.
+        Roads of one name further apart than this, with no house of that name between them, are
+        different streets: the second, counted from the south-west, is called ``Elm Road (2)``.
     addressed
-        Streets that addresses name: name -> places of the houses, shape (k, 2). Where no road is
-        called so, the street is there all the same, without a road.
+        Streets that addresses name: name -> places of the houses, shape (k, 2). Where no road so
+        near is called so, the street is there all the same, without a road.
     """
     lines = roads.geometry.to_numpy()
     kind = roads["kind"].to_numpy(dtype=object)
-    own = _told_apart([str(name).strip() for name in roads["name"]], lines, apart_m)
+    own, extra = _told_apart(
+        [str(name).strip() for name in roads["name"]], lines, addressed or {}, apart_m
+    )
     unnamed = np.array([not name for name in own], dtype=bool)
     label = np.array(own, dtype=object)
     number = 0
@@ -126,12 +129,6 @@ def streets_of(
         for at in np.unique(nearest).tolist():
             number += 1
             label[some[nearest == at]] = f"{UNNAMED}{sort} {number}"
-    known = {_without_count(name) for name in own if name}
-    known = {folded(name) for name in known}
-    extra: dict[str, NDArray[np.float64]] = {}
-    for name, places in sorted((addressed or {}).items()):
-        if folded(name) not in known | {folded(one) for one in extra}:
-            extra[name] = places
     names = sorted({*label.tolist(), *extra})
     place = {name: at for at, name in enumerate(names)}
     street = np.array([place[name] for name in label], dtype=np.intp)
@@ -157,30 +154,41 @@ def _without_count(name: str) -> str:
     return re.sub(r" \(\d+\)$", "", name)
 
 
-def _told_apart(names: list[str], lines: Shapes, apart: float) -> list[str]:
-    """Names in the spelling that is seen most, two streets of one name told apart by a number."""
-    groups: dict[str, list[int]] = {}
+def _told_apart(
+    names: list[str], lines: Shapes, addressed: Mapping[str, NDArray[np.float64]], apart: float
+) -> tuple[list[str], dict[str, NDArray[np.float64]]]:
+    """Names in the spelling that is seen most, two streets of one name told apart by a number.
+
+    Returns the name of each road's street, and the streets that only houses tell of.
+    """
+    roads: dict[str, list[int]] = {}
     for at, name in enumerate(names):
         if name:
-            groups.setdefault(folded(name) or name, []).append(at)
-    out = list(names)
-    for members in groups.values():
-        spelt = [names[at] for at in members]
+            roads.setdefault(folded(name) or name, []).append(at)
+    houses: dict[str, list[str]] = {}
+    for name in sorted(addressed):
+        houses.setdefault(folded(name), []).append(name)
+    out, extra = list(names), {}
+    for key in dict.fromkeys([*roads, *houses]):
+        members, said = roads.get(key, []), houses.get(key, [])
+        spelt = [names[at] for at in members] or said
         best = min(set(spelt), key=lambda name: (-spelt.count(name), name))
-        ground = (
-            shapely.get_parts(shapely.union_all(shapely.buffer(lines[members], apart / 2)))
-            if np.isfinite(apart) and len(members) > 1
-            else np.array([shapely.Point(0, 0)], dtype=object)
+        places = np.vstack([np.empty((0, 2)), *(addressed[name] for name in said)])
+        shapes = np.array([*lines[members], *shapely.points(places)], dtype=object)
+        street = streets_of_one_name(shapes, apart)
+        of_road, of_house = street[: len(members)], street[len(members) :]
+        grounds = [shapely.union_all(shapes[street == one]) for one in range(street.max() + 1)]
+        order = sorted(
+            range(len(grounds)),
+            key=lambda one: (one not in of_road, sum(grounds[one].bounds[:2]), grounds[one].bounds),
         )
-        if len(ground) == 1:
-            for at in members:
-                out[at] = best
-            continue
-        order = sorted(ground, key=lambda one: (sum(one.bounds[:2]), one.bounds))
-        for at in members:
-            turn = next(k for k, one in enumerate(order) if one.intersects(lines[at]))
-            out[at] = f"{best} ({turn + 1})" if turn else best
-    return out
+        for turn, one in enumerate(order):
+            called = f"{best} ({turn + 1})" if turn else best
+            for at in np.array(members, dtype=np.intp)[of_road == one].tolist():
+                out[at] = called
+            if one not in of_road:
+                extra[called] = places[of_house == one]
+    return out, extra
 
 
 def _along_houses(places: NDArray[np.float64]) -> Course:

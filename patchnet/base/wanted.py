@@ -1,5 +1,6 @@
 """What of everything around was asked for: which streets, and which plots of the place."""
 
+import re
 from collections.abc import Sequence
 
 import geopandas as gpd
@@ -59,19 +60,25 @@ def wanted_streets(
     for name in names:
         wanted = folded(name)
         called = streets.called(wanted)
-        if len(called) > 1:
-            listed = ", ".join(repr(streets.names[at]) for at in called)
+        # Houses far from the road of their name are meant only where it is said: Elm Road (2).
+        called = [at for at in called if (streets.street == at).any()] or called
+        first, *others = called or [-1]
+        if others:
+            told = [f"{streets.names[first]} (1)", *(streets.names[at] for at in others)]
             raise WrongUse(
                 _("Several streets here are called {name!r}: {listed}. Say which.").format(
-                    name=name, listed=listed
+                    name=name, listed=", ".join(map(repr, told))
                 )
             )
-        if not called and wanted not in exact:
+        bare = re.sub(r" *\(1\)$", "", name)
+        if first < 0:
+            first = exact.get(wanted, -1 if bare == name else exact.get(folded(bare), -1))
+        if first < 0:
             hint = nearest_hint(name, [streets.names[at] for at in there])
             raise WrongUse(
                 _("There is no street called {name!r} here.{hint}").format(name=name, hint=hint)
             )
-        found.add(called[0] if called else exact[wanted])
+        found.add(first)
     return found
 
 

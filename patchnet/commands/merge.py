@@ -36,7 +36,8 @@ __all__ = ["merge"]
 @click.option(
     "--same-street",
     is_flag=True,
-    help="Accept returns that name another street or none, if you know that they are for this one.",
+    help="Accept returns that name no street, if you know that they are for this one; of those "
+    "that name another only what has its name and most of its plots, or what you merge alone.",
 )
 @click.option(
     "--mend",

@@ -1,9 +1,11 @@
-"""Memory that an array gives back is kept for the next one."""
+"""Memory that an array gives back is kept for the next one; nothing is looked for in vain."""
 
 import ctypes
-from contextlib import suppress
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
-__all__ = ["keep_freed_memory"]
+__all__ = ["keep_freed_memory", "nothing_thrown_away"]
 
 # Names of `mallopt` in glibc's malloc.h.
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
@@ -21,3 +23,18 @@ def keep_freed_memory() -> None:
         library = ctypes.CDLL(None)
         library.mallopt(_MMAP_THRESHOLD, _OWN_PAGES_FROM)
         library.mallopt(_TRIM_THRESHOLD, _SPARE)
+
+
+@contextmanager
+def nothing_thrown_away() -> Iterator[None]:
+    """Keep the garbage collector from running where a great many small objects are made and kept.
+
+    Its rounds, which look at all of them again and again, take longer than the making.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()

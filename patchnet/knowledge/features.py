@@ -54,7 +54,7 @@ DrawnAs = Literal[
     "none",
 ]  # fmt: skip
 """As what a feature is drawn on a plan of the gardens, see `Feature`."""
-About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected"]
+About = Literal["", "small_children", "neighbour", "street", "load", "cats", "protected", "unseen"]
 """What a caution is about, where it has an effect beyond its words; see `Caution`."""
 
 
@@ -97,7 +97,8 @@ class Caution:
     `about` says what else hangs on it: ``small_children``, what has it is open water;
     ``neighbour``, the neighbour is asked first; ``street``, it goes with all that is put in a
     street; ``load``, with what a balcony or roof bears; ``cats``, with what draws birds where a
-    cat is kept; ``protected``, where it applies is told to nobody else.
+    cat is kept; ``protected``, where it applies is told to nobody else; ``unseen``, it is told
+    of every plot, for nobody may know, or be told, that it applies.
     """
 
     key: Annotated[str, Key(N_("key of the caution"))]
@@ -113,7 +114,8 @@ class Caution:
                 "what else it means: small_children, what has it is open water; neighbour, ask the "
                 "neighbour first; street, shown with everything put in a street; load, with things "
                 "on a balcony or roof; cats, with things that attract birds where a cat is kept; "
-                "protected, places are never shown to others"
+                "protected, places are never shown to others; unseen, shown for every plot, "
+                "because nobody may know that it applies"
             ),
             blank="",
         ),

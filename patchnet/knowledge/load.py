@@ -1,8 +1,5 @@
 """Loading the knowledge tables: patchnet's own, with the user's tables on top."""
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
@@ -12,6 +9,7 @@ from types import MappingProxyType
 
 from patchnet.core.errors import CannotRead, TableFaults
 from patchnet.core.faults import Fault, nearest_hint
+from patchnet.core.freed_memory import nothing_thrown_away
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.table import SUFFIXES
 from patchnet.core.texts import _, language
@@ -62,7 +60,7 @@ def load_knowledge(overlay: Path | str | None = None) -> Knowledge:
     if overlay is None:
         return _shipped(language())
     faults: list[Fault] = []
-    with _nothing_thrown_away():
+    with nothing_thrown_away():
         return _built(_laid_over(Path(overlay), faults), faults)[0]
 
 
@@ -126,24 +124,9 @@ def _shipped_rows() -> MappingProxyType[str, tuple[Row, ...]]:
 @cache
 def _shipped(_language: str) -> Knowledge:
     """Read the shipped tables once a language: their names are translated as they are read."""
-    with _nothing_thrown_away():
+    with nothing_thrown_away():
         knowledge, _KEPT[language()] = _built(load_rows(), [])
     return knowledge
-
-
-@contextmanager
-def _nothing_thrown_away() -> Iterator[None]:
-    """Keep the garbage collector from running: all these small objects are kept anyway.
-
-    With pandas loaded its rounds take longer than the reading.
-    """
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
 
 
 def _built(tables: dict[str, list[Row]], faults: list[Fault]) -> tuple[Knowledge, Kept]:

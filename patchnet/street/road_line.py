@@ -7,13 +7,13 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import connected_components
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.street.one_name import streets_of_one_name
 
 __all__ = ["Piece", "RoadLine", "along", "pieces_of", "road_line"]
 
@@ -136,9 +136,8 @@ def _one_road(
 ) -> list[Piece]:
     """Return the pieces of the one road that is meant: those far apart are roads of one name."""
     shapes = [shapely.LineString(piece.corners) for piece in pieces]
-    apart = knowledge.setting("base_same_street_m")
-    close = shapely.distance(np.array(shapes)[:, None], np.array(shapes)[None, :]) <= apart
-    count, group = connected_components(close, directed=False)
+    group = streets_of_one_name(shapes, knowledge.setting("base_same_street_m"))
+    count = int(group.max()) + 1
     roads = [np.flatnonzero(group == one).tolist() for one in range(count)]
     if count == 1:
         return pieces

@@ -31,6 +31,7 @@ from patchnet.survey.statements import by_year, disputes, resolve, votes
 from patchnet.survey.survey_layers import read_records_if_any, write_records
 from patchnet.survey.survey_record import SAID_IN, Records, joined, left_in_peace, listed
 from patchnet.survey.to_mend import Unread
+from patchnet.survey.which_street import returns_of_street
 
 __all__ = [
     "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "only_said",
@@ -133,7 +134,8 @@ def merge_returns(
     columns, crs
         As in `read_neighbourhood`.
     same_street
-        True: take returns that name another street, for the user says that it is this one.
+        True: take returns that do not say of which street they are, and those of another that
+        may well be this one (see `returns_of_street`), for the user says so.
 
     Raises
     ------
@@ -152,11 +154,15 @@ def merge_returns(
     neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
     here = street_id(neighbourhood)
     streets = tuple(sorted({here, *before.streets}))
-    taken = [
-        one
-        for one in found
-        if _of_this_street(one, streets, neighbourhood, faults, same_street=same_street)
-    ]
+    taken = returns_of_street(
+        found,
+        streets,
+        neighbourhood,
+        knowledge=knowledge,
+        faults=faults,
+        same_street=same_street,
+        alone=len(returns) == 1,
+    )
     _warn_apart(taken, knowledge, faults)
     unread = Unread()
     added = check_returns(
@@ -363,35 +369,6 @@ def id_column_of(path: Path, columns: Mapping[str, str] | None, knowledge: Knowl
         if "id" in found:
             return found["id"]
     raise CannotRead(_("{path} has no plots with ids.").format(path=path))
-
-
-def _of_this_street(
-    one: Return,
-    streets: Sequence[str],
-    neighbourhood: Neighbourhood,
-    faults: FaultList,
-    *,
-    same_street: bool,
-) -> bool:
-    if one.street in streets or same_street:
-        return True
-    plots = {str(ident) for ident in neighbourhood.plots.index}
-    named = {str(plot).strip() for plot in one.said["plot"]} - {""}
-    share = _("{n_named} of its {n_named_2} plots have a number that is on this map").format(
-        n_named=len(named & plots), n_named_2=len(named)
-    )
-    if one.street:
-        what = _("It is of another street ({street}; this one is {street_2}); {share}.").format(
-            street=one.street[:40], street_2=streets[0], share=share
-        )
-    else:
-        what = _("It does not say which street it is of; {share}.").format(share=share)
-    faults.error(
-        one.where,
-        _("{what} It was left out.").format(what=what),
-        _("Merge it into its own street; if you know that it is this one, say --same-street."),
-    )
-    return False
 
 
 def _warn_apart(returns: Sequence[Return], knowledge: Knowledge, faults: FaultList) -> None:

@@ -41,7 +41,8 @@ def merge_survey(
     columns, crs
         As in `patchnet.read_neighbourhood`.
     same_street
-        True: take returns that name another street, or none.
+        True: take returns that name no street, and those that name another but call it as a street
+        here is called and have most plots here; or the one return, if it is the only one given.
     today
         Dates after it are doubted; None: the day it is.
     knowledge

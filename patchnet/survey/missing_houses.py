@@ -96,7 +96,7 @@ def to_draw(houses: gpd.GeoDataFrame, neighbourhood: Neighbourhood) -> pd.DataFr
     houses
         Those of the records, with the columns `MISSING` and their geometry.
     neighbourhood
-        The map as it is now: a house whose number is a plot's door there is drawn.
+        The map as it is now: a house whose number is the door of the nearest plot is drawn.
 
     Returns
     -------
@@ -108,7 +108,9 @@ def to_draw(houses: gpd.GeoDataFrame, neighbourhood: Neighbourhood) -> pd.DataFr
     rows = []
     for house in houses.itertuples(index=False):
         on = [str(plots.index[at]) for at in tree.query(house.geometry, predicate="intersects")]
-        if any(_called(str(house.door), plots.loc[ident]) for ident in on):
+        # A spot on a house lies on no plot: its gardens are the nearest.
+        near = [str(plots.index[at]) for at in tree.query_nearest(house.geometry)]
+        if any(_called(str(house.door), plots.loc[ident]) for ident in near):
             continue
         rows.append((house.door, house.note, house.surveyor, house.when, ", ".join(sorted(on))))
     return pd.DataFrame(rows, columns=["door", "note", "surveyor", "when", "plot"], dtype=object)

@@ -67,6 +67,8 @@ class Return:
         What it says, where it has one row a plot: `plot_table.with_statements` makes rows of it.
     named
         Which of the columns that the user named it has.
+    called
+        What it calls its street, in words; empty where it does not say.
     """
 
     where: str
@@ -81,6 +83,7 @@ class Return:
     photos: tuple[Mapping[str, object], ...] = ()
     plot_table: PlotTable | None = None
     named: frozenset[str] = frozenset()
+    called: str = ""
 
 
 def street_id(neighbourhood: Neighbourhood) -> str:

@@ -7,7 +7,7 @@ time, device) stands in application segments; they are left out here too, whatev
 import base64
 import binascii
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
@@ -17,8 +17,16 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.files import write_bytes
 from patchnet.core.texts import _
 from patchnet.survey.one_return import Return
+from patchnet.survey.survey_record import Records
 
-__all__ = ["check_photos", "forget_photos", "photo_folder", "without_notes", "write_photos"]
+__all__ = [
+    "check_photos",
+    "drop_photos",
+    "forget_photos",
+    "photo_folder",
+    "without_notes",
+    "write_photos",
+]
 
 _NAME = re.compile(r"(?P<plot>[A-Za-z0-9%_-]+)~[a-z0-9_]+~[0-9a-f]{8}\.jpg")
 _BEGIN, _SCAN, _END = b"\xff\xd8", 0xDA, 0xD9
@@ -115,9 +123,41 @@ def forget_photos(street: Path, plots: Collection[str]) -> int:
     CannotWrite
         If one cannot be deleted.
     """
-    folder = photo_folder(street)
     heads = tuple(f"{_slug(plot)}~" for plot in plots)
-    gone = [one for one in sorted(folder.glob("*.jpg")) if one.name.startswith(heads)]
+    return _delete(one for one in _all(street) if one.name.startswith(heads))
+
+
+def drop_photos(street: Path, before: Records, after: Records) -> int:
+    """Delete the photographs that no statement names any longer, and return how many there were.
+
+    Parameters
+    ----------
+    street
+        The street's file.
+    before, after
+        Its records before and after something was taken back.
+
+    Raises
+    ------
+    CannotWrite
+        If one cannot be deleted.
+    """
+    gone = _named(before) - _named(after)
+    return _delete(one for one in _all(street) if one.name in gone)
+
+
+def _named(records: Records) -> set[str]:
+    """Names of the photographs that statements name."""
+    cells = set(records.statements["photo"].astype(str))
+    return {name.strip() for cell in cells for name in cell.split(";")} - {""}
+
+
+def _all(street: Path) -> list[Path]:
+    return sorted(photo_folder(street).glob("*.jpg"))
+
+
+def _delete(photos: Iterable[Path]) -> int:
+    gone = list(photos)
     for one in gone:
         try:
             one.unlink()

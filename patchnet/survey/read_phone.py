@@ -93,6 +93,7 @@ def read_page_return(path: Path, faults: FaultList) -> Return:
         damaged,
         missing=tuple(row for __, row in lists["missing"]),
         photos=tuple(row for __, row in lists["photos"]),
+        called=as_text(street.get("name")) if isinstance(street, dict) else "",
     )
 
 

@@ -23,10 +23,11 @@ from patchnet.survey.sheet_words import in_english, words_of_headings
 __all__ = ["read_sheet_return"]
 
 _LOOKED_AT = 12  # rows within which the header is looked for
+_CALLED = "street name"
 _ABOUT_WORDS: Mapping[str, str] = {
     "street": "street", "street id": "street", "return": "id", "return id": "id", "id": "id",
     "surveyor": "surveyor", "name": "surveyor", "seen from": "seen_from", "date": "began",
-    "began": "began", "saved": "saved", "made": "made",
+    "began": "began", "saved": "saved", "made": "made", "street name": _CALLED,
 }  # fmt: skip
 _REPEATED = ("plot", "surveyor", "when", "seen_from")
 
@@ -73,6 +74,7 @@ def read_sheet_return(path: Path, faults: FaultList, words: SheetWords) -> Retur
     """
     sheets = read_sheets(path, faults, known=words.known | words_of_headings())
     about = _about(sheets)
+    called = about.pop(_CALLED, "")
     heads = [(_header(one.rows, words), one.rows) for one in sheets]
     head, rows = max(heads, key=lambda pair: pair[0].found if pair[0] else 0)
     sheet = _sheet(path, head, rows, words, faults)
@@ -101,6 +103,7 @@ def read_sheet_return(path: Path, faults: FaultList, words: SheetWords) -> Retur
         named=frozenset(
             role for role, name in words.said.items() if heading(name) in map(heading, sheet.names)
         ),
+        called=called,
     )
 
 

@@ -21,6 +21,7 @@ from patchnet.survey.merge import (
     summed_up,
     write_merged,
 )
+from patchnet.survey.photos import drop_photos
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import Records, listed
 
@@ -94,6 +95,7 @@ def undo_return(
             generation=generation,
         )  # fmt: skip
         write_merged(replace(merged, new={}), onto)
+        drop_photos(onto, before, after)
         return merged
 
 

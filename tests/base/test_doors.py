@@ -12,6 +12,7 @@ import shapely
 from worlds.mapped_streets import box, door, house, line, mapped, of_door, road
 
 from patchnet.base import keep_survey, summary_of, write_base
+from patchnet.core.errors import WrongUse
 from patchnet.read import read_neighbourhood
 from patchnet.read.doors import plots_meant
 from patchnet.survey.forget import record_consent
@@ -209,6 +210,26 @@ def test_two_streets_of_one_name_are_two(town):
                 house(1240, 10, 1250, 18, "1", "Elm Road"))  # fmt: skip
     assert {"ER-1F", "ER-1B", "ER2-1F", "ER2-1B"} == set(ids(base))
     assert set(base.plots["street"]) == {"Elm Road", "Elm Road (2)"}
+
+
+def test_a_house_far_from_the_road_of_its_name_is_not_of_that_road(town):
+    """1,140 m lie between them; it faces Oak Lane, and Elm Road asked for is the road."""
+    oak = road("Oak Lane", (1200, 0), (1300, 0))
+    things = (ELM, oak, house(0, 10, 10, 18, "1", "Elm Road"),
+              house(1240, 10, 1250, 18, "1", "Elm Road"))  # fmt: skip
+    base = town(*things)
+    assert {"ER-1F", "ER-1B", "ER2-1F", "ER2-1B"} == set(ids(base))
+    assert of_door(base, "1", "Elm Road (2)").bounds[0] - 450_000 > 1100
+    assert set(ids(town(*things, street=["Elm Road"]))) == {"ER-1F", "ER-1B"}
+
+
+def test_of_two_streets_of_one_name_either_can_be_asked_for(town):
+    things = (ELM, road("Elm Road", (1200, 0), (1300, 0)), house(0, 10, 10, 18, "1", "Elm Road"),
+              house(1240, 10, 1250, 18, "3", "Elm Road"))  # fmt: skip
+    with pytest.raises(WrongUse, match=r"'Elm Road \(1\)', 'Elm Road \(2\)'. Say which"):
+        town(*things, street=["Elm Road"])
+    assert set(town(*things, street=["Elm Road (1)"]).plots["door"]) == {"1"}
+    assert set(town(*things, street=["Elm Road (2)"]).plots["door"]) == {"3"}
 
 
 def test_a_street_that_only_addresses_tell_of(town):

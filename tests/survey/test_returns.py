@@ -357,6 +357,27 @@ def test_another_street_is_refused_unless_you_know_better(surveyed, merge):
     assert said(merge(same_street=True)) == WHOLE
 
 
+@pytest.mark.parametrize(
+    ("other", "plots", "taken"),
+    [
+        ({"id": "", "name": ""}, "123", True),  # says of no street that it is of it
+        ({"id": "0123456789abcdef", "name": "ALDER ROW, spring"}, "123", True),  # an earlier map
+        ({"id": "0123456789abcdef", "name": "Elm Row"}, "123", False),  # the next street
+        ({"id": "0123456789abcdef", "name": "Balder Row"}, "123", False),
+        ({"id": "0123456789abcdef", "name": "Alder Row"}, "1xy", False),  # 1 of 3 plots is here
+        ({"id": "0123456789abcdef"}, "123", False),  # nothing tells what it is called
+    ],
+)
+def test_the_same_street_is_not_just_any_street(surveyed, merge, other, plots, taken):
+    """Plots 1 to 16 of Alder Row; a return of another street lies among those of this one."""
+    surveyed.hand_in("a", [(plot, "pond", "there") for plot in plots], who="Cy", street=other)
+    surveyed.hand_in("b", SEEN)
+    found = merge(same_street=True)
+    assert ("Cy" in set(found.records.statements["surveyor"])) == taken
+    assert any("merge it by itself" in line for line in errors(found)) != taken
+    assert "Cy" not in set(merge(same_street=False).records.statements["surveyor"])
+
+
 def test_a_clock_wrong_by_a_year(surveyed, merge):
     """In the future; before the sheet was made; outside the round: kept, and counted right."""
     surveyed.hand_in("future", SEEN, day="2027-05-02")

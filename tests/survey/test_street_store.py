@@ -1,5 +1,6 @@
 """A street's file in the hands of several programs: nothing lost, and every change taken back."""
 
+import base64
 import multiprocessing
 import os
 import shutil
@@ -24,6 +25,7 @@ from patchnet.core.street_store import holding, read_journal, replacing
 from patchnet.read import read_neighbourhood
 from patchnet.survey.forget import forget_plots, record_consent
 from patchnet.survey.merge import merge_records, merge_returns, write_merged
+from patchnet.survey.photos import photo_folder
 from patchnet.survey.survey_layers import read_records
 from patchnet.survey.survey_record import SAID_IN, STATEMENTS, Records, state_digest
 from patchnet.survey.undo import undo_return, without
@@ -85,6 +87,26 @@ def beside(path):
 
 
 # another program has it open -----------------------------------------------------------------
+
+
+def test_what_is_taken_back_takes_its_photographs_along(surveyed, survey_knowledge):
+    """Two photographs of one return, one of another, and one that the group put there itself."""
+    names = [f"{plot}~pond~0000000{at}.jpg" for at, plot in enumerate("112")]
+    picture = base64.b64encode(b"\xff\xd8\xff\xda\x00\x02abc\xff\xd9").decode("ascii")
+    taken = [{"name": name, "plot": name[0], "feature": "pond", "data": picture} for name in names]
+    pair = "; ".join(names[:2])
+    one = surveyed.hand_in("one", [("1", "pond", "there", None, "", pair)], photos=taken[:2])
+    two = surveyed.hand_in("two", [("2", "pond", "there", None, "", names[2])], photos=taken[2:])
+    for file in (one, two):
+        given = {"knowledge": survey_knowledge, "today": TODAY}
+        write_merged(merge_returns(surveyed.path, [file], **given), surveyed.path)
+    folder = photo_folder(surveyed.path)
+    (folder / "3~pond~00000009.jpg").write_bytes(b"ours")
+    assert len(list(folder.iterdir())) == 4
+    undo_return(surveyed.path, "one", knowledge=survey_knowledge)
+    assert {file.name for file in folder.iterdir()} == {names[2], "3~pond~00000009.jpg"}
+    write_merged(merge_returns(surveyed.path, [one], **given), surveyed.path)
+    assert len(list(folder.iterdir())) == 4
 
 
 @pytest.mark.parametrize("mode", ["WAL", "DELETE"])

@@ -17,6 +17,18 @@ _ADDRESS_ATTRIBUTES = frozenset(
     {"src", "href", "srcset", "data", "poster", "action", "formaction", "background", "xlink:href"}
 )
 _CSS_ADDRESS = re.compile(r"""url\(\s*['"]?([^'")\s]+)|@import\s+['"]([^'"]+)""")
+# Without one of these in its text no page has an address, wherever they stand: found a hundred
+# times faster than elements are read. They stand one by one, for then the search is for plain text.
+_SIGNS = tuple(
+    re.compile(sign)
+    for sign in (
+        *(rf"""{name}\s*+=\s*+["']?+(?!#|data:)""" for name in sorted(_ADDRESS_ATTRIBUTES)),
+        r"""url\(\s*+['"]?+(?!#|data:)""",
+        r"@import",
+        # An address in a style may be written in character references.
+        r"""style\s*+=++\s*+(?:"[^"]*&|'[^']*&|[^\s"'>]*&)""",
+    )
+)
 
 
 @cache
@@ -107,6 +119,9 @@ class _Addresses(HTMLParser):
 
 def outside_addresses(page: str) -> list[str]:
     """List the addresses that opening `page` would fetch (links to click are not among them)."""
+    folded = str.lower(page)
+    if not any(sign.search(folded) for sign in _SIGNS):
+        return []
     reader = _Addresses()
     # Of a page that a template made every slice would be marked as safe anew: twice the time.
     reader.feed(str.__str__(page))

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -55,10 +56,7 @@ class Paper:
 
     def window(self) -> shapely.Polygon:
         """The ground that the paper shows."""
-        half = np.array([self.wide_mm, self.high_mm]) * self.scale / 2000
-        box = shapely.box(-half[0], -half[1], half[0], half[1])
-        turned = shapely.affinity.rotate(box, self.turn_deg, origin=(0, 0))
-        return shapely.affinity.translate(turned, *self.centre)
+        return _window(self)
 
     def path(self, shape: shapely.Geometry, *, css: str, label: str = "") -> Markup:
         """A shape as an SVG path in millimetres, cut to the paper; empty if it lies outside."""
@@ -110,6 +108,14 @@ class Paper:
     def svg(self, inside: Markup, *, title: str, css: str = "plan") -> Markup:
         """A whole ``<svg>`` element whose size is in millimetres, so that it prints to scale."""
         return _whole(self, inside, title, css)
+
+
+@lru_cache(maxsize=8)  # every shape on a paper asks for it
+def _window(paper: Paper) -> shapely.Polygon:
+    half = np.array([paper.wide_mm, paper.high_mm]) * paper.scale / 2000
+    box = shapely.box(-half[0], -half[1], half[0], half[1])
+    turned = shapely.affinity.rotate(box, paper.turn_deg, origin=(0, 0))
+    return shapely.affinity.translate(turned, *paper.centre)
 
 
 def fitting_paper(

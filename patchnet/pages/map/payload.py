@@ -129,6 +129,7 @@ def payload(
         "features": _features(assessment, columns, public=public),
         "resources": [[res.name, _raised(_(res.unit))] for res in know.resources.values()],
         "cautions": {key: caution.words for key, caution in know.cautions.items()},
+        "unseen": list(know.cautions_about("unseen")),
         "drawn": _drawn(frame, hood, know),
         "gardens": garden_payload(frame, public_ground(hood) if public else hood, know),
         "public": public,

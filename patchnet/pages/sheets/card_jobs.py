@@ -251,6 +251,9 @@ def cautions_of_card(plan: PlotPlan, knowledge: Knowledge) -> list[Caution]:
                 minds.setdefault(words, [])
     for words in there_words(plan, knowledge, brief=True):
         minds.setdefault(words, [])
+    # A card goes from hand to hand: that a roost is here is told to nobody, so it is said to all.
+    for key in knowledge.cautions_about("unseen"):
+        minds.setdefault(knowledge.cautions[key].brief, [])
     return [
         Caution(words, tuple(dict.fromkeys(jobs)))
         for words, jobs in [*asks.items(), *minds.items()]

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from patchnet.core.errors import CannotWrite
 from patchnet.core.files import OwnFolder, folder_aside, temporaries_in
+from patchnet.core.freed_memory import nothing_thrown_away
 from patchnet.core.texts import N_, Words, _
 from patchnet.pages.survey.paper_sheets import survey_sheets
 from patchnet.pages.survey.phone_page import survey_phone_page
@@ -60,7 +61,7 @@ def write_survey(survey: SurveyRound, folder: Path | str) -> tuple[Path, ...]:
     own.ensure_may_write(FILES)
     try:
         # The workbook's library writes each sheet to a file first.
-        with folder_aside(Path(folder)) as aside, temporaries_in(aside):
+        with folder_aside(Path(folder)) as aside, temporaries_in(aside), nothing_thrown_away():
             sheet = survey_xlsx(survey)
     except OSError as error:
         reason = error.strerror or str(error)

@@ -143,8 +143,14 @@ class SurveyRound(Shown):
 
     def label(self, plot: str) -> str:
         """What people call a plot; empty where it is no more than its id."""
-        label = str(self.neighbourhood.plots.at[plot, "label"] or "")
+        label = self._labels[plot]
         return "" if label.strip() == plot.strip() else label
+
+    @cached_property
+    def _labels(self) -> dict[str, str]:
+        """The label of each plot: asked for a dozen times each."""
+        labels = self.neighbourhood.plots["label"]
+        return {str(plot): str(label or "") for plot, label in labels.items()}
 
     @property
     def whose_law(self) -> str:

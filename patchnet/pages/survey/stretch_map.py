@@ -81,9 +81,7 @@ def _on_paper(paper: Paper, table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def _shapes(paper: Paper, shapes: Iterable[shapely.Geometry], name: str) -> Markup:
     lines = {"LineString", "MultiLineString"}
     return together(
-        paper.path(
-            shape, css=_("{name} line").format(name=name) if shape.geom_type in lines else name
-        )
+        paper.path(shape, css=f"{name} line" if shape.geom_type in lines else name)
         for shape in shapes
     )
 

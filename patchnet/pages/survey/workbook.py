@@ -6,6 +6,7 @@ import re
 import zipfile
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from functools import lru_cache
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font, PatternFill
@@ -64,11 +65,11 @@ def survey_xlsx(survey: SurveyRound) -> bytes:
     spare = int(survey.knowledge.setting("survey_spare_rows"))
     last = min(1 + len(rows) + spare, _LAST_ROW)
     put_header(sheet, [_(one) for one in COLUMNS], _WIDTHS)
+    as_text = [COLUMNS.index(column) + 1 for column in ("plot", "date")]
     for at, row in enumerate(rows, 2):
-        put_row(sheet, at, [row.get(column) for column in COLUMNS])
-    for at in range(2, last + 1):
-        for column in ("plot", "date"):  # as text, or 3-4 becomes the third of April
-            sheet.cell(at, COLUMNS.index(column) + 1).number_format = "@"
+        put_row(sheet, at, [row.get(column) for column in COLUMNS], as_text=as_text)
+    for at in range(2 + len(rows), last + 1):
+        put_row(sheet, at, (), as_text=as_text)
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS))}{last}"
     _about(about, survey)
     words = _features(features, survey)
@@ -96,7 +97,9 @@ def _rows(survey: SurveyRound) -> Iterator[dict[str, str]]:
                 yield {"plot": plot, "called": called, "feature": name, "unit": unit}
 
 
-def put_row(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
+def put_row(
+    sheet: Worksheet, row: int, cells: Sequence[str | None], *, as_text: Sequence[int] = ()
+) -> None:
     """Write the cells of one row as text.
 
     Parameters
@@ -107,16 +110,29 @@ def put_row(sheet: Worksheet, row: int, cells: Sequence[str | None]) -> None:
         Its number.
     cells
         From the first column; None leaves one empty.
+    as_text
+        Columns, from 1, in which what people write stays as they wrote it: else 3-4 becomes the
+        third of April.
     """
     for column, value in enumerate(cells, 1):
         if value is None:
             continue
-        cell = sheet.cell(row, column)
-        # Control characters cannot stand in XML; the type is set so that "=1" stays text. The
-        # apostrophe stays when somebody saves the sheet as CSV.
-        text = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\N{REPLACEMENT CHARACTER}", harmless(value))
-        cell.value = text
-        cell.data_type = "s"
+        cell = sheet.cell(row, column, _in_a_cell(value))
+        cell.data_type = "s"  # so that "=1" stays text
+        if column in as_text:
+            cell.number_format = "@"
+    for column in as_text:
+        if column > len(cells) or cells[column - 1] is None:
+            sheet.cell(row, column).number_format = "@"
+
+
+@lru_cache(maxsize=4096)
+def _in_a_cell(value: str) -> str:
+    """Return text as a cell may hold it: control characters cannot stand in XML.
+
+    The apostrophe of `harmless` stays when somebody saves the sheet as CSV.
+    """
+    return re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\N{REPLACEMENT CHARACTER}", harmless(value))
 
 
 def put_header(sheet: Worksheet, names: Sequence[str], widths: Sequence[int]) -> None:
@@ -204,8 +220,8 @@ def _plots(sheet: Worksheet, survey: SurveyRound) -> str:
         for plot in stretch.plots:
             at += 1
             called = survey.label(plot)
-            put_row(sheet, at, (plot, called, survey.kind(plot), survey.stretch_name(stretch)))
-            sheet.cell(at, 1).number_format = "@"
+            cells = (plot, called, survey.kind(plot), survey.stretch_name(stretch))
+            put_row(sheet, at, cells, as_text=[1])
     return _cells(sheet, at)
 
 

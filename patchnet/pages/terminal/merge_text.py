@@ -236,8 +236,9 @@ def _missing(merged: Merged) -> str:
     more = _(" and {n} more").format(n=len(named) - _LISTED) if len(named) > _LISTED else ""
     return paragraph(
         _(
-            "Missing from the map, as volunteers found: {named}{more}. The layer missing has "
-            "their spots: draw a plot there with that door number (column door)."
+            "Missing from the map, as volunteers found: {named}{more}. Make the base map anew with "
+            "--earlier, and they get plots with guessed outlines; on a map of your own, draw a "
+            "plot at each spot of the layer missing, with that door number (column door)."
         ).format(named=", ".join(named[:_LISTED]), more=more)
     )
 

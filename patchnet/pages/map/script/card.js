@@ -69,7 +69,8 @@ function ownFeatures(plot) {
     const named = assumed.map((one) => inSentence(one.name) + " " + amountWords(one, column(one.assumed)[plot]));
     parts.push(el("p", { class: "unsure" }, fill(W.assumed_here, { things: listed(named) })));
   }
-  const cautions = [...new Set(has.flatMap((at) => F[at].cautions))];
+  // Protected roosts are not told to all who see this page; what to mind there is told of every plot.
+  const cautions = [...new Set([...has.flatMap((at) => F[at].cautions), ...DATA.unseen])];
   return { parts, cautions: cautions.filter((key) => key !== "none").map((key) => DATA.cautions[key]) };
 }
 

@@ -105,7 +105,8 @@ function refreshStreet() {
   streetMap.draw();
   const all = DATA.stretches[stretch].plots.length;
   byId("progress").textContent = next < 0 ? phrase("all_done", { all }) : phrase("progress", { done: doneIn(stretch), all });
-  byId("who").value = record.state.surveyor;
+  // Whoever is typing goes on typing.
+  if (document.activeElement !== byId("who")) byId("who").value = record.state.surveyor;
   byId("from").value = record.state.from;
   refreshMissing();
   refreshDock();
