@@ -43,7 +43,13 @@ class Pairs:
         return Pairs(i=self.i[keep], j=self.j[keep], length_mm=self.length_mm[keep])
 
 
-def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | None = None) -> Pairs:
+def pairs_within(
+    geometries: Geometries,
+    radius_m: float,
+    *,
+    compiled: bool | None = None,
+    sources: int | None = None,
+) -> Pairs:
     """Return all pairs of polygons no further apart than `radius_m`, edge to edge.
 
     Lengths are rounded to whole millimetres, half millimetres down, so that routes which
@@ -58,6 +64,8 @@ def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | No
     compiled
         True: compiled kernel; False: shapely alone; None: whichever is quicker for the size
         (and shapely where numba is missing). Both give the same pairs.
+    sources
+        Only the pairs of which the earlier is one of so many first; None: all.
 
     Raises
     ------
@@ -80,7 +88,9 @@ def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | No
     wanted = use_compiled(
         compiled=compiled, worthwhile=_expected_pairs(shapes, radius_m) > _COMPILE_FROM
     )
-    blocks = _compiled_blocks(shapes, radius_m) if wanted else _plain_blocks(shapes, radius_m)
+    first = tree_size if sources is None else sources
+    work = _compiled_blocks if wanted else _plain_blocks
+    blocks = work(shapes, radius_m, first)
     radius_mm = round(radius_m * 1000)
     parts = []
     for i, j, metres in blocks:
@@ -161,7 +171,7 @@ def _expected_pairs(shapes: Geometries, radius_m: float) -> float:
 Block = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
 
 
-def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
+def _plain_blocks(shapes: Geometries, radius_m: float, sources: int) -> Iterator[Block]:
     """One bounding-box query and one distance per pair, a block of sources at a time."""
     tree = shapely.STRtree(shapes)
     box = shapely.bounds(shapes)
@@ -169,7 +179,7 @@ def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
     size = int(np.clip(_PLAIN_BLOCK / len(shapes), 16, 1024))
 
     def work(first: int) -> Block:
-        part = box[first : first + size]
+        part = box[first : min(first + size, sources)]
         around = shapely.box(
             part[:, 0] - reach, part[:, 1] - reach, part[:, 2] + reach, part[:, 3] + reach
         )
@@ -181,10 +191,10 @@ def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
         i, j = i[order], j[order]
         return i, j, shapely.distance(shapes[i], shapes[j])
 
-    yield from in_threads(work, range(0, len(shapes), size))
+    yield from in_threads(work, range(0, sources, size))
 
 
-def _compiled_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
+def _compiled_blocks(shapes: Geometries, radius_m: float, sources: int) -> Iterator[Block]:
     from patchnet.movement import distance_kernels  # noqa: PLC0415 - imports numba
 
-    yield from distance_kernels.blocks(shapes, radius_m + 0.001)
+    yield from distance_kernels.blocks(shapes, radius_m + 0.001, sources)

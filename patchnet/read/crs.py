@@ -22,7 +22,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.axes import look_swapped
 from patchnet.read.layers import SourceLayer
 
-__all__ = ["Projected", "check_crs", "parse_crs", "to_metres"]
+__all__ = ["Projected", "check_crs", "metres_for", "parse_crs", "to_metres"]
 
 _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
@@ -136,6 +136,8 @@ def to_metres(
     crs: Mapping[str, pyproj.CRS],
     knowledge: Knowledge,
     faults: FaultList,
+    *,
+    metres: pyproj.CRS | None = None,
 ) -> Projected:
     """Project every layer that has a CRS to one in metres, chosen by the plots.
 
@@ -147,8 +149,11 @@ def to_metres(
         For ``crs_scale_error`` and ``neighbourhood_extent_max_m``.
     faults
         List that faults are added to.
+    metres
+        The one to take; None: chosen.
     """
-    target = _target(layers["plots"].table, crs["plots"], knowledge)
+    bounds = _bounds(layers["plots"].table.geometry.to_numpy())
+    target = metres or metres_for(bounds, crs["plots"], knowledge)
     geometry = {}
     for name, own in crs.items():
         shapes = shapely.force_2d(layers[name].table.geometry.to_numpy())
@@ -369,8 +374,20 @@ def _swapped_against_others(
     del crs["plots"]
 
 
-def _target(plots: gpd.GeoDataFrame, crs: pyproj.CRS, knowledge: Knowledge) -> pyproj.CRS:
-    bounds = _bounds(plots.geometry.to_numpy())
+def metres_for(
+    bounds: tuple[float, float, float, float] | None, crs: pyproj.CRS, knowledge: Knowledge
+) -> pyproj.CRS:
+    """Return the CRS in metres that plots are projected to.
+
+    Parameters
+    ----------
+    bounds
+        West, south, east and north of all plots in their own CRS; None: there are none.
+    crs
+        That CRS.
+    knowledge
+        For ``crs_scale_error``.
+    """
     if bounds is None:
         return crs
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
