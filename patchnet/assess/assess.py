@@ -42,7 +42,7 @@ from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
     "Distances", "Street", "answer_group", "assess", "assess_amounts", "assess_one_draw",
-    "choose_groups", "farthest_m",
+    "choose_groups", "farthest_m", "known_share",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -171,18 +171,31 @@ def assess(
         group.key: answer_group(group, street, knowledge, drawn, supplies)
         for group in (progress(chosen) if progress else chosen)
     }
-    seeable = [not feature.unseen for feature in knowledge.features.values()]
-    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
         groups=Named(answers, "animal"),
         amounts=amounts.expected,
         supply=supplies.expected,
-        known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
+        known_share=known_share(neighbourhood, knowledge),
         asked=asked,
         prior=prior,
     )
+
+
+def known_share(neighbourhood: Neighbourhood, knowledge: Knowledge) -> "pd.Series[float]":
+    """Share of the features that can be seen and are known, per plot, 0-1.
+
+    Parameters
+    ----------
+    neighbourhood
+        n checked plots.
+    knowledge
+        Which features can be seen.
+    """
+    seeable = [not feature.unseen for feature in knowledge.features.values()]
+    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
+    return pd.Series(known.mean(axis=1), index=neighbourhood.plots.index)
 
 
 def farthest_m(groups: Iterable[Group]) -> float:
@@ -209,9 +222,7 @@ class Distances(Protocol):
     def among(self, patch: NDArray[np.bool_], longest_m: float) -> Pairs:
         """Pairs of patches (shape (n,)) no further apart than so many metres, renumbered."""
 
-    def apart(
-        self, patch: NDArray[np.bool_], part: NDArray[np.intp], longest_m: float
-    ) -> Pairs:
+    def apart(self, patch: NDArray[np.bool_], part: NDArray[np.intp], longest_m: float) -> Pairs:
         """The same, at least those of which the patches' parts (shape (patches,)) are two."""
 
 

@@ -12,7 +12,7 @@ from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 
-__all__ = ["Pairs", "crossing_line", "pairs_within"]
+__all__ = ["Pairs", "crossing_line", "pairs_apart", "pairs_within"]
 
 _COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
@@ -100,6 +100,56 @@ def pairs_within(
             Pairs(i=i[keep].astype(np.int32), j=j[keep].astype(np.int32), length_mm=length[keep])
         )
     return _joined(parts)
+
+
+def pairs_apart(geometries: Geometries, part: NDArray[np.intp], radius_m: float) -> Pairs:
+    """Return the pairs of `pairs_within` that lie in two parts, without looking at all others.
+
+    Parameters
+    ----------
+    geometries
+        As for `pairs_within`, n of them.
+    part
+        Shape (n,): the part that each is of.
+    radius_m
+        Metres, >= 0.
+
+    Raises
+    ------
+    WrongUse
+        As `pairs_within`.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> plots = [shapely.box(0, 0, 6, 20), shapely.box(6, 0, 12, 20), shapely.box(15, 0, 21, 20)]
+    >>> pairs = pairs_apart(np.array(plots), np.array([0, 0, 1]), 5)
+    >>> pairs.i.tolist(), pairs.j.tolist(), pairs.length_mm.tolist()
+    ([1], [2], [3000])
+    """
+    shapes = np.asarray(geometries, dtype=object)
+    _check(shapes, radius_m)
+    # Of two parts one is not the largest: it is enough to look from there.
+    largest = np.bincount(part).argmax() if len(part) else 0
+    sources = np.flatnonzero(part != largest)
+    tree, radius_mm = shapely.STRtree(shapes), round(radius_m * 1000)
+    found = []
+    for first in range(0, len(sources), 256):
+        at = sources[first : first + 256]
+        row, other = tree.query(shapes[at], predicate="dwithin", distance=radius_m + 0.001)
+        one = at[row]
+        # From the smaller number, unless the other is in the largest part and never looks.
+        keep = (part[one] != part[other]) & ((one < other) | (part[other] == largest))
+        one, other = one[keep], other[keep]
+        length = _whole_mm(shapely.distance(shapes[one], shapes[other]))
+        near = length <= radius_mm
+        found.append((one[near], other[near], length[near]))
+    one, other, length = (
+        np.concatenate([np.empty(0, np.int64), *(each[at] for each in found)]) for at in range(3)
+    )
+    i, j = np.minimum(one, other).astype(np.int32), np.maximum(one, other).astype(np.int32)
+    order = np.lexsort((j, i))
+    return Pairs(i=i[order], j=j[order], length_mm=length[order])
 
 
 def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:

@@ -22,7 +22,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.axes import look_swapped
 from patchnet.read.layers import SourceLayer
 
-__all__ = ["Projected", "check_crs", "metres_for", "parse_crs", "to_metres"]
+__all__ = ["Projected", "check_crs", "metres_for", "parse_crs", "to_metres", "two_dimensional"]
 
 _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
@@ -110,7 +110,7 @@ def check_crs(
                 layer.where, _("The file does not say in which coordinate system it is."), _(_SAY)
             )
             continue
-        flat = _two_dimensional(crs)
+        flat = two_dimensional(crs)
         if bounds is None or _plausible(layer.where, flat, bounds, layer.says_crs, faults):
             found[name] = flat
             if name in _BUILT and flat.is_geographic:
@@ -181,7 +181,14 @@ def crs_name(crs: pyproj.CRS) -> str:
     return ":".join(authority) if authority else str(crs.name)
 
 
-def _two_dimensional(crs: pyproj.CRS) -> pyproj.CRS:
+def two_dimensional(crs: pyproj.CRS) -> pyproj.CRS:
+    """Return a CRS without its heights.
+
+    Parameters
+    ----------
+    crs
+        Any.
+    """
     parts = crs.sub_crs_list
     return (parts[0] if crs.is_compound and parts else crs).to_2d()
 
