@@ -16,7 +16,10 @@ from patchnet.city.parts import Parts
 from patchnet.city.tiles import Tiles, halo_m, longest_reach_m
 from patchnet.knowledge.records import Group, Knowledge
 
-__all__ = ["CityAsked", "Learnt"]
+__all__ = ["TILES", "WORK", "CityAsked", "Learnt"]
+
+WORK, TILES = ".work", "tiles"
+"""Folders of what is under way, and of what is handed over."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +31,7 @@ class CityAsked:
     file
         The map.
     folder
-        Where the answer is put; work that is under way lies in ``work`` in it.
+        Where the answer is put; work that is under way lies in a hidden folder in it.
     tiles
         How the map is cut.
     keys
@@ -59,12 +62,12 @@ class CityAsked:
     @property
     def work(self) -> Parts:
         """What is under way."""
-        return Parts(self.folder / "work", self.made_of)
+        return Parts(self.folder / WORK, self.folder / WORK, self.made_of)
 
     @property
     def results(self) -> Parts:
         """What is handed over: a file a tile."""
-        return Parts(self.folder / "tiles", self.made_of)
+        return Parts(self.folder / TILES, self.folder / WORK, self.made_of)
 
     def groups(self, region: str) -> tuple[Group, ...]:
         """Return the animals that are asked for, where the city lies in a region."""

@@ -16,6 +16,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -25,7 +26,7 @@ import pandas as pd
 from patchnet.assess.assess import choose_groups
 from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
-from patchnet.city.asked import CityAsked
+from patchnet.city.asked import TILES, WORK, CityAsked
 from patchnet.city.memory import GB, abreast, ensure_animals_fit, tile_bytes
 from patchnet.city.parts import digest_of_file
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
@@ -48,7 +49,7 @@ from patchnet.read.from_file import local_path
 
 __all__ = ["MANIFEST", "City", "assess_city", "read_city"]
 
-MANIFEST = "manifest.json"
+MANIFEST, _ASKED = "manifest.json", "asked.json"
 _OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg")
 _STEPS = {
     "read": N_("reading tiles"),
@@ -96,11 +97,9 @@ class City(Shown):
 
     Examples
     --------
-    >>> import patchnet
-    >>> _ = patchnet.write_demo("demo")
-    >>> city = patchnet.assess_city("demo.gpkg", "city", groups=["wren"])  # doctest: +SKIP
-    >>> city.animals.loc["wren", "homes"]  # doctest: +SKIP
-    2.25
+    >>> import dataclasses, patchnet
+    >>> [one.name for one in dataclasses.fields(patchnet.City)][:3]
+    ['folder', 'tile_m', 'animals']
     """
 
     folder: Path
@@ -192,8 +191,14 @@ def assess_city(
 
     Examples
     --------
-    >>> import patchnet
-    >>> city = patchnet.assess_city("city.gpkg", "answer", groups=["wren"])  # doctest: +SKIP
+    >>> import geopandas, patchnet, shapely
+    >>> outlines = [shapely.box(0, 0, 10, 30), shapely.box(2000, 0, 2010, 30)]
+    >>> said = {"id": ["1", "2"], "kind": "garden", "features": ["pond 3", "shrub 8"]}
+    >>> plots = geopandas.GeoDataFrame(said, geometry=outlines, crs="EPSG:27700")
+    >>> plots.to_file("city.gpkg", layer="plots")
+    >>> city = patchnet.assess_city("city.gpkg", "answer", groups=["wren"], workers=1)
+    >>> list(city.tiles["file"])
+    ['tiles/E0N0.parquet', 'tiles/E2000N0.parquet']
     """
     knowledge = knowledge or load_knowledge()
     path, home = local_path(file), Path(folder)
@@ -208,10 +213,11 @@ def assess_city(
     options = (
         tile_m, keys, dict(columns or {}), crs, region, straight, cell_m, quality, result_ending(),
     )  # fmt: skip
-    made_of = digest_of(own_digest(), source.digest(), knowledge, options)
+    made_of = digest_of(own_digest(), source.digest(), _digest_of_tables(knowledge), options)
     _make_ready(home, made_of, overwrite=overwrite)
-    if _is_finished(home, made_of):
+    if _is_finished(home):
         return read_city(home)
+    _begin(home, made_of)
     own = crs_of_plots(source, parse_crs(crs))
     boxes = source.plots.boxes
     known = boxes[np.isfinite(boxes).all(axis=1)]
@@ -230,6 +236,11 @@ def assess_city(
     return _read(home, peak)
 
 
+@lru_cache(maxsize=4)
+def _digest_of_tables(knowledge: Knowledge) -> str:
+    return digest_of(knowledge)
+
+
 @dataclass
 class _Run:
     """One run through all steps; what was done before is passed over."""
@@ -242,8 +253,6 @@ class _Run:
 
     def all_steps(self, source: Source) -> None:
         asked = self.asked
-        sweep(asked.work.folder)
-        sweep(asked.results.folder)
         if not asked.work.is_done(INDEX):
             self._index(source)
         counts = {tile.name: tile.count for tile in asked.tiles.tiles}
@@ -257,7 +266,7 @@ class _Run:
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
-        done = {name for name in names if asked.results.is_done(name)}
+        done = {name for name in names if asked.results.is_done(f"{name}.result")}
         left = [name for name in names if name not in done]
         self._do("results", result_step, left, dict.fromkeys(left, 0.0), counts, len(done))
         if not asked.results.is_done(BREAKS):
@@ -281,6 +290,8 @@ class _Run:
         if errors:
             raise DataFaults(errors)
         spoken, faults = plots_spoken_of(source, ids, asked.columns, asked.knowledge)
+        if any(one.severity == "error" for one in faults):
+            raise DataFaults(faults)
         asked.work.put_arrays(f"{INDEX}.npz", spoken)
         told = [[one.where, one.row, one.ident, one.what, one.mend] for one in faults]
         asked.work.finish(INDEX, [f"{INDEX}.npz"], {"warnings": told})
@@ -335,9 +346,8 @@ def _make_ready(home: Path, made_of: str, *, overwrite: bool) -> None:
     """Make the folder, or see that what stands in it is the same answer under way or done."""
     try:
         home.mkdir(parents=True, exist_ok=True)
-        before = _manifest(home)
-        strangers = [one.name for one in home.iterdir() if not one.name.startswith(".")]
-        if before is None and strangers:
+        before = _told_in(home / MANIFEST) or _told_in(home / WORK / _ASKED)
+        if before is None and any(not one.name.startswith(".") for one in home.iterdir()):
             raise CannotWrite(
                 _("{folder} holds something else: name another folder.").format(folder=home)
             )
@@ -350,13 +360,10 @@ def _make_ready(home: Path, made_of: str, *, overwrite: bool) -> None:
                         "anew."
                     ).format(folder=home)
                 )
-            _clear(home)
-            before = None
-        for part in ("work", "tiles"):
-            if before is None or not before.get("finished"):
-                (home / part).mkdir(exist_ok=True)
-        if before is None:
-            _put_manifest(home, {"patchnet": "city", "made_of": made_of, "finished": False})
+            _remove_ours(home / WORK)
+            _remove_ours(home / TILES)
+            for name in ("index.html", MANIFEST):
+                (home / name).unlink(missing_ok=True)
     except OSError as error:
         raise CannotWrite(
             _("{folder} cannot be written: {reason}.").format(
@@ -365,47 +372,56 @@ def _make_ready(home: Path, made_of: str, *, overwrite: bool) -> None:
         ) from error
 
 
-def _clear(home: Path) -> None:
-    """Throw away what an earlier answer left, and nothing else."""
-    for part in ("work", "tiles"):
-        _remove_ours(home / part)
-    for name in ("index.html", MANIFEST):
-        (home / name).unlink(missing_ok=True)
+def _begin(home: Path, made_of: str) -> None:
+    """Note what is under way, before anything else is written."""
+    try:
+        for part in (WORK, TILES):
+            (home / part).mkdir(exist_ok=True)
+            sweep(home / part)
+    except OSError as error:
+        raise CannotWrite(
+            _("{folder} cannot be written: {reason}.").format(
+                folder=home, reason=error.strerror or error
+            )
+        ) from error
+    if _told_in(home / WORK / _ASKED) is None:
+        _put(home / WORK / _ASKED, {"patchnet": "city", "made_of": made_of})
 
 
 def _remove_ours(folder: Path) -> None:
+    """Throw away what an answer left in a folder, and nothing else."""
     if not folder.is_dir():
         return
-    for one in folder.iterdir():
+    sweep(folder)
+    # What says whose it is goes last: who is ended in between can begin again.
+    for one in sorted(folder.iterdir(), key=lambda path: path.name == _ASKED):
         if one.is_file() and one.suffix in _OURS:
             one.unlink()
     with suppress(OSError):  # somebody put something of their own there
         folder.rmdir()
 
 
-def _manifest(home: Path) -> dict[str, Any] | None:
+def _told_in(path: Path) -> dict[str, Any] | None:
     with suppress(OSError, ValueError):
-        found = json.loads((home / MANIFEST).read_text(encoding="utf-8"))
+        found = json.loads(path.read_text(encoding="utf-8"))
         if isinstance(found, dict) and found.get("patchnet") == "city":
             return found
     return None
 
 
-def _put_manifest(home: Path, told: Mapping[str, Any]) -> None:
-    write_text(home / MANIFEST, json.dumps(told, indent=1, ensure_ascii=False) + "\n")
+def _put(path: Path, told: Mapping[str, Any]) -> None:
+    write_text(path, json.dumps(told, indent=1, ensure_ascii=False) + "\n")
 
 
-def _is_finished(home: Path, made_of: str) -> bool:
-    """Whether the answer stands there whole; a file that is not as it was is made again."""
-    told = _manifest(home)
-    if told is None or told.get("made_of") != made_of or not told.get("finished"):
+def _is_finished(home: Path) -> bool:
+    """Whether the answer stands there whole; where a file is not as it was, all is made again."""
+    told = _told_in(home / MANIFEST)
+    if told is None:
         return False
-    if all(digest_of_file(home / name) == digest for name, digest in told["files"].items()):
-        return True
-    for part in ("work", "tiles"):
-        (home / part).mkdir(exist_ok=True)
-    _put_manifest(home, {"patchnet": "city", "made_of": made_of, "finished": False})
-    return False
+    if any(digest_of_file(home / name) != digest for name, digest in told["files"].items()):
+        return False
+    _remove_ours(home / WORK)
+    return True
 
 
 def _finish(asked: CityAsked) -> None:
@@ -413,17 +429,16 @@ def _finish(asked: CityAsked) -> None:
     names = [tile.name for tile in asked.tiles.tiles]
     known = learnt(asked)
     ending = result_ending()
-    tiles = {name: asked.results.told(name) for name in names}
+    tiles = {name: asked.results.told(f"{name}.result") for name in names}
     told = [[Fault(*one) for one in asked.work.told(f"{name}.read")["faults"]] for name in names]
     unread = [Fault("warning", *one) for one in asked.work.told(INDEX)["warnings"]]
     faults = [*told_of_city(told), *unread]
-    files = [f"tiles/{name}{ending}" for name in [*names, BREAKS]]
-    _put_manifest(
-        asked.folder,
+    files = [f"{TILES}/{name}{ending}" for name in [*names, BREAKS]]
+    _put(
+        asked.folder / MANIFEST,
         {
             "patchnet": "city",
             "made_of": asked.made_of,
-            "finished": True,
             "tile_m": asked.tiles.side_m,
             "halo_m": asked.halo_m,
             "cell_m": known.cell_m,
@@ -442,8 +457,6 @@ def _finish(asked: CityAsked) -> None:
         },
     )  # fmt: skip
     _remove_ours(asked.work.folder)
-    for name in [*names, BREAKS]:
-        (asked.results.folder / f"{name}.done.json").unlink(missing_ok=True)
 
 
 def _crs_told(tiles: Tiles) -> str:
@@ -481,8 +494,8 @@ def read_city(folder: Path | str) -> City:
 
 
 def _read(home: Path, peak_gb: float) -> City:
-    told = _manifest(home)
-    if told is None or not told.get("finished"):
+    told = _told_in(home / MANIFEST)
+    if told is None:
         raise CannotRead(_("{folder} holds no finished answer for a city.").format(folder=home))
     ending = next(iter(told["files"])).rpartition(".")[2]
     rows = [
@@ -493,7 +506,7 @@ def _read(home: Path, peak_gb: float) -> City:
             "area_m2": one["area_m2"],
             "known_share": one["known_share"],
             "hungry_months": one["hungry_months"],
-            "file": f"tiles/{name}.{ending}",
+            "file": f"{TILES}/{name}.{ending}",
             **{f"homes_{key}": homes for key, homes in one["homes"].items()},
         }
         for name, one in told["tiles"].items()

@@ -37,11 +37,14 @@ class Parts:
     ----------
     folder
         Where they lie.
+    notes
+        Where the notes lie.
     made_of
         Digest of what all of them are made of.
     """
 
     folder: Path
+    notes: Path
     made_of: str
 
     def is_done(self, name: str) -> bool:
@@ -54,7 +57,7 @@ class Parts:
     def note(self, name: str) -> dict[str, Any] | None:
         """Return what a finished piece of work noted; None where it is not done."""
         with suppress(OSError, ValueError):
-            note = json.loads((self.folder / f"{name}{_NOTE}").read_text(encoding="utf-8"))
+            note = json.loads((self.notes / f"{name}{_NOTE}").read_text(encoding="utf-8"))
             if isinstance(note, dict) and note.get("made_of") == self.made_of:
                 return note
         return None
@@ -78,7 +81,7 @@ class Parts:
     def put_arrays(self, file: str, arrays: Arrays) -> None:
         """Write arrays of numbers or text under their names."""
         with write_aside(self.folder / file) as draft, draft.open("wb") as out:
-            np.savez(out, allow_pickle=False, **dict(arrays))  # type: ignore[arg-type]
+            np.savez(out, allow_pickle=False, **dict(arrays))
 
     def put_array(self, file: str, array: NDArray[Any]) -> None:
         """Write one array that can be read in pieces."""
@@ -110,7 +113,7 @@ class Parts:
         digests = {file: digest_of_file(self.folder / file) for file in files}
         note = {"made_of": self.made_of, "files": digests, "told": dict(told)}
         write_text(
-            self.folder / f"{name}{_NOTE}", json.dumps(note, indent=1, ensure_ascii=False) + "\n"
+            self.notes / f"{name}{_NOTE}", json.dumps(note, indent=1, ensure_ascii=False) + "\n"
         )
 
 

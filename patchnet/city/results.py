@@ -61,7 +61,7 @@ def result_step(asked: CityAsked, name: str) -> None:
     _write(asked.results.folder / file, "plots", table, credit_lines)
     area = found["area_m2"]
     asked.results.finish(
-        name,
+        f"{name}.result",
         [file],
         {
             "plots": tile.count,

@@ -10,7 +10,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import sha256
 from importlib.util import find_spec
@@ -39,7 +39,8 @@ Rows = NDArray[np.int64]
 
 _READ = (".gpkg", ".fgb", ".parquet", ".geoparquet")
 _PARQUET = (".parquet", ".geoparquet")
-_DRAWN = "drawn"
+_DRAWN, _DRAWN_COLUMNS = "drawn", {"shape", "return", "utc"}
+_TABLE = "table "  # and the name of a table without shapes, of which there may be several
 _BATCH = 65_536  # rows of GeoParquet that are looked at together
 _PIECE = 2**22  # bytes
 
@@ -70,20 +71,24 @@ class MapLayer:
         return self.path.suffix.casefold() in _PARQUET
 
     @cached_property
+    def _info(self) -> dict[str, Any]:
+        with trouble(self.path):
+            info: dict[str, Any] = pyogrio.read_info(self.path, layer=self.name)
+        return info
+
+    @cached_property
     def shaped(self) -> bool:
         """Whether its rows have shapes."""
         if self._in_parquet:
             return True
-        with trouble(self.path):
-            return pyogrio.read_info(self.path, layer=self.name)["geometry_type"] is not None
+        return self._info["geometry_type"] is not None
 
     @cached_property
     def crs(self) -> pyproj.CRS | None:
         """The CRS that it says it is in."""
         if self._in_parquet:
             return _parquet_crs(self.path)
-        with trouble(self.path):
-            said = pyogrio.read_info(self.path, layer=self.name)["crs"]
+        said = self._info["crs"]
         return None if said is None else pyproj.CRS.from_user_input(said)
 
     @cached_property
@@ -91,9 +96,7 @@ class MapLayer:
         """Lines of attribution that stand with it."""
         if self._in_parquet:
             return ()
-        with trouble(self.path):
-            info = pyogrio.read_info(self.path, layer=self.name)
-        line = (info.get("layer_metadata") or {}).get("credits", "")
+        line = (self._info.get("layer_metadata") or {}).get("credits", "")
         return tuple(one for one in line.split("; ") if one)
 
     @cached_property
@@ -149,7 +152,7 @@ class MapLayer:
         """Rows of a table without shapes by their numbers."""
         with trouble(self.path):
             if not len(rows):
-                return pyogrio.read_dataframe(self.path, layer=self.name, max_features=0)
+                return pyogrio.read_dataframe(self.path, layer=self.name, max_features=1).iloc[:0]
             return pyogrio.read_dataframe(
                 self.path, layer=self.name, fids=rows.tolist(), fid_as_index=True
             ).sort_index()
@@ -161,8 +164,7 @@ class MapLayer:
 
             with trouble(self.path):
                 return list(pq.read_schema(self.path).names)
-        with trouble(self.path):
-            return [str(one) for one in pyogrio.read_info(self.path, layer=self.name)["fields"]]
+        return [str(one) for one in self._info["fields"]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +176,8 @@ class Source:
     path
         As the user named it.
     layers
-        By what they are (see `patchnet.read.layers.LAYERS`); plots are among them.
+        By what they are (see `patchnet.read.layers.LAYERS`); plots are among them. Tables without
+        shapes, which tell what is on the plots, have their names.
     """
 
     path: Path
@@ -229,7 +232,7 @@ def open_source(path: Path) -> Source:
                     )
                 )
             found[layer.role] = layer
-    if "plots" not in found:
+    if "plots" not in found or not found["plots"].shaped:
         raise CannotRead(
             _("{path} has no layer called plots; the layers are: {names}.").format(
                 path=path, names=", ".join(names) or _("none")
@@ -271,15 +274,22 @@ def _layers_of(file: Path, *, in_folder: bool) -> Iterator[MapLayer]:
             ensure_known_form(there, file)
         layers = [str(name) for name, __ in pyogrio.list_layers(file)]
     for name in layers:
-        role = (
-            (layer_called(file.stem) or "")
-            if in_folder and len(layers) == 1
-            else name
-            if name == _DRAWN
-            else (layer_called(name) or "")
-        )
+        alone = in_folder and len(layers) == 1
         where = _("{path_name}, layer {name}").format(path_name=file.name, name=name)
-        yield MapLayer(role, file, name, where)
+        yield _with_role(
+            MapLayer(layer_called(file.stem if alone else name) or "", file, name, where)
+        )
+
+
+def _with_role(layer: MapLayer) -> MapLayer:
+    """Give a layer of a GeoPackage the role that it has by what is in it."""
+    if layer.name == _DRAWN and layer.shaped and set(layer.columns()) >= _DRAWN_COLUMNS:
+        return replace(layer, role=_DRAWN)
+    if layer.role == "features" and not layer.shaped:
+        return replace(layer, role=f"{_TABLE}{layer.name}")
+    return (
+        layer if layer.role and (layer.shaped or layer.role == "plots") else replace(layer, role="")
+    )
 
 
 def _database_rows(layer: MapLayer) -> Iterator[bytes]:

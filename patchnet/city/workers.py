@@ -107,7 +107,7 @@ class Crew:
         with client:
             shared: Any = client.scatter((work, asked), broadcast=True)
             futures = [client.submit(_one, shared, name, pure=False) for name in names]
-            for future in as_completed(futures):
+            for future in as_completed(futures, loop=client.loop):
                 yield future.result()
 
 
