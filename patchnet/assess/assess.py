@@ -192,6 +192,11 @@ def known_share(neighbourhood: Neighbourhood, knowledge: Knowledge) -> "pd.Serie
         n checked plots.
     knowledge
         Which features can be seen.
+
+    Returns
+    -------
+    Series
+        Index: the plots; shape (n,), 0-1.
     """
     seeable = [not feature.unseen for feature in knowledge.features.values()]
     known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
@@ -465,7 +470,7 @@ def answer_group(
         breaks = find_breaks(
             neighbourhood,
             network,
-            distances.apart(patch, measures.component.to_numpy(np.intp), longest)
+            distances.apart(patch, measures.component.to_numpy().astype(np.intp), longest)
             if ground is None
             else pairs_among(ground.moves, patch),
             hop_m=group.hop.value,

@@ -34,7 +34,7 @@ from patchnet.city.results import BREAKS, breaks_step, result_ending, result_ste
 from patchnet.city.sources import Source, open_source
 from patchnet.city.tile_work import LEARNT, ground_step, learn, learnt, read_step
 from patchnet.city.tiles import Tiles, cut_into_tiles
-from patchnet.city.workers import Crew, Work, peak_bytes
+from patchnet.city.workers import Crew, Work, peak_bytes, this_process
 from patchnet.core.compiled import cores
 from patchnet.core.digest import digest_of, own_digest
 from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
@@ -163,7 +163,7 @@ def assess_city(
     straight, cell_m, quality
         As in `patchnet.assess`; a cell of the ground is chosen once for the whole city.
     memory_gb
-        How much memory all processes may take together, GB; on a cluster: each worker.
+        Number of GB (1e9 bytes) that all processes may take together; on a cluster: each.
     workers
         How many processes; None: one a core.
     scheduler
@@ -231,7 +231,7 @@ def assess_city(
     )  # fmt: skip
     run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
     run.all_steps(source)
-    peak = (sum(run.crew.peaks.values()) + peak_bytes()) / GB
+    peak = sum((run.crew.peaks | {this_process(): peak_bytes()}).values()) / GB
     _finish(asked)
     return _read(home, peak)
 
@@ -276,7 +276,7 @@ class _Run:
         """Look through the ids of all plots, and which rows of tables speak of which."""
         asked = self.asked
         by_row = pd.Series(ids_of(source, asked.columns, asked.knowledge), index=source.plots.rows)
-        ids = by_row.loc[asked.tiles.rows].tolist()
+        ids = by_row.reindex(pd.Index(asked.tiles.rows)).tolist()
         twice = pd.Index(ids)
         errors = [
             Fault(

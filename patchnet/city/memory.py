@@ -38,10 +38,15 @@ def animal_bytes(asked: CityAsked, group: Group) -> float:
         What the city is asked; all tiles were read.
     group
         The animal.
+
+    Returns
+    -------
+    float
+        Number of bytes.
     """
     plots = len(asked.tiles.rows)
     reach = longest_reach_m([group])
-    pairs = sum(
+    pairs: int = sum(
         asked.work.told(f"{tile.name}.read")["pairs"][f"{reach:g}"] for tile in asked.tiles.tiles
     )
     wider = max(group.hop.value / reach, 1.0)
@@ -58,6 +63,11 @@ def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
         What the city is asked.
     cell_m
         Side of a cell of the ground; None: none is painted yet.
+
+    Returns
+    -------
+    dict
+        Number of bytes.
     """
     tiles = asked.tiles
     corner = np.array([one.corner for one in tiles.tiles])
@@ -80,9 +90,9 @@ def abreast(needed: Sequence[float], allowed: float, workers: int) -> int:
     Parameters
     ----------
     needed
-        What each takes, bytes.
+        Number of bytes that each takes.
     allowed
-        Bytes that all may take together.
+        Number of bytes that all may take together.
     workers
         How many there may be at most.
     """
@@ -98,7 +108,12 @@ def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
     asked
         What the city is asked; all tiles were read.
     allowed
-        Bytes.
+        Number of bytes that one may take.
+
+    Returns
+    -------
+    mapping
+        Number of bytes that each takes, by the animal's key.
 
     Raises
     ------

@@ -151,7 +151,7 @@ def from_bytes(arrays: Arrays) -> NDArray[np.object_]:
     Parameters
     ----------
     arrays
-        What it returned.
+        What it returned: ``wkb``, shape (bytes,), and ``wkb_ends``, shape (n + 1,).
     """
     raw, ends = arrays["wkb"].tobytes(), arrays["wkb_ends"].tolist()
     found = [raw[begin:end] for begin, end in pairwise(ends)]

@@ -140,22 +140,26 @@ class MapLayer:
             import pyarrow.parquet as pq  # noqa: PLC0415 - an extra
 
             with trouble(self.path):
-                found = pq.read_table(self.path, columns=[name]).to_pandas()[name]
-            return pd.Series(found.to_numpy(), index=self.rows, name=name)
+                column = pq.read_table(self.path, columns=[name]).to_pandas()[name]
+            return pd.Series(column.to_numpy(), index=self.rows, name=name)
         with trouble(self.path):
             table = pyogrio.read_dataframe(
                 self.path, layer=self.name, columns=[name], read_geometry=False, fid_as_index=True
             )
-        return table[name].sort_index()
+        found: pd.Series[Any] = table[name].sort_index()
+        return found
 
     def numbered(self, rows: Rows) -> pd.DataFrame:
         """Rows of a table without shapes by their numbers."""
         with trouble(self.path):
-            if not len(rows):
-                return pyogrio.read_dataframe(self.path, layer=self.name, max_features=1).iloc[:0]
-            return pyogrio.read_dataframe(
-                self.path, layer=self.name, fids=rows.tolist(), fid_as_index=True
-            ).sort_index()
+            table: pd.DataFrame = (
+                pyogrio.read_dataframe(
+                    self.path, layer=self.name, fids=rows.tolist(), fid_as_index=True
+                ).sort_index()
+                if len(rows)
+                else pyogrio.read_dataframe(self.path, layer=self.name, max_features=1).iloc[:0]
+            )
+        return table
 
     def columns(self) -> list[str]:
         """Names of its columns."""

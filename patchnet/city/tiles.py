@@ -146,7 +146,7 @@ def widened(box: Box, by_m: float, own: pyproj.CRS, metres: pyproj.CRS) -> Box:
     Parameters
     ----------
     box
-        West, south, east, north.
+        West, south, east, north, in degrees or metres as its CRS has them.
     by_m
         Metres.
     own, metres

@@ -21,7 +21,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.processes import in_processes
 from patchnet.core.texts import _
 
-__all__ = ["Crew", "Work", "peak_bytes"]
+__all__ = ["Crew", "Work", "peak_bytes", "this_process"]
 
 Work = Callable[[CityAsked, str], None]
 
@@ -115,11 +115,22 @@ def _one(shared: tuple[Work, CityAsked], name: str) -> tuple[str, str, float]:
     """Do one piece of work; say which process it was, and the most memory it has taken."""
     work, asked = shared
     work(asked, name)
-    return name, f"{platform.node()}:{os.getpid()}", peak_bytes()
+    return name, this_process(), peak_bytes()
+
+
+def this_process() -> str:
+    """Return a name of this process that no other has."""
+    return f"{platform.node()}:{os.getpid()}"
 
 
 def peak_bytes() -> float:
-    """Return the most memory that this process has taken, by the kernel's account; 0: not told."""
+    """Return the most memory that this process has taken, by the kernel's account.
+
+    Returns
+    -------
+    float
+        Number of bytes; 0 where the system does not tell.
+    """
     with suppress(OSError, ValueError):
         for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
             if line.startswith("VmHWM:"):

@@ -108,7 +108,7 @@ def pairs_apart(geometries: Geometries, part: NDArray[np.intp], radius_m: float)
     Parameters
     ----------
     geometries
-        As for `pairs_within`, n of them.
+        Shape (n,), as for `pairs_within`.
     part
         Shape (n,): the part that each is of.
     radius_m

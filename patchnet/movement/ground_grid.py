@@ -143,6 +143,11 @@ def plot_widths(plots: gpd.GeoDataFrame) -> NDArray[np.float64]:
     ----------
     plots
         Outlines in a CRS of metres.
+
+    Returns
+    -------
+    array
+        Shape (n,), metres.
     """
     return np.asarray(2 * plots.geometry.area / plots.geometry.length, dtype=np.float64)
 
@@ -153,7 +158,7 @@ def cell_for(widths: NDArray[np.float64], area: float, knowledge: Knowledge) -> 
     Parameters
     ----------
     widths
-        Of the plots, metres.
+        Shape (n,): of the plots, metres.
     area
         Of the ground that is to be painted, m2.
     knowledge

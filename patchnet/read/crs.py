@@ -389,7 +389,8 @@ def metres_for(
     Parameters
     ----------
     bounds
-        West, south, east and north of all plots in their own CRS; None: there are none.
+        West, south, east and north of all plots, in degrees or metres as their own CRS has them;
+        None: there are none.
     crs
         That CRS.
     knowledge
