@@ -9,6 +9,7 @@ that does not fit it is refused by name.
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
 from patchnet.city.tile_work import learnt
@@ -27,6 +28,7 @@ _A_PAIR = 200.0  # within the longest reach: lengths, both ways in the matrix, i
 _A_LINK = 60.0  # of a hop that is longer than any reach
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
+_A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
 
 
 def animal_bytes(asked: CityAsked, group: Group) -> float:
@@ -69,18 +71,25 @@ def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
     dict
         Number of bytes.
     """
-    tiles = asked.tiles
+    tiles, reach = asked.tiles, asked.reach_m
     corner = np.array([one.corner for one in tiles.tiles])
     count = np.array([one.count for one in tiles.tiles])
     wide = tiles.side_m + 2 * asked.halo_m
     cells = 0.0 if cell_m is None else (wide / cell_m) ** 2
+    around = np.pi * reach**2 / (tiles.side_m + 2 * reach) ** 2
     found = {}
     for at, tile in enumerate(tiles.tiles):
-        # Of a tile of which only a part is in the halo, that part of the plots.
-        apart = np.abs(corner - corner[at]).clip(0, None)
-        part = ((tiles.side_m + asked.halo_m - apart) / tiles.side_m).clip(0, 1).prod(axis=1)
-        within = float(count @ part)
-        found[tile.name] = _PROCESS + within * _A_PLOT_READ + cells * _A_CELL
+        apart = np.abs(corner - corner[at])
+
+        def within(by_m: float, apart: NDArray[np.float64] = apart) -> float:
+            """Plots of the tile and so many metres round it; of a tile's part, that part."""
+            part = ((tiles.side_m + by_m - apart) / tiles.side_m).clip(0, 1).prod(axis=1)
+            return float(count @ part)
+
+        pairs = tile.count * within(reach) * min(1.0, around) if cell_m is None else 0.0
+        found[tile.name] = (
+            _PROCESS + within(asked.halo_m) * _A_PLOT_READ + cells * _A_CELL + pairs * _A_PAIR_READ
+        )
     return found
 
 
@@ -96,7 +105,8 @@ def abreast(needed: Sequence[float], allowed: float, workers: int) -> int:
     workers
         How many there may be at most.
     """
-    together = np.cumsum(sorted(needed, reverse=True))
+    # Where they work side by side, the process that shares the work out is one more.
+    together = np.cumsum(sorted(needed, reverse=True)) + _PROCESS
     return max(1, min(workers, int((together <= allowed).sum())))
 
 

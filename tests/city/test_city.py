@@ -15,13 +15,14 @@ from patchnet.assess import assess
 from patchnet.assess.tables import break_table, plot_table
 from patchnet.city import assess_city as steps
 from patchnet.city.assess_city import assess_city, read_city
+from patchnet.city.memory import abreast
 from patchnet.city.parts import Parts
 from patchnet.commands.main import cli
 from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
 
-ANIMALS = ("mason_bee", "sparrow", "wren", "slow_worm", "newt")
+ANIMALS = ("mason_bee", "goldfinch", "sparrow", "wren", "slow_worm")
 CELL = 1.0
 
 
@@ -52,7 +53,7 @@ def in_tiles(file, folder, knowledge, side, **others):
 
 @pytest.fixture(scope="module")
 def city(file, knowledge, tmp_path_factory):
-    return in_tiles(file, tmp_path_factory.mktemp("tiled") / "answer", knowledge, 60)
+    return in_tiles(file, tmp_path_factory.mktemp("tiled") / "answer", knowledge, 70)
 
 
 def plots_in(city):
@@ -62,7 +63,7 @@ def plots_in(city):
 
 def test_tiles_equal_the_whole(city, whole):
     """Sums to a billionth, homes to what sharing promises, parts the same."""
-    assert len(city.tiles) > 6
+    assert len(city.tiles) > 5
     expected = plot_table(whole)
     found = plots_in(city).loc[expected.index]
     assert city.tiles["plots"].sum() == len(expected) == len(plots_in(city))
@@ -329,3 +330,10 @@ def test_another_question_needs_another_folder_or_a_word(small, knowledge, tmp_p
     result = CliRunner().invoke(cli, ["city", str(small), "-o", "b", "--memory", "4 elephants"])
     assert result.exit_code == 2
     assert "like 4GB" in result.output
+
+
+def test_as_many_side_by_side_as_fit():
+    """3 + 2 GB and a third process of 0.35 GB fit into 5.5 GB; a third piece of work does not."""
+    sizes = [2e9, 3e9, 1e9]
+    assert [abreast(sizes, allowed, 9) for allowed in (1e9, 5.3e9, 5.5e9, 7e9)] == [1, 1, 2, 3]
+    assert abreast(sizes, 7e9, 2) == 2
