@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from patchnet.base.kept_survey import keep_survey
     from patchnet.base.make import BaseMap, make_base
     from patchnet.base.write import write_base
+    from patchnet.city.assess_city import City, assess_city, read_city
     from patchnet.core.errors import (
         CannotRead,
         CannotWrite,
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
     from patchnet.pages.map.map_page import map_page, write_map
     from patchnet.pages.privacy import for_audience
     from patchnet.pages.scheme.files import write_report
+    from patchnet.pages.sheets.city_page import write_city_page
     from patchnet.pages.sheets.compare_page import write_comparison
     from patchnet.pages.sheets.plan_card import write_card
     from patchnet.pages.sheets.plan_cards import Cards, write_cards
@@ -104,6 +106,7 @@ __all__ = [
     "CannotWrite",
     "Cards",
     "CheckReport",
+    "City",
     "Comparison",
     "DataFaults",
     "DecidingFigures",
@@ -132,6 +135,7 @@ __all__ = [
     "WrongUse",
     "add_streets",
     "assess",
+    "assess_city",
     "break_table",
     "build_neighbourhood",
     "check_file",
@@ -167,6 +171,7 @@ __all__ = [
     "plot_table",
     "possible_additions",
     "probability_of_connectivity",
+    "read_city",
     "read_class_costs",
     "read_demo",
     "read_facts",
@@ -190,6 +195,7 @@ __all__ = [
     "write_base",
     "write_card",
     "write_cards",
+    "write_city_page",
     "write_comparison",
     "write_demo",
     "write_geotiff",
@@ -223,6 +229,7 @@ _WHERE = {
         "base.kept_survey": ("keep_survey",),
         "base.make": ("BaseMap", "make_base"),
         "base.write": ("write_base",),
+        "city.assess_city": ("City", "assess_city", "read_city"),
         "core.errors": (
             "CannotRead",
             "CannotWrite",
@@ -247,6 +254,7 @@ _WHERE = {
         "pages.map.map_page": ("map_page", "write_map"),
         "pages.privacy": ("for_audience",),
         "pages.scheme.files": ("write_report",),
+        "pages.sheets.city_page": ("write_city_page",),
         "pages.sheets.compare_page": ("write_comparison",),
         "pages.sheets.plan_card": ("write_card",),
         "pages.sheets.plan_cards": ("Cards", "write_cards"),

@@ -26,6 +26,7 @@ ROOMS = (
     "assess",
     "plan",
     "scheme",
+    "city",
     "pages",
     "commands",
     "locale",

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from copy import copy
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
 from patchnet.assess.homes import share_group
 from patchnet.assess.lodging import pool_of
-from patchnet.assess.over_ground import OverGround, ways_over
+from patchnet.assess.over_ground import GroundWays, OverGround, ways_over
 from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
 from patchnet.assess.reach import Reach, StraightReaches
 from patchnet.assess.sharing import Form
@@ -40,7 +41,8 @@ from patchnet.network.measures import network_measures
 from patchnet.read.neighbourhood import Neighbourhood
 
 __all__ = [
-    "Street", "assess", "assess_amounts", "assess_one_draw", "choose_groups", "farthest_m",
+    "Distances", "Street", "answer_group", "assess", "assess_amounts", "assess_one_draw",
+    "choose_groups", "farthest_m", "known_share",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -166,21 +168,39 @@ def assess(
     )
     street = Street(neighbourhood, asked, farthest_m(chosen))
     answers = {
-        group.key: _group_answer(group, street, knowledge, drawn, supplies)
+        group.key: answer_group(group, street, knowledge, drawn, supplies)
         for group in (progress(chosen) if progress else chosen)
     }
-    seeable = [not feature.unseen for feature in knowledge.features.values()]
-    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,
         groups=Named(answers, "animal"),
         amounts=amounts.expected,
         supply=supplies.expected,
-        known_share=pd.Series(known.mean(axis=1), index=neighbourhood.plots.index),
+        known_share=known_share(neighbourhood, knowledge),
         asked=asked,
         prior=prior,
     )
+
+
+def known_share(neighbourhood: Neighbourhood, knowledge: Knowledge) -> "pd.Series[float]":
+    """Share of the features that can be seen and are known, per plot, 0-1.
+
+    Parameters
+    ----------
+    neighbourhood
+        n checked plots.
+    knowledge
+        Which features can be seen.
+
+    Returns
+    -------
+    Series
+        Index: the plots; shape (n,), 0-1.
+    """
+    seeable = [not feature.unseen for feature in knowledge.features.values()]
+    known = ~np.isnan(neighbourhood.answers.amount[:, seeable])
+    return pd.Series(known.mean(axis=1), index=neighbourhood.plots.index)
 
 
 def farthest_m(groups: Iterable[Group]) -> float:
@@ -195,6 +215,20 @@ def farthest_m(groups: Iterable[Group]) -> float:
         max(group.hop.value, group.anchor_reach.value, *(need.reach.value for need in group.needs))
         for group in groups
     )
+
+
+class Distances(Protocol):
+    """Edge-to-edge distances of n plots, as an answer asks for them."""
+
+    @property
+    def pairs(self) -> Pairs:
+        """All pairs up to the longest reach that is asked for."""
+
+    def among(self, patch: NDArray[np.bool_], longest_m: float) -> Pairs:
+        """Pairs of patches (shape (n,)) no further apart than so many metres, renumbered."""
+
+    def apart(self, patch: NDArray[np.bool_], part: NDArray[np.intp], longest_m: float) -> Pairs:
+        """The same, at least those of which the patches' parts (shape (patches,)) are two."""
 
 
 class Street:
@@ -224,7 +258,7 @@ class Street:
         self.asked = asked
         self.compiled = compiled
         self._painted: dict[str, tuple[GroundCosts | None, CostSurface]] = {}
-        self.distances = _Distances(neighbourhood.plots.geometry.to_numpy(), farthest_m)
+        self.distances: Distances = _Distances(neighbourhood.plots.geometry.to_numpy(), farthest_m)
         middles = neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
         self.area_m2 = neighbourhood.plots["area_m2"].to_numpy(float)
@@ -238,7 +272,7 @@ class Street:
 
     def walked(
         self, group: Group, knowledge: Knowledge, patch: NDArray[np.bool_], longest_m: float
-    ) -> OverGround | None:
+    ) -> GroundWays | None:
         """Return the links over the ground; None where the group flies, or none are asked for."""
         public = self.neighbourhood.audience == "public"
         if self.asked.straight or group.mode != "ground" or public:
@@ -268,12 +302,24 @@ class _Distances:
     def __init__(self, shapes: NDArray[np.object_], longest_m: float) -> None:
         self._shapes = shapes
         self._longest_m = longest_m
-        self.pairs = pairs_within(shapes, longest_m)
+        self._pairs = pairs_within(shapes, longest_m)
 
-    def upto(self, radius_m: float) -> Pairs:
-        if radius_m > self._longest_m:
-            return pairs_within(self._shapes, radius_m)
-        return self.pairs
+    @property
+    def pairs(self) -> Pairs:
+        return self._pairs
+
+    def among(self, patch: NDArray[np.bool_], longest_m: float) -> Pairs:
+        if longest_m > self._longest_m:
+            return pairs_among(pairs_within(self._shapes, longest_m), patch)
+        return pairs_among(self._pairs, patch)
+
+    def apart(
+        self,
+        patch: NDArray[np.bool_],
+        part: NDArray[np.intp],  # noqa: ARG002 - here all pairs are worked out anyway
+        longest_m: float,
+    ) -> Pairs:
+        return self.among(patch, longest_m)
 
 
 def assess_one_draw(
@@ -298,7 +344,7 @@ def assess_one_draw(
     drawn, supplies = Readings(amounts, amounts, amounts), Readings(supply, supply, supply)
     own = street.with_reaches_of_its_own()
     answers = {
-        key: _group_answer(knowledge.groups[key], own, knowledge, drawn, supplies, sheets=False)
+        key: answer_group(knowledge.groups[key], own, knowledge, drawn, supplies, sheets=False)
         for key in groups
     }
     plots = street.neighbourhood.plots.index
@@ -332,12 +378,12 @@ def assess_amounts(assessment: Assessment, amounts: Array) -> Assessment:
     supply = supply_of(amounts, knowledge)
     drawn, supplies = Readings(amounts, amounts, amounts), Readings(supply, supply, supply)
     answers = {
-        group.key: _group_answer(group, street, knowledge, drawn, supplies) for group in groups
+        group.key: answer_group(group, street, knowledge, drawn, supplies) for group in groups
     }
     return replace(assessment, groups=Named(answers, "animal"), amounts=amounts, supply=supply)
 
 
-def _group_answer(
+def answer_group(
     group: Group,
     street: Street,
     knowledge: Knowledge,
@@ -346,6 +392,23 @@ def _group_answer(
     *,
     sheets: bool = True,
 ) -> GroupAnswer:
+    """Answer for one animal.
+
+    Parameters
+    ----------
+    group
+        The animal.
+    street
+        What all answers for the n plots share.
+    knowledge
+        The figures.
+    amounts
+        Shape (n, F), each feature in its own unit, under the readings of what is not known.
+    supplies
+        Shape (n, R, 12), the same as resources by month.
+    sheets
+        Whether balance sheets and breaks are wanted too.
+    """
     neighbourhood, distances = street.neighbourhood, street.distances
     plots = neighbourhood.plots.index
     places = np.stack(
@@ -380,7 +443,9 @@ def _group_answer(
     network = patch_graph(
         plots[patch],
         homes[patch],
-        pairs_among(distances.pairs if ground is None else ground.moves, patch),
+        distances.among(patch, group.hop.value)
+        if ground is None
+        else pairs_among(ground.moves, patch),
         hop_m=group.hop.value,
         d50_m=group.d50.value,
     )
@@ -405,7 +470,9 @@ def _group_answer(
         breaks = find_breaks(
             neighbourhood,
             network,
-            pairs_among(distances.upto(longest) if ground is None else ground.moves, patch),
+            distances.apart(patch, measures.component.to_numpy().astype(np.intp), longest)
+            if ground is None
+            else pairs_among(ground.moves, patch),
             hop_m=group.hop.value,
             longest_m=longest,
             p_cut=p_cut,
@@ -432,7 +499,7 @@ def _group_answer(
         measures=measures,
         breaks=breaks,
         reach=reach,
-        ground=ground,
+        ground=ground if isinstance(ground, OverGround) else None,
         places=places[:, :, 0],
         pool=pool,
     )

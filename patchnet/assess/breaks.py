@@ -5,7 +5,7 @@ import shapely
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Break
-from patchnet.assess.over_ground import OverGround
+from patchnet.assess.over_ground import GroundWays
 from patchnet.movement.distance import Pairs, crossing_line
 from patchnet.network.breaks import component_breaks
 from patchnet.network.patch_graph import PatchGraph
@@ -41,7 +41,7 @@ def find_breaks(
     hop_m: float,
     longest_m: float,
     p_cut: float,
-    ground: OverGround | None = None,
+    ground: GroundWays | None = None,
 ) -> tuple[Break, ...]:
     """Return every break no wider than `longest_m`, the one that wins most linked homes first.
 

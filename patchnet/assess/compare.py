@@ -20,12 +20,12 @@ from shapely import LineString
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.assess.over_draws import draws_of, over_draws
+from patchnet.assess.provision import hungry_months
 from patchnet.assess.spread import Spread, spread_of
 from patchnet.assess.unknown import draw_in_unknown
 from patchnet.core.errors import WrongUse
 from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, Words, _
-from patchnet.knowledge.records import Resource
 
 __all__ = [
     "Comparison",
@@ -538,8 +538,8 @@ def _plots(
     resources = after.knowledge.resources
     hungry = {
         key: (
-            _hungry(before.groups[key], resources).loc[common].to_numpy(),
-            _hungry(answer, resources).loc[common].to_numpy(),
+            hungry_months(before.groups[key], resources).loc[common].to_numpy(),
+            hungry_months(answer, resources).loc[common].to_numpy(),
         )
         for key, answer in after.groups.items()
     }
@@ -555,15 +555,6 @@ def _plots(
         if moved or closed or opened:
             changes.append(PlotChange(str(plot), moved, shares, closed, opened))
     return changes
-
-
-def _hungry(answer: GroupAnswer, resources: Mapping[str, Resource]) -> pd.DataFrame:
-    """Columns 1-12: months in which flowers are short for the group, over its flower needs."""
-    sheets = [sheet for sheet in answer.needs if resources[sheet.need.resource].by_month]
-    total = pd.DataFrame(data=False, index=answer.homes.index, columns=range(1, 13))
-    for sheet in sheets:
-        total = total | sheet.hungry
-    return total
 
 
 def _months(flags: NDArray[np.bool_]) -> tuple[int, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,18 @@ from patchnet.movement.distance import Pairs
 from patchnet.movement.ground_links import GroundLinks, ground_links
 from patchnet.movement.surface import CostSurface
 
-__all__ = ["OverGround", "ways_over"]
+__all__ = ["GroundWays", "OverGround", "ways_over"]
+
+
+class GroundWays(Protocol):
+    """Moves of a group over the ground, wherever they were worked out."""
+
+    @property
+    def moves(self) -> Pairs:
+        """As `OverGround.moves`."""
+
+    def line(self, i: int, j: int) -> tuple[LineString, float]:
+        """As `OverGround.line`."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)

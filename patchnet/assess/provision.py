@@ -1,5 +1,6 @@
 """Provision: what lies within reach of each plot, need by need: its balance sheet."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,13 +8,13 @@ import pandas as pd
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from patchnet.assess.assessment import ANCHOR, NeedSheet, Shortage
+from patchnet.assess.assessment import ANCHOR, GroupAnswer, NeedSheet, Shortage
 from patchnet.assess.filling import Stop
 from patchnet.assess.sharing import Limits, combine_months
 from patchnet.assess.supply import resource_months
-from patchnet.knowledge.records import Group, Knowledge, Need
+from patchnet.knowledge.records import Group, Knowledge, Need, Resource
 
-__all__ = ["Readings", "need_sheet", "scarcest_needs", "shortages_of"]
+__all__ = ["Readings", "hungry_months", "need_sheet", "scarcest_needs", "shortages_of"]
 
 Array = NDArray[np.float64]
 
@@ -158,3 +159,25 @@ def scarcest_needs(
     by_sheet = np.where(scarce, keys[least], ANCHOR)
     stopped = np.array([ANCHOR if one is None else one.need for one in shortages], dtype=object)
     return pd.Series(np.where(room > 0, stopped, by_sheet), index=plots, dtype=object)
+
+
+def hungry_months(answer: GroupAnswer, resources: Mapping[str, Resource]) -> pd.DataFrame:
+    """Months in which flowers are short for a group, over its flower needs.
+
+    Parameters
+    ----------
+    answer
+        Of the group, n plots.
+    resources
+        By key: they say which come by month.
+
+    Returns
+    -------
+    DataFrame
+        Index: the plots; columns 1-12, True where they are short.
+    """
+    sheets = [sheet for sheet in answer.needs if resources[sheet.need.resource].by_month]
+    total = pd.DataFrame(data=False, index=answer.homes.index, columns=range(1, 13))
+    for sheet in sheets:
+        total = total | sheet.hungry
+    return total

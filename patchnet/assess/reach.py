@@ -192,12 +192,19 @@ class Reach:
         size = len(self._stops)
         straight = self._straight(reach_mm)
         keep = np.zeros(straight.nnz, dtype=bool)
+        # Neighbours together: few of all places are then within reach of any of a block.
+        order = np.arange(size) if self._shared.order is None else self._shared.order
         for first in range(0, size, _BLOCK):
-            block = np.arange(first, min(first + _BLOCK, size))
-            lengths = self._route_lengths(block, reach_mm)
-            begin, end = straight.indptr[block[0]], straight.indptr[block[-1] + 1]
-            rows = np.repeat(block - first, np.diff(straight.indptr[block[0] : block[-1] + 2]))
-            keep[begin:end] = np.isfinite(lengths[rows, straight.indices[begin:end]])
+            block = order[first : first + _BLOCK]
+            counts = np.diff(straight.indptr)[block]
+            ends = np.cumsum(counts)
+            places = np.repeat(straight.indptr[block] - (ends - counts), counts)
+            places += np.arange(len(places))
+            lengths, where = self._near_route_lengths(block, reach_mm)
+            column = where[straight.indices[places]]
+            found = column >= 0
+            rows = np.repeat(np.arange(len(block)), counts)[found]
+            keep[places[found]] = np.isfinite(lengths[rows, column[found]])
         kept_before = np.r_[0, np.cumsum(keep)]
         return sp.csr_array(
             (
@@ -207,6 +214,30 @@ class Reach:
             ),
             shape=(size, size),
         )
+
+    def _near_route_lengths(
+        self, plots: NDArray[np.intp], limit_mm: int
+    ) -> "tuple[Dense, NDArray[np.intp]]":
+        """Do the same as `_route_lengths`, for the plots alone that any of `plots` reaches.
+
+        A route of no more than the limit never leaves what is reached within the limit, so all
+        other places can be left out. The second array says in which column each of the n plots
+        stands, -1 where it is out of reach.
+        """
+        graph, cluster = self._moves
+        count = graph.shape[0] // 2
+        sources, row = np.unique(cluster[plots], return_inverse=True)
+        reached = np.isfinite(
+            csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm, min_only=True)
+        )
+        reached[sources] = True
+        nodes = np.flatnonzero(reached)
+        place = np.full(2 * count, -1, dtype=np.intp)
+        place[nodes] = np.arange(len(nodes))
+        part = graph[nodes][:, nodes]
+        lengths = csgraph.dijkstra(part, indices=place[sources + count], limit=limit_mm)
+        lengths[np.arange(len(sources)), place[sources]] = 0.0
+        return np.asarray(lengths[row]), place[cluster]
 
 
 def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:

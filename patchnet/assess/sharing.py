@@ -422,7 +422,7 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     within = larder.within[plot]
     months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
     near = larder.matrix[[plot]]
-    reached = near.toarray()[0] if isinstance(near, sp.csr_array) else near[0]
-    given = reached * larder.supply[:, list(months)].sum(axis=1) > 0
+    reached = np.sort(near.indices) if isinstance(near, sp.csr_array) else np.flatnonzero(near[0])
+    given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
-    return Stop(need, months, level, np.array([plot]), np.flatnonzero(given))
+    return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

@@ -1,18 +1,29 @@
 """An assessment as tables: plots, links and breaks, in metres of the neighbourhood's CRS."""
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from patchnet.assess.assessment import Assessment, GroupAnswer
+from patchnet.assess.assessment import Assessment, Break, GroupAnswer
 from patchnet.movement.distance import crossing_line
 from patchnet.network.importance import link_importance
 from patchnet.network.patch_measures import Whole, measure_patches
 from patchnet.network.prune import prune_links
 from patchnet.read.feature_lists import plot_features
 
-__all__ = ["break_table", "importance_table", "link_table", "plot_table"]
+__all__ = [
+    "BREAK_COLUMNS", "break_rows", "break_table", "group_columns", "importance_table", "link_table",
+    "plot_table",
+]  # fmt: skip
+
+BREAK_COLUMNS = (
+    "group", "from_plot", "to_plot", "width_m", "cost_m", "stepping_stones", "homes_won",
+    "plots_on_the_way", "geometry",
+)  # fmt: skip
+"""Columns of a table of breaks, see `break_table`."""
 
 
 def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDataFrame:
@@ -57,7 +68,7 @@ def plot_table(assessment: Assessment, *, importance: bool = False) -> gpd.GeoDa
         "features": plot_features(assessment.neighbourhood),
     }
     for key, answer in assessment.groups.items():
-        columns |= _group_columns(key, answer)
+        columns |= group_columns(key, answer)
         if importance:
             found = importance_table(assessment, key)
             columns |= {f"{part}_{key}": found[part].reindex(plots.index) for part in found}
@@ -90,8 +101,17 @@ def importance_table(assessment: Assessment, group: str) -> pd.DataFrame:
     return measure_patches(answer.network, Whole(p_cut, answer.measures.pc_numerator))
 
 
-def _group_columns(key: str, answer: GroupAnswer) -> dict[str, object]:
-    columns: dict[str, object] = {
+def group_columns(key: str, answer: GroupAnswer) -> "dict[str, pd.Series]":
+    """Columns of one group in a table of plots, as `plot_table` has them.
+
+    Parameters
+    ----------
+    key
+        Of the group.
+    answer
+        Its answer for n plots.
+    """
+    columns: dict[str, pd.Series] = {
         f"room_{key}": answer.room,
         f"homes_{key}": answer.homes,
         f"homes_low_{key}": answer.homes_low,
@@ -203,6 +223,26 @@ def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
     ['group', 'from_plot', 'to_plot']
     """
     rows = [
+        row for key, answer in assessment.groups.items() for row in break_rows(key, answer.breaks)
+    ]
+    return gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=list(BREAK_COLUMNS)),
+        geometry="geometry",
+        crs=assessment.neighbourhood.plots.crs,
+    )
+
+
+def break_rows(key: str, breaks: Sequence[Break]) -> list[dict[str, object]]:
+    """Rows of `break_table` for one group.
+
+    Parameters
+    ----------
+    key
+        Of the group.
+    breaks
+        In their order.
+    """
+    return [
         {
             "group": key,
             "from_plot": one.from_plot,
@@ -214,15 +254,5 @@ def break_table(assessment: Assessment) -> gpd.GeoDataFrame:
             "plots_on_the_way": "; ".join(one.plots_on_the_way),
             "geometry": one.line,
         }
-        for key, answer in assessment.groups.items()
-        for one in answer.breaks
+        for one in breaks
     ]
-    columns = (
-        "group", "from_plot", "to_plot", "width_m", "cost_m", "stepping_stones", "homes_won",
-        "plots_on_the_way", "geometry",
-    )  # fmt: skip
-    return gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=list(columns)),
-        geometry="geometry",
-        crs=assessment.neighbourhood.plots.crs,
-    )

@@ -15,10 +15,12 @@ __all__ = [
     "Amounts",
     "Prior",
     "SeenOn",
+    "counts_seen",
     "draw_in_unknown",
     "fit_to_ground",
     "fitted_amounts",
     "learn_prior",
+    "seen_of_counts",
 ]
 
 Array = NDArray[np.float64]
@@ -136,13 +138,40 @@ def learn_prior(neighbourhood: Neighbourhood) -> Prior:
 
 
 def _seen_on(amount: Array) -> SeenOn:
+    return seen_of_counts(counts_seen(amount))
+
+
+def counts_seen(amount: Array) -> Array:
+    """Count what was seen on some plots: what is counted in parts can be added up.
+
+    Parameters
+    ----------
+    amount
+        Shape (n, F): NaN where not known, each feature in its own unit.
+
+    Returns
+    -------
+    array
+        Shape (3, F): plots on which anybody looked, those that have it, and how much of it there
+        is on all of them.
+    """
     known = ~np.isnan(amount)
     there = np.where(known, amount, 0.0)
-    having = (there > 0).sum(axis=0).astype(float)
-    nobody = np.full(amount.shape[1], np.nan)
-    return SeenOn(
-        known.sum(axis=0).astype(float), having, _ratio(there.sum(axis=0), having, nobody)
+    return np.stack(
+        [known.sum(axis=0).astype(float), (there > 0).sum(axis=0).astype(float), there.sum(axis=0)]
     )
+
+
+def seen_of_counts(counts: Array) -> SeenOn:
+    """Return what was seen, from what was counted.
+
+    Parameters
+    ----------
+    counts
+        Shape (3, F), from `counts_seen`.
+    """
+    seen, having, total = counts
+    return SeenOn(seen, having, _ratio(total, having, np.full(len(seen), np.nan)))
 
 
 def draw_in_unknown(

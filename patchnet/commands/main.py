@@ -71,6 +71,7 @@ _COMMANDS = {
         ),
         ("compare", "compare:compare", N_("Say what was won and lost between two states.")),
         ("export", "export:export", N_("Write the results for other programs.")),
+        ("city", "city:city", N_("Work out a whole city, tile by tile, into a folder.")),
         ("groups", "lists:groups", N_("List the animals.")),
         ("features", "lists:features", N_("List the features a plot can have.")),
         ("source", "lists:source", N_("Say where a number comes from.")),

@@ -12,7 +12,7 @@ from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 
-__all__ = ["Pairs", "crossing_line", "pairs_within"]
+__all__ = ["Pairs", "crossing_line", "pairs_apart", "pairs_within"]
 
 _COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
@@ -43,7 +43,13 @@ class Pairs:
         return Pairs(i=self.i[keep], j=self.j[keep], length_mm=self.length_mm[keep])
 
 
-def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | None = None) -> Pairs:
+def pairs_within(
+    geometries: Geometries,
+    radius_m: float,
+    *,
+    compiled: bool | None = None,
+    sources: int | None = None,
+) -> Pairs:
     """Return all pairs of polygons no further apart than `radius_m`, edge to edge.
 
     Lengths are rounded to whole millimetres, half millimetres down, so that routes which
@@ -58,6 +64,8 @@ def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | No
     compiled
         True: compiled kernel; False: shapely alone; None: whichever is quicker for the size
         (and shapely where numba is missing). Both give the same pairs.
+    sources
+        Only the pairs of which the earlier is one of so many first; None: all.
 
     Raises
     ------
@@ -80,7 +88,9 @@ def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | No
     wanted = use_compiled(
         compiled=compiled, worthwhile=_expected_pairs(shapes, radius_m) > _COMPILE_FROM
     )
-    blocks = _compiled_blocks(shapes, radius_m) if wanted else _plain_blocks(shapes, radius_m)
+    first = tree_size if sources is None else sources
+    work = _compiled_blocks if wanted else _plain_blocks
+    blocks = work(shapes, radius_m, first)
     radius_mm = round(radius_m * 1000)
     parts = []
     for i, j, metres in blocks:
@@ -90,6 +100,56 @@ def pairs_within(geometries: Geometries, radius_m: float, *, compiled: bool | No
             Pairs(i=i[keep].astype(np.int32), j=j[keep].astype(np.int32), length_mm=length[keep])
         )
     return _joined(parts)
+
+
+def pairs_apart(geometries: Geometries, part: NDArray[np.intp], radius_m: float) -> Pairs:
+    """Return the pairs of `pairs_within` that lie in two parts, without looking at all others.
+
+    Parameters
+    ----------
+    geometries
+        Shape (n,), as for `pairs_within`.
+    part
+        Shape (n,): the part that each is of.
+    radius_m
+        Metres, >= 0.
+
+    Raises
+    ------
+    WrongUse
+        As `pairs_within`.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> plots = [shapely.box(0, 0, 6, 20), shapely.box(6, 0, 12, 20), shapely.box(15, 0, 21, 20)]
+    >>> pairs = pairs_apart(np.array(plots), np.array([0, 0, 1]), 5)
+    >>> pairs.i.tolist(), pairs.j.tolist(), pairs.length_mm.tolist()
+    ([1], [2], [3000])
+    """
+    shapes = np.asarray(geometries, dtype=object)
+    _check(shapes, radius_m)
+    # Of two parts one is not the largest: it is enough to look from there.
+    largest = np.bincount(part).argmax() if len(part) else 0
+    sources = np.flatnonzero(part != largest)
+    tree, radius_mm = shapely.STRtree(shapes), round(radius_m * 1000)
+    found = []
+    for first in range(0, len(sources), 256):
+        at = sources[first : first + 256]
+        row, other = tree.query(shapes[at], predicate="dwithin", distance=radius_m + 0.001)
+        one = at[row]
+        # From the smaller number, unless the other is in the largest part and never looks.
+        keep = (part[one] != part[other]) & ((one < other) | (part[other] == largest))
+        one, other = one[keep], other[keep]
+        length = _whole_mm(shapely.distance(shapes[one], shapes[other]))
+        near = length <= radius_mm
+        found.append((one[near], other[near], length[near]))
+    one, other, length = (
+        np.concatenate([np.empty(0, np.int64), *(each[at] for each in found)]) for at in range(3)
+    )
+    i, j = np.minimum(one, other).astype(np.int32), np.maximum(one, other).astype(np.int32)
+    order = np.lexsort((j, i))
+    return Pairs(i=i[order], j=j[order], length_mm=length[order])
 
 
 def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:
@@ -161,7 +221,7 @@ def _expected_pairs(shapes: Geometries, radius_m: float) -> float:
 Block = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
 
 
-def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
+def _plain_blocks(shapes: Geometries, radius_m: float, sources: int) -> Iterator[Block]:
     """One bounding-box query and one distance per pair, a block of sources at a time."""
     tree = shapely.STRtree(shapes)
     box = shapely.bounds(shapes)
@@ -169,7 +229,7 @@ def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
     size = int(np.clip(_PLAIN_BLOCK / len(shapes), 16, 1024))
 
     def work(first: int) -> Block:
-        part = box[first : first + size]
+        part = box[first : min(first + size, sources)]
         around = shapely.box(
             part[:, 0] - reach, part[:, 1] - reach, part[:, 2] + reach, part[:, 3] + reach
         )
@@ -181,10 +241,10 @@ def _plain_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
         i, j = i[order], j[order]
         return i, j, shapely.distance(shapes[i], shapes[j])
 
-    yield from in_threads(work, range(0, len(shapes), size))
+    yield from in_threads(work, range(0, sources, size))
 
 
-def _compiled_blocks(shapes: Geometries, radius_m: float) -> Iterator[Block]:
+def _compiled_blocks(shapes: Geometries, radius_m: float, sources: int) -> Iterator[Block]:
     from patchnet.movement import distance_kernels  # noqa: PLC0415 - imports numba
 
-    yield from distance_kernels.blocks(shapes, radius_m + 0.001)
+    yield from distance_kernels.blocks(shapes, radius_m + 0.001, sources)

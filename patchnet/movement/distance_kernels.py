@@ -42,7 +42,9 @@ class _Grid(NamedTuple):
     member: NDArray[np.int32]
 
 
-def blocks(shapes: NDArray[np.object_], reach: float) -> Iterator[tuple[Ints, Ints, Floats]]:
+def blocks(
+    shapes: NDArray[np.object_], reach: float, sources: int
+) -> Iterator[tuple[Ints, Ints, Floats]]:
     """Pairs i < j sorted by (i, j) with their distance, a block of sources at a time.
 
     Parameters
@@ -51,6 +53,8 @@ def blocks(shapes: NDArray[np.object_], reach: float) -> Iterator[tuple[Ints, In
         Shape (n,): polygons, metres.
     reach
         Longest distance wanted, metres.
+    sources
+        Only the pairs of which i is one of so many first.
 
     Yields
     ------
@@ -63,7 +67,7 @@ def blocks(shapes: NDArray[np.object_], reach: float) -> Iterator[tuple[Ints, In
     grid = _grid(outlines.box, reach)
 
     def work(first: int) -> tuple[Ints, Ints, Floats]:
-        last = min(first + _BLOCK, len(shapes))
+        last = min(first + _BLOCK, sources)
         ends = np.zeros(last - first + 1, dtype=np.int64)
         np.cumsum(_count(first, last, reach, outlines.box, grid), out=ends[1:])
         j = np.empty(ends[-1], dtype=np.int64)
@@ -72,7 +76,7 @@ def blocks(shapes: NDArray[np.object_], reach: float) -> Iterator[tuple[Ints, In
         i = np.repeat(np.arange(first, last), np.diff(ends))
         return i, j, metres
 
-    yield from in_threads(work, range(0, len(shapes), _BLOCK))
+    yield from in_threads(work, range(0, sources, _BLOCK))
 
 
 def _outlines(shapes: NDArray[np.object_]) -> _Outlines:

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 from affine import Affine
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["Grid", "ensure_fits", "lay_grid"]
+__all__ = ["Grid", "cell_for", "ensure_fits", "lay_grid", "plot_widths"]
 
 _ROUND_CELLS = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0)
 _CELLS_INDEXED = 2**31 - 1  # cells are numbered with 32 bits
@@ -85,7 +86,9 @@ def lay_grid(plots: gpd.GeoDataFrame, knowledge: Knowledge, cell_m: float | None
     margin = knowledge.setting("surface_margin_m")
     west, south, east, north = plots.total_bounds + np.array([-margin, -margin, margin, margin])
     wide, high = east - west, north - south
-    cell = _chosen(plots, knowledge, wide * high) if cell_m is None else cell_m
+    cell = cell_m
+    if cell is None:
+        cell = cell_for(plot_widths(plots), wide * high, knowledge)
     # Outer edges on whole multiples of the cell: two surfaces of one place match.
     first, last = math.floor(west / cell), math.ceil(east / cell)
     bottom, top = math.floor(south / cell), math.ceil(north / cell)
@@ -133,8 +136,35 @@ def ensure_fits(grid: Grid, knowledge: Knowledge, setting: str, what: str) -> No
     )
 
 
-def _chosen(plots: gpd.GeoDataFrame, knowledge: Knowledge, area: float) -> float:
-    width = np.quantile(2 * plots.geometry.area / plots.geometry.length, 0.05)
+def plot_widths(plots: gpd.GeoDataFrame) -> NDArray[np.float64]:
+    """Width of each plot, metres: twice its area over its outline.
+
+    Parameters
+    ----------
+    plots
+        Outlines in a CRS of metres.
+
+    Returns
+    -------
+    array
+        Shape (n,), metres.
+    """
+    return np.asarray(2 * plots.geometry.area / plots.geometry.length, dtype=np.float64)
+
+
+def cell_for(widths: NDArray[np.float64], area: float, knowledge: Knowledge) -> float:
+    """Return the side of a cell that suits some plots, metres (see `lay_grid`).
+
+    Parameters
+    ----------
+    widths
+        Shape (n,): of the plots, metres.
+    area
+        Of the ground that is to be painted, m2.
+    knowledge
+        For the settings of the surface.
+    """
+    width = np.quantile(widths, 0.05)
     least, most = (knowledge.setting(f"ground_cell_{end}_m") for end in ("min", "max"))
     wanted = float(np.clip(width / 2, least, most))
     few = math.sqrt(area / knowledge.setting("ground_cells_max"))

@@ -136,8 +136,11 @@ def neighbourhood_of(
     knowledge: Knowledge,
     faults: FaultList,
     region: str | None = None,
+    metres: pyproj.CRS | None = None,
 ) -> Neighbourhood | None:
     """Check raw layers; every fault is added to `faults`.
+
+    `metres` is the CRS to work in; None: chosen by the plots.
 
     Returns
     -------
@@ -170,7 +173,7 @@ def neighbourhood_of(
     if "plots" not in known_crs:
         _check_words(layers, found, knowledge, faults)
         return None
-    projected = to_metres(mapped, known_crs, knowledge, faults)
+    projected = to_metres(mapped, known_crs, knowledge, faults, metres=metres)
     plots = read_plots(
         layers.plots.table,
         projected.geometry["plots"],

@@ -23,7 +23,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.read.axes import look_swapped
 from patchnet.read.layers import SourceLayer
 
-__all__ = ["Projected", "check_crs", "parse_crs", "to_metres"]
+__all__ = ["Projected", "check_crs", "metres_for", "parse_crs", "to_metres", "two_dimensional"]
 
 _WEB_MERCATOR = (3857, 3785, 900913, 102100, 102113)
 _LON, _LAT = 180.0, 90.0
@@ -111,7 +111,7 @@ def check_crs(
                 layer.where, _("The file does not say in which coordinate system it is."), _(_SAY)
             )
             continue
-        flat = _two_dimensional(crs)
+        flat = two_dimensional(crs)
         if bounds is None or _plausible(layer.where, flat, bounds, layer.says_crs, faults):
             found[name] = flat
             if name in _BUILT and flat.is_geographic:
@@ -137,6 +137,8 @@ def to_metres(
     crs: Mapping[str, pyproj.CRS],
     knowledge: Knowledge,
     faults: FaultList,
+    *,
+    metres: pyproj.CRS | None = None,
 ) -> Projected:
     """Project every layer that has a CRS to one in metres, chosen by the plots.
 
@@ -148,8 +150,11 @@ def to_metres(
         For ``crs_scale_error`` and ``neighbourhood_extent_max_m``.
     faults
         List that faults are added to.
+    metres
+        The one to take; None: chosen.
     """
-    target = _target(layers["plots"].table, crs["plots"], knowledge)
+    bounds = _bounds(layers["plots"].table.geometry.to_numpy())
+    target = metres or metres_for(bounds, crs["plots"], knowledge)
     geometry = {}
     for name, own in crs.items():
         shapes = shapely.force_2d(layers[name].table.geometry.to_numpy())
@@ -177,7 +182,14 @@ def crs_name(crs: pyproj.CRS) -> str:
     return ":".join(authority) if authority else str(crs.name)
 
 
-def _two_dimensional(crs: pyproj.CRS) -> pyproj.CRS:
+def two_dimensional(crs: pyproj.CRS) -> pyproj.CRS:
+    """Return a CRS without its heights.
+
+    Parameters
+    ----------
+    crs
+        Any.
+    """
     parts = crs.sub_crs_list
     return (parts[0] if crs.is_compound and parts else crs).to_2d()
 
@@ -370,8 +382,21 @@ def _swapped_against_others(
     del crs["plots"]
 
 
-def _target(plots: gpd.GeoDataFrame, crs: pyproj.CRS, knowledge: Knowledge) -> pyproj.CRS:
-    bounds = _bounds(plots.geometry.to_numpy())
+def metres_for(
+    bounds: tuple[float, float, float, float] | None, crs: pyproj.CRS, knowledge: Knowledge
+) -> pyproj.CRS:
+    """Return the CRS in metres that plots are projected to.
+
+    Parameters
+    ----------
+    bounds
+        West, south, east and north of all plots, in degrees or metres as their own CRS has them;
+        None: there are none.
+    crs
+        That CRS.
+    knowledge
+        For ``crs_scale_error``.
+    """
     if bounds is None:
         return crs
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2

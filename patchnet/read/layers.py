@@ -22,7 +22,9 @@ from patchnet.core.table import heading, read_table
 from patchnet.core.texts import _
 from patchnet.read.columns import ROLES
 
-__all__ = ["LAYERS", "FeatureTable", "Layers", "SourceLayer", "read_layers", "unpacked"]
+__all__ = [
+    "LAYERS", "FeatureTable", "Layers", "SourceLayer", "layer_called", "read_layers", "unpacked",
+]  # fmt: skip
 
 LAYERS: dict[str, tuple[str, ...]] = {
     "plots": ("plots", "plot", "parcels", "gardens", "plot polygons"),
@@ -174,7 +176,7 @@ def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], li
             key=lambda f: f.name,
         )
     readable = [file for file in files if file.suffix.casefold() in SUFFIXES]
-    named = [file for file in readable if _layer_name(file.stem)]
+    named = [file for file in readable if layer_called(file.stem)]
     chosen = named or readable
     if not chosen:
         raise CannotRead(
@@ -196,7 +198,7 @@ def _folder(path: Path, place: Path, faults: FaultList) -> tuple[list[Layer], li
     tables = [
         _table(file, faults)
         for file in files
-        if file.suffix.casefold() in TABLE_SUFFIXES and _layer_name(file.stem) == "features"
+        if file.suffix.casefold() in TABLE_SUFFIXES and layer_called(file.stem) == "features"
     ]
     return layers, tables
 
@@ -206,7 +208,8 @@ def _table(path: Path, faults: FaultList) -> FeatureTable:
     return FeatureTable(read.where, read.frame(), [row.number for row in read.rows])
 
 
-def _layer_name(name: str) -> str | None:
+def layer_called(name: str) -> str | None:
+    """Return which layer a name stands for; None where it is none of ours."""
     plain = heading(name)
     for layer, words in LAYERS.items():
         if plain in words:
@@ -227,7 +230,7 @@ def _sort(layers: Sequence[Layer], faults: FaultList, path: Path) -> dict[str, l
                 ).format(encoding=layer.encoding),
                 _("If letters look wrong, save it again as GeoPackage."),
             )
-        key = _layer_name(layer.name)
+        key = layer_called(layer.name)
         if layer.name == "drawn" and {"shape", "return", "utc"} <= set(layer.table.columns):
             if len(layer.table):
                 found["drawn"] = [layer]

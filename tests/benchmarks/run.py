@@ -31,6 +31,7 @@ SCRIPTS = {
     "network": ("network_benchmark.py", (), ("--plots", "2000")),
     "ground": ("ground_benchmark.py", (), ("--small",)),
     "sharing": ("sharing_check.py", (), ("--cases", "50")),
+    "city": ("city_benchmark.py", (), ("--plots", "200", "--group", "wren")),
     "filling": ("filling_benchmark.py", (), ("--plots", "120")),
     "sun": ("sun_benchmark.py", (), ("--plots", "100")),
     "base": ("base_benchmark.py", (), ("--houses", "500", "--towns", "20")),

@@ -42,6 +42,7 @@ advise {street} a1 --card out/card.html
 advise {street} --straight --group newt --cards out/cards
 together {street} --group newt --plots a1,b1 --jobs 2 -o out/plan.json --page out/together.html
 base --parcels {map} -o out/base.gpkg
+city {street} --straight --group wren --workers 1 -o out/city
 scheme {street} --road Row --planters 1 --group mason_bee -o out/scheme
 """
 RUN = """
@@ -54,7 +55,7 @@ for line in sys.stdin.read().splitlines():
 """
 KINDS = {
     ".gpkg": b"SQLite format 3", ".geojson": b"{", ".json": b"{", ".graphml": b"<", ".csv": b"",
-    ".xlsx": b"PK", ".tif": b"II", ".html": b"<!",
+    ".xlsx": b"PK", ".tif": b"II", ".html": b"<!", ".parquet": b"PAR1",
 }  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from shapely import affinity
 from patchnet.core import compiled as compiling
 from patchnet.core.errors import WrongUse
 from patchnet.movement import distance
-from patchnet.movement.distance import Pairs, crossing_line, pairs_within
+from patchnet.movement.distance import Pairs, crossing_line, pairs_apart, pairs_within
 
 ROUTES = pytest.mark.parametrize("compiled", [False, True], ids=["plain", "compiled"])
 
@@ -142,6 +142,35 @@ def test_without_numba(monkeypatch):
     assert within(boxes, 10, None) == {(0, 1): 2000}
     with pytest.raises(WrongUse, match="numba"):
         within(boxes, 10, True)
+
+
+@ROUTES
+@pytest.mark.parametrize("first", [0, 1, 7, 30])
+def test_pairs_of_the_first_alone(compiled, first):
+    rng = np.random.default_rng(first)
+    low = rng.uniform(0, 90, (30, 2))
+    boxes = shapely.box(*low.T, *(low + rng.uniform(1, 9, (30, 2))).T)
+    every = pairs_within(boxes, 25, compiled=False)
+    found = pairs_within(boxes, 25, compiled=compiled, sources=first)
+    assert as_dict(found) == {
+        (i, j): length for (i, j), length in as_dict(every).items() if i < first
+    }
+
+
+@pytest.mark.parametrize("parts", [1, 2, 5, 30])
+def test_pairs_of_two_parts_alone(parts):
+    """As all pairs, without those of one part; also where the largest part has no number 0."""
+    rng = np.random.default_rng(parts)
+    low = rng.uniform(0, 90, (30, 2))
+    boxes = shapely.box(*low.T, *(low + rng.uniform(1, 9, (30, 2))).T)
+    part = np.minimum(rng.integers(0, 2 * parts, 30), parts - 1)
+    found = pairs_apart(boxes, part, 25)
+    every = as_dict(pairs_within(boxes, 25, compiled=False))
+    assert as_dict(found) == {
+        (i, j): length for (i, j), length in every.items() if part[i] != part[j]
+    }
+    ends = list(zip(found.i.tolist(), found.j.tolist(), strict=True))
+    assert ends == sorted(ends)
 
 
 def test_upto_keeps_the_shorter_pairs():

@@ -7,6 +7,7 @@ from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from jinja2 import UndefinedError
@@ -14,6 +15,7 @@ from worlds.laced import laced_neighbourhood, laced_tables
 from worlds.made_scheme import made_scheme
 
 from patchnet.assess import assess
+from patchnet.city.assess_city import City
 from patchnet.core.files import MADE_BY
 from patchnet.pages.kit import templates
 from patchnet.pages.kit.planting_calendar import calendar_figure
@@ -23,6 +25,7 @@ from patchnet.pages.public_table import table_of
 from patchnet.pages.scheme import SchemePack, Told, scheme_report
 from patchnet.pages.scheme.tape_sheet import tape_sheet
 from patchnet.pages.sheets import plan_cards
+from patchnet.pages.sheets.city_page import city_page
 from patchnet.pages.sheets.compare_page import compare_page
 from patchnet.pages.sheets.plan_card import plan_card
 from patchnet.pages.sheets.plan_cards import Cards
@@ -143,8 +146,25 @@ def drawn(knowledge):
     yield "change", compare_page(scheme.comparison)
     told = Told(by=PAYLOAD, contact=PAYLOAD, date=PAYLOAD, status=PAYLOAD)
     yield "report", scheme_report(SchemePack(scheme, told))
+    yield "city", city_page(small_city(tables), knowledge=tables, title=PAYLOAD)
     places = places_to_measure(scheme.sites, knowledge=tables)
     yield "tape", tape_sheet(places, street, hood, knowledge=tables)
+
+
+def small_city(tables):
+    """Two tiles whose texts are markup."""
+    name = tables.groups["newt"].name
+    animals = {"name": name, "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
+               "linked_homes": 2.0, "parts": 2, "breaks": 1}  # fmt: skip
+    tile = {"east": 0.0, "north": 0.0, "plots": 5, "area_m2": 900.0, "known_share": 0.5,
+            "hungry_months": 2.0, "file": f"tiles/{PAYLOAD}", "homes_newt": 1.0}  # fmt: skip
+    worst = {"group": "newt", "from_plot": PAYLOAD, "to_plot": PAYLOAD, "width_m": 9.0,
+             "homes_won": 0.5, "share": 0.25}  # fmt: skip
+    return City(
+        folder=Path("city"), tile_m=100.0, animals=pd.DataFrame([animals], index=["newt"]),
+        tiles=pd.DataFrame([tile, tile | {"east": 100.0, "homes_newt": 2.0}], index=["a", PAYLOAD]),
+        worst={"a": worst}, crs="EPSG:27700", credits=(PAYLOAD,),
+    )  # fmt: skip
 
 
 def test_every_template_is_filled_in_by_some_page(laced_pages):

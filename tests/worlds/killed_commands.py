@@ -75,6 +75,7 @@ WRITING = {
     "--ground out.tif --current flow.tif --overwrite",
     "scheme": "scheme made --road 'Wickthorn Street' --planters 1 --group bumblebee --side left "
     "-o pack --overwrite",
+    "city": "city street.gpkg --straight --group wren --workers 1 -o pack",
     "tables": "tables features -o pack",
     "demo": "demo -o pack",
 }  # fmt: skip

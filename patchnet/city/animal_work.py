@@ -1,0 +1,78 @@
+"""One animal on the whole city, and what it leaves: a row a plot, its breaks, and its totals."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.assess.assessment import GroupAnswer
+from patchnet.assess.provision import hungry_months
+from patchnet.assess.tables import BREAK_COLUMNS, break_rows, group_columns
+from patchnet.city.asked import CityAsked
+from patchnet.city.parts import shapes_as_bytes
+from patchnet.city.tile_work import learnt
+from patchnet.city.whole import answer_in_city
+from patchnet.knowledge.records import Knowledge
+
+__all__ = ["HUNGRY", "animal_step"]
+
+HUNGRY = "hungry_"
+"""Column of the months in which flowers are short for an animal: bit m - 1 for month m."""
+
+
+def animal_step(asked: CityAsked, key: str) -> None:
+    """Answer for one animal; leave its columns by the plots' numbers, breaks and totals.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles are worked out.
+    key
+        Of the animal.
+    """
+    known = learnt(asked)
+    answer = answer_in_city(asked, known, asked.knowledge.groups[key])
+    asked.work.put_array(f"{key}.animal.npy", _rows(key, answer, asked.knowledge))
+    rows = break_rows(key, answer.breaks)
+    lines = np.empty(len(rows), dtype=object)
+    lines[:] = [row["geometry"] for row in rows]
+    plain = {
+        name: np.array([row[name] for row in rows], dtype=None if rows else np.float64)
+        for name in BREAK_COLUMNS
+        if name not in {"group", "geometry"}
+    }
+    asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
+    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], _totals(answer))
+
+
+def _rows(key: str, answer: GroupAnswer, knowledge: Knowledge) -> NDArray[Any]:
+    """Columns of the plots as one array of records, of which each tile reads its own."""
+    columns = {name: series.to_numpy() for name, series in group_columns(key, answer).items()}
+    if any(knowledge.resources[sheet.need.resource].by_month for sheet in answer.needs):
+        months = hungry_months(answer, knowledge.resources).to_numpy(bool)
+        columns[f"{HUNGRY}{key}"] = months @ (1 << np.arange(12))
+    plain = {
+        name: np.asarray(one, dtype=str) if one.dtype == object else one
+        for name, one in columns.items()
+    }
+    records = np.empty(len(answer.homes), [(name, one.dtype) for name, one in plain.items()])
+    for name, one in plain.items():
+        records[name] = one
+    return records
+
+
+def _totals(answer: GroupAnswer) -> dict[str, object]:
+    measures = answer.measures
+    return {
+        "name": answer.group.name,
+        "room": float(answer.room.sum()),
+        "homes": float(answer.homes.sum()),
+        "homes_low": float(answer.homes_low.sum()),
+        "homes_high": float(answer.homes_high.sum()),
+        "linked_homes": measures.eca,
+        "pc_numerator": measures.pc_numerator,
+        "cut_bound": measures.cut_bound,
+        "patches": int(answer.patch.sum()),
+        "parts": measures.components,
+        "breaks": len(answer.breaks),
+    }

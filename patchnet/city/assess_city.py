@@ -1,0 +1,524 @@
+"""A whole city: cut into tiles, worked out piece by piece, put together, and kept.
+
+In this order, each a piece of work that is done once (`patchnet.city.parts`):
+
+1. the map is cut into tiles (`tiles`);
+2. each tile is read with its halo (`tile_work.read_step`);
+3. all of them are put together: what was seen, cells of the ground, faults (`tile_work.learn`);
+4. each tile is worked out (`tile_work.ground_step`);
+5. each animal is answered on the whole city (`animal_work.animal_step`);
+6. each tile's plots are handed over with how all animals stand (`results`).
+
+Then the manifest is written, and what was under way is thrown away.
+"""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import pandas as pd
+
+from patchnet.assess.assess import choose_groups
+from patchnet.assess.sharing import Form
+from patchnet.city.animal_work import animal_step
+from patchnet.city.asked import TILES, WORK, CityAsked
+from patchnet.city.memory import GB, abreast, ensure_animals_fit, tile_bytes
+from patchnet.city.parts import digest_of_file
+from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
+from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
+from patchnet.city.sources import Source, open_source
+from patchnet.city.tile_work import LEARNT, ground_step, learn, learnt, read_step
+from patchnet.city.tiles import Tiles, cut_into_tiles
+from patchnet.city.workers import Crew, Work, peak_bytes, this_process
+from patchnet.core.compiled import cores
+from patchnet.core.digest import digest_of, own_digest
+from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
+from patchnet.core.faults import Fault
+from patchnet.core.files import sweep, write_text
+from patchnet.core.shown import Shown
+from patchnet.core.texts import N_, _
+from patchnet.knowledge.load import load_knowledge
+from patchnet.knowledge.records import Knowledge
+from patchnet.read.crs import metres_for, parse_crs
+from patchnet.read.from_file import local_path
+
+__all__ = ["MANIFEST", "City", "assess_city", "read_city"]
+
+MANIFEST, _ASKED = "manifest.json", "asked.json"
+_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg")
+_STEPS = {
+    "read": N_("reading tiles"),
+    "ground": N_("working out tiles"),
+    "animals": N_("animals on the whole city"),
+    "results": N_("writing tiles"),
+}
+
+
+class Progress(Protocol):
+    """Told of work that goes on: how much each piece is of the whole, as it is done."""
+
+    def __call__(self, done: Iterable[int], doing: str, total: int) -> Iterable[int]:
+        """Pass on what comes; `total` is what it adds up to."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class City(Shown):
+    """The answer for a city, as it stands in its folder.
+
+    Attributes
+    ----------
+    folder
+        Where it is.
+    tile_m
+        Side of a tile, metres.
+    animals
+        Index: keys; columns as `Assessment.table`, with ``pc_numerator`` and ``cut_bound`` (homes
+        squared, see `patchnet.network_measures`).
+    tiles
+        Index: names; columns ``east``, ``north`` (metres, of the lower left corner), ``plots``
+        (count), ``area_m2`` (of the plots), ``known_share`` (0-1), ``hungry_months`` (mean count a
+        plot, any animal), ``file``, and ``homes_<animal>``.
+    worst
+        By tile: the break that costs its animal the largest part of its linked homes.
+    crs
+        Code or text of the CRS in metres.
+    credits
+        Lines of attribution.
+    faults
+        Warnings.
+    peak_gb
+        Most memory that all processes of this run took together at most, GB, by the kernel's
+        account; 0 where there was nothing left to do.
+
+    Examples
+    --------
+    >>> import dataclasses, patchnet
+    >>> [one.name for one in dataclasses.fields(patchnet.City)][:3]
+    ['folder', 'tile_m', 'animals']
+    """
+
+    folder: Path
+    tile_m: float
+    animals: pd.DataFrame
+    tiles: pd.DataFrame
+    worst: Mapping[str, Mapping[str, Any]]
+    crs: str
+    credits: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = field(default=())
+    peak_gb: float = 0.0
+
+    def _rows(self) -> list[tuple[str, str]]:
+        plots = int(self.tiles["plots"].sum())
+        what = _("{plots:,} plots in {tiles:,} tiles of {side:g} m").format(
+            plots=plots, tiles=len(self.tiles), side=self.tile_m
+        )
+        rows = [("city", what)]
+        for key, row in self.animals.head(18).iterrows():
+            rows.append((str(key), _("{eca:.2f} linked homes").format(eca=row["linked_homes"])))
+        return rows
+
+
+def assess_city(
+    file: Path | str,
+    folder: Path | str,
+    *,
+    tile_m: int = 1000,
+    groups: Iterable[str] | None = None,
+    knowledge: Knowledge | None = None,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    region: str | None = None,
+    straight: bool = False,
+    cell_m: float | None = None,
+    quality: Form = "scarcest",
+    memory_gb: float = 4.0,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+) -> City:
+    """Answer for a city, tile by tile, and keep the answer in a folder.
+
+    The same question asked again goes on where it was left, however it ended.
+
+    Parameters
+    ----------
+    file
+        GeoPackage, FlatGeobuf or GeoParquet with plots, or a folder with one such file a layer.
+    folder
+        Where the answer is put; made if missing.
+    tile_m
+        Side of a tile, metres.
+    groups
+        Keys of animals; None: the usual ones.
+    knowledge
+        The tables; None: those that ship with patchnet.
+    columns, crs, region
+        As in `patchnet.read_neighbourhood`.
+    straight, cell_m, quality
+        As in `patchnet.assess`; a cell of the ground is chosen once for the whole city.
+    memory_gb
+        Number of GB (1e9 bytes) that all processes may take together; on a cluster: each.
+    workers
+        How many processes; None: one a core.
+    scheduler
+        Address of a Dask scheduler that does the work; None: this computer.
+    overwrite
+        Whether the answer to another question that stands in the folder may be thrown away.
+    progress
+        Told of what is done (plots), such as a progress bar.
+
+    Returns
+    -------
+    City
+        As `read_city` gives it.
+
+    Raises
+    ------
+    DataFaults
+        If the data have errors: those of all tiles at once.
+    CannotRead
+        If the file cannot be read, or not piece by piece.
+    CannotWrite
+        If the folder cannot be written to, or holds something else.
+    WrongUse
+        If an animal does not exist, or a piece of work would not fit into the memory.
+
+    Examples
+    --------
+    >>> import geopandas, patchnet, shapely
+    >>> outlines = [shapely.box(0, 0, 10, 30), shapely.box(2000, 0, 2010, 30)]
+    >>> said = {"id": ["1", "2"], "kind": "garden", "features": ["pond 3", "shrub 8"]}
+    >>> plots = geopandas.GeoDataFrame(said, geometry=outlines, crs="EPSG:27700")
+    >>> plots.to_file("city.gpkg", layer="plots")
+    >>> city = patchnet.assess_city("city.gpkg", "answer", groups=["wren"], workers=1)
+    >>> list(city.tiles["file"])
+    ['tiles/E0N0.parquet', 'tiles/E2000N0.parquet']
+    """
+    knowledge = knowledge or load_knowledge()
+    path, home = local_path(file), Path(folder)
+    if not memory_gb > 0:
+        raise WrongUse(_("The memory must be above 0 GB."))
+    keys = None if groups is None else tuple(one.key for one in choose_groups(knowledge, groups))
+    if keys == ():
+        raise WrongUse(_("Name at least one animal."))
+    if region is not None:
+        choose_groups(knowledge, keys, region)
+    source = open_source(path)
+    options = (
+        tile_m, keys, dict(columns or {}), crs, region, straight, cell_m, quality, result_ending(),
+    )  # fmt: skip
+    made_of = digest_of(own_digest(), source.digest(), _digest_of_tables(knowledge), options)
+    _make_ready(home, made_of, overwrite=overwrite)
+    if _is_finished(home):
+        return read_city(home)
+    _begin(home, made_of)
+    own = crs_of_plots(source, parse_crs(crs))
+    boxes = source.plots.boxes
+    known = boxes[np.isfinite(boxes).all(axis=1)]
+    whole = (*known[:, :2].min(axis=0), *known[:, 2:].max(axis=0)) if len(known) else None
+    metres = metres_for(whole, own, knowledge)
+    tiles = cut_into_tiles(source.plots, own, metres, float(tile_m))
+    asked = CityAsked(
+        path.resolve(), home.resolve(), tiles, knowledge, made_of,
+        keys=keys, columns=columns, crs=crs, region=region, straight=straight, cell_m=cell_m,
+        quality=quality,
+    )  # fmt: skip
+    run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
+    run.all_steps(source)
+    peak = sum((run.crew.peaks | {this_process(): peak_bytes()}).values()) / GB
+    _finish(asked)
+    return _read(home, peak)
+
+
+@lru_cache(maxsize=4)
+def _digest_of_tables(knowledge: Knowledge) -> str:
+    return digest_of(knowledge)
+
+
+@dataclass
+class _Run:
+    """One run through all steps; what was done before is passed over."""
+
+    asked: CityAsked
+    crew: Crew
+    allowed: float
+    workers: int
+    progress: Progress | None
+
+    def all_steps(self, source: Source) -> None:
+        asked = self.asked
+        if not asked.work.is_done(INDEX):
+            self._index(source)
+        counts = {tile.name: tile.count for tile in asked.tiles.tiles}
+        names = sorted(counts, key=lambda one: (-counts[one], one))
+        self._step("read", read_step, names, ".read", tile_bytes(asked, None), counts)
+        if not asked.work.is_done(LEARNT):
+            learn(asked)
+        needed = ensure_animals_fit(asked, self.allowed)
+        cell = learnt(asked).cell_m
+        self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
+        keys = sorted(needed, key=lambda one: (-needed[one], one))
+        plots = len(asked.tiles.rows)
+        self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
+        done = {name for name in names if asked.results.is_done(f"{name}.result")}
+        left = [name for name in names if name not in done]
+        self._do("results", result_step, left, dict.fromkeys(left, 0.0), counts, len(done))
+        if not asked.results.is_done(BREAKS):
+            breaks_step(asked)
+
+    def _index(self, source: Source) -> None:
+        """Look through the ids of all plots, and which rows of tables speak of which."""
+        asked = self.asked
+        by_row = pd.Series(ids_of(source, asked.columns, asked.knowledge), index=source.plots.rows)
+        ids = by_row.reindex(pd.Index(asked.tiles.rows)).tolist()
+        twice = pd.Index(ids)
+        errors = [
+            Fault(
+                "error", source.plots.where, None, str(one),
+                _("Several plots have the id {ident!r}.").format(ident=str(one)),
+                _("Give each plot an id of its own."),
+            )
+            for one in twice[twice.duplicated()].unique()
+            if one
+        ]  # fmt: skip
+        if errors:
+            raise DataFaults(errors)
+        spoken, faults = plots_spoken_of(source, ids, asked.columns, asked.knowledge)
+        if any(one.severity == "error" for one in faults):
+            raise DataFaults(faults)
+        asked.work.put_arrays(f"{INDEX}.npz", spoken)
+        told = [[one.where, one.row, one.ident, one.what, one.mend] for one in faults]
+        asked.work.finish(INDEX, [f"{INDEX}.npz"], {"warnings": told})
+
+    def _step(
+        self,
+        doing: str,
+        work: Work,
+        names: Sequence[str],
+        ending: str,
+        needed: Mapping[str, float],
+        weights: Mapping[str, int],
+    ) -> None:
+        left = [name for name in names if not self.asked.work.is_done(f"{name}{ending}")]
+        most = max((needed[name] for name in left), default=0.0)
+        if most > self.allowed:
+            raise WrongUse(
+                _(
+                    "A tile with what lies round it would take {most:.1f} GB, and {allowed:.1f} GB "
+                    "are allowed: say a smaller --tile, larger cells with --cell, or more with "
+                    "--memory."
+                ).format(most=most / GB, allowed=self.allowed / GB)
+            )
+        self._do(doing, work, left, needed, weights, len(names) - len(left))
+
+    def _do(
+        self,
+        doing: str,
+        work: Work,
+        left: Sequence[str],
+        needed: Mapping[str, float],
+        weights: Mapping[str, int],
+        done: int,
+    ) -> None:
+        if not left:
+            return
+        side_by_side = abreast([needed[name] for name in left], self.allowed, self.workers)
+        total = sum(weights[name] for name in left)
+        finished = self.crew.do(work, self.asked, left, workers=side_by_side)
+        amounts: Iterator[int] = (weights[name] for name in finished)
+        words = _(_STEPS[doing])
+        if done:
+            words = _("{doing} ({done} done before)").format(doing=words, done=done)
+        told: Iterable[int] = amounts
+        if self.progress is not None:
+            told = self.progress(amounts, words, total)
+        for __ in told:
+            pass
+
+
+def _make_ready(home: Path, made_of: str, *, overwrite: bool) -> None:
+    """Make the folder, or see that what stands in it is the same answer under way or done."""
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        before = _told_in(home / MANIFEST) or _told_in(home / WORK / _ASKED)
+        if before is None and any(not one.name.startswith(".") for one in home.iterdir()):
+            raise CannotWrite(
+                _("{folder} holds something else: name another folder.").format(folder=home)
+            )
+        if before is not None and before.get("made_of") != made_of:
+            if not overwrite:
+                raise CannotWrite(
+                    _(
+                        "{folder} holds the answer to another question (another map, tables, "
+                        "options or version): name another folder, or say --overwrite to begin "
+                        "anew."
+                    ).format(folder=home)
+                )
+            _remove_ours(home / WORK)
+            _remove_ours(home / TILES)
+            for name in ("index.html", MANIFEST):
+                (home / name).unlink(missing_ok=True)
+    except OSError as error:
+        raise CannotWrite(
+            _("{folder} cannot be written: {reason}.").format(
+                folder=home, reason=error.strerror or error
+            )
+        ) from error
+
+
+def _begin(home: Path, made_of: str) -> None:
+    """Note what is under way, before anything else is written."""
+    try:
+        for part in (WORK, TILES):
+            (home / part).mkdir(exist_ok=True)
+            sweep(home / part)
+    except OSError as error:
+        raise CannotWrite(
+            _("{folder} cannot be written: {reason}.").format(
+                folder=home, reason=error.strerror or error
+            )
+        ) from error
+    if _told_in(home / WORK / _ASKED) is None:
+        _put(home / WORK / _ASKED, {"patchnet": "city", "made_of": made_of})
+
+
+def _remove_ours(folder: Path) -> None:
+    """Throw away what an answer left in a folder, and nothing else."""
+    if not folder.is_dir():
+        return
+    sweep(folder)
+    # What says whose it is goes last: who is ended in between can begin again.
+    for one in sorted(folder.iterdir(), key=lambda path: path.name == _ASKED):
+        if one.is_file() and one.suffix in _OURS:
+            one.unlink()
+    with suppress(OSError):  # somebody put something of their own there
+        folder.rmdir()
+
+
+def _told_in(path: Path) -> dict[str, Any] | None:
+    with suppress(OSError, ValueError):
+        found = json.loads(path.read_text(encoding="utf-8"))
+        if isinstance(found, dict) and found.get("patchnet") == "city":
+            return found
+    return None
+
+
+def _put(path: Path, told: Mapping[str, Any]) -> None:
+    write_text(path, json.dumps(told, indent=1, ensure_ascii=False) + "\n")
+
+
+def _is_finished(home: Path) -> bool:
+    """Whether the answer stands there whole; where a file is not as it was, all is made again."""
+    told = _told_in(home / MANIFEST)
+    if told is None:
+        return False
+    if any(digest_of_file(home / name) != digest for name, digest in told["files"].items()):
+        return False
+    _remove_ours(home / WORK)
+    return True
+
+
+def _finish(asked: CityAsked) -> None:
+    """Write the manifest of the whole, and throw away what was under way."""
+    names = [tile.name for tile in asked.tiles.tiles]
+    known = learnt(asked)
+    ending = result_ending()
+    tiles = {name: asked.results.told(f"{name}.result") for name in names}
+    told = [[Fault(*one) for one in asked.work.told(f"{name}.read")["faults"]] for name in names]
+    unread = [Fault("warning", *one) for one in asked.work.told(INDEX)["warnings"]]
+    faults = [*told_of_city(told), *unread]
+    files = [f"{TILES}/{name}{ending}" for name in [*names, BREAKS]]
+    _put(
+        asked.folder / MANIFEST,
+        {
+            "patchnet": "city",
+            "made_of": asked.made_of,
+            "tile_m": asked.tiles.side_m,
+            "halo_m": asked.halo_m,
+            "cell_m": known.cell_m,
+            "region": known.region,
+            "crs": _crs_told(asked.tiles),
+            "animals": {
+                one.key: asked.work.told(one.key) for one in asked.groups(known.region)
+            },
+            "tiles": tiles,
+            "worst": asked.results.told(BREAKS)["worst"],
+            "credits": list(
+                dict.fromkeys(line for one in tiles.values() for line in one["credits"])
+            ),
+            "warnings": [[one.where, one.row, one.ident, one.what, one.mend] for one in faults],
+            "files": {name: digest_of_file(asked.folder / name) for name in files},
+        },
+    )  # fmt: skip
+    _remove_ours(asked.work.folder)
+
+
+def _crs_told(tiles: Tiles) -> str:
+    code = tiles.metres.to_authority(min_confidence=70)
+    return ":".join(code) if code else str(tiles.metres.to_wkt())
+
+
+def read_city(folder: Path | str) -> City:
+    """Read the answer for a city back from its folder.
+
+    Parameters
+    ----------
+    folder
+        As for `assess_city`.
+
+    Returns
+    -------
+    City
+        The answer.
+
+    Raises
+    ------
+    CannotRead
+        If there is no finished answer in it.
+
+    Examples
+    --------
+    >>> import patchnet
+    >>> patchnet.read_city("nowhere")
+    Traceback (most recent call last):
+    ...
+    patchnet.core.errors.CannotRead: nowhere holds no finished answer for a city.
+    """
+    return _read(Path(folder), 0.0)
+
+
+def _read(home: Path, peak_gb: float) -> City:
+    told = _told_in(home / MANIFEST)
+    if told is None:
+        raise CannotRead(_("{folder} holds no finished answer for a city.").format(folder=home))
+    ending = next(iter(told["files"])).rpartition(".")[2]
+    rows = [
+        {
+            "east": one["corner"][0],
+            "north": one["corner"][1],
+            "plots": one["plots"],
+            "area_m2": one["area_m2"],
+            "known_share": one["known_share"],
+            "hungry_months": one["hungry_months"],
+            "file": f"{TILES}/{name}.{ending}",
+            **{f"homes_{key}": homes for key, homes in one["homes"].items()},
+        }
+        for name, one in told["tiles"].items()
+    ]
+    return City(
+        folder=home,
+        tile_m=told["tile_m"],
+        animals=pd.DataFrame.from_dict(told["animals"], orient="index").rename_axis("group"),
+        tiles=pd.DataFrame(rows, index=pd.Index(list(told["tiles"]), name="tile")),
+        worst=told["worst"],
+        crs=told["crs"],
+        credits=tuple(told["credits"]),
+        faults=tuple(Fault("warning", *one) for one in told["warnings"]),
+        peak_gb=peak_gb,
+    )

@@ -1,0 +1,151 @@
+"""How much memory each piece of work takes, told before it begins.
+
+Measured on terraces with houses, fences and roads (see DEVELOPERS.md), rounded up. What takes most
+is the matrix of who reaches whom: a home shares with all within its reach, and the whole city is
+shared at once. An animal that looks as far as a kilometre has thousands of plots in reach; where
+that does not fit it is refused by name.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.city.asked import CityAsked
+from patchnet.city.tile_work import learnt
+from patchnet.city.tiles import longest_reach_m
+from patchnet.core.errors import WrongUse
+from patchnet.core.language_forms import in_sentence
+from patchnet.core.texts import _
+from patchnet.knowledge.records import Group
+
+__all__ = ["GB", "abreast", "animal_bytes", "ensure_animals_fit", "tile_bytes"]
+
+GB = 1e9
+_PROCESS = 0.35e9  # a process with what it imports
+_A_PLOT = 30_000.0  # amounts and supplies under three readings, and what is answered
+_A_PAIR = 200.0  # within the longest reach: lengths, both ways in the matrix, its blocks
+_A_LINK = 60.0  # of a hop that is longer than any reach
+_A_PLOT_READ = 45_000.0  # with fences, houses and features round it
+_A_CELL = 75.0  # of the ground
+_A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
+
+
+def animal_bytes(asked: CityAsked, group: Group) -> float:
+    """Return how much memory an animal's answer on the whole city takes at most, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    group
+        The animal.
+
+    Returns
+    -------
+    float
+        Number of bytes.
+    """
+    plots = len(asked.tiles.rows)
+    reach = longest_reach_m([group])
+    pairs: int = sum(
+        asked.work.told(f"{tile.name}.read")["pairs"][f"{reach:g}"] for tile in asked.tiles.tiles
+    )
+    wider = max(group.hop.value / reach, 1.0)
+    links = min(pairs * wider**2, plots**2 / 2) if wider > 1 else 0.0
+    return _PROCESS + plots * _A_PLOT + pairs * _A_PAIR + links * _A_LINK
+
+
+def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
+    """Return how much memory each tile takes with its halo, bytes, by the tile's name.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    cell_m
+        Side of a cell of the ground; None: none is painted yet.
+
+    Returns
+    -------
+    dict
+        Number of bytes.
+    """
+    tiles, reach = asked.tiles, asked.reach_m
+    corner = np.array([one.corner for one in tiles.tiles])
+    count = np.array([one.count for one in tiles.tiles])
+    wide = tiles.side_m + 2 * asked.halo_m
+    cells = 0.0 if cell_m is None else (wide / cell_m) ** 2
+    around = np.pi * reach**2 / (tiles.side_m + 2 * reach) ** 2
+    found = {}
+    for at, tile in enumerate(tiles.tiles):
+        apart = np.abs(corner - corner[at])
+
+        def within(by_m: float, apart: NDArray[np.float64] = apart) -> float:
+            """Plots of the tile and so many metres round it; of a tile's part, that part."""
+            part = ((tiles.side_m + by_m - apart) / tiles.side_m).clip(0, 1).prod(axis=1)
+            return float(count @ part)
+
+        pairs = tile.count * within(reach) * min(1.0, around) if cell_m is None else 0.0
+        found[tile.name] = (
+            _PROCESS + within(asked.halo_m) * _A_PLOT_READ + cells * _A_CELL + pairs * _A_PAIR_READ
+        )
+    return found
+
+
+def abreast(needed: Sequence[float], allowed: float, workers: int) -> int:
+    """Return how many pieces of work can go on side by side; at least one.
+
+    Parameters
+    ----------
+    needed
+        Number of bytes that each takes.
+    allowed
+        Number of bytes that all may take together.
+    workers
+        How many there may be at most.
+    """
+    # Where they work side by side, the process that shares the work out is one more.
+    together = np.cumsum(sorted(needed, reverse=True)) + _PROCESS
+    return max(1, min(workers, int((together <= allowed).sum())))
+
+
+def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
+    """Make sure that each animal's answer fits; return what each takes, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    allowed
+        Number of bytes that one may take.
+
+    Returns
+    -------
+    mapping
+        Number of bytes that each takes, by the animal's key.
+
+    Raises
+    ------
+    WrongUse
+        If one does not: it names all of them, and what would do.
+    """
+    groups = asked.groups(learnt(asked).region)
+    needed = {group.key: animal_bytes(asked, group) for group in groups}
+    too_much = [group for group in groups if needed[group.key] > allowed]
+    if too_much:
+        told = ", ".join(
+            _("{name} {much:.1f} GB").format(
+                name=in_sentence(group.name), much=needed[group.key] / GB
+            )
+            for group in too_much
+        )
+        rest = " ".join(f"--group {group.key}" for group in groups if group not in too_much)
+        raise WrongUse(
+            _(
+                "Who shares with whom is worked out on the whole city at once, and for these "
+                "animals that does not fit into {allowed:.1f} GB: {told}. Allow more with "
+                "--memory, or leave them out: {rest}"
+            ).format(allowed=allowed / GB, told=told, rest=rest)
+        )
+    return needed

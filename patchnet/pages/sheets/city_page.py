@@ -1,0 +1,255 @@
+"""The first page of a city: a cell a tile, four maps of them, and where to look closer."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patchnet.city.assess_city import City
+from patchnet.core.files import write_text
+from patchnet.core.language_forms import in_sentence
+from patchnet.core.texts import N_, WordList, _, language_code
+from patchnet.knowledge.load import load_knowledge
+from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.inline import asset
+from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.page import sheet
+
+__all__ = ["city_page", "write_city_page"]
+
+_WIDE = 100.0  # of a map, in units of its own
+_STEPS = 5
+_NONE = "\N{EN DASH}"
+_NOTICE = N_(
+    "For those who keep the map. The files of the tiles tell of single plots: give them to nobody "
+    "else. Homes are an index of room, never a forecast of animals."
+)
+_ANIMAL_HEADS: WordList[str] = WordList(
+    (N_("Animal"), N_("Homes"), N_("Between"), N_("Linked homes"), N_("Parts"), N_("Breaks"))
+)
+_TILE_HEADS: WordList[str] = WordList(
+    (
+        N_("Tile"),
+        N_("Plots"),
+        N_("Not known"),
+        N_("Homes, the city's mean is 1"),
+        N_("Months without enough flowers"),
+        N_("Worst break"),
+    )
+)
+
+
+class _Map(NamedTuple):
+    """One map of the cells: what it shows, a value a tile, and how a value is told."""
+
+    title: str
+    note: str
+    values: NDArray[np.float64]
+    told: Callable[[float], str]
+
+
+def city_page(city: City, *, knowledge: Knowledge, title: str) -> str:
+    """Return the page as HTML text that holds everything it needs but the files of the tiles.
+
+    Parameters
+    ----------
+    city
+        From `patchnet.assess_city`.
+    knowledge
+        For the names of the animals.
+    title
+        What the city is called.
+    """
+    tiles = city.tiles
+    homes = _against_the_mean(city)
+    shares = np.array([_share_of_worst(city, name) for name in tiles.index])
+    unknown = 1 - tiles["known_share"].to_numpy(float)
+    hungry = tiles["hungry_months"].to_numpy(float)
+    maps = [
+        _Map(
+            _("Homes"),
+            _("Homes on a hectare of plots against the city's mean, over all animals."),
+            homes,
+            figure,
+        ),
+        _Map(
+            _("Months without enough flowers"),
+            _("Months in which flowers are short for any animal, on a plot's mean."),
+            hungry,
+            figure,
+        ),
+        _Map(
+            _("Worst break"),
+            _("What closing the worst break here would win, of all linked homes of its animal."),
+            shares,
+            _percent,
+        ),
+        _Map(_("Not known"), _("Share of the questions that nobody answered."), unknown, _percent),
+    ]
+    weight = tiles["plots"].to_numpy(float)
+    rows = [
+        {
+            "name": str(name),
+            "file": str(row["file"]),
+            "plots": figure(float(row["plots"])),
+            "cells": [
+                _percent(float(unknown[at])),
+                figure(float(homes[at])),
+                figure(float(hungry[at])),
+                _worst(city, str(name), knowledge),
+            ],
+        }
+        for at, (name, row) in enumerate(tiles.iterrows())
+    ]
+    return sheet(
+        "sheets/city_page.html",
+        title=_("{title}: the city at a glance").format(title=title),
+        style=asset("sheets/city_page.css"),
+        notice=_(_NOTICE),
+        facts=[
+            (f"{int(weight.sum()):,}" if language_code() == "en" else str(int(weight.sum())),
+             _("plots")),
+            (str(len(tiles)), _("tiles of {side:g} m").format(side=city.tile_m)),
+            (_percent(float(unknown @ weight / weight.sum())), _("of all questions not answered")),
+            (str(len(city.animals)), _("animals")),
+        ],
+        maps=[_drawn(one, city) for one in maps],
+        animal_heads=_ANIMAL_HEADS,
+        animals=[_animal(row) for row in city.animals.to_dict("records")],
+        tile_heads=_TILE_HEADS,
+        rows=rows,
+        credits=city.credits,
+    )  # fmt: skip
+
+
+def write_city_page(
+    city: City,
+    path: Path | str,
+    *,
+    knowledge: Knowledge | None = None,
+    title: str | None = None,
+) -> Path:
+    """Write the page to `path`, whole or not at all, and return the path.
+
+    Parameters
+    ----------
+    city
+        From `patchnet.assess_city`.
+    path
+        The HTML file, in the city's folder: its links lead from there.
+    knowledge
+        For the names of the animals; None: the tables that ship with patchnet.
+    title
+        What the city is called; None: its folder's name.
+
+    Returns
+    -------
+    Path
+        Where it is.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be written.
+
+    Examples
+    --------
+    >>> import geopandas, patchnet, shapely
+    >>> said = {"id": ["1"], "kind": "garden", "features": ["shrub 8"]}
+    >>> one = [shapely.box(0, 0, 10, 30)]
+    >>> plots = geopandas.GeoDataFrame(said, geometry=one, crs="EPSG:27700")
+    >>> plots.to_file("city.gpkg", layer="plots")
+    >>> city = patchnet.assess_city("city.gpkg", "answer", groups=["wren"], workers=1)
+    >>> patchnet.write_city_page(city, "answer/index.html").name
+    'index.html'
+    """
+    knowledge = knowledge or load_knowledge()
+    name = title if title is not None else city.folder.resolve().name
+    write_text(path, city_page(city, knowledge=knowledge, title=name))
+    return Path(path)
+
+
+def _against_the_mean(city: City) -> NDArray[np.float64]:
+    """Homes on a hectare of each tile's plots over those of the city, mean over the animals."""
+    tiles = city.tiles
+    area = tiles["area_m2"].to_numpy(float)
+    found = []
+    for key in city.animals.index:
+        homes = tiles[f"homes_{key}"].to_numpy(float)
+        if homes.sum() > 0:
+            found.append(homes / area * (area.sum() / homes.sum()))
+    return np.mean(found, axis=0) if found else np.zeros(len(tiles))
+
+
+def _share_of_worst(city: City, tile: str) -> float:
+    found = city.worst.get(tile)
+    return 0.0 if found is None else float(found["share"])
+
+
+def _worst(city: City, tile: str, knowledge: Knowledge) -> str:
+    found = city.worst.get(tile)
+    if found is None:
+        return _NONE
+    return _("{animal}: {one} to {other}, {width} m; closing it wins {won} linked homes").format(
+        animal=in_sentence(knowledge.groups[found["group"]].name),
+        one=found["from_plot"],
+        other=found["to_plot"],
+        width=figure(found["width_m"]),
+        won=figure(found["homes_won"]),
+    )
+
+
+def _animal(row: dict[Any, Any]) -> list[str]:
+    return [
+        str(row["name"]),
+        figure(row["homes"]),
+        _("{low} to {high}").format(low=figure(row["homes_low"]), high=figure(row["homes_high"])),
+        figure(row["linked_homes"]),
+        str(row["parts"]),
+        str(row["breaks"]),
+    ]
+
+
+def _percent(share: float) -> str:
+    """Percent with two digits; never none where there is some."""
+    return f"{figure(100 * share)} %"
+
+
+def _drawn(one: _Map, city: City) -> dict[str, Any]:
+    """A map as squares in five steps of equal width, from its least value to its greatest."""
+    east, north = (city.tiles[name].to_numpy(float) for name in ("east", "north"))
+    scale = _WIDE / (np.ptp(east) + city.tile_m)
+    low, high = float(one.values.min()), float(one.values.max())
+    wide = (high - low) / _STEPS
+    step = np.zeros(len(one.values), int)
+    if wide > 0:
+        step = np.minimum((one.values - low) / wide, _STEPS - 1).astype(int)
+    return {
+        "title": one.title,
+        "note": one.note,
+        "high": round((np.ptp(north) + city.tile_m) * scale, 2),
+        "side": round(city.tile_m * scale, 2),
+        "cells": [
+            {
+                "x": round((x - east.min()) * scale, 2),
+                "y": round((north.max() - y) * scale, 2),
+                "step": int(at),
+                "told": f"{name}: {one.told(float(value))}",
+            }
+            for name, x, y, at, value in zip(
+                city.tiles.index, east, north, step, one.values, strict=True
+            )
+        ],
+        "steps": [
+            (
+                at,
+                _("{low} to {high}").format(
+                    low=one.told(low + at * wide), high=one.told(low + (at + 1) * wide)
+                ),
+            )
+            for at in (range(_STEPS) if wide > 0 else range(0))
+        ]
+        or [(0, one.told(low))],
+    }
