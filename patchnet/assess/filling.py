@@ -385,7 +385,8 @@ def _parts_known(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[
         if len(known) * len(homes) >= _MOST_KNOWN:
             known.clear()
         known[key] = _parts(homes, larders)
-    return known[key]
+    found: tuple[Places, list[Places]] = known[key]
+    return found
 
 
 def _parts(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places]]:
