@@ -34,7 +34,7 @@ from patchnet.city.results import BREAKS, breaks_step, result_ending, result_ste
 from patchnet.city.sources import Source, open_source
 from patchnet.city.tile_work import LEARNT, ground_step, learn, learnt, read_step
 from patchnet.city.tiles import Tiles, cut_into_tiles
-from patchnet.city.workers import Crew, Work, peak_bytes, this_process
+from patchnet.city.workers import Crew, Work
 from patchnet.core.compiled import cores
 from patchnet.core.digest import digest_of, own_digest
 from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
@@ -231,9 +231,8 @@ def assess_city(
     )  # fmt: skip
     run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
     run.all_steps(source)
-    peak = sum((run.crew.peaks | {this_process(): peak_bytes()}).values()) / GB
     _finish(asked)
-    return _read(home, peak)
+    return _read(home, run.crew.peak / GB)
 
 
 @lru_cache(maxsize=4)

@@ -23,8 +23,8 @@ __all__ = ["GB", "abreast", "animal_bytes", "ensure_animals_fit", "tile_bytes"]
 
 GB = 1e9
 _PROCESS = 0.35e9  # a process with what it imports
-_A_PLOT = 30_000.0  # amounts and supplies under three readings, and what is answered
-_A_PAIR = 200.0  # within the longest reach: lengths, both ways in the matrix, its blocks
+_A_PLOT = 35_000.0  # amounts and supplies under three readings, and what is answered
+_A_PAIR = 320.0  # within the longest reach: lengths, both ways in the matrix, its blocks
 _A_LINK = 60.0  # of a hop that is longer than any reach
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground

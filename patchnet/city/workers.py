@@ -11,7 +11,7 @@ import platform
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -34,12 +34,13 @@ class Crew:
     ----------
     scheduler
         Address of a Dask scheduler; None: processes on this computer.
-    peaks
-        Most memory that each process took, bytes, by a name of the process.
+    peak
+        Most memory that all processes took together at most while they worked side by side, this
+        one too, in bytes.
     """
 
     scheduler: str | None = None
-    peaks: dict[str, float] = field(default_factory=dict)
+    peak: float = 0.0
 
     def do(
         self, work: Work, asked: CityAsked, names: Sequence[str], *, workers: int
@@ -72,8 +73,8 @@ class Crew:
         for name, process, peak in done:
             mine[process] = max(peak, mine.get(process, 0.0))
             yield name
-        for process, peak in mine.items():
-            self.peaks[process] = max(peak, self.peaks.get(process, 0.0))
+        mine[this_process()] = peak_bytes()
+        self.peak = max(self.peak, sum(mine.values()))
 
     def _in_processes(
         self, work: Work, asked: CityAsked, names: Sequence[str], workers: int
