@@ -98,7 +98,7 @@ def test_three_animals_quickly_are_told_once_when_the_words_stand(heard):
     written(heard)
     [[said, caption]] = heard.evaluate(QUICKLY)
     assert caption.startswith("Wren")
-    assert said.startswith(caption)
+    assert caption in said
 
 
 def test_one_animal_and_the_table(heard):
