@@ -132,6 +132,14 @@ def test_a_sheet_has_at_most_three_hundred_words(demo, open_page):
         words = len(clean(tab.inner_text("#card")).split())
         assert words <= 300, (plot, words)
         assert "patchnet" not in tab.inner_text("#card")
+        # What to do here comes before what nobody has, which is told as no wish.
+        heads = tab.locator("#card h3").all_inner_texts()
+        nobody = [at for at, one in enumerate(heads) if one.startswith("What nobody within")]
+        best = [at for at, one in enumerate(heads) if one.startswith("A good first thing")]
+        assert not (nobody and best) or best[0] < nobody[0]
+        assert bool(nobody) == ("no list of wishes" in tab.inner_text("#card"))
+        assert "Nobody near" not in tab.inner_text("#card-title")
+        assert tab.locator("#map_street .chosen-number").count() == 1
         tab.keyboard.press("Escape")
     assert opened.complaints == []
 

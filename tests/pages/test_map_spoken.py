@@ -74,6 +74,33 @@ def test_the_months(heard):
     assert len(set(names)) == 12
 
 
+QUICKLY = """() => new Promise((done) => {
+  const say = document.getElementById("say");
+  const heard = [];
+  new MutationObserver(() => {
+    const caption = document.getElementById("plots-caption").textContent;
+    heard.push([say.textContent, caption]);
+    setTimeout(() => done(heard), 300);
+  }).observe(say, { childList: true, characterData: true, subtree: true });
+  const field = document.getElementById("group");
+  for (const at of ["0", "1", "2"]) {
+    field.value = at;
+    field.dispatchEvent(new Event("change", { bubbles: true }));
+  }
+  if (!document.querySelector("[aria-busy=true]")) done("written too early");
+})"""
+
+
+def test_three_animals_quickly_are_told_once_when_the_words_stand(heard):
+    """The last one alone is announced, and then the table already says the same."""
+    heard.get_by_text("Look closer").click()
+    heard.get_by_role("combobox", name="Show").select_option(index=1)
+    written(heard)
+    [[said, caption]] = heard.evaluate(QUICKLY)
+    assert caption.startswith("Wren")
+    assert caption in said
+
+
 def test_one_animal_and_the_table(heard):
     heard.get_by_text("Look closer").click()
     heard.get_by_role("combobox", name="Animal").select_option(label="Common frog")

@@ -182,6 +182,39 @@ def test_the_demo_over_draws_is_sound(walked):
     assert any("nobody has seen" in thing.title for thing in one.things)
 
 
+def test_what_answers_the_headline_is_pointed_at(crossed):
+    """Where it is not the first thing, its number is told, and why another comes before it; where
+    it is, and where nothing gives what is short, that is said or nothing need be."""
+    facts = most_help(crossed)
+    lack = next(one for one in facts.lacks if not one.broken)
+    short = dataclasses.replace(facts.finding, kind="short", lack=lack, animals=lack.animals)
+    first, other = (dataclasses.replace(one, lack=None) for one in facts.things[:2])
+    answers = dataclasses.replace(other, lack=lack)
+
+    def lead(*things, finding=short):
+        return story(dataclasses.replace(facts, finding=finding, things=things), crossed).lead
+
+    assert re.match(
+        r"Number 2 gives .+\. Number 1 comes first: .+ together\.$", lead(first, answers)
+    )
+    assert lead(answers, first) == ""
+    assert lead(first, other).startswith("One plot alone cannot give enough ")
+    assert lead(Thing("doors", ("1",))) == ""
+    assert (
+        lead(first, other, finding=facts.finding) == ""
+    )  # the way is broken: many things close it
+
+
+def test_a_home_is_said_for_each_animal_whose_homes_are_told_and_for_no_other(crossed):
+    facts = most_help(crossed)
+    one = story(facts, crossed)
+    told_of = [re.search(r"Homes for the (\w+)", thing.words) for thing in one.things]
+    for key in {found[1] for found in told_of if found}:
+        assert f"{KNOW.groups[key].home_is} ({key})" in one.homes
+    assert bool(one.homes) == any(told_of)
+    assert story(dataclasses.replace(facts, things=()), crossed).homes == ""
+
+
 def test_every_number_told_is_the_records(crossed):
     facts = most_help(crossed)
     for thing, said in zip(facts.things, story(facts, crossed).things, strict=True):
