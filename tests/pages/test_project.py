@@ -39,7 +39,7 @@ def street(surveyed):
 def test_a_list_without_a_street_is_told_plainly(street, tmp_path):
     add_streets(tmp_path / "ours", [street.path], knowledge=KNOW)
     (tmp_path / "ours" / "streets.csv").write_text("street,file,by\n", encoding="utf-8")
-    with pytest.raises(CannotRead, match="lists no street. Add one with --add"):
+    with pytest.raises(CannotRead, match=r"lists no street\. Add one with --add"):
         read_project(tmp_path / "ours", knowledge=KNOW)
 
 
