@@ -22,7 +22,7 @@ def streets_of_one_name(
     Parameters
     ----------
     shapes
-        Roads and houses of the name, n of them, metres.
+        Roads and houses of the name, shape (n,), metres.
     apart_m
         How far from one to the next is still near, metres (``base_same_street_m``); infinite: all
         are one street.
