@@ -11,7 +11,9 @@ from scipy.sparse.csgraph import connected_components
 __all__ = ["streets_of_one_name"]
 
 
-def streets_of_one_name(shapes: Sequence[shapely.Geometry], apart_m: float) -> NDArray[np.intp]:
+def streets_of_one_name(
+    shapes: Sequence[shapely.Geometry] | NDArray[np.object_], apart_m: float
+) -> NDArray[np.intp]:
     """Tell the streets of one name apart.
 
     Things that touch or lie near one another are of one street, and so is what several of them
@@ -20,7 +22,7 @@ def streets_of_one_name(shapes: Sequence[shapely.Geometry], apart_m: float) -> N
     Parameters
     ----------
     shapes
-        Roads and houses of the name, n of them, metres.
+        Roads and houses of the name, shape (n,), metres.
     apart_m
         How far from one to the next is still near, metres (``base_same_street_m``); infinite: all
         are one street.
@@ -42,4 +44,5 @@ def streets_of_one_name(shapes: Sequence[shapely.Geometry], apart_m: float) -> N
     each = np.array(shapes, dtype=object)
     one, other = shapely.STRtree(each).query(each, predicate="dwithin", distance=apart_m)
     near = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
-    return connected_components(near, directed=False)[1].astype(np.intp)
+    street: NDArray[np.intp] = connected_components(near, directed=False)[1].astype(np.intp)
+    return street

@@ -148,7 +148,9 @@ def _sheet(
     if head is None:
         raise CannotRead(
             _(
-                "{path} has no header of a survey sheet: its first row must say {needed} and so on."
+                "{path} has no header of a survey sheet: its first row must say {needed} and so "
+                "on. Where its columns have other names, say which is which: --column plot=House "
+                "--column 'features=What we saw'."
             ).format(path=path, needed=", ".join(key.replace("_", " ") for key in NEEDED))
         )
     number, names = rows[head.at]

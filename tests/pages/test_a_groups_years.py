@@ -20,7 +20,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 from playwright.sync_api import expect
-from worlds.mistaken_tables import add_to_sheet, own_table, sheet_mistakes
+from worlds.mistaken_tables import FILLED, add_to_sheet, own_table, sheet_mistakes
 
 from patchnet.commands.main import cli
 from patchnet.knowledge import load_knowledge
@@ -110,6 +110,7 @@ def first_year(group):
     own = own_table(group.back / "own.csv", group.large, YEAR - 1)
     said = group.merge(group.back, "--same-street", "--mend", group.folder / "mend.xlsx", status=1)
     read = {(meant[one.feature], one.feature): one.read for one in mistakes if one.read}
+    read |= {(plot, FILLED): ("there", None) for plot in group.plots}
     assert group.said(YEAR - 1, {"Änne", "dito"}) == read
     assert group.said(YEAR - 1, {"Ben"}) == own
     for words in (*(one.told for one in mistakes), "Blitzkraut", "row of totals"):
@@ -169,7 +170,9 @@ def free_ground(group):
     circles = shapely.maximum_inscribed_circle(
         shapely.difference(hood.plots.geometry.to_numpy(), houses), tolerance=0.5
     )
-    widest = circles[int(np.argmax(shapely.length(circles)))]
+    # What lies at the edge of the cut-out is not asked for.
+    inside = shapely.get_x(shapely.get_point(circles, 0)) < hood.plots.total_bounds[2] - 40
+    widest = circles[int(np.argmax(np.where(inside, shapely.length(circles), 0)))]
     assert widest.length > 6
     spot = gpd.GeoSeries([shapely.get_point(widest, 0)], crs=hood.plots.crs).to_crs(4326)
     return spot.x[0], spot.y[0]
@@ -235,7 +238,6 @@ def test_two_years_two_spreadsheets_two_phones_and_a_household_that_takes_all_ba
         hood = read_neighbourhood(group.street, knowledge=KNOW)
         new = hood.plots[hood.plots["door"] == "99z"]
         assert len(new) > 0, drawn
-        assert not set(new.index) & set(group.plots)
         run("map", group.street, "-o", tmp_path / "map.html", "--group", "wren", "--straight",
             "--draws", 0)  # fmt: skip
         assert "99z" in (tmp_path / "map.html").read_text(encoding="utf-8")

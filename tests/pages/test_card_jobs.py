@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from patchnet.knowledge import load_knowledge
-from patchnet.pages.sheets.card_jobs import heading_of, jobs_of, when_of
+from patchnet.pages.sheets.card_jobs import cautions_of_card, heading_of, jobs_of, when_of
 from patchnet.plan.plot_plan import Addition, Candidate, Reason, Stage, Suggestion
 
 KNOW = load_knowledge()
@@ -72,3 +72,12 @@ def test_a_reason_is_told_once_and_plots_go_by_their_names():
 def test_the_heading_counts_the_jobs(count, kind, said):
     made = [Addition(candidate("pond"), 1, 1, 1, (), ())] * count
     assert heading_of(plan(*made, kind=kind), KNOW) == said
+
+
+def test_every_card_says_what_to_mind_about_roosts_and_nests():
+    """Where a protected roost is goes on no card, so that it might be is said on all."""
+    bare = SimpleNamespace(best=None, there=())
+    ((words, jobs),) = [(one.words, one.jobs) for one in cautions_of_card(bare, KNOW)]
+    assert "bats and nests" in words
+    assert "licensed person" in words
+    assert jobs == ()

@@ -36,6 +36,13 @@ def street(surveyed):
     return surveyed
 
 
+def test_a_list_without_a_street_is_told_plainly(street, tmp_path):
+    add_streets(tmp_path / "ours", [street.path], knowledge=KNOW)
+    (tmp_path / "ours" / "streets.csv").write_text("street,file,by\n", encoding="utf-8")
+    with pytest.raises(CannotRead, match=r"lists no street\. Add one with --add"):
+        read_project(tmp_path / "ours", knowledge=KNOW)
+
+
 def test_what_came_back_year_on_year(street, tmp_path):
     """On paper: 16 plots, two looked at in each year by one person; 2026: one new, one gone."""
     folder = tmp_path / "ours"

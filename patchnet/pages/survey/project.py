@@ -197,6 +197,12 @@ def read_project(
     now = datetime.now(UTC).astimezone().date() if today is None else today
     listed = _table(place / STREETS, _STREETS)
     walks = _table(place / WALKS, _WALKS)
+    if not len(listed):
+        raise CannotRead(
+            _("{name} in {folder} lists no street. Add one with --add FILE.").format(
+                folder=place, name=STREETS
+            )
+        )
     found = [_street(place, row, walks, now, knowledge) for row in listed.to_dict("records")]
     shapes = [one["stretches"] for one in found]
     crs = shapes[0].crs if shapes else None
