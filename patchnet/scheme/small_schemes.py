@@ -271,7 +271,8 @@ class SmallSchemes:
 
     def alone(self) -> Array:
         """Shape (G, picks): bounds with one planter, homes squared."""
-        return self._base[:, None] + self._alone
+        most: Array = self._base[:, None] + self._alone
+        return most
 
     def pairs(self, pick: int, *, exact: bool) -> Array:
         """Shape (G, picks): bounds with a planter and each other one, homes squared.
