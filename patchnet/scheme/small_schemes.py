@@ -265,11 +265,14 @@ class SmallSchemes:
             For the tolls.
         """
         value: Array = self._worth.of_many(numerators)
-        return value if rules.toll is None else value - rules.toll[sites].sum(axis=1)
+        if rules.toll is not None:
+            value = value - rules.toll[sites].sum(axis=1)
+        return value
 
     def alone(self) -> Array:
         """Shape (G, picks): bounds with one planter, homes squared."""
-        return self._base[:, None] + self._alone
+        most: Array = self._base[:, None] + self._alone
+        return most
 
     def pairs(self, pick: int, *, exact: bool) -> Array:
         """Shape (G, picks): bounds with a planter and each other one, homes squared.

@@ -54,15 +54,15 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     step
         The scheme and its bound.
     exact
-        Whether it is proved to be the best.
+        Whether every scheme there is was judged.
     wide
         Share of what is won, 0-1.
     """
     if step.value <= 0 and not exact:
         return _("Nothing is won, so no share can be told.")
-    if step.within == 0 and step.planters == 1:
+    if step.within == 0 and step.planters == 1 and not exact:
         return _("It is proved that no other planter wins more, by the measure searched.")
-    if step.within == 0 and step.planters == 2:
+    if step.within == 0 and step.planters == 2 and not exact:
         return _("It is proved that no two planters win more, by the measure searched.")
     if step.within == 0:
         return _("It is proved that no scheme of this size is better, by the measure searched.")
