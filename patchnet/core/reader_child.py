@@ -293,6 +293,8 @@ def _answer(function: Callable[..., Any], path: Path, others: tuple[Any, ...]) -
         cause = error.__cause__
         if isinstance(cause, MemoryError):
             return pickle.dumps(("memory", None))
+        # What led to it stays here: a library's own errors cannot always be sent.
+        error.__cause__ = error.__context__ = None
         return pickle.dumps(("wrong", error))
     except RecursionError:
         return pickle.dumps(("wrong", "it is nested without end"))

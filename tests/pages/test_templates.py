@@ -209,7 +209,7 @@ def test_every_page_has_the_same_head(laced_pages):
 ELSEWHERE = {"map", "tiles", "openstreetmap", "phone", "report"}
 HERE = (
     "poster", "notice", "card", "stack", "cards", "street", "progress own", "progress public",
-    "sheets", "change", "tape",
+    "sheets", "change", "tape", "city",
 )  # fmt: skip
 
 
@@ -243,6 +243,13 @@ def test_no_template_lifts_the_escaping(name):
     beside = [path.stem for path in (PAGES / name).parent.glob("*.py")]
     assert (PAGES / name).parent.name in {"kit", "map", "sheets", "survey", "scheme"}
     assert beside
+
+
+def test_no_text_of_a_script_runs_over_lines():
+    """Else it would be changed when the indents are taken out of a page's script."""
+    for path in PAGES.rglob("*.js"):
+        for line in path.read_text(encoding="utf-8").splitlines():
+            assert line.count("`") % 2 == 0, (path.name, line)
 
 
 def calls_of(tree, name):

@@ -103,9 +103,10 @@ def policy(*, scripts: Sequence[str], styles: Sequence[str] | None, images: str 
     return "; ".join([*parts, "base-uri 'none'", "form-action 'none'"])
 
 
-_REMARK = re.compile(r"^\s*//[^\n]*\n", re.MULTILINE)  # for those who read the source
+# For those who read the source: remarks, and the indents of lines (no text runs over lines).
+_FOR_READERS = re.compile(r"^\s*//[^\n]*\n|^[ \t]+", re.MULTILINE)
 
 
 def script_of(names: Sequence[str]) -> str:
     """Return scripts of this room as one, in their order; no name of theirs is seen outside."""
-    return "(() => {\n" + "\n".join(_REMARK.sub("", asset(name)) for name in names) + "})();\n"
+    return "(() => {\n" + "\n".join(_FOR_READERS.sub("", asset(name)) for name in names) + "})();\n"
