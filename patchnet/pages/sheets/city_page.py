@@ -106,7 +106,7 @@ def city_page(city: City, *, knowledge: Knowledge, title: str) -> str:
     return sheet(
         "sheets/city_page.html",
         title=_("{title}: the city at a glance").format(title=title),
-        style=asset("sheets/city_page.css"),
+        style=asset("kit/overview.css") + asset("sheets/city_page.css"),
         notice=_(_NOTICE),
         facts=[
             (f"{int(weight.sum()):,}" if language_code() == "en" else str(int(weight.sum())),

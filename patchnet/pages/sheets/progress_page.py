@@ -122,7 +122,7 @@ def progress_page(
     return sheet(
         "sheets/progress_page.html",
         title=heading,
-        style=asset("sheets/progress_page.css"),
+        style=asset("kit/overview.css") + asset("sheets/progress_page.css"),
         notice=_notice(progress),
         public=public,
         unit_heads=_UNIT_HEADS,
