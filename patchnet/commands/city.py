@@ -74,6 +74,7 @@ def _memory_gb(_context: click.Context, _parameter: click.Parameter, said: str) 
     help="Let a Dask cluster do the work, such as tcp://10.0.0.5:8786. Each worker must see FILE "
     "and DIR under the same path. Needs 'patchnet[cluster]'.",
 )
+@click.option("--title", help="Name of the city; none is said if not given.")
 def city(
     *,
     asked: Asked,
@@ -85,6 +86,7 @@ def city(
     memory: float,
     workers: int | None,
     scheduler: str | None,
+    title: str | None,
 ) -> None:
     """Work out a whole city, tile by tile, into a folder.
 
@@ -123,7 +125,7 @@ def city(
         overwrite=overwrite,
         progress=_told,
     )
-    write_city_page(found, output / "index.html", knowledge=asked.knowledge, title=asked.file.stem)
+    write_city_page(found, output / "index.html", knowledge=asked.knowledge, title=title)
     say_faults(found.faults)
     more = len(found.faults) - WARNINGS
     if more > 0:

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from patchnet.city.assess_city import City
 from patchnet.core.files import write_text
-from patchnet.core.language_forms import in_sentence
-from patchnet.core.texts import N_, WordList, _, language_code
+from patchnet.core.language_forms import in_sentence, number
+from patchnet.core.texts import N_, WordList, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
@@ -50,7 +50,7 @@ class _Map(NamedTuple):
     told: Callable[[float], str]
 
 
-def city_page(city: City, *, knowledge: Knowledge, title: str) -> str:
+def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> str:
     """Return the page as HTML text that holds everything it needs but the files of the tiles.
 
     Parameters
@@ -60,7 +60,7 @@ def city_page(city: City, *, knowledge: Knowledge, title: str) -> str:
     knowledge
         For the names of the animals.
     title
-        What the city is called.
+        What the city is called; None: nothing is said of it.
     """
     tiles = city.tiles
     homes = _against_the_mean(city)
@@ -105,12 +105,13 @@ def city_page(city: City, *, knowledge: Knowledge, title: str) -> str:
     ]
     return sheet(
         "sheets/city_page.html",
-        title=_("{title}: the city at a glance").format(title=title),
+        title=_("{title}: the city at a glance").format(title=title)
+        if title
+        else _("The city at a glance"),
         style=asset("kit/overview.css") + asset("sheets/city_page.css"),
         notice=_(_NOTICE),
         facts=[
-            (f"{int(weight.sum()):,}" if language_code() == "en" else str(int(weight.sum())),
-             _("plots")),
+            (number(int(weight.sum()), ",d"), _("plots")),
             (str(len(tiles)), _("tiles of {side:g} m").format(side=city.tile_m)),
             (_percent(float(unknown @ weight / weight.sum())), _("of all questions not answered")),
             (str(len(city.animals)), _("animals")),
@@ -142,7 +143,7 @@ def write_city_page(
     knowledge
         For the names of the animals; None: the tables that ship with patchnet.
     title
-        What the city is called; None: its folder's name.
+        What the city is called; None: nothing is said of it.
 
     Returns
     -------
@@ -166,8 +167,7 @@ def write_city_page(
     'index.html'
     """
     knowledge = knowledge or load_knowledge()
-    name = title if title is not None else city.folder.resolve().name
-    write_text(path, city_page(city, knowledge=knowledge, title=name))
+    write_text(path, city_page(city, knowledge=knowledge, title=title))
     return Path(path)
 
 
@@ -226,9 +226,11 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
     step = np.zeros(len(one.values), int)
     if wide > 0:
         step = np.minimum((one.values - low) / wide, _STEPS - 1).astype(int)
+    alike = wide == 0
     return {
         "title": one.title,
         "note": one.note,
+        "alike": _("The same in every tile: {value}.").format(value=one.told(low)) if alike else "",
         "high": round((np.ptp(north) + city.tile_m) * scale, 2),
         "side": round(city.tile_m * scale, 2),
         "cells": [
@@ -249,7 +251,6 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
                     low=one.told(low + at * wide), high=one.told(low + (at + 1) * wide)
                 ),
             )
-            for at in (range(_STEPS) if wide > 0 else range(0))
-        ]
-        or [(0, one.told(low))],
+            for at in range(_STEPS)
+        ],
     }
