@@ -8,6 +8,7 @@ import numpy as np
 from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.spread import Spread
 from patchnet.core.shown import Shown
+from patchnet.plan.placed import Placed
 from patchnet.plan.plot_plan import Candidate
 
 __all__ = [
@@ -37,12 +38,15 @@ class HouseJob:
         the plan done, and the best other things put in its place, 0-1.
     instead
         Those things: features that the plot would add then.
+    placed
+        Where it goes on the plot, as in the plot's own plan (`patchnet.plan.placing`).
     """
 
     plot: str
     candidate: Candidate
     loses: float = 0.0
     instead: tuple[str, ...] = ()
+    placed: Placed | None = None
 
 
 @dataclass(frozen=True, slots=True)

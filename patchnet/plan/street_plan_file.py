@@ -6,21 +6,26 @@ are worked out anew.
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from shapely.geometry import mapping
+
+from patchnet.assess.assessment import Assessment
 from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault
 from patchnet.core.files import utf8_text
 from patchnet.core.reader_child import read_in_child
 from patchnet.core.texts import _
+from patchnet.plan.placed import Placed
 from patchnet.plan.street_plan import StreetPlan
 
 __all__ = ["KIND", "EarlierPlan", "plan_record", "read_street_plan"]
 
 KIND = "patchnet street plan"
 _ANSWERS = ("open", "yes", "no")
+_OF_USES = ("thing", "amount", "is_use", "seat_hours")  # stand beside it, or are of uses only
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +52,15 @@ class EarlierPlan:
 def plan_record(plan: StreetPlan) -> dict[str, Any]:
     """Return a plan as it is kept in a file, ready for JSON.
 
-    Keys: kind, neighbourhood, credits, draws, seed, worth,
+    Keys: kind, neighbourhood, credits, crs, draws, seed, worth,
     own_worth, bound, bound_of, effective_jobs,
     judged, settled, fair, refused, houses (name, plots, answer, order, alone and part in linked
     homes, share, cost, hours_month, jobs: plot, feature, amount, place, months, cautions, asks,
-    loses, instead; gives_way), gaps, animals, parts, together, curve, doubt, changes and own.
+    loses, instead, where; gives_way), gaps, animals, parts, together, curve, doubt, changes and
+    own.
     Homes and worths are means of the draws, not rounded; amounts in the features' own units.
+    Of where a job goes: the fields of `Placed`, its geometry as GeoJSON in metres, in the
+    coordinate system of the plots (crs).
 
     Parameters
     ----------
@@ -64,6 +72,7 @@ def plan_record(plan: StreetPlan) -> dict[str, Any]:
         "kind": KIND,
         "neighbourhood": plan.name,
         "credits": [] if plan.assessment is None else list(plan.assessment.neighbourhood.credits),
+        "crs": None if plan.assessment is None else _crs(plan.assessment),
         "draws": plan.draws,
         "seed": plan.seed,
         "worth": plan.worth,
@@ -97,6 +106,7 @@ def plan_record(plan: StreetPlan) -> dict[str, Any]:
                         "asks": list(job.candidate.asks),
                         "loses": job.loses,
                         "instead": list(job.instead),
+                        "where": None if job.placed is None else _where(job.placed),
                     }
                     for job in one.jobs
                 ],
@@ -156,6 +166,17 @@ def plan_record(plan: StreetPlan) -> dict[str, Any]:
         "changes": {plot: dict(change) for plot, change in plan.changes.items()},
         "own": {plot: dict(change) for plot, change in plan.own.items()},
     }
+
+
+def _crs(assessment: Assessment) -> str | None:
+    crs = assessment.neighbourhood.plots.crs
+    return None if crs is None else str(crs.to_string())
+
+
+def _where(there: Placed) -> dict[str, Any]:
+    shape = None if there.geometry is None else dict(mapping(there.geometry))
+    record = asdict(replace(there, geometry=None)) | {"geometry": shape}
+    return {key: value for key, value in record.items() if key not in _OF_USES}
 
 
 def read_street_plan(path: Path | str) -> EarlierPlan:

@@ -15,6 +15,9 @@ from patchnet.core.faults import nearest_hint
 from patchnet.core.texts import _
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import Currency
+from patchnet.plan.no_place import seen_on
+from patchnet.plan.placed import Places
+from patchnet.plan.placing import places_for
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets, plan_sets
 from patchnet.plan.street_gaps import possible_gaps
@@ -79,6 +82,19 @@ class Making:
         if found is None:
             raise AssertionError((plot, members))
         return found
+
+    def places(self, plot: str, chosen: PlotSet) -> Places:
+        """Where the things of a set go on the plot."""
+        hood = self.assessment.neighbourhood
+        return places_for(
+            hood,
+            plot,
+            chosen.things,
+            facts=self.facts.get(plot, PlotFacts()),
+            knowledge=self.assessment.knowledge,
+            has=seen_on(hood, plot),
+            gives_way=[key for key, more in chosen.change.items() if more < 0],
+        )
 
     def members(self, features: Mapping[str, Sequence[str]], *, strict: bool) -> dict[str, Members]:
         """Find things by their features; what cannot be had any more is a fault, or left out."""
@@ -289,6 +305,7 @@ class Told:
                 changes = [making.set_of(plot, one).change for one in others]
                 [rows] = street.won([(plot, changes)], most=self.few)
             won = rows[..., 0].mean(axis=0)
+            places = making.places(plot, own)
             jobs = []
             for thing, member in zip(own.things, members, strict=True):
                 able = [at for at, one in enumerate(others) if member not in one]
@@ -299,7 +316,8 @@ class Told:
                     loses = max(0.0, -float(won[best]) / worth)
                     new = [k for k in others[best] if k not in members]
                     instead = tuple(making.sets[plot].candidates[k].feature for k in new)
-                jobs.append(HouseJob(plot, thing, loses, instead))
+                placed = places.of(thing.feature)
+                jobs.append(HouseJob(plot, thing, loses, instead, placed))
             found[plot] = tuple(sorted(jobs, key=lambda job: -job.loses))
         return found
 

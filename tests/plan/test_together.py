@@ -1,11 +1,13 @@
 """A plan for a whole street: jobs chosen beside each other, and what is told of them."""
 
 import dataclasses
+import json
 import math
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds.garden_rows import FEATURES, TABLES, changed, garden_row, linked
@@ -14,6 +16,7 @@ from worlds.small_streets import few_things, in_one_draw, most_of_all, small_str
 from patchnet.assess import assess
 from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.knowledge.records import Figure
+from patchnet.pages.kit.street_words import told_words
 from patchnet.pages.sheets.street_sheet import street_sheet
 from patchnet.pages.terminal.json_text import json_text
 from patchnet.pages.terminal.together_text import together_text
@@ -320,6 +323,35 @@ def test_words_and_sheet_name_every_house_and_job(plan):
     for words in (text, page):
         assert "not for publishing" in words
         assert all(house.name in words for house in plan.houses)
+
+
+def test_jobs_lie_on_their_own_plot_and_clear_of_one_another(answer, plan):
+    shapes = answer.neighbourhood.plots.geometry
+    for house in plan.houses:
+        put = [job.placed.geometry for job in house.jobs if job.placed.geometry is not None]
+        assert put
+        assert all(shapes[house.plots[0]].buffer(1e-6).covers(shape) for shape in put)
+        for first, second in combinations(put, 2):
+            assert first.intersection(second).area == pytest.approx(0, abs=1e-6)
+
+
+def test_where_a_job_goes_is_told_and_kept(plan):
+    """By the facts of the place: its wall or part of the plot stand in every text."""
+    text, page = " ".join(together_text(plan, TABLES).split()), street_sheet(plan, TABLES)
+    record = json.loads(json_text(plan_record(plan)))
+    for house, kept in zip(plan.houses, record["houses"], strict=True):
+        told = told_words(kept, house.plots[0], TABLES)[0]
+        for job, one in zip(house.jobs, kept["jobs"], strict=True):
+            there = job.placed.at_wall or job.placed.part
+            assert all(there.casefold() in words.casefold() for words in (text, page, told))
+            shape = one["where"]["geometry"]
+            assert shapely.geometry.shape(shape).equals_exact(job.placed.geometry, 1e-9)
+        damaged = [job | {"where": {"geometry": {}, "part": 3}} for job in kept["jobs"]]
+        without = [job | {"where": None} for job in kept["jobs"]]
+        lines = [
+            told_words(kept | {"jobs": jobs}, house.plots[0], TABLES) for jobs in (damaged, without)
+        ]
+        assert lines[0] == lines[1]
 
 
 def test_a_plan_that_was_kept_is_read_back(plan, tmp_path):

@@ -15,6 +15,7 @@ __all__ = [
     "not_put_words",
     "place_notes",
     "placed_sentence",
+    "position_words",
     "put_words",
     "sun_there_words",
     "where_sentence",
@@ -116,7 +117,7 @@ def where_words(
         return _use_words(there, knowledge)
     facts = [*_told_of(there, knowledge), *_distances(there)]
     parts = [
-        _position(there, every=every),
+        position_words(there, every=every),
         *(sun_there_words(one) for one in there.sun[: 2 if winter else 1]),
     ]
     return _with_lacks(", ".join([*parts, *(facts if every else facts[:1])]), there)
@@ -125,7 +126,7 @@ def where_words(
 def _use_words(there: Placed, knowledge: Knowledge) -> str:
     """Where ground is kept for a use: its sun, if it wants some, and how far from the house."""
     wanted = knowledge.keep_uses[there.thing].sun
-    parts = [_position(there, every=True)]
+    parts = [position_words(there, every=True)]
     if there.seat_hours is not None and there.sun:
         said = figure(there.seat_hours)
         words = (
@@ -144,24 +145,23 @@ def _with_lacks(words: str, there: Placed) -> str:
 
 
 def where_sentence(
-    candidate: Candidate, plan: PlotPlan, knowledge: Knowledge, *, every: bool = True
+    candidate: Candidate, there: Placed | None, knowledge: Knowledge, *, every: bool = True
 ) -> str:
-    """Where a thing of the best set goes, as a sentence; empty where no place was looked for.
+    """Where a thing goes, as a sentence; what it goes on where no place was looked for.
 
     Parameters
     ----------
     candidate
         The thing.
-    plan
-        With its places.
+    there
+        Its place; None: none was looked for.
     knowledge
         For what the thing wants.
     every
         As for `where_words`.
     """
-    there = None if plan.places is None else plan.places.of(candidate.feature)
     if there is None or candidate.place in _SAID_BY_PLACE:
-        return ""
+        return f"{capital_first(place_words(candidate))}."
     return placed_sentence(there, knowledge, every=every)
 
 
@@ -237,8 +237,16 @@ def metres_words(length: float) -> str:
     return _("{metres} m").format(metres=words)
 
 
-def _position(there: Placed, *, every: bool) -> str:
-    """Which part of the plot, and which wall."""
+def position_words(there: Placed, *, every: bool) -> str:
+    """Which part of the plot, and which wall.
+
+    Parameters
+    ----------
+    there
+        Its place.
+    every
+        The height too, and which part of the plot the wall is at.
+    """
     if there.faces:
         words = _("on the {aspect}-facing {wall} {part}").format(
             aspect=there.faces, wall=there.at_wall, part=there.part

@@ -3,11 +3,14 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from shapely import Point
+
 from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.doubt_words import range_words
 from patchnet.pages.kit.numbers import figure
+from patchnet.pages.kit.placing_words import position_words, where_sentence
 from patchnet.pages.kit.plan_words import (
     amount_words,
     homes_words,
@@ -16,10 +19,12 @@ from patchnet.pages.kit.plan_words import (
     need_name,
     thing,
 )
+from patchnet.plan.placed import Placed
 from patchnet.plan.street_plan import BoughtTogether, House, HouseJob, StreetGap, StreetPlan
 from patchnet.plan.street_plan_file import EarlierPlan
 
 __all__ = [
+    "LOOK",
     "OWN_EYES",
     "answered",
     "bought_words",
@@ -29,7 +34,8 @@ __all__ = [
     "gap_words",
     "house_words",
     "instead_words",
-    "jobs_words",
+    "job_where_words",
+    "job_words",
     "scarce_words",
     "share_words",
     "street_said",
@@ -39,6 +45,7 @@ __all__ = [
     "won_words",
 ]
 
+LOOK = N_("Places are worked out from the map: look at the ground before you dig.")
 OWN_EYES = N_(
     "For the people of the street only, not for publishing: it says what each house would do."
 )
@@ -197,9 +204,15 @@ def street_said(plan: StreetPlan) -> str:
     )
 
 
-def jobs_words(jobs: Iterable[HouseJob], knowledge: Knowledge) -> list[str]:
-    """Names and amounts."""
-    return [thing(job.candidate, knowledge) for job in jobs]
+def job_words(house: House, job: HouseJob, knowledge: Knowledge) -> str:
+    """Name and amount of one job of a house, and the plot where it has several."""
+    words = thing(job.candidate, knowledge)
+    return f"{words} ({job.plot})" if len(house.plots) > 1 else words
+
+
+def job_where_words(job: HouseJob, knowledge: Knowledge) -> str:
+    """Where a job goes on its plot, as a sentence."""
+    return where_sentence(job.candidate, job.placed, knowledge, every=False)
 
 
 def told_words(house: Mapping[str, Any], plot: str, knowledge: Knowledge) -> list[str]:
@@ -256,7 +269,20 @@ def _job_told(job: Mapping[str, Any], knowledge: Knowledge) -> str:
         return ""
     name = knowledge.features[key].name
     words = amount_words(key, float(amount), knowledge) if isinstance(amount, int | float) else ""
-    return f"{name}, {words}" if words else name
+    words = f"{name}, {words}" if words else name
+    where = _where_told(job.get("where"))
+    return _("{thing} ({where})").format(thing=words, where=where) if where else words
+
+
+def _where_told(where: object) -> str:
+    """Which wall, fence or part of the plot, as far as the file says it."""
+    if not isinstance(where, dict) or where.get("geometry") is None:
+        return ""
+    part, wall, faces = (where.get(key) for key in ("part", "at_wall", "faces"))
+    if not all(isinstance(one, str) for one in (part, wall, faces)):
+        return ""
+    there = Placed("", 0.0, Point(), part=str(part), at_wall=str(wall), faces=str(faces))
+    return position_words(there, every=False)
 
 
 def answered(house: House) -> str:

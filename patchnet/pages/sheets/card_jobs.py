@@ -16,7 +16,6 @@ from patchnet.pages.kit.plan_words import (
     asked_first,
     cost_words,
     homes_words,
-    place_words,
     there_words,
     thing,
     upkeep_words,
@@ -132,10 +131,7 @@ def _job(addition: Addition, plan: PlotPlan, knowledge: Knowledge, why: str) -> 
     assert best is not None  # noqa: S101 - `jobs_of` has looked
     moving = [each.thing for each in movable(plan.places)]
     by_hand = moving.index(one.feature) if one.feature in moving else None
-    where = where_sentence(one, plan, knowledge, every=False)
-    if not where:
-        place = place_words(one)
-        where = f"{place[:1].upper()}{place[1:]}."
+    there = None if plan.places is None else plan.places.of(one.feature)
     served = [in_sentence(knowledge.groups[key].name) for key, __ in addition.groups[:_SERVED]]
     small = [cost_words(knowledge.features[one.feature].cost, knowledge)]
     if served:
@@ -153,7 +149,7 @@ def _job(addition: Addition, plan: PlotPlan, knowledge: Knowledge, why: str) -> 
         name=thing(one, knowledge),
         said=_said(one, knowledge),
         when=when_of(one, plan),
-        where=where,
+        where=where_sentence(one, there, knowledge, every=False),
         by_hand=by_hand,
         why=why,
         small=" · ".join(small),

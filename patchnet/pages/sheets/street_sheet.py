@@ -14,9 +14,9 @@ from patchnet.pages.kit.plan_words import (
     DEFER,
     asked_first,
     cautions_of,
-    thing,
 )
 from patchnet.pages.kit.street_words import (
+    LOOK,
     OWN_EYES,
     answered,
     bought_words,
@@ -26,6 +26,8 @@ from patchnet.pages.kit.street_words import (
     gap_words,
     house_words,
     instead_words,
+    job_where_words,
+    job_words,
     scarce_words,
     street_said,
     takes_words,
@@ -92,6 +94,7 @@ def street_sheet(plan: StreetPlan, knowledge: Knowledge) -> str:
         won=won_words(plan) if busy else "",
         doubt=doubt_words(plan) if busy else "",
         houses=[_row(one, knowledge) for one in busy],
+        look=_(LOOK),
         idle=[one.name for one in plan.houses if not one.jobs],
         gaps=[gap_words(one, knowledge) for one in plan.gaps],
         bought=[bought_words(one, knowledge) for one in plan.together],
@@ -111,15 +114,12 @@ def street_sheet(plan: StreetPlan, knowledge: Knowledge) -> str:
 
 def _row(house: House, knowledge: Knowledge) -> dict[str, object]:
     asks = dict.fromkeys(words for job in house.jobs for words in asked_first(job.candidate))
-    several = len(house.plots) > 1
     return {
         "order": house.order,
         "name": house.name,
         "answer": answered(house),
         "jobs": [
-            f"{thing(job.candidate, knowledge)} ({job.plot})"
-            if several
-            else thing(job.candidate, knowledge)
+            (job_words(house, job, knowledge), job_where_words(job, knowledge))
             for job in house.jobs
         ],
         "part": house_words(house),

@@ -11,6 +11,7 @@ from patchnet.pages.kit.plan_words import (
     cautions_of,
 )
 from patchnet.pages.kit.street_words import (
+    LOOK,
     OWN_EYES,
     answered,
     bought_words,
@@ -20,7 +21,8 @@ from patchnet.pages.kit.street_words import (
     gap_words,
     house_words,
     instead_words,
-    jobs_words,
+    job_where_words,
+    job_words,
     scarce_words,
     street_said,
     takes_words,
@@ -100,18 +102,21 @@ def _houses(plan: StreetPlan, knowledge: Knowledge) -> str:
     lines = [_("WHO DOES WHAT, those first that win most whatever comes later")]
     for one in busy:
         lines += _house(one, knowledge)
+    lines.append(paragraph(_(LOOK), indent="  "))
     return "\n".join(lines)
 
 
 def _house(house: House, knowledge: Knowledge) -> list[str]:
-    things = "; ".join(jobs_words(house.jobs, knowledge))
-    head = _("{order}. {name} ({answer}): {things}.").format(
-        order=house.order, name=house.name, answer=answered(house), things=things
+    head = _("{order}. {name} ({answer}):").format(
+        order=house.order, name=house.name, answer=answered(house)
     )
-    lines = [
-        paragraph(head, indent="  ", then="     "),
-        paragraph(house_words(house), indent=" " * 5),
-    ]
+    lines = [paragraph(head, indent="  ", then="     ")]
+    for job in house.jobs:
+        words = _("{thing}. {where}").format(
+            thing=job_words(house, job, knowledge), where=job_where_words(job, knowledge)
+        )
+        lines.append(paragraph(words, indent="     - ", then="       "))
+    lines.append(paragraph(house_words(house), indent=" " * 5))
     if house.answer != "yes":
         lines.append(paragraph(instead_words(house.jobs[0], knowledge), indent=" " * 5))
     lines.append(
