@@ -20,9 +20,10 @@ from patchnet.plan.street_in_draws import StreetInDraws
 from patchnet.plan.street_plan import (
     StreetPlan,
 )
+from patchnet.plan.street_plots import Making
 from patchnet.plan.street_rules import StreetRules
 from patchnet.plan.street_search import StreetSearch
-from patchnet.plan.street_told import Making, Told
+from patchnet.plan.street_told import Told
 
 __all__ = ["plan_together"]
 
