@@ -145,15 +145,11 @@ class StreetSearch(StreetGrowth):
         """Ask plots for something better beside the rest; how much it won, or lost least."""
         margin: dict[str, float] = {}
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
-            moves = [(plot, others) for plot, others in self._answers(batch).items() if others]
-            won = self.street.won(
-                [(plot, self._changes(plot, others)) for plot, others in moves], exact=self.small
-            )
             found = []
-            for (plot, others), rows in zip(moves, won, strict=True):
-                means = rows[..., 0].mean(axis=0)
-                found.append((float(means.max()), plot, others[int(means.argmax())]))
-                margin[plot] = float(means.max())
+            for plot, worth in self._answers(batch).items():
+                best = min(worth, key=lambda one: (-worth[one], len(one), one))
+                found.append((worth[best], plot, best))
+                margin[plot] = worth[best]
             taken: Choice = {}
             for worth, plot, members in sorted(found, key=lambda one: (-one[0], one[1])):
                 if worth > _TIE and self._if_allowed(self.chosen, plot, members):
@@ -161,28 +157,39 @@ class StreetSearch(StreetGrowth):
             self._place(taken)
         return margin
 
-    def _answers(self, plots: Sequence[str]) -> dict[str, list[Members]]:
-        """What is judged in every draw in place of what plots have: ranked in some of them."""
-        if self.small:
-            return {plot: self.others(plot) for plot in plots}
-        singles = {plot: self.sets[plot].singles for plot in plots if self.sets[plot].singles}
-        for plot, worth in self._ranked_in_some(singles).items():
-            self.last[plot] = {one[0]: each for one, each in worth.items()}
-        able = {plot: self._beside_the_rest(plot) for plot in singles}
-        found: dict[str, list[Members]] = {}
-        for plot, worth in self._ranked_in_some(able).items():
-            found[plot] = sorted(worth, key=lambda one: (-worth[one], len(one), one))[:_FINALISTS]
-        return found
+    def _answers(self, plots: Sequence[str]) -> dict[str, dict[Members, float]]:
+        """Mean joint worth won by sets in place of what plots have.
 
-    def _ranked_in_some(
-        self, asked: Mapping[str, Sequence[Members]]
-    ) -> dict[str, dict[Members, float]]:
-        """What sets win in place of what each plot has, in some of the draws."""
-        moves = [(plot, self._changes(plot, sets)) for plot, sets in asked.items()]
-        won = self.street.won(moves, most=self.few)
+        All are ranked in some of the draws; the first of them, but for those that lose in each of
+        these draws, are judged in every draw.
+        """
+        if self.small:
+            every = self._judged({plot: self.others(plot) for plot in plots}, None)
+            return _means(every)
+        singles = {plot: self.sets[plot].singles for plot in plots}
+        for plot, each in _means(self._judged(singles, self.few)).items():
+            self.last[plot] = {one[0]: worth for one, worth in each.items()}
+        able = {plot: self._beside_the_rest(plot) for plot in plots if self.last[plot]}
+        ranked = self._judged(able, self.few)
+        found = _means(ranked)
+        if self.few is None:
+            return found
+        finalists: dict[str, list[Members]] = {}
+        for plot, each in found.items():
+            first = sorted(each, key=lambda one: (-each[one], len(one), one))[:_FINALISTS]
+            finalists[plot] = [one for one in first if (ranked[plot][one] > 0).any()]
+        return found | _means(self._judged(finalists, None))
+
+    def _judged(
+        self, asked: Mapping[str, Sequence[Members]], most: int | None
+    ) -> dict[str, dict[Members, Array]]:
+        """Shape (D,): what sets win in each draw in place of what each plot has."""
+        able = {plot: sets for plot, sets in asked.items() if sets}
+        moves = [(plot, self._changes(plot, sets)) for plot, sets in able.items()]
+        won = self.street.won(moves, most=most, exact=self.small)
         return {
-            plot: dict(zip(asked[plot], rows[..., 0].mean(axis=0).tolist(), strict=True))
-            for (plot, __), rows in zip(moves, won, strict=True)
+            plot: dict(zip(sets, rows[..., 0].T, strict=True))
+            for (plot, sets), rows in zip(able.items(), won, strict=True)
         }
 
     def _beside_the_rest(self, plot: str) -> list[Members]:
@@ -292,3 +299,11 @@ class StreetSearch(StreetGrowth):
         plan = {plot: self._set(plot, members).change for plot, members in choice.items()}
         linked = self.street.linked([plan])[:, 0]
         return float(self.street.gained(linked, self.street.now()).mean())
+
+
+def _means(won: Mapping[str, Mapping[Members, Array]]) -> dict[str, dict[Members, float]]:
+    """Means over the draws."""
+    return {
+        plot: {members: float(rows.mean()) for members, rows in each.items()}
+        for plot, each in won.items()
+    }
