@@ -194,7 +194,9 @@ def _there_already(
 ) -> tuple[str, str] | None:
     if "only_one" in feature.traits and space.has.get(feature.key, 0) > 0:
         return _("There is one already."), "there"
-    if siting.beside and not any(space.has.get(key, 0) > 0 for key in siting.beside):
+    # A part of a pond, taken as the mean where nobody looked, is no pond.
+    least = {key: knowledge.features[key].smallest.value for key in siting.beside}
+    if siting.beside and not any(space.has.get(key, 0) >= least[key] for key in siting.beside):
         names = _(" or ").join(knowledge.sitings[key].said for key in siting.beside)
         return _("It goes with {names}; there is none.").format(names=names), "room"
     sources = siting.made_from if siting.made_only else ()

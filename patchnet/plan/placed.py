@@ -1,7 +1,7 @@
 """Where things go on a plot, as frozen records: a place, and the facts behind its sentence."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -128,6 +128,14 @@ class ByHand:
     month: int
     walls: Mapping[str, tuple[tuple[float, float, float | None, str], ...]]
 
+    def without_sun(self) -> "ByHand":
+        """Return the same with no hours of sun."""
+        walls = {
+            key: tuple((x, y, None, name) for x, y, _hours, name in places)
+            for key, places in self.walls.items()
+        }
+        return replace(self, hours=None, walls=walls)
+
 
 @dataclass(frozen=True, slots=True)
 class Places:
@@ -171,3 +179,18 @@ class Places:
     def of(self, feature: str) -> Placed | None:
         """Return where a feature of the best set goes."""
         return next((one for one in self.placed if one.thing == feature), None)
+
+    def without_sun(self) -> "Places":
+        """Return the places with nothing said of their sun: somebody knows it better."""
+        return replace(
+            self,
+            placed=tuple(map(_without_sun, self.placed)),
+            kept=tuple(map(_without_sun, self.kept)),
+            stages=tuple(tuple(map(_without_sun, stage)) for stage in self.stages),
+            by_hand=None if self.by_hand is None else self.by_hand.without_sun(),
+        )
+
+
+def _without_sun(there: Placed) -> Placed:
+    lacks = tuple(one for one in there.lacks if one not in ("sun", "shade"))
+    return replace(there, sun=(), seat_hours=None, lacks=lacks)

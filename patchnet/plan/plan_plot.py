@@ -296,7 +296,10 @@ class Adviser:
         hood, knowledge = self.assessment.neighbourhood, self.assessment.knowledge
         sun = plot_sun(hood, plot, knowledge=knowledge, surface=self.heights)
         plan = self.plan(plot, facts, month=month, light=sun.cls)
-        return replace(plan, sun=sun, places=self.places(plan))
+        places = self.places(plan)
+        if facts is not None and facts.light is not None and facts.light != sun.cls:
+            places = places.without_sun()
+        return replace(plan, sun=sun, places=places)
 
     def places(self, plan: PlotPlan) -> Places:
         """Where what a plan adds goes on its plot.

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
 from patchnet.assess.supply import anchor_places, patches, supply_of
+from patchnet.knowledge.records import Need
 from patchnet.plan.plot_plan import Addition, NeedGain, Reason
 from patchnet.plan.waiting import in_time
 
@@ -128,9 +129,16 @@ def _fed(assessment: Assessment, addition: Addition, needs: Sequence[NeedGain]) 
         if (one.group, one.need) in given and one.group in served and one.plots_count > 1
     ]
     found = []
-    closed = sorted({month for one in mine for month in one.hungry_months_closed})
+    # Only flowers come and go by the month: what a bird drinks is short all year or not at all.
+    flowers = [
+        one
+        for one in mine
+        if one.hungry_months_closed
+        and assessment.knowledge.resources[_need_of(assessment, one).resource].by_month
+    ]
+    closed = sorted({month for one in flowers for month in one.hungry_months_closed})
     if closed:
-        view = max(_reach_of(assessment, one) for one in mine if one.hungry_months_closed)
+        view = max(_need_of(assessment, one).reach.value for one in flowers)
         found.append(Reason("months", metres=view, months=tuple(closed)))
     if mine:
         most = max(mine, key=lambda one: one.plots_count)
@@ -138,6 +146,6 @@ def _fed(assessment: Assessment, addition: Addition, needs: Sequence[NeedGain]) 
     return found
 
 
-def _reach_of(assessment: Assessment, gain: NeedGain) -> float:
+def _need_of(assessment: Assessment, gain: NeedGain) -> Need:
     needs = assessment.groups[gain.group].group.needs
-    return next(one.reach.value for one in needs if one.key == gain.need)
+    return next(one for one in needs if one.key == gain.need)

@@ -68,16 +68,17 @@ class Making:
 
     def places(self, plot: str, chosen: PlotSet) -> Places:
         """Where the things of a set go on the plot."""
-        hood = self.assessment.neighbourhood
-        return places_for(
+        hood, said = self.assessment.neighbourhood, self.facts.get(plot, PlotFacts())
+        places = places_for(
             hood,
             plot,
             chosen.things,
-            facts=self.facts.get(plot, PlotFacts()),
+            facts=said,
             knowledge=self.assessment.knowledge,
             has=seen_on(hood, plot),
             gives_way=[key for key, more in chosen.change.items() if more < 0],
         )
+        return places if said.light is None else places.without_sun()
 
     def members(self, features: Mapping[str, Sequence[str]], *, strict: bool) -> dict[str, Members]:
         """Find things by their features; what cannot be had any more is a fault, or left out."""

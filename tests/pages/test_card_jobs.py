@@ -1,10 +1,13 @@
 """The jobs on a card: when each is done, why, and that no reason is told twice."""
 
+import dataclasses
 from types import SimpleNamespace
 
 import pytest
 
 from patchnet.knowledge import load_knowledge
+from patchnet.pages.kit.move_words import move_lines
+from patchnet.pages.kit.planting_words import beds_words
 from patchnet.pages.sheets.card_jobs import cautions_of_card, heading_of, jobs_of, when_of
 from patchnet.plan.plot_plan import Addition, Candidate, Reason, Stage, Suggestion
 
@@ -35,6 +38,7 @@ def plan(*additions, stage="season", kind="garden_back"):
         ((3, 4, 5, 9, 10), "season", "March to May, September to October"),
         ((3,), "weekend", "This weekend"),
         ((3, 4), "next_year", "Next year, March to April"),
+        (range(1, 13), "next_year", "Next year"),
         ((3, 4), "when_owned", "When you own it, March to April"),
     ],
 )
@@ -81,3 +85,36 @@ def test_every_card_says_what_to_mind_about_roosts_and_nests():
     assert "bats and nests" in words
     assert "licensed person" in words
     assert jobs == ()
+
+
+@pytest.mark.parametrize(
+    ("gives_way", "named"),
+    [((), []), (("lawn_short",), ["break a bed"]), (("paving",), []), (("artificial_grass",), [])],
+)
+def test_a_way_to_make_a_bed_starts_from_what_gives_way(gives_way, named):
+    """Slabs and plastic grass that are taken up are told by themselves; what stays is no way."""
+    one = dataclasses.replace(
+        candidate("flower_border", (3,)),
+        moves=("lift_slabs", "replace_plastic_grass", "bed_from_lawn"),
+    )
+    lines = move_lines(one, KNOW, gives_way=gives_way)
+    assert len(lines) == len(named)
+    assert all(name in line for name, line in zip(named, lines, strict=True))
+
+
+def test_a_way_that_takes_nothing_has_no_price_for_each_metre():
+    one = dataclasses.replace(candidate("hedge_native", (3,)), moves=("swap_hedge_cut",))
+    [line] = move_lines(one, KNOW)
+    assert "costs nothing, no work." in line
+
+
+def test_plants_are_told_their_beds():
+    lines = [
+        SimpleNamespace(place="hedge_native", plant="hazel"),
+        SimpleNamespace(place="flower_border", plant="white_campion"),
+        SimpleNamespace(place="flower_border", plant="macedonian_scabious"),
+    ]
+    names = [KNOW.plants[one.plant].name for one in lines]
+    both = beds_words(SimpleNamespace(lines=lines), KNOW)
+    assert both == f"Mixed native hedge: {names[0]}. Flower border: all else."
+    assert beds_words(SimpleNamespace(lines=lines[1:]), KNOW) == "Flower border: all of these."

@@ -143,6 +143,27 @@ def test_light():
     assert "bulbs" in shade
 
 
+@pytest.mark.parametrize(("pond", "offers"), [(0.3, False), (1.0, True)])
+def test_what_goes_with_a_pond_wants_a_whole_one(pond, offers):
+    """Where nobody looked a part of a pond is drawn in as the mean: that is none to climb out of.
+    1 m2 is the least pond (features table)."""
+    found, ruled = offered(has={**HAS, "pond": pond})
+    assert ("pond_ramp" in found) == offers
+    assert offers or "there is none" in ruled["pond_ramp"].why
+
+
+def test_nettles_are_not_for_the_smallest_gardens():
+    """Common practice: in a corner away from paths, where nobody brushes against them."""
+    plots = gpd.GeoDataFrame(
+        {"id": ["1"], "kind": ["garden_front"], "features": ["lawn_short 10"], "seen": ["all"]},
+        geometry=[shapely.box(400_000, 300_000, 400_005, 300_003)],
+        crs="EPSG:27700",
+    )
+    small = build_neighbourhood(plots, knowledge=KNOW)
+    assert "nettle_patch" not in offered(where=small, has={"lawn_short": 10.0})[0]
+    assert "nettle_patch" in offered()[0]
+
+
 def test_street_planters_hold_no_water_and_no_boxes():
     found, _ = offered(kind="verge")
     assert not {"pond", "container_pond", "bee_hotel", "window_box"} & set(found)

@@ -23,7 +23,7 @@ SIDES = {
 }
 
 
-def garden(*fences):
+def garden(*fences, wall=WIDE):
     """A garden north of its house, with fences on some sides: the house wall faces north."""
     plots = gpd.GeoDataFrame(
         {"id": ["1"], "kind": "garden_back", "seen": "all", "features": "lawn_short 150"},
@@ -38,7 +38,7 @@ def garden(*fences):
     )
     house = gpd.GeoDataFrame(
         {"height": [8.0]},
-        geometry=[shapely.box(LEFT, LOW - 8, LEFT + WIDE, LOW)],
+        geometry=[shapely.box(LEFT, LOW - 8, LEFT + wall, LOW)],
         crs="EPSG:27700",
     )
     return build_neighbourhood(
@@ -59,6 +59,17 @@ def test_a_bee_hotel_wants_a_wall_that_faces_the_sun():
     """Walls that face north, east and west are none (common practice: south-east to south)."""
     assert "faces the way" in ruled(garden("west", "east"))["bee_hotel"]
     assert "bee_hotel" not in ruled(garden("west", "east", "north"))
+
+
+@pytest.mark.parametrize(("wall", "metres"), [(10, 3.0), (2.9, 2.25)])
+def test_a_climber_is_no_longer_than_the_longest_wall(wall, metres):
+    """6 m2 take 3 m of wall; a wall of 2.9 m has room for three quarters of that (2.25 m)."""
+    place = garden(wall=wall)
+    space = space_of(place, "1", PlotFacts(), KNOW, amounts=seen_on(place, "1"))
+    fitting = candidates_for(KNOW, PlotFacts(), space, kind="garden_back")
+    offered, _ = with_place(fitting, place, "1", KNOW)
+    [climber] = [one for one in offered if one.feature == "climber"]
+    assert (climber.length_m, climber.amount) == (metres, 2 * metres)
 
 
 def test_what_is_not_drawn_speaks_against_nothing():

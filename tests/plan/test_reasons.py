@@ -12,7 +12,8 @@ from patchnet.pages.sheets.card_jobs import _BEST_REASON as BEST_REASON
 from patchnet.pages.terminal.plan_text import plan_text
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import Adviser
-from patchnet.plan.plot_plan import Reason
+from patchnet.plan.plot_plan import Addition, Candidate, NeedGain, Reason
+from patchnet.plan.reasons import reasons_for
 from patchnet.plan.roles import has_living, is_living, role
 
 NEWT = KNOW.groups["newt"].needs[0]
@@ -79,6 +80,22 @@ def test_nobody_has_one_is_true(gardens, plan):
             assert has.sum() == count
             nearest = away[has].min()
             assert first.plots[0][1] == pytest.approx(nearest)
+
+
+def test_only_flowers_are_said_to_be_short_in_some_months(gardens, plan):
+    """A sparrow's water is no flowers: what closes its months is said to give water."""
+    sparrow = KNOW.groups["sparrow"]
+    water = next(one for one in sparrow.needs if one.resource == "drink")
+    bath = Addition(
+        Candidate("bird_bath", 1, "standing", 0, 0, 0, 0, (1,), (), ()), 1.0, 1.0, 1.0,
+        (("sparrow", 1.0),), (("sparrow", water.key),),
+    )  # fmt: skip
+    gain = NeedGain("sparrow", water.key, 0.0, 1.0, 0.0, 1.0, (("p1", 1.0),), 2, (1, 2))
+    answer = dataclasses.replace(gardens, groups={"sparrow": gardens.groups["sparrow"]})
+    row = gardens.amounts[gardens.neighbourhood.row_of(HERE)]
+    kinds = [one.kind for one in reasons_for(answer, plan.answer, bath, [gain], row)]
+    assert "months" not in kinds
+    assert "feeds" in kinds
 
 
 def test_joining_two_halves_is_said_with_their_sizes():

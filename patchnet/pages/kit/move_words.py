@@ -20,7 +20,7 @@ def move_lines(
     *,
     steps: bool = False,
     owner: bool = False,
-    besides: Collection[str] = (),
+    gives_way: Collection[str] = (),
 ) -> list[str]:
     """The first moves for an addition, a line each: what it takes, whom to ask, how it is undone.
 
@@ -34,15 +34,17 @@ def move_lines(
         Whether the steps are told too.
     owner
         Whether the plot is the householder's own: then no owner is asked.
-    besides
-        Keys of covers whose taking up is told elsewhere: moves that begin so are left out.
+    gives_way
+        Keys of covers that give way in the plan. Ways that begin with another cover are left out,
+        and so are those that begin with one whose taking up is told elsewhere.
     """
-    told = set(besides) & set(knowledge.taking_up)
+    given = set(gives_way)
+    told = given & set(knowledge.taking_up)
     moves = [knowledge.moves[key] for key in candidate.moves]
     return [
         _line(move, knowledge, steps=steps, owner=owner)
         for move in moves
-        if not told & set(move.there)
+        if not move.there or (given & set(move.there) and not told & set(move.there))
     ][:_SAID]
 
 
@@ -61,12 +63,13 @@ def _line(move: Move, knowledge: Knowledge, *, steps: bool, owner: bool) -> str:
         if move.hours.high > 0
         else _("no work")
     )
+    takes = move.cost.high > 0 or move.hours.high > 0
     said = [
         _("A way: {name}: {cost}, {hours}{each}.").format(
             name=in_sentence(move.name[0]) + move.name[1:],
             cost=cost,
             hours=hours,
-            each=_(" for each {unit}").format(unit=unit) if unit else "",
+            each=_(" for each {unit}").format(unit=unit) if unit and takes else "",
         )
     ]
     if move.soil_depth is not None:

@@ -43,6 +43,7 @@ __all__ = [
     "money_words",
     "nearest_words",
     "need_name",
+    "one_more_words",
     "place_words",
     "plant_notes",
     "serves",
@@ -154,6 +155,23 @@ def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
     if unit:
         return f"{figure(amount)} {unit}"
     return "" if amount == 1 else _("{amount} of them").format(amount=figure(amount))
+
+
+def one_more_words(more: Candidate | None, knowledge: Knowledge) -> str:
+    """Which bed, pot or box is planted though it is none of the jobs; empty where there is none.
+
+    Parameters
+    ----------
+    more
+        `PlotPlan.planting_with`.
+    knowledge
+        For its name.
+    """
+    if more is None:
+        return ""
+    return _("For flowers in the hungry months, add one more thing: {thing}.").format(
+        thing=thing(more, knowledge)
+    )
 
 
 def place_words(candidate: Candidate) -> str:

@@ -2,12 +2,19 @@
 
 from collections.abc import Iterable
 
+from patchnet.core.language_forms import capital_first, listed
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.numbers import currency, figure, month_spans
 from patchnet.plan.plot_plan import Planting, PlantingLine
 
-__all__ = ["harm_words", "hazard_words", "how_to_get", "planting_notes"]
+__all__ = [
+    "beds_words",
+    "harm_words",
+    "hazard_words",
+    "how_to_get",
+    "planting_notes",
+]
 
 _FREE: Words[str, str] = Words(
     {
@@ -36,6 +43,29 @@ _EDIBLE = N_(
     "Nothing here is food unless it says so; where no hazard is told, none was found, which is "
     "not a proof."
 )
+
+
+def beds_words(planting: Planting, knowledge: Knowledge) -> str:
+    """Which plants go where, in a sentence for each bed, pot or box; the largest has the rest.
+
+    Parameters
+    ----------
+    planting
+        The plants.
+    knowledge
+        For names.
+    """
+    beds: dict[str, list[str]] = {}
+    for line in planting.lines:
+        beds.setdefault(line.place, []).append(knowledge.plants[line.plant].name)
+    order = sorted(beds, key=lambda key: len(beds[key]))
+    said = []
+    for at, key in enumerate(order, 1):
+        plants = _("all else") if at == len(order) > 1 else listed(beds[key])
+        plants = _("all of these") if len(order) == 1 else plants
+        name = capital_first(knowledge.features[key].name.split(" (")[0])
+        said.append(_("{bed}: {plants}.").format(bed=name, plants=plants))
+    return " ".join(said)
 
 
 def how_to_get(planting: Planting, knowledge: Knowledge) -> list[str]:

@@ -144,7 +144,7 @@ def _job(addition: Addition, plan: PlotPlan, knowledge: Knowledge, why: str) -> 
     ]
     if addition.often is not None:
         takes.append(often_words(addition.often, sure=knowledge.setting("sure_in")))
-    takes += move_lines(one, knowledge, besides=best.gives_way)[:1]
+    takes += move_lines(one, knowledge, gives_way=best.gives_way)[:1]
     return Job(
         name=thing(one, knowledge),
         said=_said(one, knowledge),
@@ -201,8 +201,11 @@ def when_of(candidate: Candidate, plan: PlotPlan) -> str:
     )
     if stage == "weekend":
         return STAGE_NAMES[stage]
-    said = _("Any weekend") if len(set(candidate.months)) == 12 else _spans(candidate.months)
+    any_month = len(set(candidate.months)) == 12
+    said = _("Any weekend") if any_month else _spans(candidate.months)
     if stage in ("next_year", "when_owned"):
+        if any_month:
+            return STAGE_NAMES[stage]
         return _("{stage}, {months}").format(stage=STAGE_NAMES[stage], months=said)
     return said
 

@@ -28,13 +28,19 @@ from patchnet.pages.kit.plan_words import (
     hours_words,
     in_a_sentence,
     kind_words,
+    one_more_words,
     stage_words,
     thing,
     wish_words,
     would_change_words,
 )
 from patchnet.pages.kit.planting_calendar import CALENDAR_STYLE, calendar_figure
-from patchnet.pages.kit.planting_words import harm_words, how_to_get, planting_notes
+from patchnet.pages.kit.planting_words import (
+    beds_words,
+    harm_words,
+    how_to_get,
+    planting_notes,
+)
 from patchnet.pages.kit.story_words import plot_names
 from patchnet.pages.kit.sun_figure import hours_words as sun_hours_words
 from patchnet.pages.kit.sun_figure import sun_figure
@@ -145,6 +151,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         plants=_plants(plan, knowledge),
         get=" ".join(
             [
+                beds_words(plan.planting, knowledge),
                 *how_to_get(plan.planting, knowledge),
                 *planting_notes(plan.planting, knowledge, short=True),
             ]
@@ -154,6 +161,7 @@ def plan_card(plan: PlotPlan, assessment: Assessment, *, sun: PlotSun | None = N
         changes=would_change_words(plan, knowledge)[:_CHANGES],
         notes=" ".join([*plan.warnings, *kept_lines(plan.places, knowledge)]),
         index=_(CARD_INDEX),
+        more=one_more_words(plan.planting_with, knowledge),
         planted=bool(plan.planting.lines),
         credits=" ".join(hood.credits),
     )

@@ -36,6 +36,7 @@ from patchnet.pages.kit.plan_words import (
     money_words,
     nearest_words,
     need_name,
+    one_more_words,
     plant_notes,
     serves,
     set_doubt_words,
@@ -222,7 +223,7 @@ def _best(plan: PlotPlan, knowledge: Knowledge) -> str:
             details.insert(1, often_words(addition.often, sure=knowledge.setting("sure_in")))
         details.append(_("Takes: {takes}.").format(takes=takes(one, knowledge)))
         owner = plan.facts.tenure == "own"
-        details += move_lines(one, knowledge, owner=owner, besides=best.gives_way)
+        details += move_lines(one, knowledge, owner=owner, gives_way=best.gives_way)
         steps = knowledge.sitings[one.feature].steps
         details += [f"{step}) {each.words}" for step, each in zip("abcd", steps, strict=False)]
         details += asked_first(one)
@@ -380,12 +381,8 @@ def _planting(plan: PlotPlan, knowledge: Knowledge) -> str:
         "",
         calendar_text(planting, knowledge),
     ]
-    extra = plan.planting_with
-    if extra is not None:
-        words = _("For flowers in the hungry months, add one more thing: {thing}.").format(
-            thing=thing(extra, knowledge)
-        )
-        parts.insert(0, paragraph(words, indent="  "))
+    if more := one_more_words(plan.planting_with, knowledge):
+        parts.insert(0, paragraph(more, indent="  "))
     parts += [
         paragraph(
             _("Not offered: {why} ({count}).").format(why=why, count=count),
