@@ -146,10 +146,10 @@ class StreetSearch(StreetGrowth):
         margin: dict[str, float] = {}
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
             found = []
-            for plot, worth in self._answers(batch).items():
-                best = min(worth, key=lambda one: (-worth[one], len(one), one))
-                found.append((worth[best], plot, best))
-                margin[plot] = worth[best]
+            for plot, won in self._answers(batch).items():
+                best = _first_of(won)[0]
+                found.append((won[best], plot, best))
+                margin[plot] = won[best]
             taken: Choice = {}
             for worth, plot, members in sorted(found, key=lambda one: (-one[0], one[1])):
                 if worth > _TIE and self._if_allowed(self.chosen, plot, members):
@@ -176,7 +176,7 @@ class StreetSearch(StreetGrowth):
             return found
         finalists: dict[str, list[Members]] = {}
         for plot, each in found.items():
-            first = sorted(each, key=lambda one: (-each[one], len(one), one))[:_FINALISTS]
+            first = _first_of(each)[:_FINALISTS]
             finalists[plot] = [one for one in first if (ranked[plot][one] > 0).any()]
         return found | _means(self._judged(finalists, None))
 
@@ -299,6 +299,11 @@ class StreetSearch(StreetGrowth):
         plan = {plot: self._set(plot, members).change for plot, members in choice.items()}
         linked = self.street.linked([plan])[:, 0]
         return float(self.street.gained(linked, self.street.now()).mean())
+
+
+def _first_of(won: Mapping[Members, float]) -> list[Members]:
+    """Sets by what they win, the most first; of those alike the one with fewer things."""
+    return sorted(won, key=lambda one: (-won[one], len(one), one))
 
 
 def _means(won: Mapping[str, Mapping[Members, Array]]) -> dict[str, dict[Members, float]]:

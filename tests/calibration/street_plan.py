@@ -80,10 +80,17 @@ def main():
         f"against own sets chosen over the draws: {plan.doubt.ratio:.2f} times, more in "
         f"{plan.doubt.better:.0%} of {given.draws} other draws"
     )
+    currency = common_currency(answer)
+    if not given.by:
+        anew = currency.worth(np.array([*plan.linked.values()])[None])[0]
+        print(f"promised {plan.worth:.5f}; the street with all of it, assessed anew: {anew:.5f}")
+    print(
+        f"promised {plan.worth:.4f}; in other draws {plan.doubt.worth.mean:.4f} "
+        f"({plan.doubt.worth.low:.4f} to {plan.doubt.worth.high:.4f})"
+    )
     if not given.cards:
         return
     cards = own_cards(answer, plots)
-    currency = common_currency(answer)
     first = 25 * -(-given.by // 25)
     gaps = tuple(one.gap.key for one in plan.gaps)
     compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first, gaps)
