@@ -64,7 +64,12 @@ def plan_stages(
         able = _able(knowledge, facts, room, kind, when, month, taken)
         left = {one.feature for one in chosen} - taken
         if when in _OF_THE_BEST and left:
-            mine = [one for one in able if one.feature in left]
+            meant = {one.feature: one for one in chosen}
+            mine = [
+                min(one, meant[one.feature], key=lambda each: each.amount)
+                for one in able
+                if one.feature in left
+            ]
             step = _all_of(mine, room, knowledge, facts, change, linked_after, currency)
         else:
             step = _best_step(

@@ -96,3 +96,13 @@ def test_it_is_no_part_of_a_plan_nor_of_a_street_s():
     }
     assert "bee_hotel" in {one.feature for one in plan.ruled_out}
     assert "bee_hotel" not in {one.feature for one in plan_sets(answer, "1").candidates}
+
+
+def test_the_steps_make_as_much_of_a_thing_as_the_plan_says():
+    """Pots only beside a wall of 2.9 m: the climber of the plan is 4.5 m2, and so is its step."""
+    answer = assess(garden(wall=2.9), knowledge=KNOW, groups=["moth"], straight=True)
+    plan = plan_plot(answer, "1", facts={"pots_only": True}, month=10)
+    best = {one.candidate.feature: one.candidate.amount for one in plan.best.additions}
+    steps = {one.feature: one.amount for stage in plan.stages for one in stage.additions}
+    assert best["climber"] == 4.5
+    assert {key: steps[key] for key in best} == best
