@@ -117,23 +117,41 @@ const [GARDEN_CROWNS, GARDEN_SHADES] = [[], []];
 }
 const GARDEN_SIGNS = Object.entries(GARDEN.signs).map(([kind, code]) => [kind, path(code)]);
 
+// What is taken off and put back while the map stands still keeps its outline: to work it out anew
+// takes longer than all the rest of a change.
+const whereMapStands = (renderer) =>
+  [MAP.getZoom(), MAP.getPixelOrigin(), renderer._bounds.min, renderer._bounds.max].join();
+const keepsOutline = (kind) =>
+  kind.extend({
+    _update() {
+      kind.prototype._update.call(this);
+      if (this._map) this._stoodAt = whereMapStands(this._renderer);
+    },
+    _reset() {
+      if (this._stoodAt === whereMapStands(this._renderer)) this._updatePath();
+      else kind.prototype._reset.call(this);
+    },
+  });
+const GardenArea = keepsOutline(L.Polygon);
+const GardenLine = keepsOutline(L.Polyline);
+
 function gardenLayerOnMap() {
   const made = L.layerGroup();
   const under = fixed("ground");
   for (const [key, shapes] of GARDEN_SHAPES) {
     const options = { ...under, stroke: false, fillOpacity: underlaid ? UNDERLAID : 1, fillColor: materialFill(key) };
-    L.polygon(shapes, options).addTo(made);
+    new GardenArea(shapes, options).addTo(made);
   }
   const above = fixed("above");
   const scallop = Math.max(2.5, outline() * 5);
   if (GARDEN_HEDGES.length) {
     const options = { ...above, color: GARDEN.hedge, weight: scallop, lineCap: "round" };
-    L.polyline(GARDEN_HEDGES, { ...options, dashArray: "0.1 " + (scallop * 0.8).toFixed(1) }).addTo(made);
+    new GardenLine(GARDEN_HEDGES, { ...options, dashArray: "0.1 " + (scallop * 0.8).toFixed(1) }).addTo(made);
   }
   const [crown, rim, shade] = GARDEN.tree;
   if (GARDEN_CROWNS.length) {
-    L.polygon(GARDEN_SHADES, { ...above, stroke: false, fillColor: shade, fillOpacity: 0.22 }).addTo(made);
-    L.polygon(GARDEN_CROWNS, { ...above, color: rim, weight: 1, fillColor: crown, fillOpacity: 0.85 }).addTo(made);
+    new GardenArea(GARDEN_SHADES, { ...above, stroke: false, fillColor: shade, fillOpacity: 0.22 }).addTo(made);
+    new GardenArea(GARDEN_CROWNS, { ...above, color: rim, weight: 1, fillColor: crown, fillOpacity: 0.85 }).addTo(made);
   }
   return made;
 }

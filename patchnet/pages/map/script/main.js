@@ -22,7 +22,7 @@ function writeChoices() {
   byId("month-field").hidden = !["hungry", "sun"].includes(view.show);
   byId("month-slide").hidden = byId("month-field").hidden;
   if (view.month) byId("month-range").value = String(view.month);
-  byId("month").options[0].textContent = view.show === "sun" ? W.sun_midsummer : W.any_month;
+  write(byId("month").options[0], view.show === "sun" ? W.sun_midsummer : W.any_month);
   if (view.group !== ALL && view.show === "need") {
     const group = G[view.group];
     options(byId("need"), [needName(group, 0), ...group.needs.map((need) => need.name)], 0);
@@ -64,8 +64,8 @@ function draw(told) {
   swap("breaks", view.breaks && view.group !== ALL ? breakLayer(G[view.group], view.break_) : null);
   writeMarks(view, layer);
   writeLegend(view, layer);
-  byId("map-title").textContent = layer.title;
-  byId("show-note").textContent = layer.garden ? "" : layer.note;
+  write(byId("map-title"), layer.title);
+  write(byId("show-note"), layer.garden ? "" : layer.note);
   document.documentElement.classList.toggle("on-garden", Boolean(layer.garden));
   if (view.plot !== null) writeCard();
   const words = [
@@ -355,14 +355,17 @@ function preparePlots() {
       openCard(plot);
     });
     shape.on("mouseover", () => {
-      byId("under").textContent = nameOf(plot);
+      if (MAP.dragging.moving()) return; // the map follows the pointer
+      write(byId("under"), nameOf(plot));
     });
     if (!AS_SVG) return;
     const drawn = shape.getElement();
     drawn.setAttribute("role", "button");
+    // Leaflet's class has every plot styled anew when a drag begins.
+    drawn.classList.replace("leaflet-interactive", "plot");
     drawn.addEventListener("keydown", (event) => keyOnPlot(event, plot));
     drawn.addEventListener("focus", () => {
-      byId("under").textContent = nameOf(plot);
+      write(byId("under"), nameOf(plot));
       if (view.plot === null && drawn.matches(":focus-visible")) pickOut(plot);
     });
     drawn.addEventListener("blur", () => {
