@@ -200,9 +200,9 @@ def map_page(
         if helped.on_plots
         else None
     )
-    data["bestSorts"] = [
-        assessment.knowledge.features[there[0].feature].sort if there else ""
-        for there in (helped.on_plots.get(str(plot), ()) for plot in hood.plots.index)
+    at = {key: number for number, key in enumerate(hood.answers.features)}
+    data["bestFeatures"] = [
+        [at[one.feature] for one in helped.on_plots.get(str(plot), ())] for plot in hood.plots.index
     ]
     data["things"] = _things_on_map(told, page_frame(hood))
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)

@@ -159,6 +159,7 @@ function additionsFound(plot) {
     ponds.length
       ? el("p", { class: "pond-question" }, fill(W.additions_pond, { things: listed(ponds.map((one, at) => (at ? inSentence(additionName(one)) : additionName(one)))) }))
       : null,
+    [...ponds, ...best].some((one) => F[one.feature].open) ? oneMore(givenTo(plot, neighbours(plot, NEAR_M))) : null,
     cautionList(ponds.flatMap(cautionsOf)),
     together.length ? el("h4", {}, W.additions_pair_title) : null,
     together.length

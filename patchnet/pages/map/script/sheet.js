@@ -47,7 +47,7 @@ function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
   // What is best here all the same is not said to be there already.
   const begin = DATA.best && DATA.best[plot].length ? DATA.best[plot][0][0] : "";
-  const best = begin ? DATA.bestSorts[plot] : "";
+  const best = begin ? F[DATA.bestFeatures[plot][0]].sort : "";
   const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
   // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Water
@@ -88,23 +88,30 @@ function flowerStrip(plot) {
   ];
 }
 
+// Who has a pond near need not dig one: where another helps all the same the sheet says so.
+function oneMore(given) {
+  const pond = given.find((one) => one.sort === "open");
+  return pond ? el("p", {}, fill(W.sheet_one_more, { plot: own(label(pond.plot)), away: metres(pond.gap) })) : null;
+}
+
 // What helps most here, where it was worked out; more of it on asking.
-function bestHere(plot) {
+function bestHere(plot, given) {
   const best = DATA.best ? DATA.best[plot] : [];
   if (!best.length) return [];
-  const item = ([title, words, small, cautions]) =>
+  const item = ([title, words, small, cautions], at) =>
     el(
       "div",
       { class: "best" },
       el("p", {}, el("strong", {}, title), " ", words),
+      F[DATA.bestFeatures[plot][at]].open ? oneMore(given) : null,
       small ? el("p", { class: "small-print" }, small) : null,
       cautions.length ? el("p", { class: "small-print mind" }, cautions.join(" ")) : null,
     );
   const [first, ...rest] = best;
   return [
     el("h3", {}, W.sheet_best),
-    item(first),
-    rest.length ? el("details", {}, el("summary", {}, W.sheet_more), ...rest.map(item)) : null,
+    item(first, 0),
+    rest.length ? el("details", {}, el("summary", {}, W.sheet_more), ...rest.map((one, at) => item(one, at + 1))) : null,
   ].filter(Boolean);
 }
 
@@ -127,7 +134,7 @@ function sheetOfPlot(plot) {
     lines_.length ? el("h3", {}, W.sheet_given) : null,
     lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
     ...togetherOf(plot),
-    ...(ADDITIONS ? additionsOf(plot) : bestHere(plot)),
+    ...(ADDITIONS ? additionsOf(plot) : bestHere(plot, given)),
     names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
     names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
     names.length ? el("p", { class: "small-print" }, W.sheet_no_wish) : null,
