@@ -60,6 +60,11 @@ SCRIPTS = (
     "map/script/card.js",
     "map/script/sheet.js",
     "map/script/year.js",
+    "map/script/plot_address.js",
+    "map/script/find_house.js",
+    "map/script/things.js",
+    "map/script/keyboard.js",
+    "map/script/paper.js",
     "map/script/main.js",
 )
 """The scripts of the page, in their order."""

@@ -169,6 +169,17 @@ function showUnderPicture(shown) {
   gardensWeight = 0; // drawn anew
 }
 
+function prepareUnderPicture() {
+  if (!DATA.underlay) return;
+  const press = byId("under-picture");
+  press.hidden = false;
+  press.addEventListener("click", () => {
+    showUnderPicture(!underlaid);
+    press.setAttribute("aria-pressed", String(underlaid));
+    draw(false);
+  });
+}
+
 // ---- as a layer of the plots: outlines over the gardens, and what the table says ----
 
 const DRAWN_FEATURES = F.map((feature, at) => [feature, at]);

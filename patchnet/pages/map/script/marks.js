@@ -68,7 +68,7 @@ const AXES = SHAPES.map((parts, plot) => {
 
 // A plot's name: level where it fits, else along the plot, else not at all. Where it stands does not
 // depend on what the plots are shaded by: another animal moves no name.
-// {words, x, y, turned: degrees, aside: where a sign may stand beside it, nearest first}, or null.
+// {words, x, y, turned: degrees, aside(width): where a sign may stand beside it}, or null.
 const SIGN_HIGH = 13; // pixels
 function nameOn(plot, point, perCm, free) {
   const words = shortLabel(plot);
@@ -79,12 +79,16 @@ function nameOn(plot, point, perCm, free) {
   const slant = (angle * Math.PI) / 180;
   const [cos, sin] = [Math.cos(slant), Math.sin(slant)];
   const [across, up] = [Math.abs(cos), Math.abs(sin)];
-  const level = wide < Math.min(length / Math.max(0.01, across), breadth / Math.max(0.01, up)) && 16 < Math.max(breadth, length * up);
-  if (level) {
+  const [wideHere, highHere] = [Math.min(length / Math.max(0.01, across), breadth / Math.max(0.01, up)), Math.max(breadth, length * up)];
+  if (wide < wideHere && 16 < highHere) {
     const [x, y] = [point.x, point.y];
     if (!free(x, y, wide, 12)) return null;
-    const room = 16 + 2 * SIGN_HIGH < Math.max(breadth, length * up);
-    return { words, x, y, turned: 0, aside: room ? [[x, y - SIGN_HIGH], [x, y + SIGN_HIGH]] : [] };
+    const over = 16 + 2 * SIGN_HIGH < highHere ? [[x, y - SIGN_HIGH], [x, y + SIGN_HIGH]] : [];
+    const beside = (sign) => {
+      const out = (wide + sign) / 2 + 4;
+      return 2 * out + sign < wideHere ? [[x - out, y], [x + out, y]] : [];
+    };
+    return { words, x, y, turned: 0, aside: (sign) => [...over, ...beside(sign)] };
   }
   const half = wide / 2 + 2;
   const shift = Math.min(ahead - half, Math.max(half - back, 0));
@@ -92,8 +96,10 @@ function nameOn(plot, point, perCm, free) {
   const at = (far) => [point.x + far * cos, point.y - far * sin];
   const [x, y] = at(shift);
   if (!free(x, y, wide * across + 12 * up, wide * up + 12 * across)) return null;
-  const [before, after] = [shift - half - 6, shift + half + 6];
-  const aside = [before - 6 > -back ? at(before) : null, after + 6 < ahead ? at(after) : null].filter(Boolean);
+  const aside = (sign) => {
+    const out = half + (sign * across + SIGN_HIGH * up) / 2;
+    return [shift - out, shift + out].filter((far) => far - 6 > -back && far + 6 < ahead).map(at);
+  };
   return { words, x, y, turned: angle, aside };
 }
 
@@ -121,7 +127,7 @@ function writeNames(view, layer, seen, perCm, free) {
   for (const [plot, point, name] of found) {
     const sign = signOf(plot, layer);
     const wide = 9 * sign.length + 1;
-    const spots = name ? name.aside : [[point.x, point.y]];
+    const spots = name ? name.aside(wide) : [[point.x, point.y]];
     const spot_ = sign ? spots.find(([x, y]) => free(x, y, wide, SIGN_HIGH)) : null;
     if (spot_) place(...spot_, "sign-mark", sign);
     if (name && (!sign || spot_)) place(name.x, name.y, "plot-label", name.words, name.turned);
