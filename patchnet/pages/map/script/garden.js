@@ -225,19 +225,20 @@ function materialSwatch(key) {
 
 const gardenLegend = () => GARDEN.kinds.map(([key, words]) => legendItem("ground-" + key, () => materialSwatch(key), words, null));
 
-// ---- small signs and numbers over the map ----
+// ---- numbers and small signs over the map ----
 
-function writeGarden(seen, perCm, free) {
-  const near = perCm * 100; // pixels a metre
-  if (near >= 1.6) {
-    for (const [words, x, y] of GARDEN.numbers) {
-      const point = pixel(x, y);
-      if (seen.contains(latLng(x, y)) && free(point.x, point.y, words.length * 7 + 2, 12)) {
-        place(point.x, point.y, "house-number", words);
-      }
+function writeHouseNumbers(seen, perCm, free) {
+  if (perCm * 100 < 1.6) return; // pixels a metre
+  for (const [words, x, y] of GARDEN.numbers) {
+    const point = pixel(x, y);
+    if (seen.contains(latLng(x, y)) && free(point.x, point.y, words.length * 7 + 2, 12)) {
+      place(point.x, point.y, "house-number", words);
     }
   }
-  if (near < 2) return;
+}
+
+function writeGardenSigns(seen, perCm, free) {
+  if (perCm * 100 < 2) return;
   for (const [kind, flat] of GARDEN_SIGNS) {
     for (let at = 0; at < flat.length; at += 2) {
       const [x, y] = flat.slice(at, at + 2);

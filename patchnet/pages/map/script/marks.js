@@ -166,14 +166,18 @@ const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
 function writeStreetNames(seen, free) {
+  const things = THINGS.map(([, x, y]) => pixel(x, y));
   for (const [name, x, y, angle] of DATA.drawn.names) {
+    if (!seen.contains(latLng(x, y))) continue;
     const point = pixel(x, y);
     const wide = name.length * 7 + 8;
-    const slant = (Math.abs(angle) * Math.PI) / 180;
-    const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
-    if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
-      place(point.x, point.y, "road-name", name, angle);
-    }
+    const [ux, uy] = [Math.cos((angle * Math.PI) / 180), -Math.sin((angle * Math.PI) / 180)];
+    const at = (far) => [point.x + far * ux, point.y + far * uy];
+    // Not where the number of a thing to do would have to leave its place for it.
+    const onThing = ([mx, my]) =>
+      things.some(({ x, y }) => Math.abs((x - mx) * ux + (y - my) * uy) < wide / 2 && Math.abs((x - mx) * uy - (y - my) * ux) < 7);
+    const far = [0, 25, -25, 50, -50].find((one) => !onThing(at(one)) && free.along(...at(one), wide, 15, angle));
+    if (far !== undefined) place(...at(far), "road-name", name, angle);
   }
 }
 
@@ -220,8 +224,9 @@ function writeMarks(view, layer) {
   writeThings(seen, free);
   writeSheet(view.plot, free);
   if (view.labels && view.plot !== null) writeStreetNames(seen, free);
-  if (layer.garden) writeGarden(seen, perCm, free);
+  if (layer.garden) writeHouseNumbers(seen, perCm, free);
   let written = writeNames(view, layer, seen, perCm, free);
+  if (layer.garden) writeGardenSigns(seen, perCm, free);
   if (view.barriers && DATA.drawn.barriers.gap.length && !layer.garden) {
     GAPS.forEach(([x, y, length], at) => {
       if (written > MOST_MARKS || length * perCm < 26 || !seen.contains(latLng(x, y))) return;

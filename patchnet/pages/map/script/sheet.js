@@ -45,15 +45,15 @@ function lackingNear(plot, near) {
 
 function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
-  // What is best here all the same is not said to be there already.
   const begin = DATA.best && DATA.best[plot].length ? DATA.best[plot][0][0] : "";
-  const best = begin ? F[DATA.bestFeatures[plot][0]].sort : "";
-  const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
+  // What is asked for here all the same is not said to be there already.
+  const asked = new Set(DATA.best ? DATA.bestFeatures[plot].map((at) => F[at].sort) : []);
+  const first = given.find((one) => one.sort === "open" && !asked.has("water") && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
   // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Water
   // is never called for above the caution that goes with it.
-  if (begin && best !== "water") return begin;
-  const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
+  if (begin && F[DATA.bestFeatures[plot][0]].sort !== "water") return begin;
+  const other = given.find((one) => !one.mine && !asked.has(F[one.feature].sort));
   if (other) return fill(W.sheet_have, { thing: F[other.feature].said });
   return lacking.length ? fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) }) : W.sheet_all;
 }
