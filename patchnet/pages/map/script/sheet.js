@@ -88,10 +88,11 @@ function flowerStrip(plot) {
   ];
 }
 
-// Who has a pond near need not dig one: where another helps all the same the sheet says so.
-function oneMore(given) {
-  const pond = given.find((one) => one.sort === "open");
-  return pond ? el("p", {}, fill(W.sheet_one_more, { plot: own(label(pond.plot)), away: metres(pond.gap) })) : null;
+// Who has a thing near may do without: where one more helps all the same the sheet says so.
+function oneMore(feature, given) {
+  const alike = (one) => one.feature === feature || (F[feature].open && one.sort === "open");
+  const near = given.find(alike);
+  return near ? el("p", {}, fill(W.sheet_one_more, { plot: own(label(near.plot)), away: metres(near.gap) })) : null;
 }
 
 // What helps most here, where it was worked out; more of it on asking.
@@ -103,7 +104,7 @@ function bestHere(plot, given) {
       "div",
       { class: "best" },
       el("p", {}, el("strong", {}, title), " ", words),
-      F[DATA.bestFeatures[plot][at]].open ? oneMore(given) : null,
+      oneMore(DATA.bestFeatures[plot][at], given),
       small ? el("p", { class: "small-print" }, small) : null,
       cautions.length ? el("p", { class: "small-print mind" }, cautions.join(" ")) : null,
     );
