@@ -36,7 +36,7 @@ SIGNS: tuple[Sign, ...] = get_args(Sign)
 _STRIPS: tuple[str, ...] = tuple(key for key in GROUNDS if key != "water")
 _IN_LEGEND = (
     "lawn", "flower_lawn", "long_grass", "flowers", "vegetables", "bushes", "hedge", "tree",
-    "water", "marsh", "soil", "paving", "plastic", "decking", "unseen", *SIGNS,
+    "water", "marsh", "soil", "paving", "plastic", "decking", "other", "unseen", *SIGNS,
 )  # fmt: skip
 _MOST_SIGNS = 3  # of one feature on one plot: more would hide the ground
 _SLIVER_M2 = 0.05
