@@ -46,6 +46,7 @@ from patchnet.street.find import find_street
 from patchnet.street.narrowings import narrowing_findings
 from patchnet.street.places import planter_sites
 from patchnet.street.site import Site, Street
+from patchnet.sun.at_place import places_sun
 
 __all__ = ["plan_scheme"]
 
@@ -439,12 +440,21 @@ def _handed_over(
 ) -> Scheme:
     before = task.before
     chosen = [(task.usable[s], task.recipes[r]) for s, r in ordered]
-    planted = plant_boxes(before, chosen)
+    suns = places_sun(
+        before.neighbourhood,
+        [site.polygon for site, _ in chosen],
+        [site.size.height_m for site, _ in chosen],
+        knowledge=task.knowledge,
+    )
+    planted = plant_boxes(before, chosen, [sun.cls for sun in suns])
     hood = with_scheme(before, [site for site, _ in chosen], planted)
     ids = list(hood.plots.index[len(before.neighbourhood.plots) :])
     after = task.anew(hood, prior=before.prior)
     placed = _placed(ids, ordered, task.usable, task.recipes, task.rules, task.fields, task.filled)
-    planters = tuple(replace(one, planting=box) for one, box in zip(placed, planted, strict=True))
+    planters = tuple(
+        replace(one, planting=box, sun=sun)
+        for one, box, sun in zip(placed, planted, suns, strict=True)
+    )
     doubt = None
     if drawn is not None:
         planters = tuple(
