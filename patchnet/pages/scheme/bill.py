@@ -1,5 +1,7 @@
 """What it costs: the bill of quantities, and ten years of money and hours."""
 
+import math
+
 from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.countries import exact_money
@@ -182,10 +184,12 @@ def weights_html(pack: SchemePack) -> Markup:
                 _("{box_kg:.0f} kg").format(box_kg=load.box_kg),
                 _("{light_kg:.0f} kg").format(light_kg=load.light_kg),
                 _("{loam_kg:.0f} kg").format(loam_kg=load.loam_kg),
-                _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
+                _("{check_kg:.0f} kg").format(check_kg=load.whole_kg),
                 f"{number(load.check_kg_m2, ',.0f')} kg/m²",
                 f"{number(litres_a_visit(size, know), '.0f')} l",
-                _("{stones} kg").format(stones=number(ballast_kg(size, knowledge=know), ".0f")),
+                _("{stones} kg").format(
+                    stones=number(math.ceil(load.drainage_kg + load.more_stones_kg), ".0f")
+                ),
             )
         )
     return render(
