@@ -260,8 +260,8 @@ def scheme(
         unkept=unkept,
     )
     leave_sheet = partial(
-        leave_tape_sheet, sites, ask, street, hood, asked=asked, output=output, audience=audience,
-        overwrite=overwrite,
+        leave_tape_sheet, sites=sites, ask=ask, street=street, hood=hood, asked=asked,
+        output=output, audience=audience, overwrite=overwrite,
     )  # fmt: skip
     ensure_somewhere(sites, ask, leave_sheet, know)
     # The search refuses animals that walk, and says why, so none is assessed here.
@@ -296,7 +296,7 @@ def scheme(
     click.echo(_KEEP[audience], err=True)
 
 
-def _helps_nobody(found: Scheme, leave_sheet: Callable[[], str]) -> str:
+def _helps_nobody(found: Scheme, leave_sheet: Callable[[str], str]) -> str:
     """Say why no planter was chosen though there are places for some.
 
     Where some places fit, those to ask about or to measure must win more than they cost in time.
@@ -310,7 +310,7 @@ def _helps_nobody(found: Scheme, leave_sheet: Callable[[], str]) -> str:
             "takes to ask about or to measure the {count} places where that comes first. Measure "
             "them, ask for other animals, or survey more plots."
         ).format(street_name=found.street.name, groups=animals, count=open_places)
-        return "\n".join(filter(None, [said, leave_sheet()]))
+        return "\n".join(filter(None, [said, leave_sheet(said)]))
     return _(
         "No planter in {street_name} would help the {groups}, by the measure used, so no scheme "
         "was made. Ask for other animals, or survey more plots."

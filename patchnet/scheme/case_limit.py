@@ -16,6 +16,7 @@ from patchnet.knowledge.records import Recipe
 from patchnet.scheme.drawn_states import state_of
 from patchnet.scheme.field import group_fields
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.planted import planted_amounts
 from patchnet.scheme.planter_scheme import CaseLimit
 from patchnet.street.site import Site
 
@@ -61,13 +62,14 @@ def case_limit(
     # What the animal must still win by itself, the others winning what they win now.
     weight = gains[key]
     sites, recipes = [site for site, _ in planters], [recipe for _, recipe in planters]
+    amounts = planted_amounts(sites, recipes, knowledge, before.neighbourhood.country)
 
     def stands(metres: float) -> bool:
         moved = with_values(knowledge, {hop.key: metres})
         answer = assess(
             before.neighbourhood, knowledge=moved, groups=[key], straight=True, prior=before.prior
         )
-        fields = group_fields(answer, sites, ids, recipes, [key])
+        fields = group_fields(answer, sites, ids, recipes, [key], amounts)
         state = state_of(answer, fields)
         won = FilledState(state).worth([(at, at) for at in range(len(sites))])
         return whole - weight + votes * won >= share * whole

@@ -45,6 +45,8 @@ class SchemesAsked:
         Planters of a scheme, at most.
     alike
         Places whose planters alone win the same to this share are told as one, 0-1.
+    amounts
+        What is planted, see `patchnet.scheme.field.group_fields`.
     """
 
     sites: tuple[Site, ...]
@@ -55,6 +57,7 @@ class SchemesAsked:
     locked: tuple[Pick, ...]
     count: int
     alike: float = 0.0
+    amounts: Array | None = None
 
     def state(self, answer: Assessment) -> State:
         """Return the search's state in one draw, with nothing built.
@@ -65,7 +68,9 @@ class SchemesAsked:
             The answer in that draw.
         """
         recipes = [answer.knowledge.recipes[key] for key in self.recipes]
-        fields = group_fields(answer, self.sites, self.ids, recipes, list(self.groups))
+        fields = group_fields(
+            answer, self.sites, self.ids, recipes, list(self.groups), self.amounts
+        )
         return state_of(answer, fields, self.rules.toll)
 
 

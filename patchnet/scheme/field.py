@@ -346,6 +346,7 @@ def group_fields(
     ids: Sequence[str],
     recipes: Sequence[Recipe],
     groups: Sequence[str],
+    amounts: Array | None = None,
 ) -> tuple[GroupField, ...]:
     """Prepare the groups that fly for the search; all links are straight lines.
 
@@ -361,10 +362,14 @@ def group_fields(
         What can grow in a planter.
     groups
         Keys of the groups.
+    amounts
+        What stands of each of F features in a planter, m2, shape (sites, recipes, F); None: what
+        the recipe says of a square metre of soil.
     """
     hood = with_sites(assessment, sites, ids)
     whole = assess(hood, knowledge=assessment.knowledge, groups=groups, straight=True)
-    amounts = _recipe_amounts(sites, recipes, assessment.knowledge)
+    if amounts is None:
+        amounts = _recipe_amounts(sites, recipes, assessment.knowledge)
     return tuple(
         _field(answer, whole, amounts, len(assessment.neighbourhood.plots))
         for answer in whole.groups.values()

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
@@ -28,7 +29,7 @@ from patchnet.scheme.drawn_states import SchemesAsked, state_of
 from patchnet.scheme.field import GroupField, group_fields
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.in_draws import InDraws, choose_in_draws
-from patchnet.scheme.planted import plant_boxes, with_scheme
+from patchnet.scheme.planted import plant_boxes, planted_amounts, with_scheme
 from patchnet.scheme.planter_scheme import (
     Keeper,
     PlacedPlanter,
@@ -45,7 +46,7 @@ from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
 from patchnet.street.narrowings import narrowing_findings
 from patchnet.street.places import planter_sites
-from patchnet.street.site import Site, Street
+from patchnet.street.site import Finding, Site, Street
 from patchnet.sun.at_place import places_sun
 
 __all__ = ["plan_scheme"]
@@ -116,7 +117,8 @@ def plan_scheme(
         ask = SchemeAsk(planters=int(knowledge.scheme_figure("planters")))
     usable, recipes, groups = checked_ask(assessment, sites, ask)
     ids = [_plot_id(assessment, at) for at in range(len(usable))]
-    fields = group_fields(assessment, usable, ids, recipes, groups)
+    amounts = planted_amounts(usable, recipes, knowledge, hood.country)
+    fields = group_fields(assessment, usable, ids, recipes, groups, amounts)
     rules = _rules(usable, recipes, ask, knowledge)
     state = state_of(assessment, fields, rules.toll)
     locked = _locked(usable, ask, state, rules)
@@ -124,7 +126,7 @@ def plan_scheme(
     task = _Task(
         anew(hood, prior=assessment.prior), street, tuple(sites), ask, usable, recipes, tuple(ids),
         fields, rules, state, FilledState(state), tuple(locked), anew,
-        partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
+        partial(compare, draws=draws, seed=seed, processes=processes, progress=progress), amounts,
     )  # fmt: skip
     if ask.goal == "cover":
         return _covering(task)
@@ -164,6 +166,7 @@ class _Task:
     locked: tuple[Pick, ...]
     anew: Callable[..., Assessment]
     compared: Callable[[Assessment, Assessment], Comparison]
+    amounts: NDArray[np.float64]
 
     @property
     def knowledge(self) -> Knowledge:
@@ -208,7 +211,7 @@ def _asked_of(task: _Task, choice: Choice) -> SchemesAsked:
     return SchemesAsked(
         task.usable, task.ids, tuple(each.key for each in task.recipes), tuple(task.groups),
         replace(choice.rules, planters=count), task.locked, count,
-        task.knowledge.setting("scheme_alike_share"),
+        task.knowledge.setting("scheme_alike_share"), task.amounts,
     )  # fmt: skip
 
 
@@ -455,6 +458,9 @@ def _handed_over(
         replace(one, planting=box, sun=sun)
         for one, box, sun in zip(placed, planted, suns, strict=True)
     )
+    narrowings = narrowing_findings(
+        task.street, [site for site, _ in chosen], knowledge=rules_in(task.knowledge, hood.country)
+    )
     doubt = None
     if drawn is not None:
         planters = tuple(
@@ -473,8 +479,9 @@ def _handed_over(
         after=after,
         comparison=task.compared(before, after),
         neighbourhood=hood,
-        notes=_notes(task.street, task.usable, ordered, rules_in(task.knowledge, hood.country)),
+        notes=_notes(task.street, [site for site, _ in chosen], narrowings),
         doubt=doubt,
+        narrowings=narrowings,
     )
 
 
@@ -555,16 +562,11 @@ def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
 
 
 def _notes(
-    street: Street, usable: Sequence[Site], ordered: Sequence[Pick], knowledge: Knowledge
+    street: Street, chosen: Sequence[Site], narrowings: Sequence[Finding]
 ) -> tuple[str, ...]:
     notes = list(street.notes)
-    chosen = [usable[site] for site, __ in ordered]
-    notes += [
-        one.words
-        for one in narrowing_findings(street, chosen, knowledge=knowledge)
-        if one.verdict != "fits"
-    ]
-    verdicts = pd.Series([usable[site].verdict for site, __ in ordered]).value_counts()
+    notes += [one.words for one in narrowings if one.verdict != "fits"]
+    verdicts = pd.Series([site.verdict for site in chosen]).value_counts()
     for verdict, one, several, words in (
         ("ask", "needs", "need", _("the authority's word: the figures stand with it")),
         ("measure", "stands", "stand", _("where something still has to be measured on site")),

@@ -10,7 +10,7 @@ from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Recipe
 from patchnet.plan.box_planting import BoxPlanting
 from patchnet.read.neighbourhood import Neighbourhood
-from patchnet.street import Site, Street
+from patchnet.street import Finding, Site, Street
 from patchnet.street.keepers import Keeper
 from patchnet.sun.at_place import PlaceSun
 
@@ -317,6 +317,8 @@ class Scheme(Shown):
         The planters in the stages in which they are built, none of which wins nothing.
     limit
         How far the figure that decides may move; None: nothing decides.
+    narrowings
+        What the planters together do to the way along each side (`narrowing_findings`).
 
     Examples
     --------
@@ -342,3 +344,4 @@ class Scheme(Shown):
     choices: tuple[SchemeChoice, ...] = ()
     stages: tuple[SchemeStage, ...] = ()
     limit: CaseLimit | None = None
+    narrowings: tuple[Finding, ...] = ()

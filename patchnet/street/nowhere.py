@@ -10,7 +10,7 @@ from patchnet.street.closeness import how_far_off, refusing
 from patchnet.street.findings import metres
 from patchnet.street.site import Site
 
-__all__ = ["nowhere"]
+__all__ = ["closest_words", "nowhere"]
 
 
 def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both") -> str:
@@ -62,37 +62,52 @@ def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both
 
 def _nearest(refused: Sequence[Site], sides: str) -> str:
     """Say which box came closest, what it lacks, and what would let one stand there."""
+    way = (
+        _(
+            "Else choose a smaller box (--size), another road, or your own authority's rules "
+            "(--knowledge)."
+        )
+        if sides == "both"
+        else _(
+            "Else choose a smaller box (--size), the other side (--side), another road, or your "
+            "own authority's rules (--knowledge)."
+        )
+    )
+    return f"{closest_words(refused)} {way}"
+
+
+def closest_words(refused: Sequence[Site]) -> str:
+    """Say of refused places which came closest, what it lacks, and what to measure there.
+
+    Parameters
+    ----------
+    refused
+        At least one.
+    """
     closest = min(refused, key=lambda one: (how_far_off(one.findings), one.key))
     reason = refusing(closest.findings)[0]
-    said = _("It came closest at {key}, with the {box}: {words}").format(
-        key=closest.key, box=_(closest.size.name), words=reason.words
-    )
-    ways = []
+    said = [
+        _("It came closest at {key}, with the {box}: {words}").format(
+            key=closest.key, box=_(closest.size.name), words=reason.words
+        )
+    ]
     if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
         lack = reason.limit - reason.figure
         left = math.floor(100 * (closest.size.width_m - lack)) / 100
-        ways.append(
-            _(
-                "That is {lack} too little: a box there may be {width} wide at most (--size)."
-            ).format(lack=metres(math.ceil(100 * lack) / 100), width=metres(left))
+        said.append(
+            _("That is {lack} too little: a box there may be {width} wide at most.").format(
+                lack=metres(math.ceil(100 * lack) / 100), width=metres(left)
+            )
             if left > 0
             else _("That is {lack} too little, more than a box is wide: none fits there.").format(
                 lack=metres(math.ceil(100 * lack) / 100)
             )
         )
         if reason.basis != "measured":
-            ways.append(
+            said.append(
                 _(
                     "The width of the footway is {basis}: measure it with a tape, and if it is "
                     "more, mend the layer footways (its outline, or width_m)."
                 ).format(basis=_(reason.basis))
             )
-    ways.append(
-        _("Else choose another road, or your own authority's rules (--knowledge).")
-        if sides == "both"
-        else _(
-            "Else try the other side (--side), another road, or your own authority's rules "
-            "(--knowledge)."
-        )
-    )
-    return " ".join([said, *ways])
+    return " ".join(said)

@@ -86,7 +86,9 @@ def worths(asked, schemes, *, filled):
     uncertain = draws_of(before, DRAWS, asked["how"]["seed"])
     for answer in answers_in_draws(uncertain, range(DRAWS)):
         recipes = [answer.knowledge.recipes[key] for key in sought.recipes]
-        fields = group_fields(answer, sought.sites, sought.ids, recipes, list(sought.groups))
+        fields = group_fields(
+            answer, sought.sites, sought.ids, recipes, list(sought.groups), sought.amounts
+        )
         state = state_of(answer, fields)
         if filled:
             exactly = FilledState(state)

@@ -147,9 +147,12 @@ def _plants(pack: SchemePack) -> Markup:
                 _harm(plant),
             )
         )
+    # The table of plants says what is native in Britain.
+    home = pack.scheme.neighbourhood.country == "gb"
+    native = _("Native") if home else _("Native in Britain")
     heads = (
         _("Plant"), _("Latin name"), *(group.letter for group in groups), _("In all"),
-        _("Flowers"), _("Kept to, cm"), _("Light"), _("Native"), _("Known harm"),
+        _("Flowers"), _("Kept to, cm"), _("Light"), native, _("Known harm"),
     )  # fmt: skip
     return table(_("Plant schedule"), heads, rows, css="plants")
 
