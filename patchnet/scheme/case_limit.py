@@ -14,8 +14,8 @@ from patchnet.assess.assessment import Assessment
 from patchnet.knowledge.drawn import with_values
 from patchnet.knowledge.records import Recipe
 from patchnet.scheme.drawn_states import state_of
-from patchnet.scheme.field import group_fields
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.planted import planted_amounts
 from patchnet.scheme.planter_scheme import CaseLimit
 from patchnet.street.site import Site

@@ -13,8 +13,9 @@ from patchnet.assess.draws import RUN
 from patchnet.assess.over_draws import UncertainAnswer, answers_in_draws
 from patchnet.assess.worth import vote_shares
 from patchnet.core.processes import Kept
-from patchnet.scheme.field import GroupField, group_fields
+from patchnet.scheme.field import GroupField
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.state import GroupState, Pick, State, Worth
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.site import Site
@@ -46,7 +47,7 @@ class SchemesAsked:
     alike
         Places whose planters alone win the same to this share are told as one, 0-1.
     amounts
-        What is planted, see `patchnet.scheme.field.group_fields`.
+        What is planted, see `patchnet.scheme.group_fields.group_fields`.
     """
 
     sites: tuple[Site, ...]

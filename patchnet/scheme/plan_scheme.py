@@ -26,8 +26,9 @@ from patchnet.scheme.ceiling import ceiling_of
 from patchnet.scheme.choices import Choice, choices_of, proposed
 from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
 from patchnet.scheme.drawn_states import SchemesAsked, state_of
-from patchnet.scheme.field import GroupField, group_fields
+from patchnet.scheme.field import GroupField
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.in_draws import InDraws, choose_in_draws
 from patchnet.scheme.planted import plant_boxes, planted_amounts, with_scheme
 from patchnet.scheme.planter_scheme import (

@@ -15,7 +15,7 @@ from patchnet.plan.box_planting import BoxPlanting, plant_box
 from patchnet.plan.facts import Light
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.read.neighbourhood import Neighbourhood
-from patchnet.scheme.field import with_sites
+from patchnet.scheme.group_fields import with_sites
 from patchnet.street.site import Site
 
 __all__ = ["plant_boxes", "planted_amounts", "with_scheme"]

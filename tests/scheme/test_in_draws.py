@@ -13,8 +13,8 @@ from patchnet.assess.worth import vote_shares, worth_gained
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, over_draws_words
 from patchnet.scheme import in_draws
 from patchnet.scheme.drawn_states import state_of
-from patchnet.scheme.field import group_fields
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.in_draws import choose_in_draws
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import SchemeAsk, SchemeDoubt
