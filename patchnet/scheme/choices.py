@@ -12,9 +12,10 @@ import numpy as np
 
 from patchnet.knowledge.records import Knowledge
 from patchnet.scheme.asked import VERDICTS
+from patchnet.scheme.best import Best
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.planter_scheme import SchemeAsk
-from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.search import every_scheme, planted_otherwise, search_schemes
 from patchnet.scheme.small_schemes import SMALL, SmallSchemes
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
