@@ -62,6 +62,7 @@ def bill_html(pack: SchemePack) -> Markup:
     whole = exact_money(pack.total, pack.country)
     rows.append((_total(_("Total")), "", "", "", _total(whole), "", ""))
     budget = pack.scheme.ask.budget
+    rate = pack.country.per_pound
     over = 0.0 if budget is None else pack.total - budget
     return render(
         "scheme/bill.html",
@@ -79,6 +80,8 @@ def bill_html(pack: SchemePack) -> Markup:
         left=exact_money(-over, pack.country) if over <= 0 else "",
         quoted=sum(line.price is not None and line.price.how == "quoted" for line in pack.bill),
         stones=number(_stones_kg(pack), ".0f") if _stones_kg(pack) else "",
+        rate="" if rate.value == 1 else f"{rate.value:g}",
+        currency=pack.country.currency,
         traffic=pack.money(pack.knowledge.scheme_figure("cost_traffic_day")),
     )  # fmt: skip
 
