@@ -63,17 +63,27 @@ def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both
 def _nearest(refused: Sequence[Site], sides: str) -> str:
     """Say which box came closest, what it lacks, and what would let one stand there."""
     way = (
-        _(
-            "Else choose a smaller box (--size), another road, or your own authority's rules "
-            "(--knowledge)."
-        )
+        _("Else choose another road, or your own authority's rules (--knowledge).")
         if sides == "both"
         else _(
-            "Else choose a smaller box (--size), the other side (--side), another road, or your "
-            "own authority's rules (--knowledge)."
+            "Else try the other side (--side), another road, or your own authority's rules "
+            "(--knowledge)."
         )
     )
-    return f"{closest_words(refused)} {way}"
+    box = _("Ask for a narrower box with --size.") if _room_left(_closest(refused)) > 0 else ""
+    return " ".join(filter(None, [closest_words(refused), box, way]))
+
+
+def _closest(refused: Sequence[Site]) -> Site:
+    return min(refused, key=lambda one: (how_far_off(one.findings), one.key))
+
+
+def _room_left(site: Site) -> float:
+    """How wide a box may be, metres, where it is the width of the way that refuses it; else 0."""
+    reason = refusing(site.findings)[0]
+    if reason.rule != CLEAR_WIDTH or reason.figure is None or not reason.limit:
+        return 0.0
+    return math.floor(100 * (site.size.width_m - reason.limit + reason.figure)) / 100
 
 
 def closest_words(refused: Sequence[Site]) -> str:
@@ -84,7 +94,7 @@ def closest_words(refused: Sequence[Site]) -> str:
     refused
         At least one.
     """
-    closest = min(refused, key=lambda one: (how_far_off(one.findings), one.key))
+    closest = _closest(refused)
     reason = refusing(closest.findings)[0]
     said = [
         _("It came closest at {key}, with the {box}: {words}").format(
@@ -93,7 +103,7 @@ def closest_words(refused: Sequence[Site]) -> str:
     ]
     if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
         lack = reason.limit - reason.figure
-        left = math.floor(100 * (closest.size.width_m - lack)) / 100
+        left = _room_left(closest)
         said.append(
             _("That is {lack} too little: a box there may be {width} wide at most.").format(
                 lack=metres(math.ceil(100 * lack) / 100), width=metres(left)
