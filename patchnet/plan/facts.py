@@ -10,7 +10,7 @@ __all__ = ["LIGHT_WORDS", "Light", "PlotFacts", "Soil", "Tenure"]
 Light = Literal["sun", "part", "shade"]
 Soil = Literal["clay", "loam", "sand", "chalk"]
 Tenure = Literal["own", "rent"]
-LIGHT_WORDS: Words[Light, str] = Words(
+LIGHT_WORDS: Words[str, str] = Words(
     {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
 )
 """What light is called in words."""

@@ -163,7 +163,9 @@ def best_levels(field: GroupField, bounds: RoomBounds) -> Array:
     array
         Shape (n,), 0-1.
     """
-    return np.min([np.ones(len(bounds.most)), *_vital(field, bounds.ceilings)], axis=0)
+    levels = [np.ones(len(bounds.most)), *_vital(field, bounds.ceilings)]
+    highest: Array = np.min(levels, axis=0)
+    return highest
 
 
 def most_within(field: GroupField, need: NeedField, planters: int) -> Array:
@@ -195,7 +197,7 @@ def most_within(field: GroupField, need: NeedField, planters: int) -> Array:
         more = np.broadcast_to(given[site], (len(rows), given.shape[1]))
         for kept in most:
             kept[rows], more = np.maximum(kept[rows], more), np.minimum(kept[rows], more)
-    return within + most.sum(axis=0)
+    return np.asarray(within + most.sum(axis=0))
 
 
 def _lowest(room: Array, ceilings: Sequence[Array], today: Sequence[Larder]) -> Array:
