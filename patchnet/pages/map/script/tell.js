@@ -51,6 +51,11 @@ function rangeBar(low, mean, high) {
   );
 }
 
+// Words that stand there already stay: written anew they would be laid out anew.
+function write(place_, words) {
+  if (place_.textContent !== words) place_.textContent = words;
+}
+
 const upper = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 const sentence = (words) => words.replace(/\.?$/, ".");
 
