@@ -26,6 +26,9 @@ function num(value) {
 const metres = (value) =>
   value < 0.5 ? W.touching : fill(W.metres, { n: num(value < 10 ? value : Math.round(value)) });
 
+// How far off a plot is: no finer than a map of gardens knows it.
+const awayBy = (value) => metres(value < 0.5 ? value : Math.round(value));
+
 const homes = (value) => fill(num(value) === "1" ? W.home : W.homes, { n: num(value) });
 
 function range(low, middle, high) {
