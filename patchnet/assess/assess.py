@@ -1,6 +1,6 @@
 """From a checked neighbourhood to the whole answer, group by group."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from copy import copy
 from dataclasses import replace
 from typing import Protocol
@@ -19,11 +19,11 @@ from patchnet.assess.assessment import (
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
 from patchnet.assess.homes import share_group
-from patchnet.assess.lodging import pool_of
+from patchnet.assess.lodging import Pool, pool_of
 from patchnet.assess.over_ground import GroundWays, OverGround, ways_over
 from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
 from patchnet.assess.reach import Reach, StraightReaches
-from patchnet.assess.sharing import Form
+from patchnet.assess.sharing import Form, Shares
 from patchnet.assess.supply import anchor_places, patches, supply_of
 from patchnet.assess.unknown import Prior, draw_in_unknown, learn_prior
 from patchnet.core.errors import WrongUse
@@ -281,6 +281,33 @@ class Street:
         plots = self.neighbourhood.plots.index
         return ways_over(surface, plots, patch, longest_m=longest_m, compiled=self.compiled)
 
+    def reach_of(self, group: Group, patch: NDArray[np.bool_], ground: GroundWays | None) -> Reach:
+        """Return who reaches whom, over stops on the patches, shape (n,)."""
+        return Reach(
+            self.distances.pairs,
+            patch,
+            hop_m=group.hop.value,
+            shared=self.straight,
+            moves=None if ground is None else ground.moves,
+        )
+
+    def shared(
+        self,
+        group: Group,
+        knowledge: Knowledge,
+        supplies: Sequence[Array],
+        places: Array,
+        reach: Reach,
+        pool: Pool | None,
+        *,
+        sheets: bool,
+    ) -> tuple[Array, Shares]:
+        """Share all supplies among the homes (see `patchnet.assess.homes.share_group`)."""
+        return share_group(
+            group, knowledge, supplies, places, reach, pool,
+            form=self.asked.quality, sheets=sheets,
+        )  # fmt: skip
+
     def _surface(self, group: Group, knowledge: Knowledge) -> CostSurface:
         """Paint the ground, unless it was the last one painted for the group."""
         costs = knowledge.ground_costs.get(group.key)
@@ -422,19 +449,12 @@ def answer_group(
     longest = knowledge.setting("break_hops") * group.hop.value
     # Beyond a hop nothing matters but breaks.
     ground = street.walked(group, knowledge, patch, longest if sheets else group.hop.value)
-    reach = Reach(
-        distances.pairs,
-        patch,
-        hop_m=group.hop.value,
-        shared=street.straight,
-        moves=None if ground is None else ground.moves,
-    )
+    reach = street.reach_of(group, patch, ground)
     near = reach.within(group.anchor_reach.value)
     pool = pool_of(group, knowledge, near, street.area_m2, street.kinds)
-    rooms, shares = share_group(
-        group, knowledge, supplies.distinct, places, reach, pool,
-        form=street.asked.quality, sheets=sheets,
-    )  # fmt: skip
+    rooms, shares = street.shared(
+        group, knowledge, supplies.distinct, places, reach, pool, sheets=sheets
+    )
     room = rooms[:, 0]
     quality = shares.quality[:, 0]
     held = rooms * shares.quality

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import scipy.sparse as sp
@@ -11,7 +12,7 @@ from scipy.sparse import csgraph
 from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.movement.distance import Pairs
 
-__all__ = ["Reach", "StraightReaches"]
+__all__ = ["Reach", "RouteGraph", "StraightReaches"]
 
 Dense = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -39,6 +40,100 @@ class StraightReaches:
     order: NDArray[np.intp] | None = None
     matrix: "dict[int, sp.csr_array]" = field(default_factory=dict)
     blocks: dict[int, Blocks] = field(default_factory=dict)
+
+
+class RouteGraph(NamedTuple):
+    """Single moves between clusters of n plots.
+
+    Stops that touch are one cluster, since crossing a stop is free; any other plot is a cluster of
+    its own.
+
+    Attributes
+    ----------
+    graph
+        Shape (2c, 2c), lengths in mm. Node c + k is cluster k as a starting point: it may be left
+        even where it is not a stop, while a plot that is not a stop cannot be passed through.
+    cluster
+        Shape (n,): cluster of each plot, 0 to c - 1.
+    """
+
+    graph: "sp.csr_array"
+    cluster: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, steps: Pairs, stops: NDArray[np.bool_], hop_mm: int) -> "RouteGraph":
+        """Put the moves together.
+
+        Parameters
+        ----------
+        steps
+            What single moves between plots cost.
+        stops
+            Shape (n,), True where the group can rest.
+        hop_mm
+            Longest move, mm.
+        """
+        size = len(stops)
+        near = steps.length_mm <= hop_mm
+        i, j, length = steps.i[near], steps.j[near], steps.length_mm[near]
+        joined = (length == 0) & stops[i] & stops[j]
+        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
+        count, cluster = csgraph.connected_components(touching, directed=False)
+        passable = np.zeros(count, dtype=bool)
+        passable[cluster[stops]] = True
+
+        apart = cluster[i] != cluster[j]
+        start = np.r_[cluster[i[apart]], cluster[j[apart]]].astype(np.int32)
+        end = np.r_[cluster[j[apart]], cluster[i[apart]]].astype(np.int32)
+        lengths = np.r_[length[apart], length[apart]].astype(np.float64)
+        order = np.lexsort((lengths, end, start))
+        start, end, lengths = start[order], end[order], lengths[order]
+        first = np.r_[True, (np.diff(start) != 0) | (np.diff(end) != 0)][: len(start)]
+        start, end, lengths = start[first], end[first], lengths[first]
+        onward = passable[start]
+        graph = _csr(
+            np.r_[start[onward], start + np.int32(count)],
+            np.r_[end[onward], end],
+            np.r_[lengths[onward], lengths],
+            2 * count,
+        )
+        return cls(graph, cluster.astype(np.intp))
+
+    def near_lengths(
+        self, plots: NDArray[np.intp], limit_mm: int
+    ) -> "tuple[Dense, NDArray[np.intp]]":
+        """Shortest routes from some plots, for the plots alone that any of them reaches.
+
+        A route of no more than the limit never leaves what is reached within the limit, so all
+        other places can be left out.
+
+        Parameters
+        ----------
+        plots
+            Shape (k,).
+        limit_mm
+            Longest route, mm; beyond it lengths are infinite.
+
+        Returns
+        -------
+        tuple
+            Lengths in mm, shape (k, columns), and in which column each of the n plots stands,
+            -1 where it is out of reach.
+        """
+        graph, cluster = self
+        count = graph.shape[0] // 2
+        sources, row = np.unique(cluster[plots], return_inverse=True)
+        reached = np.isfinite(
+            csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm, min_only=True)
+        )
+        reached[sources] = True
+        nodes = np.flatnonzero(reached)
+        place = np.full(2 * count, -1, dtype=np.intp)
+        place[nodes] = np.arange(len(nodes))
+        part = graph[nodes][:, nodes]
+        lengths = csgraph.dijkstra(part, indices=place[sources + count], limit=limit_mm)
+        lengths[np.arange(len(sources)), place[sources]] = 0.0
+        return np.asarray(lengths[row]), place[cluster]
 
 
 class Reach:
@@ -145,38 +240,8 @@ class Reach:
         return _row(self._straight(reach_mm) if ready is None else ready, plot)
 
     @cached_property
-    def _moves(self) -> "tuple[sp.csr_array, NDArray[np.intp]]":
-        """Single moves between clusters as a graph of 2c nodes, and the cluster of each plot.
-
-        Stops that touch are one cluster, since crossing a stop is free; any other plot is a
-        cluster of its own. Node c + k is cluster k as a starting point: it may be left even
-        where it is not a stop, while a plot that is not a stop cannot be passed through.
-        """
-        size = len(self._stops)
-        near = self._steps.length_mm <= self._hop_mm
-        i, j, length = self._steps.i[near], self._steps.j[near], self._steps.length_mm[near]
-        joined = (length == 0) & self._stops[i] & self._stops[j]
-        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
-        count, cluster = csgraph.connected_components(touching, directed=False)
-        passable = np.zeros(count, dtype=bool)
-        passable[cluster[self._stops]] = True
-
-        apart = cluster[i] != cluster[j]
-        start = np.r_[cluster[i[apart]], cluster[j[apart]]].astype(np.int32)
-        end = np.r_[cluster[j[apart]], cluster[i[apart]]].astype(np.int32)
-        lengths = np.r_[length[apart], length[apart]].astype(np.float64)
-        order = np.lexsort((lengths, end, start))
-        start, end, lengths = start[order], end[order], lengths[order]
-        first = np.r_[True, (np.diff(start) != 0) | (np.diff(end) != 0)][: len(start)]
-        start, end, lengths = start[first], end[first], lengths[first]
-        onward = passable[start]
-        graph = _csr(
-            np.r_[start[onward], start + np.int32(count)],
-            np.r_[end[onward], end],
-            np.r_[lengths[onward], lengths],
-            2 * count,
-        )
-        return graph, cluster.astype(np.intp)
+    def _moves(self) -> "RouteGraph":
+        return RouteGraph.of(self._steps, self._stops, self._hop_mm)
 
     def _route_lengths(self, plots: NDArray[np.intp], limit_mm: int) -> Dense:
         """Shape (plots, n): shortest route in mm, infinite beyond `limit_mm`."""
@@ -200,7 +265,7 @@ class Reach:
             ends = np.cumsum(counts)
             places = np.repeat(straight.indptr[block] - (ends - counts), counts)
             places += np.arange(len(places))
-            lengths, where = self._near_route_lengths(block, reach_mm)
+            lengths, where = self._moves.near_lengths(block, reach_mm)
             column = where[straight.indices[places]]
             found = column >= 0
             rows = np.repeat(np.arange(len(block)), counts)[found]
@@ -214,30 +279,6 @@ class Reach:
             ),
             shape=(size, size),
         )
-
-    def _near_route_lengths(
-        self, plots: NDArray[np.intp], limit_mm: int
-    ) -> "tuple[Dense, NDArray[np.intp]]":
-        """Do the same as `_route_lengths`, for the plots alone that any of `plots` reaches.
-
-        A route of no more than the limit never leaves what is reached within the limit, so all
-        other places can be left out. The second array says in which column each of the n plots
-        stands, -1 where it is out of reach.
-        """
-        graph, cluster = self._moves
-        count = graph.shape[0] // 2
-        sources, row = np.unique(cluster[plots], return_inverse=True)
-        reached = np.isfinite(
-            csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm, min_only=True)
-        )
-        reached[sources] = True
-        nodes = np.flatnonzero(reached)
-        place = np.full(2 * count, -1, dtype=np.intp)
-        place[nodes] = np.arange(len(nodes))
-        part = graph[nodes][:, nodes]
-        lengths = csgraph.dijkstra(part, indices=place[sources + count], limit=limit_mm)
-        lengths[np.arange(len(sources)), place[sources]] = 0.0
-        return np.asarray(lengths[row]), place[cluster]
 
 
 def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:

@@ -148,6 +148,8 @@ def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
     array
         The same, shape (n, n).
     """
+    if not isinstance(matrix, sp.csr_array):
+        return matrix  # whatever multiplies in its own way
     cells = matrix.shape[0] * matrix.shape[1]
     dense = matrix.nnz > DENSE_SHARE * cells and max(matrix.shape) <= DENSE_MOST
     return matrix.toarray() if dense else matrix

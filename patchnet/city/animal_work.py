@@ -10,6 +10,7 @@ from patchnet.assess.provision import hungry_months
 from patchnet.assess.tables import BREAK_COLUMNS, break_rows, group_columns
 from patchnet.city.asked import CityAsked
 from patchnet.city.parts import shapes_as_bytes
+from patchnet.city.portions import answer_in_portions, in_portions, portions_error
 from patchnet.city.tile_work import learnt
 from patchnet.city.whole import answer_in_city
 from patchnet.knowledge.records import Knowledge
@@ -31,7 +32,9 @@ def animal_step(asked: CityAsked, key: str) -> None:
         Of the animal.
     """
     known = learnt(asked)
-    answer = answer_in_city(asked, known, asked.knowledge.groups[key])
+    group = asked.knowledge.groups[key]
+    portions = in_portions(asked, key)
+    answer = (answer_in_portions if portions else answer_in_city)(asked, known, group)
     asked.work.put_array(f"{key}.animal.npy", _rows(key, answer, asked.knowledge))
     rows = break_rows(key, answer.breaks)
     lines = np.empty(len(rows), dtype=object)
@@ -41,8 +44,9 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
+    told = _totals(answer) | {"portions_error": portions_error(asked, group) if portions else None}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
-    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], _totals(answer))
+    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 
 
 def _rows(key: str, answer: GroupAnswer, knowledge: Knowledge) -> NDArray[Any]:

@@ -6,7 +6,8 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 2. each tile is read with its halo (`tile_work.read_step`);
 3. all of them are put together: what was seen, cells of the ground, faults (`tile_work.learn`);
 4. each tile is worked out (`tile_work.ground_step`);
-5. each animal is answered on the whole city (`animal_work.animal_step`);
+5. each animal is answered on the whole city (`animal_work.animal_step`), where its sharing does
+   not fit in portions, over what each tile's plots reach (`portions.reach_step`);
 6. each tile's plots are handed over with how all animals stand (`results`).
 
 Then the manifest is written, and what was under way is thrown away.
@@ -27,8 +28,9 @@ from patchnet.assess.assess import choose_groups
 from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
 from patchnet.city.asked import TILES, WORK, CityAsked
-from patchnet.city.memory import GB, abreast, ensure_animals_fit, tile_bytes
+from patchnet.city.memory import GB, abreast, forms_that_fit, reach_bytes, tile_bytes
 from patchnet.city.parts import digest_of_file
+from patchnet.city.portions import PORTIONED, in_portions, is_reached, reach_step, stops_step
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
 from patchnet.city.sources import Source, open_source
@@ -54,6 +56,8 @@ _OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg")
 _STEPS = {
     "read": N_("reading tiles"),
     "ground": N_("working out tiles"),
+    "stops": N_("moves of animals"),
+    "reach": N_("who reaches whom"),
     "animals": N_("animals on the whole city"),
     "results": N_("writing tiles"),
 }
@@ -259,9 +263,14 @@ class _Run:
         self._step("read", read_step, names, ".read", tile_bytes(asked, None), counts)
         if not asked.work.is_done(LEARNT):
             learn(asked)
-        needed = ensure_animals_fit(asked, self.allowed)
         cell = learnt(asked).cell_m
+        all_keys = [group.key for group in asked.groups(learnt(asked).region)]
+        begun = [key for key in all_keys if in_portions(asked, key)]
+        whole, portions = forms_that_fit(asked, self.allowed, begun)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
+        if portions:
+            self._reaches(portions, names, counts)
+        needed = {**whole, **portions}
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
@@ -270,6 +279,18 @@ class _Run:
         self._do("results", result_step, left, dict.fromkeys(left, 0.0), counts, len(done))
         if not asked.results.is_done(BREAKS):
             breaks_step(asked)
+
+    def _reaches(
+        self, portions: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
+    ) -> None:
+        """Find who reaches whom, for animals that are shared in portions."""
+        asked = self.asked
+        keys = sorted(key for key in portions if not asked.work.is_done(key))
+        plots = dict.fromkeys(keys, len(asked.tiles.rows))
+        self._step("stops", stops_step, keys, PORTIONED, portions, plots)
+        left = [name for name in names if not is_reached(asked, name, keys)]
+        needed = dict.fromkeys(left, reach_bytes(asked))
+        self._do("reach", reach_step, left, needed, counts, len(names) - len(left))
 
     def _index(self, source: Source) -> None:
         """Look through the ids of all plots, and which rows of tables speak of which."""

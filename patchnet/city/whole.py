@@ -18,7 +18,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.assess.assess import Street, answer_group
+from patchnet.assess.assess import Distances, Street, answer_group
 from patchnet.assess.assessment import GroupAnswer
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.over_ground import GroundWays
@@ -33,7 +33,10 @@ from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_apart, pairs_within
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 
-__all__ = ["CityStreet", "answer_in_city"]
+__all__ = [
+    "CityStreet", "TileDistances", "TileWays", "amounts_of", "answer_in_city", "pairs_of",
+    "supplies_of",
+]  # fmt: skip
 
 Flags = NDArray[np.bool_]
 
@@ -50,24 +53,43 @@ def answer_in_city(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer
     group
         The animal.
     """
-    knowledge = asked.knowledge
+    amounts = amounts_of(asked)
     street = CityStreet(asked, known, group)
+    supplies = supplies_of(amounts, asked.knowledge)
+    return answer_group(group, street, asked.knowledge, amounts, supplies)
+
+
+def amounts_of(asked: CityAsked) -> Readings:
+    """Return the amounts on all plots as the tiles left them, shape (n, F).
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles are worked out.
+    """
     names = [one.name for one in asked.tiles.tiles]
     three = np.concatenate(
         [asked.work.array(f"{name}.ground.amounts.npy") for name in names], axis=1
     )
-    amounts = Readings(three[0], three[1], three[2])
     if all(asked.work.told(f"{name}.ground")["certain"] for name in names):
-        amounts = Readings(three[0], three[0], three[0])
+        return Readings(three[0], three[0], three[0])
+    return Readings(three[0], three[1], three[2])
+
+
+def supplies_of(amounts: Readings, knowledge: Knowledge) -> Readings:
+    """Return what amounts supply, shape (n, R, 12).
+
+    Parameters
+    ----------
+    amounts
+        Shape (n, F).
+    knowledge
+        For the supply of a unit of each feature.
+    """
     expected = supply_of(amounts.expected, knowledge)
-    supplies = (
-        Readings(expected, expected, expected)
-        if amounts.low is amounts.expected
-        else Readings(
-            expected, supply_of(amounts.low, knowledge), supply_of(amounts.high, knowledge)
-        )
-    )
-    return answer_group(group, street, knowledge, amounts, supplies)
+    if amounts.low is amounts.expected:
+        return Readings(expected, expected, expected)
+    return Readings(expected, supply_of(amounts.low, knowledge), supply_of(amounts.high, knowledge))
 
 
 class CityStreet(Street):
@@ -88,7 +110,7 @@ class CityStreet(Street):
         self.neighbourhood = _neighbourhood(asked, known)
         self.asked = asked.asked(known.cell_m)
         self.compiled = None
-        self.distances = _TileDistances(asked, group, self.neighbourhood.plots)
+        self.distances: Distances = TileDistances(asked, group, self.neighbourhood.plots)
         middles = self.neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
         self.area_m2 = self.neighbourhood.plots["area_m2"].to_numpy(float)
@@ -104,7 +126,7 @@ class CityStreet(Street):
         """Return the links over the ground as the tiles left them; None where the group flies."""
         if group not in walkers((group,), straight=self._city.straight):
             return None
-        return _TileWays(self._city, group)
+        return TileWays(self._city, group)
 
 
 def _neighbourhood(asked: CityAsked, known: Learnt) -> Neighbourhood:
@@ -137,7 +159,7 @@ def _neighbourhood(asked: CityAsked, known: Learnt) -> Neighbourhood:
     )
 
 
-class _TileDistances:
+class TileDistances:
     """Straight lines that the tiles left, up to the longest reach of one animal."""
 
     def __init__(self, asked: CityAsked, group: Group, plots: gpd.GeoDataFrame) -> None:
@@ -147,14 +169,18 @@ class _TileDistances:
 
     @cached_property
     def pairs(self) -> Pairs:
+        """All pairs up to the animal's longest reach."""
+        if self._longest_m > self._asked.kept_m:
+            return pairs_within(self._shapes, self._longest_m)
         most = round(self._longest_m * 1000)
         parts = []
         for tile in self._asked.tiles.tiles:
             found = self._asked.work.array(f"{tile.name}.read.pairs.npy")
             parts.append(found[found[:, 2] <= most])
-        return _pairs_of(parts)
+        return pairs_of(parts)
 
     def among(self, patch: Flags, longest_m: float) -> Pairs:
+        """Pairs of patches, shape (n,), no further apart than so many metres, renumbered."""
         number = np.cumsum(patch, dtype=np.int32) - np.int32(1)
         if longest_m > self._longest_m:
             # A hop that is longer than any reach: only patches matter, so only they are looked at.
@@ -164,17 +190,18 @@ class _TileDistances:
         return Pairs(number[pairs.i[keep]], number[pairs.j[keep]], pairs.length_mm[keep])
 
     def apart(self, patch: Flags, part: NDArray[np.intp], longest_m: float) -> Pairs:
+        """The same, of which the patches' parts (shape (patches,)) are two."""
         return pairs_apart(self._shapes[patch], part, longest_m)
 
 
-class _TileWays:
+class TileWays:
     """Moves over the ground that the tiles left; the way of each that is longer than a hop."""
 
     def __init__(self, asked: CityAsked, group: Group) -> None:
         found = [
             asked.work.arrays(f"{tile.name}.ground.{group.key}.npz") for tile in asked.tiles.tiles
         ]
-        self.moves = _pairs_of([one["moves"] for one in found])
+        self.moves = pairs_of([one["moves"] for one in found])
         self._lines: dict[tuple[int, int], tuple[shapely.LineString, float]] = {}
         for one in found:
             ends = map(tuple, one["ends"].tolist())
@@ -182,10 +209,17 @@ class _TileWays:
             self._lines |= dict(zip(ends, ways, strict=True))
 
     def line(self, i: int, j: int) -> tuple[shapely.LineString, float]:
+        """Way between two plots, and its metres."""
         return self._lines[min(i, j), max(i, j)]
 
 
-def _pairs_of(parts: Sequence[NDArray[np.int32]]) -> Pairs:
-    """Put the pairs of all tiles one behind the other: numbers rise from tile to tile."""
+def pairs_of(parts: Sequence[NDArray[np.int32]]) -> Pairs:
+    """Put the pairs of all tiles one behind the other: numbers rise from tile to tile.
+
+    Parameters
+    ----------
+    parts
+        Shape (m, 3) each: two plots, and millimetres.
+    """
     whole = np.concatenate([np.empty((0, 3), np.int32), *parts])
     return Pairs(whole[:, 0].copy(), whole[:, 1].copy(), whole[:, 2].astype(np.int64))

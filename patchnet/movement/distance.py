@@ -12,7 +12,7 @@ from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 
-__all__ = ["Pairs", "crossing_line", "pairs_apart", "pairs_within"]
+__all__ = ["Lengths", "Pairs", "crossing_line", "pairs_apart", "pairs_within"]
 
 _COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
@@ -150,6 +150,43 @@ def pairs_apart(geometries: Geometries, part: NDArray[np.intp], radius_m: float)
     i, j = np.minimum(one, other).astype(np.int32), np.maximum(one, other).astype(np.int32)
     order = np.lexsort((j, i))
     return Pairs(i=i[order], j=j[order], length_mm=length[order])
+
+
+class Lengths:
+    """Distances of chosen pairs of n plots, as `pairs_within` gives them.
+
+    Parameters
+    ----------
+    geometries
+        Shape (n,), as for `pairs_within`.
+    compiled
+        True: compiled kernel; False: shapely alone. Both give the same.
+    """
+
+    def __init__(self, geometries: Geometries, *, compiled: bool) -> None:
+        self._shapes = np.asarray(geometries, dtype=object)
+        self._kernel = None
+        if use_compiled(compiled=compiled, worthwhile=compiled):
+            from patchnet.movement import distance_kernels  # noqa: PLC0415 - imports numba
+
+            self._kernel = distance_kernels.Lengths(self._shapes)
+
+    def mm(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Whole millimetres between the plots i and j.
+
+        Parameters
+        ----------
+        i, j
+            Shape (k,): positions of plots.
+
+        Returns
+        -------
+        array
+            Shape (k,).
+        """
+        if self._kernel is None:
+            return _whole_mm(shapely.distance(self._shapes[i], self._shapes[j]))
+        return _whole_mm(self._kernel.metres(i, j))
 
 
 def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:

@@ -1,0 +1,431 @@
+"""An animal whose sharing does not fit whole: in portions, over tiles that exchange thin vectors.
+
+What does not fit is who reaches whom. So each tile works out the rows of its own plots, in bunches
+(`patchnet.assess.bunches`), and leaves them in a file. Sharing in portions
+(`patchnet.assess.portions`) asks for nothing but products with them: what takes from a supply, and
+what is offered to a home. In each product a tile reads one number a plot and month from all tiles
+and hands on as many; its rows are held no longer than that. How the city is cut changes nothing but
+the last digits of sums.
+
+In three steps, after the tiles were worked out:
+
+1. `stops_step`: an animal's moves from stop to stop on the whole city, clusters that touch as one;
+2. `reach_step`: the rows of a tile's plots, for all animals that are shared in portions;
+3. `answer_in_portions`: the answer for the animal.
+
+Portions are not the exact filling: totals come within some parts in a hundred. How far off they are
+is measured on a part of the same city in which both fit (`portions_error`), and told.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+import shapely
+from numpy.typing import NDArray
+
+from patchnet.assess.assess import answer_group
+from patchnet.assess.assessment import GroupAnswer
+from patchnet.assess.breaks import pairs_among
+from patchnet.assess.bunches import BunchedReach, Bunches
+from patchnet.assess.homes import share_group, share_group_in_portions
+from patchnet.assess.lodging import Pool, pool_of
+from patchnet.assess.over_ground import GroundWays
+from patchnet.assess.provision import Readings
+from patchnet.assess.reach import Reach, RouteGraph, StraightReaches
+from patchnet.assess.sharing import Shares
+from patchnet.assess.supply import anchor_places, patches
+from patchnet.city.asked import CityAsked, Learnt
+from patchnet.city.parts import from_bytes
+from patchnet.city.tile_work import learnt, plots_of, walkers
+from patchnet.city.whole import (
+    CityStreet,
+    TileDistances,
+    TileWays,
+    amounts_of,
+    pairs_of,
+    supplies_of,
+)
+from patchnet.core.compiled import can_compile
+from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.distance import Pairs, pairs_within
+from patchnet.network.adjacency import groups
+
+__all__ = [
+    "PORTIONED", "answer_in_portions", "in_portions", "is_reached", "portions_error", "reach_step",
+    "stops_step",
+]  # fmt: skip
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Runs = Sequence[Mapping[str, NDArray[np.int64]]]
+
+PORTIONED = ".stops"
+"""Ending of the piece of work that says that an animal is shared in portions."""
+
+_KEPT_BYTES = 300e6  # rows of all tiles that are held rather than read for each product
+_COMPILE_FROM = 20_000  # plots: from about there compiling pays off
+_SOURCES = 500  # plots from which long straight lines are looked for at once
+_PART = 1_200  # plots on which both ways of sharing are worked out: 0.6 GB where all reach all
+
+
+def in_portions(asked: CityAsked, key: str) -> bool:
+    """Whether an animal's sharing was begun in portions.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    key
+        Of the animal.
+    """
+    return asked.work.is_done(f"{key}{PORTIONED}")
+
+
+def stops_step(asked: CityAsked, key: str) -> None:
+    """Leave the moves of an animal on the whole city, where it does not reach all in one.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles are worked out.
+    key
+        Of the animal.
+    """
+    group = asked.knowledge.groups[key]
+    walks = group in walkers((group,), straight=asked.straight)
+    routed = [one for one in _reaches_mm(group) if walks or one > _mm(group.hop.value)]
+    files = []
+    if routed:
+        patch = _patch(asked, group)
+        hop = min(group.hop.value, max(routed) / 1000)
+        steps = TileWays(asked, group).moves if walks else pairs_of(list(_pairs_upto(asked, hop)))
+        graph, cluster = RouteGraph.of(steps, patch, _mm(group.hop.value))
+        asked.work.put_arrays(
+            f"{key}{PORTIONED}.npz",
+            {"data": graph.data, "indices": graph.indices, "indptr": graph.indptr,
+             "cluster": cluster},
+        )  # fmt: skip
+        files = [f"{key}{PORTIONED}.npz"]
+    asked.work.finish(f"{key}{PORTIONED}", files, {"routed": routed})
+
+
+def reach_step(asked: CityAsked, name: str) -> None:
+    """Leave what a tile's plots reach, for each animal that is shared in portions.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; `stops_step` was done for these animals.
+    name
+        Of the tile.
+    """
+    tile = asked.tiles.tile(name)
+    plots = np.arange(tile.first, tile.last)
+    keys = [one.key for one in asked.groups(learnt(asked).region) if in_portions(asked, one.key)]
+    left = [key for key in keys if not asked.work.is_done(_rows_piece(name, key))]
+    made = {
+        file
+        for key in keys if key not in left
+        for file in (asked.work.note(_rows_piece(name, key)) or {})["files"]
+    }  # fmt: skip
+    bunches = _bunches(asked, _shapes(asked)) if left else None
+    for key in left if bunches is not None else []:
+        routed = set(asked.work.told(f"{key}{PORTIONED}")["routed"])
+        graph = _route_graph(asked, key) if routed else None
+        files = []
+        for reach_mm in _reaches_mm(asked.knowledge.groups[key]):
+            own = reach_mm in routed
+            file = _rows_file(name, key if own else None, reach_mm)
+            if file not in made:  # straight lines are the same for every animal
+                found = bunches.rows_of_ones(plots, reach_mm, graph if own else None)
+                asked.work.put_arrays(file, found)
+            made.add(file)
+            files.append(file)
+        asked.work.finish(_rows_piece(name, key), files, {})
+
+
+def is_reached(asked: CityAsked, name: str, keys: Sequence[str]) -> bool:
+    """Whether `reach_step` was done for a tile.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    name
+        Of the tile.
+    keys
+        Of the animals that are shared in portions.
+    """
+    return all(asked.work.is_done(_rows_piece(name, key)) for key in keys)
+
+
+def answer_in_portions(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer:
+    """Answer for one animal on the whole city, shared in portions; plots by their numbers.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; `reach_step` was done for all tiles.
+    known
+        What the tiles told together.
+    group
+        The animal.
+    """
+    knowledge = _of_one_animal(asked.knowledge, group)
+    amounts = amounts_of(asked)
+    street = _PortionStreet(asked, known, group)
+    return answer_group(group, street, knowledge, amounts, supplies_of(amounts, knowledge))
+
+
+def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
+    """How far portions are off the exact filling, on a part of the city taken by itself.
+
+    The part are neighbouring plots of the tile that has most.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles are worked out.
+    group
+        The animal.
+
+    Returns
+    -------
+    dict
+        ``plots``, how many; ``homes``, by how much the total is off, over the exact total;
+        ``plot``, by how much a plot is off on the mean, over the exact mean.
+    """
+    tile = max(asked.tiles.tiles, key=lambda one: (one.count, one.name))
+    shapes = _shapes(asked)
+    own = np.arange(tile.first, tile.last)
+    along = Bunches(shapes[own]).order
+    first = max(0, (len(own) - _PART) // 2)
+    chosen = np.sort(own[along[first : first + _PART]])
+    knowledge = _of_one_animal(asked.knowledge, group)
+    whole = amounts_of(asked).expected[chosen]
+    supply = supplies_of(Readings(whole, whole, whole), knowledge).expected
+    places = anchor_places(whole, supply, knowledge, group)
+    patch = patches(supply, knowledge, group, places)
+    moves = None
+    if group in walkers((group,), straight=asked.straight):
+        is_chosen = np.zeros(len(shapes), dtype=bool)
+        is_chosen[chosen] = True
+        moves = pairs_among(TileWays(asked, group).moves, is_chosen)
+    shared = StraightReaches(Bunches(shapes[chosen]).order)
+    pairs = pairs_within(shapes[chosen], max(_reaches_mm(group)) / 1000)
+    reach = Reach(pairs, patch, hop_m=group.hop.value, shared=shared, moves=moves)
+    plots = [plots_of(asked, tile)[one][chosen - tile.first] for one in ("area_m2", "kind")]
+    near = reach.within(group.anchor_reach.value)
+    pool = pool_of(group, knowledge, near, plots[0], list(plots[1]))
+    given = (group, knowledge, [supply], places[:, :, None], reach, pool)
+    room, exact = share_group(*given, form=asked.quality, sheets=False)
+    __, portioned = share_group_in_portions(*given, form=asked.quality)
+    right, found = (room * one.quality for one in (exact, portioned))
+    total = float(right.sum())
+    if not total > 0:
+        return {"plots": float(len(chosen)), "homes": 0.0, "plot": 0.0}
+    return {
+        "plots": float(len(chosen)),
+        "homes": float(found.sum()) / total - 1,
+        "plot": float(np.abs(found - right).sum()) / total,
+    }
+
+
+class _PortionStreet(CityStreet):
+    """What an answer in portions is worked out from."""
+
+    def __init__(self, asked: CityAsked, known: Learnt, group: Group) -> None:
+        super().__init__(asked, known, group)
+        self._shapes = self.neighbourhood.plots.geometry.to_numpy()
+        self.distances = _FewDistances(asked, group, self.neighbourhood.plots)
+
+    def reach_of(
+        self,
+        group: Group,
+        patch: Flags,
+        ground: GroundWays | None,  # noqa: ARG002 - it was asked for when the tiles were
+    ) -> Reach:
+        """Return the reach that the tiles left."""
+        return _TileReach(self._city, group, _bunches(self._city, self._shapes), patch)
+
+    def shared(
+        self,
+        group: Group,
+        knowledge: Knowledge,
+        supplies: Sequence[Array],
+        places: Array,
+        reach: Reach,
+        pool: Pool | None,
+        *,
+        sheets: bool,  # noqa: ARG002 - they cost nothing here
+    ) -> tuple[Array, Shares]:
+        """Share in portions."""
+        return share_group_in_portions(
+            group, knowledge, supplies, places, reach, pool, form=self.asked.quality
+        )
+
+
+class _TileReach(Reach):
+    """Who reaches whom, as the tiles left it."""
+
+    def __init__(self, asked: CityAsked, group: Group, bunches: Bunches, patch: Flags) -> None:
+        super().__init__(pairs_of([]), patch, hop_m=group.hop.value)
+        self._asked, self._group, self._bunches = asked, group, bunches
+        self._known: dict[int, BunchedReach] = {}
+        self._routed = set(asked.work.told(f"{group.key}{PORTIONED}")["routed"])
+
+    def within(self, reach_m: float) -> Any:  # noqa: ANN401 - whatever multiplies as a matrix does
+        """Shape (n, n): as a matrix of 1 where the column's plot lies within reach of the row's."""
+        reach_mm = _mm(reach_m)
+        if reach_mm not in self._known:
+            key = self._group.key if reach_mm in self._routed else None
+            files = tuple(_rows_file(one.name, key, reach_mm) for one in self._asked.tiles.tiles)
+            held = _RowsInFiles(self._asked, files)
+            self._known[reach_mm] = BunchedReach(self._bunches, held)
+        return self._known[reach_mm]
+
+
+@dataclass(frozen=True)
+class _RowsInFiles:
+    """Rows of a reach, a file a tile; all are held where they are few."""
+
+    asked: CityAsked
+    files: tuple[str, ...]
+
+    def __call__(self) -> Iterator[Mapping[str, NDArray[np.int64]]]:
+        """Return all runs of rows, one after the other."""
+        if self._few is not None:
+            yield from self._few
+            return
+        for file in self.files:
+            yield self.asked.work.arrays(file)
+
+    @cached_property
+    def _few(self) -> Runs | None:
+        folder = self.asked.work.folder
+        if sum((folder / one).stat().st_size for one in self.files) > _KEPT_BYTES:
+            return None
+        return [self.asked.work.arrays(one) for one in self.files]
+
+
+class _FewDistances(TileDistances):
+    """Straight lines among patches: of all between two clusters that touch only the shortest."""
+
+    def among(self, patch: Flags, longest_m: float) -> Pairs:
+        number = np.cumsum(patch, dtype=np.int32) - np.int32(1)
+        touching = _pairs_upto(self._asked, 0.0)
+        nothing = np.empty((0, 3), np.int32)
+        joined = np.concatenate([nothing, *(_among(pairs, patch) for pairs in touching)])
+        __, cluster = groups(len(patch), joined[:, 0], joined[:, 1])
+        near = _pairs_upto(self._asked, longest_m, patch, self._shapes)
+        shortest = [_shortest(_among(pairs, patch), cluster) for pairs in near]
+        links = _shortest(np.concatenate([nothing, *shortest]), cluster)
+        found = np.concatenate([joined, links])
+        found = found[np.lexsort((found[:, 1], found[:, 0]))]
+        return Pairs(number[found[:, 0]], number[found[:, 1]], found[:, 2].astype(np.int64))
+
+
+def _among(pairs: NDArray[np.int32], patch: Flags) -> NDArray[np.int32]:
+    """Pairs, shape (m, 3), of two patches."""
+    return pairs[patch[pairs[:, 0]] & patch[pairs[:, 1]]]
+
+
+def _shortest(pairs: NDArray[np.int32], cluster: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Of the pairs between two clusters of patches the shortest, and of these the first."""
+    one, other = cluster[pairs[:, 0]], cluster[pairs[:, 1]]
+    apart = one != other
+    pairs, one, other = pairs[apart], one[apart], other[apart]
+    low, high = np.minimum(one, other), np.maximum(one, other)
+    order = np.lexsort((pairs[:, 1], pairs[:, 0], pairs[:, 2], high, low))
+    low, high = low[order], high[order]
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (low[1:] != low[:-1]) | (high[1:] != high[:-1])
+    return pairs[order[first]]
+
+
+def _pairs_upto(
+    asked: CityAsked,
+    longest_m: float,
+    patch: Flags | None = None,
+    shapes: NDArray[np.object_] | None = None,
+) -> Iterator[NDArray[np.int32]]:
+    """Pairs of plots up to a distance, shape (m, 3), some at a time; each once.
+
+    Lines that are longer than those that the tiles kept are measured, between patches alone.
+    """
+    if longest_m <= asked.kept_m:
+        for tile in asked.tiles.tiles:
+            found = asked.work.array(f"{tile.name}.read.pairs.npy")
+            yield found[found[:, 2] <= _mm(longest_m)]
+        return
+    shapes = _shapes(asked) if shapes is None else shapes
+    which = np.arange(len(shapes)) if patch is None else np.flatnonzero(patch)
+    which = which[Bunches(shapes[which]).order]  # neighbours together: few lie near any of a run
+    box = shapely.bounds(shapes[which])
+    for first in range(0, len(which), _SOURCES):
+        mine = box[first : first + _SOURCES]
+        low, high = mine[:, :2].min(axis=0) - longest_m, mine[:, 2:].max(axis=0) + longest_m
+        near = (box[first:, 2:] >= low).all(axis=1) & (box[first:, :2] <= high).all(axis=1)
+        near[: len(mine)] = True
+        numbers = which[first + np.flatnonzero(near)]
+        pairs = pairs_within(shapes[numbers], longest_m, sources=len(mine))
+        ends = numbers[pairs.i], numbers[pairs.j]
+        yield np.column_stack([np.minimum(*ends), np.maximum(*ends), pairs.length_mm]).astype(
+            np.int32
+        )
+
+
+def _patch(asked: CityAsked, group: Group) -> Flags:
+    knowledge = _of_one_animal(asked.knowledge, group)
+    amounts = amounts_of(asked).expected
+    supply = supplies_of(Readings(amounts, amounts, amounts), knowledge).expected
+    return patches(supply, knowledge, group, anchor_places(amounts, supply, knowledge, group))
+
+
+def _of_one_animal(knowledge: Knowledge, group: Group) -> Knowledge:
+    """The tables with the resources alone that an animal asks for: supplies are as much smaller."""
+    wanted = {group.step_resource, *(one.resource for one in group.anchors)}
+    wanted |= {need.resource for need in group.needs}
+    return replace(
+        knowledge,
+        resources={key: one for key, one in knowledge.resources.items() if key in wanted},
+        supplies=tuple(one for one in knowledge.supplies if one.resource in wanted),
+    )
+
+
+def _route_graph(asked: CityAsked, key: str) -> RouteGraph:
+    found = asked.work.arrays(f"{key}{PORTIONED}.npz")
+    size = len(found["indptr"]) - 1
+    graph = sp.csr_array((found["data"], found["indices"], found["indptr"]), shape=(size, size))
+    return RouteGraph(graph, found["cluster"])
+
+
+def _shapes(asked: CityAsked) -> NDArray[np.object_]:
+    return np.concatenate([from_bytes(plots_of(asked, one)) for one in asked.tiles.tiles])
+
+
+def _bunches(asked: CityAsked, shapes: NDArray[np.object_]) -> Bunches:
+    return Bunches(shapes, compiled=len(asked.tiles.rows) >= _COMPILE_FROM and can_compile())
+
+
+def _reaches_mm(group: Group) -> list[int]:
+    """Each distance within which the animal looks for something, mm."""
+    wanted = [group.anchor_reach.value, *(need.reach.value for need in group.needs)]
+    return sorted({_mm(one) for one in wanted})
+
+
+def _mm(metres: float) -> int:
+    return round(metres * 1000)
+
+
+def _rows_piece(tile: str, key: str) -> str:
+    return f"{tile}.{key}.reach"
+
+
+def _rows_file(tile: str, key: str | None, reach_mm: int) -> str:
+    """Rows of a tile; straight lines are nobody's own."""
+    return f"{tile}.reach.{reach_mm}.npz" if key is None else f"{tile}.{key}.reach.{reach_mm}.npz"
