@@ -10,7 +10,7 @@ from patchnet.assess.provision import hungry_months
 from patchnet.assess.tables import BREAK_COLUMNS, break_rows, group_columns
 from patchnet.city.asked import CityAsked
 from patchnet.city.parts import shapes_as_bytes
-from patchnet.city.portions import answer_in_portions, in_portions, portions_error
+from patchnet.city.portions import NOT_OFF, answer_in_portions, in_portions, portions_error
 from patchnet.city.tile_work import learnt
 from patchnet.city.whole import answer_in_city
 from patchnet.knowledge.records import Knowledge
@@ -44,7 +44,9 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
-    told = _totals(answer) | {"portions_error": portions_error(asked, group) if portions else None}
+    told = _totals(answer) | {"shared": "whole"} | NOT_OFF
+    if portions:
+        told |= {"shared": "portions"} | portions_error(asked, group)
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
     asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 

@@ -82,7 +82,10 @@ class City(Shown):
         Side of a tile, metres.
     animals
         Index: keys; columns as `Assessment.table`, with ``pc_numerator`` and ``cut_bound`` (homes
-        squared, see `patchnet.network_measures`).
+        squared, see `patchnet.network_measures`), and how supplies were shared: ``shared`` (whole
+        or portions), and for portions ``tried_on`` (plots of a part of this city that was worked
+        out both ways), ``homes_off`` and ``plots_off`` (by how much the homes of that part, and
+        those of one plot on the mean, are off the exact ones; shares of these).
     tiles
         Index: names; columns ``east``, ``north`` (metres, of the lower left corner), ``plots``
         (count), ``area_m2`` (of the plots), ``known_share`` (0-1), ``hungry_months`` (mean count a
@@ -149,6 +152,10 @@ def assess_city(
     """Answer for a city, tile by tile, and keep the answer in a folder.
 
     The same question asked again goes on where it was left, however it ended.
+
+    Supplies are shared exactly where that fits into the memory. An animal for which it does not is
+    shared in twenty portions, over tiles that exchange what they ask of each other; how far off
+    that is is measured on a part of the city and told (`City.animals`).
 
     Parameters
     ----------

@@ -55,8 +55,8 @@ from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.network.adjacency import groups
 
 __all__ = [
-    "PORTIONED", "answer_in_portions", "in_portions", "is_reached", "portions_error", "reach_step",
-    "stops_step",
+    "NOT_OFF", "PORTIONED", "answer_in_portions", "in_portions", "is_reached", "portions_error",
+    "reach_step", "stops_step",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -181,6 +181,10 @@ def answer_in_portions(asked: CityAsked, known: Learnt, group: Group) -> GroupAn
     return answer_group(group, street, knowledge, amounts, supplies_of(amounts, knowledge))
 
 
+NOT_OFF: Mapping[str, float] = {"tried_on": 0, "homes_off": 0.0, "plots_off": 0.0}
+"""What `portions_error` tells where nothing was tried."""
+
+
 def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
     """How far portions are off the exact filling, on a part of the city taken by itself.
 
@@ -196,8 +200,9 @@ def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
     Returns
     -------
     dict
-        ``plots``, how many; ``homes``, by how much the total is off, over the exact total;
-        ``plot``, by how much a plot is off on the mean, over the exact mean.
+        ``tried_on``, how many plots; ``homes_off``, by how much the total of homes is off, over
+        the exact total; ``plots_off``, by how much a plot's are off on the mean, over the exact
+        mean.
     """
     tile = max(asked.tiles.tiles, key=lambda one: (one.count, one.name))
     shapes = _shapes(asked)
@@ -227,11 +232,11 @@ def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
     right, found = (room * one.quality for one in (exact, portioned))
     total = float(right.sum())
     if not total > 0:
-        return {"plots": float(len(chosen)), "homes": 0.0, "plot": 0.0}
+        return {**NOT_OFF, "tried_on": len(chosen)}
     return {
-        "plots": float(len(chosen)),
-        "homes": float(found.sum()) / total - 1,
-        "plot": float(np.abs(found - right).sum()) / total,
+        "tried_on": len(chosen),
+        "homes_off": float(found.sum()) / total - 1,
+        "plots_off": float(np.abs(found - right).sum()) / total,
     }
 
 

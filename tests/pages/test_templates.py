@@ -155,7 +155,8 @@ def small_city(tables):
     """Two tiles whose texts are markup."""
     name = tables.groups["newt"].name
     animals = {"name": name, "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
-               "linked_homes": 2.0, "parts": 2, "breaks": 1}  # fmt: skip
+               "linked_homes": 2.0, "parts": 2, "breaks": 1, "shared": "portions",
+               "tried_on": 3, "homes_off": -0.01, "plots_off": 0.02}  # fmt: skip
     tile = {"east": 0.0, "north": 0.0, "plots": 5, "area_m2": 900.0, "known_share": 0.5,
             "hungry_months": 2.0, "file": f"tiles/{PAYLOAD}", "homes_newt": 1.0}  # fmt: skip
     worst = {"group": "newt", "from_plot": PAYLOAD, "to_plot": PAYLOAD, "width_m": 9.0,

@@ -17,7 +17,7 @@ from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
 
-__all__ = ["city_page", "write_city_page"]
+__all__ = ["city_page", "told_of_portions", "write_city_page"]
 
 _WIDE = 100.0  # of a map, in units of its own
 _STEPS = 5
@@ -119,6 +119,7 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
         maps=[_drawn(one, city) for one in maps],
         animal_heads=_ANIMAL_HEADS,
         animals=[_animal(row) for row in city.animals.to_dict("records")],
+        portioned=told_of_portions(city),
         tile_heads=_TILE_HEADS,
         rows=rows,
         credits=city.credits,
@@ -210,6 +211,29 @@ def _animal(row: dict[Any, Any]) -> list[str]:
         str(row["parts"]),
         str(row["breaks"]),
     ]
+
+
+def told_of_portions(city: City) -> tuple[str, ...]:
+    """Return a sentence for each animal that was shared in portions: how far off that is.
+
+    Parameters
+    ----------
+    city
+        From `patchnet.assess_city`.
+    """
+    rows = city.animals[city.animals["shared"] == "portions"]
+    return tuple(
+        _(
+            "{animal}: shared in portions. Where both were worked out ({plots} plots), homes came "
+            "out {homes} off the exact sharing, and those of one plot {each} on the mean."
+        ).format(
+            animal=row["name"],
+            plots=number(int(row["tried_on"]), ",d"),
+            homes=_percent(abs(float(row["homes_off"]))),
+            each=_percent(float(row["plots_off"])),
+        )
+        for row in rows.to_dict("records")
+    )
 
 
 def _percent(share: float) -> str:
