@@ -186,7 +186,7 @@ class Bunches:
         for level in range(_LEVELS + 1):
             high, wide = one.shape[0], one.shape[1]
             if level < _LEVELS:
-                whole = one.reshape(high // 2, 2, wide // 2, 2).all(axis=(1, 3))
+                whole = np.asarray(one.reshape(high // 2, 2, wide // 2, 2).all(axis=(1, 3)))
                 kept = one & ~whole.repeat(2, axis=0).repeat(2, axis=1)
             else:
                 whole = kept = one

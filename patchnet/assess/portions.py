@@ -104,8 +104,11 @@ def shared_in_portions(
             each.append(_filled(room, ceiling, [stock]))
             logs += stock.weight * np.log(np.maximum(each[-1].level, lowest))
         quality = np.minimum(whole, np.exp(logs / votes) if stocks else 1.0)
-        held = tuple(np.where(one.held < 0, -1, at) for at, one in enumerate(each))
-        return Portioned(quality, tuple(one.level for one in each), held)
+        return Portioned(
+            quality,
+            tuple(one.level for one in each),
+            tuple(np.where(one.held < 0, -1, at) for at, one in enumerate(each)),
+        )
     vital = [at for at, stock in enumerate(stocks) if stock.floor == 0]
     helpful = [at for at in range(len(stocks)) if at not in vital]
     ceiling = np.ones_like(room)

@@ -44,9 +44,8 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
-    told = _totals(answer) | {"shared": "whole"} | NOT_OFF
-    if portions:
-        told |= {"shared": "portions"} | portions_error(asked, group)
+    off = portions_error(asked, group) if portions else NOT_OFF
+    told = {**_totals(answer), "shared": "portions" if portions else "whole", **off}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
     asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 

@@ -132,8 +132,10 @@ def reach_step(asked: CityAsked, name: str) -> None:
         for key in keys if key not in left
         for file in (asked.work.note(_rows_piece(name, key)) or {})["files"]
     }  # fmt: skip
-    bunches = _bunches(asked, _shapes(asked)) if left else None
-    for key in left if bunches is not None else []:
+    if not left:
+        return
+    bunches = _bunches(asked, _shapes(asked))
+    for key in left:
         routed = set(asked.work.told(f"{key}{PORTIONED}")["routed"])
         graph = _route_graph(asked, key) if routed else None
         files = []
