@@ -57,7 +57,8 @@ def main():
     held = sum(one.nbytes for run in runs for one in run.values())
     peer = pairs.data.nbytes + pairs.indices.nbytes + pairs.indptr.nbytes
     off = float(np.abs(ours - theirs).max() / theirs.max())
-    print(f"plots {asked.plots:,}, reach {asked.reach:g} m, {pairs.nnz / asked.plots:,.0f} in reach")
+    near = pairs.nnz / asked.plots
+    print(f"plots {asked.plots:,}, reach {asked.reach:g} m, {near:,.0f} in reach")
     print(f"{'':<24}{'bunches':>12}{'pairs':>12}{'ratio':>9}")
     rows = (
         ("built, CPU s", built, paired, paired / built),
