@@ -119,8 +119,12 @@ def share_group_in_portions(
 
     Parameters
     ----------
+    group
+        The group.
+    knowledge
+        For the floors and the months.
     supplies
-        K arrays of shape (n, R, 12).
+        K arrays of shape (n, R, 12), units of the resources.
     places
         Shape (n, 4, K): see `patchnet.assess.supply.anchor_places`.
     reach
@@ -133,8 +137,8 @@ def share_group_in_portions(
     Returns
     -------
     tuple
-        As `share_group`. Of a vital need `met` is what is taken of it, and a limit names the need
-        that was short and nobody who shares it.
+        As `share_group`: room, shape (n, K), homes; and shares, 0-1. Of a vital need `met` is what
+        is taken of it, and a limit names the need that was short and nobody who shares it.
     """
     demands = demands_of(group, knowledge, supplies, reach, flows=False)
     rooms = rooms_of(places, demands, reach.within(group.anchor_reach.value), pool)

@@ -52,7 +52,7 @@ from patchnet.read.from_file import local_path
 __all__ = ["MANIFEST", "City", "assess_city", "read_city"]
 
 MANIFEST, _ASKED = "manifest.json", "asked.json"
-_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg")
+_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg", ".html")
 _STEPS = {
     "read": N_("reading tiles"),
     "ground": N_("working out tiles"),

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
-from patchnet.city.tile_work import learnt
+from patchnet.city.tile_work import learnt, walkers
 from patchnet.city.tiles import longest_reach_m
 from patchnet.core.errors import WrongUse
 from patchnet.core.language_forms import in_sentence
@@ -141,7 +141,9 @@ def portion_bytes(asked: CityAsked, group: Group) -> float:
         Number of bytes.
     """
     plots = len(asked.tiles.rows)
-    moves = _pairs(asked, min(group.hop.value, asked.kept_m)) * _A_MOVE
+    walks = group in walkers((group,), straight=asked.straight)
+    routes = walks or group.hop.value < longest_reach_m([group])
+    moves = _pairs(asked, min(group.hop.value, asked.kept_m)) * _A_MOVE if routes else 0.0
     return _PROCESS + plots * _A_PLOT_IN_PORTIONS + moves
 
 
@@ -152,6 +154,11 @@ def reach_bytes(asked: CityAsked) -> float:
     ----------
     asked
         What the city is asked.
+
+    Returns
+    -------
+    float
+        Number of bytes.
     """
     return _PROCESS + len(asked.tiles.rows) * _A_PLOT_REACHED
 
