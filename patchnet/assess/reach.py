@@ -11,6 +11,8 @@ from scipy.sparse import csgraph
 
 from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.movement.distance import Pairs
+from patchnet.network.adjacency import Links
+from patchnet.network.prune import needed_links
 
 __all__ = ["Reach", "RouteGraph", "StraightReaches"]
 
@@ -98,6 +100,36 @@ class RouteGraph(NamedTuple):
             2 * count,
         )
         return cls(graph, cluster.astype(np.intp))
+
+    def pruned(self, stops: NDArray[np.bool_]) -> "RouteGraph":
+        """Leave out moves between two stops that a third makes superfluous; no route is longer.
+
+        Parameters
+        ----------
+        stops
+            Shape (n,), as `of` had them. Moves to and from other plots stay: nobody passes there.
+        """
+        count = self.graph.shape[0] // 2
+        passable = np.zeros(count, dtype=bool)
+        passable[self.cluster[stops]] = True
+        row = np.repeat(np.arange(2 * count), np.diff(self.graph.indptr))
+        start, end = row % count, self.graph.indices.astype(np.int64)
+        both = passable[start] & passable[end]
+        once = both & (row == start) & (start < end)
+        order = np.flatnonzero(once)[np.lexsort((end[once], start[once]))]
+        links = Links(
+            count,
+            start[order].astype(np.int32),
+            end[order].astype(np.int32),
+            self.graph.data[order].astype(np.int64),
+        )
+        gone = ~needed_links(links)
+        key = np.minimum(start, end) * count + np.maximum(start, end)
+        keep = ~(both & np.isin(key, (start * count + end)[order[gone]]))
+        kept = _csr(
+            row[keep].astype(np.int32), self.graph.indices[keep], self.graph.data[keep], 2 * count
+        )
+        return RouteGraph(kept, self.cluster)
 
     def near_lengths(
         self, plots: NDArray[np.intp], limit_mm: int

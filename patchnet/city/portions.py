@@ -103,7 +103,7 @@ def stops_step(asked: CityAsked, key: str) -> None:
         patch = _patch(asked, group)
         hop = min(group.hop.value, max(routed) / 1000)
         steps = TileWays(asked, group).moves if walks else pairs_of(list(_pairs_upto(asked, hop)))
-        graph, cluster = RouteGraph.of(steps, patch, _mm(group.hop.value))
+        graph, cluster = RouteGraph.of(steps, patch, _mm(group.hop.value)).pruned(patch)
         asked.work.put_arrays(
             f"{key}{PORTIONED}.npz",
             {"data": graph.data, "indices": graph.indices, "indptr": graph.indptr,

@@ -43,14 +43,16 @@ def test_straight_lines(seed, count, reach, cuts, compiled):
 
 @given(
     seed=st.integers(0, 10_000), count=st.integers(2, 120), hop=st.sampled_from([0.0, 8, 25]),
-    cuts=st.integers(1, 3),
+    cuts=st.integers(1, 3), pruned=st.booleans(),
 )  # fmt: skip
 @settings(max_examples=30, deadline=None)
-def test_routes_over_stops(seed, count, hop, cuts):
+def test_routes_over_stops(seed, count, hop, cuts, pruned):
     shapes, rng = made(seed, count)
     stops, reach = rng.random(count) < 0.6, 60.0
     pairs = pairs_within(shapes, reach)
     routes = RouteGraph.of(pairs, stops, round(hop * 1000))
+    if pruned:
+        routes = routes.pruned(stops)
     bunches = Bunches(shapes)
     parts = np.array_split(np.arange(count), cuts)
     runs = [bunches.rows_of_ones(part, 60_000, routes) for part in parts]
@@ -75,3 +77,18 @@ def test_a_reach_that_ends_at_an_edge():
         runs = [Bunches(shapes).rows_of_ones(np.arange(2), reach_mm)]
         product = BunchedReach(Bunches(shapes), lambda runs=runs: runs)
         assert (product @ np.ones(2)).tolist() == pytest.approx([reached, reached])
+
+
+def test_pruned_moves_are_fewer_and_no_route_is_longer():
+    """Lone gardens 10 m apart in a square: a hop of 45 m; routes of all lengths stay."""
+    x, y = (one.ravel() for one in np.meshgrid(np.arange(7) * 16.0, np.arange(7) * 16.0))
+    shapes = shapely.box(x, y, x + 6, y + 6)
+    stops = np.arange(49) % 5 > 0
+    plain = RouteGraph.of(pairs_within(shapes, 45), stops, 45_000)
+    pruned = plain.pruned(stops)
+    assert len(pruned.graph.data) < 0.7 * len(plain.graph.data)
+    for plot in range(49):
+        one, other = (graph.near_lengths(np.array([plot]), 90_000) for graph in (plain, pruned))
+        there = one[1] >= 0
+        assert (there == (other[1] >= 0)).all()
+        assert one[0][0, one[1][there]].tolist() == other[0][0, other[1][there]].tolist()
