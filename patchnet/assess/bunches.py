@@ -21,14 +21,15 @@ import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.assess.blocks import along_a_curve
+from patchnet.assess.blocks import Blocks, along_a_curve, joined
 from patchnet.assess.reach import RouteGraph
 from patchnet.movement.distance import Lengths
 
-__all__ = ["BunchedReach", "Bunches", "RowsHeld"]
+__all__ = ["BunchedReach", "Bunches", "RowsHeld", "blocks_in_bunches"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 Places = NDArray[np.intp]
 
 _LEVELS = 5
@@ -221,8 +222,8 @@ class BunchedReach:
     """
 
     def __init__(self, bunches: Bunches, held: RowsHeld) -> None:
-        self._bunches = bunches
-        self._held = held
+        self.bunches = bunches
+        self.held = held
         self.shape = (bunches.size, bunches.size)
 
     @property
@@ -233,15 +234,77 @@ class BunchedReach:
     def __matmul__(self, values: Array) -> Array:
         """Return the matrix times `values`, shape (n,) or (n, k)."""
         flat = np.asarray(values, dtype=np.float64).reshape(self.shape[0], -1)
-        sums = _added_up(flat[self._bunches.order])
+        sums = _added_up(flat[self.bunches.order])
         out = np.zeros_like(flat)
-        for run in self._held():
+        for run in self.held():
             starts, bunches, rows = run["starts"], run["bunches"], run["rows"]
             matrix = sp.csr_array(
                 (np.ones(len(bunches)), bunches, starts), shape=(len(starts) - 1, len(sums))
             )
             out[rows] = _handed_down(matrix @ sums, len(rows))
         return out.reshape(values.shape)
+
+
+def blocks_in_bunches(reach: BunchedReach) -> Blocks:
+    """Return a reach as the net of blocks that flows are sent over.
+
+    Parameters
+    ----------
+    reach
+        Of n plots.
+
+    Returns
+    -------
+    Blocks
+        With the bunches that the rows were taken in; it gives the same flows as any other cut.
+    """
+    bunches, size = reach.bunches, reach.shape[0]
+    across_first = _first_of(size)
+    # Bunches of columns: a plot's own knot first, then those of each level; a bunch leads down.
+    col_knot = np.r_[size + bunches.order, 2 * size + np.arange(across_first[-1] - size)]
+    knots = 2 * size + int(across_first[-1]) - size
+    child, parent = _tree(size)
+    tails, heads = [col_knot[parent]], [col_knot[child]]
+    col_in = _in_bunches(size)
+    members: list[tuple[Ints, Ints]] = []
+    over: list[tuple[Ints, Ints]] = []
+    for run in reach.held():
+        rows, starts = run["rows"], run["starts"]
+        row_knot = np.r_[rows, knots + np.arange(len(starts) - 1 - len(rows))]
+        knots += len(starts) - 1 - len(rows)
+        child, parent = _tree(len(rows))
+        tails.append(row_knot[child])
+        heads.append(row_knot[parent])
+        row_in = _in_bunches(len(rows))
+        members.append((rows[row_in[0]], row_knot[row_in[1]]))
+        over.append((np.repeat(row_knot, np.diff(starts)), col_knot[run["bunches"]]))
+    whole = joined(over)
+    return Blocks(
+        size=size,
+        knots=knots,
+        tail=np.concatenate([*tails, whole[0]]),
+        head=np.concatenate([*heads, whole[1]]),
+        in_bunch=(
+            joined(members),
+            (bunches.order[col_in[0]].astype(np.int64), col_knot[col_in[1]]),
+        ),
+        whole=whole,
+    )
+
+
+def _tree(size: int) -> tuple[Ints, Ints]:
+    """Number of each bunch but the largest, and of the next larger one that it is in."""
+    first = _first_of(size)
+    child = np.arange(first[_LEVELS])
+    level = np.searchsorted(first, child, side="right") - 1
+    return child, first[level + 1] + (child - first[level] >> 1)
+
+
+def _in_bunches(size: int) -> tuple[Ints, Ints]:
+    """Places and the number of each bunch that they are in, level by level."""
+    first, places = _first_of(size), np.arange(size)
+    numbers = [first[level] + (places >> level) for level in range(_LEVELS + 1)]
+    return np.tile(places, _LEVELS + 1), np.concatenate(numbers)
 
 
 def _first_of(size: int) -> NDArray[np.int64]:

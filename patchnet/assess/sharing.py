@@ -423,8 +423,13 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     """What one plot finds within reach is too little even for itself."""
     within = larder.within[plot]
     months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
-    near = larder.matrix[[plot]]
-    reached = np.sort(near.indices) if isinstance(near, sp.csr_array) else np.flatnonzero(near[0])
+    near = larder.matrix
+    if isinstance(near, sp.csr_array):
+        reached = np.sort(near[[plot]].indices)
+    elif isinstance(near, np.ndarray):
+        reached = np.flatnonzero(near[plot])
+    else:
+        reached = np.empty(0, dtype=np.intp)  # in bunches: who supplies it is not listed
     given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
     return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

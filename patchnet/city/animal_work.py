@@ -9,8 +9,15 @@ from patchnet.assess.assessment import GroupAnswer
 from patchnet.assess.provision import hungry_months
 from patchnet.assess.tables import BREAK_COLUMNS, break_rows, group_columns
 from patchnet.city.asked import CityAsked
+from patchnet.city.bunched import (
+    NOT_OFF,
+    PORTIONS,
+    WHOLE,
+    answer_in_bunches,
+    portions_error,
+    shared_as,
+)
 from patchnet.city.parts import shapes_as_bytes
-from patchnet.city.portions import NOT_OFF, answer_in_portions, in_portions, portions_error
 from patchnet.city.tile_work import learnt
 from patchnet.city.whole import answer_in_city
 from patchnet.knowledge.records import Knowledge
@@ -33,8 +40,8 @@ def animal_step(asked: CityAsked, key: str) -> None:
     """
     known = learnt(asked)
     group = asked.knowledge.groups[key]
-    portions = in_portions(asked, key)
-    answer = (answer_in_portions if portions else answer_in_city)(asked, known, group)
+    form = shared_as(asked, key)
+    answer = (answer_in_city if form is None else answer_in_bunches)(asked, known, group)
     asked.work.put_array(f"{key}.animal.npy", _rows(key, answer, asked.knowledge))
     rows = break_rows(key, answer.breaks)
     lines = np.empty(len(rows), dtype=object)
@@ -44,8 +51,8 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
-    off = portions_error(asked, group) if portions else NOT_OFF
-    told = {**_totals(answer), "shared": "portions" if portions else "whole", **off}
+    off = portions_error(asked, group) if form == PORTIONS else NOT_OFF
+    told = {**_totals(answer), "shared": form or WHOLE, **off}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
     asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 

@@ -6,8 +6,8 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 2. each tile is read with its halo (`tile_work.read_step`);
 3. all of them are put together: what was seen, cells of the ground, faults (`tile_work.learn`);
 4. each tile is worked out (`tile_work.ground_step`);
-5. each animal is answered on the whole city (`animal_work.animal_step`), where its sharing does
-   not fit in portions, over what each tile's plots reach (`portions.reach_step`);
+5. each animal is answered on the whole city (`animal_work.animal_step`), where its pairs do not
+   fit over what each tile's plots reach in bunches (`bunched.reach_step`);
 6. each tile's plots are handed over with how all animals stand (`results`).
 
 Then the manifest is written, and what was under way is thrown away.
@@ -28,9 +28,18 @@ from patchnet.assess.assess import choose_groups
 from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
 from patchnet.city.asked import TILES, WORK, CityAsked
-from patchnet.city.memory import GB, abreast, forms_that_fit, reach_bytes, tile_bytes
+from patchnet.city.bunched import (
+    BUNCHED,
+    WHOLE,
+    choose_form,
+    in_bunches,
+    is_reached,
+    reach_step,
+    shared_as,
+    stops_step,
+)
+from patchnet.city.memory import GB, abreast, bunched_bytes, reach_bytes, tile_bytes, ways_that_fit
 from patchnet.city.parts import digest_of_file
-from patchnet.city.portions import PORTIONED, in_portions, is_reached, reach_step, stops_step
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
 from patchnet.city.sources import Source, open_source
@@ -155,7 +164,7 @@ def assess_city(
 
     Supplies are shared exactly where that fits into the memory. An animal for which it does not is
     shared in twenty portions, over tiles that exchange what they ask of each other; how far off
-    that is is measured on a part of the city and told (`City.animals`).
+    that is, is measured on a part of the city and told (`City.animals`).
 
     Parameters
     ----------
@@ -272,12 +281,10 @@ class _Run:
             learn(asked)
         cell = learnt(asked).cell_m
         all_keys = [group.key for group in asked.groups(learnt(asked).region)]
-        begun = [key for key in all_keys if in_portions(asked, key)]
-        whole, portions = forms_that_fit(asked, self.allowed, begun)
+        begun = [key for key in all_keys if in_bunches(asked, key)]
+        by_pairs, bunched = ways_that_fit(asked, self.allowed, begun)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
-        if portions:
-            self._reaches(portions, names, counts)
-        needed = {**whole, **portions}
+        needed = {**by_pairs, **(self._reaches(bunched, names, counts) if bunched else {})}
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
@@ -288,16 +295,23 @@ class _Run:
             breaks_step(asked)
 
     def _reaches(
-        self, portions: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
-    ) -> None:
-        """Find who reaches whom, for animals that are shared in portions."""
+        self, bunched: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
+    ) -> Mapping[str, float]:
+        """Find who reaches whom in bunches; choose how to share, and return what that takes."""
         asked = self.asked
-        keys = sorted(key for key in portions if not asked.work.is_done(key))
+        keys = sorted(key for key in bunched if not asked.work.is_done(key))
         plots = dict.fromkeys(keys, len(asked.tiles.rows))
-        self._step("stops", stops_step, keys, PORTIONED, portions, plots)
+        self._step("stops", stops_step, keys, BUNCHED, bunched, plots)
         left = [name for name in names if not is_reached(asked, name, keys)]
         needed = dict.fromkeys(left, reach_bytes(asked))
         self._do("reach", reach_step, left, needed, counts, len(names) - len(left))
+        takes = dict(bunched)
+        for key in keys:
+            exact = bunched_bytes(asked, asked.knowledge.groups[key])
+            choose_form(asked, key, exact=exact <= self.allowed)
+            if shared_as(asked, key) == WHOLE:
+                takes[key] = exact
+        return takes
 
     def _index(self, source: Source) -> None:
         """Look through the ids of all plots, and which rows of tables speak of which."""

@@ -3,7 +3,7 @@
 Measured on terraces with houses, fences and roads (see DEVELOPERS.md), rounded up. What takes most
 is the matrix of who reaches whom: a home shares with all within its reach, and the whole city is
 shared at once. An animal that looks as far as a kilometre has thousands of plots in reach; where
-that does not fit it is shared in portions over the tiles (`patchnet.city.portions`).
+that does not fit, its reach is taken in bunches (`patchnet.city.bunched`).
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
+from patchnet.city.bunched import flow_edges
 from patchnet.city.tile_work import learnt, walkers
 from patchnet.city.tiles import longest_reach_m
 from patchnet.core.errors import WrongUse
@@ -20,7 +21,8 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Group
 
 __all__ = [
-    "GB", "abreast", "animal_bytes", "forms_that_fit", "portion_bytes", "reach_bytes", "tile_bytes",
+    "GB", "abreast", "animal_bytes", "bunched_bytes", "portion_bytes", "reach_bytes", "tile_bytes",
+    "ways_that_fit",
 ]  # fmt: skip
 
 GB = 1e9
@@ -30,6 +32,7 @@ _A_PAIR = 320.0  # within the longest reach: lengths, both ways in the matrix, i
 _A_PLOT_IN_PORTIONS = 20_000.0  # thin arrays, and what is answered
 _A_PLOT_REACHED = 3_000.0  # outlines, boxes, and what routes reach
 _A_MOVE = 60.0  # of a hop, where the reach leads by routes
+_AN_EDGE = 150.0  # that flows go over, one month at a time
 _A_LINK = 60.0  # of a hop that is longer than any reach
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
@@ -147,6 +150,24 @@ def portion_bytes(asked: CityAsked, group: Group) -> float:
     return _PROCESS + plots * _A_PLOT_IN_PORTIONS + moves
 
 
+def bunched_bytes(asked: CityAsked, group: Group) -> float:
+    """Return how much memory an animal takes that is shared exactly over bunches, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles told what their plots reach.
+    group
+        The animal.
+
+    Returns
+    -------
+    float
+        Number of bytes.
+    """
+    return portion_bytes(asked, group) + flow_edges(asked, group) * _AN_EDGE
+
+
 def reach_bytes(asked: CityAsked) -> float:
     """Return how much memory it takes to find what a tile's plots reach, bytes.
 
@@ -163,10 +184,10 @@ def reach_bytes(asked: CityAsked) -> float:
     return _PROCESS + len(asked.tiles.rows) * _A_PLOT_REACHED
 
 
-def forms_that_fit(
+def ways_that_fit(
     asked: CityAsked, allowed: float, begun: Collection[str]
 ) -> tuple[Mapping[str, float], Mapping[str, float]]:
-    """Choose how each animal's sharing is worked out: exactly where that fits, else in portions.
+    """Choose how each animal's reach is worked out: by pairs where that fits, else in bunches.
 
     Parameters
     ----------
@@ -175,13 +196,12 @@ def forms_that_fit(
     allowed
         Number of bytes that one may take.
     begun
-        Keys of those that were begun in portions: they stay so.
+        Keys of those that were begun in bunches: they stay so.
 
     Returns
     -------
     tuple of mappings
-        Number of bytes that each takes, by the animal's key: those that are shared exactly, and
-        those that are shared in portions.
+        Number of bytes that each takes, by the animal's key: by pairs, and in bunches at least.
 
     Raises
     ------

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+import scipy.sparse as sp
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchnet.assess.bunches import BunchedReach, Bunches
+from patchnet.assess.bunches import BunchedReach, Bunches, blocks_in_bunches
 from patchnet.assess.reach import Reach, RouteGraph
 from patchnet.movement.distance import pairs_within
 
@@ -39,6 +40,16 @@ def test_straight_lines(seed, count, reach, cuts, compiled):
     product = BunchedReach(bunches, lambda: runs)
     np.testing.assert_allclose(product @ values, plain @ values, rtol=1e-12)
     np.testing.assert_allclose(product.T @ values[:, 0], plain.T @ values[:, 0], rtol=1e-12)
+    # As a net: one way along the edges from each row to each column that it reaches, no other.
+    net = blocks_in_bunches(product)
+    edges = sp.coo_array((np.ones(len(net.tail)), (net.tail, net.head)), (net.knots, net.knots))
+    ways, step = np.zeros((net.knots, net.knots)), np.eye(net.knots)
+    while step.any():
+        step = step @ edges.tocsr()
+        ways += step
+    assert (ways[:count, count : 2 * count] == plain.toarray()).all()
+    np.testing.assert_allclose(net.times(values), plain @ values, rtol=1e-12)
+    np.testing.assert_allclose(net.transposed_times(values), plain.T @ values, rtol=1e-12)
 
 
 @given(

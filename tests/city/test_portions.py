@@ -49,8 +49,13 @@ def file(tmp_path_factory):
 
 
 @pytest.fixture
-def nothing_fits_whole(monkeypatch):
+def pairs_do_not_fit(monkeypatch):
     monkeypatch.setattr(memory, "animal_bytes", lambda asked, group: 1e30)
+
+
+@pytest.fixture
+def no_flow_fits(monkeypatch, pairs_do_not_fit):
+    monkeypatch.setattr(memory, "_AN_EDGE", 1e30)
 
 
 class _InPortions(Street):
@@ -88,12 +93,23 @@ def in_tiles(file, folder, knowledge, side, groups=ANIMALS, **others):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("side", [120, 400])
-def test_however_it_is_cut(file, knowledge, answers, tmp_path, nothing_fits_whole, side):
-    city = in_tiles(file, tmp_path / "answer", knowledge, side)
+def test_cut_in_tiles(file, knowledge, answers, tmp_path, no_flow_fits):
+    city = in_tiles(file, tmp_path / "answer", knowledge, 130)
+    assert len(city.tiles) > 3
+    assert (city.animals["shared"] == "portions").all()
+    ensure_same(city, answers[_InPortions])
+
+
+def test_exactly_over_bunches(file, knowledge, answers, tmp_path, pairs_do_not_fit):
+    city = in_tiles(file, tmp_path / "answer", knowledge, 400)
+    assert (city.animals["shared"] == "whole").all()
+    ensure_same(city, answers[Street])
+
+
+def ensure_same(city, answers):
     tables = [gpd.read_parquet(city.folder / name) for name in city.tiles["file"]]
     found = pd.concat(tables).set_index("id")
-    for key, answer in answers[_InPortions].items():
+    for key, answer in answers.items():
         assert (answer.quality[answer.room > 0] < 0.9).any(), key  # something is short
         for name, expected in group_columns(key, answer).items():
             got = found[name].loc[expected.index]
@@ -108,9 +124,10 @@ def test_however_it_is_cut(file, knowledge, answers, tmp_path, nothing_fits_whol
         assert row["breaks"] == len(answer.breaks)
 
 
-def test_how_far_off_is_told(file, knowledge, answers, tmp_path, nothing_fits_whole):
-    """With one tile the part that is worked out both ways is the whole city."""
-    city = in_tiles(file, tmp_path / "answer", knowledge, 5000)
+def test_how_far_off_is_told(file, knowledge, answers, tmp_path, no_flow_fits):
+    """Another cut; with one tile the part that is worked out both ways is the whole city."""
+    city = in_tiles(file, tmp_path / "answer", knowledge, 1000)
+    ensure_same(city, answers[_InPortions])
     off = []
     for key in ANIMALS:
         exact, found = (answers[kind][key].homes for kind in (Street, _InPortions))
@@ -129,12 +146,13 @@ def test_what_fits_is_shared_exactly(file, knowledge, tmp_path, monkeypatch):
         memory, "animal_bytes",
         lambda asked, group: 1e30 if group.key == "pipistrelle" else plain(asked, group),
     )  # fmt: skip
+    monkeypatch.setattr(memory, "_AN_EDGE", 1e30)
     city = in_tiles(file, tmp_path / "answer", knowledge, 400, ("wren", "pipistrelle"))
     assert city.animals["shared"].to_dict() == {"wren": "whole", "pipistrelle": "portions"}
 
 
 def test_killed_half_way_and_resumed_gives_the_same_bytes(
-    file, knowledge, tmp_path, monkeypatch, nothing_fits_whole
+    file, knowledge, tmp_path, monkeypatch, no_flow_fits
 ):
     """Killed as each piece of work is about to be noted, once; nothing is done twice."""
 
@@ -146,7 +164,7 @@ def test_killed_half_way_and_resumed_gives_the_same_bytes(
     finish, noted, killed = Parts.finish, [], set()
 
     def watched(self, name, files, told):
-        if name.endswith((".stops", ".reach", "wren", "mason_bee")) and name not in killed:
+        if name.endswith((".stops", ".reach", ".form", "wren", "mason_bee")) and name not in killed:
             killed.add(name)
             raise KeyboardInterrupt
         noted.append(name)
@@ -168,7 +186,7 @@ def test_killed_half_way_and_resumed_gives_the_same_bytes(
 
 
 def test_rows_that_were_changed_are_not_believed(
-    file, knowledge, tmp_path, monkeypatch, nothing_fits_whole
+    file, knowledge, tmp_path, monkeypatch, pairs_do_not_fit
 ):
     finish = Parts.finish
 
@@ -195,9 +213,7 @@ def test_rows_that_were_changed_are_not_believed(
     assert True in seen
 
 
-def test_what_fits_neither_way_is_refused(
-    file, knowledge, tmp_path, monkeypatch, nothing_fits_whole
-):
+def test_what_fits_neither_way_is_refused(file, knowledge, tmp_path, monkeypatch, pairs_do_not_fit):
     monkeypatch.setattr(memory, "_A_PLOT_IN_PORTIONS", 1e9)
     with pytest.raises(WrongUse, match=r"not even in portions: wren 48\.\d GB.*leave them out"):
         in_tiles(file, tmp_path / "answer", knowledge, 5000, ("wren",))

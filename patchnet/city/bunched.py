@@ -1,20 +1,23 @@
-"""An animal whose sharing does not fit whole: in portions, over tiles that exchange thin vectors.
+"""An animal whose pairs do not fit: who reaches whom in bunches, tile by tile.
 
-What does not fit is who reaches whom. So each tile works out the rows of its own plots, in bunches
-(`patchnet.assess.bunches`), and leaves them in a file. Sharing in portions
-(`patchnet.assess.portions`) asks for nothing but products with them: what takes from a supply, and
-what is offered to a home. In each product a tile reads one number a plot and month from all tiles
-and hands on as many; its rows are held no longer than that. How the city is cut changes nothing but
-the last digits of sums.
+What does not fit is who reaches whom, pair by pair. So each tile works out the rows of its own
+plots in bunches (`patchnet.assess.bunches`) and leaves them in a file. Two ways of sharing go on
+from there:
 
-In three steps, after the tiles were worked out:
+- **exactly**, where the net of all bunches fits into the memory: the same filling as anywhere;
+- **in portions** (`patchnet.assess.portions`), where it does not. They ask for nothing but products
+  with the rows: what takes from a supply, and what is offered to a home. In each product a tile
+  reads one number a plot and month from all tiles and hands on as many; its rows are held no longer
+  than that. Totals come within some parts in a hundred of the exact filling. How far off they are
+  is measured on a part of the same city in which both fit (`portions_error`), and told.
+
+How the city is cut changes nothing but the last digits of sums. In these steps, after the tiles
+were worked out:
 
 1. `stops_step`: an animal's moves from stop to stop on the whole city, clusters that touch as one;
-2. `reach_step`: the rows of a tile's plots, for all animals that are shared in portions;
-3. `answer_in_portions`: the answer for the animal.
-
-Portions are not the exact filling: totals come within some parts in a hundred. How far off they are
-is measured on a part of the same city in which both fit (`portions_error`), and told.
+2. `reach_step`: the rows of a tile's plots, for all animals whose pairs do not fit;
+3. `choose_form`: exactly or in portions, by the number of blocks;
+4. `answer_in_bunches`: the answer for the animal.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -29,8 +32,9 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assess import answer_group
 from patchnet.assess.assessment import GroupAnswer
+from patchnet.assess.blocks import Blocks
 from patchnet.assess.breaks import pairs_among
-from patchnet.assess.bunches import BunchedReach, Bunches
+from patchnet.assess.bunches import BunchedReach, Bunches, blocks_in_bunches
 from patchnet.assess.homes import share_group, share_group_in_portions
 from patchnet.assess.lodging import Pool, pool_of
 from patchnet.assess.over_ground import GroundWays
@@ -55,25 +59,31 @@ from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.network.adjacency import groups
 
 __all__ = [
-    "NOT_OFF", "PORTIONED", "answer_in_portions", "in_portions", "is_reached", "portions_error",
-    "reach_step", "stops_step",
+    "BUNCHED", "NOT_OFF", "PORTIONS", "WHOLE", "answer_in_bunches", "choose_form", "flow_edges",
+    "in_bunches", "is_reached", "portions_error", "reach_step", "shared_as", "stops_step",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Runs = Sequence[Mapping[str, NDArray[np.int64]]]
 
-PORTIONED = ".stops"
-"""Ending of the piece of work that says that an animal is shared in portions."""
+BUNCHED = ".stops"
+"""Ending of the piece of work that says that an animal's reach is worked out in bunches."""
 
+_FORM = ".form"
+
+WHOLE, PORTIONS = "whole", "portions"
+"""How supplies are shared."""
+
+_TREE = 4.0  # edges of bunches in bunches, a plot, both ways
 _KEPT_BYTES = 300e6  # rows of all tiles that are held rather than read for each product
 _COMPILE_FROM = 20_000  # plots: from about there compiling pays off
 _SOURCES = 500  # plots from which long straight lines are looked for at once
 _PART = 1_200  # plots on which both ways of sharing are worked out: 0.6 GB where all reach all
 
 
-def in_portions(asked: CityAsked, key: str) -> bool:
-    """Whether an animal's sharing was begun in portions.
+def in_bunches(asked: CityAsked, key: str) -> bool:
+    """Whether an animal's reach was begun in bunches.
 
     Parameters
     ----------
@@ -82,7 +92,7 @@ def in_portions(asked: CityAsked, key: str) -> bool:
     key
         Of the animal.
     """
-    return asked.work.is_done(f"{key}{PORTIONED}")
+    return asked.work.is_done(f"{key}{BUNCHED}")
 
 
 def stops_step(asked: CityAsked, key: str) -> None:
@@ -105,16 +115,16 @@ def stops_step(asked: CityAsked, key: str) -> None:
         steps = TileWays(asked, group).moves if walks else pairs_of(list(_pairs_upto(asked, hop)))
         graph, cluster = RouteGraph.of(steps, patch, _mm(group.hop.value)).pruned(patch)
         asked.work.put_arrays(
-            f"{key}{PORTIONED}.npz",
+            f"{key}{BUNCHED}.npz",
             {"data": graph.data, "indices": graph.indices, "indptr": graph.indptr,
              "cluster": cluster},
         )  # fmt: skip
-        files = [f"{key}{PORTIONED}.npz"]
-    asked.work.finish(f"{key}{PORTIONED}", files, {"routed": routed})
+        files = [f"{key}{BUNCHED}.npz"]
+    asked.work.finish(f"{key}{BUNCHED}", files, {"routed": routed})
 
 
 def reach_step(asked: CityAsked, name: str) -> None:
-    """Leave what a tile's plots reach, for each animal that is shared in portions.
+    """Leave what a tile's plots reach, for each animal whose pairs do not fit.
 
     Parameters
     ----------
@@ -125,7 +135,7 @@ def reach_step(asked: CityAsked, name: str) -> None:
     """
     tile = asked.tiles.tile(name)
     plots = np.arange(tile.first, tile.last)
-    keys = [one.key for one in asked.groups(learnt(asked).region) if in_portions(asked, one.key)]
+    keys = [one.key for one in asked.groups(learnt(asked).region) if in_bunches(asked, one.key)]
     left = [key for key in keys if not asked.work.is_done(_rows_piece(name, key))]
     made = {
         file
@@ -136,9 +146,9 @@ def reach_step(asked: CityAsked, name: str) -> None:
         return
     bunches = _bunches(asked, _shapes(asked))
     for key in left:
-        routed = set(asked.work.told(f"{key}{PORTIONED}")["routed"])
+        routed = set(asked.work.told(f"{key}{BUNCHED}")["routed"])
         graph = _route_graph(asked, key) if routed else None
-        files = []
+        files, blocks = [], dict[str, int]()
         for reach_mm in _reaches_mm(asked.knowledge.groups[key]):
             own = reach_mm in routed
             file = _rows_file(name, key if own else None, reach_mm)
@@ -147,7 +157,8 @@ def reach_step(asked: CityAsked, name: str) -> None:
                 asked.work.put_arrays(file, found)
             made.add(file)
             files.append(file)
-        asked.work.finish(_rows_piece(name, key), files, {})
+            blocks[str(reach_mm)] = len(asked.work.arrays(file)["bunches"])
+        asked.work.finish(_rows_piece(name, key), files, {"blocks": blocks})
 
 
 def is_reached(asked: CityAsked, name: str, keys: Sequence[str]) -> bool:
@@ -160,13 +171,64 @@ def is_reached(asked: CityAsked, name: str, keys: Sequence[str]) -> bool:
     name
         Of the tile.
     keys
-        Of the animals that are shared in portions.
+        Of the animals whose pairs do not fit.
     """
     return all(asked.work.is_done(_rows_piece(name, key)) for key in keys)
 
 
-def answer_in_portions(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer:
-    """Answer for one animal on the whole city, shared in portions; plots by their numbers.
+def flow_edges(asked: CityAsked, group: Group) -> float:
+    """Return about how many edges the flows of an animal's needs go over, month by month.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; `reach_step` was done for all tiles.
+    group
+        The animal.
+    """
+    pieces = [asked.work.told(_rows_piece(one.name, group.key)) for one in asked.tiles.tiles]
+    plots = len(asked.tiles.rows)
+    edges = 0.0
+    for need in group.needs:
+        blocks = sum(one["blocks"][str(_mm(need.reach.value))] for one in pieces)
+        # Of the worst month each is looked at by itself; of a mean all side by side.
+        months = 1 if need.month_rule == "worst" else len(need.months)
+        edges += (blocks + _TREE * plots) * months
+    return edges
+
+
+def choose_form(asked: CityAsked, key: str, *, exact: bool) -> None:
+    """Note how an animal is shared, once.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    key
+        Of the animal.
+    exact
+        Whether the exact filling fits.
+    """
+    if not asked.work.is_done(f"{key}{_FORM}"):
+        asked.work.finish(f"{key}{_FORM}", [], {"shared": WHOLE if exact else PORTIONS})
+
+
+def shared_as(asked: CityAsked, key: str) -> str | None:
+    """Return how an animal is shared, ``"whole"`` or ``"portions"``; None: not chosen yet.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    key
+        Of the animal.
+    """
+    note = asked.work.note(f"{key}{_FORM}")
+    return None if note is None else str(note["told"]["shared"])
+
+
+def answer_in_bunches(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer:
+    """Answer for one animal on the whole city, over bunches; plots by their numbers.
 
     Parameters
     ----------
@@ -179,7 +241,7 @@ def answer_in_portions(asked: CityAsked, known: Learnt, group: Group) -> GroupAn
     """
     knowledge = _of_one_animal(asked.knowledge, group)
     amounts = amounts_of(asked)
-    street = _PortionStreet(asked, known, group)
+    street = _BunchedStreet(asked, known, group)
     return answer_group(group, street, knowledge, amounts, supplies_of(amounts, knowledge))
 
 
@@ -242,8 +304,8 @@ def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
     }
 
 
-class _PortionStreet(CityStreet):
-    """What an answer in portions is worked out from."""
+class _BunchedStreet(CityStreet):
+    """What an answer over bunches is worked out from."""
 
     def __init__(self, asked: CityAsked, known: Learnt, group: Group) -> None:
         super().__init__(asked, known, group)
@@ -268,9 +330,11 @@ class _PortionStreet(CityStreet):
         reach: Reach,
         pool: Pool | None,
         *,
-        sheets: bool,  # noqa: ARG002 - they cost nothing here
+        sheets: bool,
     ) -> tuple[Array, Shares]:
-        """Share in portions."""
+        """Share exactly or in portions, as was chosen."""
+        if shared_as(self._city, group.key) == WHOLE:
+            return super().shared(group, knowledge, supplies, places, reach, pool, sheets=sheets)
         return share_group_in_portions(
             group, knowledge, supplies, places, reach, pool, form=self.asked.quality
         )
@@ -279,11 +343,18 @@ class _PortionStreet(CityStreet):
 class _TileReach(Reach):
     """Who reaches whom, as the tiles left it."""
 
+    def blocks(self, reach_m: float) -> Blocks:
+        """Return what lies within reach as the net that flows are sent over."""
+        reach_mm = _mm(reach_m)
+        if reach_mm not in self._own_blocks:
+            self._own_blocks[reach_mm] = blocks_in_bunches(self.within(reach_m))
+        return self._own_blocks[reach_mm]
+
     def __init__(self, asked: CityAsked, group: Group, bunches: Bunches, patch: Flags) -> None:
         super().__init__(pairs_of([]), patch, hop_m=group.hop.value)
         self._asked, self._group, self._bunches = asked, group, bunches
         self._known: dict[int, BunchedReach] = {}
-        self._routed = set(asked.work.told(f"{group.key}{PORTIONED}")["routed"])
+        self._routed = set(asked.work.told(f"{group.key}{BUNCHED}")["routed"])
 
     def within(self, reach_m: float) -> Any:  # noqa: ANN401 - whatever multiplies as a matrix does
         """Shape (n, n): as a matrix of 1 where the column's plot lies within reach of the row's."""
@@ -405,7 +476,7 @@ def _of_one_animal(knowledge: Knowledge, group: Group) -> Knowledge:
 
 
 def _route_graph(asked: CityAsked, key: str) -> RouteGraph:
-    found = asked.work.arrays(f"{key}{PORTIONED}.npz")
+    found = asked.work.arrays(f"{key}{BUNCHED}.npz")
     size = len(found["indptr"]) - 1
     graph = sp.csr_array((found["data"], found["indices"], found["indptr"]), shape=(size, size))
     return RouteGraph(graph, found["cluster"])
