@@ -18,6 +18,7 @@ from patchnet.assess.assessment import (
 )
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
+from patchnet.assess.bunches import Bunches
 from patchnet.assess.homes import share_group
 from patchnet.assess.lodging import Pool, pool_of
 from patchnet.assess.over_ground import GroundWays, OverGround, ways_over
@@ -26,6 +27,7 @@ from patchnet.assess.reach import Reach, StraightReaches
 from patchnet.assess.sharing import Form, Shares
 from patchnet.assess.supply import anchor_places, patches, supply_of
 from patchnet.assess.unknown import Prior, draw_in_unknown, learn_prior
+from patchnet.assess.wide_reach import NEAR_M, WideReach, is_wide
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.named import Named
@@ -33,7 +35,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.knowledge.regions import usual_groups
-from patchnet.movement.distance import Pairs, pairs_within
+from patchnet.movement.distance import Pairs, pairs_apart, pairs_within
 from patchnet.movement.land_cover import LandCover
 from patchnet.movement.surface import CostSurface, cost_surface
 from patchnet.network.build import patch_graph
@@ -258,7 +260,10 @@ class Street:
         self.asked = asked
         self.compiled = compiled
         self._painted: dict[str, tuple[GroundCosts | None, CostSurface]] = {}
-        self.distances: Distances = _Distances(neighbourhood.plots.geometry.to_numpy(), farthest_m)
+        shapes = neighbourhood.plots.geometry.to_numpy()
+        wide = is_wide(shapes, farthest_m)
+        self.bunches = Bunches(shapes) if wide else None
+        self.distances: Distances = _Distances(shapes, NEAR_M if wide else farthest_m)
         middles = neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
         self.area_m2 = neighbourhood.plots["area_m2"].to_numpy(float)
@@ -283,13 +288,11 @@ class Street:
 
     def reach_of(self, group: Group, patch: NDArray[np.bool_], ground: GroundWays | None) -> Reach:
         """Return who reaches whom, over stops on the patches, shape (n,)."""
-        return Reach(
-            self.distances.pairs,
-            patch,
-            hop_m=group.hop.value,
-            shared=self.straight,
-            moves=None if ground is None else ground.moves,
-        )
+        pairs, hop_m = self.distances.pairs, group.hop.value
+        moves = None if ground is None else ground.moves
+        if self.bunches is None:
+            return Reach(pairs, patch, hop_m=hop_m, shared=self.straight, moves=moves)
+        return WideReach(self.bunches, pairs, patch, hop_m=hop_m, shared=self.straight, moves=moves)
 
     def shared(
         self,
@@ -343,9 +346,11 @@ class _Distances:
     def apart(
         self,
         patch: NDArray[np.bool_],
-        part: NDArray[np.intp],  # noqa: ARG002 - here all pairs are worked out anyway
+        part: NDArray[np.intp],
         longest_m: float,
     ) -> Pairs:
+        if longest_m > self._longest_m:
+            return pairs_apart(self._shapes[patch], part, longest_m)
         return self.among(patch, longest_m)
 
 

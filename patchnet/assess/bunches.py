@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, along_a_curve, joined
 from patchnet.assess.reach import RouteGraph
+from patchnet.core.compiled import use_compiled
 from patchnet.movement.distance import Lengths
 
 __all__ = ["BunchedReach", "Bunches", "RowsHeld", "blocks_in_bunches"]
@@ -35,6 +36,7 @@ Places = NDArray[np.intp]
 _LEVELS = 5
 _SIDE = 2**_LEVELS  # plots in the largest bunch
 _ROUTED = 8 * _SIDE  # rows whose routes are looked for together
+_COMPILE_FROM = 20_000  # plots: from about there compiling pays off
 _SURE_M = 1e-5  # bounds closer to the reach than that are measured
 
 
@@ -70,11 +72,11 @@ class Bunches:
     shapes
         Shape (n,): outlines, metres, by the plots' numbers.
     compiled
-        Whether outlines are measured by a compiled kernel.
+        Whether outlines are measured by a compiled kernel; None: by the number of plots.
     """
 
     shapes: NDArray[np.object_]
-    compiled: bool = False
+    compiled: bool | None = None
 
     @property
     def size(self) -> int:
@@ -109,7 +111,8 @@ class Bunches:
 
     @cached_property
     def _lengths(self) -> Lengths:
-        return Lengths(self.shapes[self.order], compiled=self.compiled)
+        wanted = use_compiled(compiled=self.compiled, worthwhile=self.size > _COMPILE_FROM)
+        return Lengths(self.shapes[self.order], compiled=wanted)
 
     def rows_of_ones(
         self, plots: Places, reach_mm: int, routes: RouteGraph | None = None
@@ -219,11 +222,14 @@ class BunchedReach:
         The n plots.
     held
         Where the rows lie.
+    listed
+        Whether single rows are ever listed; in a city these lists would be too long to keep.
     """
 
-    def __init__(self, bunches: Bunches, held: RowsHeld) -> None:
+    def __init__(self, bunches: Bunches, held: RowsHeld, *, listed: bool = True) -> None:
         self.bunches = bunches
         self.held = held
+        self._listed = listed
         self.shape = (bunches.size, bunches.size)
 
     @property
@@ -243,6 +249,31 @@ class BunchedReach:
             )
             out[rows] = _handed_down(matrix @ sums, len(rows))
         return out.reshape(values.shape)
+
+    def row(self, plot: int) -> Places:
+        """Positions of the plots that one plot reaches, ascending; none where rows are not listed.
+
+        Parameters
+        ----------
+        plot
+            Its position.
+        """
+        levels = np.arange(_LEVELS + 1)
+        first = _first_of(self.shape[0])
+        for run in self.held() if self._listed else ():
+            at = np.flatnonzero(run["rows"] == plot)
+            if not len(at):
+                continue
+            own = _first_of(len(run["rows"]))[:-1] + (at[0] >> levels)
+            starts = run["starts"]
+            found = np.concatenate([run["bunches"][starts[k] : starts[k + 1]] for k in own])
+            level = np.searchsorted(first, found, side="right") - 1
+            count = 1 << level
+            ends = np.cumsum(count)
+            places = np.repeat((found - first[level] << level) - (ends - count), count)
+            places += np.arange(len(places))
+            return np.sort(self.bunches.order[places[places < self.shape[0]]])
+        return np.empty(0, dtype=np.intp)
 
 
 def blocks_in_bunches(reach: BunchedReach) -> Blocks:

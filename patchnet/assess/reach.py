@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import scipy.sparse as sp
@@ -13,6 +13,9 @@ from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.movement.distance import Pairs
 from patchnet.network.adjacency import Links
 from patchnet.network.prune import needed_links
+
+if TYPE_CHECKING:
+    from patchnet.assess.bunches import BunchedReach
 
 __all__ = ["Reach", "RouteGraph", "StraightReaches"]
 
@@ -35,13 +38,14 @@ class StraightReaches:
     order
         Shape (n,): plots in an order in which neighbours stand together (see `along_a_curve`);
         None: as they come.
-    matrix, blocks
+    matrix, blocks, bunched
         The reaches known so far.
     """
 
     order: NDArray[np.intp] | None = None
     matrix: "dict[int, sp.csr_array]" = field(default_factory=dict)
     blocks: dict[int, Blocks] = field(default_factory=dict)
+    bunched: "dict[int, BunchedReach]" = field(default_factory=dict)
 
 
 class RouteGraph(NamedTuple):
@@ -235,6 +239,10 @@ class Reach:
         if reach_mm not in self._own:
             self._own[reach_mm] = self._by_routes(reach_mm)
         return self._own[reach_mm]
+
+    def matrix(self, reach_m: float) -> "sp.csr_array":
+        """Return `within` as a matrix whose entries can be looked at."""
+        return self.within(reach_m)
 
     def _in_one_move(self, reach_mm: int) -> bool:
         """Whether every straight line of that length is a move by itself."""

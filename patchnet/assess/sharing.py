@@ -25,6 +25,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, blocks_of
+from patchnet.assess.bunches import BunchedReach
 from patchnet.assess.filling import Filled, Larder, Stop, fill
 
 __all__ = [
@@ -426,10 +427,8 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     near = larder.matrix
     if isinstance(near, sp.csr_array):
         reached = np.sort(near[[plot]].indices)
-    elif isinstance(near, np.ndarray):
-        reached = np.flatnonzero(near[plot])
     else:
-        reached = np.empty(0, dtype=np.intp)  # in bunches: who supplies it is not listed
+        reached = near.row(plot) if isinstance(near, BunchedReach) else np.flatnonzero(near[plot])
     given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
     return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

@@ -12,8 +12,9 @@ from patchnet.assess.assess import choose_groups
 from patchnet.assess.assessment import Asked
 from patchnet.assess.sharing import Form
 from patchnet.assess.unknown import Prior, seen_of_counts
+from patchnet.assess.wide_reach import NEAR_M
 from patchnet.city.parts import Parts
-from patchnet.city.tiles import NEAR_M, Tiles, halo_m, longest_reach_m
+from patchnet.city.tiles import Tiles, halo_m, longest_reach_m
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = ["TILES", "WORK", "CityAsked", "Learnt"]

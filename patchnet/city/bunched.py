@@ -53,7 +53,6 @@ from patchnet.city.whole import (
     pairs_of,
     supplies_of,
 )
-from patchnet.core.compiled import can_compile
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_within
 from patchnet.network.adjacency import groups
@@ -77,7 +76,6 @@ WHOLE, PORTIONS = "whole", "portions"
 
 _TREE = 4.0  # edges of bunches in bunches, a plot, both ways
 _KEPT_BYTES = 300e6  # rows of all tiles that are held rather than read for each product
-_COMPILE_FROM = 20_000  # plots: from about there compiling pays off
 _SOURCES = 500  # plots from which long straight lines are looked for at once
 _PART = 1_200  # plots on which both ways of sharing are worked out: 0.6 GB where all reach all
 
@@ -144,7 +142,7 @@ def reach_step(asked: CityAsked, name: str) -> None:
     }  # fmt: skip
     if not left:
         return
-    bunches = _bunches(asked, _shapes(asked))
+    bunches = Bunches(_shapes(asked))
     for key in left:
         routed = set(asked.work.told(f"{key}{BUNCHED}")["routed"])
         graph = _route_graph(asked, key) if routed else None
@@ -319,7 +317,7 @@ class _BunchedStreet(CityStreet):
         ground: GroundWays | None,  # noqa: ARG002 - it was asked for when the tiles were
     ) -> Reach:
         """Return the reach that the tiles left."""
-        return _TileReach(self._city, group, _bunches(self._city, self._shapes), patch)
+        return _TileReach(self._city, group, Bunches(self._shapes), patch)
 
     def shared(
         self,
@@ -363,7 +361,7 @@ class _TileReach(Reach):
             key = self._group.key if reach_mm in self._routed else None
             files = tuple(_rows_file(one.name, key, reach_mm) for one in self._asked.tiles.tiles)
             held = _RowsInFiles(self._asked, files)
-            self._known[reach_mm] = BunchedReach(self._bunches, held)
+            self._known[reach_mm] = BunchedReach(self._bunches, held, listed=False)
         return self._known[reach_mm]
 
 
@@ -484,10 +482,6 @@ def _route_graph(asked: CityAsked, key: str) -> RouteGraph:
 
 def _shapes(asked: CityAsked) -> NDArray[np.object_]:
     return np.concatenate([from_bytes(plots_of(asked, one)) for one in asked.tiles.tiles])
-
-
-def _bunches(asked: CityAsked, shapes: NDArray[np.object_]) -> Bunches:
-    return Bunches(shapes, compiled=len(asked.tiles.rows) >= _COMPILE_FROM and can_compile())
 
 
 def _reaches_mm(group: Group) -> list[int]:

@@ -6,7 +6,7 @@ each in the order of the file: so the plots of a tile are one run of numbers.
 What is worked out in a tile needs what lies round it, its *halo*:
 
 - straight lines: all plots within the longest reach or anchor's reach of any animal, or within
-  `NEAR_M` where that is less: R;
+  `patchnet.assess.wide_reach.NEAR_M` where that is less: R;
 - ways over the ground: a way that costs no more than L metres stays within L metres, for no metre
   costs less than one. The border between two territories that a link crosses is where it is in the
   whole city if every plot is there that may own a cell of either side: within 2 L of the tile's
@@ -29,6 +29,7 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
+from patchnet.assess.wide_reach import NEAR_M
 from patchnet.city.sources import Box, MapLayer
 from patchnet.core.crs_change import change_of
 from patchnet.core.errors import DataFaults
@@ -37,12 +38,8 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = [
-    "NEAR_M", "Tile", "Tiles", "cut_into_tiles", "halo_m", "longest_reach_m", "widened",
+    "Tile", "Tiles", "cut_into_tiles", "halo_m", "longest_reach_m", "widened",
 ]  # fmt: skip
-
-NEAR_M = 300.0
-"""Longest straight lines that are kept, metres: with 50 plots a hectare 9 kB a plot. Longer ones,
-which few animals ask for, are measured by whoever wants them."""
 
 _ROUND = 1.01  # a box in another CRS is not quite a box there
 

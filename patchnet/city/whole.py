@@ -110,6 +110,7 @@ class CityStreet(Street):
         self.neighbourhood = _neighbourhood(asked, known)
         self.asked = asked.asked(known.cell_m)
         self.compiled = None
+        self.bunches = None
         self.distances: Distances = TileDistances(asked, group, self.neighbourhood.plots)
         middles = self.neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))

@@ -12,7 +12,9 @@ from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 
-__all__ = ["Lengths", "Pairs", "crossing_line", "pairs_apart", "pairs_within"]
+__all__ = [
+    "Lengths", "Pairs", "crossing_line", "expected_pairs", "pairs_apart", "pairs_within",
+]  # fmt: skip
 
 _COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
@@ -86,7 +88,7 @@ def pairs_within(
     if tree_size < 2:
         return _joined([])
     wanted = use_compiled(
-        compiled=compiled, worthwhile=_expected_pairs(shapes, radius_m) > _COMPILE_FROM
+        compiled=compiled, worthwhile=expected_pairs(shapes, radius_m) > _COMPILE_FROM
     )
     first = tree_size if sources is None else sources
     work = _compiled_blocks if wanted else _plain_blocks
@@ -245,8 +247,21 @@ def _joined(parts: list[Pairs]) -> Pairs:
     )
 
 
-def _expected_pairs(shapes: Geometries, radius_m: float) -> float:
-    """Roughly how many pairs there will be, from the density of the plots."""
+def expected_pairs(shapes: Geometries, radius_m: float) -> float:
+    """Roughly how many pairs there will be, from the density of the plots.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): outlines, metres.
+    radius_m
+        Metres, >= 0.
+
+    Returns
+    -------
+    float
+        Number of pairs.
+    """
     count = len(shapes)
     box = shapely.bounds(shapes)
     side = np.sqrt(np.mean((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1])))

@@ -40,6 +40,9 @@ def test_straight_lines(seed, count, reach, cuts, compiled):
     product = BunchedReach(bunches, lambda: runs)
     np.testing.assert_allclose(product @ values, plain @ values, rtol=1e-12)
     np.testing.assert_allclose(product.T @ values[:, 0], plain.T @ values[:, 0], rtol=1e-12)
+    for plot in range(0, count, 7):
+        assert product.row(plot).tolist() == np.sort(plain[[plot]].indices).tolist()
+    assert BunchedReach(bunches, lambda: runs, listed=False).row(0).size == 0
     # As a net: one way along the edges from each row to each column that it reaches, no other.
     net = blocks_in_bunches(product)
     edges = sp.coo_array((np.ones(len(net.tail)), (net.tail, net.head)), (net.knots, net.knots))
