@@ -261,6 +261,11 @@ def joined(pairs: list[tuple[Ints, Ints]]) -> tuple[Ints, Ints]:
     ----------
     pairs
         Two arrays of one shape (m,) each.
+
+    Returns
+    -------
+    tuple
+        Two arrays of one shape (all m,).
     """
     nothing = np.zeros(0, dtype=np.int64)
     first = np.concatenate([nothing, *(first for first, _ in pairs)])

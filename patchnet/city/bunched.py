@@ -183,6 +183,11 @@ def flow_edges(asked: CityAsked, group: Group) -> float:
         What the city is asked; `reach_step` was done for all tiles.
     group
         The animal.
+
+    Returns
+    -------
+    float
+        Number of edges, counted as often as months are filled side by side.
     """
     pieces = [asked.work.told(_rows_piece(one.name, group.key)) for one in asked.tiles.tiles]
     plots = len(asked.tiles.rows)
