@@ -222,10 +222,6 @@ def farthest_m(groups: Iterable[Group]) -> float:
 class Distances(Protocol):
     """Edge-to-edge distances of n plots, as an answer asks for them."""
 
-    @property
-    def pairs(self) -> Pairs:
-        """All pairs up to the longest reach that is asked for."""
-
     def among(self, patch: NDArray[np.bool_], longest_m: float) -> Pairs:
         """Pairs of patches (shape (n,)) no further apart than so many metres, renumbered."""
 
@@ -263,7 +259,8 @@ class Street:
         shapes = neighbourhood.plots.geometry.to_numpy()
         wide = is_wide(shapes, farthest_m)
         self.bunches = Bunches(shapes) if wide else None
-        self.distances: Distances = _Distances(shapes, NEAR_M if wide else farthest_m)
+        self._measured = _Distances(shapes, NEAR_M if wide else farthest_m)
+        self.distances: Distances = self._measured
         middles = neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
         self.area_m2 = neighbourhood.plots["area_m2"].to_numpy(float)
@@ -288,7 +285,7 @@ class Street:
 
     def reach_of(self, group: Group, patch: NDArray[np.bool_], ground: GroundWays | None) -> Reach:
         """Return who reaches whom, over stops on the patches, shape (n,)."""
-        pairs, hop_m = self.distances.pairs, group.hop.value
+        pairs, hop_m = self._measured.pairs, group.hop.value
         moves = None if ground is None else ground.moves
         if self.bunches is None:
             return Reach(pairs, patch, hop_m=hop_m, shared=self.straight, moves=moves)

@@ -12,14 +12,12 @@ from patchnet.city.asked import CityAsked
 from patchnet.city.bunched import (
     NOT_OFF,
     PORTIONS,
-    WHOLE,
-    answer_in_bunches,
+    answer_in_city,
     portions_error,
     shared_as,
 )
 from patchnet.city.parts import shapes_as_bytes
 from patchnet.city.tile_work import learnt
-from patchnet.city.whole import answer_in_city
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["HUNGRY", "animal_step"]
@@ -40,8 +38,7 @@ def animal_step(asked: CityAsked, key: str) -> None:
     """
     known = learnt(asked)
     group = asked.knowledge.groups[key]
-    form = shared_as(asked, key)
-    answer = (answer_in_city if form is None else answer_in_bunches)(asked, known, group)
+    answer = answer_in_city(asked, known, group)
     asked.work.put_array(f"{key}.animal.npy", _rows(key, answer, asked.knowledge))
     rows = break_rows(key, answer.breaks)
     lines = np.empty(len(rows), dtype=object)
@@ -51,8 +48,9 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
+    form = shared_as(asked, key)
     off = portions_error(asked, group) if form == PORTIONS else NOT_OFF
-    told = {**_totals(answer), "shared": form or WHOLE, **off}
+    told = {**_totals(answer), "shared": form, **off}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
     asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 

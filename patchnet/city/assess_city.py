@@ -6,9 +6,10 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 2. each tile is read with its halo (`tile_work.read_step`);
 3. all of them are put together: what was seen, cells of the ground, faults (`tile_work.learn`);
 4. each tile is worked out (`tile_work.ground_step`);
-5. each animal is answered on the whole city (`animal_work.animal_step`), where its pairs do not
-   fit over what each tile's plots reach in bunches (`bunched.reach_step`);
-6. each tile's plots are handed over with how all animals stand (`results`).
+5. who reaches whom: an animal's moves on the whole city, then what each tile's plots reach
+   (`bunched`);
+6. each animal is answered on the whole city (`animal_work.animal_step`);
+7. each tile's plots are handed over with how all animals stand (`results`).
 
 Then the manifest is written, and what was under way is thrown away.
 """
@@ -29,16 +30,22 @@ from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
 from patchnet.city.asked import TILES, WORK, CityAsked
 from patchnet.city.bunched import (
-    BUNCHED,
+    STOPS,
     WHOLE,
     choose_form,
-    in_bunches,
     is_reached,
     reach_step,
     shared_as,
     stops_step,
 )
-from patchnet.city.memory import GB, abreast, bunched_bytes, reach_bytes, tile_bytes, ways_that_fit
+from patchnet.city.memory import (
+    GB,
+    abreast,
+    ensure_animals_fit,
+    exact_bytes,
+    reach_bytes,
+    tile_bytes,
+)
 from patchnet.city.parts import digest_of_file
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
@@ -280,11 +287,9 @@ class _Run:
         if not asked.work.is_done(LEARNT):
             learn(asked)
         cell = learnt(asked).cell_m
-        all_keys = [group.key for group in asked.groups(learnt(asked).region)]
-        begun = [key for key in all_keys if in_bunches(asked, key)]
-        by_pairs, bunched = ways_that_fit(asked, self.allowed, begun)
+        least = ensure_animals_fit(asked, self.allowed)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
-        needed = {**by_pairs, **(self._reaches(bunched, names, counts) if bunched else {})}
+        needed = self._reaches(least, names, counts)
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
@@ -295,19 +300,19 @@ class _Run:
             breaks_step(asked)
 
     def _reaches(
-        self, bunched: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
+        self, least: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
     ) -> Mapping[str, float]:
-        """Find who reaches whom in bunches; choose how to share, and return what that takes."""
+        """Find who reaches whom; choose how each animal is shared, and return what that takes."""
         asked = self.asked
-        keys = sorted(key for key in bunched if not asked.work.is_done(key))
+        keys = sorted(least)
         plots = dict.fromkeys(keys, len(asked.tiles.rows))
-        self._step("stops", stops_step, keys, BUNCHED, bunched, plots)
+        self._step("stops", stops_step, keys, STOPS, least, plots)
         left = [name for name in names if not is_reached(asked, name, keys)]
         needed = dict.fromkeys(left, reach_bytes(asked))
         self._do("reach", reach_step, left, needed, counts, len(names) - len(left))
-        takes = dict(bunched)
+        takes = dict(least)
         for key in keys:
-            exact = bunched_bytes(asked, asked.knowledge.groups[key])
+            exact = exact_bytes(asked, asked.knowledge.groups[key])
             choose_form(asked, key, exact=exact <= self.allowed)
             if shared_as(asked, key) == WHOLE:
                 takes[key] = exact

@@ -1,8 +1,7 @@
-"""An animal whose pairs do not fit: who reaches whom in bunches, tile by tile.
+"""Who reaches whom in a city: in bunches, tile by tile; and how animals are shared over them.
 
-What does not fit is who reaches whom, pair by pair. So each tile works out the rows of its own
-plots in bunches (`patchnet.assess.bunches`) and leaves them in a file. Two ways of sharing go on
-from there:
+Pair by pair that would not fit. So each tile works out the rows of its own plots in bunches
+(`patchnet.assess.bunches`) and leaves them in a file. Two ways of sharing go on from there:
 
 - **exactly**, where the net of all bunches fits into the memory: the same filling as anywhere;
 - **in portions** (`patchnet.assess.portions`), where it does not. They ask for nothing but products
@@ -15,9 +14,9 @@ How the city is cut changes nothing but the last digits of sums. In these steps,
 were worked out:
 
 1. `stops_step`: an animal's moves from stop to stop on the whole city, clusters that touch as one;
-2. `reach_step`: the rows of a tile's plots, for all animals whose pairs do not fit;
+2. `reach_step`: the rows of a tile's plots, for all animals;
 3. `choose_form`: exactly or in portions, by the number of blocks;
-4. `answer_in_bunches`: the answer for the animal.
+4. `answer_in_city`: the answer for the animal.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -27,7 +26,6 @@ from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
-import shapely
 from numpy.typing import NDArray
 
 from patchnet.assess.assess import answer_group
@@ -43,31 +41,40 @@ from patchnet.assess.reach import Reach, RouteGraph, StraightReaches
 from patchnet.assess.sharing import Shares
 from patchnet.assess.supply import anchor_places, patches
 from patchnet.city.asked import CityAsked, Learnt
-from patchnet.city.parts import from_bytes
 from patchnet.city.tile_work import learnt, plots_of, walkers
 from patchnet.city.whole import (
     CityStreet,
-    TileDistances,
     TileWays,
     amounts_of,
     pairs_of,
+    pairs_upto,
+    shapes_of,
     supplies_of,
 )
 from patchnet.knowledge.records import Group, Knowledge
-from patchnet.movement.distance import Pairs, pairs_within
-from patchnet.network.adjacency import groups
+from patchnet.movement.distance import pairs_within
 
 __all__ = [
-    "BUNCHED", "NOT_OFF", "PORTIONS", "WHOLE", "answer_in_bunches", "choose_form", "flow_edges",
-    "in_bunches", "is_reached", "portions_error", "reach_step", "shared_as", "stops_step",
+    "NOT_OFF",
+    "PORTIONS",
+    "STOPS",
+    "WHOLE",
+    "answer_in_city",
+    "choose_form",
+    "flow_edges",
+    "is_reached",
+    "portions_error",
+    "reach_step",
+    "shared_as",
+    "stops_step",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Runs = Sequence[Mapping[str, NDArray[np.int64]]]
 
-BUNCHED = ".stops"
-"""Ending of the piece of work that says that an animal's reach is worked out in bunches."""
+STOPS = ".stops"
+"""Ending of the piece of work that leaves an animal's moves."""
 
 _FORM = ".form"
 
@@ -76,21 +83,7 @@ WHOLE, PORTIONS = "whole", "portions"
 
 _TREE = 4.0  # edges of bunches in bunches, a plot, both ways
 _KEPT_BYTES = 300e6  # rows of all tiles that are held rather than read for each product
-_SOURCES = 500  # plots from which long straight lines are looked for at once
 _PART = 1_200  # plots on which both ways of sharing are worked out: 0.6 GB where all reach all
-
-
-def in_bunches(asked: CityAsked, key: str) -> bool:
-    """Whether an animal's reach was begun in bunches.
-
-    Parameters
-    ----------
-    asked
-        What the city is asked.
-    key
-        Of the animal.
-    """
-    return asked.work.is_done(f"{key}{BUNCHED}")
 
 
 def stops_step(asked: CityAsked, key: str) -> None:
@@ -110,30 +103,30 @@ def stops_step(asked: CityAsked, key: str) -> None:
     if routed:
         patch = _patch(asked, group)
         hop = min(group.hop.value, max(routed) / 1000)
-        steps = TileWays(asked, group).moves if walks else pairs_of(list(_pairs_upto(asked, hop)))
+        steps = TileWays(asked, group).moves if walks else pairs_of(list(pairs_upto(asked, hop)))
         graph, cluster = RouteGraph.of(steps, patch, _mm(group.hop.value)).pruned(patch)
         asked.work.put_arrays(
-            f"{key}{BUNCHED}.npz",
+            f"{key}{STOPS}.npz",
             {"data": graph.data, "indices": graph.indices, "indptr": graph.indptr,
              "cluster": cluster},
         )  # fmt: skip
-        files = [f"{key}{BUNCHED}.npz"]
-    asked.work.finish(f"{key}{BUNCHED}", files, {"routed": routed})
+        files = [f"{key}{STOPS}.npz"]
+    asked.work.finish(f"{key}{STOPS}", files, {"routed": routed})
 
 
 def reach_step(asked: CityAsked, name: str) -> None:
-    """Leave what a tile's plots reach, for each animal whose pairs do not fit.
+    """Leave what a tile's plots reach, for each animal.
 
     Parameters
     ----------
     asked
-        What the city is asked; `stops_step` was done for these animals.
+        What the city is asked; `stops_step` was done for all animals.
     name
         Of the tile.
     """
     tile = asked.tiles.tile(name)
     plots = np.arange(tile.first, tile.last)
-    keys = [one.key for one in asked.groups(learnt(asked).region) if in_bunches(asked, one.key)]
+    keys = [one.key for one in asked.groups(learnt(asked).region)]
     left = [key for key in keys if not asked.work.is_done(_rows_piece(name, key))]
     made = {
         file
@@ -142,9 +135,9 @@ def reach_step(asked: CityAsked, name: str) -> None:
     }  # fmt: skip
     if not left:
         return
-    bunches = Bunches(_shapes(asked))
+    bunches = Bunches(shapes_of(asked))
     for key in left:
-        routed = set(asked.work.told(f"{key}{BUNCHED}")["routed"])
+        routed = set(asked.work.told(f"{key}{STOPS}")["routed"])
         graph = _route_graph(asked, key) if routed else None
         files, blocks = [], dict[str, int]()
         for reach_mm in _reaches_mm(asked.knowledge.groups[key]):
@@ -169,7 +162,7 @@ def is_reached(asked: CityAsked, name: str, keys: Sequence[str]) -> bool:
     name
         Of the tile.
     keys
-        Of the animals whose pairs do not fit.
+        Of the animals.
     """
     return all(asked.work.is_done(_rows_piece(name, key)) for key in keys)
 
@@ -230,7 +223,7 @@ def shared_as(asked: CityAsked, key: str) -> str | None:
     return None if note is None else str(note["told"]["shared"])
 
 
-def answer_in_bunches(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer:
+def answer_in_city(asked: CityAsked, known: Learnt, group: Group) -> GroupAnswer:
     """Answer for one animal on the whole city, over bunches; plots by their numbers.
 
     Parameters
@@ -244,7 +237,7 @@ def answer_in_bunches(asked: CityAsked, known: Learnt, group: Group) -> GroupAns
     """
     knowledge = _of_one_animal(asked.knowledge, group)
     amounts = amounts_of(asked)
-    street = _BunchedStreet(asked, known, group)
+    street = _BunchedStreet(asked, known)
     return answer_group(group, street, knowledge, amounts, supplies_of(amounts, knowledge))
 
 
@@ -272,7 +265,7 @@ def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
         mean.
     """
     tile = max(asked.tiles.tiles, key=lambda one: (one.count, one.name))
-    shapes = _shapes(asked)
+    shapes = shapes_of(asked)
     own = np.arange(tile.first, tile.last)
     along = Bunches(shapes[own]).order
     first = max(0, (len(own) - _PART) // 2)
@@ -310,10 +303,9 @@ def portions_error(asked: CityAsked, group: Group) -> dict[str, float]:
 class _BunchedStreet(CityStreet):
     """What an answer over bunches is worked out from."""
 
-    def __init__(self, asked: CityAsked, known: Learnt, group: Group) -> None:
-        super().__init__(asked, known, group)
+    def __init__(self, asked: CityAsked, known: Learnt) -> None:
+        super().__init__(asked, known)
         self._shapes = self.neighbourhood.plots.geometry.to_numpy()
-        self.distances = _FewDistances(asked, group, self.neighbourhood.plots)
 
     def reach_of(
         self,
@@ -357,7 +349,7 @@ class _TileReach(Reach):
         super().__init__(pairs_of([]), patch, hop_m=group.hop.value)
         self._asked, self._group, self._bunches = asked, group, bunches
         self._known: dict[int, BunchedReach] = {}
-        self._routed = set(asked.work.told(f"{group.key}{BUNCHED}")["routed"])
+        self._routed = set(asked.work.told(f"{group.key}{STOPS}")["routed"])
 
     def within(self, reach_m: float) -> Any:  # noqa: ANN401 - whatever multiplies as a matrix does
         """Shape (n, n): as a matrix of 1 where the column's plot lies within reach of the row's."""
@@ -393,73 +385,6 @@ class _RowsInFiles:
         return [self.asked.work.arrays(one) for one in self.files]
 
 
-class _FewDistances(TileDistances):
-    """Straight lines among patches: of all between two clusters that touch only the shortest."""
-
-    def among(self, patch: Flags, longest_m: float) -> Pairs:
-        number = np.cumsum(patch, dtype=np.int32) - np.int32(1)
-        touching = _pairs_upto(self._asked, 0.0)
-        nothing = np.empty((0, 3), np.int32)
-        joined = np.concatenate([nothing, *(_among(pairs, patch) for pairs in touching)])
-        __, cluster = groups(len(patch), joined[:, 0], joined[:, 1])
-        near = _pairs_upto(self._asked, longest_m, patch, self._shapes)
-        shortest = [_shortest(_among(pairs, patch), cluster) for pairs in near]
-        links = _shortest(np.concatenate([nothing, *shortest]), cluster)
-        found = np.concatenate([joined, links])
-        found = found[np.lexsort((found[:, 1], found[:, 0]))]
-        return Pairs(number[found[:, 0]], number[found[:, 1]], found[:, 2].astype(np.int64))
-
-
-def _among(pairs: NDArray[np.int32], patch: Flags) -> NDArray[np.int32]:
-    """Pairs, shape (m, 3), of two patches."""
-    return pairs[patch[pairs[:, 0]] & patch[pairs[:, 1]]]
-
-
-def _shortest(pairs: NDArray[np.int32], cluster: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Of the pairs between two clusters of patches the shortest, and of these the first."""
-    one, other = cluster[pairs[:, 0]], cluster[pairs[:, 1]]
-    apart = one != other
-    pairs, one, other = pairs[apart], one[apart], other[apart]
-    low, high = np.minimum(one, other), np.maximum(one, other)
-    order = np.lexsort((pairs[:, 1], pairs[:, 0], pairs[:, 2], high, low))
-    low, high = low[order], high[order]
-    first = np.ones(len(order), dtype=bool)
-    first[1:] = (low[1:] != low[:-1]) | (high[1:] != high[:-1])
-    return pairs[order[first]]
-
-
-def _pairs_upto(
-    asked: CityAsked,
-    longest_m: float,
-    patch: Flags | None = None,
-    shapes: NDArray[np.object_] | None = None,
-) -> Iterator[NDArray[np.int32]]:
-    """Pairs of plots up to a distance, shape (m, 3), some at a time; each once.
-
-    Lines that are longer than those that the tiles kept are measured, between patches alone.
-    """
-    if longest_m <= asked.kept_m:
-        for tile in asked.tiles.tiles:
-            found = asked.work.array(f"{tile.name}.read.pairs.npy")
-            yield found[found[:, 2] <= _mm(longest_m)]
-        return
-    shapes = _shapes(asked) if shapes is None else shapes
-    which = np.arange(len(shapes)) if patch is None else np.flatnonzero(patch)
-    which = which[Bunches(shapes[which]).order]  # neighbours together: few lie near any of a run
-    box = shapely.bounds(shapes[which])
-    for first in range(0, len(which), _SOURCES):
-        mine = box[first : first + _SOURCES]
-        low, high = mine[:, :2].min(axis=0) - longest_m, mine[:, 2:].max(axis=0) + longest_m
-        near = (box[first:, 2:] >= low).all(axis=1) & (box[first:, :2] <= high).all(axis=1)
-        near[: len(mine)] = True
-        numbers = which[first + np.flatnonzero(near)]
-        pairs = pairs_within(shapes[numbers], longest_m, sources=len(mine))
-        ends = numbers[pairs.i], numbers[pairs.j]
-        yield np.column_stack([np.minimum(*ends), np.maximum(*ends), pairs.length_mm]).astype(
-            np.int32
-        )
-
-
 def _patch(asked: CityAsked, group: Group) -> Flags:
     knowledge = _of_one_animal(asked.knowledge, group)
     amounts = amounts_of(asked).expected
@@ -479,14 +404,10 @@ def _of_one_animal(knowledge: Knowledge, group: Group) -> Knowledge:
 
 
 def _route_graph(asked: CityAsked, key: str) -> RouteGraph:
-    found = asked.work.arrays(f"{key}{BUNCHED}.npz")
+    found = asked.work.arrays(f"{key}{STOPS}.npz")
     size = len(found["indptr"]) - 1
     graph = sp.csr_array((found["data"], found["indices"], found["indptr"]), shape=(size, size))
     return RouteGraph(graph, found["cluster"])
-
-
-def _shapes(asked: CityAsked) -> NDArray[np.object_]:
-    return np.concatenate([from_bytes(plots_of(asked, one)) for one in asked.tiles.tiles])
 
 
 def _reaches_mm(group: Group) -> list[int]:

@@ -1,12 +1,11 @@
 """How much memory each piece of work takes, told before it begins.
 
 Measured on terraces with houses, fences and roads (see DEVELOPERS.md), rounded up. What takes most
-is the matrix of who reaches whom: a home shares with all within its reach, and the whole city is
-shared at once. An animal that looks as far as a kilometre has thousands of plots in reach; where
-that does not fit, its reach is taken in bunches (`patchnet.city.bunched`).
+is the net that flows go over: a home shares with all within its reach, and the whole city is shared
+at once. Where that net does not fit, an animal is shared in portions (`patchnet.city.bunched`).
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,45 +20,19 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Group
 
 __all__ = [
-    "GB", "abreast", "animal_bytes", "bunched_bytes", "portion_bytes", "reach_bytes", "tile_bytes",
-    "ways_that_fit",
+    "GB", "abreast", "ensure_animals_fit", "exact_bytes", "portion_bytes", "reach_bytes",
+    "tile_bytes",
 ]  # fmt: skip
 
 GB = 1e9
 _PROCESS = 0.35e9  # a process with what it imports
-_A_PLOT = 35_000.0  # amounts and supplies under three readings, and what is answered
-_A_PAIR = 320.0  # within the longest reach: lengths, both ways in the matrix, its blocks
-_A_PLOT_IN_PORTIONS = 20_000.0  # thin arrays, and what is answered
+_A_PLOT = 20_000.0  # amounts and supplies under three readings, and what is answered
 _A_PLOT_REACHED = 3_000.0  # outlines, boxes, and what routes reach
 _A_MOVE = 60.0  # of a hop, where the reach leads by routes
 _AN_EDGE = 200.0  # that flows go over, one month at a time
-_A_LINK = 60.0  # of a hop that is longer than any reach
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
 _A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
-
-
-def animal_bytes(asked: CityAsked, group: Group) -> float:
-    """Return how much memory an animal's answer on the whole city takes at most, bytes.
-
-    Parameters
-    ----------
-    asked
-        What the city is asked; all tiles were read.
-    group
-        The animal.
-
-    Returns
-    -------
-    float
-        Number of bytes.
-    """
-    plots = len(asked.tiles.rows)
-    reach = longest_reach_m([group])
-    pairs = _pairs(asked, reach)
-    wider = max(group.hop.value / reach, 1.0)
-    links = min(pairs * wider**2, plots**2 / 2) if wider > 1 else 0.0
-    return _PROCESS + plots * _A_PLOT + pairs * _A_PAIR + links * _A_LINK
 
 
 def _pairs(asked: CityAsked, longest_m: float) -> float:
@@ -147,11 +120,11 @@ def portion_bytes(asked: CityAsked, group: Group) -> float:
     walks = group in walkers((group,), straight=asked.straight)
     routes = walks or group.hop.value < longest_reach_m([group])
     moves = _pairs(asked, min(group.hop.value, asked.kept_m)) * _A_MOVE if routes else 0.0
-    return _PROCESS + plots * _A_PLOT_IN_PORTIONS + moves
+    return _PROCESS + plots * _A_PLOT + moves
 
 
-def bunched_bytes(asked: CityAsked, group: Group) -> float:
-    """Return how much memory an animal takes that is shared exactly over bunches, bytes.
+def exact_bytes(asked: CityAsked, group: Group) -> float:
+    """Return how much memory an animal takes that is shared exactly, bytes.
 
     Parameters
     ----------
@@ -184,10 +157,8 @@ def reach_bytes(asked: CityAsked) -> float:
     return _PROCESS + len(asked.tiles.rows) * _A_PLOT_REACHED
 
 
-def ways_that_fit(
-    asked: CityAsked, allowed: float, begun: Collection[str]
-) -> tuple[Mapping[str, float], Mapping[str, float]]:
-    """Choose how each animal's reach is worked out: by pairs where that fits, else in bunches.
+def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
+    """Make sure that each animal's answer fits at least in portions; return what that takes, bytes.
 
     Parameters
     ----------
@@ -195,37 +166,33 @@ def ways_that_fit(
         What the city is asked; all tiles were read.
     allowed
         Number of bytes that one may take.
-    begun
-        Keys of those that were begun in bunches: they stay so.
 
     Returns
     -------
-    tuple of mappings
-        Number of bytes that each takes, by the animal's key: by pairs, and in bunches at least.
+    mapping
+        Number of bytes that each takes, by the animal's key.
 
     Raises
     ------
     WrongUse
-        If one does not fit either way: it names all of them, and what would do.
+        If one does not: it names all of them, and what would do.
     """
     groups = asked.groups(learnt(asked).region)
-    whole = {group.key: animal_bytes(asked, group) for group in groups}
-    fits = {key for key, needed in whole.items() if needed <= allowed and key not in begun}
-    rest = {one.key: portion_bytes(asked, one) for one in groups if one.key not in fits}
-    too_much = [group for group in groups if rest.get(group.key, 0.0) > allowed]
+    needed = {group.key: portion_bytes(asked, group) for group in groups}
+    too_much = [group for group in groups if needed[group.key] > allowed]
     if too_much:
         told = ", ".join(
             _("{name} {much:.1f} GB").format(
-                name=in_sentence(group.name), much=rest[group.key] / GB
+                name=in_sentence(group.name), much=needed[group.key] / GB
             )
             for group in too_much
         )
-        others = " ".join(f"--group {group.key}" for group in groups if group not in too_much)
+        rest = " ".join(f"--group {group.key}" for group in groups if group not in too_much)
         raise WrongUse(
             _(
                 "Who shares with whom is worked out on the whole city, and for these animals that "
                 "does not fit into {allowed:.1f} GB, not even in portions: {told}. Allow more with "
                 "--memory, or leave them out: {rest}"
-            ).format(allowed=allowed / GB, told=told, rest=others)
+            ).format(allowed=allowed / GB, told=told, rest=rest)
         )
-    return {key: whole[key] for key in whole if key in fits}, rest
+    return needed

@@ -15,7 +15,7 @@ from patchnet.assess.provision import Readings
 from patchnet.assess.supply import supply_of
 from patchnet.assess.tables import group_columns
 from patchnet.assess.unknown import draw_in_unknown, learn_prior
-from patchnet.city import memory
+from patchnet.city import bunched, memory
 from patchnet.city.assess_city import assess_city, read_city
 from patchnet.city.parts import Parts
 from patchnet.core.errors import CannotRead, WrongUse
@@ -49,12 +49,7 @@ def file(tmp_path_factory):
 
 
 @pytest.fixture
-def pairs_do_not_fit(monkeypatch):
-    monkeypatch.setattr(memory, "animal_bytes", lambda asked, group: 1e30)
-
-
-@pytest.fixture
-def no_flow_fits(monkeypatch, pairs_do_not_fit):
+def no_flow_fits(monkeypatch):
     monkeypatch.setattr(memory, "_AN_EDGE", 1e30)
 
 
@@ -100,7 +95,7 @@ def test_cut_in_tiles(file, knowledge, answers, tmp_path, no_flow_fits):
     ensure_same(city, answers[_InPortions])
 
 
-def test_exactly_over_bunches(file, knowledge, answers, tmp_path, pairs_do_not_fit):
+def test_exactly_over_bunches(file, knowledge, answers, tmp_path):
     city = in_tiles(file, tmp_path / "answer", knowledge, 400)
     assert (city.animals["shared"] == "whole").all()
     ensure_same(city, answers[Street])
@@ -141,12 +136,11 @@ def test_how_far_off_is_told(file, knowledge, answers, tmp_path, no_flow_fits):
 
 
 def test_what_fits_is_shared_exactly(file, knowledge, tmp_path, monkeypatch):
-    plain = memory.animal_bytes
+    plain = bunched.flow_edges
     monkeypatch.setattr(
-        memory, "animal_bytes",
+        memory, "flow_edges",
         lambda asked, group: 1e30 if group.key == "pipistrelle" else plain(asked, group),
     )  # fmt: skip
-    monkeypatch.setattr(memory, "_AN_EDGE", 1e30)
     city = in_tiles(file, tmp_path / "answer", knowledge, 400, ("wren", "pipistrelle"))
     assert city.animals["shared"].to_dict() == {"wren": "whole", "pipistrelle": "portions"}
 
@@ -185,9 +179,7 @@ def test_killed_half_way_and_resumed_gives_the_same_bytes(
     assert {one.name: one.read_bytes() for one in folder.rglob("*") if one.is_file()} == expected
 
 
-def test_rows_that_were_changed_are_not_believed(
-    file, knowledge, tmp_path, monkeypatch, pairs_do_not_fit
-):
+def test_rows_that_were_changed_are_not_believed(file, knowledge, tmp_path, monkeypatch):
     finish = Parts.finish
 
     def killed(self, name, files, told):
@@ -213,7 +205,7 @@ def test_rows_that_were_changed_are_not_believed(
     assert True in seen
 
 
-def test_what_fits_neither_way_is_refused(file, knowledge, tmp_path, monkeypatch, pairs_do_not_fit):
-    monkeypatch.setattr(memory, "_A_PLOT_IN_PORTIONS", 1e9)
+def test_what_fits_neither_way_is_refused(file, knowledge, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "_A_PLOT", 1e9)
     with pytest.raises(WrongUse, match=r"not even in portions: wren 48\.\d GB.*leave them out"):
         in_tiles(file, tmp_path / "answer", knowledge, 5000, ("wren",))
