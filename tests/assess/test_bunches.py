@@ -29,7 +29,7 @@ def made(seed, count):
     seed=st.integers(0, 10_000), count=st.integers(1, 150), reach=st.sampled_from([0.0, 6, 33, 90]),
     cuts=st.integers(1, 4), compiled=st.booleans(),
 )  # fmt: skip
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_straight_lines(seed, count, reach, cuts, compiled):
     shapes, rng = made(seed, count)
     bunches = Bunches(shapes, compiled=compiled)
@@ -59,7 +59,7 @@ def test_straight_lines(seed, count, reach, cuts, compiled):
     seed=st.integers(0, 10_000), count=st.integers(2, 120), hop=st.sampled_from([0.0, 8, 25]),
     cuts=st.integers(1, 3), pruned=st.booleans(),
 )  # fmt: skip
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_routes_over_stops(seed, count, hop, cuts, pruned):
     shapes, rng = made(seed, count)
     stops, reach = rng.random(count) < 0.6, 60.0
