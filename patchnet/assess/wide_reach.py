@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 __all__ = ["NEAR_M", "WideReach", "is_wide"]
 
-NEAR_M = 300.0
-"""Longest straight lines that are held pair by pair in a town or a city, metres."""
+NEAR_M = 150.0
+"""Longest straight lines that are held pair by pair in a town, metres."""
 
 _WIDE_FROM = 4_000_000  # pairs: some 3,000 plots of which all look a kilometre far
 

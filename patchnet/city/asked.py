@@ -12,9 +12,8 @@ from patchnet.assess.assess import choose_groups
 from patchnet.assess.assessment import Asked
 from patchnet.assess.sharing import Form
 from patchnet.assess.unknown import Prior, seen_of_counts
-from patchnet.assess.wide_reach import NEAR_M
 from patchnet.city.parts import Parts
-from patchnet.city.tiles import Tiles, halo_m, longest_reach_m
+from patchnet.city.tiles import KEPT_M, Tiles, halo_m, longest_reach_m
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = ["TILES", "WORK", "CityAsked", "Learnt"]
@@ -91,7 +90,7 @@ class CityAsked:
     @property
     def kept_m(self) -> float:
         """Longest straight line that tiles keep, metres."""
-        return min(longest_reach_m(self.widest), NEAR_M)
+        return min(longest_reach_m(self.widest), KEPT_M)
 
     def asked(self, cell_m: float | None) -> Asked:
         """How each answer is asked for."""

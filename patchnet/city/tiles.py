@@ -6,7 +6,7 @@ each in the order of the file: so the plots of a tile are one run of numbers.
 What is worked out in a tile needs what lies round it, its *halo*:
 
 - straight lines: all plots within the longest reach or anchor's reach of any animal, or within
-  `patchnet.assess.wide_reach.NEAR_M` where that is less: R;
+  `KEPT_M` where that is less: R;
 - ways over the ground: a way that costs no more than L metres stays within L metres, for no metre
   costs less than one. The border between two territories that a link crosses is where it is in the
   whole city if every plot is there that may own a cell of either side: within 2 L of the tile's
@@ -29,7 +29,6 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from patchnet.assess.wide_reach import NEAR_M
 from patchnet.city.sources import Box, MapLayer
 from patchnet.core.crs_change import change_of
 from patchnet.core.errors import DataFaults
@@ -38,8 +37,11 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = [
-    "Tile", "Tiles", "cut_into_tiles", "halo_m", "longest_reach_m", "widened",
+    "KEPT_M", "Tile", "Tiles", "cut_into_tiles", "halo_m", "longest_reach_m", "widened",
 ]  # fmt: skip
+
+KEPT_M = 300.0
+"""Longest straight lines that tiles keep, metres: with 50 plots a hectare 9 kB a plot."""
 
 _ROUND = 1.01  # a box in another CRS is not quite a box there
 
@@ -141,7 +143,7 @@ def halo_m(groups: Sequence[Group], knowledge: Knowledge, *, straight: bool) -> 
         if group.mode == "ground" and not straight
     ]
     margin = knowledge.setting("surface_margin_m") + knowledge.setting("house_near_m")
-    near = min(longest_reach_m(groups), NEAR_M)
+    near = min(longest_reach_m(groups), KEPT_M)
     return max(near, 2 * max(walked, default=0.0)) + margin
 
 
