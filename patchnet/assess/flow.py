@@ -7,7 +7,8 @@ than all that lies within their reach.
 
 scipy's flows are whole numbers of 32 bits, so amounts are counted in units of total / 2^29. What
 that rounds off is sent again in a second flow over what is left of each edge, in units smaller by
-as much; so less than 1e-12 of the total is lost.
+as much; so less than 1e-12 of the total is lost. Where far more than rounding does not get through,
+the first flow shows the clash, and no second is sent.
 """
 
 from copy import copy
@@ -33,7 +34,6 @@ _ENDLESS = 2**30  # more than there are; with all of them flowing back still wit
 _A_UNIT = 1.001  # with what floats round off
 _TIMES = 3  # flows at most, each over what the one before left
 _EXACT = 1e-12  # of all that is wanted: less than that is not sent again
-_MUCH = 0.1  # a flow that leaves more than this of what it was to send is not short by rounding
 
 
 class Passed(NamedTuple):
@@ -42,7 +42,8 @@ class Passed(NamedTuple):
     Attributes
     ----------
     short
-        Shape (n,): what each plot wants and does not get, in one flow that is as large as can be.
+        Shape (n,): what each plot wants and does not get, in one flow that is as large as can be
+        (where there is a clash, to a unit an edge).
     wanting
         Shape (n,): True where a plot belongs to the set that clashes.
     bound
@@ -156,8 +157,8 @@ class Net:
             left[self.back] += sent
             np.maximum(left, 0.0, out=left)
             missing = float(left[self.out].sum())
-            if missing > _MUCH * whole:
-                break
+            if missing > len(self.back) * unit:
+                break  # rounding takes less than a unit from each edge: this flow is truly short
         if missing <= _EXACT * total:
             nobody = np.zeros((self.size, self.layers), dtype=bool)
             return Passed(left[self.out], nobody[:, 0], nobody, nobody)

@@ -72,11 +72,18 @@ _KEEP: Words[Audience, str] = Words(
 @group_option
 @overwrite_option
 @audience_option
-@click.option("--road", required=True, metavar="NAME", help="The road, as the map names it.")
+@click.option(
+    "--road", default="", metavar="NAME", help="The road, as the map names it; else give --at."
+)
 @click.option(
     "--at",
+    multiple=True,
     metavar="PLOT|X,Y",
-    help="Where several roads bear that name: a plot on the one meant, or a point by it.",
+    help="Where the road has no name, or several have that name: a plot on the one meant, or a "
+    "point by it (can be repeated: the road nearest to all).",
+)
+@click.option(
+    "--called", default="", metavar="TEXT", help="What to call a road that has no name on the map."
 )
 @click.option(
     "--measured",
@@ -162,7 +169,8 @@ def scheme(
     overwrite: bool,
     audience: Audience,
     road: str,
-    at: str | None,
+    at: tuple[str, ...],
+    called: str,
     measured: tuple[Path, ...],
     planters: int | None,
     budget: float | None,
@@ -205,6 +213,7 @@ def scheme(
       patchnet scheme street.gpkg --road "Alder Row" --budget 2500 --group mason_bee -o scheme/
       patchnet scheme street.gpkg --road "Alder Row" --size box --keepers taps.csv --unkept 1 -o a/
       patchnet scheme street.gpkg --road "Alder Row" --measured measured.csv -o scheme/
+      patchnet scheme street.gpkg --at 12 --at 26 --called "Back Lane" -o scheme/
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     ensure_scheme_folder(output, overwrite=overwrite)
     hood = read_asked(asked)
@@ -225,8 +234,8 @@ def scheme(
         wrong.append(_("--unkept must be 0 or more, not {unkept}.").format(unkept=unkept))
     street = None
     try:
-        point = None if at is None else point_asked(at, hood, know)
-        street = find_street(hood, road, knowledge=know, at=point, measured=taped)
+        points = [point_asked(each, hood, know) for each in at]
+        street = find_street(hood, road, knowledge=know, at=points, called=called, measured=taped)
     except WrongUse as error:
         wrong.insert(0, str(error))
     if wrong or street is None:
@@ -251,8 +260,8 @@ def scheme(
         unkept=unkept,
     )
     leave_sheet = partial(
-        leave_tape_sheet, sites, ask, street, hood, asked=asked, output=output, audience=audience,
-        overwrite=overwrite,
+        leave_tape_sheet, sites=sites, ask=ask, street=street, hood=hood, asked=asked,
+        output=output, audience=audience, overwrite=overwrite,
     )  # fmt: skip
     ensure_somewhere(sites, ask, leave_sheet, know)
     # The search refuses animals that walk, and says why, so none is assessed here.
@@ -287,7 +296,7 @@ def scheme(
     click.echo(_KEEP[audience], err=True)
 
 
-def _helps_nobody(found: Scheme, leave_sheet: Callable[[], str]) -> str:
+def _helps_nobody(found: Scheme, leave_sheet: Callable[[str], str]) -> str:
     """Say why no planter was chosen though there are places for some.
 
     Where some places fit, those to ask about or to measure must win more than they cost in time.
@@ -301,7 +310,7 @@ def _helps_nobody(found: Scheme, leave_sheet: Callable[[], str]) -> str:
             "takes to ask about or to measure the {count} places where that comes first. Measure "
             "them, ask for other animals, or survey more plots."
         ).format(street_name=found.street.name, groups=animals, count=open_places)
-        return "\n".join(filter(None, [said, leave_sheet()]))
+        return "\n".join(filter(None, [said, leave_sheet(said)]))
     return _(
         "No planter in {street_name} would help the {groups}, by the measure used, so no scheme "
         "was made. Ask for other animals, or survey more plots."

@@ -40,7 +40,7 @@ def point_asked(said: str, hood: Neighbourhood, know: Knowledge) -> shapely.Poin
 
 
 def ensure_somewhere(
-    sites: Sequence[Site], ask: SchemeAsk, leave_sheet: Callable[[], str], know: Knowledge
+    sites: Sequence[Site], ask: SchemeAsk, leave_sheet: Callable[[str], str], know: Knowledge
 ) -> None:
     """Refuse, with the cause and the way out, where no planter can be chosen."""
     usable = [
@@ -57,10 +57,11 @@ def ensure_somewhere(
     elif dry:
         click.echo(paragraph(dry), err=True)
     if why:
-        raise WrongUse("\n".join(filter(None, [why, leave_sheet()])))
+        raise WrongUse("\n".join(filter(None, [why, leave_sheet(why)])))
 
 
 def leave_tape_sheet(
+    why: str,
     sites: Sequence[Site],
     ask: SchemeAsk,
     street: Street,
@@ -71,7 +72,10 @@ def leave_tape_sheet(
     audience: Audience,
     overwrite: bool,
 ) -> str:
-    """Write the tape-measure sheet alone, if there is anything to measure; say so."""
+    """Write the tape-measure sheet alone, if there is anything to measure; say so.
+
+    The sheet says `why` there is no scheme, so that who holds it knows the ways out too.
+    """
     # Twice as many as are wanted, since some will fail.
     most = 2 * (ask.planters or int(asked.knowledge.scheme_figure("planters")))
     beside = [site for site in sites if ask.sides in ("both", site.side)]
@@ -79,7 +83,7 @@ def leave_tape_sheet(
     if not places:
         return ""
     shown = for_audience(hood, audience, knowledge=asked.knowledge)
-    files = tape_files(places, street, shown, knowledge=asked.knowledge)
+    files = tape_files(places, street, shown, knowledge=asked.knowledge, why=why)
     write_scheme_folder(files, output, overwrite=overwrite)
     note_made(asked.file, output, audience=audience)
     return _(

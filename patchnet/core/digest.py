@@ -7,6 +7,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import fields, is_dataclass
 from functools import cache
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ from patchnet.core.texts import language
 __all__ = ["digest_of", "own_digest"]
 
 _CODE = {".py", ".csv", ".html", ".css", ".js", ".mo"}  # what a page of ours is made by
+_PLAIN = {float, str, bytes, int, bool, type(None)}
 _Feed = Callable[[bytes], object]
 
 
@@ -43,9 +45,9 @@ def digest_of(*things: object) -> str:
     >>> digest_of("ab", "c") == digest_of("a", "bc")
     False
     """
-    found = hashlib.sha256()
-    _put(things, found.update)
-    return found.hexdigest()
+    spelled = bytearray()
+    _put(things, spelled.extend)
+    return hashlib.sha256(spelled).hexdigest()
 
 
 @cache
@@ -59,8 +61,30 @@ def own_digest() -> str:
     return digest_of(language(), [(str(one.relative_to(package)), one) for one in own])
 
 
-def _put(thing: object, feed: _Feed) -> None:  # noqa: PLR0911 - one line a kind
-    """Feed a thing with its kind and length, so that no two things run into each other."""
+def _put(thing: object, feed: _Feed) -> None:
+    """Feed a thing with its kind and length, so that no two things run into each other.
+
+    Most of what is fed are numbers and texts in rows: these are told by their type alone.
+    """
+    kind = type(thing)
+    if kind in _PLAIN:
+        feed(_plain(thing))
+    elif kind is tuple or kind is list:
+        _put_row(cast("Sequence[object]", thing), feed)
+    else:
+        _put_other(thing, feed)
+
+
+def _put_row(row: Sequence[object], feed: _Feed) -> None:
+    feed(b"s%d:" % len(row))
+    for one in row:
+        _put(one, feed)
+
+
+def _put_other(thing: object, feed: _Feed) -> None:  # noqa: PLR0911 - one line a kind
+    if is_dataclass(thing) and not isinstance(thing, type):
+        kept = [(name, getattr(thing, name)) for name in _names_of(type(thing))]
+        return _put((type(thing).__qualname__, kept), feed)
     if isinstance(thing, np.ndarray):
         return _put_array(thing, feed)
     if isinstance(thing, pd.DataFrame):
@@ -73,14 +97,19 @@ def _put(thing: object, feed: _Feed) -> None:  # noqa: PLR0911 - one line a kind
         return _put(("shape", shapely.to_wkb(thing)), feed)
     if isinstance(thing, Path):
         return _put(("file", thing.read_bytes()), feed)
-    if is_dataclass(thing) and not isinstance(thing, type):
-        kept = [(one.name, getattr(thing, one.name)) for one in fields(thing)]
-        return _put((type(thing).__qualname__, kept), feed)
     if isinstance(thing, Mapping):
         return _put(("mapping", list(thing.items())), feed)
     if isinstance(thing, AbstractSet):
         return _put(("set", sorted(thing, key=repr)), feed)
-    return _put_plain(thing, feed)
+    if isinstance(thing, Sequence) and not isinstance(thing, str | bytes):
+        return _put_row(thing, feed)
+    feed(_plain(thing.item() if isinstance(thing, np.generic) else thing))
+    return None
+
+
+@cache
+def _names_of(kind: type) -> tuple[str, ...]:
+    return tuple(one.name for one in fields(kind))
 
 
 def _put_array(array: NDArray[np.generic], feed: _Feed) -> None:
@@ -91,20 +120,11 @@ def _put_array(array: NDArray[np.generic], feed: _Feed) -> None:
         feed(np.ascontiguousarray(array).tobytes())
 
 
-def _put_plain(thing: object, feed: _Feed) -> None:
-    if isinstance(thing, Sequence) and not isinstance(thing, str | bytes):
-        feed(f"s{len(thing)}:".encode())
-        for one in thing:
-            _put(one, feed)
-        return
-    if isinstance(thing, np.generic):
-        thing = thing.item()
+def _plain(thing: object) -> bytes:
     if isinstance(thing, float):
-        feed(b"f" + struct.pack("<d", thing))
-        return
+        return b"f" + struct.pack("<d", thing)
     if thing is not None and not isinstance(thing, str | bytes | int):
         message = f"No digest of a {type(thing).__name__} is known."
         raise TypeError(message)
     raw = thing if isinstance(thing, bytes) else str(thing).encode("utf-8", "surrogatepass")
-    feed(f"{type(thing).__name__}{len(raw)}:".encode())
-    feed(raw)
+    return f"{type(thing).__name__}{len(raw)}:".encode() + raw

@@ -1,6 +1,7 @@
 """Work shared out to several processes, with the same result however many there are."""
 
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import (
@@ -24,6 +25,8 @@ Question = TypeVar("Question")
 Result = TypeVar("Result")
 Shared = TypeVar("Shared")
 
+_STARTING_S = 2.0  # seconds that processes take to start and to load what they need
+
 _shared: list[Any] = []
 
 
@@ -45,10 +48,18 @@ def in_processes(
     blocks
         Also pickled, and so are the results.
     processes
-        How many; None: one a core. With 1, and where none can be started, all is done here.
-        Scripts that ask for more must have their main part under
-        ``if __name__ == "__main__"``.
+        How many; None: one a core, where there is more to do than to start them. With 1, and where
+        none can be started, all is done here. Scripts that ask for more must have their main part
+        under ``if __name__ == "__main__"``.
     """
+    if processes is None:
+        # Of a small street all is done before a second process would have begun.
+        began = time.monotonic()
+        done = 0
+        while done < len(blocks) and time.monotonic() < began + _STARTING_S:
+            yield work(shared, blocks[done])
+            done += 1
+        blocks = blocks[done:]
     count = min(cores() if processes is None else processes, len(blocks))
     if count <= 1:
         for block in blocks:

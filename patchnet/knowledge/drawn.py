@@ -9,6 +9,7 @@ is nought the scale is plain.
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -179,8 +180,34 @@ def with_values(knowledge: Knowledge, values: Mapping[str, float]) -> Knowledge:
     values
         Value by key of the figure, in its unit. Keys of figures that are not drawn have no effect.
     """
-    changed = {name: _changed(getattr(knowledge, name), values) for name in _HELD_IN}
+    wanted = frozenset(values)
+    changed = {
+        name: _changed(getattr(knowledge, name), values)
+        for name, keys in _keys_held(knowledge).items()
+        if keys & wanted
+    }
     return replace(knowledge, **changed)
+
+
+@lru_cache(maxsize=4)
+def _keys_held(knowledge: Knowledge) -> Mapping[str, frozenset[str]]:
+    """Keys of the figures in each part of the tables: most changes touch one."""
+    return {name: frozenset(_keys(getattr(knowledge, name))) for name in _HELD_IN}
+
+
+def _keys(thing: Any) -> Iterator[str]:  # noqa: ANN401 - any part of a record
+    if isinstance(thing, Figure):
+        yield thing.key
+        return
+    parts: Iterable[Any] = ()
+    if isinstance(thing, Mapping):
+        parts = thing.values()
+    elif isinstance(thing, tuple):
+        parts = thing
+    elif is_dataclass(thing) and not isinstance(thing, type):
+        parts = [getattr(thing, one.name) for one in fields(thing)]
+    for part in parts:
+        yield from _keys(part)
 
 
 def _changed(thing: Any, values: Mapping[str, float]) -> Any:  # noqa: ANN401 - any part of a record

@@ -29,6 +29,7 @@ _FIGURES = {
     "soil_light_kg_m3": "kg/m3",
     "soil_loam_kg_m3": "kg/m3",
     "soil_check_kg_m3": "kg/m3",
+    "stones_kg_m3": "kg/m3",
     "settling_share": "share",
     "drainage_m": "m",
     "mulch_m": "m",
@@ -76,7 +77,8 @@ _FIGURES = {
     **{f"dry_week_{month}": "l/m2/week" for month in MONTHS},
 }
 _POSITIVE = (
-    "water_can_l", "bay_m", "soil_renewed_years", "repaint_years", "box_life_years", "years_told",
+    "stones_kg_m3", "water_can_l", "bay_m", "soil_renewed_years", "repaint_years",
+    "box_life_years", "years_told",
 )  # fmt: skip
 PRICED = (
     "boxes", "soil", "drainage", "mulch", "plants", "label", "band", "delivery", "kit", "years",

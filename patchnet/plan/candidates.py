@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from patchnet.core.language_forms import in_sentence, number
-from patchnet.core.texts import N_, Words, _
+from patchnet.core.texts import _
 from patchnet.knowledge.records import Feature, Knowledge, Siting
-from patchnet.plan.facts import PlotFacts
+from patchnet.plan.facts import LIGHT_WORDS, PlotFacts
 from patchnet.plan.plot_plan import Candidate, RuledOut
 from patchnet.plan.space import Space
 
@@ -26,9 +26,6 @@ _KEEPER = "keeper"
 _NEIGHBOUR = "neighbour"
 _BORNE = ("standing", "sill", "wall")
 _SLACK = 1e-9
-_LIGHT_WORDS: Words[str, str] = Words(
-    {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
-)
 
 
 def candidates_for(
@@ -170,7 +167,7 @@ def _not_for_this_plot(siting: Siting, facts: PlotFacts) -> tuple[str, str] | No
     if facts.tenure == "rent" and siting.tenancy == "own":
         return _("It is for owners: it stays behind when you leave."), "tenancy"
     if facts.light is not None and facts.light not in siting.lights:
-        likes = _(" or ").join(_LIGHT_WORDS[light] for light in siting.lights)
+        likes = _(" or ").join(LIGHT_WORDS[light] for light in siting.lights)
         return _("It wants {likes}.").format(likes=likes), "light"
     return None
 

@@ -3,16 +3,12 @@
 from collections.abc import Sequence
 
 from patchnet.assess.assessment import Assessment, PlotAnswer
-from patchnet.core.texts import N_, Words, _, ngettext
-from patchnet.plan.facts import Light, PlotFacts
+from patchnet.core.texts import _, ngettext
+from patchnet.plan.facts import LIGHT_WORDS, Light, PlotFacts
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.space import Space
 
 __all__ = ["light_words", "plan_warnings"]
-
-_LIGHTS: Words[str, str] = Words(
-    {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
-)
 
 
 def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]:
@@ -27,7 +23,7 @@ def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]
     """
     if worked_out is None or said == worked_out:
         return ()
-    map_says = _LIGHTS[worked_out]
+    map_says = LIGHT_WORDS[worked_out]
     if said is None:
         words = _(
             "Light was worked out from the heights of what stands nearby: {map_says} over the "
@@ -37,7 +33,7 @@ def light_words(said: Light | None, worked_out: Light | None) -> tuple[str, ...]
         words = _(
             "You said {light}; the heights of what stands nearby give {map_says} over the whole "
             "plot. We went by what you said."
-        ).format(light=_LIGHTS[said], map_says=map_says)
+        ).format(light=LIGHT_WORDS[said], map_says=map_says)
     return (words,)
 
 

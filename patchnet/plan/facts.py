@@ -3,11 +3,17 @@
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Light", "PlotFacts", "Soil", "Tenure"]
+from patchnet.core.texts import N_, Words
+
+__all__ = ["LIGHT_WORDS", "Light", "PlotFacts", "Soil", "Tenure"]
 
 Light = Literal["sun", "part", "shade"]
 Soil = Literal["clay", "loam", "sand", "chalk"]
 Tenure = Literal["own", "rent"]
+LIGHT_WORDS: Words[str, str] = Words(
+    {"sun": N_("full sun"), "part": N_("half shade"), "shade": N_("shade")}
+)
+"""What light is called in words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

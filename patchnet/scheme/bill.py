@@ -208,7 +208,8 @@ def bill_lines(
     """
     know, figures = knowledge, knowledge.scheme_figures
     plan = sum(size.plan_m2 for size in sizes)
-    litres = sum(load_of(size, know).to_buy_litres for size in sizes)
+    loads = [load_of(size, know) for size in sizes]
+    litres = sum(load.to_buy_litres for load in loads)
     soil = know.settings["soil_cost_litre"]
     depth = {key: figures[f"{key}_m"].value for key in ("drainage", "mulch")}
     lines = [
@@ -229,6 +230,7 @@ def bill_lines(
             figures["cost_drainage_m3"],
             _("{cm:g} cm under the soil").format(cm=depth["drainage"] * 100),
         ),
+        *_stones(math.fsum(load.more_stones_kg for load in loads), know),
         _line(
             "mulch", _("Mulch"), plan * depth["mulch"], "m³", figures["cost_mulch_m3"],
             _("{cm:g} cm on the soil").format(cm=depth["mulch"] * 100),
@@ -269,6 +271,20 @@ def bill_lines(
         )
     )
     return tuple(_priced(line, know) for line in lines)
+
+
+def _stones(kilograms: float, knowledge: Knowledge) -> list[Quantity]:
+    """Stones against wind, beyond the drainage layer and of the same material."""
+    if kilograms <= 0:
+        return []
+    return [
+        _line(
+            "drainage", _("More stones under it, against wind"),
+            kilograms / knowledge.scheme_figure("stones_kg_m3"), "m³",
+            knowledge.scheme_figures["cost_drainage_m3"],
+            _("{kg:.0f} kg, so that no gust tips a dry box").format(kg=math.ceil(kilograms)),
+        )
+    ]  # fmt: skip
 
 
 def _priced(line: Quantity, knowledge: Knowledge) -> Quantity:

@@ -6,16 +6,17 @@ where the scheme no longer wins a stated share of what it wins now.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
 from patchnet.knowledge.drawn import with_values
 from patchnet.knowledge.records import Recipe
 from patchnet.scheme.drawn_states import state_of
-from patchnet.scheme.field import group_fields
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
+from patchnet.scheme.planted import planted_amounts
 from patchnet.scheme.planter_scheme import CaseLimit
 from patchnet.street.site import Site
 
@@ -61,13 +62,12 @@ def case_limit(
     # What the animal must still win by itself, the others winning what they win now.
     weight = gains[key]
     sites, recipes = [site for site, _ in planters], [recipe for _, recipe in planters]
+    amounts = planted_amounts(sites, recipes, knowledge, before.neighbourhood.country)
 
     def stands(metres: float) -> bool:
-        moved = with_values(knowledge, {hop.key: metres})
-        answer = assess(
-            before.neighbourhood, knowledge=moved, groups=[key], straight=True, prior=before.prior
-        )
-        fields = group_fields(answer, sites, ids, recipes, [key])
+        # What grows on the plots has nothing to do with the hop; all else is worked out with it.
+        answer = replace(before, knowledge=with_values(knowledge, {hop.key: metres}))
+        fields = group_fields(answer, sites, ids, recipes, [key], amounts)
         state = state_of(answer, fields)
         won = FilledState(state).worth([(at, at) for at in range(len(sites))])
         return whole - weight + votes * won >= share * whole

@@ -95,7 +95,7 @@ def ceiling_of(
     """
     chances, used = all_stops(field, least)
     alone = unshared(field)
-    most, single = most_homes(alone)
+    most, single = most_homes(alone, planters)
     now = field.today
     slack = np.where(alone.homes - now > _LEAST, alone.homes - now, 0.0)
     gained = np.maximum(most - now, 0.0)

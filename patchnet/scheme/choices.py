@@ -12,9 +12,10 @@ import numpy as np
 
 from patchnet.knowledge.records import Knowledge
 from patchnet.scheme.asked import VERDICTS
+from patchnet.scheme.best import Best
 from patchnet.scheme.filled import FilledState
 from patchnet.scheme.planter_scheme import SchemeAsk
-from patchnet.scheme.search import Best, every_scheme, planted_otherwise, search_schemes
+from patchnet.scheme.search import every_scheme, planted_otherwise, search_schemes
 from patchnet.scheme.small_schemes import SMALL, SmallSchemes
 from patchnet.scheme.state import Pick, State
 from patchnet.scheme.together import SchemeRules
@@ -99,7 +100,7 @@ def choices_of(
                     best.meet(picks, filled.value(picks))
         limits: dict[int, float] = {}
         if not exact and small is not None:
-            limits = _of_small(best, small, own, knowledge, len(state.groups))
+            limits = _of_small(best, small, own, knowledge, state)
         verdicts = tuple(one for one in VERDICTS[: at + 1] if one in ask.verdicts)
         choices.append(Choice(verdicts, own, best, exact, limits))
     return tuple(choices)
@@ -157,12 +158,15 @@ def _found(
 
 
 def _of_small(
-    best: Best, small: SmallSchemes, rules: SchemeRules, knowledge: Knowledge, groups: int
+    best: Best, small: SmallSchemes, rules: SchemeRules, knowledge: Knowledge, state: State
 ) -> dict[int, float]:
     """Prove which schemes of one planter and of two win most, as far as that takes little time."""
     few = round(knowledge.setting("scheme_filled_most"))
+    usual = knowledge.setting("scheme_filled_plots")
+    smaller = max(1.0, usual / max(state.groups[0].field.plots, 1))
+    fillings = {1: round(few * len(state.groups) * smaller), 2: few * len(state.groups)}
     return {
-        size: small.prove(best, size, rules, fillings=few * groups, rows=few)
+        size: small.prove(best, size, rules, fillings=fillings[size], rows=few)
         for size in range(1, min(rules.planters, SMALL) + 1)
     }
 

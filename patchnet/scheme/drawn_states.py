@@ -13,8 +13,9 @@ from patchnet.assess.draws import RUN
 from patchnet.assess.over_draws import UncertainAnswer, answers_in_draws
 from patchnet.assess.worth import vote_shares
 from patchnet.core.processes import Kept
-from patchnet.scheme.field import GroupField, group_fields
+from patchnet.scheme.field import GroupField
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.state import GroupState, Pick, State, Worth
 from patchnet.scheme.together import SchemeRules
 from patchnet.street.site import Site
@@ -45,6 +46,8 @@ class SchemesAsked:
         Planters of a scheme, at most.
     alike
         Places whose planters alone win the same to this share are told as one, 0-1.
+    amounts
+        What is planted, see `patchnet.scheme.group_fields.group_fields`.
     """
 
     sites: tuple[Site, ...]
@@ -55,6 +58,7 @@ class SchemesAsked:
     locked: tuple[Pick, ...]
     count: int
     alike: float = 0.0
+    amounts: Array | None = None
 
     def state(self, answer: Assessment) -> State:
         """Return the search's state in one draw, with nothing built.
@@ -65,7 +69,9 @@ class SchemesAsked:
             The answer in that draw.
         """
         recipes = [answer.knowledge.recipes[key] for key in self.recipes]
-        fields = group_fields(answer, self.sites, self.ids, recipes, list(self.groups))
+        fields = group_fields(
+            answer, self.sites, self.ids, recipes, list(self.groups), self.amounts
+        )
         return state_of(answer, fields, self.rules.toll)
 
 

@@ -7,6 +7,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.knowledge.street import PlanterSize
 from patchnet.knowledge.tables import MONTHS
 from patchnet.scheme.planter_scheme import PlacedPlanter, Scheme
+from patchnet.street.overturning import ballast_kg
 
 __all__ = [
     "Load",
@@ -26,7 +27,11 @@ _LITRES = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What one box holds and weighs, kg; `check_kg_m2` is the load to check the ground for."""
+    """What one box holds and weighs, kg; `check_kg_m2` is the load to check the ground for.
+
+    `drainage_kg` is the coarse layer under the soil, `more_stones_kg` what must lie there besides
+    so that no gust tips the box when its soil has dried out.
+    """
 
     litres: float
     to_buy_litres: float
@@ -34,6 +39,9 @@ class Load:
     loam_kg: float
     check_kg: float
     box_kg: float
+    drainage_kg: float
+    more_stones_kg: float
+    whole_kg: float
     check_kg_m2: float
 
 
@@ -50,6 +58,8 @@ class Rota:
 def load_of(size: PlanterSize, knowledge: Knowledge) -> Load:
     """Soil and wet weight of one box: volume x density of wet soil (kg = litres x kg/m3 / 1000).
 
+    The whole box is its heaviest soil, the stones under it and the box itself.
+
     Parameters
     ----------
     size
@@ -61,6 +71,10 @@ def load_of(size: PlanterSize, knowledge: Knowledge) -> Load:
     light, loam, check = (
         cubic * knowledge.scheme_figure(f"soil_{kind}_kg_m3") for kind in ("light", "loam", "check")
     )
+    layer = size.plan_m2 * knowledge.scheme_figure("drainage_m")
+    drainage = layer * knowledge.scheme_figure("stones_kg_m3")
+    more = max(0.0, ballast_kg(size, knowledge=knowledge) - drainage)
+    whole = check + size.empty_kg + drainage + more
     return Load(
         litres=size.litres,
         to_buy_litres=size.litres * (1 + knowledge.scheme_figure("settling_share")),
@@ -68,7 +82,10 @@ def load_of(size: PlanterSize, knowledge: Knowledge) -> Load:
         loam_kg=loam,
         check_kg=check,
         box_kg=size.empty_kg,
-        check_kg_m2=(check + size.empty_kg) / size.plan_m2,
+        drainage_kg=drainage,
+        more_stones_kg=more,
+        whole_kg=whole,
+        check_kg_m2=whole / size.plan_m2,
     )
 
 

@@ -10,7 +10,7 @@ from scipy.sparse import csr_array
 
 from patchnet.assess.sharing import combine_months
 from patchnet.scheme.field import GroupField, Offer, columns
-from patchnet.scheme.least_homes import RoomBounds
+from patchnet.scheme.least_homes import RoomBounds, most_within
 
 __all__ = ["most_homes", "unshared"]
 
@@ -45,28 +45,25 @@ def unshared(field: GroupField) -> GroupField:
     return replace(field, needs=needs, offers=offers)
 
 
-def most_homes(field: GroupField) -> tuple[Array, csr_array]:
-    """Homes with everything built, and the most that one planter adds.
+def most_homes(field: GroupField, planters: int) -> tuple[Array, csr_array]:
+    """Homes with the planters that bring each place most, and the most that one planter adds.
 
     Parameters
     ----------
     field
-        The group's.
+        The group's, unshared.
+    planters
+        How many there are at most.
 
     Returns
     -------
     tuple
         Shape (n,); shape (sites x recipes, n): homes.
     """
-    everything = [need.access.copy() for need in field.needs]
-    within, bounds = field.within.copy(), RoomBounds.of(field)
+    everything = [most_within(field, need, planters) for need in field.needs]
+    within, bounds = field.within.copy(), RoomBounds.of(field, planters)
     for site, offers in enumerate(field.offers):
         place = field.plots + site
-        for at, need in enumerate(field.needs):
-            given = [offer.shares[at] for offer in offers if offer.shares[at] is not None]
-            if given:
-                rows = columns(need.reached, place)
-                everything[at][rows] += np.max(np.array(given), axis=0)
         grown = max((float(offer.places[0]) for offer in offers), default=0.0)
         if grown:
             within[columns(field.anchor_columns, place)] += grown

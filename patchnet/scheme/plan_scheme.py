@@ -1,12 +1,12 @@
 """A planter scheme along a street: which sites, what grows in them, in which order, how good."""
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
@@ -16,28 +16,27 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.records import Knowledge, Recipe
-from patchnet.knowledge.street import PlanterSize
 from patchnet.scheme.asked import checked_ask
-from patchnet.scheme.bill import box_cost, whole_cost
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.case_limit import case_limit
 from patchnet.scheme.ceiling import ceiling_of
 from patchnet.scheme.choices import Choice, choices_of, proposed
-from patchnet.scheme.cover import Cover, cover_of, cover_order, cover_steps
+from patchnet.scheme.cover import cover_of, cover_order, cover_steps
 from patchnet.scheme.drawn_states import SchemesAsked, state_of
-from patchnet.scheme.field import GroupField, group_fields
+from patchnet.scheme.field import GroupField
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.in_draws import InDraws, choose_in_draws
-from patchnet.scheme.planted import plant_boxes, with_scheme
+from patchnet.scheme.placed import placed_planters, told_by_cover
+from patchnet.scheme.planted import plant_boxes, planted_amounts, with_scheme
 from patchnet.scheme.planter_scheme import (
-    Keeper,
-    PlacedPlanter,
     Scheme,
     SchemeAsk,
     SchemeChoice,
     SchemeDoubt,
     SchemeStep,
 )
+from patchnet.scheme.rules import rules_of
 from patchnet.scheme.small_schemes import SMALL, SmallSchemes
 from patchnet.scheme.stages import best_order, order_by_misses, stages_of
 from patchnet.scheme.state import Pick, State
@@ -45,7 +44,8 @@ from patchnet.scheme.together import SchemeRules
 from patchnet.street.find import find_street
 from patchnet.street.narrowings import narrowing_findings
 from patchnet.street.places import planter_sites
-from patchnet.street.site import Site, Street
+from patchnet.street.site import Finding, Site, Street
+from patchnet.sun.at_place import places_sun
 
 __all__ = ["plan_scheme"]
 
@@ -115,15 +115,16 @@ def plan_scheme(
         ask = SchemeAsk(planters=int(knowledge.scheme_figure("planters")))
     usable, recipes, groups = checked_ask(assessment, sites, ask)
     ids = [_plot_id(assessment, at) for at in range(len(usable))]
-    fields = group_fields(assessment, usable, ids, recipes, groups)
-    rules = _rules(usable, recipes, ask, knowledge)
+    amounts = planted_amounts(usable, recipes, knowledge, hood.country)
+    fields = group_fields(assessment, usable, ids, recipes, groups, amounts)
+    rules = rules_of(usable, recipes, ask, knowledge)
     state = state_of(assessment, fields, rules.toll)
     locked = _locked(usable, ask, state, rules)
     anew = partial(assess, knowledge=knowledge, groups=groups, straight=True)
     task = _Task(
         anew(hood, prior=assessment.prior), street, tuple(sites), ask, usable, recipes, tuple(ids),
         fields, rules, state, FilledState(state), tuple(locked), anew,
-        partial(compare, draws=draws, seed=seed, processes=processes, progress=progress),
+        partial(compare, draws=draws, seed=seed, processes=processes, progress=progress), amounts,
     )  # fmt: skip
     if ask.goal == "cover":
         return _covering(task)
@@ -163,6 +164,7 @@ class _Task:
     locked: tuple[Pick, ...]
     anew: Callable[..., Assessment]
     compared: Callable[[Assessment, Assessment], Comparison]
+    amounts: NDArray[np.float64]
 
     @property
     def knowledge(self) -> Knowledge:
@@ -198,7 +200,7 @@ def _covering(task: _Task) -> Scheme:
         task.knowledge.setting("scheme_stage_share"),
     )  # fmt: skip
     scheme = replace(_handed_over(task, ordered, curve, exact=exact, drawn=None), stages=stages)
-    return _by_cover(scheme, cover, ordered, recipes)
+    return told_by_cover(scheme, cover, ordered, recipes)
 
 
 def _asked_of(task: _Task, choice: Choice) -> SchemesAsked:
@@ -207,7 +209,7 @@ def _asked_of(task: _Task, choice: Choice) -> SchemesAsked:
     return SchemesAsked(
         task.usable, task.ids, tuple(each.key for each in task.recipes), tuple(task.groups),
         replace(choice.rules, planters=count), task.locked, count,
-        task.knowledge.setting("scheme_alike_share"),
+        task.knowledge.setting("scheme_alike_share"), task.amounts,
     )  # fmt: skip
 
 
@@ -307,58 +309,6 @@ def _plot_id(assessment: Assessment, at: int) -> str:
     return name
 
 
-def _rules(
-    sites: tuple[Site, ...], recipes: Sequence[Recipe], ask: SchemeAsk, knowledge: Knowledge
-) -> SchemeRules:
-    box = np.array([box_cost(site.size, knowledge) for site in sites])
-    kit = whole_cost([sites[0].size], knowledge) - float(box[0])
-    budget = np.inf if ask.budget is None else ask.budget
-    least = float(box.min()) + kit
-    if budget < least:
-        raise WrongUse(
-            _(
-                "The budget of {budget:g} is less than the cheapest planter with all that belongs "
-                "to it, {least:.0f}."
-            ).format(budget=budget, least=math.ceil(least))
-        )
-    by_money = int((budget - kit) // box.min()) if np.isfinite(budget) else len(sites)
-    planters = min(len(sites) if ask.planters is None else ask.planters, by_money, len(sites))
-    spacing = knowledge.setting("scheme_spacing_m") if ask.spacing_m is None else ask.spacing_m
-    litres = np.array([site.size.plan_m2 for site in sites]) * knowledge.setting("visit_litres_m2")
-    tolls = {
-        "fits": 0.0,
-        "ask": knowledge.setting("scheme_ask_toll"),
-        "measure": knowledge.setting("scheme_measure_toll"),
-    }
-    toll = np.array([tolls[site.verdict] for site in sites])
-    return SchemeRules(
-        sites=sites,
-        costs=np.repeat(box[:, None], len(recipes), axis=1),
-        planters=max(planters, 1),
-        budget=budget,
-        spacing_m=spacing,
-        litres=litres,
-        keepers=tuple(sorted(ask.keepers, key=_keeper_key)),
-        carry_m=knowledge.setting("carry_m"),
-        unkept=ask.unkept,
-        kit=kit,
-        bill=partial(_bill, tuple(site.size for site in sites), knowledge),
-        # A toll is for choosing between places: where all must be measured, it rules out none.
-        toll=toll - toll.min(),
-    )
-
-
-def _keeper_key(keeper: Keeper) -> tuple[str, float, float, float]:
-    return keeper.name, keeper.place.x, keeper.place.y, keeper.litres
-
-
-def _bill(
-    sizes: Sequence[PlanterSize], knowledge: Knowledge, places: Sequence[int], kits: int
-) -> float:
-    """The whole bill of boxes at some places."""
-    return whole_cost([sizes[site] for site in places], knowledge, kits=kits)
-
-
 def _locked(
     sites: tuple[Site, ...], ask: SchemeAsk, state: State, rules: SchemeRules
 ) -> list[Pick]:
@@ -439,12 +389,26 @@ def _handed_over(
 ) -> Scheme:
     before = task.before
     chosen = [(task.usable[s], task.recipes[r]) for s, r in ordered]
-    planted = plant_boxes(before, chosen)
+    suns = places_sun(
+        before.neighbourhood,
+        [site.polygon for site, _ in chosen],
+        [site.size.height_m for site, _ in chosen],
+        knowledge=task.knowledge,
+    )
+    planted = plant_boxes(before, chosen, [sun.cls for sun in suns])
     hood = with_scheme(before, [site for site, _ in chosen], planted)
     ids = list(hood.plots.index[len(before.neighbourhood.plots) :])
     after = task.anew(hood, prior=before.prior)
-    placed = _placed(ids, ordered, task.usable, task.recipes, task.rules, task.fields, task.filled)
-    planters = tuple(replace(one, planting=box) for one, box in zip(placed, planted, strict=True))
+    placed = placed_planters(
+        ids, ordered, task.usable, task.recipes, task.rules, task.fields, task.filled
+    )
+    planters = tuple(
+        replace(one, planting=box, sun=sun)
+        for one, box, sun in zip(placed, planted, suns, strict=True)
+    )
+    narrowings = narrowing_findings(
+        task.street, [site for site, _ in chosen], knowledge=rules_in(task.knowledge, hood.country)
+    )
     doubt = None
     if drawn is not None:
         planters = tuple(
@@ -463,98 +427,18 @@ def _handed_over(
         after=after,
         comparison=task.compared(before, after),
         neighbourhood=hood,
-        notes=_notes(task.street, task.usable, ordered, rules_in(task.knowledge, hood.country)),
+        notes=_notes(task.street, [site for site, _ in chosen], narrowings),
         doubt=doubt,
+        narrowings=narrowings,
     )
 
 
-def _by_cover(scheme: Scheme, cover: Cover, ordered: Sequence[Pick], recipes: int) -> Scheme:
-    """Say what each planter adds to the share that is reached."""
-    whole = cover.share(ordered, recipes)
-    planters = []
-    for at, (planter, pick) in enumerate(zip(scheme.planters, ordered, strict=True)):
-        others = [other for other in ordered if other != pick]
-        before = cover.share(ordered[:at], recipes)
-        planters.append(
-            replace(
-                planter,
-                worth=whole - cover.share(others, recipes),
-                when_built=cover.share(ordered[: at + 1], recipes) - before,
-            )
-        )
-    note = _(
-        "The goal was to reach as much as can be of what homes lack: each planter is counted by "
-        "the share it adds to the {whole:.0%} of it that some planter gives something towards."
-    ).format(whole=whole)
-    return replace(scheme, planters=tuple(planters), notes=(*scheme.notes, note))
-
-
-def _placed(
-    ids: Sequence[str],
-    ordered: Sequence[Pick],
-    usable: Sequence[Site],
-    recipes: Sequence[Recipe],
-    rules: SchemeRules,
-    fields: Sequence[GroupField],
-    filled: FilledState,
-) -> tuple[PlacedPlanter, ...]:
-    kept_by = rules.kept_by([site for site, _ in ordered])
-    whole, linked = filled.worth(ordered), filled.linked(ordered)
-    placed = []
-    for number, (plot, pick, keeper) in enumerate(zip(ids, ordered, kept_by, strict=True), 1):
-        site, recipe = pick
-        others = [one for one in ordered if one != pick]
-        built = filled.worth(ordered[:number]) - filled.worth(ordered[: number - 1])
-        placed.append(
-            PlacedPlanter(
-                number=number,
-                plot=str(plot),
-                site=usable[site],
-                recipe=recipes[recipe],
-                worth=whole - filled.worth(others),
-                linked=dict(
-                    zip(
-                        [field.group.key for field in fields],
-                        (linked - filled.linked(others)).tolist(),
-                        strict=True,
-                    )
-                ),
-                forage=_fed(fields, site, recipe),
-                when_built=built,
-                cost=float(rules.costs[pick]),
-                keeper=None if keeper is None else rules.keepers[keeper].name,
-                carry_m=None if keeper is None else float(rules.carries[site, keeper]),
-            )
-        )
-    return tuple(placed)
-
-
-def _fed(fields: Sequence[GroupField], site: int, recipe: int) -> int:
-    """Plots whose homes get something of a planter that they are short of, for any group."""
-    fed: set[int] = set()
-    for field in fields:
-        place = field.plots + site
-        for need, share in zip(field.needs, field.offers[site][recipe].shares, strict=True):
-            if share is None:
-                continue
-            matrix = need.reached
-            rows = matrix.indices[matrix.indptr[place] : matrix.indptr[place + 1]]
-            short = (need.access[rows] < need.demand.amount)[:, share > 0].any(axis=1)
-            fed |= set(rows[short & (field.room[rows] > 0)].tolist())
-    return len(fed)
-
-
 def _notes(
-    street: Street, usable: Sequence[Site], ordered: Sequence[Pick], knowledge: Knowledge
+    street: Street, chosen: Sequence[Site], narrowings: Sequence[Finding]
 ) -> tuple[str, ...]:
     notes = list(street.notes)
-    chosen = [usable[site] for site, __ in ordered]
-    notes += [
-        one.words
-        for one in narrowing_findings(street, chosen, knowledge=knowledge)
-        if one.verdict != "fits"
-    ]
-    verdicts = pd.Series([usable[site].verdict for site, __ in ordered]).value_counts()
+    notes += [one.words for one in narrowings if one.verdict != "fits"]
+    verdicts = pd.Series([site.verdict for site in chosen]).value_counts()
     for verdict, one, several, words in (
         ("ask", "needs", "need", _("the authority's word: the figures stand with it")),
         ("measure", "stands", "stand", _("where something still has to be measured on site")),

@@ -1,21 +1,72 @@
 """What is planted in the boxes of a scheme, one after the other along the road."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.plot import plot_answer
-from patchnet.knowledge.records import Recipe
+from patchnet.core.errors import PatchnetError
+from patchnet.knowledge.records import Knowledge, Recipe
 from patchnet.plan.box_planting import BoxPlanting, plant_box
 from patchnet.plan.facts import Light
 from patchnet.plan.planting_aims import planting_wishes
 from patchnet.read.neighbourhood import Neighbourhood
-from patchnet.scheme.field import with_sites
+from patchnet.scheme.group_fields import with_sites
 from patchnet.street.site import Site
 
-__all__ = ["plant_boxes", "with_scheme"]
+__all__ = ["plant_boxes", "planted_amounts", "with_scheme"]
+
+Array = NDArray[np.float64]
+
+
+def planted_amounts(
+    sites: Sequence[Site], recipes: Sequence[Recipe], knowledge: Knowledge, country: str
+) -> Array:
+    """Return what a box of each site holds of each feature if it is planted by each recipe.
+
+    Whole plants at real spacing, so that a small box promises no more than finds room in it. What
+    is planted in the end may differ a little: mixes alternate along the road.
+
+    Parameters
+    ----------
+    sites, recipes
+        Where a box may stand, and what may grow in it.
+    knowledge
+        Plants, mixes, settings.
+    country
+        Key of the country.
+
+    Returns
+    -------
+    ndarray
+        m2, shape (sites, recipes, F).
+    """
+    keys = list(knowledge.features)
+    found = np.zeros((len(sites), len(recipes), len(keys)))
+    for at, site in enumerate(sites):
+        for place, recipe in enumerate(recipes):
+            size = site.size
+            held = _held(knowledge, recipe.key, size.plan_m2, size.soil_depth_m, country)
+            for feature, area in held.items():
+                found[at, place, keys.index(feature)] = area
+    return found
+
+
+@lru_cache(maxsize=64)
+def _held(
+    knowledge: Knowledge, recipe: str, soil_m2: float, depth_m: float, country: str
+) -> Mapping[str, float]:
+    """m2 of each feature in a box that stands alone; none where nothing grows."""
+    try:
+        return plant_box(
+            knowledge, knowledge.recipes[recipe], soil_m2=soil_m2, depth_m=depth_m, country=country
+        ).amounts
+    except PatchnetError:
+        return {}
 
 
 def plant_boxes(

@@ -10,8 +10,9 @@ from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Recipe
 from patchnet.plan.box_planting import BoxPlanting
 from patchnet.read.neighbourhood import Neighbourhood
-from patchnet.street import Site, Street
+from patchnet.street import Finding, Site, Street
 from patchnet.street.keepers import Keeper
+from patchnet.sun.at_place import PlaceSun
 
 __all__ = [
     "CaseLimit",
@@ -106,6 +107,8 @@ class PlacedPlanter:
         Share of the draws in which the best scheme has a planter there, or at a place alike: so
         close by that not both could stand, or on the same side and worth the same alone (0-1);
         None: nothing was drawn.
+    planting, sun
+        What stands in it, and how sunny its place is; None: nothing was planted, or nobody looked.
     """
 
     number: int
@@ -121,6 +124,7 @@ class PlacedPlanter:
     carry_m: float | None
     often: float | None = None
     planting: BoxPlanting | None = None
+    sun: PlaceSun | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +317,8 @@ class Scheme(Shown):
         The planters in the stages in which they are built, none of which wins nothing.
     limit
         How far the figure that decides may move; None: nothing decides.
+    narrowings
+        What the planters together do to the way along each side (`narrowing_findings`).
 
     Examples
     --------
@@ -338,3 +344,4 @@ class Scheme(Shown):
     choices: tuple[SchemeChoice, ...] = ()
     stages: tuple[SchemeStage, ...] = ()
     limit: CaseLimit | None = None
+    narrowings: tuple[Finding, ...] = ()

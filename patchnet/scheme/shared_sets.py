@@ -112,7 +112,7 @@ def shared_sets(field: GroupField, planters: int) -> SharedSets:
     if shares.vital is None or not planters:
         return nothing
     vital = [need for need in field.needs if need.demand.floor == 0]
-    bounds = RoomBounds.of(field)
+    bounds = RoomBounds.of(field, planters)
     filled, taking = shares.vital
     if filled.stops:
         sharing = _Sharing(vital, filled, taking, bounds.most)
@@ -165,7 +165,7 @@ def _helpful_sharing(
     helpful = [need for need in field.needs if need.demand.floor > 0]
     if not helpful or not never_short(field, vital, bounds):
         return None
-    most = bounds.most * best_levels(field, vital, len(living))
+    most = bounds.most * best_levels(field, bounds)
     best, lost = None, 0.0
     for need in helpful:
         larder, floor = need.demand.larder(0), need.demand.floor

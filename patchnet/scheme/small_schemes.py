@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.scheme.best import Best
 from patchnet.scheme.ceiling import GroupCeiling
 from patchnet.scheme.filled import FilledState
-from patchnet.scheme.search import Best
 from patchnet.scheme.state import GroupState, Pick, State
 from patchnet.scheme.together import EQUAL, SchemeRules
 

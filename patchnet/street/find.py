@@ -1,6 +1,6 @@
-"""Finding a street by its name, and everything that a planter in it must heed."""
+"""Finding a street, by its name or by points, and everything that a planter in it must heed."""
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -9,7 +9,6 @@ import shapely
 from shapely.ops import substring
 
 from patchnet.core.faults import Fault
-from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.countries import speed_words
 from patchnet.knowledge.country_rules import rules_in
@@ -22,9 +21,10 @@ from patchnet.street.findings import things_to_look_for
 from patchnet.street.measured import Measured
 from patchnet.street.objects import looked_on, objects_of
 from patchnet.street.openings import openings_of
-from patchnet.street.road_line import RoadLine, pieces_of, road_line
+from patchnet.street.road_line import RoadLine, pieces_of
 from patchnet.street.sight_areas import Road
 from patchnet.street.site import Basis, Street
+from patchnet.street.which_road import meant_road
 
 __all__ = ["find_street"]
 
@@ -40,10 +40,11 @@ class _Speed(NamedTuple):
 
 def find_street(
     neighbourhood: Neighbourhood,
-    name: str,
+    name: str = "",
     *,
     knowledge: Knowledge | None = None,
-    at: shapely.Point | None = None,
+    at: shapely.Point | Sequence[shapely.Point] | None = None,
+    called: str = "",
     measured: Mapping[str, Measured] | None = None,
 ) -> Street:
     """Find one road of a neighbourhood and measure it for planters.
@@ -53,11 +54,15 @@ def find_street(
     neighbourhood
         Its roads; and where it has them, footways, buildings, barriers and things in the street.
     name
-        Of the road; case, apostrophes and blanks do not matter.
+        Of the road; case, apostrophes and blanks do not matter. Empty: the road nearest to the
+        points, whether it has a name or not; one without a name goes as far as it runs straight on.
     knowledge
         The tables, another authority's street rules laid over if need be.
     at
-        A point on or near it, in the CRS of the plots, where several roads bear that name.
+        A point on or near it, or several along it, in the CRS of the plots, where several roads
+        bear that name or it has none.
+    called
+        What a road without a name is called in what is written; empty: by where it lies.
     measured
         What was measured on the spot (`read_measured`): its speed counts before the map's.
 
@@ -69,8 +74,9 @@ def find_street(
     Raises
     ------
     WrongUse
-        If there is no such road (with the nearest names), if there are several of that name and
-        no point says which, if it is drawn only as an area, or if it is too fast for any planter.
+        If there is no such road (with the nearest names), if neither a name nor a point is given,
+        if there are several of that name and no point says which, if it is drawn only as an area,
+        or if it is too fast for any planter.
 
     Examples
     --------
@@ -80,9 +86,11 @@ def find_street(
     'Mallowby Road'
     """
     knowledge = rules_in(knowledge or load_knowledge(), neighbourhood.country)
-    road = road_line(
-        neighbourhood.roads, name, knowledge=knowledge, at=at, plots=neighbourhood.plots
-    )
+    points = () if at is None else (at,) if isinstance(at, shapely.Point) else tuple(at)
+    road = meant_road(
+        neighbourhood.roads, name, knowledge=knowledge, at=points, plots=neighbourhood.plots,
+        called=called,
+    )  # fmt: skip
     line = road.line
     speed = _taped_speed(measured or {}) or _speed_of(
         [stretch[3] for stretch in road.stretches], knowledge
@@ -93,7 +101,7 @@ def find_street(
     footways = footways_of(neighbourhood.footways, buildings, line, reach)
     left, right, side_notes, odd = street_sides(road, footways, knowledge=knowledge)
     own = Road(road.name, line, _usual_half(road, knowledge), speed.mph, speed.basis)
-    others = _other_roads(neighbourhood.roads, road.name, knowledge)
+    others = _other_roads(neighbourhood.roads, road.rows, knowledge)
     lines = shapely.union_all([other.line for other in others])
     others += [own._replace(line=shapely.LineString(piece.corners)) for piece in road.rest]
     objects = objects_of(neighbourhood, line, lines, reach, knowledge=knowledge)
@@ -187,12 +195,14 @@ def _usual_half(road: RoadLine, knowledge: Knowledge) -> float:
     return max(widths, default=knowledge.street_rule("carriageway_default_m")) / 2
 
 
-def _other_roads(roads: gpd.GeoDataFrame, name: str, knowledge: Knowledge) -> list[Road]:
-    """Every road of another name; one without a name is a road of its own."""
+def _other_roads(
+    roads: gpd.GeoDataFrame, own: frozenset[Hashable], knowledge: Knowledge
+) -> list[Road]:
+    """Every road in other rows; one without a name is a road of its own."""
     wide = knowledge.street_rule("carriageway_default_m")
     found = []
     for at, (title, row) in enumerate(zip(roads["name"], roads.index, strict=True)):
-        if folded(title) == folded(name):
+        if row in own:
             continue
         for piece in pieces_of(roads.loc[[row]]):
             width = piece.width_m if np.isfinite(piece.width_m) else wide

@@ -10,7 +10,7 @@ from patchnet.street.closeness import how_far_off, refusing
 from patchnet.street.findings import metres
 from patchnet.street.site import Site
 
-__all__ = ["nowhere"]
+__all__ = ["closest_words", "nowhere"]
 
 
 def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both") -> str:
@@ -62,32 +62,7 @@ def nowhere(sites: Sequence[Site], verdicts: Collection[str], sides: str = "both
 
 def _nearest(refused: Sequence[Site], sides: str) -> str:
     """Say which box came closest, what it lacks, and what would let one stand there."""
-    closest = min(refused, key=lambda one: (how_far_off(one.findings), one.key))
-    reason = refusing(closest.findings)[0]
-    said = _("It came closest at {key}, with the {box}: {words}").format(
-        key=closest.key, box=_(closest.size.name), words=reason.words
-    )
-    ways = []
-    if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
-        lack = reason.limit - reason.figure
-        left = math.floor(100 * (closest.size.width_m - lack)) / 100
-        ways.append(
-            _(
-                "That is {lack} too little: a box there may be {width} wide at most (--size)."
-            ).format(lack=metres(math.ceil(100 * lack) / 100), width=metres(left))
-            if left > 0
-            else _("That is {lack} too little, more than a box is wide: none fits there.").format(
-                lack=metres(math.ceil(100 * lack) / 100)
-            )
-        )
-        if reason.basis != "measured":
-            ways.append(
-                _(
-                    "The width of the footway is {basis}: measure it with a tape, and if it is "
-                    "more, mend the layer footways (its outline, or width_m)."
-                ).format(basis=_(reason.basis))
-            )
-    ways.append(
+    way = (
         _("Else choose another road, or your own authority's rules (--knowledge).")
         if sides == "both"
         else _(
@@ -95,4 +70,54 @@ def _nearest(refused: Sequence[Site], sides: str) -> str:
             "(--knowledge)."
         )
     )
-    return " ".join([said, *ways])
+    box = _("Ask for a narrower box with --size.") if _room_left(_closest(refused)) > 0 else ""
+    return " ".join(filter(None, [closest_words(refused), box, way]))
+
+
+def _closest(refused: Sequence[Site]) -> Site:
+    return min(refused, key=lambda one: (how_far_off(one.findings), one.key))
+
+
+def _room_left(site: Site) -> float:
+    """How wide a box may be, metres, where it is the width of the way that refuses it; else 0."""
+    reason = refusing(site.findings)[0]
+    if reason.rule != CLEAR_WIDTH or reason.figure is None or not reason.limit:
+        return 0.0
+    return math.floor(100 * (site.size.width_m - reason.limit + reason.figure)) / 100
+
+
+def closest_words(refused: Sequence[Site]) -> str:
+    """Say of refused places which came closest, what it lacks, and what to measure there.
+
+    Parameters
+    ----------
+    refused
+        At least one.
+    """
+    closest = _closest(refused)
+    reason = refusing(closest.findings)[0]
+    said = [
+        _("It came closest at {key}, with the {box}: {words}").format(
+            key=closest.key, box=_(closest.size.name), words=reason.words
+        )
+    ]
+    if reason.rule == CLEAR_WIDTH and reason.figure is not None and reason.limit:
+        lack = reason.limit - reason.figure
+        left = _room_left(closest)
+        said.append(
+            _("That is {lack} too little: a box there may be {width} wide at most.").format(
+                lack=metres(math.ceil(100 * lack) / 100), width=metres(left)
+            )
+            if left > 0
+            else _("That is {lack} too little, more than a box is wide: none fits there.").format(
+                lack=metres(math.ceil(100 * lack) / 100)
+            )
+        )
+        if reason.basis != "measured":
+            said.append(
+                _(
+                    "The width of the footway is {basis}: measure it with a tape, and if it is "
+                    "more, mend the layer footways (its outline, or width_m)."
+                ).format(basis=_(reason.basis))
+            )
+    return " ".join(said)

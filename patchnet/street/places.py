@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 
 from patchnet.core.errors import WrongUse
-from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.country_rules import rules_in
 from patchnet.knowledge.load import load_knowledge
@@ -24,6 +23,7 @@ from patchnet.street.width_rules import Width
 
 __all__ = ["planter_sites", "site_key"]
 
+_HAIR_M = 0.01  # a road of this neighbourhood lies on the line of its street
 _SPARE_M = 10.0  # from the middle of the road to behind the footway
 _FEWEST_M = 0.1  # sites nearer together than this are no longer told apart by their key
 
@@ -84,7 +84,7 @@ def planter_sites(
         raise WrongUse(
             _("There is no side {sides!r}: write left, right or both.").format(sides=sides)
         )
-    if folded(street.name) not in map(folded, neighbourhood.roads["name"]):
+    if not shapely.dwithin(neighbourhood.roads.geometry.to_numpy(), street.line, _HAIR_M).any():
         raise WrongUse(
             _("{street_name} is not a road of {neighbourhood_name}.").format(
                 street_name=street.name, neighbourhood_name=neighbourhood.name

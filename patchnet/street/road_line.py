@@ -1,5 +1,6 @@
 """The pieces of one road joined to one line, along which metres are counted."""
 
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -8,14 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.core.errors import WrongUse
-from patchnet.core.faults import nearest_hint
-from patchnet.core.folding import folded
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
-from patchnet.street.one_name import streets_of_one_name
 
-__all__ = ["Piece", "RoadLine", "along", "pieces_of", "road_line"]
+__all__ = ["Piece", "RoadLine", "along", "joined", "line_of", "pieces_of"]
 
 _TANGENT_M = 0.5  # the direction at a station is that of the metre round it
 _SAME_PLACE = 0.005  # metres
@@ -31,7 +28,10 @@ class Piece(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class RoadLine:
-    """The line; each stretch (from, to, width, speed); gaps; what to say; pieces left out."""
+    """The line; each stretch (from, to, width, speed); gaps; what to say; pieces left out.
+
+    `rows` are the labels of its rows in the layer of roads.
+    """
 
     name: str
     line: shapely.LineString
@@ -39,6 +39,7 @@ class RoadLine:
     gaps: tuple[tuple[float, float], ...]
     notes: tuple[str, ...]
     rest: tuple[Piece, ...] = ()
+    rows: frozenset[Hashable] = frozenset()
 
 
 def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
@@ -62,108 +63,6 @@ def pieces_of(roads: gpd.GeoDataFrame) -> list[Piece]:
                 seen.append(line)
                 found.append(Piece(shapely.get_coordinates(line), float(width), float(speed)))
     return found
-
-
-def road_line(
-    roads: gpd.GeoDataFrame,
-    name: str,
-    *,
-    knowledge: Knowledge,
-    at: shapely.Point | None = None,
-    plots: gpd.GeoDataFrame | None = None,
-) -> RoadLine:
-    """Find a road by its name and make one line of its pieces.
-
-    The longest piece gives the direction; others are put on where an end is nearest, the
-    straightest first. Pieces that are too far, that branch off or that turn back are left out,
-    and it is said.
-
-    Parameters
-    ----------
-    roads
-        Columns ``name``, ``width_m``, metres, and perhaps ``speed_mph``.
-    name
-        Name of the road, in any spelling that `patchnet.core.folding` folds alike.
-    knowledge
-        For the settings of the road line.
-    at
-        A point by it, where several roads bear that name.
-    plots
-        Named so that people can tell several roads of one name apart.
-
-    Raises
-    ------
-    WrongUse
-        If there is no road, none of this name (with the nearest names), none drawn as a line, or
-        several that lie far apart and no point says which.
-    """
-    names = list(dict.fromkeys(text for text in roads["name"] if text))
-    if not names:
-        why = _("there is no layer of roads") if not len(roads) else _("no road has a name")
-        raise WrongUse(
-            _("The road {name!r} cannot be found: {why} in the neighbourhood.").format(
-                name=name, why=why
-            )
-        )
-    wanted = folded(name)
-    rows = roads[[folded(text) == wanted for text in roads["name"]]]
-    if not wanted or not len(rows):
-        hint = nearest_hint(name, names)
-        listed = ", ".join(sorted(names)[:20])
-        raise WrongUse(
-            _("There is no road called {name!r}.{hint} The roads are: {listed}.").format(
-                name=name, hint=hint, listed=listed
-            )
-        )
-    pieces = pieces_of(rows)
-    title = str(rows["name"].iloc[0])
-    if not pieces:
-        raise WrongUse(
-            _(
-                "{title} is drawn as an area only: draw the line along its middle in the layer of "
-                "roads, with its width in width_m."
-            ).format(title=title)
-        )
-    return _joined(title, _one_road(title, pieces, at, plots, knowledge), knowledge)
-
-
-def _one_road(
-    name: str,
-    pieces: list[Piece],
-    at: shapely.Point | None,
-    plots: gpd.GeoDataFrame | None,
-    knowledge: Knowledge,
-) -> list[Piece]:
-    """Return the pieces of the one road that is meant: those far apart are roads of one name."""
-    shapes = [shapely.LineString(piece.corners) for piece in pieces]
-    group = streets_of_one_name(shapes, knowledge.setting("base_same_street_m"))
-    count = int(group.max()) + 1
-    roads = [np.flatnonzero(group == one).tolist() for one in range(count)]
-    if count == 1:
-        return pieces
-    lines = [shapely.union_all([shapes[each] for each in road]) for road in roads]
-    if at is not None:
-        chosen = roads[int(np.argmin(shapely.distance(lines, at)))]
-        return [pieces[each] for each in chosen]
-    listed = "\n".join(_described(line, plots) for line in lines)
-    raise WrongUse(
-        _(
-            "{count} roads are called {name}:\n{listed}\nSay which one is meant: --at with a plot "
-            "on it or a point by it (in Python: at)."
-        ).format(count=count, name=name, listed=listed)
-    )
-
-
-def _described(line: shapely.Geometry, plots: gpd.GeoDataFrame | None) -> str:
-    """Return a line of the list of roads of one name: how long, where, and a plot by it."""
-    longest = max(shapely.get_parts(line).tolist(), key=lambda part: part.length)
-    point = longest.interpolate(0.5, normalized=True)
-    near = ""
-    if plots is not None and len(plots):
-        near = str(plots.index[int(np.argmin(plots.geometry.distance(line).to_numpy()))])
-    return _("- {length:.0f} m long, at {x:.0f},{y:.0f}, beside plot {near}").format(
-        length=line.length, x=point.x, y=point.y, near=near or "?"
-    )
 
 
 def along(
@@ -193,7 +92,22 @@ def along(
     return points, ways / sizes[:, None]
 
 
-def _joined(name: str, pieces: list[Piece], knowledge: Knowledge) -> RoadLine:
+def joined(name: str, pieces: Sequence[Piece], knowledge: Knowledge) -> RoadLine:
+    """Make one line of the pieces of a road.
+
+    The longest piece gives the direction; others are put on where an end is nearest, the
+    straightest first. Pieces that are too far, that branch off or that turn back are left out,
+    and it is said.
+
+    Parameters
+    ----------
+    name
+        Of the road.
+    pieces
+        At least one.
+    knowledge
+        For how far apart, and how sharp a turn.
+    """
     lengths = [_length(piece.corners) for piece in pieces]
     start = int(np.argmax(np.round(lengths, 3)))
     chain = [pieces[start]]
@@ -210,6 +124,21 @@ def _joined(name: str, pieces: list[Piece], knowledge: Knowledge) -> RoadLine:
         if turned:
             piece = piece._replace(corners=piece.corners[::-1])
         chain = [piece, *chain] if end == 0 else [*chain, piece]
+    return line_of(name, chain, rest)
+
+
+def line_of(name: str, chain: Sequence[Piece], rest: Sequence[Piece] = ()) -> RoadLine:
+    """Make one line of pieces that follow each other.
+
+    Parameters
+    ----------
+    name
+        Of the road.
+    chain
+        In their order, each the way round in which it is passed.
+    rest
+        Its pieces that were left out.
+    """
     corners: list[NDArray[np.float64]] = []
     stretches: list[tuple[float, float, float, float]] = []
     gaps: list[tuple[float, float]] = []
@@ -231,7 +160,7 @@ def _joined(name: str, pieces: list[Piece], knowledge: Knowledge) -> RoadLine:
 
 
 def _said(
-    name: str, line: shapely.LineString, gaps: list[tuple[float, float]], rest: list[Piece]
+    name: str, line: shapely.LineString, gaps: list[tuple[float, float]], rest: Sequence[Piece]
 ) -> list[str]:
     notes = [
         _(

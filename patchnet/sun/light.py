@@ -63,6 +63,7 @@ class Light:
         knowledge: Knowledge,
         *,
         uncounted: bool,
+        above_m: float = 0.0,
     ) -> Self:
         """Work out what the sun does on a piece of ground.
 
@@ -80,10 +81,14 @@ class Light:
             For the number of spots, and the hours of the classes.
         uncounted
             Whether buildings of unknown height stand near.
+        above_m
+            How far above the ground it is seen, metres.
         """
         spots = spots_on(ground, int(knowledge.setting("sun_spots")))
-        lit = in_sun(screens, spots, days)
-        darker = lit * in_sun(screens.guessed, spots, days) if uncounted else lit
+        lit = in_sun(screens, spots, days, above_m=above_m)
+        darker = lit
+        if uncounted:
+            darker = lit * in_sun(screens.guessed, spots, days, above_m=above_m)
         return cls(spots, lit, darker, days, midsummer, knowledge)
 
     @cached_property
@@ -108,7 +113,13 @@ class Light:
 
     def sun_class(self) -> SunClass:
         """Return the class of the whole ground by its mean hours at midsummer."""
-        hours = sum(self.halves())
+        return self._class_of(sum(self.halves()))
+
+    def least_class(self) -> SunClass:
+        """As `sun_class`, with the buildings of unknown height."""
+        return self._class_of(float(self.least[self.days.month == self.midsummer].sum()))
+
+    def _class_of(self, hours: float) -> SunClass:
         if hours > self.knowledge.setting("sun_full_h"):
             return "sun"
         return "part" if hours >= self.knowledge.setting("sun_part_h") else "shade"

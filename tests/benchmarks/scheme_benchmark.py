@@ -34,7 +34,7 @@ from patchnet.assess import assess
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import ceiling_of
-from patchnet.scheme.field import group_fields
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.search import every_scheme, greedy_scheme, search_schemes
 from patchnet.scheme.state import GroupState, State, Worth
 from patchnet.scheme.together import SchemeRules

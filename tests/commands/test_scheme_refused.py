@@ -57,6 +57,27 @@ def test_a_point_elsewhere_is_refused(namesakes, tmp_path, capsys):
     assert "lies far from the map" in capsys.readouterr().err
 
 
+# a road without a name --------------------------------------------------------------------
+
+
+def test_a_road_without_a_name_is_chosen_by_plots_along_it(tmp_path, capsys):
+    """The way out that the refusal names is taken, and leads to a report under a name of one's own.
+
+    Plot a1 lies on the left of the road, a2 on the right; Beck Lane is 500 m away.
+    """
+    street = write(tmp_path / "bare.gpkg", [("", ALDER[1]), FAR], [WIDE])
+    assert scheme(street, tmp_path / "out") == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "no road called 'Alder Row'" in said
+    assert "1 road has no name on the map: choose it by a plot on it or a point by it" in said
+    assert scheme(street, tmp_path / "out", road="") == 2
+    assert "Say which road is meant" in capsys.readouterr().err
+    asked = ("--at", "a1", "--at", "a2", "--called", "Back Lane", "--size", "slim_box")
+    assert scheme(street, tmp_path / "out", *asked, road="") == 0
+    assert "The map gives this road no name" in capsys.readouterr().err
+    assert "Back Lane" in (tmp_path / "out" / "report.html").read_text()
+
+
 # keepers ----------------------------------------------------------------------------------
 
 
@@ -134,6 +155,10 @@ def test_only_what_fits_where_nobody_measured(tmp_path, capsys):
     assert "--measured" in said
     kept = {path.name for path in (tmp_path / "out").iterdir() if not path.name.startswith(".")}
     assert kept == {"measure.html", "measure.csv"}
+    # Who holds the sheet reads why, and the ways out.
+    sheet = " ".join((tmp_path / "out" / "measure.html").read_text().split())
+    assert "Why there is no plan yet" in sheet
+    assert "wait for a tape" in sheet
 
 
 def test_every_place_refused_leaves_no_sheet(tmp_path, capsys):

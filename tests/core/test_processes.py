@@ -26,6 +26,11 @@ def own_number(_, __):
     return os.getpid()
 
 
+def number_later(_, __):
+    time.sleep(0.02)
+    return os.getpid()
+
+
 @pytest.mark.parametrize("count", [1, 2])
 def test_results_come_in_order(count):
     assert list(in_processes(times, 3, range(7), processes=count)) == [0, 3, 6, 9, 12, 15, 18]
@@ -35,6 +40,15 @@ def test_results_come_in_order(count):
 def test_one_process_is_this_one():
     assert set(in_processes(own_number, None, range(3), processes=1)) == {os.getpid()}
     assert os.getpid() not in set(in_processes(own_number, None, range(3), processes=2))
+
+
+def test_what_takes_less_than_a_start_is_done_here_and_only_the_rest_is_shared_out(monkeypatch):
+    monkeypatch.setattr(processes, "cores", lambda: 2)
+    assert set(in_processes(own_number, None, range(9))) == {os.getpid()}
+    monkeypatch.setattr(processes, "_STARTING_S", 0.01)
+    first, *rest = in_processes(number_later, None, range(3))
+    assert first == os.getpid()
+    assert os.getpid() not in rest
 
 
 def own_cores(_, __):

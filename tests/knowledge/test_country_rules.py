@@ -4,6 +4,7 @@ import pytest
 
 from patchnet.knowledge import load_knowledge
 from patchnet.knowledge.country_rules import rules_in
+from patchnet.knowledge.stopping_sight import stopping_sight_m
 from patchnet.street.findings import source_of
 
 KNOW = load_knowledge()
@@ -21,6 +22,13 @@ def test_walking_widths(country, fits, ask):
     assert there.street_rule("clear_width_ask_m") == ask
     british = "ask your authority" in source_of("clear_width_fits_m", there)
     assert british is (country in {"fi", "elsewhere"})
+
+
+def test_where_the_limit_is_50_km_h_drivers_need_45_m():
+    """Manual for Streets (2007), table 7.1: 45 m at 50 km/h, 43 m at 48 km/h (30 mph)."""
+    speed = {at: rules_in(KNOW, at).street_rule("speed_default_mph") for at in ("cz", "gb")}
+    assert round(stopping_sight_m(speed["cz"], knowledge=KNOW)) == 45
+    assert round(stopping_sight_m(speed["gb"], knowledge=KNOW)) == 43
 
 
 def test_what_is_no_countrys_stays_without_a_word():

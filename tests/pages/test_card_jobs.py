@@ -54,7 +54,7 @@ def test_a_reason_is_told_once_and_plots_go_by_their_names():
     )
     whys = [one.why for one in jobs_of(plan(*additions), KNOW, {"A4": "Lime Road 4"})]
     assert whys == [
-        "Within 100 m only Lime Road 4 has one (23 m).",
+        "Within 100 m only Lime Road 4 has one (23 m), and one more still helps.",
         "It joins two parts of the neighbourhood for the moth: 43 plots with 31.",
         "7 plots within 100 m have one, and one more still helps; the nearest is A5, 3 m.",
     ]

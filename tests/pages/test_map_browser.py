@@ -264,6 +264,31 @@ def test_the_legend_follows_the_choice(page, assessment):
     assert tab.evaluate("document.getElementById('legend-list').tagName") == "UL"
 
 
+NAMES = (
+    "all => all.map((one) => [one.dataset.before || '', getComputedStyle(one).color,"
+    " getComputedStyle(one).backgroundColor])"
+)
+
+
+def test_names_stay_as_they_are_when_another_animal_is_chosen(page):
+    """A name is made anew by no shade, and stands on paper of its own: text, so 4.5 to 1 at least
+    (WCAG 2.2, success criterion 1.4.3)."""
+    tab = page.page
+    tab.select_option("#show", "homes")
+    tab.eval_on_selector_all(".plot-label", "all => all.forEach((one) => (one.dataset.before = 1))")
+    for group in ("0", "1", "2"):
+        tab.select_option("#group", group)
+        found = tab.eval_on_selector_all(".plot-label", NAMES)
+        assert len(found) >= 24
+        assert sum(before == "1" for before, _, _ in found) >= 0.9 * len(found)
+        for _, *pair in found:
+            ink, ground = (
+                "#" + "".join(f"{int(part):02x}" for part in re.findall(r"\d+", colour)[:3])
+                for colour in pair
+            )
+            assert colours.contrast(ink, ground) >= 4.5
+
+
 def test_paper_has_the_map_and_every_row(make, open_page):
     """700 plots: on paper the table has all its rows, the map is drawn, the controls are gone;
     afterwards the screen is as it was."""

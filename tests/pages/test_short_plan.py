@@ -10,6 +10,7 @@ from patchnet.pages.terminal.short_plan import short_plan
 from patchnet.plan.plan_plot import Adviser
 from patchnet.sun.at_plot import plot_sun
 
+SOME = ["bumblebee", "frog", "wren", "pipistrelle"]  # all animals only once: they take long
 HANDFUL = ("M15B", "M05B", "P01", "B1", "C1")
 _SCREEN = 300  # words, asked for by the people who read it
 
@@ -17,9 +18,11 @@ _SCREEN = 300  # words, asked for by the people who read it
 @pytest.fixture(scope="module")
 def plans():
     hood = patchnet.read_demo()
-    adviser = Adviser(patchnet.assess(hood, straight=True))
+    every = patchnet.assess(hood, straight=True)
+    advisers = {True: Adviser(every), False: Adviser(every.of_groups(SOME))}
     found = []
     for plot in HANDFUL:
+        adviser = advisers[plot == HANDFUL[0]]
         light = plot_sun(hood, plot, knowledge=adviser.assessment.knowledge).cls
         plan = adviser.plan(plot, month=10, light=light)
         found.append(dataclasses.replace(plan, places=adviser.places(plan)))

@@ -194,9 +194,7 @@ def test_what_answers_the_headline_is_pointed_at(crossed):
     def lead(*things, finding=short):
         return story(dataclasses.replace(facts, finding=finding, things=things), crossed).lead
 
-    assert re.match(
-        r"Number 2 gives .+\. Number 1 comes first: .+ together\.$", lead(first, answers)
-    )
+    assert re.match(r"Thing 2 gives .+\. Thing 1 comes first: .+ together\.$", lead(first, answers))
     assert lead(answers, first) == ""
     assert lead(first, other).startswith("One plot alone cannot give enough ")
     assert lead(Thing("doors", ("1",))) == ""

@@ -113,7 +113,7 @@ def test_joining_two_halves_is_said_with_their_sizes():
         (Reason("nobody", metres=100.0), "No plot seen within 100 m has one."),
         (
             Reason("few", metres=100.0, plots=(("A1", 10.0), ("A2", 20.0))),
-            "Within 100 m only A1 (10 m) and A2 (20 m) have one.",
+            "Within 100 m only A1 (10 m) and A2 (20 m) have one, and one more still helps.",
         ),
         (
             Reason("some", metres=100.0, counts=(7,), plots=(("A1", 10.0),)),

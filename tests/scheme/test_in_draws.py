@@ -13,8 +13,8 @@ from patchnet.assess.worth import vote_shares, worth_gained
 from patchnet.pages.scheme.certificate import certificate_words, chosen_step, over_draws_words
 from patchnet.scheme import in_draws
 from patchnet.scheme.drawn_states import state_of
-from patchnet.scheme.field import group_fields
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.in_draws import choose_in_draws
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import SchemeAsk, SchemeDoubt
@@ -86,7 +86,9 @@ def worths(asked, schemes, *, filled):
     uncertain = draws_of(before, DRAWS, asked["how"]["seed"])
     for answer in answers_in_draws(uncertain, range(DRAWS)):
         recipes = [answer.knowledge.recipes[key] for key in sought.recipes]
-        fields = group_fields(answer, sought.sites, sought.ids, recipes, list(sought.groups))
+        fields = group_fields(
+            answer, sought.sites, sought.ids, recipes, list(sought.groups), sought.amounts
+        )
         state = state_of(answer, fields)
         if filled:
             exactly = FilledState(state)

@@ -11,7 +11,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.read import build_neighbourhood
 from patchnet.scheme.bill import bill_of, total_of, whole_cost
-from patchnet.scheme.field import group_fields
+from patchnet.scheme.group_fields import group_fields
 from patchnet.scheme.plan_scheme import plan_scheme
 from patchnet.scheme.planter_scheme import Keeper, SchemeAsk
 from patchnet.street import find_street, planter_sites

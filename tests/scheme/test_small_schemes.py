@@ -5,8 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
+from patchnet.scheme.best import Best
 from patchnet.scheme.ceiling import ceiling_of
-from patchnet.scheme.search import Best, every_scheme
+from patchnet.scheme.search import every_scheme
 from patchnet.scheme.small_schemes import SmallSchemes
 
 

@@ -17,8 +17,9 @@ from patchnet.assess.lodging import Pool, rooms_of
 from patchnet.assess.sharing import Demand, share_supplies
 from patchnet.scheme.bound import SchemeBound
 from patchnet.scheme.ceiling import ceiling_of
-from patchnet.scheme.field import GroupField, need_field, offer_of, taking_part
+from patchnet.scheme.field import GroupField
 from patchnet.scheme.filled import FilledState
+from patchnet.scheme.group_fields import need_field, offer_of, taking_part
 from patchnet.scheme.kernels import not_dominated
 from patchnet.scheme.state import GroupState, State, Worth
 from patchnet.scheme.together import SchemeRules

@@ -36,7 +36,7 @@ SIGNS: tuple[Sign, ...] = get_args(Sign)
 _STRIPS: tuple[str, ...] = tuple(key for key in GROUNDS if key != "water")
 _IN_LEGEND = (
     "lawn", "flower_lawn", "long_grass", "flowers", "vegetables", "bushes", "hedge", "tree",
-    "water", "marsh", "soil", "paving", "plastic", "decking", "unseen", *SIGNS,
+    "water", "marsh", "soil", "paving", "plastic", "decking", "other", "unseen", *SIGNS,
 )  # fmt: skip
 _MOST_SIGNS = 3  # of one feature on one plot: more would hide the ground
 _SLIVER_M2 = 0.05
@@ -239,7 +239,7 @@ def _strips(
     shrink = min(1.0, whole / total) if total > 0 else 1.0
     strips = {key: area * shrink for key, area in strips.items() if area > 0}
     rest = whole - sum(strips.values())
-    if rest > max(_SLIVER_M2, _SLIVER_PART * whole):
+    if rest > _SLIVER_PART * whole:
         strips["other" if seen else "unseen"] = rest
     return strips
 
@@ -360,7 +360,7 @@ def _clipped(cut: Sequence[_Cut], shapes: NDArray[np.object_]) -> list[tuple[str
         (one.key, part)
         for one, shape in zip(cut, found, strict=True)
         for part in _polygons(shape)
-        if shapely.area(part) > _SLIVER_M2
+        if shapely.area(part) > min(_SLIVER_M2, _SLIVER_PART * shapely.area(shapes[one.plot]))
     ]
 
 

@@ -85,7 +85,7 @@ NAMES: Words[str, str] = Words(
         "vegetables": N_("Vegetables"),
         "bushes": N_("Bushes"),
         "soil": N_("Soil, leaves, compost"),
-        "marsh": N_("Wet bed"),
+        "marsh": N_("Boggy bed"),
         "water": N_("Pond"),
         "paving": N_("Paving"),
         "plastic": N_("Plastic grass"),

@@ -85,7 +85,7 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
     >>> import patchnet
     >>> tables = patchnet.load_knowledge()
     >>> reason_words(Reason("few", metres=100, plots=(("A4", 23.4),)), tables)
-    'Within 100 m only A4 has one (23 m).'
+    'Within 100 m only A4 has one (23 m), and one more still helps.'
     >>> reason_words(Reason("joins", group="moth", counts=(43, 31)), tables)
     'It joins two parts of the neighbourhood for the moth: 43 plots with 31.'
     """
@@ -102,10 +102,10 @@ def _few(reason: Reason, knowledge: Knowledge) -> str:
     near = [f"{plot} ({metres(away)})" for plot, away in reason.plots]
     if len(near) == 1:
         plot, away = reason.plots[0]
-        return _("Within {metres} only {plot} has one ({away}).").format(
+        return _("Within {metres} only {plot} has one ({away}), and one more still helps.").format(
             metres=metres(reason.metres), plot=plot, away=metres(away)
         )
-    return _("Within {metres} only {plots} have one.").format(
+    return _("Within {metres} only {plots} have one, and one more still helps.").format(
         metres=metres(reason.metres), plots=listed(near)
     )
 

@@ -448,7 +448,7 @@ def _lead(most_help: MostHelp, know: Knowledge) -> str:
         words = _("One plot alone cannot give enough {resource}: this helps most besides.")
         return words.format(resource=resource)
     return _(
-        "Number {number} gives {resource}. Number 1 comes first: as far as we can reckon, no other "
+        "Thing {number} gives {resource}. Thing 1 comes first: as far as we can reckon, no other "
         "single thing does more for all animals together."
     ).format(number=number, resource=resource)
 

@@ -60,6 +60,11 @@ SCRIPTS = (
     "map/script/card.js",
     "map/script/sheet.js",
     "map/script/year.js",
+    "map/script/plot_address.js",
+    "map/script/find_house.js",
+    "map/script/things.js",
+    "map/script/keyboard.js",
+    "map/script/paper.js",
     "map/script/main.js",
 )
 """The scripts of the page, in their order."""
@@ -200,9 +205,9 @@ def map_page(
         if helped.on_plots
         else None
     )
-    data["bestSorts"] = [
-        assessment.knowledge.features[there[0].feature].sort if there else ""
-        for there in (helped.on_plots.get(str(plot), ()) for plot in hood.plots.index)
+    at = {key: number for number, key in enumerate(hood.answers.features)}
+    data["bestFeatures"] = [
+        [at[one.feature] for one in helped.on_plots.get(str(plot), ())] for plot in hood.plots.index
     ]
     data["things"] = _things_on_map(told, page_frame(hood))
     privacy = _(words.PRIVACY_GAPS) if len(hood.barriers) else _(words.PRIVACY)

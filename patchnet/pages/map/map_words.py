@@ -307,6 +307,8 @@ _SCRIPT: dict[str, object] = {
     "sheet_nobody": N_("What nobody within {reach} m has, as far as anyone has seen"),
     "sheet_best": N_("A good first thing to do here"),
     "sheet_more": N_("Two more"),
+    "sheet_one_more": N_("{plot} has one ({away}); one more still helps."),
+    "sheet_open": N_("{begin}, unless small children come."),
     "sheet_have": N_("Near you already: {thing}."),
     "sheet_no_wish": N_("Only what nobody has, no list of wishes: not all of it fits here."),
     "sheet_lack": N_("Not seen near you so far: {thing}."),

@@ -1,5 +1,7 @@
 """What it costs: the bill of quantities, and ten years of money and hours."""
 
+import math
+
 from patchnet.core.language_forms import number
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.countries import exact_money
@@ -60,6 +62,7 @@ def bill_html(pack: SchemePack) -> Markup:
     whole = exact_money(pack.total, pack.country)
     rows.append((_total(_("Total")), "", "", "", _total(whole), "", ""))
     budget = pack.scheme.ask.budget
+    rate = pack.country.per_pound
     over = 0.0 if budget is None else pack.total - budget
     return render(
         "scheme/bill.html",
@@ -77,6 +80,8 @@ def bill_html(pack: SchemePack) -> Markup:
         left=exact_money(-over, pack.country) if over <= 0 else "",
         quoted=sum(line.price is not None and line.price.how == "quoted" for line in pack.bill),
         stones=number(_stones_kg(pack), ".0f") if _stones_kg(pack) else "",
+        rate="" if rate.value == 1 else f"{rate.value:g}",
+        currency=pack.country.currency,
         traffic=pack.money(pack.knowledge.scheme_figure("cost_traffic_day")),
     )  # fmt: skip
 
@@ -182,10 +187,12 @@ def weights_html(pack: SchemePack) -> Markup:
                 _("{box_kg:.0f} kg").format(box_kg=load.box_kg),
                 _("{light_kg:.0f} kg").format(light_kg=load.light_kg),
                 _("{loam_kg:.0f} kg").format(loam_kg=load.loam_kg),
-                _("{check_kg:.0f} kg").format(check_kg=load.check_kg + load.box_kg),
+                _("{check_kg:.0f} kg").format(check_kg=load.whole_kg),
                 f"{number(load.check_kg_m2, ',.0f')} kg/m²",
                 f"{number(litres_a_visit(size, know), '.0f')} l",
-                _("{stones} kg").format(stones=number(ballast_kg(size, knowledge=know), ".0f")),
+                _("{stones} kg").format(
+                    stones=number(math.ceil(load.drainage_kg + load.more_stones_kg), ".0f")
+                ),
             )
         )
     return render(

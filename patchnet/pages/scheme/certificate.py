@@ -10,6 +10,8 @@ from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
 __all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off", "over_draws_words"]
 
+_TELLS_NOTHING = 1.0  # another could win twice as much
+
 
 def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
     """The number of planters from which each further one adds less than `share` of all won.
@@ -60,12 +62,13 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
     """
     if step.value <= 0 and not exact:
         return _("Nothing is won, so no share can be told.")
-    if step.within == 0 and step.planters == 1 and not exact:
-        return _("It is proved that no other planter wins more, by the measure searched.")
-    if step.within == 0 and step.planters == 2 and not exact:
-        return _("It is proved that no two planters win more, by the measure searched.")
     if step.within == 0:
-        return _("It is proved that no scheme of this size is better, by the measure searched.")
+        return _proved(step, exact=exact)
+    if step.within >= _TELLS_NOTHING:
+        return _(
+            "How good this choice is cannot be told: a better one was not found, but by the "
+            "measure searched one with as many planters could win up to {times} times as much."
+        ).format(times=figure(1 + step.within))
     words = _(
         "No scheme with as many planters can win more than {within} % more than this one, by the "
         "measure searched."
@@ -76,6 +79,14 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
         "{words} That is a wide margin: a clearly better scheme was not found, but it is not "
         "ruled out."
     ).format(words=words)
+
+
+def _proved(step: SchemeStep, *, exact: bool) -> str:
+    if step.planters == 1 and not exact:
+        return _("It is proved that no other planter wins more, by the measure searched.")
+    if step.planters == 2 and not exact:
+        return _("It is proved that no two planters win more, by the measure searched.")
+    return _("It is proved that no scheme of this size is better, by the measure searched.")
 
 
 def over_draws_words(scheme: Scheme) -> str:

@@ -3,7 +3,7 @@
 from collections import Counter
 
 from patchnet.assess.compare import GroupChange
-from patchnet.core.language_forms import in_sentence, listed, number
+from patchnet.core.language_forms import capital_first, in_sentence, listed, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words
 from patchnet.pages.kit.table import blank, table
@@ -265,7 +265,7 @@ def _street(pack: SchemePack) -> str:
         "{fits} meet every rule tested, {ask} to be asked about, {measure} to be measured first, "
         "{no} refused."
     ).format(
-        street_name=street.name,
+        street_name=capital_first(street.name),
         length_m=street.length_m,
         speed_words=speed_words(street.speed_mph, pack.country),
         speed_basis=street.speed_basis,

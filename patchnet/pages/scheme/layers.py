@@ -50,7 +50,7 @@ def planter_table(pack: SchemePack) -> gpd.GeoDataFrame:
                 "soil_litres": round(load.litres, 1),
                 "wet_soil_light_kg": round(load.light_kg, 1),
                 "wet_soil_loam_kg": round(load.loam_kg, 1),
-                "heaviest_kg": round(load.check_kg + load.box_kg, 1),
+                "heaviest_kg": round(load.whole_kg, 1),
                 "water_a_visit_litres": round(litres_a_visit(size, know), 1),
                 "keeper": one.keeper or "",
                 "carry_m": one.carry_m,

@@ -10,6 +10,7 @@ from patchnet.pages.kit.templates import Markup, render
 from patchnet.pages.scheme.pack import SchemePack, rule_words
 from patchnet.street import Finding, Site
 from patchnet.street.closeness import how_far_off, refusing
+from patchnet.street.nowhere import closest_words
 
 __all__ = ["places_html", "reason_words", "reasons_of", "refusals", "stretches_of"]
 
@@ -84,6 +85,7 @@ def places_html(pack: SchemePack) -> Markup:
     """Counts by rule, then one line a stretch with the box that came closest."""
     scheme = pack.scheme
     used = {one.site.key for one in scheme.planters}
+    refused = [one for one in scheme.sites if one.verdict == "no"]
     free = [one for one in scheme.sites if one.verdict != "no" and one.key not in used]
     counts = refusals(scheme.sites)
     stretches = stretches_of(scheme.sites)
@@ -91,7 +93,8 @@ def places_html(pack: SchemePack) -> Markup:
     rows = [_row(own) for own in stretches if own in told]
     return render(
         "scheme/places.html",
-        refused=sum(one.verdict == "no" for one in scheme.sites),
+        refused=len(refused),
+        closest=closest_words(refused) if refused else "",
         looked=counted(len(scheme.sites), "place"),
         counts="; ".join(f"{rule_words(rule)} {number}" for rule, number in counts.items()),
         free=len(free),

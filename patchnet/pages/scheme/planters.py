@@ -71,41 +71,39 @@ def _size(planter: PlacedPlanter) -> str:
 
 def findings_html(pack: SchemePack) -> Markup:
     """What every rule says of every planter: what is open first, then what is kept."""
-    blocks = []
-    for one in pack.scheme.planters:
-        order = sorted(one.site.findings, key=lambda each: each.verdict == "fits")
-        rows = [
-            (
-                rule_words(each.rule),
-                VERDICT_WORDS[each.verdict],
-                each.words,
-                limit_words(each),
-                _(each.basis),
-            )
-            for each in order
-        ]
-        blocks.append(
-            {
-                "name": one.plot,
-                "side": _(one.site.side),
-                "chainage": number(one.site.chainage_m, ".1f"),
-                "place": one.site.key,
-                "verdict": VERDICT_WORDS[one.site.verdict],
-                "table": table(
-                    _("Rules at {plot}").format(plot=one.plot),
-                    (
-                        _("Rule"),
-                        _("Verdict"),
-                        _("What was found"),
-                        _("Figure and limit"),
-                        _("Basis"),
-                    ),
-                    rows,
-                    css="findings",
-                ),
-            }
+    blocks = [
+        {
+            "name": one.plot,
+            "side": _(one.site.side),
+            "chainage": number(one.site.chainage_m, ".1f"),
+            "place": one.site.key,
+            "verdict": VERDICT_WORDS[one.site.verdict],
+            "table": _findings(_("Rules at {plot}").format(plot=one.plot), one.site.findings),
+        }
+        for one in pack.scheme.planters
+    ]
+    together = pack.scheme.narrowings
+    return render(
+        "scheme/planters.html",
+        planters=blocks,
+        together=_findings(_("Rules for all planters of a side"), together) if together else "",
+    )
+
+
+def _findings(title: str, findings: Iterable[Finding]) -> Markup:
+    """Return a table of findings, what is open first."""
+    rows = [
+        (
+            rule_words(each.rule),
+            VERDICT_WORDS[each.verdict],
+            each.words,
+            limit_words(each),
+            _(each.basis),
         )
-    return render("scheme/planters.html", planters=blocks)
+        for each in sorted(findings, key=lambda each: each.verdict == "fits")
+    ]
+    heads = _("Rule"), _("Verdict"), _("What was found"), _("Figure and limit"), _("Basis")
+    return table(title, heads, rows, css="findings")
 
 
 def limit_words(finding: Finding) -> str:

@@ -1,6 +1,6 @@
 """The planting: what stands in each box, how closely, and when it flowers."""
 
-from patchnet.core.language_forms import in_sentence, number
+from patchnet.core.language_forms import in_sentence, listed, number
 from patchnet.core.texts import _, source_of
 from patchnet.knowledge.records import Plant
 from patchnet.pages.kit.numbers import MONTH_NAMES, MONTHS, month_spans
@@ -9,6 +9,7 @@ from patchnet.pages.kit.table import table
 from patchnet.pages.kit.templates import Markup, drawn_by, render
 from patchnet.pages.scheme.pack import SchemePack
 from patchnet.pages.scheme.plants import PlantGroup
+from patchnet.plan.facts import LIGHT_WORDS
 
 __all__ = ["calendars_html", "schedule_html"]
 
@@ -25,6 +26,7 @@ def schedule_html(pack: SchemePack) -> Markup:
     return render(
         "scheme/schedule.html",
         boxes=_boxes(pack),
+        sun=_sun(pack),
         plants=_plants(pack),
         year=_year(pack),
         least=f"{know.setting('planting_box_plants_m2'):g}",
@@ -77,6 +79,43 @@ def _boxes(pack: SchemePack) -> Markup:
     )  # fmt: skip
 
 
+def _sun(pack: SchemePack) -> str:
+    """Say how sunny each place is, on what ground, and that half shade stands in for not known."""
+    known, unknown = dict[str, list[str]](), dict[str, list[str]]()
+    for one in pack.scheme.planters:
+        if one.sun is None or one.sun.cls is None:
+            why = _("nobody looked") if one.sun is None else one.sun.why_not
+            unknown.setdefault(why, []).append(one.plot)
+        else:
+            said = _("{light}, {hours} hours").format(
+                light=LIGHT_WORDS[one.sun.cls], hours=number(one.sun.hours, ".1f")
+            )
+            known.setdefault(said, []).append(one.plot)
+    words = []
+    if known:
+        told = "; ".join(f"{', '.join(plots)}: {said}" for said, plots in known.items())
+        words.append(
+            _(
+                "Direct sun at midsummer, from the buildings and walls on the map: {told}. Trees, "
+                "hills and parked cars are not counted: look before you order."
+            ).format(told=told)
+        )
+    for why, plots in unknown.items():
+        words.append(
+            _(
+                "Half shade is assumed for {plots}: {why}. Look before you order, at midsummer if "
+                "you can: more than {full:g} hours of sun a day is full sun, less than {part:g} "
+                "is shade."
+            ).format(
+                plots=listed(plots),
+                why=why,
+                full=pack.knowledge.setting("sun_full_h"),
+                part=pack.knowledge.setting("sun_part_h"),
+            )
+        )
+    return " ".join(words)
+
+
 def _part(feature: str, pack: SchemePack) -> str:
     """What a part of a box is called."""
     know = pack.knowledge
@@ -108,9 +147,12 @@ def _plants(pack: SchemePack) -> Markup:
                 _harm(plant),
             )
         )
+    # The table of plants says what is native in Britain.
+    home = pack.scheme.neighbourhood.country == "gb"
+    native = _("Native") if home else _("Native in Britain")
     heads = (
         _("Plant"), _("Latin name"), *(group.letter for group in groups), _("In all"),
-        _("Flowers"), _("Kept to, cm"), _("Light"), _("Native"), _("Known harm"),
+        _("Flowers"), _("Kept to, cm"), _("Light"), native, _("Known harm"),
     )  # fmt: skip
     return table(_("Plant schedule"), heads, rows, css="plants")
 

@@ -73,17 +73,22 @@ _UNITS: Words[str, str] = Words({"footway_m": N_("m"), "road_m": N_("m"), "girth
 
 
 def tape_files(
-    places: Sequence[ToMeasure], street: Street, hood: Neighbourhood, *, knowledge: Knowledge
+    places: Sequence[ToMeasure],
+    street: Street,
+    hood: Neighbourhood,
+    *,
+    knowledge: Knowledge,
+    why: str = "",
 ) -> dict[str, str | bytes]:
     """Return the sheet and its table by the names of their files.
 
     Parameters
     ----------
-    places, street, hood, knowledge
+    places, street, hood, knowledge, why
         As for `tape_sheet`.
     """
     made = (
-        tape_sheet(places, street, hood, knowledge=knowledge),
+        tape_sheet(places, street, hood, knowledge=knowledge, why=why),
         tape_table(places, street, hood),
     )
     return dict(zip(TAPE_FILES, made, strict=True))
@@ -95,6 +100,7 @@ def tape_sheet(
     hood: Neighbourhood,
     *,
     knowledge: Knowledge,
+    why: str = "",
 ) -> str:
     """Return the sheet as one page: printed it is paper to write on, on a phone a form.
 
@@ -108,6 +114,8 @@ def tape_sheet(
         Its neighbourhood, for the plan and for how a place is called.
     knowledge
         For the widths that decide.
+    why
+        Why there is no scheme yet, and the ways out; empty: there is one.
     """
     knowledge = rules_in(knowledge, hood.country)
     title = _("Tape-measure sheet: {street}").format(street=street.name)
@@ -131,6 +139,7 @@ def tape_sheet(
         payload=json_inside_script(_payload(places, street)),
         heading=title,
         street=street.name,
+        why=why,
         cards=cards,
         of_street=[_box(_OF_STREET)] if any(_OF_STREET in one.asked for one in places) else [],
         start=_("The street is counted from its {compass} end.").format(

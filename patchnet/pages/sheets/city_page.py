@@ -263,12 +263,13 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
             )
         ],
         "steps": [
-            (
-                at,
-                _("{low} to {high}").format(
-                    low=one.told(low + at * wide), high=one.told(low + (at + 1) * wide)
-                ),
-            )
+            (at, _span(one.told(low + at * wide), one.told(low + (at + 1) * wide)))
             for at in range(_STEPS)
+            if (step == at).any()
         ],
     }
+
+
+def _span(low: str, high: str) -> str:
+    """From low to high, or one value where both are told alike."""
+    return low if low == high else _("{low} to {high}").format(low=low, high=high)

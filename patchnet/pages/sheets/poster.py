@@ -134,7 +134,7 @@ def poster(
         else "",
         meet=meet,
         shown=shown_words(hood, knowledge),
-        credits=" ".join(hood.credits),
+        credits="; ".join(hood.credits),
     )
 
 

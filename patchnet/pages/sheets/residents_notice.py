@@ -109,7 +109,7 @@ def residents_notice(assessment: Assessment, *, title: str | None = None, meet: 
         style=poster_style(a3=False),
         drawing=drawn,
         legend=garden_legend(drawing.kinds),
-        credits=" ".join(assessment.neighbourhood.credits),
+        credits="; ".join(assessment.neighbourhood.credits),
         **told,
     )
 
@@ -128,7 +128,7 @@ def residents_picture(assessment: Assessment, *, title: str | None = None, meet:
         If the answers are for anybody but the public.
     """
     told, _drawing, drawn = _told(assessment, title=title, meet=meet)
-    credit = " ".join(assessment.neighbourhood.credits)
+    credit = "; ".join(assessment.neighbourhood.credits)
     return notice_picture({**told, "credits": credit}, drawn)
 
 

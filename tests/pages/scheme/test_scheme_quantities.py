@@ -50,12 +50,27 @@ def test_wet_soil_weighs_volume_times_density(knowledge, length, width, depth, l
 
 
 def test_settling_and_the_load_on_the_ground(knowledge):
-    """300 l and a tenth for settling: 330 l. 0.3 m3 x 1800 = 540 kg, box 45 kg: 585 kg on 0.6 m2
-    is 975 kg/m2."""
+    """300 l and a tenth for settling: 330 l. 0.3 m3 x 1800 = 540 kg, box 45 kg, 5 cm of stones
+    under 0.6 m2 at 1500 kg/m3 45 kg: 630 kg on 0.6 m2 is 1050 kg/m2."""
     load = load_of(box(1.2, 0.5, 0.5, empty_kg=45), knowledge)
     assert load.to_buy_litres == pytest.approx(330)
     assert load.check_kg == pytest.approx(540)
-    assert load.check_kg_m2 == pytest.approx(975)
+    assert load.whole_kg == pytest.approx(630)
+    assert load.check_kg_m2 == pytest.approx(1050)
+
+
+def test_stones_against_wind_are_billed_beyond_the_drainage_layer(knowledge):
+    """A trough needs 59 kg when dry; 5 cm under 1.8 x 0.4 m are 0.036 m3, 54 kg: 5 kg are missing.
+    A box stands by itself, a slim box needs 30 kg and has them (0.02 m3)."""
+    rate = knowledge.scheme_figure("cost_drainage_m3")
+    two = [knowledge.planter_sizes["trough"]] * 2
+    (line,) = (one for one in bill_lines(two, knowledge) if "against wind" in one.item)
+    assert line.quantity == pytest.approx(2 * 5 / 1500)
+    assert line.amount == pytest.approx(2 * 5 / 1500 * rate, abs=0.005)
+    assert line.price.how == "assumed"
+    for key in ("slim_box", "box"):
+        bill = bill_lines([knowledge.planter_sizes[key]], knowledge)
+        assert not any("against wind" in one.item for one in bill)
 
 
 def test_a_visit_brings_what_a_dry_week_takes(knowledge):

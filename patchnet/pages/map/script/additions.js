@@ -148,6 +148,7 @@ function additionsFound(plot) {
   const { listed: all, ponds, together, left, facts } = suiting(plot);
   const best = all.slice(0, MOST_ADDITIONS);
   const rest = all.length - best.length;
+  const pond = [...ponds, ...best].find((one) => F[one.feature].open);
   const reasons = Object.entries(left).map(([why, n]) => fill(W.additions_reasons[why], { n }));
   const saidAny = Object.values(SAID).some(Boolean);
   const known = facts.ground + (facts.soil ? 0 : facts.hard);
@@ -159,6 +160,7 @@ function additionsFound(plot) {
     ponds.length
       ? el("p", { class: "pond-question" }, fill(W.additions_pond, { things: listed(ponds.map((one, at) => (at ? inSentence(additionName(one)) : additionName(one)))) }))
       : null,
+    pond ? oneMore(pond.feature, givenTo(plot, neighbours(plot, NEAR_M))) : null,
     cautionList(ponds.flatMap(cautionsOf)),
     together.length ? el("h4", {}, W.additions_pair_title) : null,
     together.length

@@ -34,7 +34,7 @@ function giverItem(title, plot, near, resource, wanted, reach) {
     const words = fill(W.gives_there, {
       features: featureNames(giving(other, suppliers)),
       plot: own(label(other)),
-      distance: metres(gap),
+      distance: awayBy(gap),
     });
     list.append(el("li", {}, words));
   }
@@ -211,7 +211,7 @@ function whereToLook(plot) {
   const parts = [];
   if (unknown(plot)) parts.push(el("li", {}, fill(W.look_here, { n: unknown(plot) })));
   for (const [other, gap] of near.slice(0, MOST_LOOKS)) {
-    parts.push(el("li", {}, fill(W.look_there, { plot: own(label(other)), distance: metres(gap), n: unknown(other) })));
+    parts.push(el("li", {}, fill(W.look_there, { plot: own(label(other)), distance: awayBy(gap), n: unknown(other) })));
   }
   if (near.length > MOST_LOOKS) parts.push(el("li", {}, fill(W.look_more, { n: near.length - MOST_LOOKS })));
   return parts.length ? el("ul", {}, ...parts) : el("p", {}, W.look_nowhere);

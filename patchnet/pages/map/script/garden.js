@@ -117,23 +117,41 @@ const [GARDEN_CROWNS, GARDEN_SHADES] = [[], []];
 }
 const GARDEN_SIGNS = Object.entries(GARDEN.signs).map(([kind, code]) => [kind, path(code)]);
 
+// What is taken off and put back while the map stands still keeps its outline: to work it out anew
+// takes longer than all the rest of a change.
+const whereMapStands = (renderer) =>
+  [MAP.getZoom(), MAP.getPixelOrigin(), renderer._bounds.min, renderer._bounds.max].join();
+const keepsOutline = (kind) =>
+  kind.extend({
+    _update() {
+      kind.prototype._update.call(this);
+      if (this._map) this._stoodAt = whereMapStands(this._renderer);
+    },
+    _reset() {
+      if (this._stoodAt === whereMapStands(this._renderer)) this._updatePath();
+      else kind.prototype._reset.call(this);
+    },
+  });
+const GardenArea = keepsOutline(L.Polygon);
+const GardenLine = keepsOutline(L.Polyline);
+
 function gardenLayerOnMap() {
   const made = L.layerGroup();
   const under = fixed("ground");
   for (const [key, shapes] of GARDEN_SHAPES) {
     const options = { ...under, stroke: false, fillOpacity: underlaid ? UNDERLAID : 1, fillColor: materialFill(key) };
-    L.polygon(shapes, options).addTo(made);
+    new GardenArea(shapes, options).addTo(made);
   }
   const above = fixed("above");
   const scallop = Math.max(2.5, outline() * 5);
   if (GARDEN_HEDGES.length) {
     const options = { ...above, color: GARDEN.hedge, weight: scallop, lineCap: "round" };
-    L.polyline(GARDEN_HEDGES, { ...options, dashArray: "0.1 " + (scallop * 0.8).toFixed(1) }).addTo(made);
+    new GardenLine(GARDEN_HEDGES, { ...options, dashArray: "0.1 " + (scallop * 0.8).toFixed(1) }).addTo(made);
   }
   const [crown, rim, shade] = GARDEN.tree;
   if (GARDEN_CROWNS.length) {
-    L.polygon(GARDEN_SHADES, { ...above, stroke: false, fillColor: shade, fillOpacity: 0.22 }).addTo(made);
-    L.polygon(GARDEN_CROWNS, { ...above, color: rim, weight: 1, fillColor: crown, fillOpacity: 0.85 }).addTo(made);
+    new GardenArea(GARDEN_SHADES, { ...above, stroke: false, fillColor: shade, fillOpacity: 0.22 }).addTo(made);
+    new GardenArea(GARDEN_CROWNS, { ...above, color: rim, weight: 1, fillColor: crown, fillOpacity: 0.85 }).addTo(made);
   }
   return made;
 }
@@ -149,6 +167,17 @@ function showUnderPicture(shown) {
   if (shown) underPicture.addTo(MAP);
   else underPicture.remove();
   gardensWeight = 0; // drawn anew
+}
+
+function prepareUnderPicture() {
+  if (!DATA.underlay) return;
+  const press = byId("under-picture");
+  press.hidden = false;
+  press.addEventListener("click", () => {
+    showUnderPicture(!underlaid);
+    press.setAttribute("aria-pressed", String(underlaid));
+    draw(false);
+  });
 }
 
 // ---- as a layer of the plots: outlines over the gardens, and what the table says ----
@@ -196,19 +225,20 @@ function materialSwatch(key) {
 
 const gardenLegend = () => GARDEN.kinds.map(([key, words]) => legendItem("ground-" + key, () => materialSwatch(key), words, null));
 
-// ---- small signs and numbers over the map ----
+// ---- numbers and small signs over the map ----
 
-function writeGarden(seen, perCm, free) {
-  const near = perCm * 100; // pixels a metre
-  if (near >= 1.6) {
-    for (const [words, x, y] of GARDEN.numbers) {
-      const point = pixel(x, y);
-      if (seen.contains(latLng(x, y)) && free(point.x, point.y, words.length * 7 + 2, 12)) {
-        place(point.x, point.y, "house-number", words);
-      }
+function writeHouseNumbers(seen, perCm, free) {
+  if (perCm * 100 < 1.6) return; // pixels a metre
+  for (const [words, x, y] of GARDEN.numbers) {
+    const point = pixel(x, y);
+    if (seen.contains(latLng(x, y)) && free(point.x, point.y, words.length * 7 + 2, 12)) {
+      place(point.x, point.y, "house-number", words);
     }
   }
-  if (near < 2) return;
+}
+
+function writeGardenSigns(seen, perCm, free) {
+  if (perCm * 100 < 2) return;
   for (const [kind, flat] of GARDEN_SIGNS) {
     for (let at = 0; at < flat.length; at += 2) {
       const [x, y] = flat.slice(at, at + 2);

@@ -1,6 +1,7 @@
 // Where words find room on a picture: no box over another, none over what must stay seen.
 
-// Boxes already taken, in a coarse grid. `free` takes a box if it is free; `free.take` takes it anyhow.
+// Boxes already taken, in a coarse grid. `free` takes a box if it is free, `free.along` slanted words
+// as a row of boxes; `free.take` takes a box anyhow.
 function freeSpace() {
   const taken = new Map();
   const boxOf = (x, y, width, height) => [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
@@ -14,12 +15,26 @@ function freeSpace() {
   const take = (box, keys) => {
     for (const key of keys) taken.has(key) ? taken.get(key).push(box) : taken.set(key, [box]);
   };
+  const isFree = (box, keys) => {
+    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
+    return !keys.some((key) => (taken.get(key) || []).some(meets));
+  };
   const free = (x, y, width, height) => {
     const box = boxOf(x, y, width, height);
     const keys = cells(box);
-    const meets = (other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1];
-    if (keys.some((key) => (taken.get(key) || []).some(meets))) return false;
+    if (!isFree(box, keys)) return false;
     take(box, keys);
+    return true;
+  };
+  free.along = (x, y, width, height, angle) => {
+    const [ux, uy] = [Math.cos((angle * Math.PI) / 180), -Math.sin((angle * Math.PI) / 180)];
+    const count = Math.max(1, Math.ceil(width / height));
+    const boxes = Array.from({ length: count }, (_, at) => {
+      const far = ((at + 0.5) / count - 0.5) * (width - height);
+      return boxOf(x + far * ux, y + far * uy, height, height);
+    });
+    if (!boxes.every((box) => isFree(box, cells(box)))) return false;
+    for (const box of boxes) take(box, cells(box));
     return true;
   };
   free.take = (x, y, width, height) => {

@@ -6,9 +6,7 @@ const view = {
   cover: false, corridors: false, pinch: false, gaps: false,
 };
 let layer = null;
-let before = null; // where the map stood before it was put on paper
 let overlays = { cover: null, barriers: null, pinch: null, corridors: null, network: null, breaks: null };
-let cameFrom = null;
 
 function options(select, names, from) {
   select.replaceChildren(...names.map((name, at) => el("option", { value: at + from }, upper(name))));
@@ -22,7 +20,7 @@ function writeChoices() {
   byId("month-field").hidden = !["hungry", "sun"].includes(view.show);
   byId("month-slide").hidden = byId("month-field").hidden;
   if (view.month) byId("month-range").value = String(view.month);
-  byId("month").options[0].textContent = view.show === "sun" ? W.sun_midsummer : W.any_month;
+  write(byId("month").options[0], view.show === "sun" ? W.sun_midsummer : W.any_month);
   if (view.group !== ALL && view.show === "need") {
     const group = G[view.group];
     options(byId("need"), [needName(group, 0), ...group.needs.map((need) => need.name)], 0);
@@ -64,8 +62,8 @@ function draw(told) {
   swap("breaks", view.breaks && view.group !== ALL ? breakLayer(G[view.group], view.break_) : null);
   writeMarks(view, layer);
   writeLegend(view, layer);
-  byId("map-title").textContent = layer.title;
-  byId("show-note").textContent = layer.garden ? "" : layer.note;
+  write(byId("map-title"), layer.title);
+  write(byId("show-note"), layer.garden ? "" : layer.note);
   document.documentElement.classList.toggle("on-garden", Boolean(layer.garden));
   if (view.plot !== null) writeCard();
   const words = [
@@ -102,185 +100,6 @@ function pickGap(at) {
   say(byId("under").textContent);
 }
 
-// ---- the sheet of one plot, and the address that leads to it ----
-
-let sheet = { title: "", parts: [], given: [] };
-function writeCard() {
-  sheet = sheetOfPlot(view.plot);
-  byId("card-kicker").textContent = DATA.public ? "" : own(label(view.plot)) + " · " + P.kinds[P.kind[view.plot]];
-  byId("card-title").textContent = sheet.title;
-  const whole_ = el("details", { class: "whole", id: "card-whole" }, el("summary", {}, W.sheet_whole), ...cardOf(view.plot, view));
-  whole_.open = DATA.public || sheetWhole;
-  whole_.addEventListener("toggle", () => {
-    sheetWhole = whole_.open;
-  });
-  byId("card-body").replaceChildren(...sheet.parts, whole_, shareLine());
-}
-let sheetWhole = false;
-
-// A link to this plot: seen and ready to be copied, since a page from disk may not copy by itself.
-function shareLine() {
-  const input = el("input", { type: "text", id: "share-link", readonly: true, "aria-label": W.share_link });
-  input.value = location.href.split("#")[0] + addressOf();
-  input.addEventListener("focus", () => input.select());
-  return el("details", { class: "share" }, el("summary", {}, W.share), input);
-}
-
-function addressOf() {
-  const parts = new URLSearchParams();
-  if (view.plot !== null) parts.set("plot", P.id[view.plot]);
-  if (view.group !== ALL && (view.group !== 0 || view.show !== DATA.start)) parts.set("animal", G[view.group].key);
-  if (view.show !== DATA.start) parts.set("show", view.show);
-  const words = parts.toString();
-  return words ? "#" + words : "";
-}
-
-// Where the browser keeps addresses of the page: opening a plot is a step that Back undoes.
-function keepAddress(step) {
-  const address = location.pathname + location.search + addressOf();
-  try {
-    history[step ? "pushState" : "replaceState"]({ step: Boolean(step) }, "", address);
-  } catch {
-    // A page shown inside another may keep no address: everything else works as before.
-  }
-}
-
-// What the sheet covers takes no focus while it does.
-const COVERED = document.querySelectorAll(".find-house, main > :not(#card, #say), footer");
-function cover(covered) {
-  for (const one of COVERED) one.inert = covered;
-}
-
-function openCard(plot, kept) {
-  if (document.activeElement && document.activeElement !== document.body) cameFrom = document.activeElement;
-  const first = view.plot === null;
-  view.plot = plot;
-  byId("card").hidden = false;
-  document.documentElement.classList.add("sheet-open");
-  cover(true);
-  writeCard();
-  byId("card").scrollTop = 0;
-  MAP.invalidateSize({ animate: false, pan: false });
-  drawSheet(plot, sheet.given);
-  showSheet(plot, sheet.given);
-  writeMarks(view, layer);
-  byId("card-title").focus({ preventScroll: true });
-  if (!kept) keepAddress(first);
-}
-
-function hideCard() {
-  const plot = view.plot;
-  if (plot === null) return;
-  view.plot = null;
-  byId("card").hidden = true;
-  document.documentElement.classList.remove("sheet-open");
-  cover(false);
-  drawSheet(null, []);
-  pickOut(null);
-  MAP.invalidateSize({ animate: false, pan: false });
-  writeMarks(view, layer);
-  const row = document.querySelector('[data-plot="' + plot + '"]');
-  const back = cameFrom && cameFrom.isConnected && cameFrom.offsetParent !== null ? cameFrom : null;
-  const shape = AS_SVG ? PLOT_LAYERS[plot].getElement() : null;
-  (back || (row && row.offsetParent !== null ? row : null) || shape || byId("map_street")).focus({ preventScroll: true });
-}
-
-function closeCard() {
-  const stepped = history.state && history.state.step;
-  hideCard();
-  if (stepped) history.back();
-  else keepAddress(false);
-}
-
-function readAddress() {
-  const asked = new URLSearchParams(location.hash.slice(1));
-  const animal = G.findIndex((group) => group.key === asked.get("animal"));
-  const shows = [...byId("show").options].map((one) => one.value);
-  const show = shows.includes(asked.get("show")) ? asked.get("show") : animal >= 0 ? "homes" : DATA.start;
-  const group = animal >= 0 ? animal : 0;
-  if (view.group !== group || view.show !== show) {
-    [view.group, view.show] = [group, show];
-    byId("group").value = String(view.group);
-    byId("show").value = view.show;
-    draw(false);
-  }
-  if (animal >= 0 || asked.get("show")) byId("closer").open = true;
-  const plot = P.id.indexOf(asked.get("plot") || "");
-  if (plot >= 0) openCard(plot, true);
-  else hideCard();
-}
-
-// ---- find your house ----
-
-const folded = (words) => words.toLowerCase().normalize("NFKD").replace(/[\u0300-\u036f]/g, "").replace(/[^\p{L}\p{N}]+/gu, " ").trim();
-const FOLDED = P.id.map((id, plot) => [label(plot), P.label[plot], id, street(plot)].map(folded));
-
-// The plot that is meant: by its whole name or id, else the one that has all the words; homes first.
-function findHouse(asked) {
-  const wanted = folded(asked);
-  if (!wanted) return [];
-  const exact = FOLDED.findIndex((names) => names.slice(0, 3).includes(wanted));
-  if (exact >= 0) return [exact];
-  const words = wanted.split(" ");
-  const has = (names) => {
-    const all = names.join(" ").split(" ");
-    return words.every((word) => (/^\d/.test(word) ? all.includes(word) : all.some((one) => one.startsWith(word))));
-  };
-  return P.id.map((_, plot) => plot).filter((plot) => has(FOLDED[plot]));
-}
-
-function prepareUnderPicture() {
-  if (!DATA.underlay) return;
-  const press = byId("under-picture");
-  press.hidden = false;
-  press.addEventListener("click", () => {
-    showUnderPicture(!underlaid);
-    press.setAttribute("aria-pressed", String(underlaid));
-    draw(false);
-  });
-}
-
-function prepareFind() {
-  const input = byId("find-house");
-  if (PLOTS <= 1000) byId("houses").replaceChildren(...P.id.map((_, plot) => el("option", { value: label(plot) })));
-  const go = () => {
-    const found = findHouse(input.value);
-    byId("find-said").textContent = found.length === 1 ? "" : found.length ? fill(W.find_many, { n: inFull(found.length), names: listed(found.slice(0, 4).map(label)) }) : input.value ? W.find_none : "";
-    if (found.length === 1) openCard(found[0]);
-    else say(byId("find-said").textContent);
-  };
-  byId("find-go").addEventListener("click", go);
-  input.addEventListener("keydown", (event) => {
-    if (event.key === "Enter") go();
-  });
-}
-
-// ---- the things that would help most ----
-
-const THINGS = DATA.things || [];
-function writeThings(seen, free) {
-  for (const [number, x, y] of THINGS) {
-    const point = pixel(x, y);
-    if (!seen.contains(latLng(x, y))) continue;
-    free(point.x, point.y, 30, 30);
-    place(point.x, point.y, "do-disc", String(number));
-  }
-}
-
-function prepareThings() {
-  for (const one of document.querySelectorAll(".disc")) {
-    one.addEventListener("click", () => {
-      const thing = THINGS.find(([number]) => String(number) === one.dataset.thing);
-      if (!thing) return;
-      const [, x, y] = thing;
-      MAP.fitBounds(L.latLngBounds([latLng(x - 3500, y - 3500), latLng(x + 3500, y + 3500)]), { animate: false, maxZoom: 20 });
-      byId("under").textContent = byId("thing-" + one.dataset.thing).querySelector("strong").textContent;
-      say(byId("under").textContent);
-      byId("map_street").scrollIntoView({ block: "nearest" });
-    });
-  }
-}
-
 // ---- one scale, in metres and steps ----
 
 function writeScale() {
@@ -292,88 +111,6 @@ function writeScale() {
   const bar = byId("scale");
   bar.style.width = ((reach / metresWide) * size.x).toFixed(1) + "px";
   bar.textContent = fill(W.scale_words, { metres: num(reach), steps: inFull(Math.max(1, Math.round(reach / DATA.step))) });
-}
-
-// ---- plots by keyboard: one stop for all of them, arrows go to the next plot that way ----
-
-let here = 0;
-function namePlots() {
-  if (!AS_SVG) return;
-  PLOT_LAYERS.forEach((shape, plot) => {
-    const drawn = shape.getElement();
-    const [name, stop] = [nameOf(plot), plot === here ? "0" : "-1"];
-    if (drawn.getAttribute("aria-label") !== name) drawn.setAttribute("aria-label", name);
-    if (drawn.getAttribute("tabindex") !== stop) drawn.setAttribute("tabindex", stop);
-  });
-}
-
-function stepFrom(plot, dx, dy) {
-  const [x, y] = spot(plot);
-  let best = null;
-  let least = Infinity;
-  for (let other = 0; other < PLOTS; other += 1) {
-    const [ox, oy] = [spot(other)[0] - x, spot(other)[1] - y];
-    const along = ox * dx + oy * dy;
-    const aside = Math.abs(ox * dy - oy * dx);
-    // Within about 63 degrees of the arrow; what lies straight ahead counts as nearer.
-    if (other === plot || along <= 0 || aside > 2 * along) continue;
-    const far = along + 2 * aside;
-    if (far < least) [best, least] = [other, far];
-  }
-  return best;
-}
-
-function focusPlot(plot) {
-  PLOT_LAYERS[here].getElement().setAttribute("tabindex", "-1");
-  here = plot;
-  const drawn = PLOT_LAYERS[plot].getElement();
-  drawn.setAttribute("tabindex", "0");
-  if (!MAP.getBounds().contains(latLng(...spot(plot)))) MAP.panTo(latLng(...spot(plot)), { animate: false });
-  drawn.focus({ preventScroll: true });
-}
-
-const WAYS = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] };
-
-function keyOnPlot(event, plot) {
-  if (event.key === "Enter" || event.key === " ") {
-    event.preventDefault();
-    event.stopPropagation();
-    openCard(plot);
-  } else if (WAYS[event.key]) {
-    event.preventDefault();
-    event.stopPropagation();
-    const next = stepFrom(plot, ...WAYS[event.key]);
-    if (next !== null) focusPlot(next);
-  }
-}
-
-function preparePlots() {
-  PLOT_LAYERS.forEach((shape, plot) => {
-    shape.addTo(MAP);
-    shape.on("click", () => {
-      here = AS_SVG ? plot : here;
-      openCard(plot);
-    });
-    shape.on("mouseover", () => {
-      byId("under").textContent = nameOf(plot);
-    });
-    if (!AS_SVG) return;
-    const drawn = shape.getElement();
-    drawn.setAttribute("role", "button");
-    drawn.addEventListener("keydown", (event) => keyOnPlot(event, plot));
-    drawn.addEventListener("focus", () => {
-      byId("under").textContent = nameOf(plot);
-      if (view.plot === null && drawn.matches(":focus-visible")) pickOut(plot);
-    });
-    drawn.addEventListener("blur", () => {
-      if (view.plot === null) pickOut(null);
-    });
-  });
-  if (AS_SVG) {
-    const board = R.plots.getPane().querySelector("svg");
-    board.setAttribute("role", "group");
-    board.setAttribute("aria-label", W.plots_on_map);
-  }
 }
 
 // ---- the map's own controls ----
@@ -471,38 +208,6 @@ function prepareChoices() {
     if (event.key === "Escape") closeCard();
   });
 }
-
-// ---- paper: the map is fitted to the sheet, the table has all its rows ----
-
-function toPaper() {
-  if (before) return;
-  before = { center: MAP.getCenter(), zoom: MAP.getZoom() };
-  document.documentElement.classList.add("on-paper");
-  tableState.everything = true;
-  MAP.invalidateSize({ animate: false, pan: false });
-  paintOnCanvas(false);
-  drawAs(true);
-  showWhole();
-  draw(false);
-  if (view.plot !== null) drawSheet(view.plot, sheet.given);
-}
-
-function toScreen() {
-  if (!before) return;
-  document.documentElement.classList.remove("on-paper");
-  tableState.everything = false;
-  MAP.invalidateSize({ animate: false, pan: false });
-  drawAs(AS_SVG);
-  paintOnCanvas(true);
-  MAP.setView(before.center, before.zoom, { animate: false });
-  before = null;
-  draw(false);
-  if (view.plot !== null) drawSheet(view.plot, sheet.given);
-}
-
-window.addEventListener("beforeprint", toPaper);
-window.addEventListener("afterprint", toScreen);
-window.matchMedia("print").addEventListener("change", (event) => (event.matches ? toPaper() : toScreen()));
 
 byId("no-script").hidden = true;
 prepareMap();

@@ -22,15 +22,6 @@ function place(x, y, className, words, angle) {
   return mark;
 }
 
-const standsOn = new WeakMap(); // to ask an element for its style is dear
-function placeOn([ground, ink], ...placed) {
-  const mark = place(...placed);
-  if (standsOn.get(mark) === ground + ink) return;
-  standsOn.set(mark, ground + ink);
-  mark.style.color = ink;
-  mark.style.backgroundColor = ground;
-}
-
 function putMarks() {
   for (const [key, mark] of marks.standing) if (!marks.kept.has(key)) mark.remove();
   marksPane.append(...marks.fresh);
@@ -75,28 +66,74 @@ const AXES = SHAPES.map((parts, plot) => {
   return [angle, here - low, high - here, right - left];
 });
 
-// A plot's name: level where it fits, else along the plot, else not at all.
-function writeLabel(plot, point, tint, under, perCm, free) {
+// A plot's name: level where it fits, else along the plot, else not at all. Where it stands does not
+// depend on what the plots are shaded by: another animal moves no name.
+// {words, x, y, turned: degrees, aside(width): where a sign may stand beside it}, or null.
+const SIGN_HIGH = 13; // pixels
+function nameOn(plot, point, perCm, free) {
   const words = shortLabel(plot);
   const wide = words.length * 5.9 + 6;
   const angle = AXES[plot][0];
   const [back, ahead, breadth] = AXES[plot].slice(1).map((cm) => cm * perCm);
   const length = back + ahead;
   const slant = (angle * Math.PI) / 180;
-  const [cos, sin] = [Math.abs(Math.cos(slant)), Math.abs(Math.sin(slant))];
-  const across = Math.min(length / Math.max(0.01, cos), breadth / Math.max(0.01, sin));
-  const level = wide < across && 16 + 2 * under < Math.max(breadth, length * sin);
-  // Along the plot the name stands ahead of the sign, or in the middle of what room there is.
+  const [cos, sin] = [Math.cos(slant), Math.sin(slant)];
+  const [across, up] = [Math.abs(cos), Math.abs(sin)];
+  const [wideHere, highHere] = [Math.min(length / Math.max(0.01, across), breadth / Math.max(0.01, up)), Math.max(breadth, length * up)];
+  if (wide < wideHere && 16 < highHere) {
+    const [x, y] = [point.x, point.y];
+    if (!free(x, y, wide, 12)) return null;
+    const over = 16 + 2 * SIGN_HIGH < highHere ? [[x, y - SIGN_HIGH], [x, y + SIGN_HIGH]] : [];
+    const beside = (sign) => {
+      const out = (wide + sign) / 2 + 4;
+      return 2 * out + sign < wideHere ? [[x - out, y], [x + out, y]] : [];
+    };
+    return { words, x, y, turned: 0, aside: (sign) => [...over, ...beside(sign)] };
+  }
   const half = wide / 2 + 2;
-  const shift = level ? 0 : under ? half + 8 : Math.min(ahead - half, Math.max(half - back, 0));
-  if (!level && (breadth < 14 || shift + half > ahead || half - shift > back)) return false;
-  const x = point.x + shift * Math.cos(slant);
-  const y = level ? point.y + under : point.y - shift * Math.sin(slant);
-  const turned = level ? 0 : angle;
-  const box = level ? [wide, 12] : [wide * cos + 12 * sin, wide * sin + 12 * cos];
-  if (!free(x, y, box[0], box[1])) return false;
-  placeOn([tint[0], tint[1] === T.paper ? T.paper : T.ink], x, y, "plot-label", words, turned);
-  return true;
+  const shift = Math.min(ahead - half, Math.max(half - back, 0));
+  if (breadth < 14 || half - shift > back) return null;
+  const at = (far) => [point.x + far * cos, point.y - far * sin];
+  const [x, y] = at(shift);
+  if (!free(x, y, wide * across + 12 * up, wide * up + 12 * across)) return null;
+  const aside = (sign) => {
+    const out = half + (sign * across + SIGN_HIGH * up) / 2;
+    return [shift - out, shift + out].filter((far) => far - 6 > -back && far + 6 < ahead).map(at);
+  };
+  return { words, x, y, turned: angle, aside };
+}
+
+// A plot's sign stands beside its name; where there is no room for both the sign stays, for it says
+// what the shade says.
+function signOf(plot, layer) {
+  if (layer.garden || layer.alike) return "";
+  const mark = layer.classes[layer.of(plot)].tint[4];
+  const doubtful = layer.doubt && layer.doubt(plot);
+  return doubtful && mark && mark !== "?" ? mark + "?" : doubtful ? "?" : mark;
+}
+
+function writeNames(view, layer, seen, perCm, free) {
+  const found = [];
+  for (let plot = 0; plot < PLOTS && found.length < MOST_MARKS; plot += 1) {
+    if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
+    const at = SPOT_PLACES[plot];
+    const box = BOXES[plot];
+    const [wide, high] = [(box[2] - box[0]) * perCm, (box[3] - box[1]) * perCm];
+    if (Math.max(wide, high) < 11 || !seen.contains(at)) continue;
+    const point = MAP.latLngToLayerPoint(at);
+    if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
+    found.push([plot, point, view.labels ? nameOn(plot, point, perCm, free) : null]);
+  }
+  for (const [plot, point, name] of found) {
+    const sign = signOf(plot, layer);
+    const wide = 9 * sign.length + 1;
+    const spots = name ? name.aside(wide) : [[point.x, point.y]];
+    const spot_ = sign ? spots.find(([x, y]) => free(x, y, wide, SIGN_HIGH)) : null;
+    if (spot_) place(...spot_, "sign-mark", sign);
+    if (name && (!sign || spot_)) place(name.x, name.y, "plot-label", name.words, name.turned);
+    else if (name) place(name.x, name.y, "sign-mark", sign);
+  }
+  return found.length;
 }
 
 const GAP_SIGNS = { yes: ["gap-yes", "○"], no: ["gap-no", "▪"] };
@@ -129,23 +166,39 @@ const middle = (flat) => along(flat, 0.5);
 const GAPS = DATA.drawn.barriers.shape.map((code) => middle(path(code.split("|")[0])));
 
 function writeStreetNames(seen, free) {
+  const things = THINGS.map(([, x, y]) => pixel(x, y));
   for (const [name, x, y, angle] of DATA.drawn.names) {
+    if (!seen.contains(latLng(x, y))) continue;
     const point = pixel(x, y);
     const wide = name.length * 7 + 8;
-    const slant = (Math.abs(angle) * Math.PI) / 180;
-    const box = [wide * Math.cos(slant) + 16 * Math.sin(slant), wide * Math.sin(slant) + 16 * Math.cos(slant)];
-    if (seen.contains(latLng(x, y)) && free(point.x, point.y, ...box)) {
-      place(point.x, point.y, "road-name", name, angle);
-    }
+    const [ux, uy] = [Math.cos((angle * Math.PI) / 180), -Math.sin((angle * Math.PI) / 180)];
+    const at = (far) => [point.x + far * ux, point.y + far * uy];
+    // Not where the number of a thing to do would have to leave its place for it.
+    const onThing = ([mx, my]) =>
+      things.some(({ x, y }) => Math.abs((x - mx) * ux + (y - my) * uy) < wide / 2 && Math.abs((x - mx) * uy - (y - my) * ux) < 7);
+    const far = [0, 25, -25, 50, -50].find((one) => !onThing(at(one)) && free.along(...at(one), wide, 15, angle));
+    if (far !== undefined) place(...at(far), "road-name", name, angle);
   }
 }
 
+// All that the marks depend on: where nothing of it changed they stand as they are.
+let marksAs = "";
+function marksDependOn(view, layer) {
+  const { lat, lng } = MAP.getCenter();
+  const ofAnimal = view.breaks || view.network || draws(view, "gaps") ? view.group : null;
+  const shown = [view.breaks, view.network, draws(view, "gaps"), view.labels, view.barriers, Boolean(layer.garden)];
+  const signs = SPOT_PLACES.map((_, plot) => signOf(plot, layer));
+  return [lat, lng, MAP.getZoom(), MAP.getSize(), view.plot, ofAnimal, ...shown, ...signs].join();
+}
+
 function writeMarks(view, layer) {
+  const as = marksDependOn(view, layer);
+  if (as === marksAs) return;
+  marksAs = as;
   const seen = MAP.getBounds().pad(0.05);
   const size = MAP.getSize();
   const perCm = size.x / Math.max(1, widthInCm());
   const free = freeSpace();
-  let written = 0;
 
   if (view.breaks && view.group !== ALL) {
     G[view.group].breaks.forEach((one, at) => {
@@ -171,25 +224,9 @@ function writeMarks(view, layer) {
   writeThings(seen, free);
   writeSheet(view.plot, free);
   if (view.labels && view.plot !== null) writeStreetNames(seen, free);
-  if (layer.garden) writeGarden(seen, perCm, free);
-  for (let plot = 0; plot < PLOTS && written < MOST_MARKS; plot += 1) {
-    if (layer.garden && (!view.labels || /^\d/.test(shortLabel(plot)))) continue;
-    const at = SPOT_PLACES[plot];
-    const box = BOXES[plot];
-    const [wide, high] = [(box[2] - box[0]) * perCm, (box[3] - box[1]) * perCm];
-    if (Math.max(wide, high) < 11 || !seen.contains(at)) continue;
-    const point = MAP.latLngToLayerPoint(at);
-    if (view.network && view.group !== ALL) point.y -= 14; // the dot of the patch stands there
-    const tint = layer.classes[layer.of(plot)].tint;
-    const doubtful = layer.doubt && layer.doubt(plot);
-    const sign = layer.garden || layer.alike ? "" : tint[4] && doubtful && tint[4] !== "?" ? tint[4] + "?" : doubtful ? "?" : tint[4];
-    if (sign && free(point.x, point.y, 9 * sign.length + 1, 13)) {
-      placeOn(tint, point.x, point.y, "sign-mark", sign);
-      written += 1;
-    }
-    if (!view.labels) continue;
-    if (writeLabel(plot, point, tint, sign ? 13 : 0, perCm, free)) written += 1;
-  }
+  if (layer.garden) writeHouseNumbers(seen, perCm, free);
+  let written = writeNames(view, layer, seen, perCm, free);
+  if (layer.garden) writeGardenSigns(seen, perCm, free);
   if (view.barriers && DATA.drawn.barriers.gap.length && !layer.garden) {
     GAPS.forEach(([x, y, length], at) => {
       if (written > MOST_MARKS || length * perCm < 26 || !seen.contains(latLng(x, y))) return;

@@ -1,18 +1,14 @@
 // What the plots are filled and outlined with. On screen all are painted on one canvas, so that
 // another animal is one picture and not a change to hundreds of elements; on paper each is its own.
 
-const PLOT_PATHS = [];
-function pathOf(plot) {
-  if (!PLOT_PATHS[plot]) {
-    const made = new Path2D();
-    for (const ring of PLOT_LAYERS[plot]._parts) {
-      const turned = HOLED[plot] || turnsLeft(ring) ? ring : [...ring].reverse();
-      turned.forEach(({ x, y }, at) => (at ? made.lineTo(x, y) : made.moveTo(x, y)));
-      made.closePath();
-    }
-    PLOT_PATHS[plot] = made;
-  }
-  return PLOT_PATHS[plot];
+// The rings of each plot on the picture, corner after corner: [x, y, x, y ...].
+const PLOT_RINGS = [];
+function ringsOf(plot) {
+  PLOT_RINGS[plot] ??= PLOT_LAYERS[plot]._parts.map((ring) => {
+    const turned = HOLED[plot] || turnsLeft(ring) ? ring : [...ring].reverse();
+    return turned.flatMap(({ x, y }) => [x, y]);
+  });
+  return PLOT_RINGS[plot];
 }
 
 function turnsLeft(ring) {
@@ -27,10 +23,15 @@ function turnsLeft(ring) {
 // Hundreds of shapes with one pattern are much quicker to paint as one. Shapes that all turn the
 // same way may lie over each other in it; those with holes are painted each by itself.
 const HOLED = SHAPES.map((parts) => parts.some((part) => part.length > 1));
-function pathOfAll(plots) {
-  const made = new Path2D();
-  for (const plot of plots) made.addPath(pathOf(plot));
-  return made;
+function tracePlots(pen, plots) {
+  pen.beginPath();
+  for (const plot of plots) {
+    for (const ring of ringsOf(plot)) {
+      pen.moveTo(ring[0], ring[1]);
+      for (let at = 2; at < ring.length; at += 2) pen.lineTo(ring[at], ring[at + 1]);
+      pen.lineTo(ring[0], ring[1]); // much quicker than to close it, and looks alike
+    }
+  }
 }
 
 // Plots by what they are painted with: [tint, plots] and [colour, weight, dash, plots].
@@ -38,8 +39,13 @@ const painting = { shades: [], rims: [] };
 function paintPlots(pen) {
   for (const [tint, plots] of painting.shades) {
     pen.fillStyle = canvasFill(tint);
-    pen.fill(pathOfAll(plots.filter((plot) => !HOLED[plot])), "nonzero");
-    for (const plot of plots) if (HOLED[plot]) pen.fill(pathOf(plot), "evenodd");
+    tracePlots(pen, plots.filter((plot) => !HOLED[plot]));
+    pen.fill("nonzero");
+    for (const plot of plots) {
+      if (!HOLED[plot]) continue;
+      tracePlots(pen, [plot]);
+      pen.fill("evenodd");
+    }
   }
   for (const [colour, weight, dash, plots] of painting.rims) {
     pen.strokeStyle = colour;
@@ -48,14 +54,15 @@ function paintPlots(pen) {
     pen.lineCap = dash ? "round" : "butt";
     pen.lineJoin = dash ? "round" : "bevel";
     pen.setLineDash(dash ? dash.split(" ").map(Number) : []);
-    pen.stroke(pathOfAll(plots));
+    tracePlots(pen, plots);
+    pen.stroke();
   }
 }
 
 // The canvas takes its outlines from the plots' own renderer, so it is put on the map after that.
 const Tints = L.Canvas.extend({
   _update() {
-    PLOT_PATHS.length = 0;
+    PLOT_RINGS.length = 0;
     L.Canvas.prototype._update.call(this);
   },
   _draw() {

@@ -45,15 +45,15 @@ function lackingNear(plot, near) {
 
 function finding(plot, given, lacking) {
   if (!lookedAt(plot)) return W.sheet_not_seen;
-  // What is best here all the same is not said to be there already.
   const begin = DATA.best && DATA.best[plot].length ? DATA.best[plot][0][0] : "";
-  const best = begin ? DATA.bestSorts[plot] : "";
-  const first = given.find((one) => one.sort === "open" && best !== "water" && !one.mine && one.gap <= RINGS_M[1]);
+  // What is asked for here all the same is not said to be there already.
+  const asked = new Set(DATA.best ? DATA.bestFeatures[plot].map((at) => F[at].sort) : []);
+  const first = given.find((one) => one.sort === "open" && !asked.has("water") && !one.mine && one.gap <= RINGS_M[1]);
   if (first) return fill(W.sheet_have, { thing: F[first.feature].said });
-  // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Water
-  // is never called for above the caution that goes with it.
-  if (begin && best !== "water") return begin;
-  const other = given.find((one) => !one.mine && F[one.feature].sort !== best);
+  // What to do here comes before what is nowhere: that is a fact, and would be read as a wish. Open
+  // water is never called for without the caution that goes with it.
+  if (begin) return F[DATA.bestFeatures[plot][0]].open ? fill(W.sheet_open, { begin: begin.replace(/\.$/, "") }) : begin;
+  const other = given.find((one) => !one.mine && !asked.has(F[one.feature].sort));
   if (other) return fill(W.sheet_have, { thing: F[other.feature].said });
   return lacking.length ? fill(W.sheet_lack, { thing: inSentence(plainName(F[lacking[0]].name)) }) : W.sheet_all;
 }
@@ -88,23 +88,38 @@ function flowerStrip(plot) {
   ];
 }
 
+// Who has a thing near may do without: where one more helps all the same the sheet says so.
+function oneMore(feature, given) {
+  const alike = (one) => one.feature === feature || (F[feature].open && one.sort === "open");
+  const near = given.find(alike);
+  return near ? el("p", {}, fill(W.sheet_one_more, { plot: own(label(near.plot)), away: awayBy(near.gap) })) : null;
+}
+
+function mind(feature, cautions) {
+  const rest = F[feature].open ? cautions.slice(1) : cautions;
+  return rest.length ? el("p", { class: "small-print mind" }, rest.join(" ")) : null;
+}
+
 // What helps most here, where it was worked out; more of it on asking.
-function bestHere(plot) {
+function bestHere(plot, given) {
   const best = DATA.best ? DATA.best[plot] : [];
   if (!best.length) return [];
-  const item = ([title, words, small, cautions]) =>
+  const item = ([title, words, small, cautions], at) =>
     el(
       "div",
       { class: "best" },
       el("p", {}, el("strong", {}, title), " ", words),
+      oneMore(DATA.bestFeatures[plot][at], given),
+      // Who is to be asked about open water comes before what it costs, as large as all the rest.
+      F[DATA.bestFeatures[plot][at]].open ? el("p", { class: "mind" }, cautions[0]) : null,
       small ? el("p", { class: "small-print" }, small) : null,
-      cautions.length ? el("p", { class: "small-print mind" }, cautions.join(" ")) : null,
+      mind(DATA.bestFeatures[plot][at], cautions),
     );
   const [first, ...rest] = best;
   return [
     el("h3", {}, W.sheet_best),
-    item(first),
-    rest.length ? el("details", {}, el("summary", {}, W.sheet_more), ...rest.map(item)) : null,
+    item(first, 0),
+    rest.length ? el("details", {}, el("summary", {}, W.sheet_more), ...rest.map((one, at) => item(one, at + 1))) : null,
   ].filter(Boolean);
 }
 
@@ -118,7 +133,7 @@ function sheetOfPlot(plot) {
       "li",
       {},
       el("span", {}, fill(W.sheet_line, { thing: plainName(F[one.feature].name), plot: own(label(one.plot)) })),
-      el("span", { class: "far" }, metres(one.gap)),
+      el("span", { class: "far" }, awayBy(one.gap)),
     ),
   );
   const names = lacking.slice(0, MOST_LACKING).map((at) => inSentence(plainName(F[at].name)));
@@ -127,7 +142,7 @@ function sheetOfPlot(plot) {
     lines_.length ? el("h3", {}, W.sheet_given) : null,
     lines_.length ? el("ul", { class: "sheet-lines" }, ...lines_) : null,
     ...togetherOf(plot),
-    ...(ADDITIONS ? additionsOf(plot) : bestHere(plot)),
+    ...(ADDITIONS ? additionsOf(plot) : bestHere(plot, given)),
     names.length ? el("h3", {}, fill(W.sheet_nobody, { reach: NEAR_M })) : null,
     names.length ? el("p", {}, sentence(upper(listed(names)))) : null,
     names.length ? el("p", { class: "small-print" }, W.sheet_no_wish) : null,
@@ -235,7 +250,7 @@ function writeSheet(plot, free) {
   free.take(corner.x + size.x - 85, corner.y + size.y - 22, 170, 40);
   const told = sheetGiven.map((one) => {
     const point = MAP.latLngToLayerPoint(one.way[1]);
-    const said = plainName(F[one.feature].name) + " · " + metres(one.gap);
+    const said = plainName(F[one.feature].name) + " · " + awayBy(one.gap);
     return { said, box: [point.x, point.y, wideOf(said, 12.5) + 20, 23] };
   });
   const frame = [corner.x + 3, corner.y + 3, corner.x + size.x - 3, corner.y + size.y - 3];

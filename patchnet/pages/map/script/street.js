@@ -7,13 +7,10 @@ const legendItem = (shows, picture, words, count) => ({ shows, picture, words, c
 
 // Each line is drawn once: of most lines another animal changes the number alone.
 const legendLines = new Map();
-let legendStands = "";
 function putLegend(items) {
-  const keys = [];
   const lines_ = items.map(({ shows, picture, words, count }, at) => {
     // What is drawn alike twice (two kinds of fence) has two lines.
     const key = shows + "#" + items.slice(0, at).filter((one) => one.shows === shows).length;
-    keys.push(key);
     if (!legendLines.has(key)) {
       const [said, number] = ["", ""].map((one) => document.createTextNode(one));
       const line = el("li", {}, picture(), el("span", { class: "legend-words" }, said), " ", el("span", { class: "count" }, number));
@@ -25,9 +22,12 @@ function putLegend(items) {
     if (number.data !== counted) number.data = counted;
     return line;
   });
-  const stands = keys.join("|");
-  if (stands !== legendStands) byId("legend-list").replaceChildren(...lines_);
-  legendStands = stands;
+  const list = byId("legend-list");
+  const kept = new Set(lines_);
+  for (const line of [...list.children]) if (!kept.has(line)) line.remove();
+  lines_.forEach((line, at) => {
+    if (list.children[at] !== line) list.insertBefore(line, list.children[at] || null);
+  });
 }
 
 function gapSwatch(gap) {
@@ -87,8 +87,8 @@ function writeLegend(view, layer) {
     }
   }
   putLegend(items);
-  byId("legend-title").textContent = layer.title;
-  byId("legend-note").textContent = layer.alike || layer.note;
+  write(byId("legend-title"), layer.title);
+  write(byId("legend-note"), layer.alike || layer.note);
   requestAnimationFrame(reachLegend);
 }
 

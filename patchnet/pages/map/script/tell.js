@@ -26,6 +26,9 @@ function num(value) {
 const metres = (value) =>
   value < 0.5 ? W.touching : fill(W.metres, { n: num(value < 10 ? value : Math.round(value)) });
 
+// How far off a plot is: no finer than a map of gardens knows it.
+const awayBy = (value) => metres(value < 0.5 ? value : Math.round(value));
+
 const homes = (value) => fill(num(value) === "1" ? W.home : W.homes, { n: num(value) });
 
 function range(low, middle, high) {
@@ -49,6 +52,11 @@ function rangeBar(low, mean, high) {
     svg("rect", { class: "middle", x: at(low), y: 1, width: at(high) - at(low), height: 6 }),
     svg("rect", { class: "mean", x: Math.max(0, at(mean) - 0.75), y: 0, width: 1.5, height: 8 }),
   );
+}
+
+// Words that stand there already stay: written anew they would be laid out anew.
+function write(place_, words) {
+  if (place_.textContent !== words) place_.textContent = words;
 }
 
 const upper = (words) => words.charAt(0).toUpperCase() + words.slice(1);
