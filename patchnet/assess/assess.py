@@ -1,6 +1,6 @@
 """From a checked neighbourhood to the whole answer, group by group."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from copy import copy
 from dataclasses import replace
 from typing import Protocol
@@ -18,14 +18,16 @@ from patchnet.assess.assessment import (
 )
 from patchnet.assess.blocks import along_a_curve
 from patchnet.assess.breaks import find_breaks, pairs_among
+from patchnet.assess.bunches import Bunches
 from patchnet.assess.homes import share_group
-from patchnet.assess.lodging import pool_of
+from patchnet.assess.lodging import Pool, pool_of
 from patchnet.assess.over_ground import GroundWays, OverGround, ways_over
 from patchnet.assess.provision import Readings, need_sheet, scarcest_needs, shortages_of
 from patchnet.assess.reach import Reach, StraightReaches
-from patchnet.assess.sharing import Form
+from patchnet.assess.sharing import Form, Shares
 from patchnet.assess.supply import anchor_places, patches, supply_of
 from patchnet.assess.unknown import Prior, draw_in_unknown, learn_prior
+from patchnet.assess.wide_reach import NEAR_M, WideReach, is_wide
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
 from patchnet.core.named import Named
@@ -33,7 +35,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import GroundCosts, Group, Knowledge
 from patchnet.knowledge.regions import usual_groups
-from patchnet.movement.distance import Pairs, pairs_within
+from patchnet.movement.distance import Pairs, pairs_apart, pairs_within
 from patchnet.movement.land_cover import LandCover
 from patchnet.movement.surface import CostSurface, cost_surface
 from patchnet.network.build import patch_graph
@@ -220,10 +222,6 @@ def farthest_m(groups: Iterable[Group]) -> float:
 class Distances(Protocol):
     """Edge-to-edge distances of n plots, as an answer asks for them."""
 
-    @property
-    def pairs(self) -> Pairs:
-        """All pairs up to the longest reach that is asked for."""
-
     def among(self, patch: NDArray[np.bool_], longest_m: float) -> Pairs:
         """Pairs of patches (shape (n,)) no further apart than so many metres, renumbered."""
 
@@ -258,7 +256,11 @@ class Street:
         self.asked = asked
         self.compiled = compiled
         self._painted: dict[str, tuple[GroundCosts | None, CostSurface]] = {}
-        self.distances: Distances = _Distances(neighbourhood.plots.geometry.to_numpy(), farthest_m)
+        shapes = neighbourhood.plots.geometry.to_numpy()
+        wide = is_wide(shapes, farthest_m)
+        self.bunches = Bunches(shapes) if wide else None
+        self._measured = _Distances(shapes, NEAR_M if wide else farthest_m)
+        self.distances: Distances = self._measured
         middles = neighbourhood.plots.geometry.centroid
         self.straight = StraightReaches(along_a_curve(middles.x.to_numpy(), middles.y.to_numpy()))
         self.area_m2 = neighbourhood.plots["area_m2"].to_numpy(float)
@@ -280,6 +282,31 @@ class Street:
         surface = self._surface(group, knowledge)
         plots = self.neighbourhood.plots.index
         return ways_over(surface, plots, patch, longest_m=longest_m, compiled=self.compiled)
+
+    def reach_of(self, group: Group, patch: NDArray[np.bool_], ground: GroundWays | None) -> Reach:
+        """Return who reaches whom, over stops on the patches, shape (n,)."""
+        pairs, hop_m = self._measured.pairs, group.hop.value
+        moves = None if ground is None else ground.moves
+        if self.bunches is None:
+            return Reach(pairs, patch, hop_m=hop_m, shared=self.straight, moves=moves)
+        return WideReach(self.bunches, pairs, patch, hop_m=hop_m, shared=self.straight, moves=moves)
+
+    def shared(
+        self,
+        group: Group,
+        knowledge: Knowledge,
+        supplies: Sequence[Array],
+        places: Array,
+        reach: Reach,
+        pool: Pool | None,
+        *,
+        sheets: bool,
+    ) -> tuple[Array, Shares]:
+        """Share all supplies among the homes (see `patchnet.assess.homes.share_group`)."""
+        return share_group(
+            group, knowledge, supplies, places, reach, pool,
+            form=self.asked.quality, sheets=sheets,
+        )  # fmt: skip
 
     def _surface(self, group: Group, knowledge: Knowledge) -> CostSurface:
         """Paint the ground, unless it was the last one painted for the group."""
@@ -316,9 +343,11 @@ class _Distances:
     def apart(
         self,
         patch: NDArray[np.bool_],
-        part: NDArray[np.intp],  # noqa: ARG002 - here all pairs are worked out anyway
+        part: NDArray[np.intp],
         longest_m: float,
     ) -> Pairs:
+        if longest_m > self._longest_m:
+            return pairs_apart(self._shapes[patch], part, longest_m)
         return self.among(patch, longest_m)
 
 
@@ -422,19 +451,12 @@ def answer_group(
     longest = knowledge.setting("break_hops") * group.hop.value
     # Beyond a hop nothing matters but breaks.
     ground = street.walked(group, knowledge, patch, longest if sheets else group.hop.value)
-    reach = Reach(
-        distances.pairs,
-        patch,
-        hop_m=group.hop.value,
-        shared=street.straight,
-        moves=None if ground is None else ground.moves,
-    )
-    near = reach.within(group.anchor_reach.value)
+    reach = street.reach_of(group, patch, ground)
+    near = reach.matrix(group.anchor_reach.value)
     pool = pool_of(group, knowledge, near, street.area_m2, street.kinds)
-    rooms, shares = share_group(
-        group, knowledge, supplies.distinct, places, reach, pool,
-        form=street.asked.quality, sheets=sheets,
-    )  # fmt: skip
+    rooms, shares = street.shared(
+        group, knowledge, supplies.distinct, places, reach, pool, sheets=sheets
+    )
     room = rooms[:, 0]
     quality = shares.quality[:, 0]
     held = rooms * shares.quality

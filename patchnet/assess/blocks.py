@@ -18,7 +18,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
-__all__ = ["Blocks", "along_a_curve", "blocks_of"]
+__all__ = ["Blocks", "along_a_curve", "blocks_of", "joined"]
 
 Ints = NDArray[np.int64]
 _BITS = 16  # of each coordinate along the curve
@@ -249,13 +249,24 @@ class _Net:
         return knot
 
     def done(self) -> Blocks:
-        tail, head = _joined(self.edges)
-        rows, cols = map(_joined, self.members)
-        return Blocks(self.size, self.knots, tail, head, (rows, cols), _joined(self.across))
+        tail, head = joined(self.edges)
+        rows, cols = map(joined, self.members)
+        return Blocks(self.size, self.knots, tail, head, (rows, cols), joined(self.across))
 
 
-def _joined(pairs: list[tuple[Ints, Ints]]) -> tuple[Ints, Ints]:
-    """Put pairs of arrays one behind the other."""
+def joined(pairs: list[tuple[Ints, Ints]]) -> tuple[Ints, Ints]:
+    """Put pairs of arrays one behind the other.
+
+    Parameters
+    ----------
+    pairs
+        Two arrays of one shape (m,) each.
+
+    Returns
+    -------
+    tuple
+        Two arrays of one shape (all m,).
+    """
     nothing = np.zeros(0, dtype=np.int64)
     first = np.concatenate([nothing, *(first for first, _ in pairs)])
     return first, np.concatenate([nothing, *(second for _, second in pairs)])

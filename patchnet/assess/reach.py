@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import scipy.sparse as sp
@@ -10,8 +11,13 @@ from scipy.sparse import csgraph
 
 from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.movement.distance import Pairs
+from patchnet.network.adjacency import Links
+from patchnet.network.prune import needed_links
 
-__all__ = ["Reach", "StraightReaches"]
+if TYPE_CHECKING:
+    from patchnet.assess.bunches import BunchedReach
+
+__all__ = ["Reach", "RouteGraph", "StraightReaches"]
 
 Dense = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -32,13 +38,138 @@ class StraightReaches:
     order
         Shape (n,): plots in an order in which neighbours stand together (see `along_a_curve`);
         None: as they come.
-    matrix, blocks
+    matrix, blocks, bunched
         The reaches known so far.
     """
 
     order: NDArray[np.intp] | None = None
     matrix: "dict[int, sp.csr_array]" = field(default_factory=dict)
     blocks: dict[int, Blocks] = field(default_factory=dict)
+    bunched: "dict[int, BunchedReach]" = field(default_factory=dict)
+
+
+class RouteGraph(NamedTuple):
+    """Single moves between clusters of n plots.
+
+    Stops that touch are one cluster, since crossing a stop is free; any other plot is a cluster of
+    its own.
+
+    Attributes
+    ----------
+    graph
+        Shape (2c, 2c), lengths in mm. Node c + k is cluster k as a starting point: it may be left
+        even where it is not a stop, while a plot that is not a stop cannot be passed through.
+    cluster
+        Shape (n,): cluster of each plot, 0 to c - 1.
+    """
+
+    graph: "sp.csr_array"
+    cluster: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, steps: Pairs, stops: NDArray[np.bool_], hop_mm: int) -> "RouteGraph":
+        """Put the moves together.
+
+        Parameters
+        ----------
+        steps
+            What single moves between plots cost.
+        stops
+            Shape (n,), True where the group can rest.
+        hop_mm
+            Longest move, mm.
+        """
+        size = len(stops)
+        near = steps.length_mm <= hop_mm
+        i, j, length = steps.i[near], steps.j[near], steps.length_mm[near]
+        joined = (length == 0) & stops[i] & stops[j]
+        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
+        count, cluster = csgraph.connected_components(touching, directed=False)
+        passable = np.zeros(count, dtype=bool)
+        passable[cluster[stops]] = True
+
+        apart = cluster[i] != cluster[j]
+        start = np.r_[cluster[i[apart]], cluster[j[apart]]].astype(np.int32)
+        end = np.r_[cluster[j[apart]], cluster[i[apart]]].astype(np.int32)
+        lengths = np.r_[length[apart], length[apart]].astype(np.float64)
+        order = np.lexsort((lengths, end, start))
+        start, end, lengths = start[order], end[order], lengths[order]
+        first = np.r_[True, (np.diff(start) != 0) | (np.diff(end) != 0)][: len(start)]
+        start, end, lengths = start[first], end[first], lengths[first]
+        onward = passable[start]
+        graph = _csr(
+            np.r_[start[onward], start + np.int32(count)],
+            np.r_[end[onward], end],
+            np.r_[lengths[onward], lengths],
+            2 * count,
+        )
+        return cls(graph, cluster.astype(np.intp))
+
+    def pruned(self, stops: NDArray[np.bool_]) -> "RouteGraph":
+        """Leave out moves between two stops that a third makes superfluous; no route is longer.
+
+        Parameters
+        ----------
+        stops
+            Shape (n,), as `of` had them. Moves to and from other plots stay: nobody passes there.
+        """
+        count = self.graph.shape[0] // 2
+        passable = np.zeros(count, dtype=bool)
+        passable[self.cluster[stops]] = True
+        row = np.repeat(np.arange(2 * count), np.diff(self.graph.indptr))
+        start, end = row % count, self.graph.indices.astype(np.int64)
+        both = passable[start] & passable[end]
+        once = both & (row == start) & (start < end)
+        order = np.flatnonzero(once)[np.lexsort((end[once], start[once]))]
+        links = Links(
+            count,
+            start[order].astype(np.int32),
+            end[order].astype(np.int32),
+            self.graph.data[order].astype(np.int64),
+        )
+        gone = ~needed_links(links)
+        key = np.minimum(start, end) * count + np.maximum(start, end)
+        keep = ~(both & np.isin(key, (start * count + end)[order[gone]]))
+        kept = _csr(
+            row[keep].astype(np.int32), self.graph.indices[keep], self.graph.data[keep], 2 * count
+        )
+        return RouteGraph(kept, self.cluster)
+
+    def near_lengths(
+        self, plots: NDArray[np.intp], limit_mm: int
+    ) -> "tuple[Dense, NDArray[np.intp]]":
+        """Shortest routes from some plots, for the plots alone that any of them reaches.
+
+        A route of no more than the limit never leaves what is reached within the limit, so all
+        other places can be left out.
+
+        Parameters
+        ----------
+        plots
+            Shape (k,).
+        limit_mm
+            Longest route, mm; beyond it lengths are infinite.
+
+        Returns
+        -------
+        tuple
+            Lengths in mm, shape (k, columns), and in which column each of the n plots stands,
+            -1 where it is out of reach.
+        """
+        graph, cluster = self
+        count = graph.shape[0] // 2
+        sources, row = np.unique(cluster[plots], return_inverse=True)
+        reached = np.isfinite(
+            csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm, min_only=True)
+        )
+        reached[sources] = True
+        nodes = np.flatnonzero(reached)
+        place = np.full(2 * count, -1, dtype=np.intp)
+        place[nodes] = np.arange(len(nodes))
+        part = graph[nodes][:, nodes]
+        lengths = csgraph.dijkstra(part, indices=place[sources + count], limit=limit_mm)
+        lengths[np.arange(len(sources)), place[sources]] = 0.0
+        return np.asarray(lengths[row]), place[cluster]
 
 
 class Reach:
@@ -109,6 +240,10 @@ class Reach:
             self._own[reach_mm] = self._by_routes(reach_mm)
         return self._own[reach_mm]
 
+    def matrix(self, reach_m: float) -> "sp.csr_array":
+        """Return `within` as a matrix whose entries can be looked at."""
+        return self.within(reach_m)
+
     def _in_one_move(self, reach_mm: int) -> bool:
         """Whether every straight line of that length is a move by itself."""
         return self._steps is self._pairs and reach_mm <= self._hop_mm
@@ -145,38 +280,8 @@ class Reach:
         return _row(self._straight(reach_mm) if ready is None else ready, plot)
 
     @cached_property
-    def _moves(self) -> "tuple[sp.csr_array, NDArray[np.intp]]":
-        """Single moves between clusters as a graph of 2c nodes, and the cluster of each plot.
-
-        Stops that touch are one cluster, since crossing a stop is free; any other plot is a
-        cluster of its own. Node c + k is cluster k as a starting point: it may be left even
-        where it is not a stop, while a plot that is not a stop cannot be passed through.
-        """
-        size = len(self._stops)
-        near = self._steps.length_mm <= self._hop_mm
-        i, j, length = self._steps.i[near], self._steps.j[near], self._steps.length_mm[near]
-        joined = (length == 0) & self._stops[i] & self._stops[j]
-        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
-        count, cluster = csgraph.connected_components(touching, directed=False)
-        passable = np.zeros(count, dtype=bool)
-        passable[cluster[self._stops]] = True
-
-        apart = cluster[i] != cluster[j]
-        start = np.r_[cluster[i[apart]], cluster[j[apart]]].astype(np.int32)
-        end = np.r_[cluster[j[apart]], cluster[i[apart]]].astype(np.int32)
-        lengths = np.r_[length[apart], length[apart]].astype(np.float64)
-        order = np.lexsort((lengths, end, start))
-        start, end, lengths = start[order], end[order], lengths[order]
-        first = np.r_[True, (np.diff(start) != 0) | (np.diff(end) != 0)][: len(start)]
-        start, end, lengths = start[first], end[first], lengths[first]
-        onward = passable[start]
-        graph = _csr(
-            np.r_[start[onward], start + np.int32(count)],
-            np.r_[end[onward], end],
-            np.r_[lengths[onward], lengths],
-            2 * count,
-        )
-        return graph, cluster.astype(np.intp)
+    def _moves(self) -> "RouteGraph":
+        return RouteGraph.of(self._steps, self._stops, self._hop_mm)
 
     def _route_lengths(self, plots: NDArray[np.intp], limit_mm: int) -> Dense:
         """Shape (plots, n): shortest route in mm, infinite beyond `limit_mm`."""
@@ -200,7 +305,7 @@ class Reach:
             ends = np.cumsum(counts)
             places = np.repeat(straight.indptr[block] - (ends - counts), counts)
             places += np.arange(len(places))
-            lengths, where = self._near_route_lengths(block, reach_mm)
+            lengths, where = self._moves.near_lengths(block, reach_mm)
             column = where[straight.indices[places]]
             found = column >= 0
             rows = np.repeat(np.arange(len(block)), counts)[found]
@@ -214,30 +319,6 @@ class Reach:
             ),
             shape=(size, size),
         )
-
-    def _near_route_lengths(
-        self, plots: NDArray[np.intp], limit_mm: int
-    ) -> "tuple[Dense, NDArray[np.intp]]":
-        """Do the same as `_route_lengths`, for the plots alone that any of `plots` reaches.
-
-        A route of no more than the limit never leaves what is reached within the limit, so all
-        other places can be left out. The second array says in which column each of the n plots
-        stands, -1 where it is out of reach.
-        """
-        graph, cluster = self._moves
-        count = graph.shape[0] // 2
-        sources, row = np.unique(cluster[plots], return_inverse=True)
-        reached = np.isfinite(
-            csgraph.dijkstra(graph, indices=sources + count, limit=limit_mm, min_only=True)
-        )
-        reached[sources] = True
-        nodes = np.flatnonzero(reached)
-        place = np.full(2 * count, -1, dtype=np.intp)
-        place[nodes] = np.arange(len(nodes))
-        part = graph[nodes][:, nodes]
-        lengths = csgraph.dijkstra(part, indices=place[sources + count], limit=limit_mm)
-        lengths[np.arange(len(sources)), place[sources]] = 0.0
-        return np.asarray(lengths[row]), place[cluster]
 
 
 def _row(matrix: "sp.csr_array", row: int) -> NDArray[np.intp]:

@@ -25,6 +25,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, blocks_of
+from patchnet.assess.bunches import BunchedReach
 from patchnet.assess.filling import Filled, Larder, Stop, fill
 
 __all__ = [
@@ -148,6 +149,8 @@ def quickest(matrix: "sp.csr_array") -> "sp.csr_array | Array":
     array
         The same, shape (n, n).
     """
+    if not isinstance(matrix, sp.csr_array):
+        return matrix  # whatever multiplies in its own way
     cells = matrix.shape[0] * matrix.shape[1]
     dense = matrix.nnz > DENSE_SHARE * cells and max(matrix.shape) <= DENSE_MOST
     return matrix.toarray() if dense else matrix
@@ -421,8 +424,11 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     """What one plot finds within reach is too little even for itself."""
     within = larder.within[plot]
     months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
-    near = larder.matrix[[plot]]
-    reached = np.sort(near.indices) if isinstance(near, sp.csr_array) else np.flatnonzero(near[0])
+    near = larder.matrix
+    if isinstance(near, sp.csr_array):
+        reached = np.sort(near[[plot]].indices)
+    else:
+        reached = near.row(plot) if isinstance(near, BunchedReach) else np.flatnonzero(near[plot])
     given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
     return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

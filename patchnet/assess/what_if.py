@@ -205,7 +205,7 @@ class Trials:
             longest = knowledge.setting("break_hops") * group.hop.value
             ways = ways_over(answer.ground.surface, plots, patch, longest_m=longest)
             reach = answer.reach.with_stops(patch, moves=ways.moves)
-        near = reach.within(group.anchor_reach.value)
+        near = reach.matrix(group.anchor_reach.value)
         pool = None if answer.pool is None else answer.pool.on(near)
         room, shares = share_group(
             group, knowledge, [supply], places[:, :, None], reach, pool,

@@ -350,7 +350,7 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
     def within(reach_m: float) -> Surroundings:
         mm = round(reach_m * 1000)
         if mm not in known:
-            known[mm] = Surroundings(reach.within(reach_m), homes)
+            known[mm] = Surroundings(reach.matrix(reach_m), homes)
         return known[mm]
 
     return Field(

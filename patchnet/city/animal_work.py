@@ -9,9 +9,15 @@ from patchnet.assess.assessment import GroupAnswer
 from patchnet.assess.provision import hungry_months
 from patchnet.assess.tables import BREAK_COLUMNS, break_rows, group_columns
 from patchnet.city.asked import CityAsked
+from patchnet.city.bunched import (
+    NOT_OFF,
+    PORTIONS,
+    answer_in_city,
+    portions_error,
+    shared_as,
+)
 from patchnet.city.parts import shapes_as_bytes
 from patchnet.city.tile_work import learnt
-from patchnet.city.whole import answer_in_city
 from patchnet.knowledge.records import Knowledge
 
 __all__ = ["HUNGRY", "animal_step"]
@@ -31,7 +37,8 @@ def animal_step(asked: CityAsked, key: str) -> None:
         Of the animal.
     """
     known = learnt(asked)
-    answer = answer_in_city(asked, known, asked.knowledge.groups[key])
+    group = asked.knowledge.groups[key]
+    answer = answer_in_city(asked, known, group)
     asked.work.put_array(f"{key}.animal.npy", _rows(key, answer, asked.knowledge))
     rows = break_rows(key, answer.breaks)
     lines = np.empty(len(rows), dtype=object)
@@ -41,8 +48,11 @@ def animal_step(asked: CityAsked, key: str) -> None:
         for name in BREAK_COLUMNS
         if name not in {"group", "geometry"}
     }
+    form = shared_as(asked, key)
+    off = portions_error(asked, group) if form == PORTIONS else NOT_OFF
+    told = {**_totals(answer), "shared": form, **off}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
-    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], _totals(answer))
+    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
 
 
 def _rows(key: str, answer: GroupAnswer, knowledge: Knowledge) -> NDArray[Any]:

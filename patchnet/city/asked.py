@@ -13,7 +13,7 @@ from patchnet.assess.assessment import Asked
 from patchnet.assess.sharing import Form
 from patchnet.assess.unknown import Prior, seen_of_counts
 from patchnet.city.parts import Parts
-from patchnet.city.tiles import Tiles, halo_m, longest_reach_m
+from patchnet.city.tiles import KEPT_M, Tiles, halo_m, longest_reach_m
 from patchnet.knowledge.records import Group, Knowledge
 
 __all__ = ["TILES", "WORK", "CityAsked", "Learnt"]
@@ -88,9 +88,9 @@ class CityAsked:
         return halo_m(self.widest, self.knowledge, straight=self.straight)
 
     @property
-    def reach_m(self) -> float:
-        """Longest straight line within which anything is looked for, metres."""
-        return longest_reach_m(self.widest)
+    def kept_m(self) -> float:
+        """Longest straight line that tiles keep, metres."""
+        return min(longest_reach_m(self.widest), KEPT_M)
 
     def asked(self, cell_m: float | None) -> Asked:
         """How each answer is asked for."""

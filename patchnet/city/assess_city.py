@@ -6,8 +6,10 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 2. each tile is read with its halo (`tile_work.read_step`);
 3. all of them are put together: what was seen, cells of the ground, faults (`tile_work.learn`);
 4. each tile is worked out (`tile_work.ground_step`);
-5. each animal is answered on the whole city (`animal_work.animal_step`);
-6. each tile's plots are handed over with how all animals stand (`results`).
+5. who reaches whom: an animal's moves on the whole city, then what each tile's plots reach
+   (`bunched`);
+6. each animal is answered on the whole city (`animal_work.animal_step`);
+7. each tile's plots are handed over with how all animals stand (`results`).
 
 Then the manifest is written, and what was under way is thrown away.
 """
@@ -27,7 +29,23 @@ from patchnet.assess.assess import choose_groups
 from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
 from patchnet.city.asked import TILES, WORK, CityAsked
-from patchnet.city.memory import GB, abreast, ensure_animals_fit, tile_bytes
+from patchnet.city.bunched import (
+    STOPS,
+    WHOLE,
+    choose_form,
+    is_reached,
+    reach_step,
+    shared_as,
+    stops_step,
+)
+from patchnet.city.memory import (
+    GB,
+    abreast,
+    ensure_animals_fit,
+    exact_bytes,
+    reach_bytes,
+    tile_bytes,
+)
 from patchnet.city.parts import digest_of_file
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
@@ -50,10 +68,12 @@ from patchnet.read.from_file import local_path
 __all__ = ["MANIFEST", "City", "assess_city", "read_city"]
 
 MANIFEST, _ASKED = "manifest.json", "asked.json"
-_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg")
+_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg", ".html")
 _STEPS = {
     "read": N_("reading tiles"),
     "ground": N_("working out tiles"),
+    "stops": N_("moves of animals"),
+    "reach": N_("who reaches whom"),
     "animals": N_("animals on the whole city"),
     "results": N_("writing tiles"),
 }
@@ -78,7 +98,10 @@ class City(Shown):
         Side of a tile, metres.
     animals
         Index: keys; columns as `Assessment.table`, with ``pc_numerator`` and ``cut_bound`` (homes
-        squared, see `patchnet.network_measures`).
+        squared, see `patchnet.network_measures`), and how supplies were shared: ``shared`` (whole
+        or portions), and for portions ``tried_on`` (plots of a part of this city that was worked
+        out both ways), ``homes_off`` and ``plots_off`` (by how much the homes of that part, and
+        those of one plot on the mean, are off the exact ones; shares of these).
     tiles
         Index: names; columns ``east``, ``north`` (metres, of the lower left corner), ``plots``
         (count), ``area_m2`` (of the plots), ``known_share`` (0-1), ``hungry_months`` (mean count a
@@ -145,6 +168,10 @@ def assess_city(
     """Answer for a city, tile by tile, and keep the answer in a folder.
 
     The same question asked again goes on where it was left, however it ended.
+
+    Supplies are shared exactly where that fits into the memory. An animal for which it does not is
+    shared in twenty portions, over tiles that exchange what they ask of each other; how far off
+    that is, is measured on a part of the city and told (`City.animals`).
 
     Parameters
     ----------
@@ -259,9 +286,10 @@ class _Run:
         self._step("read", read_step, names, ".read", tile_bytes(asked, None), counts)
         if not asked.work.is_done(LEARNT):
             learn(asked)
-        needed = ensure_animals_fit(asked, self.allowed)
         cell = learnt(asked).cell_m
+        least = ensure_animals_fit(asked, self.allowed)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
+        needed = self._reaches(least, names, counts)
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
@@ -270,6 +298,25 @@ class _Run:
         self._do("results", result_step, left, dict.fromkeys(left, 0.0), counts, len(done))
         if not asked.results.is_done(BREAKS):
             breaks_step(asked)
+
+    def _reaches(
+        self, least: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]
+    ) -> Mapping[str, float]:
+        """Find who reaches whom; choose how each animal is shared, and return what that takes."""
+        asked = self.asked
+        keys = sorted(least)
+        plots = dict.fromkeys(keys, len(asked.tiles.rows))
+        self._step("stops", stops_step, keys, STOPS, least, plots)
+        left = [name for name in names if not is_reached(asked, name, keys)]
+        needed = dict.fromkeys(left, reach_bytes(asked))
+        self._do("reach", reach_step, left, needed, counts, len(names) - len(left))
+        takes = dict(least)
+        for key in keys:
+            exact = exact_bytes(asked, asked.knowledge.groups[key])
+            choose_form(asked, key, exact=exact <= self.allowed)
+            if shared_as(asked, key) == WHOLE:
+                takes[key] = exact
+        return takes
 
     def _index(self, source: Source) -> None:
         """Look through the ids of all plots, and which rows of tables speak of which."""

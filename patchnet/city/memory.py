@@ -1,9 +1,8 @@
 """How much memory each piece of work takes, told before it begins.
 
 Measured on terraces with houses, fences and roads (see DEVELOPERS.md), rounded up. What takes most
-is the matrix of who reaches whom: a home shares with all within its reach, and the whole city is
-shared at once. An animal that looks as far as a kilometre has thousands of plots in reach; where
-that does not fit it is refused by name.
+is the net that flows go over: a home shares with all within its reach, and the whole city is shared
+at once. Where that net does not fit, an animal is shared in portions (`patchnet.city.bunched`).
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,48 +11,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
-from patchnet.city.tile_work import learnt
+from patchnet.city.bunched import flow_edges
+from patchnet.city.tile_work import learnt, walkers
 from patchnet.city.tiles import longest_reach_m
 from patchnet.core.errors import WrongUse
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Group
 
-__all__ = ["GB", "abreast", "animal_bytes", "ensure_animals_fit", "tile_bytes"]
+__all__ = [
+    "GB", "abreast", "ensure_animals_fit", "exact_bytes", "portion_bytes", "reach_bytes",
+    "tile_bytes",
+]  # fmt: skip
 
 GB = 1e9
 _PROCESS = 0.35e9  # a process with what it imports
-_A_PLOT = 35_000.0  # amounts and supplies under three readings, and what is answered
-_A_PAIR = 320.0  # within the longest reach: lengths, both ways in the matrix, its blocks
-_A_LINK = 60.0  # of a hop that is longer than any reach
+_A_PLOT = 20_000.0  # amounts and supplies under three readings, and what is answered
+_A_PLOT_REACHED = 3_000.0  # outlines, boxes, and what routes reach
+_A_MOVE = 60.0  # of a hop, where the reach leads by routes
+_AN_EDGE = 200.0  # that flows go over, one month at a time
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
 _A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
 
 
-def animal_bytes(asked: CityAsked, group: Group) -> float:
-    """Return how much memory an animal's answer on the whole city takes at most, bytes.
-
-    Parameters
-    ----------
-    asked
-        What the city is asked; all tiles were read.
-    group
-        The animal.
-
-    Returns
-    -------
-    float
-        Number of bytes.
-    """
-    plots = len(asked.tiles.rows)
-    reach = longest_reach_m([group])
-    pairs: int = sum(
-        asked.work.told(f"{tile.name}.read")["pairs"][f"{reach:g}"] for tile in asked.tiles.tiles
+def _pairs(asked: CityAsked, longest_m: float) -> float:
+    """About how many pairs of plots there are within a distance, from those that were counted."""
+    told = [asked.work.told(f"{tile.name}.read")["pairs"] for tile in asked.tiles.tiles]
+    # Of a distance that nobody asked for, the next longer one, which has more pairs.
+    counted = min(
+        (one for one in told[0] if float(one) >= longest_m),
+        key=float,
+        default=max(told[0], key=float),
     )
-    wider = max(group.hop.value / reach, 1.0)
-    links = min(pairs * wider**2, plots**2 / 2) if wider > 1 else 0.0
-    return _PROCESS + plots * _A_PLOT + pairs * _A_PAIR + links * _A_LINK
+    return float(sum(one[counted] for one in told))
 
 
 def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
@@ -71,7 +62,7 @@ def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
     dict
         Number of bytes.
     """
-    tiles, reach = asked.tiles, asked.reach_m
+    tiles, reach = asked.tiles, asked.kept_m
     corner = np.array([one.corner for one in tiles.tiles])
     count = np.array([one.count for one in tiles.tiles])
     wide = tiles.side_m + 2 * asked.halo_m
@@ -110,8 +101,64 @@ def abreast(needed: Sequence[float], allowed: float, workers: int) -> int:
     return max(1, min(workers, int((together <= allowed).sum())))
 
 
+def portion_bytes(asked: CityAsked, group: Group) -> float:
+    """Return how much memory an animal takes whose sharing goes in portions, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    group
+        The animal.
+
+    Returns
+    -------
+    float
+        Number of bytes.
+    """
+    plots = len(asked.tiles.rows)
+    walks = group in walkers((group,), straight=asked.straight)
+    routes = walks or group.hop.value < longest_reach_m([group])
+    moves = _pairs(asked, min(group.hop.value, asked.kept_m)) * _A_MOVE if routes else 0.0
+    return _PROCESS + plots * _A_PLOT + moves
+
+
+def exact_bytes(asked: CityAsked, group: Group) -> float:
+    """Return how much memory an animal takes that is shared exactly, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles told what their plots reach.
+    group
+        The animal.
+
+    Returns
+    -------
+    float
+        Number of bytes.
+    """
+    return portion_bytes(asked, group) + flow_edges(asked, group) * _AN_EDGE
+
+
+def reach_bytes(asked: CityAsked) -> float:
+    """Return how much memory it takes to find what a tile's plots reach, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+
+    Returns
+    -------
+    float
+        Number of bytes.
+    """
+    return _PROCESS + len(asked.tiles.rows) * _A_PLOT_REACHED
+
+
 def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
-    """Make sure that each animal's answer fits; return what each takes, bytes.
+    """Make sure that each animal's answer fits at least in portions; return what that takes, bytes.
 
     Parameters
     ----------
@@ -131,7 +178,7 @@ def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
         If one does not: it names all of them, and what would do.
     """
     groups = asked.groups(learnt(asked).region)
-    needed = {group.key: animal_bytes(asked, group) for group in groups}
+    needed = {group.key: portion_bytes(asked, group) for group in groups}
     too_much = [group for group in groups if needed[group.key] > allowed]
     if too_much:
         told = ", ".join(
@@ -143,8 +190,8 @@ def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
         rest = " ".join(f"--group {group.key}" for group in groups if group not in too_much)
         raise WrongUse(
             _(
-                "Who shares with whom is worked out on the whole city at once, and for these "
-                "animals that does not fit into {allowed:.1f} GB: {told}. Allow more with "
+                "Who shares with whom is worked out on the whole city, and for these animals that "
+                "does not fit into {allowed:.1f} GB, not even in portions: {told}. Allow more with "
                 "--memory, or leave them out: {rest}"
             ).format(allowed=allowed / GB, told=told, rest=rest)
         )

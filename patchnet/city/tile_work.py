@@ -90,7 +90,7 @@ def read_step(asked: CityAsked, name: str) -> None:
     asked.work.put_arrays(f"{piece}.npz", arrays)
     asked.work.put_array(f"{piece}.pairs.npy", pairs)
     west, south, east, north = hood.plots.total_bounds.tolist()
-    lengths = {one: int((pairs[:, 2] <= round(one * 1000)).sum()) for one in _reaches(asked)}
+    lengths = {one: _count(pairs, one, asked.kept_m) for one in _reaches(asked)}
     told = {
         "faults": [astuple(one) for one in hood.faults],
         "region": hood.region,
@@ -112,12 +112,18 @@ def _reaches(asked: CityAsked) -> list[float]:
     return sorted(found | {need.reach.value for group in asked.widest for need in group.needs})
 
 
+def _count(pairs: NDArray[np.int32], reach_m: float, kept_m: float) -> int:
+    """How many pairs there are within a reach; beyond the lines that are kept, at most."""
+    count = int((pairs[:, 2] <= round(min(reach_m, kept_m) * 1000)).sum())
+    return round(count * max(1.0, reach_m / kept_m) ** 2)
+
+
 def _pairs_from(asked: CityAsked, tile: Tile, read: TileRead) -> NDArray[np.int32]:
     """Pairs of which the tile has the plot of the lower number: shape (m, 3), sorted."""
     others = np.setdiff1d(np.arange(len(read.numbers)), read.own)
     order = np.r_[read.own, others]
     shapes = read.neighbourhood.plots.geometry.to_numpy()[order]
-    pairs = pairs_within(shapes, asked.reach_m, sources=tile.count)
+    pairs = pairs_within(shapes, asked.kept_m, sources=tile.count)
     return _numbered(read.numbers[order], pairs.i, pairs.j, pairs.length_mm, tile)[0]
 
 

@@ -107,8 +107,14 @@ class Crew:
             ) from error
         with client:
             shared: Any = client.scatter((work, asked), broadcast=True)
-            futures = [client.submit(_one, shared, name, pure=False) for name in names]
-            for future in as_completed(futures, loop=client.loop):
+            names_of = {client.submit(_one, shared, name, pure=False): name for name in names}
+            going = as_completed(list(names_of), loop=client.loop)
+            for future in going:
+                name = names_of.pop(future, None)
+                if future.cancelled() and name is not None:
+                    # What was shared went with the only worker that had it: send it along, once.
+                    going.add(client.submit(_one, (work, asked), name, pure=False))
+                    continue
                 yield future.result()
 
 

@@ -24,7 +24,7 @@ from patchnet.commands.options import (
 from patchnet.core.errors import WrongUse
 from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.texts import _
-from patchnet.pages.sheets.city_page import write_city_page
+from patchnet.pages.sheets.city_page import told_of_portions, write_city_page
 
 __all__ = ["city"]
 
@@ -93,7 +93,9 @@ def city(
     FILE is a GeoPackage, FlatGeobuf or GeoParquet, or a folder with one such file a layer; it is
     read piece by piece. DIR gets the plots of each tile with how every animal stands
     (tiles/*.parquet, or .gpkg without 'patchnet[parquet]'), all breaks, a manifest, and a page with
-    the whole at a glance (index.html). Started again, it goes on where it was left.
+    the whole at a glance (index.html). Started again, it goes on where it was left. Animals for
+    which the sharing of supplies does not fit into --memory are shared in portions: about right,
+    and it says how far off.
 
     \b
     Examples:
@@ -130,6 +132,8 @@ def city(
     more = len(found.faults) - WARNINGS
     if more > 0:
         click.echo(_("... and {more} more warnings.").format(more=more), err=True)
+    for words in told_of_portions(found):
+        click.echo(words, err=True)
     if found.peak_gb:
         click.echo(_("Took at most {peak:.2f} GB of memory.").format(peak=found.peak_gb), err=True)
     note_made(asked.file, output)

@@ -12,7 +12,9 @@ from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
 
-__all__ = ["Pairs", "crossing_line", "pairs_apart", "pairs_within"]
+__all__ = [
+    "Lengths", "Pairs", "crossing_line", "expected_pairs", "pairs_apart", "pairs_within",
+]  # fmt: skip
 
 _COMPILE_FROM = 3_000_000  # pairs: about where a first compilation (4 s) pays off
 _PLAIN_BLOCK = 1_000_000  # candidate pairs held at once, so that memory stays flat
@@ -86,7 +88,7 @@ def pairs_within(
     if tree_size < 2:
         return _joined([])
     wanted = use_compiled(
-        compiled=compiled, worthwhile=_expected_pairs(shapes, radius_m) > _COMPILE_FROM
+        compiled=compiled, worthwhile=expected_pairs(shapes, radius_m) > _COMPILE_FROM
     )
     first = tree_size if sources is None else sources
     work = _compiled_blocks if wanted else _plain_blocks
@@ -152,6 +154,43 @@ def pairs_apart(geometries: Geometries, part: NDArray[np.intp], radius_m: float)
     return Pairs(i=i[order], j=j[order], length_mm=length[order])
 
 
+class Lengths:
+    """Distances of chosen pairs of n plots, as `pairs_within` gives them.
+
+    Parameters
+    ----------
+    geometries
+        Shape (n,), as for `pairs_within`.
+    compiled
+        True: compiled kernel; False: shapely alone. Both give the same.
+    """
+
+    def __init__(self, geometries: Geometries, *, compiled: bool) -> None:
+        self._shapes = np.asarray(geometries, dtype=object)
+        self._kernel = None
+        if use_compiled(compiled=compiled, worthwhile=compiled):
+            from patchnet.movement import distance_kernels  # noqa: PLC0415 - imports numba
+
+            self._kernel = distance_kernels.Lengths(self._shapes)
+
+    def mm(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Whole millimetres between the plots i and j.
+
+        Parameters
+        ----------
+        i, j
+            Shape (k,): positions of plots.
+
+        Returns
+        -------
+        array
+            Shape (k,).
+        """
+        if self._kernel is None:
+            return _whole_mm(shapely.distance(self._shapes[i], self._shapes[j]))
+        return _whole_mm(self._kernel.metres(i, j))
+
+
 def crossing_line(a: shapely.Geometry, b: shapely.Geometry) -> LineString:
     """Return the shortest line from `a` to `b`: the narrowest place between two plots.
 
@@ -208,8 +247,21 @@ def _joined(parts: list[Pairs]) -> Pairs:
     )
 
 
-def _expected_pairs(shapes: Geometries, radius_m: float) -> float:
-    """Roughly how many pairs there will be, from the density of the plots."""
+def expected_pairs(shapes: Geometries, radius_m: float) -> float:
+    """Roughly how many pairs there will be, from the density of the plots.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): outlines, metres.
+    radius_m
+        Metres, >= 0.
+
+    Returns
+    -------
+    float
+        Number of pairs.
+    """
     count = len(shapes)
     box = shapely.bounds(shapes)
     side = np.sqrt(np.mean((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1])))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from patchnet.core.compiled import in_threads, kernel
 
-__all__ = ["blocks"]
+__all__ = ["Lengths", "blocks"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -77,6 +77,25 @@ def blocks(
         return i, j, metres
 
     yield from in_threads(work, range(0, sources, _BLOCK))
+
+
+class Lengths:
+    """Distances of chosen pairs of some polygons.
+
+    Parameters
+    ----------
+    shapes
+        Shape (n,): polygons, metres.
+    """
+
+    def __init__(self, shapes: NDArray[np.object_]) -> None:
+        self._outlines = _outlines(shapes)
+
+    def metres(self, i: Ints, j: Ints) -> Floats:
+        """Shape (k,): metres from edge to edge of the polygons i and j, shape (k,) each."""
+        found = np.empty(len(i))
+        _fill_lengths(i, j, self._outlines, found)
+        return found
 
 
 def _outlines(shapes: NDArray[np.object_]) -> _Outlines:
@@ -205,26 +224,53 @@ def _fill(
         row = out_j[begin:end]
         _near(i, reach, box, grid, row)
         row.sort()
-        a0, a1 = np.uint64(start[i]), np.uint64(start[i + 1])
         for at in range(begin, end):
-            j = out_j[at]
-            b0, b1 = np.uint64(start[j]), np.uint64(start[j + 1])
-            if (
-                box[i, 0] <= box[j, 2]
-                and box[j, 0] <= box[i, 2]
-                and box[i, 1] <= box[j, 3]
-                and box[j, 1] <= box[i, 3]
-                and (
-                    _cross(a0, a1, b0, b1, x, y, dx, dy)
-                    or _holds(a0, a1, shell[shell_start[j] : shell_start[j + 1]], x, y, dx, dy)
-                    or _holds(b0, b1, shell[shell_start[i] : shell_start[i + 1]], x, y, dx, dy)
-                )
-            ):
-                out_metres[at] = 0.0
-                continue
-            square = _to_segments(a0, a1, b0, b1, x, y, dx, dy, inverse, box[j], np.inf)
-            square = _to_segments(b0, b1, a0, a1, x, y, dx, dy, inverse, box[i], square)
-            out_metres[at] = np.sqrt(square)
+            out_metres[at] = _apart(
+                i, out_j[at], box, start, inverse, x, y, dx, dy, shell_start, shell
+            )
+
+
+@kernel
+def _fill_lengths(i: Ints, j: Ints, outlines: _Outlines, out_metres: Floats) -> None:
+    box, start, inverse = outlines.box, outlines.start, outlines.inverse
+    x, y, dx, dy = outlines.x, outlines.y, outlines.dx, outlines.dy
+    shell_start, shell = outlines.shell_start, outlines.shell
+    for at in range(len(i)):
+        out_metres[at] = _apart(i[at], j[at], box, start, inverse, x, y, dx, dy, shell_start, shell)
+
+
+@kernel
+def _apart(
+    i: int,
+    j: int,
+    box: Floats,
+    start: Ints,
+    inverse: Floats,
+    x: Floats,
+    y: Floats,
+    dx: Floats,
+    dy: Floats,
+    shell_start: Ints,
+    shell: Ints,
+) -> float:
+    """Metres from edge to edge; 0 where they overlap or one lies in the other."""
+    a0, a1 = np.uint64(start[i]), np.uint64(start[i + 1])
+    b0, b1 = np.uint64(start[j]), np.uint64(start[j + 1])
+    if (
+        box[i, 0] <= box[j, 2]
+        and box[j, 0] <= box[i, 2]
+        and box[i, 1] <= box[j, 3]
+        and box[j, 1] <= box[i, 3]
+        and (
+            _cross(a0, a1, b0, b1, x, y, dx, dy)
+            or _holds(a0, a1, shell[shell_start[j] : shell_start[j + 1]], x, y, dx, dy)
+            or _holds(b0, b1, shell[shell_start[i] : shell_start[i + 1]], x, y, dx, dy)
+        )
+    ):
+        return 0.0
+    square = _to_segments(a0, a1, b0, b1, x, y, dx, dy, inverse, box[j], np.inf)
+    square = _to_segments(b0, b1, a0, a1, x, y, dx, dy, inverse, box[i], square)
+    return float(np.sqrt(square))
 
 
 @kernel

@@ -31,13 +31,19 @@ WORDS = (
 )  # fmt: skip
 
 
-def terraces(plots, *, seed=20261125):
-    """Back-to-back terraces of 6 x 20 m plots with roads between, a third of them unseen."""
+SIDE_STREET_M = 12.0
+
+
+def terraces(plots, *, seed=20261125, block=None):
+    """Back-to-back terraces of 6 x 20 m plots with roads between, a third of them unseen.
+
+    With `block` a side street runs through after every so many houses.
+    """
     rng = np.random.default_rng(seed)
     per_row = max(10, round((plots / 3) ** 0.5 * 2))
     at = np.arange(plots)
     row, column = at // per_row, at % per_row
-    left = 400000 + column * 6.0
+    left = 400000 + column * 6.0 + (0.0 if block is None else column // block * SIDE_STREET_M)
     low = 300000 + row * 20.0 + (row // 2) * 26.0
     lists, seen = [], []
     for unseen in rng.random(plots) < 1 / 3:
@@ -62,9 +68,9 @@ def terraces(plots, *, seed=20261125):
     )
 
 
-def write_terraces(plots, file, *, walled):
+def write_terraces(plots, file, *, walled, block=None):
     """Plots, and with `walled` their houses, fences and roads, as layers of one GeoPackage."""
-    shapes = terraces(plots)
+    shapes = terraces(plots, block=block)
     pyogrio.write_dataframe(shapes, file, layer="plots", driver="GPKG")
     if not walled:
         return

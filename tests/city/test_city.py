@@ -323,10 +323,15 @@ def test_another_question_needs_another_folder_or_a_word(small, knowledge, tmp_p
     assert str(tmp_path / "a" / "index.html") in result.output
     page = (tmp_path / "a" / "index.html").read_text(encoding="utf-8")
     assert 'href="tiles/E450000N210000.parquet"' in page
+    assert 'href="tiles/E450000N210000.html"' in page
+    street = (tmp_path / "a" / "tiles" / "E450000N210000.html").read_text(encoding="utf-8")
+    assert street.count("<title>P") == 30  # each plot is drawn
+    assert "Sorrel Row" in street
     with pytest.raises(CannotWrite, match="another question"):
         quick(small, tmp_path / "a", knowledge)
     found = quick(small, tmp_path / "a", knowledge, overwrite=True)
     assert len(found.tiles) > 1
+    assert not list((tmp_path / "a").rglob("*.html"))
     result = CliRunner().invoke(cli, ["city", str(small), "-o", "b", "--memory", "4 elephants"])
     assert result.exit_code == 2
     assert "like 4GB" in result.output

@@ -7,8 +7,10 @@ from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 import pytest
+import shapely
 from axe_playwright_python.sync_playwright import Axe
 from jinja2 import UndefinedError
 from worlds.laced import laced_neighbourhood, laced_tables
@@ -33,6 +35,7 @@ from patchnet.pages.sheets.poster import poster
 from patchnet.pages.sheets.progress_page import progress_page
 from patchnet.pages.sheets.residents_notice import residents_notice, residents_picture
 from patchnet.pages.sheets.street_sheet import street_sheet
+from patchnet.pages.sheets.tile_page import TileTold, tile_page
 from patchnet.pages.survey import SurveyRound, survey_phone_page, survey_sheets
 from patchnet.pages.survey.progress import survey_progress
 from patchnet.plan.facts import PlotFacts
@@ -146,7 +149,9 @@ def drawn(knowledge):
     yield "change", compare_page(scheme.comparison)
     told = Told(by=PAYLOAD, contact=PAYLOAD, date=PAYLOAD, status=PAYLOAD)
     yield "report", scheme_report(SchemePack(scheme, told))
-    yield "city", city_page(small_city(tables), knowledge=tables, title=PAYLOAD)
+    whole = small_city(tables)
+    yield "city", city_page(whole, knowledge=tables, title=PAYLOAD)
+    yield "tile", tile_page(laced_tile(), whole, knowledge=tables, title=PAYLOAD)
     places = places_to_measure(scheme.sites, knowledge=tables)
     yield "tape", tape_sheet(places, street, hood, knowledge=tables)
 
@@ -155,7 +160,8 @@ def small_city(tables):
     """Two tiles whose texts are markup."""
     name = tables.groups["newt"].name
     animals = {"name": name, "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
-               "linked_homes": 2.0, "parts": 2, "breaks": 1}  # fmt: skip
+               "linked_homes": 2.0, "parts": 2, "breaks": 1, "shared": "portions",
+               "tried_on": 3, "homes_off": -0.01, "plots_off": 0.02}  # fmt: skip
     tile = {"east": 0.0, "north": 0.0, "plots": 5, "area_m2": 900.0, "known_share": 0.5,
             "hungry_months": 2.0, "file": f"tiles/{PAYLOAD}", "homes_newt": 1.0}  # fmt: skip
     worst = {"group": "newt", "from_plot": PAYLOAD, "to_plot": PAYLOAD, "width_m": 9.0,
@@ -165,6 +171,21 @@ def small_city(tables):
         tiles=pd.DataFrame([tile, tile | {"east": 100.0, "homes_newt": 2.0}], index=["a", PAYLOAD]),
         worst={"a": worst}, crs="EPSG:27700", credits=(PAYLOAD,),
     )  # fmt: skip
+
+
+def laced_tile():
+    """Two plots and a break whose texts are markup."""
+    plots = gpd.GeoDataFrame(
+        {"id": ["a", PAYLOAD], "label": PAYLOAD, "street": [PAYLOAD, ""], "area_m2": 300.0,
+         "known_share": 0.5, "homes_newt": [1.0, 2.0], "room_newt": 3.0,
+         "scarcest_newt": "damp_cover_on_land"},
+        geometry=[shapely.box(0, 0, 10, 30), shapely.box(10, 0, 20, 30)], crs="EPSG:27700",
+    )  # fmt: skip
+    breaks = gpd.GeoDataFrame(
+        {"group": ["newt"], "from_plot": PAYLOAD, "to_plot": PAYLOAD, "width_m": 9.0,
+         "homes_won": 0.5}, geometry=[shapely.LineString([(0, 0), (20, 30)])], crs="EPSG:27700",
+    )  # fmt: skip
+    return TileTold(PAYLOAD, plots, breaks)
 
 
 def test_every_template_is_filled_in_by_some_page(laced_pages):
@@ -209,7 +230,7 @@ def test_every_page_has_the_same_head(laced_pages):
 ELSEWHERE = {"map", "tiles", "openstreetmap", "phone", "report"}
 HERE = (
     "poster", "notice", "card", "stack", "cards", "street", "progress own", "progress public",
-    "sheets", "change", "tape", "city",
+    "sheets", "change", "tape", "city", "tile",
 )  # fmt: skip
 
 

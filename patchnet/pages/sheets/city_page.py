@@ -1,4 +1,4 @@
-"""The first page of a city: a cell a tile, four maps of them, and where to look closer."""
+"""The first page of a city: a cell a tile, four maps of them, and links to a page a tile."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -16,8 +16,9 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
+from patchnet.pages.sheets.tile_page import against_the_mean, percent, tile_page, tiles_told
 
-__all__ = ["city_page", "write_city_page"]
+__all__ = ["city_page", "told_of_portions", "write_city_page"]
 
 _WIDE = 100.0  # of a map, in units of its own
 _STEPS = 5
@@ -37,6 +38,7 @@ _TILE_HEADS: WordList[str] = WordList(
         N_("Homes, the city's mean is 1"),
         N_("Months without enough flowers"),
         N_("Worst break"),
+        N_("File"),
     )
 )
 
@@ -63,7 +65,7 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
         What the city is called; None: nothing is said of it.
     """
     tiles = city.tiles
-    homes = _against_the_mean(city)
+    homes = against_the_mean(tiles, city)
     shares = np.array([_share_of_worst(city, name) for name in tiles.index])
     unknown = 1 - tiles["known_share"].to_numpy(float)
     hungry = tiles["hungry_months"].to_numpy(float)
@@ -84,18 +86,19 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
             _("Worst break"),
             _("What closing the worst break here would win, of all linked homes of its animal."),
             shares,
-            _percent,
+            percent,
         ),
-        _Map(_("Not known"), _("Share of the questions that nobody answered."), unknown, _percent),
+        _Map(_("Not known"), _("Share of the questions that nobody answered."), unknown, percent),
     ]
     weight = tiles["plots"].to_numpy(float)
     rows = [
         {
             "name": str(name),
             "file": str(row["file"]),
+            "page": _page_of(str(row["file"])),
             "plots": figure(float(row["plots"])),
             "cells": [
-                _percent(float(unknown[at])),
+                percent(float(unknown[at])),
                 figure(float(homes[at])),
                 figure(float(hungry[at])),
                 _worst(city, str(name), knowledge),
@@ -113,12 +116,13 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
         facts=[
             (number(int(weight.sum()), ",d"), _("plots")),
             (str(len(tiles)), _("tiles of {side:g} m").format(side=city.tile_m)),
-            (_percent(float(unknown @ weight / weight.sum())), _("of all questions not answered")),
+            (percent(float(unknown @ weight / weight.sum())), _("of all questions not answered")),
             (str(len(city.animals)), _("animals")),
         ],
         maps=[_drawn(one, city) for one in maps],
         animal_heads=_ANIMAL_HEADS,
         animals=[_animal(row) for row in city.animals.to_dict("records")],
+        portioned=told_of_portions(city),
         tile_heads=_TILE_HEADS,
         rows=rows,
         credits=city.credits,
@@ -132,7 +136,7 @@ def write_city_page(
     knowledge: Knowledge | None = None,
     title: str | None = None,
 ) -> Path:
-    """Write the page to `path`, whole or not at all, and return the path.
+    """Write the page, and one for each tile that it leads to; return the path of the first.
 
     Parameters
     ----------
@@ -167,20 +171,16 @@ def write_city_page(
     'index.html'
     """
     knowledge = knowledge or load_knowledge()
+    for told in tiles_told(city):
+        page = tile_page(told, city, knowledge=knowledge, title=title)
+        write_text(city.folder / _page_of(str(city.tiles.loc[told.name, "file"])), page)
     write_text(path, city_page(city, knowledge=knowledge, title=title))
     return Path(path)
 
 
-def _against_the_mean(city: City) -> NDArray[np.float64]:
-    """Homes on a hectare of each tile's plots over those of the city, mean over the animals."""
-    tiles = city.tiles
-    area = tiles["area_m2"].to_numpy(float)
-    found = []
-    for key in city.animals.index:
-        homes = tiles[f"homes_{key}"].to_numpy(float)
-        if homes.sum() > 0:
-            found.append(homes / area * (area.sum() / homes.sum()))
-    return np.mean(found, axis=0) if found else np.zeros(len(tiles))
+def _page_of(file: str) -> str:
+    """Where the page of a tile stands beside the file of its plots."""
+    return Path(file).with_suffix(".html").as_posix()
 
 
 def _share_of_worst(city: City, tile: str) -> float:
@@ -212,9 +212,27 @@ def _animal(row: dict[Any, Any]) -> list[str]:
     ]
 
 
-def _percent(share: float) -> str:
-    """Percent with two digits; never none where there is some."""
-    return f"{figure(100 * share)} %"
+def told_of_portions(city: City) -> tuple[str, ...]:
+    """Return a sentence for each animal that was shared in portions: how far off that is.
+
+    Parameters
+    ----------
+    city
+        From `patchnet.assess_city`.
+    """
+    rows = city.animals[city.animals["shared"] == "portions"]
+    return tuple(
+        _(
+            "{animal}: shared in portions. Where both were worked out ({plots} plots), homes came "
+            "out {homes} off the exact sharing, and those of one plot {each} on the mean."
+        ).format(
+            animal=row["name"],
+            plots=number(int(row["tried_on"]), ",d"),
+            homes=percent(abs(float(row["homes_off"]))),
+            each=percent(float(row["plots_off"])),
+        )
+        for row in rows.to_dict("records")
+    )
 
 
 def _drawn(one: _Map, city: City) -> dict[str, Any]:

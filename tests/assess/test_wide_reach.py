@@ -1,0 +1,65 @@
+"""A town whose far reaches are in bunches has the answers of one with all pairs."""
+
+import sys
+
+import numpy as np
+import pandas as pd
+import pytest
+from worlds.small_city import write_city
+
+from patchnet.assess import assess, wide_reach
+from patchnet.assess.plot import plot_answer
+from patchnet.assess.tables import break_table, plot_table
+from patchnet.assess.wide_reach import WideReach
+from patchnet.knowledge import load_knowledge
+from patchnet.read import read_neighbourhood
+
+ANIMALS = ["mason_bee", "goldfinch", "sparrow", "pipistrelle", "wren", "slow_worm"]
+NEAR = 45.0  # the city is some 250 m across; hops and reaches lie on both sides
+
+
+@pytest.fixture(scope="module")
+def hood(tmp_path_factory):
+    path = tmp_path_factory.mktemp("town") / "town.gpkg"
+    write_city(path)
+    return read_neighbourhood(path, knowledge=load_knowledge())
+
+
+@pytest.fixture
+def all_is_wide(monkeypatch):
+    monkeypatch.setattr(wide_reach, "_WIDE_FROM", 0)
+    monkeypatch.setattr(wide_reach, "NEAR_M", NEAR)
+    monkeypatch.setattr(sys.modules["patchnet.assess.assess"], "NEAR_M", NEAR)
+
+
+def test_the_answers_are_the_same(hood, request):
+    plain = assess(hood, groups=ANIMALS, cell_m=2.0)
+    request.getfixturevalue("all_is_wide")
+    wide = assess(hood, groups=ANIMALS, cell_m=2.0)
+    assert isinstance(wide.groups["goldfinch"].reach, WideReach)
+    one, other = plot_table(plain), plot_table(wide)
+    for name in one.columns.drop("geometry"):
+        if pd.api.types.is_numeric_dtype(one[name]):
+            np.testing.assert_allclose(other[name], one[name], rtol=1e-9, atol=1e-12, err_msg=name)
+        else:
+            assert other[name].astype(str).tolist() == one[name].astype(str).tolist(), name
+    breaks = break_table(plain).drop(columns="geometry")
+    assert len(breaks) > 5
+    pd.testing.assert_frame_equal(break_table(wide).drop(columns="geometry"), breaks, rtol=1e-9)
+    # Whom a plot shares with is looked up plot by plot, and trials look at the entries.
+    assert repr(plot_answer(wide, "P7")) == repr(plot_answer(plain, "P7"))
+    for key, answer in plain.groups.items():
+        reach = wide.groups[key].reach
+        assert (reach.moves.upto(answer.group.hop.value).length_mm.size
+                == answer.reach.moves.upto(answer.group.hop.value).length_mm.size)  # fmt: skip
+        for need in answer.needs:
+            metres = need.need.reach.value
+            matrix = answer.reach.within(metres)
+            assert (reach.matrix(metres) != matrix).nnz == 0
+            assert (reach.straight(metres) != answer.reach.straight(metres)).nnz == 0
+            for plot in (0, 20):
+                assert reach.row(metres, plot).tolist() == answer.reach.row(metres, plot).tolist()
+
+
+def test_a_small_street_is_held_pair_by_pair(hood):
+    assert not wide_reach.is_wide(hood.plots.geometry.to_numpy(), 1000.0)
