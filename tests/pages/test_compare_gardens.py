@@ -54,7 +54,7 @@ def test_both_states_of_what_changed_are_drawn(page):
         assert 'fill="url(#ground-bushes)"' not in one  # plot 2 lies outside the drawing
     assert len(re.findall(r'id="ground-flowers"', page)) == 1
     legend = page[page.index('class="garden-legend"') :].split("</ul>")[0]
-    assert re.findall(r"</svg>([^<]+)</li>", legend) == ["Flowers", "Paving"]
+    assert re.findall(r"</svg>([^<]+)</li>", legend) == ["Flowers", "Paving", "Other ground"]
     assert "<b>2" not in page
 
 
