@@ -142,7 +142,7 @@ def test_joining_two_halves_is_said_with_their_sizes():
         ),
         (
             Reason("months", metres=100.0, months=(3, 10)),
-            "Within 100 m too little flowers in Mar, Oct: this does.",
+            "Within 100 m too few flowers are open in Mar, Oct: this helps.",
         ),
         (
             Reason("shared", group="newt", need=NEWT.key, counts=(45,)),

@@ -144,7 +144,7 @@ def _feeds(reason: Reason, knowledge: Knowledge) -> str:
 
 def _months(reason: Reason, knowledge: Knowledge) -> str:
     del knowledge
-    return _("Within {metres} too little flowers in {months}: this does.").format(
+    return _("Within {metres} too few flowers are open in {months}: this helps.").format(
         metres=metres(reason.metres), months=month_spans(reason.months)
     )
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from patchnet.city.assess_city import City
 from patchnet.core.files import write_text
 from patchnet.core.language_forms import in_sentence, number
-from patchnet.core.texts import N_, WordList, _
+from patchnet.core.texts import N_, WordList, _, ngettext
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
@@ -114,10 +114,10 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
         style=asset("kit/overview.css") + asset("sheets/city_page.css"),
         notice=_(_NOTICE),
         facts=[
-            (number(int(weight.sum()), ",d"), _("plots")),
+            (number(int(weight.sum()), ",d"), ngettext("plot", "plots", int(weight.sum()))),
             (str(len(tiles)), _("tiles of {side:g} m").format(side=city.tile_m)),
             (percent(float(unknown @ weight / weight.sum())), _("of all questions not answered")),
-            (str(len(city.animals)), _("animals")),
+            (str(len(city.animals)), ngettext("animal", "animals", len(city.animals))),
         ],
         maps=[_drawn(one, city) for one in maps],
         animal_heads=_ANIMAL_HEADS,

@@ -15,7 +15,7 @@ from patchnet.city.asked import TILES
 from patchnet.city.assess_city import City
 from patchnet.city.results import BREAKS
 from patchnet.core.language_forms import in_sentence, number
-from patchnet.core.texts import N_, WordList, _
+from patchnet.core.texts import N_, WordList, _, ngettext
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
@@ -142,8 +142,8 @@ def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | 
         style=asset("kit/overview.css") + asset("sheets/city_page.css"),
         notice=_(_NOTICE),
         facts=[
-            (number(len(plots), ",d"), _("plots")),
-            (number(len(names), ",d"), _("streets")),
+            (number(len(plots), ",d"), ngettext("plot", "plots", len(plots))),
+            (number(len(names), ",d"), ngettext("street", "streets", len(names))),
             (percent(float(unknown.mean())), _("of all questions not answered")),
             (figure(float(homes @ area / area.sum())), _("homes, the city's mean is 1")),
         ],
