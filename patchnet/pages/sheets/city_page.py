@@ -224,7 +224,8 @@ def told_of_portions(city: City) -> tuple[str, ...]:
     return tuple(
         _(
             "{animal}: shared in portions. Where both were worked out ({plots} plots), homes came "
-            "out {homes} off the exact sharing, and those of one plot {each} on the mean."
+            "out {homes} off the exact sharing, and those of one plot {each} on the mean; over the "
+            "whole city it can be more."
         ).format(
             animal=row["name"],
             plots=number(int(row["tried_on"]), ",d"),
