@@ -143,12 +143,14 @@ def reach_step(asked: CityAsked, name: str) -> None:
         for reach_mm in _reaches_mm(asked.knowledge.groups[key]):
             own = reach_mm in routed
             file = _rows_file(name, key if own else None, reach_mm)
-            if file not in made:  # straight lines are the same for every animal
+            if file in made:  # straight lines are the same for every animal
+                found = asked.work.arrays(file)
+            else:
                 found = bunches.rows_of_ones(plots, reach_mm, graph if own else None)
                 asked.work.put_arrays(file, found)
             made.add(file)
             files.append(file)
-            blocks[str(reach_mm)] = len(asked.work.arrays(file)["bunches"])
+            blocks[str(reach_mm)] = len(found["bunches"])
         asked.work.finish(_rows_piece(name, key), files, {"blocks": blocks})
 
 
@@ -338,18 +340,18 @@ class _BunchedStreet(CityStreet):
 class _TileReach(Reach):
     """Who reaches whom, as the tiles left it."""
 
+    def __init__(self, asked: CityAsked, group: Group, bunches: Bunches, patch: Flags) -> None:
+        super().__init__(pairs_of([]), patch, hop_m=group.hop.value)
+        self._asked, self._group, self._bunches = asked, group, bunches
+        self._known: dict[int, BunchedReach] = {}
+        self._routed = set(asked.work.told(f"{group.key}{STOPS}")["routed"])
+
     def blocks(self, reach_m: float) -> Blocks:
         """Return what lies within reach as the net that flows are sent over."""
         reach_mm = _mm(reach_m)
         if reach_mm not in self._own_blocks:
             self._own_blocks[reach_mm] = blocks_in_bunches(self.within(reach_m))
         return self._own_blocks[reach_mm]
-
-    def __init__(self, asked: CityAsked, group: Group, bunches: Bunches, patch: Flags) -> None:
-        super().__init__(pairs_of([]), patch, hop_m=group.hop.value)
-        self._asked, self._group, self._bunches = asked, group, bunches
-        self._known: dict[int, BunchedReach] = {}
-        self._routed = set(asked.work.told(f"{group.key}{STOPS}")["routed"])
 
     def within(self, reach_m: float) -> Any:  # noqa: ANN401 - whatever multiplies as a matrix does
         """Shape (n, n): as a matrix of 1 where the column's plot lies within reach of the row's."""

@@ -16,7 +16,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
-from patchnet.pages.sheets.tile_page import against_the_mean, percent, tile_page, tiles_told
+from patchnet.pages.sheets.tile_page import against_the_mean, percent, span, tile_page, tiles_told
 
 __all__ = ["city_page", "told_of_portions", "write_city_page"]
 
@@ -264,13 +264,8 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
             )
         ],
         "steps": [
-            (at, _span(one.told(low + at * wide), one.told(low + (at + 1) * wide)))
+            (at, span(one.told(low + at * wide), one.told(low + (at + 1) * wide)))
             for at in range(_STEPS)
             if (step == at).any()
         ],
     }
-
-
-def _span(low: str, high: str) -> str:
-    """From low to high, or one value where both are told alike."""
-    return low if low == high else _("{low} to {high}").format(low=low, high=high)

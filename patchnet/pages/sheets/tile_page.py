@@ -21,7 +21,7 @@ from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
 
-__all__ = ["TileTold", "against_the_mean", "percent", "tile_page", "tiles_told"]
+__all__ = ["TileTold", "against_the_mean", "percent", "span", "tile_page", "tiles_told"]
 
 _WIDE = 1000.0  # of the drawing, in units of its own
 _STEPS = 5
@@ -135,7 +135,7 @@ def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | 
         ]
         for row in told.breaks.head(_BREAKS).to_dict("records")
     ]
-    name = _("Tile {name}").format(name=told.name)
+    name, named = _("Tile {name}").format(name=told.name), sum(map(bool, names))
     return sheet(
         "sheets/tile_page.html",
         title=_("{title}: {tile}").format(title=title, tile=name) if title else name,
@@ -143,7 +143,7 @@ def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | 
         notice=_(_NOTICE),
         facts=[
             (number(len(plots), ",d"), ngettext("plot", "plots", len(plots))),
-            (number(len(names), ",d"), ngettext("street", "streets", len(names))),
+            (number(named, ",d"), ngettext("street", "streets", named)),
             (percent(float(unknown.mean())), _("of all questions not answered")),
             (figure(float(homes @ area / area.sum())), _("homes, the city's mean is 1")),
         ],
@@ -185,6 +185,17 @@ def percent(share: float) -> str:
         0-1.
     """
     return f"{figure(100 * share)} %"
+
+
+def span(low: str, high: str) -> str:
+    """From low to high, or one value where both are told alike.
+
+    Parameters
+    ----------
+    low, high
+        As they are told.
+    """
+    return low if low == high else _("{low} to {high}").format(low=low, high=high)
 
 
 def _hungry_months(plots: pd.DataFrame, keys: Sequence[str]) -> NDArray[np.int64]:
@@ -249,8 +260,9 @@ def _drawn(told: TileTold, homes: NDArray[np.float64]) -> dict[str, Any]:
         ],
         "breaks": [path(line) for line in told.breaks.geometry],
         "steps": [
-            (at, _("{low} to {high}").format(low=figure(low[at]), high=figure(high[at])))
+            (at, span(figure(low[at]), figure(high[at])))
             for at in range(_STEPS)
+            if (step == at).any()
         ],
     }
 

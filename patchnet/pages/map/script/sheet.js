@@ -95,26 +95,25 @@ function oneMore(feature, given) {
   return near ? el("p", {}, fill(W.sheet_one_more, { plot: own(label(near.plot)), away: awayBy(near.gap) })) : null;
 }
 
-function mind(feature, cautions) {
-  const rest = F[feature].open ? cautions.slice(1) : cautions;
-  return rest.length ? el("p", { class: "small-print mind" }, rest.join(" ")) : null;
-}
-
 // What helps most here, where it was worked out; more of it on asking.
 function bestHere(plot, given) {
   const best = DATA.best ? DATA.best[plot] : [];
   if (!best.length) return [];
-  const item = ([title, words, small, cautions], at) =>
-    el(
+  const item = ([title, words, small, cautions], at) => {
+    const feature = DATA.bestFeatures[plot][at];
+    // Who is to be asked about open water comes before what it costs, as large as all the rest.
+    const before = cautions.slice(0, F[feature].open ? 1 : 0);
+    const after = cautions.slice(before.length);
+    return el(
       "div",
       { class: "best" },
       el("p", {}, el("strong", {}, title), " ", words),
-      oneMore(DATA.bestFeatures[plot][at], given),
-      // Who is to be asked about open water comes before what it costs, as large as all the rest.
-      F[DATA.bestFeatures[plot][at]].open ? el("p", { class: "mind" }, cautions[0]) : null,
+      oneMore(feature, given),
+      before.length ? el("p", { class: "mind" }, ...before) : null,
       small ? el("p", { class: "small-print" }, small) : null,
-      mind(DATA.bestFeatures[plot][at], cautions),
+      after.length ? el("p", { class: "small-print mind" }, after.join(" ")) : null,
     );
+  };
   const [first, ...rest] = best;
   return [
     el("h3", {}, W.sheet_best),
