@@ -376,8 +376,13 @@ def _words(found: Scheme) -> str:
                 one.keeper or _("nobody yet"),
             )
         )
-    wide = found.after.knowledge.scheme_figure("wide_margin")
-    certificate = certificate_words(chosen_step(found), exact=found.exact, wide=wide)
+    know = found.after.knowledge
+    certificate = certificate_words(
+        chosen_step(found),
+        exact=found.exact,
+        wide=know.scheme_figure("wide_margin"),
+        blind=know.scheme_figure("blind_margin"),
+    )
     return "\n".join(
         [
             text_table(rows, header=True),

@@ -48,6 +48,7 @@ _FIGURES = {
     "cost_kit": "GBP",
     "level_share": "share",
     "wide_margin": "share",
+    "blind_margin": "share",
     "bay_m": "m",
     "review_months": "months",
     "planters": "planters",

@@ -10,8 +10,6 @@ from patchnet.scheme.planter_scheme import Scheme, SchemeStep
 
 __all__ = ["certificate_words", "chosen_step", "enough_words", "levels_off", "over_draws_words"]
 
-_TELLS_NOTHING = 1.0  # another could win twice as much
-
 
 def levels_off(curve: tuple[SchemeStep, ...], share: float) -> int | None:
     """The number of planters from which each further one adds less than `share` of all won.
@@ -46,10 +44,11 @@ def chosen_step(scheme: Scheme) -> SchemeStep:
     return replace(step, value=scheme.doubt.value, bound=max(step.bound, scheme.doubt.value))
 
 
-def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
+def certificate_words(step: SchemeStep, *, exact: bool, wide: float, blind: float) -> str:
     """By how much another scheme of the same size could be better, at most.
 
-    From a share of `wide` on it is said that this leaves much open.
+    From a share of `wide` on it is said that this leaves much open, from `blind` on that it tells
+    nothing.
 
     Parameters
     ----------
@@ -57,14 +56,14 @@ def certificate_words(step: SchemeStep, *, exact: bool, wide: float) -> str:
         The scheme and its bound.
     exact
         Whether every scheme there is was judged.
-    wide
-        Share of what is won, 0-1.
+    wide, blind
+        Shares of what is won.
     """
     if step.value <= 0 and not exact:
         return _("Nothing is won, so no share can be told.")
     if step.within == 0:
         return _proved(step, exact=exact)
-    if step.within >= _TELLS_NOTHING:
+    if step.within >= blind:
         return _(
             "How good this choice is cannot be told: a better one was not found, but by the "
             "measure searched one with as many planters could win up to {times} times as much."

@@ -99,7 +99,10 @@ def summary_html(pack: SchemePack) -> Markup:
     """The planters at a glance, the schemes side by side, and how good the choice is."""
     scheme, know = pack.scheme, pack.knowledge
     certificate = certificate_words(
-        chosen_step(scheme), exact=scheme.exact, wide=know.scheme_figure("wide_margin")
+        chosen_step(scheme),
+        exact=scheme.exact,
+        wide=know.scheme_figure("wide_margin"),
+        blind=know.scheme_figure("blind_margin"),
     )
     items = (
         (_("Aim"), _aim(scheme)),

@@ -29,14 +29,19 @@ def phasing_html(pack: SchemePack) -> Markup:
     """The order of building and the curve of the best scheme for every number."""
     scheme = pack.scheme
     there = len(scheme.curve) >= 2
-    wide = scheme.after.knowledge.scheme_figure("wide_margin")
+    know = scheme.after.knowledge
     return render(
         "scheme/phasing.html",
         order=_order(pack),
         curve=_drawn(scheme.curve) if there else "",
         curve_table=_curve(pack) if there else "",
         enough=enough_words(scheme),
-        certificate=certificate_words(chosen_step(scheme), exact=scheme.exact, wide=wide),
+        certificate=certificate_words(
+            chosen_step(scheme),
+            exact=scheme.exact,
+            wide=know.scheme_figure("wide_margin"),
+            blind=know.scheme_figure("blind_margin"),
+        ),
         over_draws=over_draws_words(scheme),
     )
 

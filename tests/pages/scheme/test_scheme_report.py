@@ -321,17 +321,21 @@ def test_the_first_sentence_says_what_is_won(short):
 def test_the_certificate_is_the_bound_over_the_gain():
     """Bound 5 over gain 4: another could win a quarter more. From `wide` on that is said to be
     wide, below it is not."""
-    plain = certificate_words(step(3, 4.0, 5.0), exact=False, wide=0.3)
+    plain = certificate_words(step(3, 4.0, 5.0), exact=False, wide=0.3, blind=1.0)
     assert "can win more than 25 % more" in plain
     assert "wide margin" not in plain
-    assert "wide margin" in certificate_words(step(3, 4.0, 5.0), exact=False, wide=0.25)
+    assert "wide margin" in certificate_words(step(3, 4.0, 5.0), exact=False, wide=0.25, blind=1.0)
     # Where another could win twice as much or more, the bound says nothing of the choice.
-    loose = certificate_words(step(3, 4.0, 56.0), exact=False, wide=0.1)
+    loose = certificate_words(step(3, 4.0, 56.0), exact=False, wide=0.1, blind=1.0)
     assert "cannot be told" in loose
     assert "up to 14 times as much" in loose
-    assert "It is proved" in certificate_words(step(3, 4.0, 4.0), exact=True, wide=0.1)
-    assert "no two planters win more" in certificate_words(step(2, 4.0, 4.0), exact=False, wide=0.1)
-    assert "Nothing is won" in certificate_words(step(3, 0.0, 5.0), exact=False, wide=0.1)
+    assert "It is proved" in certificate_words(step(3, 4.0, 4.0), exact=True, wide=0.1, blind=1.0)
+    assert "no two planters win more" in certificate_words(
+        step(2, 4.0, 4.0), exact=False, wide=0.1, blind=1.0
+    )
+    assert "Nothing is won" in certificate_words(
+        step(3, 0.0, 5.0), exact=False, wide=0.1, blind=1.0
+    )
 
 
 @pytest.mark.browser
