@@ -1,6 +1,7 @@
 """What would help an animal that walks: corridors, gaps in fences, narrow places."""
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -9,15 +10,16 @@ from shapely import Point
 
 from patchnet.assess.assessment import Assessment, Break, FenceGap, GroupAnswer
 from patchnet.assess.over_ground import OverGround
+from patchnet.core.errors import WrongUse
 from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
-from patchnet.movement.surface import CostSurface
+from patchnet.movement.surface import CostSurface, cost_surface
 from patchnet.network.more_links import MoreLink, more_links
 from patchnet.network.one_more_link import best_lengths
 from patchnet.network.patch_graph import PatchGraph
 
-__all__ = ["break_corridors", "fence_gaps", "squeeze"]
+__all__ = ["break_corridors", "fence_gaps", "squeeze", "squeeze_in_blocks"]
 
 Array = NDArray[np.float64]
 _MILLIMETRE = 0.001  # costs of breaks are rounded to whole ones
@@ -80,10 +82,55 @@ def squeeze(assessment: Assessment, group: str) -> "NDArray[np.float32] | None":
         ``settings/squeeze_cells_max`` (the solve takes about 2 kB a cell).
     """
     answer = assessment.groups[group]
-    knowledge = assessment.knowledge
+    return None if answer.ground is None else _squeezed(assessment, answer, answer.ground.surface)
+
+
+def squeeze_in_blocks(
+    assessment: Assessment, group: str, cells: int
+) -> "tuple[CostSurface, NDArray[np.float32]] | None":
+    """Work out `squeeze` on larger cells, for a picture that shows no smaller ones.
+
+    The ground is painted anew, so that fences and their gaps stay where they are. On the demo, with
+    cells twice as wide, in a quarter of the time: what blocks of 2 m carry goes with what they
+    carry on small cells (correlation 0.98), and of the 3 in 100 places that carry most 9 in 10 are
+    the same (``tests/assess/test_fences.py``). Passages of one small cell are lost.
+
+    Parameters
+    ----------
+    assessment, group
+        As in `squeeze`.
+    cells
+        How many times as wide; 1, and where plots would have no cell left: as they are.
+
+    Returns
+    -------
+    surface, current
+        The ground, and amperes on it; None as in `squeeze`.
+    """
+    answer = assessment.groups[group]
     if answer.ground is None:
         return None
     surface = answer.ground.surface
+    most = assessment.knowledge.setting("squeeze_cells_max")
+    if cells > 1 and surface.cost.size <= most:
+        with suppress(WrongUse):
+            wide = cost_surface(
+                assessment.neighbourhood,
+                answer.group,
+                assessment.knowledge,
+                cell_m=cells * surface.cell_m,
+                landcover=assessment.asked.landcover,
+            )
+            if len(wide.faults) <= len(surface.faults):
+                surface = wide
+    current = _squeezed(assessment, answer, surface)
+    return None if current is None else (surface, current)
+
+
+def _squeezed(
+    assessment: Assessment, answer: GroupAnswer, surface: CostSurface
+) -> "NDArray[np.float32] | None":
+    knowledge = assessment.knowledge
     if surface.cost.size > knowledge.setting("squeeze_cells_max"):
         return None
     patches = answer.homes[answer.patch].sort_values(ascending=False, kind="stable")

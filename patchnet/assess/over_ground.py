@@ -67,6 +67,7 @@ def ways_over(
     *,
     longest_m: float,
     compiled: bool | None = None,
+    like: OverGround | None = None,
 ) -> OverGround:
     """Link patches over a cost surface that is made already.
 
@@ -80,8 +81,13 @@ def ways_over(
         Cost metres beyond which no link is looked for.
     compiled
         True: compiled; False: plain; None: by size. Both give the same.
+    like
+        Ways over the same surface, as long at most, between other patches: see `territories`.
     """
-    links = ground_links(surface, patches=plots[patch], limit=longest_m, compiled=compiled)
+    grown = None if like is None else like.links.growth
+    links = ground_links(
+        surface, patches=plots[patch], limit=longest_m, compiled=compiled, like=grown
+    )
     to_plot = plots.get_indexer(surface.plots).astype(np.int32)
     fringe_i, fringe_j, fringe_cost = _fringe(surface, links)
     i = to_plot[np.r_[links.i, fringe_i]]

@@ -21,6 +21,7 @@ from patchnet.assess.sharing import Demand, quickest
 from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import opened_steps
+from patchnet.movement.surface import CostSurface
 from patchnet.network.routes import cut_length
 
 __all__ = ["Field", "FirstRound", "Surroundings", "field_of"]
@@ -28,6 +29,8 @@ __all__ = ["Field", "FirstRound", "Surroundings", "field_of"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Lengths = NDArray[np.int32]
+_DENSE_PLOTS = 400  # on so few plots a sparse product takes longer to begin than a dense one to do
+_TURNED = 8  # fields with one plot turned that are kept: as many plots are asked about in turns
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +42,8 @@ class Surroundings:
 
     def row(self, plot: int) -> Array:
         """Shape (n,): 1 where a plot is within reach of `plot`, itself too."""
+        if isinstance(self.sums, np.ndarray):
+            return self.sums[plot]
         matrix = self.matrix
         row = np.zeros(matrix.shape[1])
         row[matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]]] = 1.0
@@ -47,7 +52,28 @@ class Surroundings:
     @cached_property
     def sums(self) -> "sp.csr_array | Array":
         """The matrix in the form that is multiplied quickest."""
-        return quickest(self.matrix)
+        few = self.matrix.shape[0] <= _DENSE_PLOTS
+        return self.matrix.toarray() if few else quickest(self.matrix)
+
+    def around(self, plots: NDArray[np.intp]) -> "tuple[NDArray[np.intp], sp.csr_array | Array]":
+        """Positions of all plots within reach of any of some plots, rising; and who reaches whom.
+
+        Where reaches are wide it is all plots: to look for the others takes longer.
+
+        Parameters
+        ----------
+        plots
+            Shape (p,), positions.
+
+        Returns
+        -------
+        around, matrix
+            Shape (a,), and (a, p): 1 where one reaches the other.
+        """
+        if isinstance(self.sums, np.ndarray):
+            return np.arange(len(self.sums)), self.sums[:, plots]
+        reached = np.unique(self.matrix[plots].indices).astype(np.intp)
+        return reached, self.matrix[reached][:, plots]
 
     @cached_property
     def _homes(self) -> NDArray[np.float32]:
@@ -104,8 +130,8 @@ class Field:
         Shape (n, 4), homes that there are places for (see `patchnet.assess.supply.anchor_places`).
     patch
         Shape (n,), True where a plot is a patch.
-    reach, ground
-        Which plots lie within reach of which; the ground of a group that walks, else None.
+    reach, surface
+        Which plots lie within reach of which; what a metre costs a group that walks, else None.
     demands
         The needs; supply of shape (n, M, 1).
     near
@@ -116,6 +142,8 @@ class Field:
         The ground that homes are spread over; None: no density is known.
     lengths
         Shape (n, n): best routes between plots in mm (see `route_lengths`).
+    ways
+        Ways of a group that walks, up to a hop, as they were grown; None: not yet.
     """
 
     group: Group
@@ -124,12 +152,23 @@ class Field:
     places: Array
     patch: Flags
     reach: Reach
-    ground: OverGround | None
+    surface: CostSurface | None
     demands: tuple[Demand, ...]
     near: tuple[Surroundings, ...]
     anchor: Surroundings
     pool: Pool | None
     lengths: Lengths
+    ways: OverGround | None = None
+
+    def _grown(self, *, compiled: bool | None) -> OverGround | None:
+        """The ways between the patches, to be grown on from; worked out where it is first asked."""
+        if self.ways is None and self.surface is not None and self.patch.any():
+            hop = self.group.hop.value
+            grown = ways_over(
+                self.surface, self.plots, self.patch, longest_m=hop, compiled=compiled
+            )
+            object.__setattr__(self, "ways", grown)
+        return self.ways
 
     @cached_property
     def homes(self) -> NDArray[np.intp]:
@@ -186,9 +225,21 @@ class Field:
 
     def turned(self, plot: int, *, compiled: bool | None) -> "Field":
         """Return the field in which a plot that was no patch is one, or the other way round."""
+        if plot in self._turned:
+            return self._turned[plot]
         patch = self.patch.copy()
         patch[plot] = not patch[plot]
-        return self.with_patches(patch, compiled=compiled)
+        # Nothing is grown on from there: what was grown takes most of the memory.
+        field = replace(self.with_patches(patch, compiled=compiled), ways=None)
+        if self.surface is not None and len(patch) <= _DENSE_PLOTS:  # to grow ground takes longest
+            while len(self._turned) >= _TURNED:
+                self._turned.pop(next(iter(self._turned)), None)
+            self._turned[plot] = field
+        return field
+
+    @cached_property
+    def _turned(self) -> "dict[int, Field]":
+        return {}
 
     def with_patches(self, patch: Flags, *, compiled: bool | None) -> "Field":
         """Return the field in which other plots are patches.
@@ -203,16 +254,22 @@ class Field:
         compiled
             Routes and growth compiled: True, False, or None: by size.
         """
-        ground = None
-        if self.ground is not None:
+        moves = ground = None
+        if self.surface is not None:
             # No move is longer than a hop; what is beyond matters to breaks alone.
             hop = self.group.hop.value
             ground = ways_over(
-                self.ground.surface, self.plots, patch, longest_m=hop, compiled=compiled
+                self.surface,
+                self.plots,
+                patch,
+                longest_m=hop,
+                compiled=compiled,
+                like=self._grown(compiled=compiled),
             )
-        reach = self.reach.with_stops(patch, moves=None if ground is None else ground.moves)
+            moves = ground.moves
+        reach = self.reach.with_stops(patch, moves=moves)
         others = np.flatnonzero(patch != self.patch).tolist()
-        if ground is None and patch[others].all():
+        if moves is None and patch[others].all():
             lengths = self.lengths
             for stop in others:
                 lengths = with_stop(lengths, stop)
@@ -242,8 +299,8 @@ class Field:
         return replace(
             self,
             patch=patch,
+            ways=ground,
             reach=reach,
-            ground=ground,
             near=near,
             demands=tuple(
                 demand if new is old else replace(demand, reach=new.matrix, net=None)
@@ -265,17 +322,16 @@ class Field:
         compiled
             As in `with_patches`.
         """
-        if self.ground is None:
+        if self.surface is None:
             return self
-        surface = self.ground.surface
-        steps = surface.steps
+        steps = self.surface.steps
         at = np.flatnonzero(np.isin(steps.key, np.asarray(gaps, dtype=steps.key.dtype)))
         at = at[steps.opened[at] < steps.extra[at]]
         if not len(at):
             return self
-        surface = replace(surface, steps=opened_steps(steps, at))
-        ground = replace(self.ground, surface=surface)
-        return replace(self, ground=ground).with_patches(self.patch, compiled=compiled)
+        surface = replace(self.surface, steps=opened_steps(steps, at))
+        field = replace(self, surface=surface, ways=None)
+        return field.with_patches(self.patch, compiled=compiled)
 
     def with_plots(
         self,
@@ -360,7 +416,7 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         places=answer.places,
         patch=patch,
         reach=reach,
-        ground=answer.ground,
+        surface=None if answer.ground is None else answer.ground.surface,
         demands=tuple(demands_of(group, knowledge, [assessment.supply], reach)),
         near=tuple(within(need.reach.value) for need in group.needs),
         anchor=within(group.anchor_reach.value),

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.filling import no_less
@@ -61,7 +61,7 @@ class Changes:
         """How many changes, K."""
         return len(self.places)
 
-    @property
+    @cached_property
     def rows(self) -> NDArray[np.intp]:
         """Positions of all homes, and of the plot once more, last."""
         return np.append(self.field.homes, self.plot)
@@ -225,7 +225,7 @@ def _compiled(tasks: Sequence[Changes], method: Method) -> list[Array]:
             for at in range(len(changes.field.demands))
             if (need := _open(changes, at, most)) is not None
         ]
-        whole = (changes.field.anchor.matrix @ others)[rows]
+        whole = np.asarray(changes.field.anchor.sums @ others)[rows]
         near_whole = changes.field.anchor.row(changes.plot)[rows]
         along = _along(changes, changed, room)
         if not needs:
@@ -314,22 +314,16 @@ def _changed_rooms(changes: Changes) -> tuple[NDArray[np.intp], Array]:
     pool = field.pool
     if pool is None or before.levels is None or before.spread is None or before.share is None:
         return moved, expected
-    reach = field.anchor.matrix
     more = (expected - before.expected[moved, None]) / pool.within[moved, None]
-    ground = _reached(reach, moved)
-    spread = before.spread[ground, None] + reach[ground][:, moved] @ more
+    ground, near = field.anchor.around(moved)
+    spread = before.spread[ground, None] + near @ more
     more = pool.level(spread, ground) - before.levels[ground, None]
-    wide = _reached(reach, ground)
-    rise = reach[wide][:, ground] @ (pool.area[ground, None] * more)
+    wide, near = field.anchor.around(ground)
+    rise = near @ (pool.area[ground, None] * more)
     share = before.share[wide, None] + rise / pool.within[wide, None]
     all_expected = np.repeat(before.expected[wide, None], changes.count, axis=1)
     all_expected[np.searchsorted(wide, moved)] = expected
     return wide, all_expected * share
-
-
-def _reached(matrix: "sp.csr_array", rows: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Columns that any of some rows reaches, rising."""
-    return np.unique(matrix[rows].indices).astype(np.intp)
 
 
 def _met_again(changes: Changes) -> tuple[NDArray[np.intp], Array]:

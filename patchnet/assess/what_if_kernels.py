@@ -1,8 +1,9 @@
 """Compiled kernels of the trials: routes over stops, and portions for many changes of one plot.
 
 `LANES` trials are worked through side by side, so that each step is one instruction on several
-numbers. Everything is a plain sum in a fixed order: the same input gives the same bits. Loops are
-written out, for expressions of whole arrays take the compiler several times as long.
+numbers: an array has one dimension, with the trials of a row one after the other. Everything is a
+plain sum in a fixed order: the same input gives the same bits. Loops are written out, for
+expressions of whole arrays take the compiler several times as long.
 """
 
 from typing import NamedTuple
@@ -13,13 +14,21 @@ from numpy.typing import NDArray
 from patchnet.assess.portions import PORTIONS, STILL
 from patchnet.assess.sums_by_likeness import RowSums, Shared, Tried
 from patchnet.core.compiled import kernel, kernel_part
+from patchnet.core.lane_kernels import (
+    LANES,
+    add_lanes,
+    any_below,
+    copy_lanes,
+    raise_lanes,
+    scaled_lanes,
+    take_lanes,
+)
 
 __all__ = ["LANES", "fill_lanes", "take_in_stops"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-LANES = 8
 _NO_ROUTE = 2**30 - 1
 _LOST = 1e-3  # a sum left so small by taking away is added up again, so that it keeps its digits
 
@@ -50,14 +59,12 @@ def take_in_stops(lengths: NDArray[np.int32], stops: Ints) -> None:
 
 @kernel_part
 def _add_anew(sums: RowSums, need: int, row: int, terms: Floats, out: Floats, peak: Floats) -> None:
-    for lane in range(LANES):
-        out[row, lane] = 0.0
-    for at in range(sums.all_start[need, row], sums.all_start[need, row + 1]):
-        column = sums.all[at]
-        for lane in range(LANES):
-            out[row, lane] += terms[column, lane]
-    for lane in range(LANES):
-        peak[row, lane] = out[row, lane]
+    at = row * LANES
+    for lane in range(at, at + LANES):
+        out[lane] = 0.0
+    for place in range(sums.all_start[need, row], sums.all_start[need, row + 1]):
+        add_lanes(out, at, terms, sums.all[place] * LANES)
+    copy_lanes(peak, at, out, at)
 
 
 @kernel
@@ -69,32 +76,29 @@ def _add_up(sums: RowSums, need: int, terms: Floats, out: Floats, peak: Floats) 
     """
     for place in range(sums.order.shape[1]):
         row, parent = sums.order[need, place], sums.parent[need, place]
-        for lane in range(LANES):
-            out[row, lane] = out[parent, lane] if parent >= 0 else 0.0
-            peak[row, lane] = peak[parent, lane] if parent >= 0 else 0.0
-        for at in range(sums.more_start[need, place], sums.more_start[need, place + 1]):
-            column = sums.more[at]
-            for lane in range(LANES):
-                out[row, lane] += terms[column, lane]
-        for lane in range(LANES):
-            peak[row, lane] = max(peak[row, lane], out[row, lane])
-        for at in range(sums.less_start[need, place], sums.less_start[need, place + 1]):
-            column = sums.less[at]
-            for lane in range(LANES):
-                out[row, lane] -= terms[column, lane]
-        lost = False
-        for lane in range(LANES):
-            lost |= out[row, lane] < _LOST * peak[row, lane]
-        if lost:
+        at = row * LANES
+        if parent >= 0:
+            copy_lanes(out, at, out, parent * LANES)
+            copy_lanes(peak, at, peak, parent * LANES)
+        else:
+            for lane in range(at, at + LANES):
+                out[lane] = 0.0
+                peak[lane] = 0.0
+        for term in range(sums.more_start[need, place], sums.more_start[need, place + 1]):
+            add_lanes(out, at, terms, sums.more[term] * LANES)
+        raise_lanes(peak, at, out, at)
+        for term in range(sums.less_start[need, place], sums.less_start[need, place + 1]):
+            take_lanes(out, at, terms, sums.less[term] * LANES)
+        if any_below(out, at, _LOST, peak, at):
             _add_anew(sums, need, row, terms, out, peak)
 
 
 class _Room(NamedTuple):
     """Room to work in, so that nothing is asked for again in a portion.
 
-    `order` has the needs, the vital ones first. `speed`, `rise`, `taking` and `takes` have shape
-    (h + 1, LANES), the plot last; `left` and `price` (months, n + 1, LANES), the plot last; `offer`
-    and `had` (months, h + 1, LANES); `mean` (needs, h + 1, LANES).
+    `order` has the needs, the vital ones first. `speed`, `rise`, `taking` and `takes` have the
+    h homes and the plot, LANES each; `left` and `price` (months) the n plots and the plot once
+    more; `offer` and `had` (months) and `mean` (needs) the homes and the plot.
     """
 
     order: Ints
@@ -114,56 +118,48 @@ class _Room(NamedTuple):
 @kernel_part
 def _to_plots(need: int, shared: Shared, homes: Floats, at: _Room) -> None:
     """Put what homes come to at each plot that they reach into ``at.sums``, the plot last."""
-    count, plots = len(homes) - 1, shared.near_plot.shape[1]
+    own = len(homes) - LANES
+    plots = shared.near_plot.shape[1]
     _add_up(shared.takers, need, homes, at.sums, at.peak)
     for plot in range(plots):
-        near = shared.near_plot[need, plot]
-        for lane in range(LANES):
-            at.sums[plot, lane] += near * homes[count, lane]
-    for lane in range(LANES):
-        at.sums[plots, lane] = homes[count, lane]
-    for row in range(count):
+        scaled_lanes(at.sums, plot * LANES, shared.near_plot[need, plot], homes, own)
+    copy_lanes(at.sums, plots * LANES, homes, own)
+    for row in range(own // LANES):
         near = shared.near_home[need, row]
-        for lane in range(LANES):
-            at.sums[plots, lane] += near * homes[row, lane]
+        scaled_lanes(at.sums, plots * LANES, near, homes, row * LANES)
 
 
 @kernel_part
 def _to_homes(need: int, shared: Shared, given: Floats, out: Floats, peak: Floats) -> None:
-    """Put what plots give into `out`, shape (h + 1, LANES), by home and for the plot last."""
-    count, plots = len(out) - 1, shared.near_plot.shape[1]
+    """Put what plots give into `out`, by home and for the plot last."""
+    own = len(out) - LANES
+    plots = shared.near_plot.shape[1]
     _add_up(shared.givers, need, given, out, peak)
-    for row in range(count):
+    for row in range(own // LANES):
         near = shared.near_home[need, row]
-        for lane in range(LANES):
-            out[row, lane] += near * given[plots, lane]
-    for lane in range(LANES):
-        out[count, lane] = given[plots, lane]
+        scaled_lanes(out, row * LANES, near, given, plots * LANES)
+    copy_lanes(out, own, given, plots * LANES)
     for plot in range(plots):
-        near = shared.near_plot[need, plot]
-        for lane in range(LANES):
-            out[count, lane] += near * given[plot, lane]
+        scaled_lanes(out, own, shared.near_plot[need, plot], given, plot * LANES)
 
 
 @kernel_part
 def _set(out: Floats, value: float) -> None:
-    """Put one value into an array of shape (rows, LANES)."""
-    for row in range(len(out)):
-        for lane in range(LANES):
-            out[row, lane] = value
+    """Put one value into an array."""
+    for at in range(len(out)):
+        out[at] = value
 
 
 @kernel_part
 def _times(one: Floats, other: Floats, out: Floats) -> None:
-    """Put the products of two arrays of shape (rows, LANES) into a third."""
-    for row in range(len(out)):
-        for lane in range(LANES):
-            out[row, lane] = one[row, lane] * other[row, lane]
+    """Put the products of two arrays into a third."""
+    for at in range(len(out)):
+        out[at] = one[at] * other[at]
 
 
 @kernel_part
 def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -> None:
-    """What one home gets of a need that shares with nobody, shape (h + 1, LANES)."""
+    """What one home gets of a need that shares with nobody, by home and for the plot last."""
     count = len(tried.room) - 1
     worst = shared.worst[need]
     _set(out, 1.0 if worst else 0.0)
@@ -173,62 +169,106 @@ def _ceiling(need: int, block: int, shared: Shared, tried: Tried, out: Floats) -
             for lane in range(LANES):
                 got = shared.within[month, row] + near * tried.supply[month, block + lane]
                 got = min(1.0, got)
+                at = row * LANES + lane
                 if worst:
-                    out[row, lane] = min(out[row, lane], got)
+                    out[at] = min(out[at], got)
                 else:
-                    out[row, lane] += shared.share[month] * got
+                    out[at] += shared.share[month] * got
+
+
+@kernel_part
+def _priced(left: Floats, takers: Floats, price: Floats) -> None:
+    """What each of those that take from a plot gets of what is left there."""
+    for at in range(len(price)):
+        each = left[at] / takers[at]  # whatever that is where nobody takes
+        price[at] = each if takers[at] > 0 else 0.0
+
+
+@kernel_part
+def _got(offer: Floats, speed: Floats) -> None:
+    """What a home takes of its offer that still rises as fast as this."""
+    for at in range(len(offer)):
+        offer[at] = max(0.0, offer[at] * speed[at])
+
+
+@kernel_part
+def _at_most(offer: Floats, rise: Floats) -> None:
+    """Let homes rise no more than an offer allows."""
+    for at in range(len(rise)):
+        rise[at] = min(rise[at], offer[at] * PORTIONS)
+
+
+@kernel_part
+def _averaged(share: float, offer: Floats, had: Floats, mean: Floats) -> None:
+    """Add a month's share of what homes that had some of it can still eat."""
+    for at in range(len(mean)):
+        mean[at] += share * min(offer[at], 1.0 - had[at])
 
 
 @kernel_part
 def _offered(need: int, shared: Shared, at: _Room) -> None:
     """Offer one need to all that still rise, and let `rise` be no more than that allows."""
-    rows, plots = len(at.rise), shared.near_plot.shape[1]
     worst = shared.worst[need]
     _to_plots(need, shared, at.taking, at)
-    _set(at.mean[need], 0.0)
+    mean = at.mean[need]
+    _set(mean, 0.0)
     for month in range(shared.months[need], shared.months[need + 1]):
         price, offer = at.price[month], at.offer[month]
-        for plot in range(plots + 1):
-            for lane in range(LANES):
-                takers = at.sums[plot, lane]
-                price[plot, lane] = at.left[month, plot, lane] / takers if takers > 0 else 0.0
+        _priced(at.left[month], at.sums, price)
         _to_homes(need, shared, price, offer, at.peak)
-        for row in range(rows):
-            for lane in range(LANES):
-                got = max(0.0, offer[row, lane] * at.speed[row, lane])
-                offer[row, lane] = got
-                if worst:
-                    at.rise[row, lane] = min(at.rise[row, lane], got * PORTIONS)
-                else:
-                    more = min(got, 1.0 - at.had[month, row, lane])
-                    at.mean[need, row, lane] += shared.share[month] * more
+        _got(offer, at.speed)
+        if worst:
+            _at_most(offer, at.rise)
+        else:
+            _averaged(shared.share[month], offer, at.had[month], mean)
     if not worst:
-        for row in range(rows):
-            for lane in range(LANES):
-                at.rise[row, lane] = min(at.rise[row, lane], at.mean[need, row, lane] * PORTIONS)
+        _at_most(mean, at.rise)
+
+
+@kernel_part
+def _eats_the_mean(rise: Floats, offer: Floats, mean: Floats, had: Floats, eats: Floats) -> None:
+    """What is eaten in a month of a need whose mean decides, and of what is had so far."""
+    for at in range(len(eats)):
+        more = min(offer[at], 1.0 - had[at])
+        part = rise[at] / PORTIONS * more / mean[at]
+        eats[at] = part if mean[at] > 0 else 0.0
+        had[at] += eats[at]
+
+
+@kernel_part
+def _eats(rise: Floats, eats: Floats) -> None:
+    """What is eaten in a month of a need whose worst month decides."""
+    for at in range(len(eats)):
+        eats[at] = rise[at] / PORTIONS
+
+
+@kernel_part
+def _of_offer(taking: Floats, offer: Floats, takes: Floats) -> None:
+    """Turn what is eaten into the part of the offer that it is."""
+    for at in range(len(takes)):
+        part = taking[at] * takes[at] / offer[at]
+        takes[at] = part if offer[at] > 0 else 0.0
+
+
+@kernel_part
+def _less(price: Floats, takers: Floats, left: Floats) -> None:
+    """Take what is gone out of what is left."""
+    for at in range(len(left)):
+        left[at] = max(0.0, left[at] - price[at] * takers[at])
 
 
 @kernel_part
 def _eaten(need: int, shared: Shared, at: _Room) -> None:
     """Take what the rise comes to out of what is left."""
-    rows, plots = len(at.rise), shared.near_plot.shape[1]
     for month in range(shared.months[need], shared.months[need + 1]):
-        for row in range(rows):
-            for lane in range(LANES):
-                offer = at.offer[month, row, lane]
-                eats = at.rise[row, lane] / PORTIONS
-                if not shared.worst[need]:
-                    mean = at.mean[need, row, lane]
-                    more = min(offer, 1.0 - at.had[month, row, lane])
-                    eats = eats * more / mean if mean > 0 else 0.0
-                    at.had[month, row, lane] += eats
-                takes = at.taking[row, lane] * eats / offer if offer > 0 else 0.0
-                at.takes[row, lane] = takes
+        offer = at.offer[month]
+        if shared.worst[need]:
+            _eats(at.rise, at.takes)
+        else:
+            _eats_the_mean(at.rise, offer, at.mean[need], at.had[month], at.takes)
+        _of_offer(at.taking, offer, at.takes)
         _to_plots(need, shared, at.takes, at)
-        for plot in range(plots + 1):
-            for lane in range(LANES):
-                gone = at.price[month, plot, lane] * at.sums[plot, lane]
-                at.left[month, plot, lane] = max(0.0, at.left[month, plot, lane] - gone)
+        _less(at.price[month], at.sums, at.left[month])
 
 
 @kernel_part
@@ -237,32 +277,29 @@ def _stocked(need: int, block: int, shared: Shared, tried: Tried, at: _Room) -> 
     plots = shared.near_plot.shape[1]
     for month in range(shared.months[need], shared.months[need + 1]):
         _set(at.had[month], 0.0)
+        for plot in range(plots):
+            for lane in range(LANES):
+                at.left[month, plot * LANES + lane] = shared.supply[month, plot]
         for lane in range(LANES):
-            for plot in range(plots):
-                at.left[month, plot, lane] = shared.supply[month, plot]
-            at.left[month, plots, lane] = tried.supply[month, block + lane]
+            at.left[month, plots * LANES + lane] = tried.supply[month, block + lane]
 
 
 @kernel_part
 def _wanted(ceiling: Floats, level: Floats, rise: Floats) -> None:
     """Let all rise by what is missing, in portions, one at the most."""
-    for row in range(len(rise)):
-        for lane in range(LANES):
-            missing = (ceiling[row, lane] - level[row, lane]) * PORTIONS
-            rise[row, lane] = max(0.0, min(1.0, missing))
+    for at in range(len(rise)):
+        rise[at] = max(0.0, min(1.0, (ceiling[at] - level[at]) * PORTIONS))
 
 
 @kernel_part
 def _risen(rise: Floats, level: Floats, speed: Floats) -> bool:
     """Add the rise to the level, and say whether any rises on."""
-    rising = False
-    for row in range(len(rise)):
-        for lane in range(LANES):
-            level[row, lane] += rise[row, lane] / PORTIONS
-            onward = rise[row, lane] > STILL
-            speed[row, lane] = rise[row, lane] if onward else 0.0
-            rising |= onward
-    return rising
+    fastest = 0.0
+    for at in range(len(rise)):
+        level[at] += rise[at] / PORTIONS
+        speed[at] = rise[at] if rise[at] > STILL else 0.0
+        fastest = max(fastest, speed[at])
+    return fastest > 0.0
 
 
 @kernel_part
@@ -279,9 +316,8 @@ def _fill(
 ) -> None:
     """Let homes rise in portions with the needs `first` to `last` of ``at.order``."""
     if first == last:
-        for row in range(len(level)):
-            for lane in range(LANES):
-                level[row, lane] = ceiling[row, lane]
+        for place in range(len(level)):
+            level[place] = ceiling[place]
         return
     for turn in range(first, last):
         _stocked(at.order[turn], block, shared, tried, at)
@@ -316,9 +352,8 @@ def _helped(
         need = at.order[turn]
         floor = shared.floor[need]
         _fill(turn, turn + 1, block, shared, tried, homes, ceilings[need], level, at)
-        for row in range(len(worth)):
-            for lane in range(LANES):
-                worth[row, lane] *= floor + (1 - floor) * level[row, lane]
+        for place in range(len(worth)):
+            worth[place] *= floor + (1 - floor) * level[place]
 
 
 @kernel_part
@@ -327,35 +362,33 @@ def _scarcest(
     quality: Floats, at: _Room,
 ) -> None:  # fmt: skip
     """The passes of `patchnet.assess.portions.share_in_portions`."""
-    rows = len(room)
-    ceiling, level = np.empty((rows, LANES)), np.empty((rows, LANES))
+    size = len(room)
+    ceiling, level = np.empty(size), np.empty(size)
     _set(ceiling, 1.0)
     for turn in range(vital):
-        need = at.order[turn]
-        for row in range(rows):
-            for lane in range(LANES):
-                ceiling[row, lane] = min(ceiling[row, lane], ceilings[need, row, lane])
+        own = ceilings[at.order[turn]]
+        for place in range(size):
+            ceiling[place] = min(ceiling[place], own[place])
     none = 0 * vital  # a number of its kind: a bare nought would be compiled for itself
-    _fill(none, vital, block, shared, tried, room, ceiling, quality, at)
-    if vital == len(at.order):
-        return
-    first, again = np.empty((rows, LANES)), np.empty((rows, LANES))
-    homes, held = np.empty((rows, LANES)), np.empty((rows, LANES))
-    _times(room, quality, held)
-    _helped(vital, block, shared, tried, held, ceilings, level, first, at)
-    less = False
-    for row in range(rows):
-        for lane in range(LANES):
-            less |= first[row, lane] < 1.0
-    if not less:
-        return
-    _times(room, first, homes)
-    _fill(none, vital, block, shared, tried, homes, ceiling, quality, at)
-    _times(homes, quality, held)
-    _helped(vital, block, shared, tried, held, ceilings, level, again, at)
-    for row in range(rows):
-        for lane in range(LANES):
-            quality[row, lane] *= min(first[row, lane], again[row, lane])
+    worth, held = np.empty(size), np.empty(size)
+    homes, least = np.empty(size), np.empty(size)
+    _set(least, 1.0)
+    # Twice in a loop: written one after the other, all of it would be compiled twice.
+    for _ in range(2):
+        _times(room, least, homes)
+        _fill(none, vital, block, shared, tried, homes, ceiling, quality, at)
+        if vital == len(at.order):
+            return
+        _times(homes, quality, held)
+        _helped(vital, block, shared, tried, held, ceilings, level, worth, at)
+        lowest = 1.0
+        for place in range(size):
+            least[place] = min(least[place], worth[place])
+            lowest = min(lowest, worth[place])
+        if lowest >= 1.0:
+            break
+    for place in range(size):
+        quality[place] *= least[place]
 
 
 @kernel_part
@@ -364,18 +397,16 @@ def _mean(
     lowest: float, quality: Floats, at: _Room,
 ) -> None:  # fmt: skip
     """The weighted geometric mean of all needs, each filled alone."""
-    rows = len(room)
-    level, logs = np.empty((rows, LANES)), np.empty((rows, LANES))
+    size = len(room)
+    level, logs = np.empty(size), np.empty(size)
     _set(logs, 0.0)
     for turn in range(len(at.order)):
         need = at.order[turn]
         _fill(turn, turn + 1, block, shared, tried, room, ceilings[need], level, at)
-        for row in range(rows):
-            for lane in range(LANES):
-                logs[row, lane] += shared.weight[need] * np.log(max(level[row, lane], lowest))
-    for row in range(rows):
-        for lane in range(LANES):
-            quality[row, lane] = np.exp(logs[row, lane] / votes)
+        for place in range(size):
+            logs[place] += shared.weight[need] * np.log(max(level[place], lowest))
+    for place in range(size):
+        quality[place] = np.exp(logs[place] / votes)
 
 
 @kernel
@@ -417,19 +448,19 @@ def fill_lanes(
     """
     needs, plots = shared.near_plot.shape
     rows, months = len(tried.room), len(shared.supply)
+    size, wide = rows * LANES, (plots + 1) * LANES
     at = _Room(
-        order, np.empty((rows, LANES)), np.empty((rows, LANES)), np.empty((rows, LANES)),
-        np.empty((rows, LANES)), np.empty((months, plots + 1, LANES)),
-        np.empty((months, plots + 1, LANES)), np.empty((months, rows, LANES)),
-        np.empty((months, rows, LANES)), np.empty((needs, rows, LANES)),
-        np.empty((max(rows, plots + 1), LANES)), np.empty((max(rows, plots + 1), LANES)),
+        order, np.empty(size), np.empty(size), np.empty(size), np.empty(size),
+        np.empty((months, wide)), np.empty((months, wide)),
+        np.empty((months, size)), np.empty((months, size)), np.empty((needs, size)),
+        np.empty(max(size, wide)), np.empty(max(size, wide)),
     )  # fmt: skip
-    room, quality = np.empty((rows, LANES)), np.empty((rows, LANES))
-    ceilings = np.empty((needs, rows, LANES))
+    room, quality = np.empty(size), np.empty(size)
+    ceilings = np.empty((needs, size))
     for block in range(first, last, LANES):
         for row in range(rows):
             for lane in range(LANES):
-                room[row, lane] = tried.room[row, block + lane]
+                room[row * LANES + lane] = tried.room[row, block + lane]
         for need in range(needs):
             _ceiling(need, block, shared, tried, ceilings[need])
         if votes > 0:
@@ -438,6 +469,7 @@ def fill_lanes(
             _scarcest(vital, block, shared, tried, room, ceilings, quality, at)
         for row in range(rows):
             for lane in range(LANES):
+                place = row * LANES + lane
                 whole = tried.whole[row] + tried.near_whole[row] * tried.plot_places[block + lane]
-                limit = min(1.0, whole, quality[row, lane])
-                held[row, block + lane] = room[row, lane] * limit
+                limit = min(1.0, whole, quality[place])
+                held[row, block + lane] = room[place] * limit

@@ -139,16 +139,30 @@ class PlotTrials:
         """
         return self._linked_homes(changes, ranked_homes)
 
+    def moved_in_portions(self, changes: Sequence[Change]) -> Array:
+        """The same where any of the changes is something to a group; 0 in all rows elsewhere.
+
+        Parameters
+        ----------
+        changes
+            As in `linked_homes`, with an empty one among them.
+        """
+        return self._linked_homes(
+            changes, ranked_homes, lambda moved: np.repeat(moved.any(), len(changes)), still=0.0
+        )
+
     def _linked_homes(
         self,
         changes: Sequence[Change],
         held_of: Callable[[Sequence[Changes], Method], list[Array]],
         needed: Callable[[NDArray[np.bool_]], NDArray[np.bool_]] | None = None,
+        *,
+        still: float | None = None,
     ) -> Array:
         """Linked homes after each change, those that are needed; the others are those of now.
 
         `needed` is told, of one group, whether anything moves: without a change, and then with
-        each. None: all are.
+        each. None: all are. `still` is what stands for linked homes of now, None: they themselves.
         """
         linked = np.empty((len(changes), len(self.trials.groups)))
         if not len(changes):
@@ -162,7 +176,7 @@ class PlotTrials:
             if needed is not None:
                 wanted = needed(effects.moved_to(effects.row(0)))
                 if not wanted.all():
-                    linked[~wanted, column] = self.trials.now[column]
+                    linked[~wanted, column] = self.trials.now[column] if still is None else still
             for task, rows, which in self._tasks(key, effects, np.append(False, wanted)):
                 tasks.append(task)
                 places.append((column, rows - 1, which))

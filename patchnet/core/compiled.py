@@ -73,9 +73,9 @@ def _compiled(function: F, **ways_in: Any) -> F:  # noqa: ANN401 - options of a 
     import numba  # slow to import, and small neighbourhoods never need it
 
     try:
-        compiled: F = numba.njit(function, cache=True, nogil=True, **ways_in)
+        compiled: F = numba.njit(function, cache=True, nogil=True, error_model="numpy", **ways_in)
     except RuntimeError:  # nowhere to keep it: compile in each run
-        return numba.njit(function, nogil=True, **ways_in)  # type: ignore[no-any-return]
+        return numba.njit(function, nogil=True, error_model="numpy", **ways_in)  # type: ignore[no-any-return]
     # Where the disk is full what was compiled is used all the same, and lost afterwards.
     kept: Any = getattr(compiled, "_cache", None)
     if kept is not None:

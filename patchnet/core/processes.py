@@ -15,7 +15,7 @@ from multiprocessing.context import BaseContext
 from threading import Thread
 from typing import Any, Generic, Self, TypeVar
 
-from patchnet.core.compiled import cores, leave_cores_to
+from patchnet.core.compiled import cores, leave_cores_to, one_thread_for_algebra
 
 __all__ = ["Kept", "in_processes"]
 
@@ -86,7 +86,11 @@ def in_processes(
 
 
 def _afresh() -> BaseContext:
-    """Processes that start afresh: a fork of one that has threads may hang."""
+    """Processes that start afresh: a fork of one that has threads may hang.
+
+    As many threads for algebra in each of them as there are cores would wait for each other.
+    """
+    one_thread_for_algebra()
     return get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
 
 

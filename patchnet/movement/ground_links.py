@@ -9,6 +9,7 @@ lead through a third; along links that is the sum over the third, inside which m
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -20,6 +21,7 @@ from patchnet.core.texts import _
 from patchnet.movement.grow import Growth, Ways, grow
 from patchnet.movement.surface import CostSurface
 
+_FEW = 4  # patches that differ: with more, all is grown afresh
 __all__ = ["GroundLinks", "ground_links", "territories", "touching_links"]
 
 
@@ -35,8 +37,8 @@ class GroundLinks(Shown):
         Shape (m,): cost metres of the cheapest way across the border, from edge to edge.
     length_m
         Shape (m,): metres of that way; 0 where the plots touch.
-    line
-        Shape (m,): that way as a LineString through the centres of its cells.
+    ways, corner
+        These ways, from cell to cell; west and north end of the grid, metres.
     isolated
         Ids of the patches without any link, in the order of the plots.
     growth
@@ -47,9 +49,15 @@ class GroundLinks(Shown):
     j: NDArray[np.int64]
     cost: NDArray[np.float64]
     length_m: NDArray[np.float64]
-    line: NDArray[np.object_]
+    ways: Ways
+    corner: tuple[float, float]
     isolated: tuple[str, ...]
     growth: Growth
+
+    @cached_property
+    def line(self) -> NDArray[np.object_]:
+        """Shape (m,): each way as a LineString through the centres of its cells."""
+        return self.ways.lines(*self.corner, self.growth.cell_m)
 
     def table(self, plots: pd.Index) -> pd.DataFrame:
         """Return the links as a table: ids of the two plots, cost, length and line."""
@@ -70,6 +78,7 @@ def territories(
     patches: Iterable[str] | None = None,
     limit: float = np.inf,
     compiled: bool | None = None,
+    like: Growth | None = None,
 ) -> Growth:
     """Grow from all patches at once: the nearest patch of each cell, and the cost to it.
 
@@ -83,6 +92,9 @@ def territories(
         Cost metres beyond which nothing is looked for.
     compiled
         True: compiled; False: plain; None: by size. Both give the same.
+    like
+        Grown over the same surface to the same limit, from other patches: where few differ, only
+        what they change is grown again.
 
     Raises
     ------
@@ -101,6 +113,9 @@ def territories(
             )
         keep = np.zeros(len(surface.plots) + 1, np.int32)
         keep[at + 1] = at + 1
+        grown = None if like is None else _grown_on(like, surface, keep, limit)
+        if grown is not None:
+            return grown
         labels = keep[labels]
     return grow(
         surface.cost,
@@ -112,18 +127,38 @@ def territories(
     )
 
 
+def _grown_on(
+    like: Growth, surface: CostSurface, keep: NDArray[np.int32], limit: float
+) -> Growth | None:
+    """Grow on where few patches differ; `keep`: of each label itself where it is a patch, or 0."""
+    open_ = np.isfinite(surface.cost).ravel()
+    labels = surface.labels.ravel()
+    was = np.zeros(len(keep), np.bool_)
+    was[labels[(like.cost == 0).ravel() & open_]] = True
+    was[0] = False
+    grown: Growth | None = like
+    turned = np.flatnonzero(was != (keep > 0))
+    if len(turned) > _FEW:
+        return None
+    for label in turned.tolist():
+        cells = np.flatnonzero((labels == label) & open_)
+        grown = None if grown is None else grown.turned(label, cells, surface.cost, limit=limit)
+    return grown
+
+
 def ground_links(
     surface: CostSurface,
     *,
     patches: Iterable[str] | None = None,
     limit: float = np.inf,
     compiled: bool | None = None,
+    like: Growth | None = None,
 ) -> GroundLinks:
     """Link the patches over the ground, with cost, length and line of every link.
 
     Parameters
     ----------
-    surface, patches, compiled
+    surface, patches, compiled, like
         As in `territories`.
     limit
         Cost metres (the group's hop): links that cost more are left out.
@@ -134,7 +169,7 @@ def ground_links(
         If there is no plot of that name.
     """
     chosen = list(surface.plots if patches is None else patches)
-    growth = territories(surface, patches=chosen, limit=limit, compiled=compiled)
+    growth = territories(surface, patches=chosen, limit=limit, compiled=compiled, like=like)
     first, second, cost, ways = touching_links(growth, limit=limit)
     linked = set(surface.plots[np.union1d(first, second) - 1])
     alone = set(chosen) - linked
@@ -144,7 +179,8 @@ def ground_links(
         j=second - 1,
         cost=cost,
         length_m=ways.length_m,
-        line=ways.lines(grid.west, grid.north, grid.cell_m),
+        ways=ways,
+        corner=(grid.west, grid.north),
         isolated=tuple(plot for plot in surface.plots if plot in alone),
         growth=growth,
     )

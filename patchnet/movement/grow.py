@@ -11,6 +11,7 @@ and on average over directions 5.5 %; smaller cells do not change that. Patches 
 drawn to half a cell, an error that goes as the cell gets smaller.
 """
 
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,7 +32,7 @@ _UNREACHED = 255
 _COMPILE_FROM = 300_000  # cells: about where the compiler's wait pays off
 _BUCKETS_MOST = 1 << 20
 
-CELL = np.dtype([("dist", "f8"), ("cost", "f4"), ("came", "u1"), ("flags", "u1"), ("unused", "u2")])
+CELL = np.dtype([("dist", "f8"), ("cost", "f4"), ("came", "u1"), ("flags", "u1"), ("waits", "u2")])
 """What is looked at together lies together: the growth waits for memory more than it counts."""
 
 Floats = NDArray[np.float64]
@@ -103,6 +104,51 @@ class Growth:
         """
         came: NDArray[np.uint8] = self._padded.inner(self._padded.came)
         return came
+
+    def turned(
+        self, label: int, cells: Ints, cost: NDArray[np.float32], *, limit: float
+    ) -> "Growth | None":
+        """Return the growth in which one source more takes part, or one of them no longer does.
+
+        Only the ground that it takes, or leaves to others, is grown again; the result is that of
+        `grow` to the last bit.
+
+        Parameters
+        ----------
+        label
+            Of the source.
+        cells
+            Its cells that are not closed, numbers row by row.
+        cost
+            The surface that was grown over, cost per metre.
+        limit
+            As in `grow`, the same as then.
+
+        Returns
+        -------
+        Growth or None
+            None where it was not compiled, or distances need too many buckets: grow afresh.
+        """
+        if not self._compiled:
+            return None
+        p = self._padded.copied()
+        at = p.pad(cells)
+        most = min(float(limit), float(np.finfo(np.float64).max))
+        # Those that it is grown on from lie anywhere, not next to each other as at the beginning.
+        spread = most if np.isfinite(limit) else float(p.dist[p.owner > 0].max(initial=0.0))
+        if len(at) and p.owner[at[0]] == label and p.came[at[0]] == _SOURCE:
+            rim = p.left(label, at, cost.ravel()[cells])
+        else:
+            rim = p.taken(label, at)
+        width, count = p.buckets(most, spread)
+        if count > _BUCKETS_MOST:
+            return None
+        from patchnet.movement import grow_kernels  # noqa: PLC0415 - imports numba
+
+        grow_kernels.grow_on(
+            p.cells, p.owner, p.key, p.extra, p.offset, p.half, width, count, most, rim
+        )
+        return Growth(p, compiled=True)
 
     def touching(self) -> tuple[Ints, NDArray[np.uint8], Floats]:
         """Return the steps from one territory into another.
@@ -215,7 +261,7 @@ def grow(
     from patchnet.movement import grow_kernels  # noqa: PLC0415 - imports numba
 
     most = min(float(limit), float(np.finfo(np.float64).max))
-    width, count = p.buckets()
+    width, count = p.buckets(most)
     if count <= _BUCKETS_MOST:
         grow_kernels.grow_buckets(
             p.cells, p.owner, p.key, p.extra, p.offset, p.half,
@@ -304,12 +350,40 @@ class _Padded:
         length = metres[ends[1:] - 1] - metres[ends[:-1]]
         return Ways(ends, row - 1, column - 1, length)
 
-    def buckets(self) -> tuple[float, int]:
-        """Width of a bucket, just below the cheapest step, and how many are needed."""
+    def copied(self) -> "_Padded":
+        """Return the same to be grown on in."""
+        other = copy(self)
+        whole = f"V{CELL.itemsize}"  # as in the beginning
+        other.cells, other.owner = self.cells.view(whole).copy().view(CELL), self.owner.copy()
+        other.cost, other.dist, other.came = (
+            other.cells[name] for name in ("cost", "dist", "came")
+        )
+        return other
+
+    def taken(self, label: int, at: Ints) -> Ints:
+        """Make cells a source; return them."""
+        self.dist[at], self.cost[at], self.came[at], self.owner[at] = 0, 0, _SOURCE, label
+        return at
+
+    def left(self, label: int, at: Ints, prices: NDArray[np.float32]) -> Ints:
+        """Make a source's cells ground again; return all cells that were its own."""
+        own = np.flatnonzero(self.owner == label)
+        self.dist[own], self.came[own], self.owner[own] = np.inf, _UNREACHED, 0
+        self.cost[at] = prices
+        self.least = min(self.least, float(prices.min()))
+        self.dearest = max(self.dearest, float(prices.max()))
+        return own
+
+    def buckets(self, limit: float, spread: float = 0.0) -> tuple[float, int]:
+        """Width of a bucket, just below the cheapest step, and how many are needed.
+
+        No step is taken that costs more than the limit. `spread`: how far apart it begins.
+        """
         if not np.isfinite(self.least):
             return 1.0, 1
         closed = np.isinf(self.extra)
         most = 2 * self.half.max() * self.dearest + self.extra[~closed].max(initial=0)
+        most = min(max(most, spread), limit)
         width = 0.999 * self.half.min() * self.least
         count = most / width + 2
         return width, 1 << int(np.ceil(np.log2(count)))

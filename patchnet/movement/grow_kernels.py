@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from patchnet.core.compiled import kernel, kernel_part
 from patchnet.movement.barrier_steps import DIRECTIONS
 
-__all__ = ["grow_buckets", "grow_heap", "touching", "trace"]
+__all__ = ["grow_buckets", "grow_heap", "grow_on", "touching", "trace"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -140,8 +140,12 @@ def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more th
     cells: Records, owner: Cells,
     key: Ints, extra: Floats, offset: Ints, half: Floats, go: Ints, weight: Floats, onward: Bytes,
     width: float, limit: float, head: Cells, pool: Cells, state: Ints,
+    again: bool,  # noqa: FBT001 - kernels are called by position
 ) -> bool:  # fmt: skip
     """Empty bucket after bucket; return False where the entries no longer fit.
+
+    `again`: the cells were grown before, so that what is reached need not wait anywhere; and
+    where only the source has changed that is handed on.
 
     Buckets are linked lists of entries: `head` the first of each, `pool` the cell of an entry
     and the entry behind it; `state` is the first free entry, the number used so far, the number
@@ -177,6 +181,7 @@ def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more th
         here = cells[At(cell)].dist
         if int(here * inverse) != level:
             continue  # it was reached more cheaply, and dealt with, before
+        cells[At(cell)].waits = 0
         turn = int(cells[At(cell)].came)
         count = 8
         if turn == _SOURCE:
@@ -207,14 +212,18 @@ def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more th
                 # Of ways that cost the same the lower source counts, then the lower direction.
                 other = cells[At(there)].came
                 rival = owner[At(there + offset[At(other)])]
-                if own < rival or (own == rival and back < other):
+                better = own < rival or (own == rival and back < other)
+                if better:
                     cells[At(there)].came = back
-                continue
+                if not again or not (better or (other == back and owner[At(there)] != own)):
+                    continue
             cells[At(there)].dist = new
             cells[At(there)].came = back
             place = int(new * inverse)
-            if old < np.inf and int(old * inverse) == place:
+            waits = not again or cells[At(there)].waits
+            if waits and old < np.inf and int(old * inverse) == place:
                 continue  # it waits there already
+            cells[At(there)].waits = 1
             if free >= 0:
                 entry = free
                 free = int(pool[At(entry), 1])
@@ -228,6 +237,42 @@ def _pour(  # noqa: C901, PLR0912, PLR0915 - calls inside this loop cost more th
             waiting += 1
     state[0], state[1], state[2], state[3] = free, used, waiting, level
     return bool(waiting == 0)
+
+
+@kernel_part
+def _poured(
+    cells: Records, owner: Cells,
+    key: Ints, extra: Floats, offset: Ints, half: Floats,
+    width: float, count: int, limit: float, seeds: Ints,
+    again: bool,  # noqa: FBT001 - as above
+) -> None:  # fmt: skip
+    """Put the seeds into their buckets and empty all of these."""
+    onward = _DIRECTIONS.copy()
+    go = np.empty(_DIRECTIONS.shape, np.int64)
+    weight = np.empty(_DIRECTIONS.shape, np.float64)
+    for turn in range(len(_DIRECTIONS)):
+        for k in range(8):
+            go[turn, k] = offset[_DIRECTIONS[turn, k]]
+            weight[turn, k] = half[_DIRECTIONS[turn, k]]
+    pool = np.empty((len(seeds) + _POOL, 2), np.int32)
+    head = np.full(count, -1, np.int32)
+    inverse = 1.0 / width
+    lowest = np.inf
+    for entry in range(len(seeds)):
+        far = cells[seeds[entry]].dist
+        lowest = min(lowest, far)
+        slot = int(far * inverse) & (count - 1)
+        pool[entry, 0] = seeds[entry]
+        pool[entry, 1] = head[slot]
+        head[slot] = entry
+    begin = int(lowest * inverse) if len(seeds) else 0
+    state = np.array([-1, len(seeds), len(seeds), begin])
+    # The list grows out here: inside the loop it must stand still to be quick.
+    while not _pour(
+        cells, owner, key, extra, offset, half, go, weight, onward, width, limit,
+        head, pool, state, again,
+    ):  # fmt: skip
+        pool = np.concatenate((pool, np.empty_like(pool)))
 
 
 @kernel
@@ -258,27 +303,40 @@ def grow_buckets(
     limit
         Cost metres beyond which nothing is looked for.
     """
-    onward = _DIRECTIONS.copy()
-    go = np.empty(_DIRECTIONS.shape, np.int64)
-    weight = np.empty(_DIRECTIONS.shape, np.float64)
-    for turn in range(len(_DIRECTIONS)):
-        for k in range(8):
-            go[turn, k] = offset[_DIRECTIONS[turn, k]]
-            weight[turn, k] = half[_DIRECTIONS[turn, k]]
     seeds = _seeds(cells, owner, offset)
-    pool = np.empty((len(seeds) + _POOL, 2), np.int32)
-    head = np.full(count, -1, np.int32)
-    for entry in range(len(seeds)):
-        pool[entry, 0] = seeds[entry]
-        pool[entry, 1] = head[0]
-        head[0] = entry
-    state = np.array([-1, len(seeds), len(seeds), 0])
-    # The list grows out here: inside the loop it must stand still to be quick.
-    while not _pour(
-        cells, owner, key, extra, offset, half, go, weight, onward, width, limit,
-        head, pool, state,
-    ):  # fmt: skip
-        pool = np.concatenate((pool, np.empty_like(pool)))
+    _poured(cells, owner, key, extra, offset, half, width, count, limit, seeds, False)
+
+
+@kernel
+def grow_on(
+    cells: Records, owner: Cells,
+    key: Ints, extra: Floats, offset: Ints, half: Floats,
+    width: float, count: int, limit: float, rim: Ints,
+) -> None:  # fmt: skip
+    """Grow on in place from cells that have their distance, over ground that was grown before.
+
+    Parameters
+    ----------
+    cells, owner, key, extra, offset, half, width, limit
+        As in `grow_buckets`, after it.
+    count
+        Buckets, a power of two: for all distances up to the limit, since the seeds lie anywhere.
+    rim
+        Shape (r,), cells: those of them that were reached are the seeds, and so are the reached
+        ones among their neighbours.
+    """
+    seeds = np.empty(9 * len(rim), np.int64)
+    found = 0
+    for place in range(len(rim)):
+        for d in range(9):
+            there = rim[place] + (offset[d] if d < 8 else 0)
+            if cells[there].dist < np.inf and not cells[there].waits:
+                cells[there].waits = 1
+                seeds[found] = there
+                found += 1
+    if found:
+        some = seeds[:found].copy()
+        _poured(cells, owner, key, extra, offset, half, width, count, limit, some, True)
 
 
 @kernel

@@ -16,7 +16,7 @@ from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import common_currency
 from patchnet.plan.street_fresh_draws import in_fresh_draws
 from patchnet.plan.street_houses import meant_plots, parts_of, taking_part
-from patchnet.plan.street_in_draws import StreetInDraws
+from patchnet.plan.street_in_draws import SomeDraws, StreetInDraws
 from patchnet.plan.street_plan import (
     StreetPlan,
 )
@@ -32,6 +32,10 @@ Progress = Callable[[Iterable[Any], str], Iterable[Any]]
 _BREAKS = 3  # of each animal, the plots about so many breaks are tried in pairs
 _PAIRS = 12  # pairs of plots at most
 _LEAST_DRAWS = 5
+_RANKED_BY = SomeDraws(
+    runs=2, last=1
+)  # draws that all sets are ranked by; the best of them are judged in all draws
+_TOLD_BY = SomeDraws(last=1)  # draws that each house's part is worked out in
 
 
 def plan_together(
@@ -125,7 +129,9 @@ def plan_together(
     said = {} if facts is None else dict(facts)
     for plot in said:
         hood.row_of(plot)
-    making = Making(assessment, chosen_plots, said, refused, fair=fair, seed=seed)
+    making = Making(
+        assessment, chosen_plots, said, refused, fair=fair, seed=seed, processes=processes
+    )
     parts = parts_of(hood, chosen_plots, round(assessment.knowledge.setting("together_part")))
     making.parts = dict(parts)
     rules = StreetRules(chosen_plots, budget, hours, jobs, parts if fair else {})
@@ -152,7 +158,7 @@ def plan_together(
         numbers=range(max(count, 1)),
         processes=processes,
     ) as street:
-        few = 1 if count > _LEAST_DRAWS else None
+        few = _RANKED_BY if count > _LEAST_DRAWS else None
         search = StreetSearch(
             street,
             making.sets,
@@ -165,7 +171,7 @@ def plan_together(
             told=progress,
         )
         found = search.search(starts)
-        told = Told(making, search, found, currency, settled, few)
+        told = Told(making, search, found, currency, settled, few and _TOLD_BY)
         plan = told.plan(count)
     if draws:
         plan = replace(

@@ -6,7 +6,7 @@ from itertools import combinations
 
 from patchnet.core.texts import _
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets
-from patchnet.plan.street_in_draws import StreetInDraws
+from patchnet.plan.street_in_draws import SomeDraws, StreetInDraws
 from patchnet.plan.street_rules import StreetRules
 
 __all__ = ["PlotsAlone"]
@@ -29,7 +29,7 @@ class PlotsAlone:
     rules
         For what money, hours and things count.
     few
-        How many draws of each run they are judged in; None: all.
+        In which draws they are judged; None: all.
     every
         Whether all pairs and threes are judged, and filled exactly.
     worth
@@ -39,7 +39,7 @@ class PlotsAlone:
     street: StreetInDraws
     sets: Mapping[str, PlotSets]
     rules: StreetRules
-    few: int | None
+    few: SomeDraws | None
     every: bool
     worth: dict[str, dict[Members, float]] = field(default_factory=dict)
 
@@ -62,7 +62,7 @@ class PlotsAlone:
         able = {plot: sets for plot, sets in asked.items() if sets}
         won = self.street.won(
             [(plot, [self._set(plot, one).change for one in sets]) for plot, sets in able.items()],
-            most=self.few,
+            few=self.few,
             today=True,
             exact=self.every,
         )

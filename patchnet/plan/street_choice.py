@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets
-from patchnet.plan.street_in_draws import Change, StreetInDraws
+from patchnet.plan.street_in_draws import Change, SomeDraws, StreetInDraws
 from patchnet.plan.street_rules import StreetRules
 
 __all__ = ["Choice", "StreetChoice"]
@@ -38,7 +38,7 @@ class StreetChoice:
     fixed
         Plots whose things are settled.
     few
-        How many draws of each run are enough to rank by.
+        The draws by which is ranked what is then judged in all; None: all at once.
     told
         Is told what is being done: words, and how many plots of how many.
     last
@@ -51,7 +51,7 @@ class StreetChoice:
     sets: Mapping[str, PlotSets]
     rules: StreetRules
     fixed: Mapping[str, Members] = field(default_factory=dict)
-    few: int | None = None
+    few: SomeDraws | None = None
     told: Callable[[Iterable[Any], str], Iterable[Any]] | None = None
     last: dict[str, dict[int, float]] = field(default_factory=dict)
     chosen: Choice = field(default_factory=dict)

@@ -10,7 +10,7 @@ import numpy as np
 
 from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.fences import fence_gaps
-from patchnet.plan.street_in_draws import StreetInDraws
+from patchnet.plan.street_in_draws import SomeDraws, StreetInDraws
 
 __all__ = ["best_open", "possible_gaps"]
 
@@ -50,7 +50,7 @@ def best_open(
     now: frozenset[int],
     *,
     most: int,
-    draws: int | None,
+    draws: SomeDraws | None,
     exact: bool,
 ) -> frozenset[int]:
     """Open and close gaps one by one while that wins anything; one for another where it is full.
@@ -77,7 +77,7 @@ def best_open(
     promise = dict.fromkeys(able, np.inf)
 
     def worth(trials: Sequence[frozenset[int]]) -> list[float]:
-        won, __ = street.won_by_gaps(trials, most=draws, exact=exact)
+        won, __ = street.won_by_gaps(trials, few=draws, exact=exact)
         means: list[float] = won.mean(axis=0).tolist()
         return means
 

@@ -54,7 +54,7 @@ class StreetGrowth(StreetChoice):
             fresh: dict[str, tuple[float, Members]] = {}
             won = self.street.won(
                 [(plot, self._changes(plot, more)) for plot, more in moves],
-                most=self.few,
+                few=self.few,
                 exact=self.small,
             )
             for (plot, more), rows in zip(moves, won, strict=True):

@@ -5,9 +5,9 @@ own share of the draws (`patchnet.core.processes.Kept`). What is asked is the sa
 and the answers are worked through in their order: so a plan does not depend on the number of cores.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Self
+from typing import NamedTuple, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +21,23 @@ from patchnet.core.processes import Kept
 from patchnet.plan.street_bound import most_worth, things_of
 from patchnet.plan.waiting import in_time
 
-__all__ = ["Change", "DrawnStreet", "StreetInDraws", "runs_of"]
+__all__ = ["Change", "DrawnStreet", "SomeDraws", "StreetInDraws", "runs_of"]
 
 Array = NDArray[np.float64]
 Change = Mapping[str, float]
+Answer = TypeVar("Answer")
 _MANY = 40  # plots from which on everything is asked so often that compiling pays
+
+
+class SomeDraws(NamedTuple):
+    """Some of the draws: of the first `runs` runs (None: all), each from `first` to before `last`.
+
+    Runs that lie side by side are worked on by different processes.
+    """
+
+    runs: int | None = None
+    first: int = 0
+    last: int | None = None
 
 
 @dataclass
@@ -112,11 +124,16 @@ def _made(shared: _Shared, numbers: Sequence[int]) -> list[DrawnStreet]:
     return [DrawnStreet(trials, trials, shared.weight, shared.first) for trials in made]
 
 
+def _of(streets: list[DrawnStreet], few: SomeDraws | None) -> list[DrawnStreet]:
+    """Return the draws of a run that are asked."""
+    return streets if few is None else streets[few.first : few.last]
+
+
 @dataclass(frozen=True)
 class _Question:
-    """What is asked of the first `most` draws of each run (None: all)."""
+    """What is asked, and in which draws (None: in all)."""
 
-    most: int | None
+    few: SomeDraws | None
     plan: Mapping[str, Change] = field(default_factory=dict)
     plans: Sequence[Mapping[str, Change]] = ()
     moves: Sequence[tuple[str, Sequence[Change]]] = ()
@@ -138,7 +155,7 @@ def _opened(streets: list[DrawnStreet], asked: _Question) -> None:
 def _won_by_gaps(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
     """Shape (sets of gaps, G) for each draw: linked homes with each, and first as it is."""
     rows = []
-    for street in streets[: asked.most]:
+    for street in _of(streets, asked.few):
         plot = str(street.today.assessment.neighbourhood.plots.index[0])
         trials = [street.placed, *(street.opened(gaps) for gaps in asked.gaps)]
         rows.append(
@@ -152,7 +169,7 @@ def _won_by_gaps(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
 def _linked(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
     """Shape (plans, G) for each draw."""
     rows = []
-    for street in streets[: asked.most]:
+    for street in _of(streets, asked.few):
         at = _from(street, today=asked.today)
         if asked.gaps:
             judge = street.today.opened(sorted(asked.gaps[0]))
@@ -162,14 +179,14 @@ def _linked(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
 
 
 def _now(streets: list[DrawnStreet], asked: _Question) -> list[Array]:
-    return [street.today.now for street in streets[: asked.most]]
+    return [street.today.now for street in _of(streets, asked.few)]
 
 
 @dataclass(frozen=True)
 class _Ceiling:
     """What no choice of things can pass: see `patchnet.plan.street_bound`."""
 
-    most: int | None
+    few: SomeDraws | None
     choices: Mapping[str, Sequence[Change]]
     takes: Array
     limits: tuple[float | None, ...]
@@ -179,7 +196,7 @@ class _Ceiling:
 
 def _ceilings(streets: list[DrawnStreet], asked: _Ceiling) -> list[float]:
     found = []
-    for street in streets[: asked.most]:
+    for street in _of(streets, asked.few):
         counted = {
             plot: [street.counted(plot, change) for change in changes]
             for plot, changes in asked.choices.items()
@@ -198,7 +215,7 @@ def _from(street: DrawnStreet, *, today: bool) -> DrawnStreet:
 def _won(streets: list[DrawnStreet], asked: _Question) -> list[list[Array]]:
     """For each draw, of each move the worth and homes won by each change beside what is there."""
     found = []
-    for street in streets[: asked.most]:
+    for street in _of(streets, asked.few):
         at = _from(street, today=asked.today)
         if asked.plan:
             at = DrawnStreet(street.today, at.with_plan(asked.plan), at.weight, at.first, at.done)
@@ -206,7 +223,7 @@ def _won(streets: list[DrawnStreet], asked: _Question) -> list[list[Array]]:
         for plot, changes in asked.moves:
             here = at.placed.at(plot)
             steps = [{}, *(at.step(plot, change) for change in changes)]
-            linked = here.linked_homes(steps) if asked.exact else here.in_portions(steps)
+            linked = here.linked_homes(steps) if asked.exact else here.moved_in_portions(steps)
             homes = (linked[1:] - linked[0]).sum(axis=1)
             rows.append(np.column_stack([at.gained(linked[1:], linked[0]), homes]))
         found.append(rows)
@@ -278,7 +295,7 @@ class StreetInDraws:
         self._kept.ask(_opened, _Question(None, gaps=(gaps,)))
 
     def won_by_gaps(
-        self, trials: Sequence[frozenset[int]], *, most: int | None = None, exact: bool = False
+        self, trials: Sequence[frozenset[int]], *, few: SomeDraws | None = None, exact: bool = False
     ) -> tuple[Array, Array]:
         """What sets of gaps win in place of those in the plan, with its things as they are.
 
@@ -286,7 +303,7 @@ class StreetInDraws:
         ----------
         trials
             S sets of gaps.
-        most, exact
+        few, exact
             As in `won`.
 
         Returns
@@ -297,20 +314,20 @@ class StreetInDraws:
             Shape (D, S, G): linked homes.
         """
         self.judged += len(trials)
-        asked = _Question(most, gaps=trials, exact=exact)
-        linked = self._flat(self._kept.ask(_won_by_gaps, asked))
+        asked = _Question(few, gaps=trials, exact=exact)
+        linked = self._flat(self._asked(_won_by_gaps, asked))
         after, before = linked[:, 1:], linked[:, :1]
         return self.gained(after, before), after - before
 
-    def now(self, most: int | None = None) -> Array:
-        """Shape (D, G): linked homes today; of the first `most` draws of each run."""
-        return self._flat(self._kept.ask(_now, _Question(most)))
+    def now(self, few: SomeDraws | None = None) -> Array:
+        """Shape (D, G): linked homes today; in `few` draws or all."""
+        return self._flat(self._asked(_now, _Question(few)))
 
     def linked(
         self,
         plans: Sequence[Mapping[str, Change]],
         *,
-        most: int | None = None,
+        few: SomeDraws | None = None,
         today: bool = False,
         gaps: frozenset[int] = frozenset(),
     ) -> Array:
@@ -320,25 +337,25 @@ class StreetInDraws:
         ----------
         plans
             Plot id to change, beside the plan so far; or beside nothing (`today`).
-        most
-            Only the first so many draws of each run.
+        few
+            Only in some of the draws.
         today
             Whether from the street as it is.
         gaps
             From the street as it is with these gaps in fences.
         """
         if not plans:
-            return np.empty((len(self.now(most)), 0, len(self.weight)))
-        asked = _Question(most, plans=plans, today=today, gaps=(gaps,) if gaps else ())
+            return np.empty((len(self.now(few)), 0, len(self.weight)))
+        asked = _Question(few, plans=plans, today=today, gaps=(gaps,) if gaps else ())
         self.judged += len(plans)
-        return self._flat(self._kept.ask(_linked, asked))
+        return self._flat(self._asked(_linked, asked))
 
     def won(
         self,
         moves: Sequence[tuple[str, Sequence[Change]]],
         *,
         beside: Mapping[str, Change] | None = None,
-        most: int | None = None,
+        few: SomeDraws | None = None,
         today: bool = False,
         exact: bool = False,
     ) -> list[Array]:
@@ -350,7 +367,7 @@ class StreetInDraws:
             Plot id, and S changes of it (more than today).
         beside
             Changes of other plots that come with each of them.
-        most, today
+        few, today
             As in `linked`.
         exact
             Filled exactly; else in portions, right to some parts in a hundred of what is won.
@@ -362,9 +379,9 @@ class StreetInDraws:
         """
         if not moves:
             return []
-        asked = _Question(most, plan=beside or {}, moves=moves, today=today, exact=exact)
+        asked = _Question(few, plan=beside or {}, moves=moves, today=today, exact=exact)
         self.judged += sum(len(changes) for _, changes in moves)
-        rows = [row for run in self._kept.ask(_won, asked) for row in run]
+        rows = [row for run in self._asked(_won, asked) for row in run]
         return [np.array([row[at] for row in rows]) for at in range(len(moves))]
 
     def ceiling(
@@ -374,7 +391,7 @@ class StreetInDraws:
         limits: tuple[float | None, ...],
         sizes: Mapping[str, int],
         *,
-        most: int | None = None,
+        few: SomeDraws | None = None,
         gaps: Sequence[int] = (),
     ) -> Array:
         """Shape (D,): joint worth that no choice of things can pass.
@@ -387,17 +404,23 @@ class StreetInDraws:
             Shape (things, 3): money, hours a month and 1 of each; the most of each, or None.
         sizes
             Plot id to the most things there.
-        most
+        few
             As in `linked`.
         gaps
             All gaps in fences that can be chosen.
         """
-        asked = _Ceiling(most, choices, takes, limits, sizes, gaps)
-        return np.array([one for run in self._kept.ask(_ceilings, asked) for one in run])
+        asked = _Ceiling(few, choices, takes, limits, sizes, gaps)
+        return np.array([one for run in self._asked(_ceilings, asked) for one in run])
 
     def gained(self, linked: Array, now: Array) -> Array:
         """Joint worth won, from linked homes after and today, shapes (..., G)."""
         return np.asarray(worth_gained(linked, now, self.first) @ self.weight)
+
+    def _asked(self, work: Callable[..., Answer], asked: "_Question | _Ceiling") -> list[Answer]:
+        runs = self._kept.count
+        if asked.few is not None and asked.few.runs is not None:
+            runs = min(runs, asked.few.runs)
+        return self._kept.ask(work, asked, range(runs))
 
     @staticmethod
     def _flat(runs: Sequence[Sequence[Array]]) -> Array:

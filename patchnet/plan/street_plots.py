@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,15 +11,19 @@ from patchnet.assess.assessment import Assessment, FenceGap
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.processes import in_processes
 from patchnet.core.texts import _
+from patchnet.knowledge.records import Knowledge
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.no_place import seen_on
 from patchnet.plan.placed import Places
 from patchnet.plan.placing import places_for
+from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import Members, PlotSet, PlotSets, plan_sets
 from patchnet.plan.street_gaps import possible_gaps
 from patchnet.plan.street_in_draws import Change, DrawnStreet
-from patchnet.sun.at_plot import plot_sun
+from patchnet.read.neighbourhood import Neighbourhood
+from patchnet.sun.at_plot import plots_sun
 
 __all__ = ["Making", "with_done"]
 
@@ -33,6 +38,7 @@ class Making:
     refused: tuple[str, ...]
     fair: bool
     seed: int
+    processes: int | None = 1
 
     def __post_init__(self) -> None:
         """Work out what each plot can take; its light, where nobody said it."""
@@ -40,9 +46,11 @@ class Making:
         hood, knowledge = self.assessment.neighbourhood, self.assessment.knowledge
         self.sets: dict[str, PlotSets] = {}
         self.gaps: dict[int, FenceGap] = {}
-        for plot in self.plots:
-            said = self.facts.get(plot, PlotFacts())
-            light = plot_sun(hood, plot, knowledge=knowledge).cls if said.light is None else None
+        said_of = {plot: self.facts.get(plot, PlotFacts()) for plot in self.plots}
+        unsaid = [plot for plot, said in said_of.items() if said.light is None]
+        sun = plots_sun(hood, knowledge=knowledge, plots=unsaid) if unsaid else {}
+        for plot, said in said_of.items():
+            light = sun[plot].cls if said.light is None else None
             self.sets[plot] = plan_sets(self.assessment, plot, said, light=light)
 
     @property
@@ -66,19 +74,16 @@ class Making:
             raise AssertionError((plot, members))
         return found
 
-    def places(self, plot: str, chosen: PlotSet) -> Places:
-        """Where the things of a set go on the plot."""
-        hood, said = self.assessment.neighbourhood, self.facts.get(plot, PlotFacts())
-        places = places_for(
-            hood,
-            plot,
-            chosen.things,
-            facts=said,
-            knowledge=self.assessment.knowledge,
-            has=seen_on(hood, plot),
-            gives_way=[key for key, more in chosen.change.items() if more < 0],
-        )
-        return places if said.light is None else places.without_sun()
+    def places(self, chosen: Mapping[str, PlotSet]) -> dict[str, Places]:
+        """Where the things of a set go on each plot."""
+        plots = [plot for plot, own in chosen.items() if own.things]
+        shared = _Streetwide(self.assessment.neighbourhood, self.assessment.knowledge)
+        blocks = [
+            (plot, chosen[plot].things, chosen[plot].change, self.facts.get(plot, PlotFacts()))
+            for plot in plots
+        ]
+        found = in_processes(_places, shared, blocks, processes=self.processes)
+        return dict(zip(plots, found, strict=True))
 
     def members(self, features: Mapping[str, Sequence[str]], *, strict: bool) -> dict[str, Members]:
         """Find things by their features; what cannot be had any more is a fault, or left out."""
@@ -92,6 +97,30 @@ class Making:
                 members = ()
             found[plot] = members
         return found
+
+
+class _Streetwide(NamedTuple):
+    """What all plots have in common."""
+
+    neighbourhood: Neighbourhood
+    knowledge: Knowledge
+
+
+def _places(
+    shared: _Streetwide, asked: tuple[str, Sequence[Candidate], Change, PlotFacts]
+) -> Places:
+    plot, things, change, said = asked
+    hood = shared.neighbourhood
+    places = places_for(
+        hood,
+        plot,
+        things,
+        facts=said,
+        knowledge=shared.knowledge,
+        has=seen_on(hood, plot),
+        gives_way=[key for key, more in change.items() if more < 0],
+    )
+    return places if said.light is None else places.without_sun()
 
 
 def _lacking(plot: str, keys: Sequence[str], sets: PlotSets) -> str:

@@ -13,6 +13,7 @@ plots that close a break together are tried as one move, and so are gaps in fenc
 pass over the plots wins next to nothing, and never below the own sets.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -25,6 +26,7 @@ from patchnet.plan.plot_sets import Members
 from patchnet.plan.street_choice import Choice
 from patchnet.plan.street_gaps import best_open
 from patchnet.plan.street_growth import StreetGrowth
+from patchnet.plan.street_in_draws import SomeDraws
 
 __all__ = ["Found", "StreetSearch"]
 
@@ -35,6 +37,9 @@ _OWN = 4  # sets that were best alone, tried in an exchange
 _GROWN = 60  # beyond so many plots nothing is grown: on 46 it won 0.3 % more in half as long again
 _ANSWER = 5  # of so many things that are best beside the rest all sets are ranked for a plot
 _FINALISTS = 6  # of these the first so many are judged in every draw
+_EARLY, _LATE = SomeDraws(last=2), SomeDraws(first=2)  # those first, and the rest where unsure
+_UNSURE = 1.0  # standard errors by which what loses on the mean over the first may yet win
+_SURE = 2.0  # standard errors by which one leads that is taken without the rest
 _ENDED = 0.005  # a pass that wins less than this part of the whole is the last
 _PASSES = 3
 _PAIR = 4  # sets of the first plot of a pair that are tried with those of the second
@@ -121,16 +126,20 @@ class StreetSearch(StreetGrowth):
     def _exchanged(self, now: Array, value: Array) -> tuple[Array, int, bool]:
         """Exchange until a pass wins next to nothing; what it comes to, passes, whether so."""
         margin: dict[str, float] = {}
+        gaps_moved = pairs_moved = True
         for count in range(1, _PASSES + 1):
             kept = dict(self.chosen), self.gaps
-            self._gap_moves()
+            # Gaps are judged again beside the first answers; after that only what moves is.
+            if self.small or count <= 2 or gaps_moved:
+                gaps_moved = self._gap_moves()
             # What was far from giving way in one pass is not asked again in the next.
             asked = self.free
             if margin and not self.small:
                 asked = sorted(margin, key=lambda plot: (-margin[plot], plot))
                 asked = sorted(asked[: -(-len(asked) // 2)])
             margin = self._pass(count, asked)
-            self._pair_moves()
+            if self.small or pairs_moved:
+                pairs_moved = self._pair_moves()
             after = self._worth(self.chosen, now, self.gaps)
             won = float(after.mean() - value.mean())
             if won <= 0:
@@ -146,7 +155,7 @@ class StreetSearch(StreetGrowth):
         margin: dict[str, float] = {}
         for batch in self._batches(asked, _("exchanges, pass {n}").format(n=count)):
             found = []
-            for plot, won in self._answers(batch).items():
+            for plot, won in self._answers(batch, afresh=count == 1).items():
                 best = _first_of(won)[0]
                 found.append((won[best], plot, best))
                 margin[plot] = won[best]
@@ -157,18 +166,20 @@ class StreetSearch(StreetGrowth):
             self._place(taken)
         return margin
 
-    def _answers(self, plots: Sequence[str]) -> dict[str, dict[Members, float]]:
+    def _answers(self, plots: Sequence[str], *, afresh: bool) -> dict[str, dict[Members, float]]:
         """Mean joint worth won by sets in place of what plots have.
 
         All are ranked in some of the draws; the first of them, but for those that lose in each of
-        these draws, are judged in every draw.
+        these draws, are judged in every draw. `afresh`: what is best beside the rest is found
+        again, and not taken from the pass before.
         """
         if self.small:
             every = self._judged({plot: self.others(plot) for plot in plots}, None)
             return _means(every)
-        singles = {plot: self.sets[plot].singles for plot in plots}
-        for plot, each in _means(self._judged(singles, self.few)).items():
-            self.last[plot] = {one[0]: worth for one, worth in each.items()}
+        if afresh:
+            singles = {plot: self.sets[plot].singles for plot in plots}
+            for plot, each in _means(self._judged(singles, self.few)).items():
+                self.last[plot] = {one[0]: worth for one, worth in each.items()}
         able = {plot: self._beside_the_rest(plot) for plot in plots if self.last[plot]}
         ranked = self._judged(able, self.few)
         found = _means(ranked)
@@ -178,15 +189,31 @@ class StreetSearch(StreetGrowth):
         for plot, each in found.items():
             first = _first_of(each)[:_FINALISTS]
             finalists[plot] = [one for one in first if (ranked[plot][one] > 0).any()]
-        return found | _means(self._judged(finalists, None))
+        return found | _means(self._raced(finalists))
+
+    def _raced(self, asked: Mapping[str, Sequence[Members]]) -> dict[str, dict[Members, Array]]:
+        """What sets win in each draw; in the first of them alone where these leave little doubt.
+
+        A race as Maron & Moore (1997, Artificial Intelligence Review 11:193-225), of one lap.
+        """
+        early = self._judged(asked, _EARLY)
+        onward = {plot: _in_doubt(each) for plot, each in early.items()}
+        late = self._judged(onward, _LATE)
+        return {
+            plot: {
+                one: np.append(rows, late[plot][one]) if one in late.get(plot, {}) else rows
+                for one, rows in each.items()
+            }
+            for plot, each in early.items()
+        }
 
     def _judged(
-        self, asked: Mapping[str, Sequence[Members]], most: int | None
+        self, asked: Mapping[str, Sequence[Members]], few: SomeDraws | None
     ) -> dict[str, dict[Members, Array]]:
         """Shape (D,): what sets win in each draw in place of what each plot has."""
         able = {plot: sets for plot, sets in asked.items() if sets}
         moves = [(plot, self._changes(plot, sets)) for plot, sets in able.items()]
-        won = self.street.won(moves, most=most, exact=self.small)
+        won = self.street.won(moves, few=few, exact=self.small)
         return {
             plot: dict(zip(sets, rows[..., 0].T, strict=True))
             for (plot, sets), rows in zip(able.items(), won, strict=True)
@@ -224,8 +251,12 @@ class StreetSearch(StreetGrowth):
         able = dict.fromkeys(one for one in found if one != has and sets.of(one) is not None)
         return [one for one in able if self._allowed(plot, one)]
 
-    def _pair_moves(self) -> None:
-        """Change two plots at once: those about a break; all pairs where there are few plots."""
+    def _pair_moves(self) -> bool:
+        """Change two plots at once: those about a break; all pairs where there are few plots.
+
+        Returns whether any changed.
+        """
+        moved = False
         pairs = list(combinations(self.free, 2)) if self.small else list(self.pairs)
         for first, second in pairs:
             if first in self.fixed or second in self.fixed:
@@ -236,14 +267,14 @@ class StreetSearch(StreetGrowth):
             if not firsts or not seconds:
                 continue
             [alone] = self.street.won(
-                [(first, self._changes(first, firsts))], most=self.few, exact=self.small
+                [(first, self._changes(first, firsts))], few=self.few, exact=self.small
             )
             for members, worth in zip(firsts, alone[..., 0].mean(axis=0).tolist(), strict=True):
                 change = self._set(first, members).change
                 [rows] = self.street.won(
                     [(second, self._changes(second, seconds))],
                     beside={first: change},
-                    most=self.few,
+                    few=self.few,
                     exact=self.small,
                 )
                 for other, more in zip(seconds, rows[..., 0].mean(axis=0).tolist(), strict=True):
@@ -256,11 +287,17 @@ class StreetSearch(StreetGrowth):
                 if self._mean_of({first: best[1], second: best[2]}) > before + _TIE:
                     self.chosen |= {first: best[1], second: best[2]}
                     self._place({first: best[1], second: best[2]})
+                    moved = True
+        return moved
 
-    def _gap_moves(self) -> None:
-        """Open gaps in fences, or close them; where little can be chosen, with a set of a plot."""
+    def _gap_moves(self) -> bool:
+        """Open gaps in fences, or close them; where little can be chosen, with a set of a plot.
+
+        Returns whether any changed.
+        """
         if not self.able_gaps or not self.most_gaps:
-            return
+            return False
+        gaps = self.gaps
         better = best_open(
             self.street, self.able_gaps, self.gaps, most=self.most_gaps, draws=self.few,
             exact=self.small,
@@ -286,6 +323,7 @@ class StreetSearch(StreetGrowth):
                 self._place({best[1]: best[2]})
             else:
                 self._open(kept)
+        return self.gaps != gaps
 
     def _pair_sets(self, plot: str) -> list[Members]:
         if self.small:
@@ -299,6 +337,24 @@ class StreetSearch(StreetGrowth):
         plan = {plot: self._set(plot, members).change for plot, members in choice.items()}
         linked = self.street.linked([plan])[:, 0]
         return float(self.street.gained(linked, self.street.now()).mean())
+
+
+def _in_doubt(won: Mapping[Members, Array]) -> list[Members]:
+    """Sets that may yet turn out best, from what they win in some draws; none where one surely is.
+
+    Compared draw by draw: what all draws have in common is no doubt.
+    """
+    first = _first_of({one: float(rows.mean()) for one, rows in won.items()})[0]
+    able = [one for one, rows in won.items() if _low_and_high(rows, _UNSURE)[1] > 0]
+    others = [won[first] - won[one] for one in able if one != first]
+    sure = all(_low_and_high(rows, _SURE)[0] > 0 for rows in (won[first], *others))
+    return [] if sure else able
+
+
+def _low_and_high(rows: Array, errors: float) -> tuple[float, float]:
+    """The mean, so many standard errors lower and higher."""
+    error = rows.std(ddof=1) / math.sqrt(len(rows)) if len(rows) > 1 else math.inf
+    return float(rows.mean() - errors * error), float(rows.mean() + errors * error)
 
 
 def _first_of(won: Mapping[Members, float]) -> list[Members]:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from patchnet.plan.joint_worth import Currency
 from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import PlotSet
 from patchnet.plan.street_houses import house_names, houses_of, parts_of
-from patchnet.plan.street_in_draws import Change, DrawnStreet
+from patchnet.plan.street_in_draws import Change, DrawnStreet, SomeDraws
 from patchnet.plan.street_plan import (
     AnimalTogether,
     BoughtTogether,
@@ -40,7 +40,8 @@ class Told:
     found: Found
     currency: Currency
     settled: Sequence[str]
-    few: int | None
+    few: SomeDraws | None
+    _without: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def plan(self, draws: int) -> StreetPlan:
         """Put all that is told together; `draws`: how many it was chosen by."""
@@ -94,7 +95,7 @@ class Told:
             return ()
         keys = sorted(gaps)
         won, homes = self.search.street.won_by_gaps(
-            [gaps - {key} for key in keys], most=self.few, exact=True
+            [gaps - {key} for key in keys], few=self.few, exact=True
         )
         found = []
         for key, each, by_animal in zip(
@@ -142,10 +143,10 @@ class Told:
             takes,
             self.search.rules.limits,
             {plot: each.size for plot, each in sets.items()},
-            most=self.few,
+            few=self.few,
             gaps=self.search.able_gaps,
         )
-        linked = street.linked([{}], most=self.few)[:, 0]
+        linked = street.linked([{}], few=self.few)[:, 0]
         return float(bound.mean()), float(street.gained(linked, street.now(self.few)).mean())
 
     def _houses(self, chosen: Mapping[str, PlotSet]) -> list[House]:
@@ -155,8 +156,8 @@ class Told:
         names = house_names(hood, houses)
         worth = float(self.found.worth.mean())
         busy = [plots for plots in houses if any(chosen[plot].things for plot in plots)]
-        alone, parts = self._parts_of(busy, chosen)
         jobs = self._jobs(chosen, worth)
+        alone, parts = self._parts_of(busy, chosen)
         return [
             House(
                 name=names[plots],
@@ -184,14 +185,23 @@ class Told:
         street = self.search.street
         alone: dict[tuple[str, ...], tuple[float, float]] = {}
         parts: dict[tuple[str, ...], tuple[float, float]] = {}
+        ones = [plots for plots in houses if len(plots) == 1]
+        moves = [(plot, [chosen[plot].change]) for [plot] in ones]
+        for plots, rows in zip(ones, street.won(moves, few=self.few, today=True), strict=True):
+            worth, homes = rows[:, 0].mean(axis=0).tolist()
+            alone[plots] = worth, homes
+            worth, homes = self._without[plots[0]]
+            parts[plots] = -worth, -homes
         for plots in houses:
             for today, kept in ((True, alone), (False, parts)):
+                if plots in kept:
+                    continue
                 sums = np.zeros(2)
                 beside: dict[str, Change] = {}
                 for plot in plots:
                     change: Change = chosen[plot].change if today else {}
                     [rows] = street.won(
-                        [(plot, [change])], beside=beside, most=self.few, today=today
+                        [(plot, [change])], beside=beside, few=self.few, today=today
                     )
                     sums += rows[:, 0].mean(axis=0)
                     beside = {**beside, plot: change}
@@ -203,17 +213,22 @@ class Told:
         """The jobs of each plot, with what would cost least in place of each."""
         street, making = self.search.street, self.making
         found: dict[str, tuple[HouseJob, ...]] = {}
-        for plot, own in chosen.items():
-            if not own.things:
-                continue
-            members = self.found.chosen[plot]
-            others = [] if plot in self.search.fixed else self.search.others(plot)
-            rows = np.zeros((1, 0, 2))
-            if others:
-                changes = [making.set_of(plot, one).change for one in others]
-                [rows] = street.won([(plot, changes)], most=self.few)
-            won = rows[..., 0].mean(axis=0)
-            places = making.places(plot, own)
+        busy = [plot for plot, own in chosen.items() if own.things]
+        others_of = {plot: self.search.others(plot) for plot in busy}
+        others_of |= {plot: [] for plot in self.search.fixed}
+        moves = [
+            (plot, [{}, *(making.set_of(plot, one).change for one in others_of[plot])])
+            for plot in busy
+        ]
+        judged = dict(zip(busy, street.won(moves, few=self.few), strict=True))
+        self._without |= {
+            plot: tuple(rows[:, 0].mean(axis=0).tolist()) for plot, rows in judged.items()
+        }
+        places_of = making.places(chosen)
+        for plot in busy:
+            own, members, others = chosen[plot], self.found.chosen[plot], others_of[plot]
+            won = judged[plot][:, 1:, 0].mean(axis=0)
+            places = places_of[plot]
             jobs = []
             for thing, member in zip(own.things, members, strict=True):
                 able = [at for at, one in enumerate(others) if member not in one]
@@ -237,7 +252,7 @@ class Told:
             {plot: changes[plot] for plots in order[:count] for plot in plots} for count in counts
         ]
         street = self.search.street
-        linked = street.linked(plans, most=self.few, today=True, gaps=self.found.gaps)
+        linked = street.linked(plans, few=self.few, today=True, gaps=self.found.gaps)
         won = street.gained(linked, street.now(self.few)[:, None]).mean(axis=0)
         return tuple(zip(counts, won.tolist(), strict=True))
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
+from patchnet import read_demo
 from patchnet.assess import assess
-from patchnet.assess.fences import break_corridors, fence_gaps, squeeze
+from patchnet.assess.fences import break_corridors, fence_gaps, squeeze, squeeze_in_blocks
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs
@@ -164,12 +165,47 @@ def test_movement_squeezes_through_the_gap():
     assert np.nanmax(current) > 0
 
 
+def by_block(surface, current, west, north, side_m, shape):
+    """Mean current in square blocks of ground, whatever the cells are."""
+    rows, columns = np.indices(current.shape)
+    y = (north - (surface.grid.north - (rows + 0.5) * surface.cell_m)) // side_m
+    x = ((surface.grid.west + (columns + 0.5) * surface.cell_m) - west) // side_m
+    inside = (y >= 0) & (y < shape[0]) & (x >= 0) & (x < shape[1])
+    at = (y[inside] * shape[1] + x[inside]).astype(int)
+    size = shape[0] * shape[1]
+    total = np.bincount(at, current[inside], size)
+    return (total / np.maximum(np.bincount(at, minlength=size), 1)).reshape(shape)
+
+
+def test_cells_twice_as_wide_show_the_same_narrow_places():
+    """Amperes through a metre of ground, on small cells and on large ones: a bound, as stated."""
+    demo = assess(read_demo(), knowledge=KNOWLEDGE, groups=["newt"])
+    small = demo.groups["newt"].ground.surface
+    wide, current = squeeze_in_blocks(demo, "newt", 2)
+    assert wide.cell_m == 2 * small.cell_m
+    frame = (small.grid.west + 10, small.grid.north - 10, 2.0, (90, 140))
+    fine = by_block(small, squeeze(demo, "newt") / small.cell_m, *frame)
+    coarse = by_block(wide, current / wide.cell_m, *frame)
+    both = (fine > 0) & (coarse > 0)
+    assert np.corrcoef(fine[both], coarse[both])[0, 1] > 0.95
+    busiest, busy = (one > np.quantile(one[one > 0], 0.97) for one in (fine, coarse))
+    assert (busiest & busy).sum() > 0.85 * busiest.sum()
+
+
+def test_where_plots_would_have_no_cell_the_small_ones_are_kept():
+    answer = hedgehogs(row_of_gardens("yes", "no"))
+    surface, current = squeeze_in_blocks(answer, "hedgehog", 1000)
+    assert surface is answer.groups["hedgehog"].ground.surface
+    np.testing.assert_array_equal(current, squeeze(answer, "hedgehog"))
+
+
 def test_too_large_a_ground_is_left_out():
     few = dict(KNOWLEDGE.settings)
     few["squeeze_cells_max"] = replace(few["squeeze_cells_max"], value=10.0)
     street = row_of_gardens("yes", "yes")
     answer = assess(street, knowledge=replace(KNOWLEDGE, settings=few), groups=["hedgehog"])
     assert squeeze(answer, "hedgehog") is None
+    assert squeeze_in_blocks(answer, "hedgehog", 2) is None
 
 
 def test_groups_that_fly_have_no_fences():
@@ -178,6 +214,7 @@ def test_groups_that_fly_have_no_fences():
     assert fence_gaps(answer, "wren") == ()
     assert break_corridors(answer, "wren") == ()
     assert squeeze(answer, "wren") is None
+    assert squeeze_in_blocks(answer, "wren", 2) is None
 
 
 def test_unknown_group():

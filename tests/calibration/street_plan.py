@@ -21,6 +21,7 @@ from places import PLACES, neighbourhood_of
 import patchnet
 from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.assess.plot import plot_answer
+from patchnet.core.processes import in_processes
 from patchnet.knowledge import load_knowledge
 from patchnet.plan import plan_together as street
 from patchnet.plan import street_fresh_draws as fresh
@@ -31,17 +32,20 @@ from patchnet.plan.plan_plot import _Plan
 _MONTH = 5
 
 
-def own_cards(assessment, plots):
-    """The change that each plot's own card makes, things with what gives way."""
-    adviser, changes = patchnet.Adviser(assessment), {}
-    for plot in plots:
-        # The set of `Adviser.plan`, without the stages and plants that take most of its time.
-        card = _Plan(adviser, plot_answer(assessment, plot), PlotFacts(), _MONTH, ())
-        judged = card.judged(card.offered()[0])
-        best = card.worth_naming(judged, card.chosen(judged))
-        if best is not None:
-            changes[plot] = judged.fitted[best][1]
-    return changes
+def own_card(assessment, plot):
+    """The change that a plot's own card makes, things with what gives way; None: none."""
+    # The set of `Adviser.plan`, without the stages and plants that take most of its time.
+    adviser = patchnet.Adviser(assessment)
+    card = _Plan(adviser, plot_answer(assessment, plot), PlotFacts(), _MONTH, ())
+    judged = card.judged(card.offered()[0])
+    best = card.worth_naming(judged, card.chosen(judged))
+    return None if best is None else judged.fitted[best][1]
+
+
+def own_cards(assessment, plots, processes):
+    """The changes of all cards, by plot."""
+    changes = in_processes(own_card, assessment, plots, processes=processes)
+    return {plot: one for plot, one in zip(plots, changes, strict=True) if one is not None}
 
 
 def main():
@@ -90,7 +94,7 @@ def main():
     )
     if not given.cards:
         return
-    cards = own_cards(answer, plots)
+    cards = own_cards(answer, list(plots), given.processes)
     first = 25 * -(-given.by // 25)
     gaps = tuple(one.gap.key for one in plan.gaps)
     compared = fresh.Compared(plan.changes, cards, currency.weight, currency.first, gaps)

@@ -407,3 +407,74 @@ def test_a_barrier_that_can_be_crossed_costs_its_crossing(compiled):
     labels = np.array([[1, 0, 0, 0, 2]], np.int32)
     growth = grow(np.ones((1, 5), np.float32), labels, steps=steps, compiled=compiled)
     assert touching_links(growth)[2].tolist() == [18]
+
+
+# grown on -----------------------------------------------------------------------------------
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.integers(0, 2**32 - 1), st.integers(2, 14), st.integers(2, 14), st.booleans(),
+    st.sampled_from([0.0, 0.3, 0.6]), st.sampled_from([5.0, 20.0, math.inf]),
+)  # fmt: skip
+def test_grown_on_is_grown_afresh_to_the_last_bit(seed, rows, columns, whole, holes, limit):
+    """One source after the other is taken out or put in: costs, owners, directions, links.
+
+    With whole costs and no holes nearly every cell is reached in several ways that cost the same.
+    """
+    rng = np.random.default_rng(seed)
+    cost, labels = ground(rng, rows, columns, min(5, rows * columns), whole=whole, holes=holes)
+    if seed % 2:  # sources of several cells
+        labels = np.where(labels == 0, np.roll(labels, 1, axis=1), labels)
+    lines = [rng.uniform(0, 12, (3, 2)) for _ in range(2)]
+    steps = steps_of_lines(lines, 1, cost.shape, extra=rng.choice([2.0, math.inf]))
+    present = rng.random(6) < 0.6
+    present[0] = False
+    there = np.where(present[labels], labels, 0)
+    grown = grow(cost, there, steps=steps, limit=limit, compiled=True)
+    for label in rng.integers(1, 6, 6).tolist():
+        cells = np.flatnonzero((labels == label) & np.isfinite(cost))
+        present[label] = not present[label]
+        if not len(cells):
+            continue
+        grown = grown.turned(label, cells, cost, limit=limit)
+        there = np.where(present[labels], labels, 0)
+        afresh = grow(cost, there, steps=steps, limit=limit, compiled=True)
+        np.testing.assert_array_equal(grown.cost, afresh.cost)
+        np.testing.assert_array_equal(grown.owner, afresh.owner)
+        reached = afresh.owner > 0
+        np.testing.assert_array_equal(grown.came[reached], afresh.came[reached])
+        for one, other in zip(touching_links(grown)[:3], touching_links(afresh)[:3], strict=True):
+            np.testing.assert_array_equal(one, other)
+
+
+def test_wide_even_ground_is_grown_on_over_once_and_not_along_every_way():
+    """There are endlessly many ways that cost the same: no cell may wait once for each of them."""
+    cost = np.ones((150, 150), np.float32)
+    labels = np.zeros(cost.shape, np.int32)
+    labels[10, 10], labels[70:80, 70:80], labels[140, 20] = 1, 2, 3
+    grown = grow(cost, labels, compiled=True)
+    cells = np.flatnonzero(labels == 2)
+    without = grow(cost, np.where(labels == 2, 0, labels), compiled=True)
+    fewer = grown.turned(2, cells, cost, limit=math.inf)
+    np.testing.assert_array_equal(fewer.cost, without.cost)
+    np.testing.assert_array_equal(fewer.owner, without.owner)
+    back = fewer.turned(2, cells, cost, limit=math.inf)
+    np.testing.assert_array_equal(back.owner, grown.owner)
+
+
+def test_what_was_grown_on_from_stays_as_it_is():
+    rng = np.random.default_rng(4)
+    cost, labels = ground(rng, 30, 30, 5)
+    grown = grow(cost, labels, compiled=True)
+    before = grown.cost.copy(), grown.owner.copy()
+    cells = np.flatnonzero((labels == 3) & np.isfinite(cost))
+    assert grown.turned(3, cells, cost, limit=math.inf) is not None
+    np.testing.assert_array_equal(grown.cost, before[0])
+    np.testing.assert_array_equal(grown.owner, before[1])
+
+
+def test_a_plain_growth_is_not_grown_on():
+    cost, labels = ground(np.random.default_rng(1), 9, 9, 3)
+    grown = grow(cost, labels, compiled=False)
+    assert grown.turned(1, np.flatnonzero(labels == 1), cost, limit=math.inf) is None

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from rasterio.features import geometry_mask, shapes
 
 from patchnet.assess.assessment import Assessment, FenceGap, GroupAnswer
-from patchnet.assess.fences import break_corridors, fence_gaps, squeeze
+from patchnet.assess.fences import break_corridors, fence_gaps, squeeze_in_blocks
 from patchnet.assess.over_ground import OverGround
 from patchnet.movement.corridors import Corridor
 from patchnet.movement.distance import Pairs
@@ -21,7 +21,14 @@ from patchnet.movement.surface import CostSurface
 from patchnet.pages.kit import colours
 from patchnet.pages.kit.encode import path_code
 from patchnet.pages.kit.shapes import Frame, area_codes, line_codes
-from patchnet.pages.map.pictures import NOWHERE, block_means, dotted, level_picture, most_common
+from patchnet.pages.map.pictures import (
+    NOWHERE,
+    block_means,
+    block_side,
+    dotted,
+    level_picture,
+    most_common,
+)
 
 __all__ = ["COVER_TO", "SQUEEZED", "ground_layers", "move_code", "straightened"]
 
@@ -71,7 +78,7 @@ def ground_layers(
             for one in break_corridors(assessment, key)
             if one.line is not None
         ],
-        "pinch": _pinch(ground.surface, squeeze(assessment, key)),
+        "pinch": _pinch(assessment, key, ground.surface),
         "side": round(ground.surface.gap_side_m * 100),
         "gaps": [_gap(frame, one, at, short) for one in fence_gaps(assessment, key)],
     }
@@ -127,9 +134,13 @@ def _cover(surface: CostSurface, around: shapely.Geometry, at: Mapping[str, int]
     }
 
 
-def _pinch(surface: CostSurface, current: NDArray[np.float32] | None) -> dict[str, Any] | None:
-    if current is None or not (current > 0).any():
+def _pinch(assessment: Assessment, key: str, surface: CostSurface) -> dict[str, Any] | None:
+    # Two cells to a block of the picture: it shows nothing smaller.
+    blocks = block_side(surface.cost.shape)
+    found = squeeze_in_blocks(assessment, key, max(1, blocks // 2))
+    if found is None or not (found[1] > 0).any():
         return None
+    surface, current = found
     # Averaged over a few cells, since current also crowds into single cells at corners of houses.
     mean, side = block_means(current)
     some, much = np.quantile(mean[mean > 0], SQUEEZED)

@@ -18,6 +18,7 @@ __all__ = [
     "NOWHERE",
     "LevelPicture",
     "block_means",
+    "block_side",
     "dotted",
     "level_picture",
     "most_common",
@@ -70,7 +71,7 @@ def most_common(classes: Classes, *, pixels: int = MOST_PIXELS) -> tuple[Classes
     classes, side
         The blocks, and how many cells a side of one has.
     """
-    side = _side(classes.shape, pixels)
+    side = block_side(classes.shape, pixels=pixels)
     blocks = _blocks(classes, side, NOWHERE)
     best = np.full((blocks.shape[0], blocks.shape[2]), NOWHERE, np.uint8)
     count = np.zeros(best.shape, np.int64)
@@ -80,6 +81,19 @@ def most_common(classes: Classes, *, pixels: int = MOST_PIXELS) -> tuple[Classes
         best[wins] = one
         count[wins] = here[wins]
     return best, side
+
+
+def block_side(shape: tuple[int, ...], *, pixels: int = MOST_PIXELS // 2) -> int:
+    """Return how many cells a side of a block has so that no side has more than `pixels` blocks.
+
+    Parameters
+    ----------
+    shape
+        Rows and columns of the cells.
+    pixels
+        Most blocks on a side.
+    """
+    return max(1, math.ceil(max(shape) / pixels))
 
 
 def block_means(
@@ -100,12 +114,8 @@ def block_means(
         The blocks, shape (rows, columns) of them (what lies beyond the edge counts as 0), and how
         many cells a side has.
     """
-    side = _side(values.shape, pixels)
+    side = block_side(values.shape, pixels=pixels)
     return _blocks(values.astype(np.float64), side, 0).mean(axis=(1, 3)), side
-
-
-def _side(shape: tuple[int, ...], pixels: int) -> int:
-    return max(1, math.ceil(max(shape) / pixels))
 
 
 def _blocks(cells: NDArray[Any], side: int, beyond: int) -> NDArray[Any]:

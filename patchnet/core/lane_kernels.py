@@ -1,0 +1,110 @@
+"""Eight numbers side by side, for compiled kernels: one instruction where a loop would take eight.
+
+The compiler does not see by itself that the lanes of two arrays never overlap, and then takes
+number by number. Each of these says so outright. Sums and products are rounded as those of single
+numbers are: the result is the same to the last bit. Places are not checked.
+
+All arrays are contiguous, of one dimension, of double precision; `at`, `other` are the places of
+the first of the eight numbers.
+"""
+
+from collections.abc import Callable
+from typing import Any, cast
+
+from llvmlite import ir
+from numba.core import types
+from numba.extending import intrinsic
+
+__all__ = [
+    "LANES",
+    "add_lanes",
+    "any_below",
+    "copy_lanes",
+    "raise_lanes",
+    "scaled_lanes",
+    "take_lanes",
+]
+
+LANES = 8
+_NUMBER = ir.DoubleType()
+_VECTOR = ir.VectorType(_NUMBER, LANES)
+_PLACES = ir.VectorType(ir.IntType(32), LANES)
+_BYTES = 8  # where a number may begin: eight of them need not begin where a vector would
+Work = Callable[[Any, Any, Any], Any]
+
+
+def _pointer(context: Any, builder: Any, kind: Any, array: Any, at: Any) -> Any:  # noqa: ANN401
+    data = context.make_array(kind)(context, builder, array).data
+    return builder.bitcast(builder.gep(data, [at]), _VECTOR.as_pointer())
+
+
+def _alike(builder: Any, number: Any) -> Any:  # noqa: ANN401 - types of a compiler
+    """One number in all lanes."""
+    nothing = ir.Constant(_VECTOR, ir.Undefined)
+    first = builder.insert_element(nothing, number, ir.Constant(ir.IntType(32), 0))
+    return builder.shuffle_vector(first, nothing, ir.Constant(_PLACES, None))
+
+
+def _changing(work: Work) -> Any:  # noqa: ANN401 - an intrinsic
+    """Make ``f(array, at, terms, other)``, which puts `work` of both into the array."""
+
+    def lanes(_typing: Any, array: Any, at: Any, terms: Any, other: Any) -> Any:  # noqa: ANN401
+        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+            kinds = signature.args
+            place = _pointer(context, builder, kinds[0], values[0], values[1])
+            term = _pointer(context, builder, kinds[2], values[2], values[3])
+            now = builder.load(place, align=_BYTES)
+            more = builder.load(term, align=_BYTES)
+            builder.store(work(builder, now, more), place, align=_BYTES)
+            return context.get_dummy_value()
+
+        return types.void(array, at, terms, other), generate
+
+    return intrinsic(lanes)
+
+
+def _scaled(_typing: Any, array: Any, at: Any, factor: Any, terms: Any, other: Any) -> Any:  # noqa: ANN401
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+        kinds = signature.args
+        place = _pointer(context, builder, kinds[0], values[0], values[1])
+        term = _pointer(context, builder, kinds[3], values[3], values[4])
+        now = builder.load(place, align=_BYTES)
+        more = builder.fmul(_alike(builder, values[2]), builder.load(term, align=_BYTES))
+        builder.store(builder.fadd(now, more), place, align=_BYTES)
+        return context.get_dummy_value()
+
+    return types.void(array, at, factor, terms, other), generate
+
+
+def _below(_typing: Any, array: Any, at: Any, factor: Any, limits: Any, other: Any) -> Any:  # noqa: ANN401
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+        kinds = signature.args
+        one = builder.load(_pointer(context, builder, kinds[0], values[0], values[1]), align=_BYTES)
+        limit = builder.load(
+            _pointer(context, builder, kinds[3], values[3], values[4]), align=_BYTES
+        )
+        less = builder.fcmp_ordered("<", one, builder.fmul(_alike(builder, values[2]), limit))
+        bits = builder.bitcast(less, ir.IntType(LANES))
+        return builder.icmp_unsigned("!=", bits, ir.Constant(ir.IntType(LANES), 0))
+
+    return types.boolean(array, at, factor, limits, other), generate
+
+
+def _larger(builder: Any, now: Any, more: Any) -> Any:  # noqa: ANN401 - types of a compiler
+    return builder.select(builder.fcmp_ordered(">", more, now), more, now)
+
+
+Lanes = Callable[[Any, Any, Any, Any], None]
+
+add_lanes = cast(Lanes, _changing(lambda builder, now, more: builder.fadd(now, more)))
+"""``add_lanes(array, at, terms, other)`` adds terms."""
+take_lanes = cast(Lanes, _changing(lambda builder, now, more: builder.fsub(now, more)))
+"""``take_lanes(array, at, terms, other)`` takes terms away."""
+copy_lanes = cast(Lanes, _changing(lambda _builder, _now, more: more))
+"""``copy_lanes(array, at, terms, other)`` puts terms in the place of what is there."""
+raise_lanes = cast(Lanes, _changing(_larger))
+"""``raise_lanes(array, at, terms, other)`` puts terms in the place of what is less."""
+scaled_lanes = cast(Callable[[Any, Any, float, Any, Any], None], intrinsic(_scaled))
+"""``scaled_lanes(array, at, factor, terms, other)`` adds a factor times the terms."""
+any_below = cast(Callable[[Any, Any, float, Any, Any], bool], intrinsic(_below))
+"""``any_below(array, at, factor, limits, other)``: is any less than the factor times its limit?"""
