@@ -335,78 +335,75 @@ def _fill(
 
 
 @kernel_part
-def _helped(
-    vital: int,
-    block: int,
-    shared: Shared,
-    tried: Tried,
-    homes: Floats,
-    ceilings: Floats,
-    level: Floats,
-    worth: Floats,
-    at: _Room,
+def _vital_ceiling(vital: int, order: Ints, ceilings: Floats, ceiling: Floats) -> None:
+    """What one home gets at most that shares with nobody, of all vital needs."""
+    _set(ceiling, 1.0)
+    for turn in range(vital):
+        own = ceilings[order[turn]]
+        for place in range(len(ceiling)):
+            ceiling[place] = min(ceiling[place], own[place])
+
+
+@kernel_part
+def _counted(
+    need: int, shared: Shared, votes: float, lowest: float, level: Floats, worth: Floats
 ) -> None:
-    """What the helpful needs together are worth to homes."""
-    _set(worth, 1.0)
-    for turn in range(vital, len(at.order)):
-        need = at.order[turn]
-        floor = shared.floor[need]
-        _fill(turn, turn + 1, block, shared, tried, homes, ceilings[need], level, at)
+    """Count a need that was filled alone: as a factor, or with its weight in a mean of logs."""
+    floor, weight = shared.floor[need], shared.weight[need]
+    if votes > 0:
+        for place in range(len(worth)):
+            worth[place] += weight * np.log(max(level[place], lowest))
+    else:
         for place in range(len(worth)):
             worth[place] *= floor + (1 - floor) * level[place]
 
 
 @kernel_part
-def _scarcest(
+def _quality(  # noqa: C901 - in one piece, see below
     vital: int, block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats,
-    quality: Floats, at: _Room,
+    votes: float, lowest: float, quality: Floats, at: _Room,
 ) -> None:  # fmt: skip
-    """The passes of `patchnet.assess.portions.share_in_portions`."""
+    """The passes of `patchnet.assess.portions.share_in_portions`.
+
+    Where the scarcest need decides, the vital ones are filled together and each helpful one alone,
+    twice. Where it is the weighted geometric mean (`votes` above 0), each is filled alone, once.
+    Filling stands here in one place: what is called twice is compiled twice.
+    """
     size = len(room)
-    ceiling, level = np.empty(size), np.empty(size)
-    _set(ceiling, 1.0)
-    for turn in range(vital):
-        own = ceilings[at.order[turn]]
-        for place in range(size):
-            ceiling[place] = min(ceiling[place], own[place])
-    none = 0 * vital  # a number of its kind: a bare nought would be compiled for itself
-    worth, held = np.empty(size), np.empty(size)
-    homes, least = np.empty(size), np.empty(size)
+    homes, held, level = np.empty(size), np.empty(size), np.empty(size)
+    ceiling, least, worth = np.empty(size), np.empty(size), np.empty(size)
+    together = vital if votes == 0 else 0 * vital
+    _vital_ceiling(together, at.order, ceilings, ceiling)
     _set(least, 1.0)
-    # Twice in a loop: written one after the other, all of it would be compiled twice.
     for _ in range(2):
         _times(room, least, homes)
-        _fill(none, vital, block, shared, tried, homes, ceiling, quality, at)
-        if vital == len(at.order):
-            return
-        _times(homes, quality, held)
-        _helped(vital, block, shared, tried, held, ceilings, level, worth, at)
-        lowest = 1.0
+        _set(worth, 0.0 if votes > 0 else 1.0)
+        _set(quality, 1.0)
+        for part in range(1 + len(at.order) - together):
+            first, last = 0 * vital, together
+            if part > 0:
+                first, last = together + part - 1, together + part
+            need = at.order[first]
+            own = ceiling if part == 0 else ceilings[need]
+            _times(homes, quality, held)
+            _fill(first, last, block, shared, tried, held, own, level, at)
+            if part > 0:
+                _counted(need, shared, votes, lowest, level, worth)
+            elif votes == 0:
+                _times(level, quality, quality)
+        if votes > 0 or together == len(at.order):
+            break
+        lowest_worth = 1.0
         for place in range(size):
             least[place] = min(least[place], worth[place])
-            lowest = min(lowest, worth[place])
-        if lowest >= 1.0:
+            lowest_worth = min(lowest_worth, worth[place])
+        if lowest_worth >= 1.0:
             break
-    for place in range(size):
-        quality[place] *= least[place]
-
-
-@kernel_part
-def _mean(
-    block: int, shared: Shared, tried: Tried, room: Floats, ceilings: Floats, votes: float,
-    lowest: float, quality: Floats, at: _Room,
-) -> None:  # fmt: skip
-    """The weighted geometric mean of all needs, each filled alone."""
-    size = len(room)
-    level, logs = np.empty(size), np.empty(size)
-    _set(logs, 0.0)
-    for turn in range(len(at.order)):
-        need = at.order[turn]
-        _fill(turn, turn + 1, block, shared, tried, room, ceilings[need], level, at)
+    if votes > 0:
         for place in range(size):
-            logs[place] += shared.weight[need] * np.log(max(level[place], lowest))
-    for place in range(size):
-        quality[place] = np.exp(logs[place] / votes)
+            quality[place] = np.exp(worth[place] / votes)
+    elif together < len(at.order):
+        _times(quality, least, quality)
 
 
 @kernel
@@ -463,10 +460,9 @@ def fill_lanes(
                 room[row * LANES + lane] = tried.room[row, block + lane]
         for need in range(needs):
             _ceiling(need, block, shared, tried, ceilings[need])
-        if votes > 0:
-            _mean(block, shared, tried, room, ceilings, votes, lowest, quality, at)
-        else:
-            _scarcest(vital, block, shared, tried, room, ceilings, quality, at)
+        _quality(
+            vital, block, shared, tried, room, ceilings, votes, lowest, quality, at
+        )  # fmt: skip
         for row in range(rows):
             for lane in range(LANES):
                 place = row * LANES + lane
