@@ -452,7 +452,7 @@ def answer_group(
     # Beyond a hop nothing matters but breaks.
     ground = street.walked(group, knowledge, patch, longest if sheets else group.hop.value)
     reach = street.reach_of(group, patch, ground)
-    near = reach.matrix(group.anchor_reach.value)
+    near = reach.within(group.anchor_reach.value)
     pool = pool_of(group, knowledge, near, street.area_m2, street.kinds)
     rooms, shares = street.shared(
         group, knowledge, supplies.distinct, places, reach, pool, sheets=sheets

@@ -52,6 +52,7 @@ def more_links(
     ----------
     lengths
         Shape (n, n), symmetric: best routes D between patches, metres; inf where there is none.
+        Worked on in place: in a town it is what takes most memory.
     homes
         Shape (n,).
     k_per_m
@@ -75,7 +76,8 @@ def more_links(
     (1, 0.267949)
     """
     for _ in range(most):
-        chances = np.exp(-k_per_m * lengths)
+        chances = np.multiply(lengths, -k_per_m)
+        np.exp(chances, out=chances)
         numerator = float(homes @ (chances @ homes))
         bound = _bounds(lengths, chances, homes, k_per_m, a, b, cost)
         best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
@@ -91,8 +93,22 @@ def more_links(
         first, second, length = int(a[best]), int(b[best]), float(cost[best])
         won = float(np.sqrt(numerator + gained) - np.sqrt(numerator))
         yield MoreLink(best, float(lengths[first, second]), length, won)
-        over = lengths[:, first, None] + length + lengths[None, second, :]
-        lengths = np.minimum(lengths, np.minimum(over, over.T))
+        del chances
+        _join(lengths, first, second, length)
+
+
+def _join(lengths: Array, first: int, second: int, length: float) -> None:
+    """Put a link into the best routes, in place."""
+    to_first, to_second = lengths[first].copy(), lengths[second].copy()
+    size = max(1, _BLOCK // max(1, len(lengths)))
+    for begin in range(0, len(lengths), size):
+        rows = slice(begin, begin + size)
+        # Either way about the same sum, in the same order: the matrix stays symmetric.
+        for over in (
+            to_first[rows, None] + length + to_second,
+            to_first + length + to_second[rows, None],
+        ):
+            np.minimum(lengths[rows], over, out=lengths[rows])
 
 
 def _bounds(

@@ -32,9 +32,8 @@ Progress = Callable[[Iterable[Any], str], Iterable[Any]]
 _BREAKS = 3  # of each animal, the plots about so many breaks are tried in pairs
 _PAIRS = 12  # pairs of plots at most
 _LEAST_DRAWS = 5
-_RANKED_BY = SomeDraws(
-    runs=2, last=1
-)  # draws that all sets are ranked by; the best of them are judged in all draws
+# All sets are ranked by two draws; the best of them are judged in more, or in all.
+_RANKED_BY = SomeDraws(runs=2, last=1)
 _TOLD_BY = SomeDraws(last=1)  # draws that each house's part is worked out in
 
 
@@ -158,7 +157,7 @@ def plan_together(
         numbers=range(max(count, 1)),
         processes=processes,
     ) as street:
-        few = _RANKED_BY if count > _LEAST_DRAWS else None
+        few = _RANKED_BY if count >= _LEAST_DRAWS else None
         search = StreetSearch(
             street,
             making.sets,

@@ -430,6 +430,9 @@ class StreetInDraws:
 def runs_of(numbers: Sequence[int], length: int = 5) -> list[list[int]]:
     """Cut numbers of draws into runs that share their ground (see `patchnet.assess.draws.RUN`).
 
+    One run alone is cut in two, so that two processes have work: to paint the ground twice takes
+    little beside a search.
+
     Parameters
     ----------
     numbers
@@ -440,4 +443,8 @@ def runs_of(numbers: Sequence[int], length: int = 5) -> list[list[int]]:
     found: dict[int, list[int]] = {}
     for number in numbers:
         found.setdefault(number // length, []).append(number)
-    return list(found.values())
+    runs = list(found.values())
+    if len(runs) > 1 or len(numbers) < 2:
+        return runs
+    middle = -(-len(numbers) // 2)
+    return [runs[0][:middle], runs[0][middle:]]

@@ -163,6 +163,11 @@ def test_draws_come_in_runs_of_one_ground():
     assert runs_of(range(3, 11)) == [[3, 4], [5, 6, 7, 8, 9], [10]]
 
 
+def test_a_run_alone_is_work_for_two():
+    assert runs_of(range(5)) == [[0, 1, 2], [3, 4]]
+    assert runs_of([7]) == [[7]]
+
+
 # small streets --------------------------------------------------------------------------------
 
 
