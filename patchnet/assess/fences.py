@@ -105,7 +105,7 @@ def squeeze_in_blocks(
     Returns
     -------
     surface, current
-        The ground, and amperes on it; None as in `squeeze`.
+        The ground, and amperes on it in the shape of its grid; None as in `squeeze`.
     """
     answer = assessment.groups[group]
     if answer.ground is None:

@@ -43,7 +43,8 @@ class Surroundings:
     def row(self, plot: int) -> Array:
         """Shape (n,): 1 where a plot is within reach of `plot`, itself too."""
         if isinstance(self.sums, np.ndarray):
-            return self.sums[plot]
+            dense: Array = self.sums[plot]
+            return dense
         matrix = self.matrix
         row = np.zeros(matrix.shape[1])
         row[matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]]] = 1.0
@@ -52,8 +53,10 @@ class Surroundings:
     @cached_property
     def sums(self) -> "sp.csr_array | Array":
         """The matrix in the form that is multiplied quickest."""
-        few = self.matrix.shape[0] <= _DENSE_PLOTS
-        return self.matrix.toarray() if few else quickest(self.matrix)
+        if self.matrix.shape[0] > _DENSE_PLOTS:
+            return quickest(self.matrix)
+        dense: Array = self.matrix.toarray()
+        return dense
 
     def around(self, plots: NDArray[np.intp]) -> "tuple[NDArray[np.intp], sp.csr_array | Array]":
         """Positions of all plots within reach of any of some plots, rising; and who reaches whom.

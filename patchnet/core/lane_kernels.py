@@ -13,6 +13,7 @@ from typing import Any, cast
 
 from llvmlite import ir
 from numba.core import types
+from numba.core.errors import TypingError
 from numba.extending import intrinsic
 
 __all__ = [
@@ -33,6 +34,15 @@ _BYTES = 8  # where a number may begin: eight of them need not begin where a vec
 Work = Callable[[Any, Any, Any], Any]
 
 
+def _check(*arrays: Any) -> None:  # noqa: ANN401 - types of a compiler
+    """Refuse what is not laid out so: its numbers would be written to any place."""
+    for array in arrays:
+        if not isinstance(array, types.Array) or (array.ndim, array.layout) != (1, "C"):
+            raise TypingError(f"lanes of {array}, not of a contiguous array of one dimension")
+        if array.dtype != types.float64:
+            raise TypingError(f"lanes of {array}, not of double precision")
+
+
 def _pointer(context: Any, builder: Any, kind: Any, array: Any, at: Any) -> Any:  # noqa: ANN401
     data = context.make_array(kind)(context, builder, array).data
     return builder.bitcast(builder.gep(data, [at]), _VECTOR.as_pointer())
@@ -49,6 +59,8 @@ def _changing(work: Work) -> Any:  # noqa: ANN401 - an intrinsic
     """Make ``f(array, at, terms, other)``, which puts `work` of both into the array."""
 
     def lanes(_typing: Any, array: Any, at: Any, terms: Any, other: Any) -> Any:  # noqa: ANN401
+        _check(array, terms)
+
         def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
             kinds = signature.args
             place = _pointer(context, builder, kinds[0], values[0], values[1])
@@ -64,6 +76,8 @@ def _changing(work: Work) -> Any:  # noqa: ANN401 - an intrinsic
 
 
 def _scaled(_typing: Any, array: Any, at: Any, factor: Any, terms: Any, other: Any) -> Any:  # noqa: ANN401
+    _check(array, terms)
+
     def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
         kinds = signature.args
         place = _pointer(context, builder, kinds[0], values[0], values[1])
@@ -77,6 +91,8 @@ def _scaled(_typing: Any, array: Any, at: Any, factor: Any, terms: Any, other: A
 
 
 def _below(_typing: Any, array: Any, at: Any, factor: Any, limits: Any, other: Any) -> Any:  # noqa: ANN401
+    _check(array, limits)
+
     def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
         kinds = signature.args
         one = builder.load(_pointer(context, builder, kinds[0], values[0], values[1]), align=_BYTES)

@@ -157,7 +157,8 @@ def plan_together(
         numbers=range(max(count, 1)),
         processes=processes,
     ) as street:
-        few = _RANKED_BY if count >= _LEAST_DRAWS else None
+        large = len(hood.plots) > assessment.knowledge.setting("together_plots")
+        few = _RANKED_BY if count > (2 if large else _LEAST_DRAWS) else None
         search = StreetSearch(
             street,
             making.sets,

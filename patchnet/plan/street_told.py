@@ -187,11 +187,11 @@ class Told:
         parts: dict[tuple[str, ...], tuple[float, float]] = {}
         ones = [plots for plots in houses if len(plots) == 1]
         moves = [(plot, [chosen[plot].change]) for [plot] in ones]
-        for plots, rows in zip(ones, street.won(moves, few=self.few, today=True), strict=True):
+        for house, rows in zip(ones, street.won(moves, few=self.few, today=True), strict=True):
             worth, homes = rows[:, 0].mean(axis=0).tolist()
-            alone[plots] = worth, homes
-            worth, homes = self._without[plots[0]]
-            parts[plots] = -worth, -homes
+            alone[house] = worth, homes
+            worth, homes = self._without[house[0]]
+            parts[house] = -worth, -homes
         for plots in houses:
             for today, kept in ((True, alone), (False, parts)):
                 if plots in kept:
@@ -214,8 +214,8 @@ class Told:
         street, making = self.search.street, self.making
         found: dict[str, tuple[HouseJob, ...]] = {}
         busy = [plot for plot, own in chosen.items() if own.things]
-        others_of = {plot: self.search.others(plot) for plot in busy}
-        others_of |= {plot: [] for plot in self.search.fixed}
+        fixed = self.search.fixed
+        others_of = {plot: [] if plot in fixed else self.search.others(plot) for plot in busy}
         moves = [
             (plot, [{}, *(making.set_of(plot, one).change for one in others_of[plot])])
             for plot in busy

@@ -379,8 +379,9 @@ def test_sums_keep_their_digits_also_where_nearly_all_is_taken_away(seed):
     sums = stacked([row_sums(matrix) for matrix in two])
     terms = 10 ** rng.uniform(-8, 8, (columns, lanes)) * (rng.random((columns, lanes)) < 0.8)
     for at, matrix in enumerate(two):
-        found, peak = np.full((rows, lanes), NAN), np.full((rows, lanes), NAN)
-        trial_kernels._add_up(sums, at, terms, found, peak)
+        found, peak = np.full(rows * lanes, NAN), np.full(rows * lanes, NAN)
+        trial_kernels._add_up(sums, at, terms.ravel(), found, peak)
+        found = found.reshape(rows, lanes)
         np.testing.assert_allclose(found, matrix.astype(float) @ terms, rtol=1e-11)
 
 

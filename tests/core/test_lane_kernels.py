@@ -3,6 +3,7 @@
 import numba
 import numpy as np
 import pytest
+from numba.core.errors import TypingError
 
 from patchnet.core.compiled import kernel_part
 from patchnet.core.lane_kernels import (
@@ -86,6 +87,20 @@ def test_lanes_beyond_are_not_asked(worked):
     array, limits = np.full(LANES + 2, 1.0), np.full(LANES + 2, 9.9)
     array[0] = array[-1] = 0.0
     assert not worked(5, array, 1, 0.1, limits, 1)
+
+
+@pytest.mark.parametrize(
+    "array",
+    [np.zeros((2, LANES)), np.zeros(2 * LANES)[::2], np.zeros(LANES, np.float32)],
+    ids=["two dimensions", "every other", "single precision"],
+)
+def test_arrays_laid_out_otherwise_are_refused_and_not_written_beside(array):
+    @numba.njit
+    def work(array, terms):
+        add_lanes(array, 0, terms, 0)
+
+    with pytest.raises(TypingError, match="lanes of"):
+        work(array, np.zeros(LANES))
 
 
 def test_division_by_nothing_in_a_kernel_raises_nothing():
