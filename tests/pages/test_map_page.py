@@ -169,10 +169,18 @@ def test_a_users_own_kind_of_barrier_is_drawn_by_its_line_and_goes_by_its_name(w
     barriers = hood.barriers.assign(
         kind=["gabion" if at else "wall" for at in range(len(hood.barriers))]
     )
+    ways = {}
+    for key, costs in know.ground_costs.items():
+        alike = {
+            ("gabion", gap): cost
+            for (kind, gap), cost in costs.crossings.items()
+            if kind == "hedge"
+        }
+        ways[key] = dataclasses.replace(costs, crossings={**costs.crossings, **alike})
     made = dataclasses.replace(
         walked,
         neighbourhood=dataclasses.replace(hood, barriers=barriers),
-        knowledge=dataclasses.replace(know, barrier_kinds=kinds),
+        knowledge=dataclasses.replace(know, barrier_kinds=kinds, ground_costs=ways),
     )
     rows = payload_of(map_page(made))["drawn"]["barrier_kinds"]
     assert rows == [["wall", "wall", "whole"], ["gabion", "wire basket", "short_dashes"]]
