@@ -48,6 +48,10 @@ def _pointer(context: Any, builder: Any, kind: Any, array: Any, at: Any) -> Any:
     return builder.bitcast(builder.gep(data, [at]), _VECTOR.as_pointer())
 
 
+def _numbers(context: Any, builder: Any, kind: Any, array: Any, at: Any) -> Any:  # noqa: ANN401
+    return builder.load(_pointer(context, builder, kind, array, at), align=_BYTES)
+
+
 def _alike(builder: Any, number: Any) -> Any:  # noqa: ANN401 - types of a compiler
     """One number in all lanes."""
     nothing = ir.Constant(_VECTOR, ir.Undefined)
@@ -65,8 +69,7 @@ def _changing(work: Work) -> Any:  # noqa: ANN401 - an intrinsic
             kinds = signature.args
             place = _pointer(context, builder, kinds[0], values[0], values[1])
             term = _pointer(context, builder, kinds[2], values[2], values[3])
-            now = builder.load(place, align=_BYTES)
-            more = builder.load(term, align=_BYTES)
+            now, more = (builder.load(one, align=_BYTES) for one in (place, term))
             builder.store(work(builder, now, more), place, align=_BYTES)
             return context.get_dummy_value()
 
@@ -79,12 +82,10 @@ def _scaled(_typing: Any, array: Any, at: Any, factor: Any, terms: Any, other: A
     _check(array, terms)
 
     def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
-        kinds = signature.args
-        place = _pointer(context, builder, kinds[0], values[0], values[1])
-        term = _pointer(context, builder, kinds[3], values[3], values[4])
-        now = builder.load(place, align=_BYTES)
-        more = builder.fmul(_alike(builder, values[2]), builder.load(term, align=_BYTES))
-        builder.store(builder.fadd(now, more), place, align=_BYTES)
+        place = _pointer(context, builder, signature.args[0], *values[:2])
+        term = _numbers(context, builder, signature.args[3], *values[3:])
+        more = builder.fmul(_alike(builder, values[2]), term)
+        builder.store(builder.fadd(builder.load(place, align=_BYTES), more), place, align=_BYTES)
         return context.get_dummy_value()
 
     return types.void(array, at, factor, terms, other), generate
@@ -94,11 +95,8 @@ def _below(_typing: Any, array: Any, at: Any, factor: Any, limits: Any, other: A
     _check(array, limits)
 
     def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
-        kinds = signature.args
-        one = builder.load(_pointer(context, builder, kinds[0], values[0], values[1]), align=_BYTES)
-        limit = builder.load(
-            _pointer(context, builder, kinds[3], values[3], values[4]), align=_BYTES
-        )
+        one = _numbers(context, builder, signature.args[0], *values[:2])
+        limit = _numbers(context, builder, signature.args[3], *values[3:])
         less = builder.fcmp_ordered("<", one, builder.fmul(_alike(builder, values[2]), limit))
         bits = builder.bitcast(less, ir.IntType(LANES))
         return builder.icmp_unsigned("!=", bits, ir.Constant(ir.IntType(LANES), 0))
