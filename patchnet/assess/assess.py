@@ -173,6 +173,10 @@ def assess(
         group.key: answer_group(group, street, knowledge, drawn, supplies)
         for group in (progress(chosen) if progress else chosen)
     }
+    if street.bunches is not None:
+        # In a town they are a third of all memory, and only what is shared again needs them.
+        for one in answers.values():
+            one.reach.forget_blocks()
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,

@@ -268,6 +268,11 @@ class Reach:
             known[reach_mm] = blocks_of(self.within(reach_m), self._shared.order)
         return known[reach_mm]
 
+    def forget_blocks(self) -> None:
+        """Let go of all blocks; they are made again where they are asked for."""
+        self._own_blocks.clear()
+        self._shared.blocks.clear()
+
     def row(self, reach_m: float, plot: int) -> NDArray[np.intp]:
         """Positions of the plots within reach of one plot, ascending, itself among them."""
         reach_mm = _mm(reach_m)

@@ -63,3 +63,15 @@ def test_the_answers_are_the_same(hood, request):
 
 def test_a_small_street_is_held_pair_by_pair(hood):
     assert not wide_reach.is_wide(hood.plots.geometry.to_numpy(), 1000.0)
+
+
+def test_a_town_keeps_no_blocks_and_makes_them_again_alike(hood, all_is_wide):
+    answer = assess(hood, groups=["goldfinch"], cell_m=2.0).groups["goldfinch"]
+    metres = answer.needs[0].need.reach.value
+    first = answer.reach.blocks(metres)
+    assert answer.reach.blocks(metres) is first
+    answer.reach.forget_blocks()
+    again = answer.reach.blocks(metres)
+    assert again is not first
+    np.testing.assert_array_equal(again.tail, first.tail)
+    np.testing.assert_array_equal(again.head, first.head)
