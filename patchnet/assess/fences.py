@@ -111,8 +111,9 @@ def squeeze_in_blocks(
     if answer.ground is None:
         return None
     surface = answer.ground.surface
-    most = assessment.knowledge.setting("squeeze_cells_max")
-    if cells > 1 and surface.cost.size <= most:
+    if surface.cost.size > assessment.knowledge.setting("squeeze_cells_max"):
+        return None
+    if cells > 1:
         with suppress(WrongUse):
             wide = cost_surface(
                 assessment.neighbourhood,
@@ -121,10 +122,15 @@ def squeeze_in_blocks(
                 cell_m=cells * surface.cell_m,
                 landcover=assessment.asked.landcover,
             )
-            if len(wide.faults) <= len(surface.faults):
+            # A warning names the plots that are shut off: with others it reads otherwise.
+            if _of_plots(wide) == _of_plots(surface):
                 surface = wide
     current = _squeezed(assessment, answer, surface)
     return None if current is None else (surface, current)
+
+
+def _of_plots(surface: CostSurface) -> list[str]:
+    return [fault.what for fault in surface.faults if fault.where == "plots"]
 
 
 def _squeezed(

@@ -21,6 +21,7 @@ from patchnet.assess.sharing import Demand, quickest
 from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import opened_steps
+from patchnet.movement.grow import compiles
 from patchnet.movement.surface import CostSurface
 from patchnet.network.routes import cut_length
 
@@ -31,6 +32,7 @@ Flags = NDArray[np.bool_]
 Lengths = NDArray[np.int32]
 _DENSE_PLOTS = 400  # on so few plots a sparse product takes longer to begin than a dense one to do
 _TURNED = 8  # fields with one plot turned that are kept: as many plots are asked about in turns
+_TURNED_PLOTS = 400  # of no more plots: each holds matrices of all of them
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,12 +166,16 @@ class Field:
     ways: OverGround | None = None
 
     def _grown(self, *, compiled: bool | None) -> OverGround | None:
-        """The ways between the patches, to be grown on from; worked out where it is first asked."""
-        if self.ways is None and self.surface is not None and self.patch.any():
+        """The ways between the patches, to be grown on from; worked out where it is first asked.
+
+        None where ground is not grown on from: then they would be grown for nothing.
+        """
+        surface = self.surface
+        if surface is None or not compiles(surface.cost.size, compiled=compiled):
+            return None
+        if self.ways is None and self.patch.any():
             hop = self.group.hop.value
-            grown = ways_over(
-                self.surface, self.plots, self.patch, longest_m=hop, compiled=compiled
-            )
+            grown = ways_over(surface, self.plots, self.patch, longest_m=hop, compiled=compiled)
             object.__setattr__(self, "ways", grown)
         return self.ways
 
@@ -234,7 +240,7 @@ class Field:
         patch[plot] = not patch[plot]
         # Nothing is grown on from there: what was grown takes most of the memory.
         field = replace(self.with_patches(patch, compiled=compiled), ways=None)
-        if self.surface is not None and len(patch) <= _DENSE_PLOTS:  # to grow ground takes longest
+        if self.surface is not None and len(patch) <= _TURNED_PLOTS:  # ground takes longest
             while len(self._turned) >= _TURNED:
                 self._turned.pop(next(iter(self._turned)), None)
             self._turned[plot] = field

@@ -25,7 +25,7 @@ from patchnet.core.texts import _
 from patchnet.movement import grow_plain
 from patchnet.movement.barrier_steps import DIRECTIONS, Steps
 
-__all__ = ["Growth", "Ways", "grow"]
+__all__ = ["Growth", "Ways", "compiles", "grow"]
 
 _SOURCE = 8
 _UNREACHED = 255
@@ -217,6 +217,19 @@ class Growth:
         return cells, ends
 
 
+def compiles(cells: int, *, compiled: bool | None) -> bool:
+    """Whether ground of so many cells is grown over by a compiled kernel.
+
+    Parameters
+    ----------
+    cells
+        How many.
+    compiled
+        As in `grow`.
+    """
+    return use_compiled(compiled=compiled, worthwhile=cells >= _COMPILE_FROM)
+
+
 def grow(
     cost: NDArray[np.float32],
     sources: NDArray[np.int32],
@@ -250,9 +263,8 @@ def grow(
     """
     _check(cost, sources, cell_m)
     padded = _Padded(cost, sources, cell_m, Steps.none() if steps is None else steps)
-    chosen = use_compiled(compiled=compiled, worthwhile=cost.size >= _COMPILE_FROM)
     p = padded
-    if not chosen:
+    if not compiles(cost.size, compiled=compiled):
         most = float(limit)
         grow_plain.grow_plain(
             p.cost, p.dist, p.owner, p.came, p.key, p.extra, p.offset, p.half, most

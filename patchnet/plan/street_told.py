@@ -2,9 +2,11 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
 from patchnet.assess.spread import spread_of
@@ -28,6 +30,7 @@ from patchnet.plan.street_search import Found, StreetSearch
 
 __all__ = ["Told", "effective_jobs"]
 
+Array = NDArray[np.float64]
 _STEPS = (1, 2, 3, 5, 8, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 400, 500, 750, 1000)
 
 
@@ -41,7 +44,6 @@ class Told:
     currency: Currency
     settled: Sequence[str]
     few: SomeDraws | None
-    _without: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def plan(self, draws: int) -> StreetPlan:
         """Put all that is told together; `draws`: how many it was chosen by."""
@@ -156,8 +158,9 @@ class Told:
         names = house_names(hood, houses)
         worth = float(self.found.worth.mean())
         busy = [plots for plots in houses if any(chosen[plot].things for plot in plots)]
-        jobs = self._jobs(chosen, worth)
-        alone, parts = self._parts_of(busy, chosen)
+        judged = self._in_place_of(chosen)
+        jobs = self._jobs(chosen, judged, worth)
+        alone, parts = self._parts_of(busy, chosen, judged)
         return [
             House(
                 name=names[plots],
@@ -178,55 +181,62 @@ class Told:
             for plots in houses
         ]
 
+    def _in_place_of(self, chosen: Mapping[str, PlotSet]) -> dict[str, Array]:
+        """Of each plot with jobs, shape (D, 1 + others, 2): worth and homes won in their place.
+
+        First by nothing, then by each of its other sets; what is settled has none.
+        """
+        search, making = self.search, self.making
+        moves = []
+        for plot, own in chosen.items():
+            if own.things:
+                others = [] if plot in search.fixed else search.others(plot)
+                changes = [making.set_of(plot, one).change for one in others]
+                moves.append((plot, [{}, *changes]))
+        won = search.street.won(moves, few=self.few)
+        return {plot: rows for (plot, _), rows in zip(moves, won, strict=True)}
+
     def _parts_of(
-        self, houses: Sequence[tuple[str, ...]], chosen: Mapping[str, PlotSet]
+        self,
+        houses: Sequence[tuple[str, ...]],
+        chosen: Mapping[str, PlotSet],
+        judged: Mapping[str, Array],
     ) -> tuple[dict[tuple[str, ...], tuple[float, float]], ...]:
         """Worth and homes of each house: alone, and what is lost without it."""
         street = self.search.street
+        busy = {plots: [plot for plot in plots if chosen[plot].things] for plots in houses}
+        firsts = [plots[0] for plots in busy.values()]
+        won = street.won(
+            [(plot, [chosen[plot].change]) for plot in firsts], few=self.few, today=True
+        )
+        begun = dict(zip(firsts, won, strict=True))
         alone: dict[tuple[str, ...], tuple[float, float]] = {}
         parts: dict[tuple[str, ...], tuple[float, float]] = {}
-        ones = [plots for plots in houses if len(plots) == 1]
-        moves = [(plot, [chosen[plot].change]) for [plot] in ones]
-        for house, rows in zip(ones, street.won(moves, few=self.few, today=True), strict=True):
-            worth, homes = rows[:, 0].mean(axis=0).tolist()
-            alone[house] = worth, homes
-            worth, homes = self._without[house[0]]
-            parts[house] = -worth, -homes
-        for plots in houses:
-            for today, kept in ((True, alone), (False, parts)):
-                if plots in kept:
-                    continue
-                sums = np.zeros(2)
+        for house, plots in busy.items():
+            for today, first, kept in ((True, begun, alone), (False, judged, parts)):
+                sums = first[plots[0]][:, 0].mean(axis=0)
                 beside: dict[str, Change] = {}
-                for plot in plots:
+                for before, plot in pairwise(plots):
+                    beside[before] = chosen[before].change if today else {}
                     change: Change = chosen[plot].change if today else {}
                     [rows] = street.won(
                         [(plot, [change])], beside=beside, few=self.few, today=today
                     )
-                    sums += rows[:, 0].mean(axis=0)
-                    beside = {**beside, plot: change}
-                sums *= 1 if today else -1
-                kept[plots] = float(sums[0]), float(sums[1])
+                    sums = sums + rows[:, 0].mean(axis=0)
+                sums = sums if today else -sums
+                kept[house] = float(sums[0]), float(sums[1])
         return alone, parts
 
-    def _jobs(self, chosen: Mapping[str, PlotSet], worth: float) -> dict[str, tuple[HouseJob, ...]]:
+    def _jobs(
+        self, chosen: Mapping[str, PlotSet], judged: Mapping[str, Array], worth: float
+    ) -> dict[str, tuple[HouseJob, ...]]:
         """The jobs of each plot, with what would cost least in place of each."""
-        street, making = self.search.street, self.making
+        making, fixed = self.making, self.search.fixed
         found: dict[str, tuple[HouseJob, ...]] = {}
-        busy = [plot for plot, own in chosen.items() if own.things]
-        fixed = self.search.fixed
-        others_of = {plot: [] if plot in fixed else self.search.others(plot) for plot in busy}
-        moves = [
-            (plot, [{}, *(making.set_of(plot, one).change for one in others_of[plot])])
-            for plot in busy
-        ]
-        judged = dict(zip(busy, street.won(moves, few=self.few), strict=True))
-        self._without |= {
-            plot: tuple(rows[:, 0].mean(axis=0).tolist()) for plot, rows in judged.items()
-        }
         places_of = making.places(chosen)
-        for plot in busy:
-            own, members, others = chosen[plot], self.found.chosen[plot], others_of[plot]
+        for plot in judged:
+            own, members = chosen[plot], self.found.chosen[plot]
+            others = [] if plot in fixed else self.search.others(plot)
             won = judged[plot][:, 1:, 0].mean(axis=0)
             places = places_of[plot]
             jobs = []
