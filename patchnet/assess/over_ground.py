@@ -105,10 +105,13 @@ def _fringe(
     label, owner = surface.labels.ravel(), links.growth.owner.ravel()
     cost = links.growth.cost.ravel()
     # In a patch's own cells owner and label are the same; elsewhere the plot is being visited.
-    visited = np.flatnonzero((label > 0) & (owner > 0) & (owner != label))
-    patch_labels = np.unique(owner[cost == 0])
-    visited = visited[~np.isin(label[visited], patch_labels)]
-    order = visited[np.lexsort((owner[visited], cost[visited], label[visited]))]
+    is_patch = np.zeros(len(surface.plots) + 1, dtype=bool)
+    is_patch[owner[cost == 0]] = True
+    visited = np.flatnonzero((label > 0) & (owner > 0) & ~is_patch[label])
+    nearest = np.full(len(is_patch), np.inf)
+    np.minimum.at(nearest, label[visited], cost[visited])
+    visited = visited[cost[visited] == nearest[label[visited]]]
+    order = visited[np.lexsort((owner[visited], label[visited]))]
     first = order[np.r_[True, np.diff(label[order]) != 0][: len(order)]]
     return (
         label[first].astype(np.int64) - 1,

@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Lengths = NDArray[np.int32]
 _DENSE_PLOTS = 400  # on so few plots a sparse product takes longer to begin than a dense one to do
+_SUMS = 6  # sums of several needs that are kept: each is as large as all pairs of plots
 _TURNED = 8  # fields with one plot turned that are kept: as many plots are asked about in turns
 _TURNED_PLOTS = 400  # of no more plots: each holds matrices of all of them
 
@@ -110,6 +111,8 @@ class FirstRound(NamedTuple):
         Shape (n, M): what one home gets, or would get.
     least
         Shape (M,): the least of it at any home.
+    lowest
+        Shape (n,): the least of `within` in any month.
     no_less
         Shape (M, M): True where every plot supplies no less in the row's month than in the
         column's.
@@ -120,6 +123,7 @@ class FirstRound(NamedTuple):
     takers: Array
     access: Array
     least: Array
+    lowest: Array
     no_less: Flags
 
 
@@ -205,16 +209,21 @@ class Field:
 
     def sums(self, needs: tuple[int, ...]) -> tuple[RowSums, RowSums]:
         """`Surroundings.takers` and `givers` of some of the needs, put together."""
-        if needs not in self._stacked:
+        found = self.known_sums.get(needs)
+        if found is None:
             near = [self.near[at] for at in needs]
-            self._stacked[needs] = (
+            found = (
                 stacked([one.takers for one in near]),
                 stacked([one.givers for one in near]),
             )
-        return self._stacked[needs]
+            while len(self.known_sums) >= _SUMS:
+                self.known_sums.pop(next(iter(self.known_sums)), None)
+            self.known_sums[needs] = found
+        return found
 
     @cached_property
-    def _stacked(self) -> dict[tuple[int, ...], tuple[RowSums, RowSums]]:
+    def known_sums(self) -> dict[tuple[int, ...], tuple[RowSums, RowSums]]:
+        """What `sums` has put together so far, by positions of the needs."""
         return {}
 
     @cached_property
@@ -267,14 +276,11 @@ class Field:
         if self.surface is not None:
             # No move is longer than a hop; what is beyond matters to breaks alone.
             hop = self.group.hop.value
-            ground = ways_over(
-                self.surface,
-                self.plots,
-                patch,
-                longest_m=hop,
-                compiled=compiled,
-                like=self._grown(compiled=compiled),
-            )
+            ground = self._grown(compiled=compiled)
+            if ground is None or not np.array_equal(patch, self.patch):
+                ground = ways_over(
+                    self.surface, self.plots, patch, longest_m=hop, compiled=compiled, like=ground
+                )
             moves = ground.moves
         reach = self.reach.with_stops(patch, moves=moves)
         others = np.flatnonzero(patch != self.patch).tolist()
@@ -305,7 +311,7 @@ class Field:
             for old, need in zip(self.near, self.group.needs, strict=True)
         )
         anchor = along(self.anchor, self.group.anchor_reach.value)
-        return replace(
+        changed = replace(
             self,
             patch=patch,
             ways=ground,
@@ -316,9 +322,12 @@ class Field:
                 for demand, old, new in zip(self.demands, self.near, near, strict=True)
             ),
             anchor=anchor,
-            pool=None if self.pool is None else self.pool.on(anchor.matrix),
+            pool=self.pool
+            if self.pool is None or anchor is self.anchor
+            else self.pool.on(anchor.matrix),
             lengths=lengths,
         )
+        return _with_known_sums(changed, self)
 
     def opened(self, gaps: Sequence[int], *, compiled: bool | None) -> "Field":
         """Return the field in which gaps are made in barriers; itself where the group flies.
@@ -382,7 +391,7 @@ class Field:
                 return old
             return known.setdefault(id(old), Surroundings(old.matrix, homes))
 
-        return replace(
+        changed = replace(
             base,
             places=places,
             demands=tuple(
@@ -392,6 +401,7 @@ class Field:
             near=tuple(around(old) for old in base.near),
             anchor=around(base.anchor),
         )
+        return _with_known_sums(changed, base)
 
 
 def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Field:
@@ -434,6 +444,13 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
     )
 
 
+def _with_known_sums(field: Field, like: Field) -> Field:
+    """Keep what was put together for a field in another that has the same surroundings."""
+    if all(new is old for new, old in zip(field.near, like.near, strict=True)):
+        field.__dict__["known_sums"] = like.known_sums
+    return field
+
+
 def _supplied(demand: Demand, rows: NDArray[np.intp], supply: Array) -> Demand:
     whole = demand.supply.copy()
     whole[rows, :, 0] = supply
@@ -452,6 +469,7 @@ def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> F
         takers=takers,
         access=access,
         least=access[room > 0].min(axis=0, initial=np.inf),
+        lowest=within.min(axis=1, initial=np.inf),
         no_less=no_less(supply),
     )
 

@@ -336,7 +336,11 @@ def _met_again(changes: Changes) -> tuple[NDArray[np.intp], Array]:
     turning = field.places[:, 1] != field.places[:, 3]
     near = np.zeros(len(turning), dtype=bool)
     for at in vital:
-        near |= field.near[at].row(plot) > 0
+        first = field.first_rounds[at]
+        # Where all months stay met without the plot's own supply, nothing is met otherwise.
+        near |= (field.near[at].row(plot) > 0) & (
+            first.lowest < _SURE + first.supply[plot].max(initial=0.0)
+        )
     near &= turning
     near[plot] = True
     moved = np.flatnonzero(near)
@@ -402,16 +406,9 @@ def _unsure(
     """
     field, plot = changes.field, changes.plot
     first, least = field.first_rounds[at], own.min(axis=0)
-    more = most > field.room
-    more[plot] = False
-    if (least >= first.supply[plot]).all() and not more.any():
-        # More homes here thin out what they reach by this share at most; no supply is less.
-        taken = first.takers[(reached > 0) & (first.takers > 0)]
-        thinned = (taken / (taken + max(0.0, most[plot] - field.room[plot]))).min(initial=1.0)
-        lowest = np.minimum(first.least, first.access[plot]) if most[plot] > 0 else first.least
-        unsure: NDArray[np.bool_] = lowest * thinned < _SURE
-        if (first.least < _SURE)[unsure].all():  # the others may be unsure by this bound alone
-            return unsure
+    unsure: NDArray[np.bool_] = _at_least(changes, at, least, reached, most) < _SURE
+    if (first.least < _SURE)[unsure].all():  # the others may be unsure by this bound alone
+        return unsure
     supply = first.supply.copy()
     supply[plot] = least
     takers = field.near[at].sums @ most
@@ -419,3 +416,33 @@ def _unsure(
     access, within = np.hsplit(field.near[at].sums @ np.hstack([given, supply]), 2)
     open_months: NDArray[np.bool_] = (np.minimum(access, within)[most > 0] < _SURE).any(axis=0)
     return open_months
+
+
+def _at_least(changes: Changes, at: int, least: Array, reached: Array, most: Array) -> Array:
+    """Shape (M,): what every home gets at least where supply is `least` and room `most`.
+
+    More homes thin out what they reach, all of it as much as what is thinned out most; and what
+    the plot supplies less, each home within reach of it gets less.
+    """
+    field, plot = changes.field, changes.plot
+    first = field.first_rounds[at]
+    more = np.maximum(most - field.room, 0.0)
+    here = more[plot]
+    more[plot] = 0.0
+    added = reached * here
+    if more.any():
+        added += field.near[at].sums @ more
+    taken, shared = first.takers, (first.takers > 0) & (added > 0)
+    thinned = (taken[shared] / (taken[shared] + added[shared])).min(initial=1.0)
+    less = np.maximum(first.supply[plot] - least, 0.0)
+    if less.any():
+        less = less * max(1.0, 1 / taken[plot] if taken[plot] > 0 else 1.0)
+        access = first.access[most > 0] - reached[most > 0, None] * less
+        lowest = access.min(axis=0, initial=np.inf)
+    else:
+        lowest = np.minimum(first.least, first.access[plot]) if most[plot] > 0 else first.least
+        new = (most > 0) & (field.room <= 0)
+        new[plot] = False
+        if new.any():
+            lowest = np.minimum(lowest, first.access[new].min(axis=0))
+    return np.asarray(lowest * thinned)

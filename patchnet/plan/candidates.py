@@ -380,6 +380,8 @@ def fitted(
     """
     if facts.hours_month is not None and _sum(chosen, "hours_month") > facts.hours_month + _SLACK:
         return None
+    if sum(knowledge.features[one.feature].open_water for one in chosen) > 1:
+        return None  # one pond or tub is enough to begin with (common practice)
     standing = _sum([one for one in chosen if one.place == "standing"], "ground_m2")
     sills = _sum([one for one in chosen if one.place == "sill"], "length_m")
     walls = _sum([one for one in chosen if one.place in ("wall", "fence")], "length_m")

@@ -167,6 +167,7 @@ def plan_together(
             pairs=_pairs(assessment, chosen_plots),
             gaps_of=making.gaps_beside if making.walked else None,
             most_gaps=round(assessment.knowledge.setting("together_gaps")),
+            variety=assessment.knowledge.setting("together_variety"),
             few=few,
             told=progress,
         )

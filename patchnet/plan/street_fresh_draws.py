@@ -11,10 +11,9 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.draws import BATCH
 from patchnet.assess.over_draws import draws_of, over_draws
 from patchnet.assess.spread import spread_of
-from patchnet.assess.what_if import Trials
 from patchnet.core.texts import _
 from patchnet.plan.joint_worth import Currency
-from patchnet.plan.street_in_draws import Change, DrawnStreet
+from patchnet.plan.street_in_draws import Change, drawn_street
 from patchnet.plan.street_plan import StreetDoubt, StreetPlan
 
 __all__ = ["Compared", "in_fresh_draws", "won_by_both"]
@@ -61,9 +60,8 @@ def won_by_both(asked: Compared, answer: Assessment) -> tuple[float, float, floa
     tuple
         Linked homes over all animals; joint worth twice, numbers without unit.
     """
-    trials = Trials(answer)
-    street = DrawnStreet(trials, trials, asked.weight, asked.first)
-    now = trials.now
+    street = drawn_street(answer, asked.weight, asked.first)
+    now = street.today.now
     own = street.with_plan(asked.own).now
     street.open(frozenset(asked.gaps))
     after = street.with_plan(asked.plan).now

@@ -52,8 +52,9 @@ def best_open(
     most: int,
     draws: SomeDraws | None,
     exact: bool,
+    promise: dict[int, float] | None = None,
 ) -> frozenset[int]:
-    """Open and close gaps one by one while that wins anything; one for another where it is full.
+    """Open and close gaps one by one while that wins anything; the weakest for another at last.
 
     Parameters
     ----------
@@ -67,6 +68,8 @@ def best_open(
         Most gaps.
     draws, exact
         As in `StreetInDraws.won`.
+    promise
+        What each gap won when it was last judged, kept up here; all are judged where empty.
 
     Returns
     -------
@@ -74,9 +77,12 @@ def best_open(
         Keys of the gaps to open; `now` where nothing is better.
     """
     chosen, value = now, 0.0
-    promise = dict.fromkeys(able, np.inf)
+    promise = {} if promise is None else promise
+    promise |= {key: np.inf for key in able if key not in promise}
 
     def worth(trials: Sequence[frozenset[int]]) -> list[float]:
+        if not trials:
+            return []
         won, __ = street.won_by_gaps(trials, few=draws, exact=exact)
         means: list[float] = won.mean(axis=0).tolist()
         return means
@@ -95,12 +101,16 @@ def best_open(
                 break
             continue
         chosen, value = chosen | {best}, value + promise[best]
-    trials = [chosen - {key} for key in sorted(chosen)]
+    left = sorted(chosen)
+    trials = [chosen - {key} for key in left]
+    won = worth(trials)
     out = sorted(set(able) - chosen, key=lambda key: (-promise[key], key))
-    out = out if exact else out[:_NEXT]
-    trials += [chosen - {key} | {other} for key in sorted(chosen) for other in out]
+    # What is given up for another is what would be missed least.
+    least = sorted(range(len(left)), key=lambda at: (-won[at], left[at]))
+    given = left if exact else [left[at] for at in least[:1]]
+    swaps = [chosen - {key} | {one} for key in given for one in (out if exact else out[:_NEXT])]
+    trials, won = [*trials, *swaps], [*won, *worth(swaps)]
     if trials:
-        won = worth(trials)
         top = max(range(len(trials)), key=lambda at: (won[at], -at))
         # What wins as much with a gap less is done with a gap less.
         fewer = len(trials[top]) < len(chosen)

@@ -21,7 +21,7 @@ from patchnet.core.processes import Kept
 from patchnet.plan.street_bound import most_worth, things_of
 from patchnet.plan.waiting import in_time
 
-__all__ = ["Change", "DrawnStreet", "SomeDraws", "StreetInDraws", "runs_of"]
+__all__ = ["Change", "DrawnStreet", "SomeDraws", "StreetInDraws", "drawn_street", "runs_of"]
 
 Array = NDArray[np.float64]
 Change = Mapping[str, float]
@@ -32,12 +32,14 @@ _MANY = 40  # plots from which on everything is asked so often that compiling pa
 class SomeDraws(NamedTuple):
     """Some of the draws: of the first `runs` runs (None: all), each from `first` to before `last`.
 
-    Runs that lie side by side are worked on by different processes.
+    None of the first `skipped` runs. Runs that lie side by side are worked on by different
+    processes.
     """
 
     runs: int | None = None
     first: int = 0
     last: int | None = None
+    skipped: int = 0
 
 
 @dataclass
@@ -119,9 +121,22 @@ def _made(shared: _Shared, numbers: Sequence[int]) -> list[DrawnStreet]:
         answers = [shared.assessment]
     else:
         answers = list(answers_in_draws(shared.uncertain, numbers))
-    many = len(shared.assessment.neighbourhood.plots) >= _MANY
-    made = [Trials(answer, compiled=(many and can_compile()) or None) for answer in answers]
-    return [DrawnStreet(trials, trials, shared.weight, shared.first) for trials in made]
+    return [drawn_street(answer, shared.weight, shared.first) for answer in answers]
+
+
+def drawn_street(answer: Assessment, weight: Array, first: float) -> DrawnStreet:
+    """Return a street of which much is asked, with nothing done.
+
+    Parameters
+    ----------
+    answer
+        The street as it is.
+    weight, first
+        As in `DrawnStreet`: shape (G,), votes without unit; homes.
+    """
+    many = len(answer.neighbourhood.plots) >= _MANY
+    trials = Trials(answer, compiled=(many and can_compile()) or None)
+    return DrawnStreet(trials, trials, weight, first)
 
 
 def _of(streets: list[DrawnStreet], few: SomeDraws | None) -> list[DrawnStreet]:
@@ -382,7 +397,10 @@ class StreetInDraws:
         asked = _Question(few, plan=beside or {}, moves=moves, today=today, exact=exact)
         self.judged += sum(len(changes) for _, changes in moves)
         rows = [row for run in self._asked(_won, asked) for row in run]
-        return [np.array([row[at] for row in rows]) for at in range(len(moves))]
+        return [
+            np.array([row[at] for row in rows]).reshape(len(rows), len(changes), 2)
+            for at, (_, changes) in enumerate(moves)
+        ]
 
     def ceiling(
         self,
@@ -417,10 +435,9 @@ class StreetInDraws:
         return np.asarray(worth_gained(linked, now, self.first) @ self.weight)
 
     def _asked(self, work: Callable[..., Answer], asked: "_Question | _Ceiling") -> list[Answer]:
-        runs = self._kept.count
-        if asked.few is not None and asked.few.runs is not None:
-            runs = min(runs, asked.few.runs)
-        return self._kept.ask(work, asked, range(runs))
+        few = SomeDraws() if asked.few is None else asked.few
+        runs = self._kept.count if few.runs is None else min(self._kept.count, few.runs)
+        return self._kept.ask(work, asked, range(few.skipped, runs))
 
     @staticmethod
     def _flat(runs: Sequence[Sequence[Array]]) -> Array:

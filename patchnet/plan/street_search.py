@@ -14,12 +14,14 @@ pass over the plots wins next to nothing, and never below the own sets.
 """
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from patchnet.core.texts import _
 from patchnet.plan.plot_sets import Members
@@ -27,20 +29,25 @@ from patchnet.plan.street_choice import Choice
 from patchnet.plan.street_gaps import best_open
 from patchnet.plan.street_growth import StreetGrowth
 from patchnet.plan.street_in_draws import SomeDraws
+from patchnet.plan.street_variety import JobVariety, effective_jobs
 
 __all__ = ["Found", "StreetSearch"]
 
 Array = NDArray[np.float64]
+Judged = dict[str, dict[Members, Array]]
 _TIE = 1e-9
 _SWAPS = 5  # things that each thing is exchanged for
 _OWN = 4  # sets that were best alone, tried in an exchange
 _GROWN = 60  # beyond so many plots nothing is grown: on 46 it won 0.3 % more in half as long again
 _ANSWER = 5  # of so many things that are best beside the rest all sets are ranked for a plot
 _FINALISTS = 6  # of these the first so many are judged in every draw
-_EARLY, _LATE = SomeDraws(last=2), SomeDraws(first=2)  # those first, and the rest where unsure
-_UNSURE = 1.0  # standard errors by which what loses on the mean over the first may yet win
-_SURE = 2.0  # standard errors by which one leads that is taken without the rest
-_ENDED = 0.005  # a pass that wins less than this part of the whole is the last
+# Draws in which the first of those that were ranked are judged, until one surely leads: on the
+# demo all twenty chose no better than these eight, in other draws, and took a third longer.
+_LAPS = (SomeDraws(last=1), SomeDraws(first=1, last=2))
+_FEWEST = 4  # draws after which one may be sure
+_UNSURE = 0.16  # probability with which what loses on the mean over some draws may yet win
+_SURE = 0.025  # probability of error with which one is taken that leads over some draws
+_ENDED = 0.01  # a pass that wins less than this part of the whole is the last
 _PASSES = 3
 _PAIR = 4  # sets of the first plot of a pair that are tried with those of the second
 
@@ -64,7 +71,7 @@ class Found:
     passes
         How many passes of exchange were made, and whether the last one still moved much.
     settled
-        Whether the last pass won less than half a hundredth of the whole.
+        Whether the last pass won less than a hundredth of the whole.
     """
 
     chosen: Mapping[str, Members]
@@ -87,14 +94,22 @@ class StreetSearch(StreetGrowth):
         Pairs of plots that could close a break together.
     gaps_of
         Gaps in fences that there could be beside a choice of things, by their keys.
+    able_gaps, gap_promise
+        Gaps that could be opened, and what each won when it was last judged, joint worth.
     most_gaps
         Most gaps.
+    variety
+        Share of what the own sets win together that is given for jobs e times as various (see
+        `JobVariety`); not where everything is tried.
     """
 
     pairs: Sequence[tuple[str, str]] = ()
     gaps_of: Callable[[Mapping[str, Members]], Sequence[int]] | None = None
     most_gaps: int = 0
     able_gaps: tuple[int, ...] = ()
+    gap_promise: dict[int, float] = field(default_factory=dict)
+    variety: float = 0.0
+    _variety_weight: float = 0.0
 
     def search(self, starts: Sequence[Mapping[str, Members]] = ()) -> Found:
         """Search; `starts` are plans to begin exchanges from as well."""
@@ -106,6 +121,8 @@ class StreetSearch(StreetGrowth):
             plans["grown"] = self._grown()
         plans |= {f"given {at}": dict(one) for at, one in enumerate(starts)}
         worth = {name: self._worth(plan, now) for name, plan in plans.items()}
+        if not self.small:
+            self._variety_weight = self.variety * max(0.0, float(worth["own"].mean()))
         order = sorted(plans, key=lambda name: (-float(worth[name].mean()), name))
         if self.gaps_of is not None:
             self.able_gaps = tuple(sorted(self.gaps_of(plans[order[0]])))
@@ -117,6 +134,8 @@ class StreetSearch(StreetGrowth):
             passes = max(passes, count)
             if name == order[0] or float(value.mean()) > float(top.mean()) + _TIE:
                 best, top, settled = (dict(self.chosen), self.gaps), value, ended
+        if float(top.mean()) < float(worth["own"].mean()):  # given away for variety
+            best, top = (own, frozenset[int]()), worth["own"]
         self._go_to(*best)
         chosen, gaps = dict(best[0]), best[1]
         return Found(chosen, own, gaps, top, worth["own"], self.street.judged, passes, settled)
@@ -127,6 +146,7 @@ class StreetSearch(StreetGrowth):
         """Exchange until a pass wins next to nothing; what it comes to, passes, whether so."""
         margin: dict[str, float] = {}
         gaps_moved = pairs_moved = True
+        held = self._with_variety(value)
         for count in range(1, _PASSES + 1):
             kept = dict(self.chosen), self.gaps
             # Gaps are judged again beside the first answers; after that only what moves is.
@@ -141,11 +161,11 @@ class StreetSearch(StreetGrowth):
             if self.small or pairs_moved:
                 pairs_moved = self._pair_moves()
             after = self._worth(self.chosen, now, self.gaps)
-            won = float(after.mean() - value.mean())
+            won = self._with_variety(after) - held
             if won <= 0:
                 self._go_to(*kept)
                 return value, count, True
-            value = after
+            value, held = after, held + won
             if won < _ENDED * float(value.mean()) and not self.small:
                 return value, count, True
         return value, _PASSES, False
@@ -160,8 +180,12 @@ class StreetSearch(StreetGrowth):
                 found.append((won[best], plot, best))
                 margin[plot] = won[best]
             taken: Choice = {}
+            before = self._jobs()
             for worth, plot, members in sorted(found, key=lambda one: (-one[0], one[1])):
-                if worth > _TIE and self._if_allowed(self.chosen, plot, members):
+                # What another plot of the batch has taken just now is no longer rare.
+                less = self._variety_of(plot, members, before) if taken else 0.0
+                more = self._variety_of(plot, members, self._jobs()) if taken else 0.0
+                if worth - less + more > _TIE and self._if_allowed(self.chosen, plot, members):
                     taken[plot] = members
             self._place(taken)
         return margin
@@ -185,39 +209,60 @@ class StreetSearch(StreetGrowth):
         found = _means(ranked)
         if self.few is None:
             return found
-        finalists: dict[str, list[Members]] = {}
+        finalists: Judged = {}
         for plot, each in found.items():
-            first = _first_of(each)[:_FINALISTS]
-            finalists[plot] = [one for one in first if (ranked[plot][one] > 0).any()]
+            first = [one for one in _first_of(each)[:_FINALISTS] if (ranked[plot][one] > 0).any()]
+            if first:
+                finalists[plot] = {one: ranked[plot][one] for one in first}
         return found | _means(self._raced(finalists))
 
-    def _raced(self, asked: Mapping[str, Sequence[Members]]) -> dict[str, dict[Members, Array]]:
-        """What sets win in each draw; in the first of them alone where these leave little doubt.
+    def _raced(self, ranked: Mapping[str, Mapping[Members, Array]]) -> Judged:
+        """What sets win in each draw; in some of them alone where these leave little doubt.
 
-        A race as Maron & Moore (1997, Artificial Intelligence Review 11:193-225), of one lap.
+        A race as Maron & Moore (1997, Artificial Intelligence Review 11:193-225), in a few laps;
+        `ranked`: what they won in the draws that they were ranked by, the first of some runs.
         """
-        early = self._judged(asked, _EARLY)
-        onward = {plot: _in_doubt(each) for plot, each in early.items()}
-        late = self._judged(onward, _LATE)
-        return {
-            plot: {
-                one: np.append(rows, late[plot][one]) if one in late.get(plot, {}) else rows
-                for one, rows in each.items()
+        won = {plot: dict(each) for plot, each in ranked.items()}
+        onward = {plot: list(each) for plot, each in won.items()}
+        for at, lap in enumerate(_LAPS):
+            draws = lap._replace(skipped=self.few.runs or 0) if self.few and not at else lap
+            for plot, each in self._judged(onward, draws).items():
+                won[plot] |= {one: np.append(won[plot][one], rows) for one, rows in each.items()}
+            onward = {
+                plot: _in_doubt({one: won[plot][one] for one in sets})
+                for plot, sets in onward.items()
             }
-            for plot, each in early.items()
-        }
+        return won
 
-    def _judged(
-        self, asked: Mapping[str, Sequence[Members]], few: SomeDraws | None
-    ) -> dict[str, dict[Members, Array]]:
-        """Shape (D,): what sets win in each draw in place of what each plot has."""
+    def _judged(self, asked: Mapping[str, Sequence[Members]], few: SomeDraws | None) -> Judged:
+        """Shape (D,): what sets win in each draw in place of what each plot has, with variety."""
+        jobs = self._jobs()
         able = {plot: sets for plot, sets in asked.items() if sets}
         moves = [(plot, self._changes(plot, sets)) for plot, sets in able.items()]
         won = self.street.won(moves, few=few, exact=self.small)
         return {
-            plot: dict(zip(sets, rows[..., 0].T, strict=True))
+            plot: {
+                one: each + self._variety_of(plot, one, jobs)
+                for one, each in zip(sets, rows[..., 0].T, strict=True)
+            }
             for (plot, sets), rows in zip(able.items(), won, strict=True)
         }
+
+    def _jobs(self) -> JobVariety:
+        every = (key for plot, members in self.chosen.items() for key in self._kinds(plot, members))
+        return JobVariety(Counter(every), self._variety_weight)
+
+    def _kinds(self, plot: str, members: Members) -> list[str]:
+        return [self.sets[plot].candidates[k].feature for k in members]
+
+    def _variety_of(self, plot: str, members: Members, jobs: JobVariety) -> float:
+        """What a set in place of the plot's own adds to the jobs' variety, as joint worth."""
+        return jobs.more(self._kinds(plot, self.chosen[plot]), self._kinds(plot, members))
+
+    def _with_variety(self, worth: Array) -> float:
+        """Joint worth of the plan in the mean, with what its variety is held worth."""
+        counts = self._jobs().counts.values()
+        return float(worth.mean()) + self._variety_weight * math.log(max(1, effective_jobs(counts)))
 
     def _beside_the_rest(self, plot: str) -> list[Members]:
         """All sets of what is best beside the rest, swaps of what it has, and its own best."""
@@ -300,7 +345,7 @@ class StreetSearch(StreetGrowth):
         gaps = self.gaps
         better = best_open(
             self.street, self.able_gaps, self.gaps, most=self.most_gaps, draws=self.few,
-            exact=self.small,
+            exact=self.small, promise=self.gap_promise,
         )  # fmt: skip
         self._open(better)
         for key in self.able_gaps if self.small else ():
@@ -344,17 +389,21 @@ def _in_doubt(won: Mapping[Members, Array]) -> list[Members]:
 
     Compared draw by draw: what all draws have in common is no doubt.
     """
+    if not won:
+        return []
     first = _first_of({one: float(rows.mean()) for one, rows in won.items()})[0]
-    able = [one for one, rows in won.items() if _low_and_high(rows, _UNSURE)[1] > 0]
+    if len(won[first]) < _FEWEST:
+        return list(won)
+    able = [one for one, rows in won.items() if _bounds(rows, _UNSURE)[1] > 0]
     others = [won[first] - won[one] for one in able if one != first]
-    sure = all(_low_and_high(rows, _SURE)[0] > 0 for rows in (won[first], *others))
+    sure = all(_bounds(rows, _SURE)[0] > 0 for rows in (won[first], *others))
     return [] if sure else able
 
 
-def _low_and_high(rows: Array, errors: float) -> tuple[float, float]:
-    """The mean, so many standard errors lower and higher."""
-    error = rows.std(ddof=1) / math.sqrt(len(rows)) if len(rows) > 1 else math.inf
-    return float(rows.mean() - errors * error), float(rows.mean() + errors * error)
+def _bounds(rows: Array, error: float) -> tuple[float, float]:
+    """What the mean of all draws lies above, and below, but for an error (Student's t)."""
+    wide = rows.std(ddof=1) / math.sqrt(len(rows)) * float(stdtrit(len(rows) - 1, 1 - error))
+    return float(rows.mean() - wide), float(rows.mean() + wide)
 
 
 def _first_of(won: Mapping[Members, float]) -> list[Members]:

@@ -1,7 +1,7 @@
 """What is told of a street's plan once it is found: houses, parts, what is bought together."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -12,7 +12,6 @@ from patchnet.assess.assessment import Assessment
 from patchnet.assess.spread import spread_of
 from patchnet.assess.what_if import Trials
 from patchnet.plan.joint_worth import Currency
-from patchnet.plan.plot_plan import Candidate
 from patchnet.plan.plot_sets import PlotSet
 from patchnet.plan.street_houses import house_names, houses_of, parts_of
 from patchnet.plan.street_in_draws import Change, DrawnStreet, SomeDraws
@@ -27,8 +26,9 @@ from patchnet.plan.street_plan import (
 )
 from patchnet.plan.street_plots import Making, with_done
 from patchnet.plan.street_search import Found, StreetSearch
+from patchnet.plan.street_variety import effective_jobs
 
-__all__ = ["Told", "effective_jobs"]
+__all__ = ["Told"]
 
 Array = NDArray[np.float64]
 _STEPS = (1, 2, 3, 5, 8, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 400, 500, 750, 1000)
@@ -60,6 +60,7 @@ class Told:
             (at for at, one in enumerate(houses) if one.jobs),
             key=lambda at: (-(houses[at].alone + houses[at].part), houses[at].plots),
         )
+        kinds = Counter(job.candidate.feature for one in houses for job in one.jobs)
         place = {at: number for number, at in enumerate(order, 1)}
         houses = [replace(one, order=place.get(at, 0)) for at, one in enumerate(houses)]
         return StreetPlan(
@@ -82,7 +83,7 @@ class Told:
             curve=self._curve([houses[at].plots for at in order], changes),
             parts=self._parts(planned, chosen),
             together=_bought_together(houses),
-            effective=effective_jobs(job.candidate for one in houses for job in one.jobs),
+            effective=effective_jobs(kinds.values()),
             judged=self.search.street.judged,
             settled=found.settled,
             refused=making.refused,
@@ -322,23 +323,3 @@ def _bought_together(houses: Sequence[House]) -> tuple[BoughtTogether, ...]:
         if len(names) > 1
     ]
     return tuple(sorted(able, key=lambda one: (-len(one.houses), one.feature)))
-
-
-def effective_jobs(things: Iterable[Candidate]) -> float:
-    """Effective number of different jobs: exp of the entropy of their shares (Hill 1973).
-
-    Parameters
-    ----------
-    things
-        All jobs.
-
-    Returns
-    -------
-    float
-        A number without unit: k where k jobs are equally frequent; 0 where there are none.
-    """
-    counts = np.array(list(Counter(one.feature for one in things).values()), dtype=float)
-    if not len(counts):
-        return 0.0
-    shares = counts / counts.sum()
-    return float(np.exp(-(shares * np.log(shares)).sum()))

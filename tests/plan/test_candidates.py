@@ -218,6 +218,15 @@ def test_a_set_that_cannot_fit_even_at_its_smallest():
     assert fitted([found["flower_border"], found["long_grass"]], room, KNOW, PlotFacts()) is None
 
 
+def test_a_set_has_one_open_water_at_most():
+    """A pond or a tub, and a bog or a drinker with either (common practice)."""
+    found, _ = offered()
+    room = space()
+    assert fitted([found["pond"], found["container_pond"]], room, KNOW, PlotFacts()) is None
+    for key in ("insect_drinker", "bird_bath"):
+        assert fitted([found["pond"], found[key]], room, KNOW, PlotFacts()) is not None
+
+
 def test_hours_and_money_are_limits():
     """Hedge: 1 hour, 100; border: 1.5 hours, 100."""
     found, _ = offered()

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+from collections import Counter
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -27,8 +28,8 @@ from patchnet.plan.plot_sets import PlotSet, PlotSets, plan_sets
 from patchnet.plan.street_in_draws import StreetInDraws, runs_of
 from patchnet.plan.street_plan_file import plan_record, read_street_plan
 from patchnet.plan.street_rules import StreetRules
-from patchnet.plan.street_search import StreetSearch
-from patchnet.plan.street_told import effective_jobs
+from patchnet.plan.street_search import StreetSearch, _in_doubt
+from patchnet.plan.street_variety import JobVariety, effective_jobs
 from patchnet.plan.waiting import in_time
 
 GROUPS = ("newt", "wren")
@@ -150,13 +151,39 @@ def test_money_is_shared_out_among_the_parts_of_the_street():
 
 def test_effective_number_of_jobs():
     """Four jobs of four sorts count 4; three ponds and a hedge 4 / 3^(3/4); none 0."""
-
-    def jobs(*keys):
-        return [Candidate(key, 1, "ground", 0, 0, 0, 0, (), (), ()) for key in keys]
-
-    assert effective_jobs(jobs(*"abcd")) == pytest.approx(4)
-    assert effective_jobs(jobs(*"aaab")) == pytest.approx(4 / 3**0.75)
+    assert effective_jobs([1, 1, 1, 1]) == pytest.approx(4)
+    assert effective_jobs([3, 1, 0]) == pytest.approx(4 / 3**0.75)
     assert effective_jobs([]) == 0
+
+
+def test_a_rarer_job_is_held_worth_more():
+    """On paper: of two ponds and two hedges one pond becomes a log pile: 2 to e^H, H of 1:2:1.
+
+    H = 2 (1/4) ln 4 + (1/2) ln 2 = (3/2) ln 2 in place of ln 2: half of ln 2 more. Back again it
+    is as much less, and without a weight it is nothing.
+    """
+    jobs = JobVariety({"pond": 2, "hedge": 2}, 0.1)
+    assert jobs.more(["pond"], ["logs"]) == pytest.approx(0.05 * math.log(2))
+    after = JobVariety({"pond": 1, "hedge": 2, "logs": 1}, 0.1)
+    assert after.more(["logs"], ["pond"]) == pytest.approx(-0.05 * math.log(2))
+    assert JobVariety(jobs.counts, 0.0).more(["pond"], ["logs"]) == 0
+    assert JobVariety({}, 0.1).more([], ["pond"]) == 0
+
+
+def test_a_race_ends_where_one_surely_leads():
+    """Student's t of 3 degrees of freedom, 97.5 %: 3.182 (a table of any handbook of statistics).
+
+    Draws -1, 0, 0, 1 about a mean have a standard error of sqrt(2/3) / 2 = 0.408: what leads by
+    1.31 surely leads (3.182 x 0.408 = 1.299), by 1.29 it does not. Three draws are too few.
+    """
+    about = np.array([-1.0, 0.0, 0.0, 1.0])
+    steady = np.full(4, 5.0)
+    assert _in_doubt({(0,): steady + 1.31 + about, (1,): steady}) == []
+    assert _in_doubt({(0,): steady + 1.29 + about, (1,): steady}) == [(0,), (1,)]
+    assert _in_doubt({(0,): steady[:3] + 9, (1,): steady[:3]}) == [(0,), (1,)]
+    # What surely loses against things as they are is not asked again, nor is it in the way.
+    assert _in_doubt({(0,): 0.3 + about, (1,): about - 9}) == [(0,)]
+    assert _in_doubt({}) == []
 
 
 def test_draws_come_in_runs_of_one_ground():
@@ -267,7 +294,8 @@ def test_a_plan_keeps_to_its_words(answer, plan):
     assert plan.curve[-1] == (len(busy), pytest.approx(plan.worth))
     assert all(later >= earlier - 1e-9 for earlier, later in pairwise(worths))
     assert sum(part.jobs for part in plan.parts) == len(plan.jobs)
-    assert plan.effective == pytest.approx(effective_jobs(job.candidate for job in plan.jobs))
+    kinds = Counter(job.candidate.feature for job in plan.jobs)
+    assert plan.effective == pytest.approx(effective_jobs(kinds.values()))
 
 
 def test_a_house_said_to_be_its_part_is_what_the_street_loses_without_it(answer, plan):
