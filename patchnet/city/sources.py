@@ -25,13 +25,13 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from patchnet.core.errors import CannotRead
+from patchnet.core.errors import CannotRead, PatchnetError
 from patchnet.core.geopackage import is_database, quoted
 from patchnet.core.open_file import ensure_known_form, trouble
 from patchnet.core.texts import _
 from patchnet.read.layers import layer_called
 
-__all__ = ["Box", "MapLayer", "Source", "open_source"]
+__all__ = ["Box", "MapLayer", "Source", "count_plots", "open_source"]
 
 Box = tuple[float, float, float, float]
 """West, south, east and north."""
@@ -98,6 +98,16 @@ class MapLayer:
             return ()
         line = (self._info.get("layer_metadata") or {}).get("credits", "")
         return tuple(one for one in line.split("; ") if one)
+
+    @cached_property
+    def count(self) -> int:
+        """How many rows it has."""
+        if self._in_parquet:
+            import pyarrow.parquet as pq  # noqa: PLC0415 - an extra
+
+            with trouble(self.path):
+                return int(pq.read_metadata(self.path).num_rows)
+        return int(self._info["features"])
 
     @cached_property
     def _boxes(self) -> tuple[Rows, NDArray[np.float64]]:
@@ -243,6 +253,22 @@ def open_source(path: Path) -> Source:
             )
         )
     return Source(path, found)
+
+
+def count_plots(file: Path) -> int:
+    """Return how many plots a file has that can be read piece by piece; 0 where it cannot.
+
+    Parameters
+    ----------
+    file
+        As the user named it.
+    """
+    if file.suffix.casefold() not in _READ or not file.is_file():
+        return 0
+    try:
+        return open_source(file).plots.count
+    except PatchnetError:
+        return 0  # the ordinary way of reading tells what is wrong
 
 
 def _layers_of(file: Path, *, in_folder: bool) -> Iterator[MapLayer]:

@@ -1,36 +1,25 @@
 """patchnet city: a map too large for one piece, worked out tile by tile."""
 
 import re
-import sys
-import time
-from collections.abc import Iterable
 from pathlib import Path
 
 import click
-from tqdm import tqdm
 
-from patchnet.city.assess_city import assess_city
-from patchnet.commands.asked import note_made
+from patchnet.commands.in_tiles import in_tiles
 from patchnet.commands.options import (
-    WARNINGS,
     Asked,
     AskedGround,
     ground_options,
     group_option,
     input_options,
     overwrite_option,
-    say_faults,
 )
-from patchnet.core.errors import WrongUse
-from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.texts import _
-from patchnet.pages.sheets.city_page import told_of_portions, write_city_page
 
 __all__ = ["city"]
 
 _MEMORY = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(MB|GB|TB)\s*", re.IGNORECASE)
 _IN_GB = {"MB": 0.001, "GB": 1.0, "TB": 1000.0}
-_TOLD_EVERY_S = 30.0
 
 
 def _memory_gb(_context: click.Context, _parameter: click.Parameter, said: str) -> float:
@@ -103,61 +92,16 @@ def city(
       patchnet city town.gpkg -o town --group mason_bee --group hedgehog --memory 8GB
       patchnet city town.parquet -o town --tile 500 --scheduler tcp://10.0.0.5:8786
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
-    keep_freed_memory()
-    if asked.features is not None:
-        raise WrongUse(
-            _("A city's features stand in FILE: put the table into it, instead of --features.")
-        )
-    if ground.landcover is not None:
-        raise WrongUse(_("A city is worked out without --landcover."))
-    found = assess_city(
-        asked.file,
-        output,
+    in_tiles(
+        asked,
+        groups,
+        ground,
+        folder=output,
+        page=output / "index.html",
+        title=title,
+        overwrite=overwrite,
         tile_m=tile,
-        groups=groups or None,
-        knowledge=asked.knowledge,
-        columns=asked.columns,
-        crs=asked.crs,
-        region=asked.region,
-        straight=ground.straight,
-        cell_m=ground.cell_m,
         memory_gb=memory,
         workers=workers,
         scheduler=scheduler,
-        overwrite=overwrite,
-        progress=_told,
     )
-    write_city_page(found, output / "index.html", knowledge=asked.knowledge, title=title)
-    say_faults(found.faults)
-    more = len(found.faults) - WARNINGS
-    if more > 0:
-        click.echo(_("... and {more} more warnings.").format(more=more), err=True)
-    for words in told_of_portions(found):
-        click.echo(words, err=True)
-    if found.peak_gb:
-        click.echo(_("Took at most {peak:.2f} GB of memory.").format(peak=found.peak_gb), err=True)
-    note_made(asked.file, output)
-    click.echo(output / "index.html")
-
-
-def _told(done: Iterable[int], doing: str, total: int) -> Iterable[int]:
-    """Show how far it is and the time left: a bar on a terminal, else a line now and then."""
-    if sys.stderr.isatty():
-        with tqdm(total=total, desc=doing, unit=_("plots"), leave=False, file=sys.stderr) as bar:
-            for one in done:
-                bar.update(one)
-                yield one
-        return
-    began = told = time.monotonic()
-    so_far = 0
-    for one in done:
-        so_far += one
-        now = time.monotonic()
-        if now - told >= _TOLD_EVERY_S and so_far < total:
-            told = now
-            left = (now - began) / so_far * (total - so_far)
-            words = _("{doing}: {share:.0%}, about {left:.0f} minutes left")
-            click.echo(
-                words.format(doing=doing, share=so_far / total, left=max(1.0, left / 60)), err=True
-            )
-        yield one

@@ -1,9 +1,11 @@
 """patchnet map: a neighbourhood file to one map page."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
+from patchnet.city.sources import count_plots
 from patchnet.commands.asked import (
     additions_asked,
     assess_for,
@@ -100,6 +102,10 @@ def map_(
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
 
+    Of more than 5,000 plots it is an overview, with a page for each neighbourhood in a folder of
+    the same name beside it, worked out tile by tile as 'patchnet city' does, once and without
+    draws.
+
     \b
     Examples:
       patchnet map street.gpkg -o street.html
@@ -117,6 +123,22 @@ def map_(
     ensure_may_write(
         output, overwrite=overwrite, reads=[asked.file, asked.features, together, underlay]
     )
+    limit = asked.knowledge.setting("map_overview_plots")
+    if count_plots(asked.file) > limit:
+        more = {
+            "--public": public,
+            "--for": audience != "own",
+            "--features": asked.features is not None,
+            "--landcover": ground.landcover is not None,
+            "--sun": sun,
+            "--heights": surface.heights is not None,
+            "--additions": bool(additions),
+            "--together": together is not None,
+            "--tiles": tiles is not None,
+            "--underlay": underlay is not None,
+        }
+        _overview(asked, groups, ground, output, title, [key for key, on in more.items() if on])
+        return
     kept = None if together is None else read_street_plan(together)
     hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
@@ -142,3 +164,26 @@ def map_(
     )
     note_made(asked.file, output, audience=audience)
     click.echo(output)
+
+
+def _overview(
+    asked: Asked,
+    groups: tuple[str, ...],
+    ground: AskedGround,
+    output: Path,
+    title: str | None,
+    more: Sequence[str],
+) -> None:
+    """Draw a whole town: an overview, and a page a neighbourhood in a folder beside it."""
+    from patchnet.commands.in_tiles import in_tiles  # noqa: PLC0415 - a city's work
+
+    if more:
+        limit = round(asked.knowledge.setting("map_overview_plots"))
+        raise WrongUse(
+            _(
+                "FILE has more than {n:,} plots: its map is an overview, which cannot be drawn "
+                "with {options}. Leave them out, or draw a part of the town by itself."
+            ).format(n=limit, options=", ".join(more))
+        )
+    folder = output.with_suffix("")
+    in_tiles(asked, groups, ground, folder=folder, page=output, title=title, overwrite=True)

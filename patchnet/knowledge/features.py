@@ -281,6 +281,11 @@ class Feature:
         return "open_water" in self.traits
 
     @property
+    def tree(self) -> bool:
+        """Whether it is a tree that stands free: woody, and counted."""
+        return self.sort == "woody" and self.measure == "count"
+
+    @property
     def rooted(self) -> bool:
         """Whether it takes ground and can stand in no pot."""
         return self.ground.value > 0 and not self.container

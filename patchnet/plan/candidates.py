@@ -1,5 +1,6 @@
 """What could be added to a plot, how much of it fits, and what is ruled out and why."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -378,21 +379,9 @@ def fitted(
         The candidates at the amounts that fit, and the change of each feature's amount
         (negative where something gives way); None where they cannot stand together.
     """
-    if facts.hours_month is not None and _sum(chosen, "hours_month") > facts.hours_month + _SLACK:
+    if _too_much(chosen, space, knowledge, facts):
         return None
-    if sum(knowledge.features[one.feature].open_water for one in chosen) > 1:
-        return None  # one pond or tub is enough to begin with (common practice)
     standing = _sum([one for one in chosen if one.place == "standing"], "ground_m2")
-    sills = _sum([one for one in chosen if one.place == "sill"], "length_m")
-    walls = _sum([one for one in chosen if one.place in ("wall", "fence")], "length_m")
-    roofs = sum(one.amount for one in chosen if one.place == "roof")
-    if (
-        standing > space.floor_m2 + _SLACK
-        or sills > space.sill_m + _SLACK
-        or walls > space.wall_m + space.fence_m + _SLACK
-        or roofs > space.roof_m2 + _SLACK
-    ):
-        return None
     room = min(space.ground_m2, space.floor_m2 - standing)
     wanted = [one for one in chosen if one.place == "ground"]
     grounded = _shrunk(wanted, room, knowledge)
@@ -415,6 +404,30 @@ def fitted(
     if facts.budget is not None and cost > facts.budget + _SLACK:
         return None
     return result, change
+
+
+def _too_much(
+    chosen: Sequence[Candidate], space: Space, knowledge: Knowledge, facts: PlotFacts
+) -> bool:
+    """Whether there is too little time, floor or wall for things that do not shrink."""
+    features = [knowledge.features[one.feature] for one in chosen]
+    trees = [knowledge.sitings[one.key].open_ground.value for one in features if one.tree]
+
+    def of(part: str, *places: str) -> float:
+        return _sum([one for one in chosen if one.place in places], part)
+
+    hours = math.inf if facts.hours_month is None else facts.hours_month
+    return (
+        # One pond or tub is enough to begin with (common practice).
+        sum(one.open_water for one in features) > 1
+        # Each tree wants so much of the plot to itself.
+        or (len(trees) > 1 and sum(trees) > space.area_m2)
+        or _sum(chosen, "hours_month") > hours + _SLACK
+        or of("ground_m2", "standing") > space.floor_m2 + _SLACK
+        or of("length_m", "sill") > space.sill_m + _SLACK
+        or of("length_m", "wall", "fence") > space.wall_m + space.fence_m + _SLACK
+        or of("amount", "roof") > space.roof_m2 + _SLACK
+    )
 
 
 def _slivers(given: Mapping[str, float], knowledge: Knowledge) -> float:

@@ -279,7 +279,6 @@ class _Search:
         feature = self.knowledge.features[one.feature]
         siting = self.knowledge.sitings[one.feature]
         woody = feature.sort == "woody"
-        tree = woody and feature.measure == "count"
         on_any_floor = one.place == "standing"
         return Thing(
             key=one.feature,
@@ -289,7 +288,7 @@ class _Search:
             length_m=one.length_m if one.place in _AT_WALL else 0.0,
             measure=feature.measure,
             placing=self.knowledge.placings[one.feature],
-            kinds=frozenset({"tree"} if tree else {"cover"} if woody else ()),
+            kinds=frozenset({"tree"} if feature.tree else {"cover"} if woody else ()),
             takes_up=frozenset(self.ground.covers)
             if on_any_floor
             else (self.gives_way | set(siting.made_from)) - self.stay,

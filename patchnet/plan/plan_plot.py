@@ -707,7 +707,7 @@ class _Plan:
     # what stands round it -----------------------------------------------------------------
 
     def planting(self, judged: JudgedSets, best: int | None) -> tuple[Planting, Candidate | None]:
-        """Plants for what is added, or else for what is there.
+        """Plants for what is added, or else for gaps in what is there.
 
         Where hungry months stay without flowers, one more bed, pot or box that fits beside the
         best set is tried, the most useful first; it is returned too if it helps.
@@ -719,15 +719,17 @@ class _Plan:
         beds = set(self.knowledge.features_with("bed"))
         if self.facts.pots_only:  # what grows in the ground there is not what is asked about
             beds = {key for key in beds if self.knowledge.features[key].container}
-        there = {key: amount for key, amount in self.seen().items() if key in beds}
+        # Nobody plants a bed anew that is full: what is there takes what fits between.
+        share = 0.0 if new else self.knowledge.setting("planting_gap_share")
+        there = {key: amount * share for key, amount in self.seen().items() if key in beds}
         money = None if self.facts.budget is None else self.money_left(chosen, change)
-        planting = self.chosen_plants(new or there, money)
+        planting = replace(self.chosen_plants(new or there, money), gap_share=share)
         lacking = (*planting.uncovered, *planting.no_room)
         extra = None
         for one in self.beds(judged, chosen) if lacking else ():
             trial = self.chosen_plants({**(new or there), one.feature: one.amount}, money)
             if len((*trial.uncovered, *trial.no_room)) < len(lacking):
-                return trial, one
+                return replace(trial, gap_share=share), one
         return planting, extra
 
     def seen(self) -> dict[str, float]:

@@ -363,6 +363,9 @@ class Planting:
         Share of it that the money is enough for this year, 0-1.
     thread
         Plants of it that are meant to be in many plots of the street.
+    gap_share
+        Share of the beds that are there which it fills, as gaps between what grows there, 0-1; 0:
+        it is for what is added.
     """
 
     lines: tuple[PlantingLine, ...]
@@ -382,6 +385,7 @@ class Planting:
     cost: tuple[float, float, float] = (0.0, 0.0, 0.0)
     planted_share: float = 1.0
     thread: tuple[str, ...] = ()
+    gap_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from patchnet.city import assess_city as steps
 from patchnet.city.assess_city import assess_city, read_city
 from patchnet.city.memory import abreast
 from patchnet.city.parts import Parts
+from patchnet.city.sources import count_plots
 from patchnet.commands.main import cli
 from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
 from patchnet.knowledge import load_knowledge
@@ -342,3 +343,73 @@ def test_as_many_side_by_side_as_fit():
     sizes = [2e9, 3e9, 1e9]
     assert [abreast(sizes, allowed, 9) for allowed in (1e9, 5.3e9, 5.5e9, 7e9)] == [1, 1, 2, 3]
     assert abreast(sizes, 7e9, 2) == 2
+
+
+# a town's map ---------------------------------------------------------------------------------
+
+SETTINGS = "key,value,unit,low,high,class,source,note\n"
+
+
+@pytest.fixture(scope="module")
+def few(tmp_path_factory):
+    """Tables by which 30 plots are a town."""
+    folder = tmp_path_factory.mktemp("few")
+    row = "map_overview_plots,29,plots,29,29,assumption,patchnet,\n"
+    (folder / "settings.csv").write_text(SETTINGS + row)
+    return folder
+
+
+def drawn(*words):
+    return CliRunner().invoke(cli, ["map", *map(str, words)])
+
+
+def test_the_map_of_a_town_is_an_overview_with_a_page_a_neighbourhood(small, few, tmp_path):
+    page = tmp_path / "town.html"
+    asked = (small, "-o", page, "--group", "wren", "--straight", "--knowledge", few)
+    done = drawn(*asked)
+    assert done.exit_code == 0, done.output
+    folder = tmp_path / "town"
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["town", "town.html"]
+    tiles = read_city(folder).tiles
+    text = page.read_text()
+    for name in tiles["file"]:
+        of_tile = (folder / name).with_suffix(".html")
+        assert f'href="town/tiles/{of_tile.name}"' in text
+        assert 'href="../../town.html"' in of_tile.read_text()
+        assert f'href="town/{name}"' in text
+    # What is asked again is not worked out again, and a map that changed is drawn anew.
+    before = {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")}
+    assert drawn(*asked, "--overwrite").exit_code == 0
+    assert {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")} == before
+
+
+def test_up_to_the_limit_a_map_is_one_page(small, tmp_path):
+    page = tmp_path / "street.html"
+    assert drawn(small, "-o", page, "--group", "wren", "--straight", "--draws", 0).exit_code == 0
+    assert [one.name for one in tmp_path.iterdir()] == ["street.html"]
+
+
+def test_what_an_overview_cannot_show_is_refused(small, few, tmp_path):
+    page = tmp_path / "town.html"
+    done = drawn(small, "-o", page, "--knowledge", few, "--public", "--sun")
+    assert isinstance(done.exception, WrongUse)
+    assert "more than 29 plots" in str(done.exception)
+    assert "--public, --sun" in str(done.exception)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("ending", ["gpkg", "fgb", "parquet"])
+def test_plots_are_counted_without_being_read(small, tmp_path, ending):
+    plots = gpd.read_file(small, layer="plots")
+    path = tmp_path / f"plots.{ending}"
+    if ending == "parquet":
+        plots.to_parquet(path)
+    else:
+        plots.to_file(path, layer="plots")
+    assert count_plots(path) == len(plots)
+
+
+def test_what_cannot_be_counted_is_left_to_whoever_reads_it(tmp_path):
+    broken = tmp_path / "broken.gpkg"
+    broken.write_bytes(b"no database")
+    assert count_plots(broken) == count_plots(tmp_path / "plots.geojson") == 0

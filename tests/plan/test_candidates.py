@@ -227,6 +227,16 @@ def test_a_set_has_one_open_water_at_most():
         assert fitted([found["pond"], found[key]], room, KNOW, PlotFacts()) is not None
 
 
+@pytest.mark.parametrize(("area", "fits"), [(79.0, False), (80.0, True)])
+def test_two_trees_want_a_plot_for_each(area, fits):
+    """40 m2 for a small tree and 40 for a fruit tree (feature_siting_figures/open_ground)."""
+    found, _ = offered()
+    pair = [found["tree_small"], found["fruit_tree"]]
+    room = replace(space(), area_m2=area)
+    assert (fitted(pair, room, KNOW, PlotFacts()) is not None) == fits
+    assert fitted(pair[:1], room, KNOW, PlotFacts()) is not None
+
+
 def test_hours_and_money_are_limits():
     """Hedge: 1 hour, 100; border: 1.5 hours, 100."""
     found, _ = offered()

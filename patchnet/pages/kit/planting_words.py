@@ -44,6 +44,8 @@ _EDIBLE = N_(
     "not a proof."
 )
 
+_GAPS = N_("For gaps between what grows there, {percent} in 100 of each bed.")
+
 
 def beds_words(planting: Planting, knowledge: Knowledge) -> str:
     """Which plants go where, in a sentence for each bed, pot or box; the largest has the rest.
@@ -80,7 +82,8 @@ def how_to_get(planting: Planting, knowledge: Knowledge) -> list[str]:
     """
     if not planting.lines:
         return []
-    said = []
+    share = figure(100 * planting.gap_share)
+    said = [_(_GAPS).format(percent=share)] if planting.gap_share else []
     ways = [
         _FREE[way].format(names=_named(lines, knowledge))
         for way in ("sow", "divide", "cuttings")

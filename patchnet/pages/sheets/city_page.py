@@ -1,5 +1,7 @@
 """The first page of a city: a cell a tile, four maps of them, and links to a page a tile."""
 
+import os
+import posixpath
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -52,7 +54,9 @@ class _Map(NamedTuple):
     told: Callable[[float], str]
 
 
-def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> str:
+def city_page(
+    city: City, *, knowledge: Knowledge, title: str | None = None, beside: str = ""
+) -> str:
     """Return the page as HTML text that holds everything it needs but the files of the tiles.
 
     Parameters
@@ -63,6 +67,8 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
         For the names of the animals.
     title
         What the city is called; None: nothing is said of it.
+    beside
+        The city's folder, as it is reached from where the page stands; empty: in it.
     """
     tiles = city.tiles
     homes = against_the_mean(tiles, city)
@@ -94,8 +100,8 @@ def city_page(city: City, *, knowledge: Knowledge, title: str | None = None) -> 
     rows = [
         {
             "name": str(name),
-            "file": str(row["file"]),
-            "page": _page_of(str(row["file"])),
+            "file": posixpath.join(beside, str(row["file"])),
+            "page": posixpath.join(beside, _page_of(str(row["file"]))),
             "plots": figure(float(row["plots"])),
             "cells": [
                 percent(float(unknown[at])),
@@ -143,7 +149,7 @@ def write_city_page(
     city
         From `patchnet.assess_city`.
     path
-        The HTML file, in the city's folder: its links lead from there.
+        The HTML file: its links lead from there to the city's folder.
     knowledge
         For the names of the animals; None: the tables that ship with patchnet.
     title
@@ -172,10 +178,19 @@ def write_city_page(
     """
     knowledge = knowledge or load_knowledge()
     for told in tiles_told(city):
-        page = tile_page(told, city, knowledge=knowledge, title=title)
-        write_text(city.folder / _page_of(str(city.tiles.loc[told.name, "file"])), page)
-    write_text(path, city_page(city, knowledge=knowledge, title=title))
+        of_tile = city.folder / _page_of(str(city.tiles.loc[told.name, "file"]))
+        back = _way(of_tile.parent, Path(path))
+        page = tile_page(told, city, knowledge=knowledge, title=title, back=back)
+        write_text(of_tile, page)
+    beside = _way(Path(path).parent, city.folder)
+    write_text(path, city_page(city, knowledge=knowledge, title=title, beside=beside))
     return Path(path)
+
+
+def _way(folder: Path, to: Path) -> str:
+    """How a file is reached from a folder, as a link says it; empty: the folder itself."""
+    found = Path(os.path.relpath(to, folder)).as_posix()
+    return "" if found == "." else found
 
 
 def _page_of(file: str) -> str:

@@ -91,7 +91,14 @@ def _read(path: Path) -> gpd.GeoDataFrame:
     return gpd.read_parquet(path) if path.suffix == ".parquet" else gpd.read_file(path)
 
 
-def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | None = None) -> str:
+def tile_page(
+    told: TileTold,
+    city: City,
+    *,
+    knowledge: Knowledge,
+    title: str | None = None,
+    back: str = "../index.html",
+) -> str:
     """Return the page of one tile as HTML text.
 
     Parameters
@@ -104,6 +111,8 @@ def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | 
         For the names of animals and needs.
     title
         What the city is called; None: nothing is said of it.
+    back
+        Link to the page of the whole.
     """
     plots, keys = told.plots, list(city.animals.index)
     homes = against_the_mean(plots, city)
@@ -147,6 +156,7 @@ def tile_page(told: TileTold, city: City, *, knowledge: Knowledge, title: str | 
             (percent(float(unknown.mean())), _("of all questions not answered")),
             (figure(float(homes @ area / area.sum())), _("homes, the city's mean is 1")),
         ],
+        back=back,
         drawing=_drawn(told, homes),
         street_heads=_STREET_HEADS,
         rows=rows,
