@@ -69,7 +69,8 @@ def best_open(
     draws, exact
         As in `StreetInDraws.won`.
     promise
-        What each gap won when it was last judged, kept up here; all are judged where empty.
+        Joint worth (a number without unit) that each gap won when it was last judged, kept up
+        here; all are judged where it is empty.
 
     Returns
     -------
