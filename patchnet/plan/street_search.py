@@ -42,7 +42,7 @@ _GROWN = 60  # beyond so many plots nothing is grown: on 46 it won 0.3 % more in
 _ANSWER = 5  # of so many things that are best beside the rest all sets are ranked for a plot
 _FINALISTS = 6  # of these the first so many are judged in every draw
 # Draws in which the first of those that were ranked are judged, until one surely leads: on the
-# demo all twenty won 0.7 % more in other draws than these eight, and took a third longer.
+# demo all twenty won 0.7 % more in other draws than these eight, and took a fifth longer.
 _LAPS = (SomeDraws(last=1), SomeDraws(first=1, last=2))
 _FEWEST = 4  # draws after which one may be sure
 _UNSURE = 0.16  # probability with which what loses on the mean over some draws may yet win
