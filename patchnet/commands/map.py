@@ -102,9 +102,9 @@ def map_(
 ) -> None:
     """Draw the map of a neighbourhood: one HTML file that opens anywhere, without network.
 
-    Of more than 5,000 plots it is an overview, with a page for each neighbourhood in a folder of
-    the same name beside it, worked out tile by tile as 'patchnet city' does, once and without
-    draws.
+    Of a whole town (more plots than the setting map_overview_plots) it is an overview, with a
+    page for each neighbourhood in a folder of the same name beside it, worked out tile by tile as
+    'patchnet city' does, once and without draws.
 
     \b
     Examples:

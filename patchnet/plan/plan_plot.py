@@ -723,14 +723,15 @@ class _Plan:
         share = 0.0 if new else self.knowledge.setting("planting_gap_share")
         there = {key: amount * share for key, amount in self.seen().items() if key in beds}
         money = None if self.facts.budget is None else self.money_left(chosen, change)
-        planting = replace(self.chosen_plants(new or there, money), gap_share=share)
+        planting = self.chosen_plants(new or there, money)
         lacking = (*planting.uncovered, *planting.no_room)
         extra = None
         for one in self.beds(judged, chosen) if lacking else ():
             trial = self.chosen_plants({**(new or there), one.feature: one.amount}, money)
             if len((*trial.uncovered, *trial.no_room)) < len(lacking):
-                return replace(trial, gap_share=share), one
-        return planting, extra
+                planting, extra = trial, one
+                break
+        return replace(planting, gap_share=share), extra
 
     def seen(self) -> dict[str, float]:
         """What is known to be there: nothing is planted into a basket that nobody saw."""

@@ -29,7 +29,7 @@ from patchnet.plan.street_choice import Choice
 from patchnet.plan.street_gaps import best_open
 from patchnet.plan.street_growth import StreetGrowth
 from patchnet.plan.street_in_draws import SomeDraws
-from patchnet.plan.street_variety import JobVariety, effective_jobs
+from patchnet.plan.street_variety import JobVariety
 
 __all__ = ["Found", "StreetSearch"]
 
@@ -183,8 +183,9 @@ class StreetSearch(StreetGrowth):
             before = self._jobs()
             for worth, plot, members in sorted(found, key=lambda one: (-one[0], one[1])):
                 # What another plot of the batch has taken just now is no longer rare.
-                less = self._variety_of(plot, members, before) if taken else 0.0
-                more = self._variety_of(plot, members, self._jobs()) if taken else 0.0
+                less, more = (
+                    self._variety_of(plot, members, jobs) for jobs in (before, self._jobs())
+                )
                 if worth - less + more > _TIE and self._if_allowed(self.chosen, plot, members):
                     taken[plot] = members
             self._place(taken)
@@ -261,8 +262,7 @@ class StreetSearch(StreetGrowth):
 
     def _with_variety(self, worth: Array) -> float:
         """Joint worth of the plan in the mean, with what its variety is held worth."""
-        counts = self._jobs().counts.values()
-        return float(worth.mean()) + self._variety_weight * math.log(max(1, effective_jobs(counts)))
+        return float(worth.mean()) + self._jobs().worth
 
     def _beside_the_rest(self, plot: str) -> list[Members]:
         """All sets of what is best beside the rest, swaps of what it has, and its own best."""

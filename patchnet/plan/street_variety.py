@@ -1,8 +1,10 @@
 """Variety of a street's jobs: of many kinds, so that no pest or dry summer takes them all."""
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -24,6 +26,11 @@ class JobVariety:
     counts: Mapping[str, int]
     weight: float
 
+    @cached_property
+    def worth(self) -> float:
+        """Joint worth (a number without unit) that the variety of all jobs is held worth."""
+        return self.weight * _entropy(self.counts.values())
+
     def more(self, out: Iterable[str], into: Iterable[str]) -> float:
         """Joint worth that some jobs in place of others are held worth for their variety alone.
 
@@ -32,12 +39,10 @@ class JobVariety:
         out, into
             Kinds of the jobs that go, and that come.
         """
-        if not self.weight:
-            return 0.0
         after = Counter(self.counts)
         after.subtract(out)
         after.update(into)
-        return self.weight * (_entropy(after.values()) - _entropy(self.counts.values()))
+        return JobVariety(after, self.weight).worth - self.worth
 
 
 def effective_jobs(counts: Iterable[int]) -> float:
@@ -54,7 +59,7 @@ def effective_jobs(counts: Iterable[int]) -> float:
         A number without unit: k where k kinds are equally frequent; 0 where there are no jobs.
     """
     known = [count for count in counts if count > 0]
-    return float(np.exp(_entropy(known))) if known else 0.0
+    return math.exp(_entropy(known)) if known else 0.0
 
 
 def _entropy(counts: Iterable[int]) -> float:

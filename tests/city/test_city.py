@@ -377,7 +377,7 @@ def test_the_map_of_a_town_is_an_overview_with_a_page_a_neighbourhood(small, few
         assert f'href="town/tiles/{of_tile.name}"' in text
         assert 'href="../../town.html"' in of_tile.read_text()
         assert f'href="town/{name}"' in text
-    # What is asked again is not worked out again, and a map that changed is drawn anew.
+    # What is asked again is not worked out again.
     before = {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")}
     assert drawn(*asked, "--overwrite").exit_code == 0
     assert {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")} == before

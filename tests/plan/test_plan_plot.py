@@ -9,11 +9,15 @@ import shapely
 
 from patchnet.assess import assess
 from patchnet.core.errors import WrongUse
+from patchnet.demo.files import read_demo
 from patchnet.knowledge import load_knowledge
+from patchnet.pages.kit.planting_words import how_to_get
+from patchnet.plan import plan_plot
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import amounts_at
 from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.planting import choose_planting
 from patchnet.plan.space import space_of
 from patchnet.plan.waiting import in_time
 from patchnet.read.build import build_neighbourhood
@@ -371,3 +375,21 @@ def test_cared_for_groups_alone_have_a_vote(adviser):
     assert plan.best.score == pytest.approx(
         next(g.share for g in plan.best.groups if g.group == GROUPS[0])
     )
+
+
+def test_beds_that_are_there_are_planted_in_their_gaps_alone(monkeypatch):
+    """M15B has 33 m2 of border and 4 of herbs (data_demo/features.csv): a fifth of either."""
+    asked = []
+
+    def watched(*given, features, **others):
+        asked.append(features)
+        return choose_planting(*given, features=features, **others)
+
+    monkeypatch.setattr(plan_plot, "choose_planting", watched)
+    answer = assess(read_demo(), groups=["mason_bee"], straight=True)
+    plan = Adviser(answer).plan("M15B", PlotFacts(tenure="rent"), month=10)
+    assert not {one.candidate.feature for one in plan.best.additions} & set(KNOW.planting_places)
+    assert asked[0] == pytest.approx({"flower_border": 33 / 5, "herb_bed": 4 / 5})
+    assert plan.planting.gap_share == 0.2
+    [said, *_] = how_to_get(plan.planting, KNOW)
+    assert said == "For gaps between what grows there, 20 in 100 of each bed."
