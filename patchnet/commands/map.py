@@ -185,5 +185,5 @@ def _overview(
                 "with {options}. Leave them out, or draw a part of the town by itself."
             ).format(n=limit, options=", ".join(more))
         )
-    folder = output.with_suffix("")
+    folder = output.with_suffix("") if output.suffix else output.with_name(f"{output.name}_tiles")
     in_tiles(asked, groups, ground, folder=folder, page=output, title=title, overwrite=True)

@@ -383,6 +383,12 @@ def test_the_map_of_a_town_is_an_overview_with_a_page_a_neighbourhood(small, few
     assert {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")} == before
 
 
+def test_a_page_without_an_ending_has_its_folder_under_another_name(small, few, tmp_path):
+    asked = (small, "-o", tmp_path / "town", "--group", "wren", "--straight", "--knowledge", few)
+    assert drawn(*asked).exit_code == 0
+    assert 'href="town_tiles/tiles/' in (tmp_path / "town").read_text()
+
+
 def test_up_to_the_limit_a_map_is_one_page(small, tmp_path):
     page = tmp_path / "street.html"
     assert drawn(small, "-o", page, "--group", "wren", "--straight", "--draws", 0).exit_code == 0
