@@ -37,7 +37,7 @@ _TILE_HEADS: WordList[str] = WordList(
         N_("Tile"),
         N_("Plots"),
         N_("Not known"),
-        N_("Homes, the city's mean is 1"),
+        N_("Homes, the whole map's mean is 1"),
         N_("Months without enough flowers"),
         N_("Worst break"),
         N_("File"),
@@ -78,7 +78,7 @@ def city_page(
     maps = [
         _Map(
             _("Homes"),
-            _("Homes on a hectare of plots against the city's mean, over all animals."),
+            _("Homes on a hectare of plots against the whole map's mean, over all animals."),
             homes,
             figure,
         ),
@@ -114,9 +114,9 @@ def city_page(
     ]
     return sheet(
         "sheets/city_page.html",
-        title=_("{title}: the city at a glance").format(title=title)
+        title=_("{title}: the whole map at a glance").format(title=title)
         if title
-        else _("The city at a glance"),
+        else _("The whole map at a glance"),
         style=asset("kit/overview.css") + asset("sheets/city_page.css"),
         notice=_(_NOTICE),
         facts=[
@@ -252,19 +252,24 @@ def told_of_portions(city: City) -> tuple[str, ...]:
 
 
 def _drawn(one: _Map, city: City) -> dict[str, Any]:
-    """A map as squares in five steps of equal width, from its least value to its greatest."""
+    """A map as squares in up to five steps of equal width, from its least value to its greatest."""
     east, north = (city.tiles[name].to_numpy(float) for name in ("east", "north"))
     scale = _WIDE / (np.ptp(east) + city.tile_m)
     low, high = float(one.values.min()), float(one.values.max())
-    wide = (high - low) / _STEPS
+    steps = _told_apart(one, low, high)
+    wide = (high - low) / steps
     step = np.zeros(len(one.values), int)
     if wide > 0:
-        step = np.minimum((one.values - low) / wide, _STEPS - 1).astype(int)
-    alike = wide == 0
+        step = np.minimum((one.values - low) / wide, steps - 1).astype(int)
+    alike = ""
+    if wide == 0:
+        alike = _("The same in every tile: {value}.").format(value=one.told(low))
+    elif one.told(low) == one.told(high):
+        alike = _("Nearly the same in every tile: {value}.").format(value=one.told(low))
     return {
         "title": one.title,
         "note": one.note,
-        "alike": _("The same in every tile: {value}.").format(value=one.told(low)) if alike else "",
+        "alike": alike,
         "high": round((np.ptp(north) + city.tile_m) * scale, 2),
         "side": round(city.tile_m * scale, 2),
         "cells": [
@@ -280,7 +285,16 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
         ],
         "steps": [
             (at, span(one.told(low + at * wide), one.told(low + (at + 1) * wide)))
-            for at in range(_STEPS)
+            for at in range(steps)
             if (step == at).any()
         ],
     }
+
+
+def _told_apart(one: _Map, low: float, high: float) -> int:
+    """In how many steps, at most five, so that the ends of each are told by other words."""
+    for steps in range(_STEPS, 1, -1):
+        ends = [one.told(low + at * (high - low) / steps) for at in range(steps + 1)]
+        if len(set(ends)) == len(ends):
+            return steps
+    return 1

@@ -36,7 +36,7 @@ _STREET_HEADS: WordList[str] = WordList(
         N_("Street"),
         N_("Plots"),
         N_("Not known"),
-        N_("Homes, the city's mean is 1"),
+        N_("Homes, the whole map's mean is 1"),
         N_("Months without enough flowers"),
         N_("Scarcest on most plots"),
     )
@@ -154,7 +154,7 @@ def tile_page(
             (number(len(plots), ",d"), ngettext("plot", "plots", len(plots))),
             (number(named, ",d"), ngettext("street", "streets", named)),
             (percent(float(unknown.mean())), _("of all questions not answered")),
-            (figure(float(homes @ area / area.sum())), _("homes, the city's mean is 1")),
+            (figure(float(homes @ area / area.sum())), _("homes, the whole map's mean is 1")),
         ],
         back=back,
         drawing=_drawn(told, homes),
