@@ -17,12 +17,13 @@ from patchnet.assess.plot import plot_answer
 from patchnet.plan.candidates import candidates_for
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.in_draws import judge_in_draws, pool_of_sets
-from patchnet.plan.plan_plot import Adviser, _Plan
+from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.plot_search import PlotSearch
 
 
 def looked_at(assessment, plot, draws, fresh):
     """Shares in fresh draws of the set chosen over draws, and of that with the figures in use."""
-    plan = _Plan(Adviser(assessment), plot_answer(assessment, plot), PlotFacts(), 5, [])
+    plan = PlotSearch(Adviser(assessment), plot_answer(assessment, plot), PlotFacts())
     offered, _ = candidates_for(plan.knowledge, plan.facts, plan.space, kind=plan.answer.kind)
     judged = plan.judged(offered)
     if not judged.sets:

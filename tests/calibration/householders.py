@@ -18,7 +18,8 @@ from places import neighbourhood_of
 
 import patchnet
 from patchnet.knowledge import load_knowledge
-from patchnet.plan.plan_plot import Adviser, Taken
+from patchnet.plan.plan_plot import Adviser
+from patchnet.plan.plot_search import Taken
 from patchnet.plan.roles import has_living
 
 _MONTH = 10

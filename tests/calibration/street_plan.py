@@ -27,16 +27,14 @@ from patchnet.plan import plan_together as street
 from patchnet.plan import street_fresh_draws as fresh
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import common_currency
-from patchnet.plan.plan_plot import _Plan
-
-_MONTH = 5
+from patchnet.plan.plot_search import PlotSearch
 
 
 def own_card(assessment, plot):
     """The change that a plot's own card makes, things with what gives way; None: none."""
     # The set of `Adviser.plan`, without the stages and plants that take most of its time.
     adviser = patchnet.Adviser(assessment)
-    card = _Plan(adviser, plot_answer(assessment, plot), PlotFacts(), _MONTH, ())
+    card = PlotSearch(adviser, plot_answer(assessment, plot), PlotFacts())
     judged = card.judged(card.offered()[0])
     best = card.worth_naming(judged, card.chosen(judged))
     return None if best is None else judged.fitted[best][1]

@@ -12,7 +12,7 @@ from patchnet.core.errors import WrongUse
 from patchnet.demo.files import read_demo
 from patchnet.knowledge import load_knowledge
 from patchnet.pages.kit.planting_words import how_to_get
-from patchnet.plan import plan_plot
+from patchnet.plan import plan_making
 from patchnet.plan.candidates import candidates_for, fitted
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.joint_worth import amounts_at
@@ -385,7 +385,7 @@ def test_beds_that_are_there_are_planted_in_their_gaps_alone(monkeypatch):
         asked.append(features)
         return choose_planting(*given, features=features, **others)
 
-    monkeypatch.setattr(plan_plot, "choose_planting", watched)
+    monkeypatch.setattr(plan_making, "choose_planting", watched)
     answer = assess(read_demo(), groups=["mason_bee"], straight=True)
     plan = Adviser(answer).plan("M15B", PlotFacts(tenure="rent"), month=10)
     assert not {one.candidate.feature for one in plan.best.additions} & set(KNOW.planting_places)

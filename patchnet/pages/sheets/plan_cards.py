@@ -26,7 +26,8 @@ from patchnet.pages.kit.story_words import plot_names
 from patchnet.pages.kit.templates import Markup, together
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.sheets.plan_card import card_style, leaves_of, plan_card
-from patchnet.plan.plan_plot import Adviser, Taken, month_meant, taken_over
+from patchnet.plan.plan_plot import Adviser, month_meant, taken_over
+from patchnet.plan.plot_search import Taken
 from patchnet.sun.surface_heights import SurfaceHeights
 
 __all__ = ["Cards", "write_cards"]
