@@ -142,8 +142,7 @@ def _open_here(path: Path) -> list[Layer]:
     head = _head(path)
     suffix = path.suffix.casefold()
     if head.startswith(_SQLITE):
-        _probe_geopackage(path)
-        return _with_gdal(path)
+        return _with_gdal(path, described=_probe_geopackage(path))
     if head[:3] == b"fgb":
         return _with_gdal(path)
     if head[:4] == b"PAR1":
@@ -178,17 +177,21 @@ def _head(path: Path) -> bytes:
     return head
 
 
-def _probe_geopackage(path: Path) -> None:
-    """Look whether the file is whole and free, without waiting for whoever has it open."""
+def _probe_geopackage(path: Path) -> frozenset[str] | None:
+    """Look whether the file is whole and free, without waiting for whoever has it open.
+
+    Return the layers that something is told of besides their rows, such as credits; None where
+    that cannot be said.
+    """
     address = path.absolute().as_uri() + "?mode=ro"
     try:
         try:
-            names = _sound_tables(path, address)
+            names, described = _sound_tables(path, address)
         except sqlite3.OperationalError as error:
             if "unable to open" not in str(error):
                 raise
             # A file with a journal in a folder that cannot be written to.
-            names = _sound_tables(path, address + "&immutable=1")
+            names, described = _sound_tables(path, address + "&immutable=1")
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise CannotRead(
@@ -205,15 +208,26 @@ def _probe_geopackage(path: Path) -> None:
         raise CannotRead(_("{path} is damaged or cut off.").format(path=path))
     if "gpkg_contents" not in names:
         raise CannotRead(_("{path} is a database, but not a GeoPackage.").format(path=path))
+    return described
 
 
-def _sound_tables(path: Path, address: str) -> set[str] | None:
-    """Return the names of a database's tables; None where it is not sound."""
+def _sound_tables(path: Path, address: str) -> tuple[set[str] | None, frozenset[str] | None]:
+    """Return the names of a database's tables, and of those that metadata speak of.
+
+    None for the names where it is not sound.
+    """
+    described: frozenset[str] | None = frozenset()
     with closing(sqlite3.connect(address, uri=True, timeout=0)) as there:
         names = {str(row[0]) for row in there.execute("SELECT name FROM sqlite_master")}
         sound = there.execute("PRAGMA quick_check(1)").fetchone()
         ensure_known_form(there, path)
-    return names if sound is not None and sound[0] == "ok" else None
+        if "gpkg_metadata_reference" in names:
+            try:
+                rows = there.execute("SELECT table_name FROM gpkg_metadata_reference")
+                described = frozenset(str(row[0]).casefold() for row in rows)
+            except sqlite3.Error:
+                described = None  # not as the standard has it: any layer may be meant
+    return (names if sound is not None and sound[0] == "ok" else None), described
 
 
 def ensure_known_form(there: sqlite3.Connection, path: Path) -> None:
@@ -303,8 +317,13 @@ def _probe_geojson(path: Path) -> tuple[bool, tuple[str, ...]]:
 
 
 def _with_gdal(
-    path: Path, *, says_crs: bool = True, credit_lines: tuple[str, ...] = ()
+    path: Path,
+    *,
+    says_crs: bool = True,
+    credit_lines: tuple[str, ...] = (),
+    described: frozenset[str] | None = None,
 ) -> list[Layer]:
+    """Read all layers; `described` are those that the file tells more of, None: perhaps any."""
     with trouble(path):
         names = [str(name) for name, __ in pyogrio.list_layers(path)]
     if "statements" in names and "survey_about" in names:
@@ -313,16 +332,29 @@ def _with_gdal(
         names = [name for name in names if name not in _HANDED_OUT and name not in _STORE]
     if not names:
         raise CannotRead(_("{path} has no layer.").format(path=path))
-    layers = [_gdal_layer(path, name, alone=len(names) == 1, says_crs=says_crs) for name in names]
+    layers = [
+        _gdal_layer(
+            path,
+            name,
+            alone=len(names) == 1,
+            says_crs=says_crs,
+            described=described is None or name.casefold() in described,
+        )
+        for name in names
+    ]
     # A survey that has gathered nothing yet says nothing.
     layers = [one for one in layers if one.name != "survey" or len(one.table) or len(layers) == 1]
     return [replace(layer, credits=layer.credits or credit_lines) for layer in layers]
 
 
-def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
+def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool, described: bool) -> Layer:
     encoding = None
+    # To ask costs as much as to read: the whole file is opened anew. A GeoPackage without metadata
+    # of the layer has nothing to say, and that its rows are whole was looked at before.
+    info: dict[str, Any] = {}
     with trouble(path):
-        info = pyogrio.read_info(path, layer=name, force_feature_count=True)
+        if described:
+            info = pyogrio.read_info(path, layer=name, force_feature_count=True)
         try:
             table = pyogrio.read_dataframe(path, layer=name)
         except UnicodeDecodeError:
@@ -330,7 +362,7 @@ def _gdal_layer(path: Path, name: str, *, alone: bool, says_crs: bool) -> Layer:
                 raise
             encoding = "cp1252"
             table = pyogrio.read_dataframe(path, layer=name, encoding=encoding)
-    if 0 <= info["features"] != len(table):
+    if 0 <= info.get("features", -1) != len(table):
         raise CannotRead(
             _("{path} is damaged or cut off: it says {features} rows and holds {n_table}.").format(
                 path=path, features=info["features"], n_table=len(table)

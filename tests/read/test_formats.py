@@ -3,7 +3,9 @@
 import importlib.util
 import json
 import shutil
+import sqlite3
 import zipfile
+from contextlib import closing
 
 import geopandas as gpd
 import numpy as np
@@ -266,6 +268,21 @@ def test_credits_travel_with_the_layer(plots, tmp_path, knowledge):
     line = "\N{COPYRIGHT SIGN} OpenStreetMap contributors, ODbL"
     path = write(plots, tmp_path / "s.gpkg", layer="plots", layer_metadata={"credits": line})
     assert read_neighbourhood(path, knowledge=knowledge).credits == (line,)
+
+
+def test_credits_are_found_by_whatever_case_the_layer_is_spoken_of(plots, tmp_path, knowledge):
+    """Names of tables are alike in any case in SQLite. Where its notes are not as the standard has
+    them (OGC GeoPackage, metadata extension; from memory), the file is read all the same."""
+    path = write(plots, tmp_path / "s.gpkg", layer="plots", layer_metadata={"credits": "Map: us"})
+    write(plots, path, layer="buildings", append=True)
+    with closing(sqlite3.connect(path)) as there:
+        there.execute("UPDATE gpkg_metadata_reference SET table_name = 'Plots'")
+        there.commit()
+    assert read_neighbourhood(path, knowledge=knowledge).credits == ("Map: us",)
+    with closing(sqlite3.connect(path)) as there:
+        there.execute("ALTER TABLE gpkg_metadata_reference RENAME COLUMN table_name TO of")
+        there.commit()
+    assert len(read_neighbourhood(path, knowledge=knowledge).plots) == len(plots)
 
 
 @pytest.mark.parametrize("kind", ["file", "folder", "zip"])
