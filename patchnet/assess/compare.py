@@ -536,11 +536,12 @@ def _plots(
     often: Mapping[str, Array],
 ) -> list[PlotChange]:
     resources = after.knowledge.resources
+
+    def hungry_in(answer: GroupAnswer) -> NDArray[np.bool_]:
+        return np.asarray(hungry_months(answer, resources).loc[common])
+
     hungry = {
-        key: (
-            hungry_months(before.groups[key], resources).loc[common].to_numpy(),
-            hungry_months(answer, resources).loc[common].to_numpy(),
-        )
+        key: (hungry_in(before.groups[key]), hungry_in(answer))
         for key, answer in after.groups.items()
     }
     changes = []

@@ -351,7 +351,8 @@ class StreetSearch(StreetGrowth):
         for key in self.able_gaps if self.small else ():
             if key in self.gaps or len(self.gaps) >= self.most_gaps:
                 continue
-            before, kept = self.street.linked([{}])[:, 0], self.gaps
+            before: Array = self.street.linked([{}])[:, 0]
+            kept = self.gaps
             self._open(kept | {key})
             gap = self.street.gained(self.street.linked([{}])[:, 0], before).mean()
             moves = [(plot, self.others(plot)) for plot in self.free]

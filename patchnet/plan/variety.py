@@ -76,9 +76,10 @@ def deal(ids: Sequence[str], middle: NDArray[np.float64], knowledge: Knowledge) 
             if other < len(ids) and other != at and share[other] >= 0:
                 pull[share[other]] += 1 / max(metres, 1.0)
         turn = zlib.crc32(ids[at].encode()) % count
-        share[at] = min(
-            (one for one in range(count) if total[one] < most),
-            key=lambda one: (round(float(pull[one]), 9), int(total[one]), (one - turn) % count),
+        alike = [round(one, 9) for one in pull.tolist()]
+        open_to = [one for one in range(count) if total[one] < most]
+        _, _, _, share[at] = min(
+            (alike[one], int(total[one]), (one - turn) % count, one) for one in open_to
         )
         total[share[at]] += 1
     return [int(one) for one in share]

@@ -170,7 +170,8 @@ def _statements(
     rows["answer"] = _of(replies, kinds, lambda reply: reply.answer)
     amounts = _of(replies, kinds, lambda reply: reply.amount)
     rows["amount"] = pd.Series(amounts, index=rows.index, dtype=object).astype(float)
-    rows["amount"] = _that_fit(rows, table.loc[keep], asked, neighbourhood)
+    answered: pd.DataFrame = table.loc[keep]
+    rows["amount"] = _that_fit(rows, answered, asked, neighbourhood)
     sure = _of(replies, kinds, lambda reply: reply.sure).astype(bool)
     rows["sure"] = (
         mapped(rows["sure"], partial(read_sure, knowledge=know)).to_numpy(dtype=bool) & sure
