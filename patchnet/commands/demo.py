@@ -1,5 +1,6 @@
 """patchnet demo: the map of an invented neighbourhood in one go."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import click
 from patchnet.assess.assess import assess
 from patchnet.commands.asked import in_draws, layers_bar, progress_bar, say_warnings
 from patchnet.commands.options import AskedDraws, draws_option
+from patchnet.core.digest import digest_of, own_digest
 from patchnet.core.files import OwnFolder
 from patchnet.core.texts import _
 from patchnet.demo.files import demo_files
@@ -18,6 +20,7 @@ from patchnet.read import read_neighbourhood
 __all__ = ["demo"]
 
 _PAGE = "map.html"
+_MADE_FROM = ".patchnet-made-from"  # so that what stands there is not worked out once more
 _TITLE = "Wickthorn, an invented neighbourhood"
 
 
@@ -42,7 +45,25 @@ def demo(*, output: Path, draws: AskedDraws) -> None:
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     folder = OwnFolder(output)
     names = demo_files()
-    folder.ensure_may_write([*names, _PAGE])
+    folder.ensure_may_write([*names, _PAGE, _MADE_FROM])
+    made_from = digest_of(own_digest(), draws.asked, draws.seed, names)
+    if _stands(folder, output, [*names, _PAGE], made_from):
+        click.echo(_("It stands there already, as this patchnet makes it."), err=True)
+    else:
+        _make(folder, output, names, draws)
+        folder.write(_MADE_FROM, made_from)
+    click.echo(_("Open this page in any browser, even without a network:"), err=True)
+    click.echo(output / _PAGE)
+
+
+def _stands(folder: OwnFolder, output: Path, names: Iterable[str], made_from: str) -> bool:
+    """Whether all files stand there whole, made from the same by the same."""
+    if not all(map(folder.holds, [*names, _MADE_FROM])):
+        return False
+    return (output / _MADE_FROM).read_text(encoding="utf-8") == made_from
+
+
+def _make(folder: OwnFolder, output: Path, names: Mapping[str, str], draws: AskedDraws) -> None:
     for name, text in names.items():
         folder.write(name, text)
     knowledge = load_knowledge()
@@ -52,5 +73,3 @@ def demo(*, output: Path, draws: AskedDraws) -> None:
     few = round(knowledge.setting("draws_demo"))
     answer = in_draws(answer, replace(draws, asked=few if draws.asked is None else draws.asked))
     folder.write(_PAGE, map_page(answer, title=_TITLE, progress=layers_bar))
-    click.echo(_("Open this page in any browser, even without a network:"), err=True)
-    click.echo(output / _PAGE)

@@ -301,9 +301,28 @@ def test_demo(run, tmp_path, demo_once):
     assert (folder.parent / page).exists()
     shutil.copytree(folder, tmp_path / "here")
     first = (tmp_path / page).read_bytes()
+    (tmp_path / "here" / ".patchnet-made-from").unlink()  # or it would not be made again
     status, out, _ = run("demo", "-o", "here")
     assert (status, out) == (0, said)
     assert (tmp_path / page).read_bytes() == first
+
+
+def test_a_demo_that_stands_there_is_not_made_again(run, tmp_path, demo_once, monkeypatch):
+    shutil.copytree(demo_once[0], tmp_path / "here")
+    made = []
+    monkeypatch.setattr("patchnet.commands.demo._make", lambda *_: made.append(1))
+    status, out, err = run("demo", "-o", "here")
+    assert (status, out) == (0, demo_once[1])
+    assert "stands there already" in err
+    assert not made
+    # Asked for other draws, or with a page that is not whole, it is made.
+    assert run("demo", "-o", "here", "--draws", "1")[0] == 0
+    assert len(made) == 1
+    assert run("demo", "-o", "here", "--draws", "1")[0] == 0
+    assert len(made) == 1
+    (tmp_path / "here" / "map.html").unlink()
+    assert run("demo", "-o", "here", "--draws", "1")[0] == 0
+    assert len(made) == 2
 
 
 def test_demo_overwrites_nothing_it_did_not_make(run, tmp_path):
