@@ -30,6 +30,7 @@ from patchnet.assess.unknown import Prior, draw_in_unknown, learn_prior
 from patchnet.assess.wide_reach import NEAR_M, WideReach, is_wide
 from patchnet.core.errors import WrongUse
 from patchnet.core.faults import nearest_hint
+from patchnet.core.freed_memory import give_freed_memory_back
 from patchnet.core.named import Named
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
@@ -169,14 +170,14 @@ def assess(
         )
     )
     street = Street(neighbourhood, asked, farthest_m(chosen))
-    answers = {
-        group.key: answer_group(group, street, knowledge, drawn, supplies)
-        for group in (progress(chosen) if progress else chosen)
-    }
-    if street.bunches is not None:
-        # In a town they are a third of all memory, and only what is shared again needs them.
-        for one in answers.values():
-            one.reach.forget_blocks()
+    answers = {}
+    for group in progress(chosen) if progress else chosen:
+        answer = answer_group(group, street, knowledge, drawn, supplies)
+        answers[group.key] = answer
+        if street.bunches is not None:
+            # In a town they are a third of all memory, and only what is shared again needs them.
+            answer.reach.forget_blocks()
+            give_freed_memory_back()
     return Assessment(
         neighbourhood=neighbourhood,
         knowledge=knowledge,

@@ -318,7 +318,7 @@ class Reach:
         kept_before = np.r_[0, np.cumsum(keep)]
         return sp.csr_array(
             (
-                straight.data[keep],
+                straight.data[: kept_before[-1]],  # all are 1: the same memory does for both
                 straight.indices[keep],
                 kept_before[straight.indptr].astype(np.int64),
             ),

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 _ROUNDING = 1e-9  # of the numerator: less than that is no gain
 _ALIKE = 1e-9  # relative: of links that win alike to rounding, the first of the candidates
-_BLOCK = 4_000_000  # numbers held at once when the candidates are bounded
+_BLOCK = 500_000  # numbers held at once, of several arrays, when the candidates are bounded
 
 
 class MoreLink(NamedTuple):

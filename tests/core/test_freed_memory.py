@@ -36,3 +36,31 @@ def test_pages_are_cleared_once_and_not_for_every_array():
     if platform.libc_ver()[0] == "glibc":
         assert kept < 200
         assert not_kept > 5 * max(kept, 1)
+
+
+GIVE_BACK = """
+import sys
+import numpy as np
+from patchnet.core.freed_memory import give_freed_memory_back, keep_freed_memory
+
+def held():
+    with open("/proc/self/statm") as told:
+        return int(told.read().split()[1])
+
+keep_freed_memory()
+first = [np.ones(1_000_000) for _ in range(40)]
+last = np.ones(10_000)  # above them: what lies below is not given back by itself
+del first
+before = held()
+give_freed_memory_back()
+print((before - held()) * 4096)
+"""
+
+
+def test_a_town_gives_back_what_it_no_longer_holds():
+    """320 MB in pieces too small for pages of their own, with something that stays above them."""
+    done = subprocess.run(
+        [sys.executable, "-c", GIVE_BACK], capture_output=True, text=True, check=True
+    )
+    if platform.libc_ver()[0] == "glibc":
+        assert int(done.stdout) > 150_000_000
