@@ -264,8 +264,9 @@ def _drawn(one: _Map, city: City) -> dict[str, Any]:
     alike = ""
     if wide == 0:
         alike = _("The same in every tile: {value}.").format(value=one.told(low))
-    elif one.told(low) == one.told(high):
-        alike = _("Nearly the same in every tile: {value}.").format(value=one.told(low))
+    elif steps == 1:  # no two tints could be told apart
+        ends = span(one.told(low), one.told(high))
+        alike = _("Nearly the same in every tile: {value}.").format(value=ends)
     return {
         "title": one.title,
         "note": one.note,
