@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from patchnet.base.kept_survey import keep_survey
     from patchnet.base.make import BaseMap, make_base
     from patchnet.base.write import write_base
-    from patchnet.city.assess_city import City, assess_city, read_city
+    from patchnet.city.assess_city import assess_city
+    from patchnet.city.city_answer import City, read_city
     from patchnet.core.errors import (
         CannotRead,
         CannotWrite,
@@ -229,7 +230,8 @@ _WHERE = {
         "base.kept_survey": ("keep_survey",),
         "base.make": ("BaseMap", "make_base"),
         "base.write": ("write_base",),
-        "city.assess_city": ("City", "assess_city", "read_city"),
+        "city.assess_city": ("assess_city",),
+        "city.city_answer": ("City", "read_city"),
         "core.errors": (
             "CannotRead",
             "CannotWrite",

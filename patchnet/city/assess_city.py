@@ -14,13 +14,11 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 Then the manifest is written, and what was under way is thrown away.
 """
 
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -28,7 +26,8 @@ import pandas as pd
 from patchnet.assess.assess import choose_groups
 from patchnet.assess.sharing import Form
 from patchnet.city.animal_work import animal_step
-from patchnet.city.asked import TILES, WORK, CityAsked
+from patchnet.city.answer_folder import begin, finish, is_finished, make_ready
+from patchnet.city.asked import CityAsked
 from patchnet.city.bunched import (
     STOPS,
     WHOLE,
@@ -38,6 +37,7 @@ from patchnet.city.bunched import (
     shared_as,
     stops_step,
 )
+from patchnet.city.city_answer import City, answer_in
 from patchnet.city.memory import (
     GB,
     abreast,
@@ -46,29 +46,24 @@ from patchnet.city.memory import (
     reach_bytes,
     tile_bytes,
 )
-from patchnet.city.parts import digest_of_file
-from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of, told_of_city
+from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
 from patchnet.city.sources import Source, open_source
 from patchnet.city.tile_work import LEARNT, ground_step, learn, learnt, read_step
-from patchnet.city.tiles import Tiles, cut_into_tiles
+from patchnet.city.tiles import cut_into_tiles
 from patchnet.city.workers import Crew, Work
 from patchnet.core.compiled import cores
 from patchnet.core.digest import digest_of, own_digest
-from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
+from patchnet.core.errors import DataFaults, WrongUse
 from patchnet.core.faults import Fault
-from patchnet.core.files import sweep, write_text
-from patchnet.core.shown import Shown
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.crs import metres_for, parse_crs
 from patchnet.read.from_file import local_path
 
-__all__ = ["MANIFEST", "City", "assess_city", "read_city"]
+__all__ = ["assess_city"]
 
-MANIFEST, _ASKED = "manifest.json", "asked.json"
-_OURS = (".npz", ".npy", ".json", ".parquet", ".gpkg", ".html")
 _STEPS = {
     "read": N_("reading tiles"),
     "ground": N_("working out tiles"),
@@ -84,66 +79,6 @@ class Progress(Protocol):
 
     def __call__(self, done: Iterable[int], doing: str, total: int) -> Iterable[int]:
         """Pass on what comes; `total` is what it adds up to."""
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class City(Shown):
-    """The answer for a city, as it stands in its folder.
-
-    Attributes
-    ----------
-    folder
-        Where it is.
-    tile_m
-        Side of a tile, metres.
-    animals
-        Index: keys; columns as `Assessment.table`, with ``pc_numerator`` and ``cut_bound`` (homes
-        squared, see `patchnet.network_measures`), and how supplies were shared: ``shared`` (whole
-        or portions), and for portions ``tried_on`` (plots of a part of this city that was worked
-        out both ways), ``homes_off`` and ``plots_off`` (by how much the homes of that part, and
-        those of one plot on the mean, are off the exact ones; shares of these).
-    tiles
-        Index: names; columns ``east``, ``north`` (metres, of the lower left corner), ``plots``
-        (count), ``area_m2`` (of the plots), ``known_share`` (0-1), ``hungry_months`` (mean count a
-        plot, any animal), ``file``, and ``homes_<animal>``.
-    worst
-        By tile: the break that costs its animal the largest part of its linked homes.
-    crs
-        Code or text of the CRS in metres.
-    credits
-        Lines of attribution.
-    faults
-        Warnings.
-    peak_gb
-        Most memory that all processes of this run took together at most, GB, by the kernel's
-        account; 0 where there was nothing left to do.
-
-    Examples
-    --------
-    >>> import dataclasses, patchnet
-    >>> [one.name for one in dataclasses.fields(patchnet.City)][:3]
-    ['folder', 'tile_m', 'animals']
-    """
-
-    folder: Path
-    tile_m: float
-    animals: pd.DataFrame
-    tiles: pd.DataFrame
-    worst: Mapping[str, Mapping[str, Any]]
-    crs: str
-    credits: tuple[str, ...] = ()
-    faults: tuple[Fault, ...] = field(default=())
-    peak_gb: float = 0.0
-
-    def _rows(self) -> list[tuple[str, str]]:
-        plots = int(self.tiles["plots"].sum())
-        what = _("{plots:,} plots in {tiles:,} tiles of {side:g} m").format(
-            plots=plots, tiles=len(self.tiles), side=self.tile_m
-        )
-        rows = [("city", what)]
-        for key, row in self.animals.head(18).iterrows():
-            rows.append((str(key), _("{eca:.2f} linked homes").format(eca=row["linked_homes"])))
-        return rows
 
 
 def assess_city(
@@ -241,10 +176,10 @@ def assess_city(
         tile_m, keys, dict(columns or {}), crs, region, straight, cell_m, quality, result_ending(),
     )  # fmt: skip
     made_of = digest_of(own_digest(), source.digest(), _digest_of_tables(knowledge), options)
-    _make_ready(home, made_of, overwrite=overwrite)
-    if _is_finished(home):
-        return read_city(home)
-    _begin(home, made_of)
+    make_ready(home, made_of, overwrite=overwrite)
+    if is_finished(home):
+        return answer_in(home, 0.0)
+    begin(home, made_of)
     own = crs_of_plots(source, parse_crs(crs))
     boxes = source.plots.boxes
     known = boxes[np.isfinite(boxes).all(axis=1)]
@@ -258,8 +193,8 @@ def assess_city(
     )  # fmt: skip
     run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
     run.all_steps(source)
-    _finish(asked)
-    return _read(home, run.crew.peak / GB)
+    finish(asked)
+    return answer_in(home, run.crew.peak / GB)
 
 
 @lru_cache(maxsize=4)
@@ -386,185 +321,3 @@ class _Run:
             told = self.progress(amounts, words, total)
         for __ in told:
             pass
-
-
-def _make_ready(home: Path, made_of: str, *, overwrite: bool) -> None:
-    """Make the folder, or see that what stands in it is the same answer under way or done."""
-    try:
-        home.mkdir(parents=True, exist_ok=True)
-        before = _told_in(home / MANIFEST) or _told_in(home / WORK / _ASKED)
-        if before is None and any(not one.name.startswith(".") for one in home.iterdir()):
-            raise CannotWrite(
-                _("{folder} holds something else: name another folder.").format(folder=home)
-            )
-        if before is not None and before.get("made_of") != made_of:
-            if not overwrite:
-                raise CannotWrite(
-                    _(
-                        "{folder} holds the answer to another question (another map, tables, "
-                        "options or version): name another folder, or say --overwrite to begin "
-                        "anew."
-                    ).format(folder=home)
-                )
-            _remove_ours(home / WORK)
-            _remove_ours(home / TILES)
-            for name in ("index.html", MANIFEST):
-                (home / name).unlink(missing_ok=True)
-    except OSError as error:
-        raise CannotWrite(
-            _("{folder} cannot be written: {reason}.").format(
-                folder=home, reason=error.strerror or error
-            )
-        ) from error
-
-
-def _begin(home: Path, made_of: str) -> None:
-    """Note what is under way, before anything else is written."""
-    try:
-        for part in (WORK, TILES):
-            (home / part).mkdir(exist_ok=True)
-            sweep(home / part)
-    except OSError as error:
-        raise CannotWrite(
-            _("{folder} cannot be written: {reason}.").format(
-                folder=home, reason=error.strerror or error
-            )
-        ) from error
-    if _told_in(home / WORK / _ASKED) is None:
-        _put(home / WORK / _ASKED, {"patchnet": "city", "made_of": made_of})
-
-
-def _remove_ours(folder: Path) -> None:
-    """Throw away what an answer left in a folder, and nothing else."""
-    if not folder.is_dir():
-        return
-    sweep(folder)
-    # What says whose it is goes last: who is ended in between can begin again.
-    for one in sorted(folder.iterdir(), key=lambda path: path.name == _ASKED):
-        if one.is_file() and one.suffix in _OURS:
-            one.unlink()
-    with suppress(OSError):  # somebody put something of their own there
-        folder.rmdir()
-
-
-def _told_in(path: Path) -> dict[str, Any] | None:
-    with suppress(OSError, ValueError):
-        found = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(found, dict) and found.get("patchnet") == "city":
-            return found
-    return None
-
-
-def _put(path: Path, told: Mapping[str, Any]) -> None:
-    write_text(path, json.dumps(told, indent=1, ensure_ascii=False) + "\n")
-
-
-def _is_finished(home: Path) -> bool:
-    """Whether the answer stands there whole; where a file is not as it was, all is made again."""
-    told = _told_in(home / MANIFEST)
-    if told is None:
-        return False
-    if any(digest_of_file(home / name) != digest for name, digest in told["files"].items()):
-        return False
-    _remove_ours(home / WORK)
-    return True
-
-
-def _finish(asked: CityAsked) -> None:
-    """Write the manifest of the whole, and throw away what was under way."""
-    names = [tile.name for tile in asked.tiles.tiles]
-    known = learnt(asked)
-    ending = result_ending()
-    tiles = {name: asked.results.told(f"{name}.result") for name in names}
-    told = [[Fault(*one) for one in asked.work.told(f"{name}.read")["faults"]] for name in names]
-    unread = [Fault("warning", *one) for one in asked.work.told(INDEX)["warnings"]]
-    faults = [*told_of_city(told), *unread]
-    files = [f"{TILES}/{name}{ending}" for name in [*names, BREAKS]]
-    _put(
-        asked.folder / MANIFEST,
-        {
-            "patchnet": "city",
-            "made_of": asked.made_of,
-            "tile_m": asked.tiles.side_m,
-            "halo_m": asked.halo_m,
-            "cell_m": known.cell_m,
-            "region": known.region,
-            "crs": _crs_told(asked.tiles),
-            "animals": {
-                one.key: asked.work.told(one.key) for one in asked.groups(known.region)
-            },
-            "tiles": tiles,
-            "worst": asked.results.told(BREAKS)["worst"],
-            "credits": list(
-                dict.fromkeys(line for one in tiles.values() for line in one["credits"])
-            ),
-            "warnings": [[one.where, one.row, one.ident, one.what, one.mend] for one in faults],
-            "files": {name: digest_of_file(asked.folder / name) for name in files},
-        },
-    )  # fmt: skip
-    _remove_ours(asked.work.folder)
-
-
-def _crs_told(tiles: Tiles) -> str:
-    code = tiles.metres.to_authority(min_confidence=70)
-    return ":".join(code) if code else str(tiles.metres.to_wkt())
-
-
-def read_city(folder: Path | str) -> City:
-    """Read the answer for a city back from its folder.
-
-    Parameters
-    ----------
-    folder
-        As for `assess_city`.
-
-    Returns
-    -------
-    City
-        The answer.
-
-    Raises
-    ------
-    CannotRead
-        If there is no finished answer in it.
-
-    Examples
-    --------
-    >>> import patchnet
-    >>> patchnet.read_city("nowhere")
-    Traceback (most recent call last):
-    ...
-    patchnet.core.errors.CannotRead: nowhere holds no finished answer for a city.
-    """
-    return _read(Path(folder), 0.0)
-
-
-def _read(home: Path, peak_gb: float) -> City:
-    told = _told_in(home / MANIFEST)
-    if told is None:
-        raise CannotRead(_("{folder} holds no finished answer for a city.").format(folder=home))
-    ending = next(iter(told["files"])).rpartition(".")[2]
-    rows = [
-        {
-            "east": one["corner"][0],
-            "north": one["corner"][1],
-            "plots": one["plots"],
-            "area_m2": one["area_m2"],
-            "known_share": one["known_share"],
-            "hungry_months": one["hungry_months"],
-            "file": f"{TILES}/{name}.{ending}",
-            **{f"homes_{key}": homes for key, homes in one["homes"].items()},
-        }
-        for name, one in told["tiles"].items()
-    ]
-    return City(
-        folder=home,
-        tile_m=told["tile_m"],
-        animals=pd.DataFrame.from_dict(told["animals"], orient="index").rename_axis("group"),
-        tiles=pd.DataFrame(rows, index=pd.Index(list(told["tiles"]), name="tile")),
-        worst=told["worst"],
-        crs=told["crs"],
-        credits=tuple(told["credits"]),
-        faults=tuple(Fault("warning", *one) for one in told["warnings"]),
-        peak_gb=peak_gb,
-    )

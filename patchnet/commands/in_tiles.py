@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 from tqdm import tqdm
 
-from patchnet.city.assess_city import City, assess_city
+from patchnet.city.assess_city import assess_city
+from patchnet.city.city_answer import City
 from patchnet.commands.asked import note_made
 from patchnet.commands.options import WARNINGS, Asked, AskedGround, say_faults
 from patchnet.core.errors import WrongUse

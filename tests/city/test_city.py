@@ -14,7 +14,8 @@ from worlds.small_city import write_city
 from patchnet.assess import assess
 from patchnet.assess.tables import break_table, plot_table
 from patchnet.city import assess_city as steps
-from patchnet.city.assess_city import assess_city, read_city
+from patchnet.city.assess_city import assess_city
+from patchnet.city.city_answer import read_city
 from patchnet.city.memory import abreast
 from patchnet.city.parts import Parts
 from patchnet.city.sources import count_plots

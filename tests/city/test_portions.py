@@ -16,7 +16,8 @@ from patchnet.assess.supply import supply_of
 from patchnet.assess.tables import group_columns
 from patchnet.assess.unknown import draw_in_unknown, learn_prior
 from patchnet.city import bunched, memory
-from patchnet.city.assess_city import assess_city, read_city
+from patchnet.city.assess_city import assess_city
+from patchnet.city.city_answer import read_city
 from patchnet.city.parts import Parts
 from patchnet.core.errors import CannotRead, WrongUse
 from patchnet.knowledge import load_knowledge

@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from patchnet.city.assess_city import City
+from patchnet.city.city_answer import City
 from patchnet.pages.sheets.city_page import city_page
 
 

@@ -17,7 +17,7 @@ from worlds.laced import laced_neighbourhood, laced_tables
 from worlds.made_scheme import made_scheme
 
 from patchnet.assess import assess
-from patchnet.city.assess_city import City
+from patchnet.city.city_answer import City
 from patchnet.core.files import MADE_BY
 from patchnet.pages.kit import templates
 from patchnet.pages.kit.planting_calendar import calendar_figure

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from patchnet.city.assess_city import City
+from patchnet.city.city_answer import City
 from patchnet.core.files import write_text
 from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, WordList, _, ngettext

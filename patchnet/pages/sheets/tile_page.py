@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from patchnet.city.animal_work import HUNGRY
 from patchnet.city.asked import TILES
-from patchnet.city.assess_city import City
+from patchnet.city.city_answer import City
 from patchnet.city.results import BREAKS
 from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, WordList, _, ngettext
