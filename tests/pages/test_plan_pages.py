@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 from patchnet.assess import assess
 from patchnet.core.errors import CannotWrite
 from patchnet.knowledge import load_knowledge
+from patchnet.pages.kit.candidate_words import asked_first
 from patchnet.pages.kit.inline import outside_addresses
-from patchnet.pages.kit.plan_words import asked_first, in_a_sentence
+from patchnet.pages.kit.plan_words import in_a_sentence
 from patchnet.pages.kit.to_scale import SCALES, Paper, fitting_paper
 from patchnet.pages.sheets.plan_card import plan_card, write_card
 from patchnet.pages.terminal.plan_text import plan_json, plan_text

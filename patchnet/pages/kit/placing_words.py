@@ -3,8 +3,8 @@
 from patchnet.core.language_forms import capital_first, in_sentence, without_noughts
 from patchnet.core.texts import N_, Words, _, counted
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import place_words
 from patchnet.pages.kit.numbers import MONTH_NAMES, figure
-from patchnet.pages.kit.plan_words import place_words
 from patchnet.plan.placed import Placed, Places, SunThere
 from patchnet.plan.plot_plan import Candidate, PlotPlan
 

@@ -6,8 +6,9 @@ from patchnet.assess.assessment import FenceGap
 from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import amount_words, asked_words, thing
 from patchnet.pages.kit.doubt_words import drawn_words, range_words, times_in_ten
-from patchnet.pages.kit.numbers import UNITS, currency, figure, metres, month_spans
+from patchnet.pages.kit.numbers import figure, metres, month_spans
 from patchnet.pages.kit.planting_words import hazard_words
 from patchnet.plan.plot_plan import (
     Addition,
@@ -25,36 +26,23 @@ __all__ = [
     "INDEX",
     "ORDER",
     "STAGE_NAMES",
-    "amount_words",
-    "asked_first",
-    "asked_words",
     "beside_words",
     "best_words",
-    "cautions_of",
     "competition_words",
-    "cost_words",
     "exact_words",
     "fills",
     "gap_often_words",
     "homes_words",
-    "hours_words",
     "in_a_sentence",
     "kind_words",
-    "money_words",
     "nearest_words",
     "need_name",
     "one_more_words",
-    "place_words",
     "plant_notes",
     "serves",
     "set_doubt_words",
-    "stage_words",
     "sure_sorts_words",
-    "takes",
     "there_words",
-    "thing",
-    "upkeep_words",
-    "when_words",
     "wish_words",
     "would_change_words",
 ]
@@ -88,31 +76,6 @@ STAGE_NAMES: Words[str, str] = Words(
         "when_owned": N_("When you own it"),
     }
 )
-_PLACES: Words[str, str] = Words(
-    {
-        "ground": N_("in the ground"),
-        "standing": N_("stands anywhere firm"),
-        "wall": N_("on a wall or fence"),
-        "fence": N_("on a fence"),
-        "sill": N_("on a sill or rail"),
-        "roof": N_("on a low roof"),
-        "under": N_("between and under what grows there"),
-        "habit": N_("on the whole plot"),
-    }
-)
-_ASKS: Words[str, str] = Words(
-    {
-        "small_children": (
-            N_(
-                "First answer: do children under six live here, visit, or come in from the "
-                "street? Then take a bird bath or a boggy bed for now."
-            )
-        ),
-        "keeper": N_("Ask whoever looks after this place first."),
-        "landlord": N_("If you rent, ask the owner first."),
-        "neighbour": N_("Ask the neighbour first where it touches the boundary."),
-    }
-)
 _SORTS: Words[str, str] = Words(
     {
         "flowers": N_("flowers"),
@@ -126,35 +89,8 @@ _SORTS: Words[str, str] = Words(
         "habit": N_("leaving things be"),
     }
 )
-_FLOORS = {"standing": "floor"}
-_LENGTHS: Words[str, str] = Words({"sill": N_("sill or rail")})
 _SERVED_SAID = 3
 _SHARE_SAID = 0.005  # of today's homes; less is no more than a rounding of it
-
-
-def thing(candidate: Candidate, knowledge: Knowledge) -> str:
-    """Name and amount of an addition: ``Log pile``, ``Herb bed left to flower, 3 m²``."""
-    amount = amount_words(candidate.feature, candidate.amount, knowledge)
-    name = knowledge.features[candidate.feature].name
-    return f"{name}, {amount}" if amount else name
-
-
-def amount_words(feature: str, amount: float, knowledge: Knowledge) -> str:
-    """An amount with its unit; nothing for one piece.
-
-    Parameters
-    ----------
-    feature
-        Key of the feature.
-    amount
-        In the feature's unit (m2, m, count).
-    knowledge
-        For that unit.
-    """
-    unit = UNITS[knowledge.features[feature].measure]
-    if unit:
-        return f"{figure(amount)} {unit}"
-    return "" if amount == 1 else _("{amount} of them").format(amount=figure(amount))
 
 
 def one_more_words(more: Candidate | None, knowledge: Knowledge) -> str:
@@ -172,11 +108,6 @@ def one_more_words(more: Candidate | None, knowledge: Knowledge) -> str:
     return _("For flowers in the hungry months, add one more thing: {thing}.").format(
         thing=thing(more, knowledge)
     )
-
-
-def place_words(candidate: Candidate) -> str:
-    """Where it goes."""
-    return _PLACES[candidate.place]
 
 
 def serves(addition: Addition, suggestion: Suggestion, knowledge: Knowledge) -> str:
@@ -238,71 +169,6 @@ def need_name(group: str, need: str, knowledge: Knowledge) -> str:
     return next(each.name for each in knowledge.groups[group].needs if each.key == need)
 
 
-def takes(candidate: Candidate, knowledge: Knowledge) -> str:
-    """What it takes: room, upkeep, money, and when to do it."""
-    feature = knowledge.features[candidate.feature]
-    parts = []
-    if candidate.ground_m2 > 0:
-        floor = _FLOORS.get(candidate.place, "ground")
-        parts.append(
-            _("{ground_m2} m² of {floor}").format(
-                ground_m2=figure(candidate.ground_m2), floor=floor
-            )
-        )
-    if candidate.length_m > 0 and candidate.place != "ground":
-        along = _LENGTHS.get(candidate.place, _("wall or fence"))
-        parts.append(
-            _("{length_m} m of {along}").format(length_m=figure(candidate.length_m), along=along)
-        )
-    parts += [
-        upkeep_words(candidate.hours_month, knowledge),
-        cost_words(feature.cost, knowledge),
-        when_words(candidate),
-    ]
-    years = feature.years_to_work.value
-    if years > 1:
-        parts.append(_("at its best after about {years:g} years").format(years=years))
-    return "; ".join(parts)
-
-
-def upkeep_words(hours: float, knowledge: Knowledge) -> str:
-    """Upkeep in words and hours a month.
-
-    Parameters
-    ----------
-    hours
-        Hours a month.
-    knowledge
-        For what is little and what is much.
-    """
-    if hours <= 0:
-        return _("no upkeep")
-    if hours <= knowledge.setting("effort_low_h"):
-        words = _("little upkeep (about {hours} a month)")
-    elif hours <= knowledge.setting("effort_some_h"):
-        words = _("some upkeep (about {hours} a month)")
-    else:
-        words = _("much upkeep (about {hours} a month)")
-    return words.format(hours=hours_words(hours))
-
-
-def hours_words(hours: float) -> str:
-    """Hours with their unit.
-
-    Parameters
-    ----------
-    hours
-        Hours.
-
-    Examples
-    --------
-    >>> hours_words(1), hours_words(2.5)
-    ('1 hour', '2.5 hours')
-    """
-    words = figure(hours)
-    return counted(1 if words == "1" else 2, "hour", said=words)
-
-
 def gap_often_words(gap: FenceGap) -> str:
     """How often a gap in a fence wins anything; nothing where no draws were taken.
 
@@ -314,19 +180,6 @@ def gap_often_words(gap: FenceGap) -> str:
     if gap.often is None:
         return ""
     return " " + _("It wins anything at all {often}.").format(often=times_in_ten(gap.often))
-
-
-def money_words(cost: float, knowledge: Knowledge) -> str:
-    """Money with its unit; ``no money`` where it costs nothing.
-
-    Parameters
-    ----------
-    cost
-        In the currency of the tables.
-    knowledge
-        For the name of the currency.
-    """
-    return f"{figure(cost)} {currency(knowledge)}" if cost > 0 else _("no money")
 
 
 def homes_words(homes: float, more: str = "") -> str:
@@ -371,48 +224,6 @@ def competition_words(best: Suggestion, knowledge: Knowledge) -> str:
         "Competition: homes here would share food and shelter with plots round about, which then "
         "hold fewer: {parts}. That is taken off already."
     ).format(parts=parts)
-
-
-def when_words(candidate: Candidate) -> str:
-    """When to make it, plant it or put it up."""
-    months = month_spans(candidate.months)
-    return (
-        _("do it in any month")
-        if months == "all year"
-        else _("do it in {months}").format(months=months)
-    )
-
-
-def cost_words(cost: str, knowledge: Knowledge) -> str:
-    """What things of a cost class usually cost, from and to."""
-    held = knowledge.settings[f"cost_{cost}"]
-    if held.value == 0:
-        return _("costs nothing")
-    return _("about {low:.0f} to {high:.0f} {unit}").format(
-        low=held.low, high=held.high, unit=_(held.unit)
-    )
-
-
-def asked_first(candidate: Candidate) -> list[str]:
-    """Questions to answer before it."""
-    return asked_words(candidate.asks)
-
-
-def asked_words(asks: Iterable[str]) -> list[str]:
-    """Questions to answer before something is added.
-
-    Parameters
-    ----------
-    asks
-        Keys, as in `Candidate`.
-    """
-    return [_ASKS[ask] for ask in asks]
-
-
-def cautions_of(candidates: Iterable[Candidate], knowledge: Knowledge) -> list[str]:
-    """Cautions that belong to some additions, each once."""
-    keys = dict.fromkeys(key for one in candidates for key in one.cautions)
-    return [knowledge.cautions[key].words for key in keys]
 
 
 def there_words(plan: PlotPlan, knowledge: Knowledge, *, brief: bool = False) -> list[str]:
@@ -512,11 +323,6 @@ def exact_words(plan: PlotPlan) -> str:
     )
 
 
-def stage_words(additions: Iterable[Candidate], knowledge: Knowledge) -> str:
-    """What a stage adds, in one line."""
-    return "; ".join(thing(one, knowledge) for one in additions)
-
-
 def would_change_words(plan: PlotPlan, knowledge: Knowledge) -> list[str]:
     """What would change the answer, one line each."""
     lines = []
@@ -597,7 +403,7 @@ def wish_words(one: Wished, plan: PlotPlan, knowledge: Knowledge) -> str:
     words = _wish(one, plan, knowledge)
     water = knowledge.features[one.feature].open_water
     if water and not one.why_not and plan.facts.small_children is None:
-        words += f" {_ASKS['small_children']}"
+        words = " ".join((words, *asked_words(["small_children"])))
     return words
 
 

@@ -16,8 +16,8 @@ from patchnet.assess.spread import Spread
 from patchnet.core.language_forms import capital_first, in_sentence, listed
 from patchnet.core.texts import N_, Words, _, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import amount_words, asked_words, hours_words
 from patchnet.pages.kit.numbers import MONTH_NAMES, before_after, currency, figure, month_spans
-from patchnet.pages.kit.plan_words import amount_words, asked_words, hours_words
 from patchnet.plan.finding import Finding
 from patchnet.plan.lacks import Lack
 from patchnet.plan.most_help import MostHelp, Thing

@@ -8,17 +8,11 @@ from shapely import Point
 from patchnet.core.language_forms import in_sentence, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import amount_words, hours_words, money_words, thing
 from patchnet.pages.kit.doubt_words import range_words
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.placing_words import position_words, where_sentence
-from patchnet.pages.kit.plan_words import (
-    amount_words,
-    homes_words,
-    hours_words,
-    money_words,
-    need_name,
-    thing,
-)
+from patchnet.pages.kit.plan_words import homes_words, need_name
 from patchnet.plan.placed import Placed
 from patchnet.plan.street_plan import BoughtTogether, House, HouseJob, StreetGap, StreetPlan
 from patchnet.plan.street_plan_file import EarlierPlan

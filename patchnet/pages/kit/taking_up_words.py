@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from patchnet.core.language_forms import capital_first
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import amount_words, hours_words
 from patchnet.pages.kit.numbers import currency, figure
-from patchnet.pages.kit.plan_words import amount_words, hours_words
 from patchnet.plan.candidates import taking_up_of
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plot_plan import Suggestion

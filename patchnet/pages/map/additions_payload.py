@@ -8,9 +8,10 @@ import pandas as pd
 
 from patchnet.core.texts import N_, Words
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import asked_first, place_words, takes
 from patchnet.pages.kit.encode import two_digit_codes, whole_codes
 from patchnet.pages.kit.numbers import currency
-from patchnet.pages.kit.plan_words import DEFER, asked_first, place_words, takes
+from patchnet.pages.kit.plan_words import DEFER
 from patchnet.plan.additions import PlotAdditions, SingleAddition, needs_soil
 from patchnet.plan.candidates import hours_of, money_of
 from patchnet.plan.plot_plan import Candidate

@@ -6,20 +6,18 @@ from dataclasses import dataclass
 from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import N_, Words, _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import (
+    amount_words,
+    asked_first,
+    cost_words,
+    thing,
+    upkeep_words,
+)
 from patchnet.pages.kit.doubt_words import often_words
 from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import MONTH_NAMES
 from patchnet.pages.kit.placing_words import where_sentence
-from patchnet.pages.kit.plan_words import (
-    STAGE_NAMES,
-    amount_words,
-    asked_first,
-    cost_words,
-    homes_words,
-    there_words,
-    thing,
-    upkeep_words,
-)
+from patchnet.pages.kit.plan_words import STAGE_NAMES, homes_words, there_words
 from patchnet.pages.kit.reason_words import (
     homes_given,
     named_reason,

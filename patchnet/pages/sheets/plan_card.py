@@ -10,6 +10,7 @@ from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import amount_words, hours_words, stage_words, thing
 from patchnet.pages.kit.doubt_words import drawn_words, range_words
 from patchnet.pages.kit.escape import json_inside_script
 from patchnet.pages.kit.garden_drawing import GARDEN_STYLE, garden_legend
@@ -21,16 +22,12 @@ from patchnet.pages.kit.plan_words import (
     CARD_INDEX,
     DEFER,
     STAGE_NAMES,
-    amount_words,
     competition_words,
     gap_often_words,
     homes_words,
-    hours_words,
     in_a_sentence,
     kind_words,
     one_more_words,
-    stage_words,
-    thing,
     wish_words,
     would_change_words,
 )

@@ -6,15 +6,11 @@ from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import asked_first, cautions_of
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.kit.numbers import figure
 from patchnet.pages.kit.page import sheet
-from patchnet.pages.kit.plan_words import (
-    CARD_INDEX,
-    DEFER,
-    asked_first,
-    cautions_of,
-)
+from patchnet.pages.kit.plan_words import CARD_INDEX, DEFER
 from patchnet.pages.kit.street_words import (
     LOOK,
     OWN_EYES,

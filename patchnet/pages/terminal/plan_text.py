@@ -11,6 +11,16 @@ from patchnet.assess.assessment import ANCHOR
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import (
+    amount_words,
+    asked_first,
+    cautions_of,
+    hours_words,
+    money_words,
+    stage_words,
+    takes,
+    thing,
+)
 from patchnet.pages.kit.doubt_words import often_words
 from patchnet.pages.kit.move_words import move_lines
 from patchnet.pages.kit.numbers import figure, metres, month_spans
@@ -21,29 +31,21 @@ from patchnet.pages.kit.plan_words import (
     INDEX,
     ORDER,
     STAGE_NAMES,
-    amount_words,
-    asked_first,
     beside_words,
     best_words,
-    cautions_of,
     competition_words,
     exact_words,
     fills,
     gap_often_words,
     homes_words,
-    hours_words,
     in_a_sentence,
-    money_words,
     nearest_words,
     need_name,
     one_more_words,
     plant_notes,
     serves,
     set_doubt_words,
-    stage_words,
-    takes,
     there_words,
-    thing,
     wish_words,
     would_change_words,
 )

@@ -5,19 +5,16 @@ from dataclasses import dataclass
 from patchnet.core.language_forms import in_sentence, listed
 from patchnet.core.texts import _, counted, ngettext
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import asked_first, cost_words, stage_words, thing
 from patchnet.pages.kit.doubt_words import often_words, range_words
 from patchnet.pages.kit.numbers import figure, month_spans
 from patchnet.pages.kit.placing_words import kept_words, not_put_words, place_notes, put_words
 from patchnet.pages.kit.plan_words import (
-    asked_first,
-    cost_words,
     gap_often_words,
     homes_words,
     kind_words,
     nearest_words,
-    stage_words,
     there_words,
-    thing,
 )
 from patchnet.pages.kit.reason_words import reason_words, reasons_words
 from patchnet.pages.kit.taking_up_words import taken_up_first

@@ -2,14 +2,9 @@
 
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
+from patchnet.pages.kit.candidate_words import asked_first, cautions_of
 from patchnet.pages.kit.numbers import figure
-from patchnet.pages.kit.plan_words import (
-    CHOSEN,
-    DEFER,
-    INDEX,
-    asked_first,
-    cautions_of,
-)
+from patchnet.pages.kit.plan_words import CHOSEN, DEFER, INDEX
 from patchnet.pages.kit.street_words import (
     LOOK,
     OWN_EYES,
