@@ -258,6 +258,11 @@ def assessment(make: Callable[..., Assessment]) -> Assessment:
 
 
 @pytest.fixture(scope="session")
+def assessment_page(assessment: Assessment) -> str:
+    return map_page(assessment)
+
+
+@pytest.fixture(scope="session")
 def walked(knowledge: Knowledge) -> Assessment:
     """The demo, really assessed, for a group that flies and one that walks."""
     hood = read_neighbourhood(DEMO, knowledge=knowledge)
