@@ -203,7 +203,16 @@ class Knowledge(Shown):
 
     def features_with(self, trait: FeatureTrait) -> tuple[str, ...]:
         """Keys of the features that have a trait, in the order of the table."""
-        return tuple(key for key, one in self.features.items() if trait in one.traits)
+        return self._with_trait.get(trait, ())
+
+    @cached_property
+    def _with_trait(self) -> Mapping[FeatureTrait, tuple[str, ...]]:
+        # Asked for each of the thousands of sets of things that a plan tries
+        found: dict[FeatureTrait, list[str]] = {}
+        for key, one in self.features.items():
+            for trait in dict.fromkeys(one.traits):
+                found.setdefault(trait, []).append(key)
+        return {trait: tuple(keys) for trait, keys in found.items()}
 
     def given_by(self, feature: str) -> frozenset[str]:
         """Keys of the resources that a feature gives something of."""

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -31,6 +32,7 @@ DEMO = Path(__file__).parents[2] / "data_demo"
 CRS = "EPSG:27700"
 EAST, NORTH = 451_000.0, 206_000.0
 WIDE, DEEP, ROAD = 6.0, 20.0, 9.0
+ADDRESS_LISTS = ("WebUIOmniboxPopup", "WebUIOmniboxFullPopup", "WebUIOmniboxAimPopup")
 
 
 def _plots(count: int, a_row: int) -> gpd.GeoDataFrame:
@@ -258,6 +260,11 @@ def assessment(make: Callable[..., Assessment]) -> Assessment:
 
 
 @pytest.fixture(scope="session")
+def assessment_page(assessment: Assessment) -> str:
+    return map_page(assessment)
+
+
+@pytest.fixture(scope="session")
 def walked(knowledge: Knowledge) -> Assessment:
     """The demo, really assessed, for a group that flies and one that walks."""
     hood = read_neighbourhood(DEMO, knowledge=knowledge)
@@ -330,9 +337,19 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[Browser]:
-    """One browser for all tests; each page has a context of its own."""
+    """One browser for all tests; each page has a context of its own.
+
+    Each context is a window, for which Chromium makes the lists under its address bar too: two
+    pages that take longer than ours, and that nobody sees.
+    """
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        launch = partial(playwright.chromium.launch, executable_path=chromium)
+        plain = launch(args=["--no-sandbox", "--enable-automation"])
+        asked = plain.new_browser_cdp_session().send("Browser.getBrowserCommandLine")["arguments"]
+        plain.close()
+        # Of several such lists the last counts: it begins with what Playwright switches off.
+        off = [one for one in asked if one.startswith("--disable-features=")][-1]
+        browser = launch(args=["--no-sandbox", ",".join((off, *ADDRESS_LISTS))])
         yield browser
         browser.close()
 

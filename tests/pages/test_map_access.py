@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
+from worlds.axe_findings import violations
 from worlds.page_texts import written
 
 from patchnet.assess import assess
@@ -15,19 +15,13 @@ from patchnet.read import read_neighbourhood
 pytestmark = pytest.mark.browser
 
 DEMO = Path(__file__).parents[2] / "data_demo"
-RULES = {"rules": {"target-size": {"enabled": True}}}
-
-
-def violations(opened) -> list[str]:
-    found = Axe().run(opened.page, options=RULES).response["violations"]
-    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
 
 
 @pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_axe_finds_nothing(assessment, open_page, phone):
-    opened = open_page(map_page(assessment), phone=phone)
+def test_axe_finds_nothing(assessment_page, open_page, phone):
+    opened = open_page(assessment_page, phone=phone)
     tab = opened.page
-    assert violations(opened) == []
+    assert violations(tab) == []
     for box in ("network", "breaks"):
         tab.locator(f"#{box}").set_checked(True)
     tab.select_option("#show", "hungry")
@@ -35,13 +29,13 @@ def test_axe_finds_nothing(assessment, open_page, phone):
     tab.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
     # What a box holds is drawn once the browser says that it is open.
     expect(tab.locator("#card details.sheet[open]:not(:has(.balance))")).to_have_count(0)
-    assert violations(opened) == []
+    assert violations(tab) == []
     assert opened.complaints == []
 
 
 def test_a_painted_map_passes_too(make, open_page):
     opened = open_page(map_page(make(620, groups=("mason_bee",), a_row=31)))
-    assert violations(opened) == []
+    assert violations(opened.page) == []
 
 
 def test_the_demo_passes_with_all_groups(knowledge, open_page):
@@ -57,15 +51,15 @@ def test_the_demo_passes_with_all_groups(knowledge, open_page):
     tab.click('[data-plot="1"]')
     tab.evaluate("for (const one of document.querySelectorAll('#card details')) one.open = true")
     expect(tab.locator(".balance")).to_have_count(len(usual))
-    assert violations(opened) == []
+    assert violations(tab) == []
     assert opened.complaints == []
     assert opened.fetched == []
 
 
-def test_by_keyboard_alone(assessment, open_page):
+def test_by_keyboard_alone(assessment_page, open_page):
     """From the skip link through the controls to the plots, by arrows to the next plot, into its
     card and back, and out of the map again."""
-    opened = open_page(map_page(assessment), at="")
+    opened = open_page(assessment_page, at="")
     tab = opened.page
     where = "document.activeElement.getAttribute('aria-label') || document.activeElement.id"
     stops = []
@@ -93,8 +87,8 @@ def test_by_keyboard_alone(assessment, open_page):
     assert opened.complaints == []
 
 
-def test_focus_can_be_seen(assessment, open_page):
-    opened = open_page(map_page(assessment))
+def test_focus_can_be_seen(assessment_page, open_page):
+    opened = open_page(assessment_page)
     tab = opened.page
     tab.keyboard.press("Tab")
     tab.keyboard.press("Tab")
@@ -103,8 +97,8 @@ def test_focus_can_be_seen(assessment, open_page):
     assert float(tab.evaluate(f"{style}.outlineWidth").removesuffix("px")) >= 2
 
 
-def test_a_tap_on_a_phone_opens_the_card(assessment, open_page):
-    opened = open_page(map_page(assessment), phone=True)
+def test_a_tap_on_a_phone_opens_the_card(assessment_page, open_page):
+    opened = open_page(assessment_page, phone=True)
     tab = opened.page
     plot = tab.locator("path[role=button]").nth(14)
     box = plot.bounding_box()
@@ -140,16 +134,16 @@ def test_a_tap_on_a_phone_opens_the_card(assessment, open_page):
     assert opened.complaints == []
 
 
-def test_nothing_is_cut_off_at_320_pixels(assessment, open_page):
-    opened = open_page(map_page(assessment), phone=True)
+def test_nothing_is_cut_off_at_320_pixels(assessment_page, open_page):
+    opened = open_page(assessment_page, phone=True)
     tab = opened.page
     tab.set_viewport_size({"width": 320, "height": 600})
     tab.click('[data-plot="3"]')
     assert tab.evaluate("document.documentElement.scrollWidth") <= 320
 
 
-def test_buttons_move_the_map_without_dragging(assessment, open_page):
-    opened = open_page(map_page(assessment))
+def test_buttons_move_the_map_without_dragging(assessment_page, open_page):
+    opened = open_page(assessment_page)
     tab = opened.page
     view = "JSON.stringify([map_street.getCenter(), map_street.getZoom()])"
     whole = tab.evaluate(view)

@@ -28,9 +28,14 @@ def quiet(opened) -> None:
     assert opened.complaints == []
 
 
+@pytest.fixture(scope="module")
+def drawn(assessment):
+    return map_page(assessment, title="Alder Row")
+
+
 @pytest.fixture
-def page(assessment, open_page):
-    return open_page(map_page(assessment, title="Alder Row"))
+def page(drawn, open_page):
+    return open_page(drawn)
 
 
 def test_opens_without_a_request_or_a_complaint(page):

@@ -5,8 +5,8 @@ import re
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
+from worlds.axe_findings import violations
 from worlds.page_texts import written
 
 from patchnet.pages.kit import colours
@@ -14,12 +14,6 @@ from patchnet.pages.kit import colours
 pytestmark = pytest.mark.browser
 
 TOGGLES = ("cover", "corridors", "pinch", "gaps")
-RULES = {"rules": {"target-size": {"enabled": True}}}
-
-
-def violations(opened) -> list[str]:
-    found = Axe().run(opened.page, options=RULES).response["violations"]
-    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
 
 
 def quiet(opened) -> None:
@@ -141,7 +135,7 @@ def test_axe_finds_nothing_with_everything_on(walked_page, open_page, phone):
     for name in ("network", "breaks", *TOGGLES):
         tab.set_checked(f"#{name}", True)
     tab.click('[data-plot="3"]')
-    assert violations(opened) == []
+    assert violations(opened.page) == []
     assert tab.evaluate("document.documentElement.scrollWidth") == (360 if phone else 1280)
     quiet(opened)
 
@@ -160,7 +154,7 @@ def test_a_page_for_the_public_shows_no_gap(walked_public, open_page):
     places = [int(one.get_attribute("data-plot")) for one in tab.locator("[data-plot]").all()]
     tab.click(f'[data-plot="{max(places)}"]')  # units come after public land
     assert "shown together" in tab.inner_text("#card-head, #card")
-    assert violations(opened) == []
+    assert violations(opened.page) == []
     quiet(opened)
 
 

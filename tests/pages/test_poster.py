@@ -1,6 +1,7 @@
 """The poster: one page, for whom it says, with nothing of a single household where it is public."""
 
 import dataclasses
+import functools
 import html
 import re
 
@@ -13,6 +14,7 @@ from patchnet.pages.kit.inline import outside_addresses
 from patchnet.pages.kit.story_words import story
 from patchnet.pages.privacy import assessment_for
 from patchnet.pages.public_view import TOGETHER, public_ground
+from patchnet.pages.sheets import poster as module
 from patchnet.pages.sheets.poster import poster, write_poster
 from patchnet.plan.most_help import most_help
 
@@ -30,14 +32,26 @@ def public(walked, everybody):
     return everybody(walked)
 
 
+@pytest.fixture(scope="module")
+def found_once():
+    return functools.cache(most_help)
+
+
+@pytest.fixture
+def helped(found_once, monkeypatch):
+    """What would help is found once for each answer, for posters that differ in other things."""
+    monkeypatch.setattr(module, "most_help", found_once)
+    return found_once
+
+
 def said(page):
     inside = page[page.index("<main") :]
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", inside)).split())
 
 
-def test_it_tells_the_story_and_when_people_meet(group):
+def test_it_tells_the_story_and_when_people_meet(group, helped):
     page = said(poster(group, meet="Saturday 10 am, the Green"))
-    told = story(most_help(group), group)
+    told = story(helped(group), group)
     assert told.headline in page
     assert told.why in page
     for thing in told.things:
@@ -50,21 +64,21 @@ def test_it_tells_the_story_and_when_people_meet(group):
     assert "Saturday" not in said(poster(group))
 
 
-def test_numbers_on_the_drawing_are_those_of_the_things(group):
+def test_numbers_on_the_drawing_are_those_of_the_things(group, helped):
     page = poster(group)
-    placed = [one.number for one in story(most_help(group), group).things if one.point is not None]
+    placed = [one.number for one in story(helped(group), group).things if one.point is not None]
     assert placed
     drawn = [int(one) for one in re.findall(r'<g class="do">.*?>(\d)</text></g>', page)]
     assert drawn == placed
 
 
-def test_its_head_says_whom_it_is_for(group, public):
+def test_its_head_says_whom_it_is_for(group, public, helped):
     assert "not for the lamp post" in said(poster(group))
     assert "not for the lamp post" not in said(poster(public))
     assert "never one household's" in said(poster(public))
 
 
-def test_a_public_one_marks_no_place_and_draws_no_garden(public):
+def test_a_public_one_marks_no_place_and_draws_no_garden(public, helped):
     """Units are plain ground; whatever is drawn with a motif lies on land that is nobody's."""
     page = poster(public)
     assert 'class="do"' not in page
@@ -102,7 +116,7 @@ def test_a_files_name_is_no_title(group):
     assert "Our road" in said(poster(group, title="Our road"))
 
 
-def test_what_is_typed_is_text(group):
+def test_what_is_typed_is_text(group, helped):
     page = poster(group, title=PAYLOAD, meet=PAYLOAD)
     assert "<img" not in page
     assert said(page).count(PAYLOAD) == 2
@@ -116,7 +130,7 @@ def test_the_same_answer_gives_the_same_bytes(public):
 @pytest.mark.browser
 @pytest.mark.parametrize("a3", [False, True])
 @pytest.mark.parametrize("whom", ["group", "public"])
-def test_it_is_one_page_and_anybody_can_read_it(whom, a3, request, browser, tmp_path):
+def test_it_is_one_page_and_anybody_can_read_it(whom, a3, request, helped, browser, tmp_path):
     path = tmp_path / "poster.html"
     answer = request.getfixturevalue(whom)
     path.write_text(poster(answer, meet="Saturday 10 am, the Green", a3=a3), encoding="utf-8")

@@ -8,15 +8,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
+from worlds.axe_findings import violations
 
 from patchnet.pages.survey import SurveyRound, survey_phone_page
 from patchnet.survey.merge import merge_returns
 
 pytestmark = pytest.mark.browser
 
-RULES = {"rules": {"target-size": {"enabled": True}}}
 NO_DATABASE = "Object.defineProperty(window, 'indexedDB', { value: undefined });"
 NO_STORAGE = (
     NO_DATABASE + "Object.defineProperty(window, 'localStorage', "
@@ -484,8 +483,7 @@ def test_axe_finds_nothing_and_targets_are_large(phone):
     page = phone.open()
 
     def check():
-        found = Axe().run(page, options=RULES).response["violations"]
-        assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found] == []
+        assert violations(page) == []
         small = (
             "() => [...document.querySelectorAll('button, select, input, summary, textarea')]"
             ".filter((one) => one.checkVisibility()).map((one) => [one.id || one.textContent, "

@@ -1,6 +1,7 @@
 """Templates: each is filled in by some page, each escapes, and tags stand nowhere else."""
 
 import ast
+import dataclasses
 import re
 import tomllib
 from datetime import date
@@ -42,6 +43,7 @@ from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_plot import plan_plot
 from patchnet.plan.plan_together import plan_together
 from patchnet.read import read_neighbourhood
+from patchnet.read.neighbourhood import Answers
 from patchnet.street import find_street, planter_sites
 from patchnet.street.to_measure import places_to_measure
 from patchnet.sun.at_plot import plot_sun
@@ -112,8 +114,9 @@ def drawn(knowledge):
     answer = assess(hood, knowledge=tables, groups=["mason_bee", "newt"])
     yield "map", map_page(answer)
     address = "https://tiles.example.org/{z}/{x}/{y}.png"
-    yield "tiles", map_page(answer, groups=["newt"], tiles=address, tiles_credit=PAYLOAD)
-    yield "openstreetmap", map_page(answer, groups=["newt"], tiles="openstreetmap")
+    flies = answer.of_groups(["mason_bee"])  # what the page of one that walks has, "map" has too
+    yield "tiles", map_page(flies, tiles=address, tiles_credit=PAYLOAD)
+    yield "openstreetmap", map_page(flies, tiles="openstreetmap")
     yield "poster", poster(answer, title=PAYLOAD, meet=PAYLOAD)
     _, given = table_of(
         Ledger(), hood, public_features(tables), knowledge=tables, today=date(2026, 6, 1)
@@ -141,7 +144,7 @@ def drawn(knowledge):
         _, table = table_of(Ledger(), hood, features, knowledge=tables, today=date(2026, 6, 1))
         found = survey_progress(hood, records, knowledge=tables, audience=audience, released=table)
         yield f"progress {audience}", progress_page(found, knowledge=tables, title=PAYLOAD)
-    survey = SurveyRound(hood, tables, PAYLOAD, PAYLOAD, PAYLOAD)
+    survey = SurveyRound(some_plots(hood), tables, PAYLOAD, PAYLOAD, PAYLOAD)
     yield "sheets", survey_sheets(survey)
     yield "phone", survey_phone_page(survey)
     street = find_street(hood, f"Wickthorn Street{PAYLOAD}", knowledge=tables)
@@ -154,6 +157,18 @@ def drawn(knowledge):
     yield "tile", tile_page(laced_tile(), whole, knowledge=tables, title=PAYLOAD)
     places = places_to_measure(scheme.sites, knowledge=tables)
     yield "tape", tape_sheet(places, street, hood, knowledge=tables)
+
+
+def some_plots(hood):
+    """Two plots of each kind in each street: sheets have pages of boxes for every few plots."""
+    plots = hood.plots.groupby(["street", "kind"], sort=False).head(2)
+    rows = hood.plots.index.get_indexer(plots.index)
+    told = hood.answers
+    answers = Answers(
+        plots.index, told.features, told.amount[rows], told.sized[rows], told.sure[rows]
+    )
+    features = hood.features[hood.features["plot"].isin(plots.index)]
+    return dataclasses.replace(hood, plots=plots, answers=answers, features=features)
 
 
 def small_city(tables):
