@@ -7,7 +7,7 @@ promises more than is there: what is claimed can be fed from within reach, need 
 by month, to a billionth of all that is wanted.
 """
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -89,12 +89,16 @@ class Larder:
         Shape (n, M), in homes: over the amount that one home takes.
     worst
         Whether the worst month decides, or the mean of the months.
+    known
+        Fillings that began with this need, by all that decides how they come out; None: they are
+        not kept. Of many changes most leave some of the needs as they are.
     """
 
     blocks: Blocks
     matrix: "sp.csr_array | Array"
     supply: Array
     worst: bool
+    known: dict[Hashable, Filled] | None = None
 
     @cached_property
     def within(self) -> Array:
@@ -244,6 +248,17 @@ def fill(
     Max-min fairness by stopping sets: Megiddo 1974, Mathematical Programming 7:97-107 (optimal
     flows in networks with multiple sources and sinks).
     """
+    known = larders[0].known if larders else None
+    if known is None:
+        return _filled(room, ceiling, larders, least)
+    lowest = None if least is None else least.tobytes()
+    key = room.tobytes(), ceiling.tobytes(), lowest, *larders[1:]
+    if key not in known:
+        known[key] = _filled(room, ceiling, larders, least)
+    return known[key]
+
+
+def _filled(room: Array, ceiling: Array, larders: Sequence[Larder], least: Array | None) -> Filled:
     rise = _Rise(room, ceiling, larders, least)
     while rise.rising.any():
         rise.next_level()

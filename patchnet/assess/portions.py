@@ -184,7 +184,8 @@ def _filled(room: Array, ceiling: Array, stocks: Sequence[Stock]) -> _Risen:
                 eats = eats * _over(offer, offer.mean(axis=1, keepdims=True))
             gone = prices[at] * _times(takers[at], taking[:, None] * _over(eats, whole))
             left[at] = np.maximum(left[at] - gone, 0.0)
-            eaten[at] += eats
+            if not stock.worst:
+                eaten[at] += eats
         level += rise * portion
         speed = np.where(rise > STILL, rise, 0.0)
     return _Risen(level, held)
@@ -198,6 +199,8 @@ def _times(matrix: "sp.csr_array | Array", values: Array) -> Array:
 
 def _over(top: Array, bottom: Array) -> Array:
     """Divide; nought by nought is nought."""
-    nought = np.zeros(np.broadcast_shapes(top.shape, bottom.shape))
-    over: Array = np.divide(top, bottom, out=nought, where=bottom > 0)
-    return over
+    there = bottom > 0
+    if there.all():
+        return top / bottom
+    # Dividing everywhere and choosing is quicker than to divide here and there.
+    return np.where(there, top / np.where(there, bottom, 1.0), 0.0)

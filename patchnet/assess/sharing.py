@@ -16,7 +16,7 @@ The room N that goes in is what may live there at most. What thins it out before
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -91,6 +91,19 @@ class Demand:
     def larder(self, reading: int) -> Larder:
         """Return the need as it is filled, under one reading."""
         return Larder(self.blocks, self.quick, self.supply[:, :, reading] / self.amount, self.worst)
+
+    def larders(self) -> list[Larder]:
+        """Return `larder` of each reading: the same one where nothing differs."""
+        readings = self.supply.shape[2]
+        if readings == 1:
+            return [self.larder(0)]
+        by_supply: dict[bytes, Larder] = {}
+        found = []
+        for reading in range(readings):
+            larder = self.larder(reading)
+            known = by_supply.setdefault(larder.supply.tobytes(), replace(larder, known={}))
+            found.append(known)
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -249,10 +262,10 @@ def share_supplies(
     quality = np.zeros_like(room)
     limits: Limits | None = None
     vital: tuple[Filled, Array] | None = None
+    by_need = [demand.larders() for demand in demands]
     for reading in range(room.shape[1]):
-        larders = [demand.larder(reading) for demand in demands]
         one = share_out(
-            room[:, reading], demands, larders, whole[:, reading],
+            room[:, reading], demands, [larders[reading] for larders in by_need], whole[:, reading],
             form=form, lowest=lowest, sheets=sheets and reading == 0,
         )  # fmt: skip
         for at, share in enumerate(one.met):

@@ -92,7 +92,7 @@ def choices_of(
             continue
         able = order <= at
         able[fixed] = True
-        own = replace(rules, able=None if at >= last and able.all() else able)
+        own = replace(rules, able=None if at >= last and able.all() else able).knowing(rules)
         best, exact = _found(filled, state, locked, own, knowledge)
         for before in choices:
             for first in before.best.first.values():

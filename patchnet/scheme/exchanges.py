@@ -112,6 +112,7 @@ def thin_out(state: State, fixed: Sequence[Pick], best: Best) -> None:
 def _shortlist(state: State, rules: SchemeRules) -> Callable[[Pick, list[Pick]], list[Pick]]:
     """Choose, of many planters, those that help most now and those near one taken out."""
     everywhere = replace(rules, planters=len(rules.sites), budget=np.inf, unkept=None)
+    everywhere.knowing(rules)
     picks = open_picks(state.go_to(state.picks), everywhere)
     promise = dict(zip(picks, state.after_at_most(picks).tolist(), strict=True))
     x = np.array([site.centre.x for site in rules.sites])
@@ -135,7 +136,8 @@ def _push_in(state: State, fixed: Sequence[Pick], rules: SchemeRules, best: Best
     """
     kept, before = state.picks, state.value
     taken = {site for site, _ in kept}
-    others = open_picks(state.go_to(fixed), replace(rules, planters=len(rules.sites)))
+    anyhow = replace(rules, planters=len(rules.sites)).knowing(rules)
+    others = open_picks(state.go_to(fixed), anyhow)
     others = [pick for pick in others if pick[0] not in taken]
     promise = state.go_to(kept).after_at_most(others)
     order = np.argsort(-promise, kind="stable").tolist()

@@ -173,7 +173,7 @@ def search_schemes(state: State, fixed: Sequence[Pick], rules: SchemeRules) -> B
             thin_out(state, fixed, best)
     for count in _sizes(best, rules):
         if len(fixed) < count:
-            own = replace(rules, planters=count)
+            own = replace(rules, planters=count).knowing(rules)
             state.go_to(_ordered(fixed, best.picks[count]))
             if few(rules):
                 improve(state, fixed, own, best)

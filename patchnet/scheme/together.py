@@ -24,6 +24,7 @@ __all__ = ["EQUAL", "SchemeRules"]
 EQUAL = 1e-9
 """Difference of worth below which two schemes are as good as each other (1e-7 % of homes)."""
 _SLACK = 1e-9
+_MOST_KEPT = 100_000  # sets of places of which it is kept who waters them: 20 MB
 _PENCE = 0.2  # money by which the lines of a bill are rounded, for a planter, at most
 Rank = tuple[int, int, float, int, tuple[tuple[str, int], ...]]
 
@@ -76,6 +77,17 @@ class SchemeRules:
     able: NDArray[np.bool_] | None = None
     toll: NDArray[np.float64] | None = None
     _known: dict[tuple[tuple[int, ...], int], float] = field(default_factory=dict, repr=False)
+
+    def knowing(self, other: "SchemeRules") -> "SchemeRules":
+        """Take over what was worked out under other rules on the same sites and keepers."""
+        for name in ("conflicts", "carries", "_kept"):
+            self.__dict__[name] = getattr(other, name)
+        return self
+
+    @cached_property
+    def _kept(self) -> dict[tuple[int, ...], list[int | None]]:
+        """Who keeps which planters, by their places in order, as far as it was asked."""
+        return {}
 
     @cached_property
     def conflicts(self) -> NDArray[np.bool_]:
@@ -184,15 +196,25 @@ class SchemeRules:
                 if not self.watered([*places, site]):
                     free[site] = False
         if np.isfinite(self.budget):
-            for site in np.flatnonzero(free.any(axis=1)).tolist():
-                kits = self._kits([*places, site])
-                recipes = range(self.costs.shape[1])
-                if self.bill is not None or np.ptp(self.costs[site]) == 0:
-                    free[site] &= self._whole([*picks, (site, 0)], kits) <= self.budget + _SLACK
-                else:
-                    whole = [self._whole([*picks, (site, one)], kits) for one in recipes]
-                    free[site] &= np.array(whole) <= self.budget + _SLACK
+            able = np.flatnonzero(free.any(axis=1))
+            free[able] &= self._whole_with(picks, able) <= self.budget + _SLACK
         return free
+
+    def _whole_with(
+        self, picks: Sequence[tuple[int, int]], able: NDArray[np.intp]
+    ) -> NDArray[np.float64]:
+        """Shape (able, recipes): money for some planters and one more at each of some sites."""
+        places = [site for site, _ in picks]
+        kits = np.array([self._kits([*places, site]) for site in able.tolist()], dtype=int)
+        if self.bill is None:
+            spent = float(sum(self.costs[pick] for pick in picks))
+            return (spent + self.costs[able]) + self.kit * kits[:, None]
+        # A bill asks what boxes there are, not what grows in them.
+        whole = [
+            self._whole([*picks, (site, 0)], count)
+            for site, count in zip(able.tolist(), kits.tolist(), strict=True)
+        ]
+        return np.repeat(np.array(whole, dtype=float)[:, None], self.costs.shape[1], axis=1)
 
     def tolls(self, picks: Sequence[tuple[int, int]]) -> float:
         """Worth taken off for what must be asked or measured first."""
@@ -224,10 +246,17 @@ class SchemeRules:
         """
         if not self.keepers or not places:
             return [None] * len(places)
-        order = np.argsort(places, kind="stable").tolist()
-        if order != list(range(len(places))):
-            kept = self.kept_by([places[at] for at in order])
-            return [keeper for _, keeper in sorted(zip(order, kept, strict=True), key=_first)]
+        order = sorted(range(len(places)), key=places.__getitem__)
+        key = tuple(places[at] for at in order)
+        if key not in self._kept:
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = self._kept_in_order(key)
+        return [
+            keeper for _, keeper in sorted(zip(order, self._kept[key], strict=True), key=_first)
+        ]
+
+    def _kept_in_order(self, places: Sequence[int]) -> list[int | None]:
         carries = self.carries[list(places)]
         slots: list[int] = []
         for at, keeper in enumerate(self.keepers):

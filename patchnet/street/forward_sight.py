@@ -7,12 +7,11 @@ crescent; what of it lies behind the kerb must hold nothing to hide behind.
 
 import numpy as np
 import shapely
-from shapely.ops import substring
 
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.sight_areas import Road
-from patchnet.street.site import SIDES, SightArea
+from patchnet.street.site import SIDES, Floats, SightArea
 
 __all__ = ["forward_areas"]
 
@@ -53,13 +52,36 @@ def _swept(lane: shapely.LineString, reach: float, kerb_m: float) -> shapely.Geo
     """Return the ground between a lane's middle and all chords of one stopping distance."""
     if lane.length < _STEP_M:
         return shapely.Polygon()
-    last = max(0.0, lane.length - reach)
+    length = lane.length
+    last = max(0.0, length - reach)
+    starts = np.append(np.arange(0.0, last, _STEP_M), last)
+    stops = np.minimum(starts + reach, length)
+    corners = shapely.get_coordinates(lane)
+    corner_points = shapely.points(corners)
+    chainage = _chainage(corners)
+    ends = np.stack(
+        [
+            shapely.get_coordinates(shapely.line_interpolate_point(lane, starts)),
+            shapely.get_coordinates(shapely.line_interpolate_point(lane, stops)),
+        ],
+        axis=1,
+    )
+    first = np.searchsorted(chainage, starts, side="right").tolist()
+    behind = np.searchsorted(chainage, stops, side="left").tolist()
     swept = []
-    for start in np.append(np.arange(0.0, last, _STEP_M), last).tolist():
-        path = substring(lane, start, min(start + reach, lane.length))
-        corners = shapely.get_coordinates(path)
-        chord = shapely.LineString(corners[[0, -1]])
+    for chord, begin, end in zip(ends, first, behind, strict=True):
         # Where the lane leaves its chord by less than the kerb does, nothing lies behind the kerb.
-        if len(corners) > 2 and shapely.distance(shapely.points(corners), chord).max() > kerb_m:
-            swept.append(shapely.make_valid(shapely.Polygon(corners)))
+        if begin < end:
+            apart = shapely.distance(corner_points[begin:end], shapely.LineString(chord))
+            if apart.max() > kerb_m:
+                path = np.concatenate([chord[:1], corners[begin:end], chord[1:]])
+                swept.append(shapely.make_valid(shapely.Polygon(path)))
     return shapely.union_all(swept)
+
+
+def _chainage(corners: Floats) -> Floats:
+    """Shape (n - 1,): how far along a line its corners lie, metres; the last one left out."""
+    steps = np.diff(corners, axis=0)
+    # Summed up as `shapely.ops.substring` does, which would go over the whole line each time.
+    lengths = [(x**2 + y**2) ** 0.5 for x, y in steps[:-1].tolist()]
+    return np.cumsum([0.0, *lengths])

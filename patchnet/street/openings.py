@@ -1,12 +1,14 @@
 """Mouths of alleys that the drawn footway shows: it runs far back over a short stretch."""
 
+from bisect import bisect_left, insort
+
 import numpy as np
 import shapely
 
 from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.street.cross_sections import outward
-from patchnet.street.site import StreetObject, StreetSide
+from patchnet.street.site import Floats, StreetObject, StreetSide
 
 __all__ = ["openings_of"]
 
@@ -36,8 +38,7 @@ def openings_of(
     for side in sides:
         depth = side.drawn
         known = np.flatnonzero(np.isfinite(depth))
-        near = np.abs(side.chainage[known, None] - side.chainage[None, known]) <= _AROUND_M
-        usual = np.nanmedian(np.where(near, depth[None, known], np.nan), axis=1)
+        usual = _usual(side.chainage[known], depth[known])
         deeper = known[depth[known] > usual + deep] if len(known) else known
         for run in np.split(deeper, np.flatnonzero(np.diff(deeper) > 1) + 1):
             if not len(run):
@@ -52,3 +53,21 @@ def openings_of(
                 name = _("the passage at {start:.0f} m").format(start=(start + stop) / 2)
                 found.append(StreetObject(kind, name, shape, (start, stop), (side.side,), True))
     return found
+
+
+def _usual(chainage: Floats, depth: Floats) -> Floats:
+    """Shape (n,): the median of what lies `_AROUND_M` each way, of stations along a road."""
+    along, depths = chainage.tolist(), depth.tolist()
+    usual = np.empty(len(along))
+    window: list[float] = []  # in order of depth
+    first = last = 0
+    for at, here in enumerate(along):
+        while last < len(along) and along[last] - here <= _AROUND_M:
+            insort(window, depths[last])
+            last += 1
+        while here - along[first] > _AROUND_M:
+            del window[bisect_left(window, depths[first])]
+            first += 1
+        count = len(window)
+        usual[at] = (window[(count - 1) // 2] + window[count // 2]) / 2
+    return usual

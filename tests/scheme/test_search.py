@@ -18,7 +18,7 @@ from patchnet.scheme.together import EQUAL
 def test_search_equals_brute_force(cases, seed):
     """Small cases with several groups; the benchmark runs a hundred larger ones."""
     fields, rules = cases.random_case(seed, most_sites=10, most_planters=4)
-    state, _, _ = cases.state_of(fields, rules)
+    state, _ = cases.plain_state_of(fields)
     brute = every_scheme(state, (), rules, most=10**9)
     found = search_schemes(state, (), rules)
     best = max(brute.value.values())
@@ -34,7 +34,7 @@ def test_brute_force_looks_at_every_scheme(cases):
     stops = [[True, False]] * 5
     field = cases.make_field(points, 1, hop=50, d50=40, room=[1], patch=[True], stops=stops)
     rules = cases.make_rules(points, 1, 2, planters=2)
-    state, _, _ = cases.state_of([field], rules)
+    state, _ = cases.plain_state_of([field])
     assert every_scheme(state, (), rules, most=56).judged == 51
     assert every_scheme(state, (), rules, most=55) is None
 
@@ -44,7 +44,7 @@ def test_brute_force_looks_at_every_scheme(cases):
 def test_chains_that_close_a_break_are_found(cases, length, seed):
     """Single planters each win a little somewhere; only the whole chain closes the break."""
     fields, rules = cases.chain_case(length, decoys=8, seed=seed)
-    state, _, _ = cases.state_of(fields, rules)
+    state, _ = cases.plain_state_of(fields)
     found = search_schemes(state, (), rules)
     chain = {(at, 0) for at in range(length)}
     assert set(found.picks[length]) == chain
@@ -63,7 +63,7 @@ def test_rules_are_kept(cases, seed):
         for at in range(2)
     )
     rules = dataclasses.replace(rules, keepers=keepers, carry_m=40.0, unkept=int(rng.integers(3)))
-    state, _, _ = cases.state_of(fields, rules)
+    state, _ = cases.plain_state_of(fields)
     first = (int(rng.integers(len(rules.sites))), 0)
     fixed = (first,) if rules.allows([first]) else ()
     found = search_schemes(state, fixed, rules)
@@ -105,8 +105,8 @@ def test_what_may_be_put_is_what_is_allowed(cases, seed):
 
 def test_the_search_leaves_nothing_to_chance(cases):
     fields, rules = cases.random_case(5, most_sites=10, most_planters=3)
-    once = search_schemes(cases.state_of(fields, rules)[0], (), rules)
-    again = search_schemes(cases.state_of(fields, rules)[0], (), rules)
+    once = search_schemes(cases.plain_state_of(fields)[0], (), rules)
+    again = search_schemes(cases.plain_state_of(fields)[0], (), rules)
     assert once.picks == again.picks
     assert once.value == again.value
 
@@ -144,10 +144,10 @@ def asked_case(cases, seed):
         rules, toll=toll, keepers=keepers, carry_m=60.0, kit=float(rng.choice([0.0, 0.3])),
         unkept=[None, 1, 2][int(rng.integers(3))],
     )  # fmt: skip
-    state, worth, bound = cases.state_of(fields, rules)
+    state, worth = cases.plain_state_of(fields)
     lock = (int(rng.integers(len(rules.sites))), 0)
     fixed = (lock,) if rng.random() < 0.3 and rules.allows([lock]) else ()
-    return type(state)(state.groups, worth, toll), fixed, rules, bound
+    return type(state)(state.groups, worth, toll), fixed, rules
 
 
 def may_stand(rules, picks):
@@ -204,7 +204,7 @@ def test_search_and_enumeration_equal_brute_force(cases, part):
     The enumeration must choose just what brute force does; the search must win as much.
     """
     for seed in range(25 * part, 25 * (part + 1)):
-        state, fixed, rules, _ = asked_case(cases, seed)
+        state, fixed, rules = asked_case(cases, seed)
         if not may_stand(rules, fixed):
             continue
         _, value, picks = best_by_hand(state, fixed, rules)
@@ -217,7 +217,7 @@ def test_search_and_enumeration_equal_brute_force(cases, part):
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_more_planters_and_more_money_never_win_less(cases, seed):
-    state, fixed, rules, _ = asked_case(cases, seed)
+    state, fixed, rules = asked_case(cases, seed)
     del fixed
 
     def best(**change):
@@ -247,7 +247,7 @@ def test_as_good_is_told_by_the_rule_alone(cases):
     rules = cases.make_rules(points, 1, 1, planters=1, costs=np.array([[2.0], [2], [1], [2]]))
     for site, verdict in zip(rules.sites, ("measure", "fits", "ask", "fits"), strict=True):
         site.verdict = verdict
-    state, _, _ = cases.state_of([field], rules)
+    state, _ = cases.plain_state_of([field])
     assert search_schemes(state, (), rules).overall == ((1, 0),)
     assert every_scheme(state, (), rules, most=99).overall == ((1, 0),)
     rules.sites[1].verdict = "measure"
@@ -262,7 +262,7 @@ def test_a_toll_is_taken_off(cases):
     field = cases.make_field(points, 1, hop=50, d50=40, room=[1], patch=[True],
                              stops=[[True]] * 2, rooms=[[0.5], [0.5]])  # fmt: skip
     rules = cases.make_rules(points, 1, 1, planters=1)
-    plain, worth, _ = cases.state_of([field], rules)
+    plain, worth = cases.plain_state_of([field])
     near, far = (plain.go_to([(site, 0)]).value for site in range(2))
     assert near > far
     for share, chosen in ((0.9, 0), (1.1, 1)):

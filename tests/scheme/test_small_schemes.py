@@ -12,7 +12,7 @@ from patchnet.scheme.small_schemes import SmallSchemes
 
 
 def small_of(cases, fields, rules):
-    state, _, _ = cases.state_of(fields, rules)
+    state, _ = cases.plain_state_of(fields)
     filled = cases.filled_of(state)
     ceilings = [ceiling_of(field, cases.LEAST, 2, rules.conflicts) for field in fields]
     return SmallSchemes(ceilings, filled, state, rules.costs.shape[1]), state, filled

@@ -211,11 +211,17 @@ def filled_of(state):
 def state_of(fields, rules):
     """The state, the ceilings and the bound of a case, as `plan_scheme` makes them."""
     ceilings = [ceiling_of(field, LEAST, rules.planters, rules.conflicts) for field in fields]
-    votes = np.array([field.group.weight.value for field in fields])
-    now = np.sqrt([ceiling.base for ceiling in ceilings])
-    worth = Worth(weight=votes / votes.sum(), now=now, first=0.5)
-    state = State([GroupState(field, LEAST) for field in fields], worth)
+    state, worth = plain_state_of(fields)
+    assert (worth.now == np.sqrt([ceiling.base for ceiling in ceilings])).all()
     return state, worth, SchemeBound(ceilings, worth, rules)
+
+
+def plain_state_of(fields):
+    """The state and its worth alone: the ceilings of a bound take as long as a search."""
+    votes = np.array([field.group.weight.value for field in fields])
+    now = np.sqrt([float(field.today @ field.chances @ field.today) for field in fields])
+    worth = Worth(weight=votes / votes.sum(), now=now, first=0.5)
+    return State([GroupState(field, LEAST) for field in fields], worth), worth
 
 
 def homes_by_definition(field, picks):
