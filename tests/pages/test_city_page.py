@@ -10,11 +10,11 @@ from patchnet.city.city_answer import City
 from patchnet.pages.sheets.city_page import city_page
 
 
-def page_of(hungry, knowledge):
+def page_of(hungry, knowledge, **others):
     """The page of tiles in a row, of which only the hungry months differ."""
     animals = {"name": "Newt", "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
                "linked_homes": 2.0, "parts": 2, "breaks": 0, "shared": "whole",
-               "tried_on": 0, "homes_off": 0.0, "plots_off": 0.0}  # fmt: skip
+               "tried_on": 0, "homes_off": 0.0, "plots_off": 0.0, **others}  # fmt: skip
     tiles = pd.DataFrame(
         {"east": [100.0 * at for at in range(len(hungry))], "north": 0.0, "plots": 5,
          "area_m2": 900.0, "known_share": 0.5, "hungry_months": hungry, "file": "tiles/a.parquet",
@@ -55,3 +55,10 @@ def test_what_hardly_differs_is_said_and_not_drawn(survey_knowledge):
         assert "<svg" not in figure
         assert f"Nearly the same in every tile: {words}." in figure
     assert "The same in every tile: 2." in keys_of(page_of([2.0, 2.0], survey_knowledge))[1]
+
+
+def test_what_portions_are_off_by_next_to_nothing_has_no_figures(survey_knowledge):
+    """A rounding of 2e-16 is no measure of anything; a part in ten thousand is told."""
+    page = page_of([2.0], survey_knowledge, shared="portions", homes_off=-2.2e-16, plots_off=1e-4)
+    assert "homes came out less than 0.01 % off the exact sharing" in page
+    assert "those of one plot 0.01 % on the mean" in page

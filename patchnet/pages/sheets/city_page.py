@@ -24,6 +24,7 @@ __all__ = ["city_page", "told_of_portions", "write_city_page"]
 
 _WIDE = 100.0  # of a map, in units of its own
 _STEPS = 5
+_NEXT_TO_NOTHING = 1e-4  # share by which homes in portions are off; less is told without figures
 _NONE = "\N{EN DASH}"
 _NOTICE = N_(
     "For those who keep the map. The files of the tiles tell of single plots: give them to nobody "
@@ -244,11 +245,18 @@ def told_of_portions(city: City) -> tuple[str, ...]:
         ).format(
             animal=row["name"],
             plots=number(int(row["tried_on"]), ",d"),
-            homes=percent(abs(float(row["homes_off"]))),
-            each=percent(float(row["plots_off"])),
+            homes=_off(abs(float(row["homes_off"]))),
+            each=_off(float(row["plots_off"])),
         )
         for row in rows.to_dict("records")
     )
+
+
+def _off(share: float) -> str:
+    """How far off, in words; what is next to nothing has no figures."""
+    if share < _NEXT_TO_NOTHING:
+        return _("less than {little}").format(little=percent(_NEXT_TO_NOTHING))
+    return percent(share)
 
 
 def _drawn(one: _Map, city: City) -> dict[str, Any]:
