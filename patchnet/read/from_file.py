@@ -11,10 +11,10 @@ from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.build import neighbourhood_of
-from patchnet.read.layers import read_layers
+from patchnet.read.layers import Layers, read_layers
 from patchnet.read.neighbourhood import Neighbourhood
 
-__all__ = ["local_path", "read_neighbourhood"]
+__all__ = ["local_path", "read_neighbourhood", "read_with_layers"]
 
 
 def read_neighbourhood(
@@ -78,6 +78,42 @@ def read_neighbourhood(
     )
     if name is not None:
         layers = replace(layers, name=name)
+    return _checked(layers, columns, crs, knowledge, faults, region=region)
+
+
+def read_with_layers(
+    path: Path | str,
+    *,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    knowledge: Knowledge,
+) -> tuple[Neighbourhood, Layers]:
+    """Read as `read_neighbourhood`, and return the layers as they stand in the file as well.
+
+    Parameters
+    ----------
+    path, columns, crs, knowledge
+        As in `read_neighbourhood`.
+
+    Raises
+    ------
+    DataFaults, CannotRead, WrongUse
+        As `read_neighbourhood`.
+    """
+    faults = FaultList()
+    layers = read_layers(local_path(path), None, faults)
+    return _checked(layers, columns, crs, knowledge, faults), layers
+
+
+def _checked(
+    layers: Layers,
+    columns: Mapping[str, str] | None,
+    crs: str | None,
+    knowledge: Knowledge,
+    faults: FaultList,
+    *,
+    region: str | None = None,
+) -> Neighbourhood:
     found = neighbourhood_of(
         layers, columns=columns, crs=crs, knowledge=knowledge, faults=faults, region=region
     )

@@ -27,9 +27,9 @@ from patchnet.survey.erase import empty_layers
 from patchnet.survey.forget_check import Certificate, cells_of, search
 from patchnet.survey.merge import (
     Merged,
-    id_column_of,
     merge_records,
     only_said,
+    read_with_ids,
     summed_up,
     write_merged,
 )
@@ -145,7 +145,7 @@ def record_consent(
     with holding(Path(target)):
         source = local_path(path)
         generation = generation_of(source)
-        hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+        hood, id_column = read_with_ids(source, columns=columns, knowledge=knowledge)
         plots = household_plots(hood.plots, plot, where=hood.name)
         said = dict.fromkeys(CONSENT, "") | {
             "return": "said to the group", "consent": consent,
@@ -159,7 +159,7 @@ def record_consent(
         records = merge_records(replace(before, streets=streets), Records(consent=named))
         merged = summed_up(
             source, hood, records, knowledge=knowledge, new={"consent": len(plots)},
-            id_column=id_column_of(source, columns, knowledge),
+            id_column=id_column,
             entry=Entry("consent", answers=tuple(named["answer_id"])), generation=generation,
         )  # fmt: skip
         write_merged(merged, target)
@@ -226,12 +226,11 @@ def forget_plots(
     now = now or datetime.now(UTC).astimezone()
     with holding(Path(target)):
         source = local_path(path)
-        hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+        hood, id_column = read_with_ids(source, columns=columns, knowledge=knowledge)
         plots = [one for said in plots for one in household_plots(hood.plots, said)]
         if outline and len(hood.plots) == len(set(plots)):
             raise WrongUse(_("No plot would be left: delete the file."))
         before = read_records(source)
-        id_column = id_column_of(source, columns, knowledge)
         records = replace(before, streets=tuple(sorted({street_id(hood), *before.streets})))
         removed: Counter[str] = Counter()
         named: set[str] = set()

@@ -18,8 +18,7 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Knowledge
 from patchnet.read.answers import too_much
 from patchnet.read.columns import check_columns, find_columns
-from patchnet.read.from_file import local_path, read_neighbourhood
-from patchnet.read.layers import read_layers
+from patchnet.read.from_file import local_path, read_with_layers
 from patchnet.read.neighbourhood import Neighbourhood
 from patchnet.survey.agreement import agreement
 from patchnet.survey.check_returns import check_returns
@@ -34,7 +33,7 @@ from patchnet.survey.to_mend import Unread
 from patchnet.survey.which_street import returns_of_street
 
 __all__ = [
-    "Merged", "consent_of", "id_column_of", "merge_records", "merge_returns", "only_said",
+    "Merged", "consent_of", "merge_records", "merge_returns", "only_said", "read_with_ids",
     "summed_up", "write_merged",
 ]  # fmt: skip
 
@@ -151,7 +150,7 @@ def merge_returns(
     of_map, of_returns = columns_said(columns, knowledge)
     found = read_returns(returns, sheet_words(knowledge, of_returns), knowledge, faults)
     columns = columns_of_map(source, of_map, of_returns, found)
-    neighbourhood = read_neighbourhood(path, columns=columns, crs=crs, knowledge=knowledge)
+    neighbourhood, id_column = read_with_ids(path, columns=columns, crs=crs, knowledge=knowledge)
     here = street_id(neighbourhood)
     streets = tuple(sorted({here, *before.streets}))
     taken = returns_of_street(
@@ -178,7 +177,7 @@ def merge_returns(
     fresh = set(listed(added.returns["content"])) - set(listed(before.returns["content"]))
     merged = summed_up(
         source, neighbourhood, records, knowledge=knowledge, new=new, read=len(taken),
-        faults=faults.faults, id_column=id_column_of(source, columns, knowledge),
+        faults=faults.faults, id_column=id_column,
         entry=Entry("merge", tuple(sorted(fresh))), generation=generation,
     )  # fmt: skip
     told = FaultList()
@@ -352,22 +351,37 @@ def consent_of(records: Records) -> dict[str, str]:
     return dict(zip(last["plot"], last["consent"], strict=True))
 
 
-def id_column_of(path: Path, columns: Mapping[str, str] | None, knowledge: Knowledge) -> str:
-    """Return the name of the column that the plots' ids stand in.
+def read_with_ids(
+    path: Path | str,
+    *,
+    columns: Mapping[str, str] | None,
+    crs: str | None = None,
+    knowledge: Knowledge,
+) -> tuple[Neighbourhood, str]:
+    """Read a street once: it, and the name of the column that its plots' ids stand in.
+
+    Parameters
+    ----------
+    path
+        The street.
+    columns, crs, knowledge
+        As in `read_neighbourhood`.
 
     Raises
     ------
+    DataFaults, WrongUse
+        As `read_neighbourhood`.
     CannotRead
-        If the file has no plots with ids.
+        As `read_neighbourhood`, or if the file has no plots with ids.
     """
-    layers = read_layers(path, None, FaultList())
+    neighbourhood, layers = read_with_layers(path, columns=columns, crs=crs, knowledge=knowledge)
     said = check_columns(columns, knowledge)
     if layers.plots is not None:
         found = find_columns(
             layers.plots.table, ("id",), knowledge, said=said, with_features=False
         ).role
         if "id" in found:
-            return found["id"]
+            return neighbourhood, found["id"]
     raise CannotRead(_("{path} has no plots with ids.").format(path=path))
 
 

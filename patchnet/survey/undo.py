@@ -12,12 +12,12 @@ from patchnet.core.street_store import Entry, generation_of, holding, read_journ
 from patchnet.core.texts import _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.from_file import local_path, read_neighbourhood
+from patchnet.read.from_file import local_path
 from patchnet.survey.merge import (
     Merged,
-    id_column_of,
     merge_records,
     only_said,
+    read_with_ids,
     summed_up,
     write_merged,
 )
@@ -88,11 +88,11 @@ def undo_return(
         before = read_records(source)
         entry = _last(read_journal(source), before) if ident is None else _named(before, ident)
         after = without(before, entry.returns, entry.answers)
+        hood, id_column = read_with_ids(source, columns=columns, knowledge=knowledge)
         merged = summed_up(
-            source, read_neighbourhood(source, columns=columns, knowledge=knowledge), after,
-            knowledge=knowledge, new={"statements": len(after.statements) - len(before.statements)},
-            id_column=id_column_of(source, columns, knowledge), entry=entry,
-            generation=generation,
+            source, hood, after, knowledge=knowledge,
+            new={"statements": len(after.statements) - len(before.statements)},
+            id_column=id_column, entry=entry, generation=generation,
         )  # fmt: skip
         write_merged(replace(merged, new={}), onto)
         drop_photos(onto, before, after)

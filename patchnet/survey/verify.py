@@ -15,8 +15,8 @@ from patchnet.core.street_store import form_of, generation_of, read_journal
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
-from patchnet.read.from_file import local_path, read_neighbourhood
-from patchnet.survey.merge import id_column_of, summed_up
+from patchnet.read.from_file import local_path
+from patchnet.survey.merge import read_with_ids, summed_up
 from patchnet.survey.survey_layers import read_records, read_stored
 from patchnet.survey.survey_record import Records, digest, listed, state_digest
 
@@ -77,15 +77,12 @@ def verify_street(
     ):
         faults.error(source.name, what, _(_MEND))
     try:
-        hood = read_neighbourhood(source, columns=columns, knowledge=knowledge)
+        hood, id_column = read_with_ids(source, columns=columns, knowledge=knowledge)
     except DataFaults as error:
         faults.extend(error.faults)
         return faults.faults
     if len(records.statements):
-        merged = summed_up(
-            source, hood, records, knowledge=knowledge,
-            id_column=id_column_of(source, columns, knowledge),
-        )  # fmt: skip
+        merged = summed_up(source, hood, records, knowledge=knowledge, id_column=id_column)
         for name, table in (("survey", merged.survey), ("survey_years", merged.years)):
             if not _as_stored(source, name, table):
                 faults.error(
