@@ -20,10 +20,10 @@ def as_text(value: object) -> str:  # noqa: PLR0911 - one return a type is the p
     Truth values become ``yes`` and ``no``, whole numbers lose their ``.0`` (a column of ids
     with a gap in it is read as floating point).
     """
+    if isinstance(value, str):  # first, for most cells are text
+        return value.replace("\0", "").strip()
     if value is None or value is pd.NaT or value is pd.NA:
         return ""
-    if isinstance(value, str):
-        return value.replace("\0", "").strip()
     if isinstance(value, (bool, np.bool_)):
         return "yes" if value else "no"
     if isinstance(value, (int, np.integer)):

@@ -8,6 +8,7 @@ __all__ = ["UNSEEN", "folded", "folded_ident", "heading", "visible"]
 _APOSTROPHES = re.compile("['`\N{RIGHT SINGLE QUOTATION MARK}\N{LEFT SINGLE QUOTATION MARK}"
                           "\N{MODIFIER LETTER APOSTROPHE}]")  # fmt: skip
 UNSEEN = "\N{ZERO WIDTH SPACE}\N{ZERO WIDTH NO-BREAK SPACE}\N{SOFT HYPHEN}"
+_DELETED = dict.fromkeys(map(ord, UNSEEN))
 _BETWEEN = re.compile(r"[\W_]+")
 
 
@@ -31,13 +32,16 @@ def heading(name: str) -> str:
     >>> heading("Plot_ID"), heading("-")
     ('plot id', '')
     """
-    text = unicodedata.normalize("NFKC", visible(name))
+    plain = name.isascii()
+    if plain and name.isalnum():  # most words of a table: there is nothing to take away
+        return name.casefold()
+    text = name if plain else unicodedata.normalize("NFKC", visible(name))
     return _BETWEEN.sub(" ", _APOSTROPHES.sub("", text)).strip().casefold()
 
 
 def visible(text: str) -> str:
     """Return text without the signs that nobody sees."""
-    return "".join(sign for sign in text if sign not in UNSEEN)
+    return text.translate(_DELETED)
 
 
 def folded_ident(ident: str) -> str:

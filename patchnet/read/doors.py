@@ -192,8 +192,13 @@ class PlotNames:
         text = said.strip()
         if text in self._exact:
             return (text,), ""
+        folds: dict[Callable[[str], str], str] = {}
         for told, fold, known in self._ways:
-            found = known.get(fold(text), ())
+            if not known:
+                continue
+            if fold not in folds:
+                folds[fold] = fold(text)
+            found = known.get(folds[fold], ())
             if found:
                 return tuple(dict.fromkeys(found)), told
         return (), ""

@@ -230,13 +230,13 @@ def say_problems(
     frame = pd.DataFrame(
         {"at": table.loc[told, "at"], "row": table.loc[told, "row"], "say": problems[told]}
     )
-    groups: Any = frame.groupby(["at", "say"], sort=False)["row"]
+    # Each kind of problem of a return once; of a hundred thousand kinds the first are gone through.
+    kinds = frame.groupby(["at", "say"], sort=False).ngroup().to_numpy()
+    of_return = frame["at"][~pd.Series(kinds).duplicated().to_numpy()].reset_index(drop=True)
+    first = of_return.groupby(of_return, sort=False).cumcount().to_numpy() < _FAULTS_LISTED
+    groups: Any = frame[first[kinds]].groupby(["at", "say"], sort=False)["row"]
     add = asked.faults.error if error else asked.faults.warn
-    listed_of: Counter[int] = Counter()
     for (at, problem), rows in groups:
-        listed_of[at] += 1
-        if listed_of[at] > _FAULTS_LISTED:
-            continue
         numbers = [str(row) for row in rows]
         more = (
             _(" and {n_numbers} more").format(n_numbers=len(numbers) - _ROWS_NAMED)
@@ -253,7 +253,7 @@ def say_problems(
             )
         )
         add(where, named + problem.what, problem.mend, row=row)
-    for at, count in listed_of.items():
+    for at, count in Counter(of_return.tolist()).items():
         if count > _FAULTS_LISTED:
             add(
                 asked.returns[at].where,

@@ -10,6 +10,7 @@ from patchnet.core.cells import as_text
 from patchnet.core.texts import _
 from patchnet.read.feature_lists import Problem
 from patchnet.survey.one_return import Return
+from patchnet.survey.survey_record import listed
 
 __all__ = ["MEND_COLUMNS", "Unread"]
 
@@ -44,10 +45,12 @@ class Unread:
         problems
             A `Problem`, or nothing, for each row.
         """
-        for row, problem in zip(table.to_dict("records"), problems, strict=True):
+        keys = [key for key in ("at", *MEND_COLUMNS) if key in table.columns and key != "wrong"]
+        cells = zip(*(listed(table[key]) for key in keys), strict=True)
+        for row, problem in zip(cells, problems, strict=True):
             if isinstance(problem, Problem):
                 wrong = f"{problem.what} {problem.mend}".strip()
-                self.rows.append({**{str(key): cell for key, cell in row.items()}, "wrong": wrong})
+                self.rows.append({**dict(zip(keys, row, strict=True)), "wrong": wrong})
 
     def table(self, returns: Sequence[Return], street: str) -> pd.DataFrame:
         """Return the table to mend, columns `MEND_COLUMNS`: one row for each that was not used.
@@ -62,7 +65,8 @@ class Unread:
         by_row: dict[tuple[object, object, object], dict[str, str]] = {}
         for one in self.rows:
             source = returns[int(str(one["at"]))]
-            cells = {key: as_text(one.get(key)) for key in MEND_COLUMNS}
+            cells = dict.fromkeys(MEND_COLUMNS, "")
+            cells.update((key, as_text(cell)) for key, cell in one.items() if key in cells)
             for key in ("surveyor", "seen_from"):
                 cells[key] = cells[key] or as_text(source.about.get(key))
             cells["when"] = cells["when"] or as_text(
