@@ -2,8 +2,9 @@
 
 import warnings
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
@@ -86,7 +87,7 @@ class SurfaceHeights(Shown):
         the bare earth at the spot. Cells without data, and spots without, rise nowhere.
         """
         found = np.zeros((len(spots), len(days.directions)), np.float32)
-        if not np.isfinite(self.top).any():
+        if not self._has_data:
             return found
         row, column, inside = self._cells(spots[:, 0], spots[:, 1])
         eye = np.where(inside, self.ground[row, column], np.nan) + np.float32(above_m)
@@ -94,7 +95,7 @@ class SurfaceHeights(Shown):
         if not known.any():
             return found
         x, y, eye = spots[known, 0], spots[known, 1], eye[known]
-        tallest = float(np.nanmax(self.top) - eye.min())
+        tallest = float(self._tallest - eye.min())
         widest = float(np.hypot(*self.top.shape)) * self.cell_m
         rises = np.zeros((int(known.sum()), len(days.directions)), np.float32)
         for direction, turn in enumerate(days.directions):
@@ -111,6 +112,16 @@ class SurfaceHeights(Shown):
             rises[:, direction] = np.maximum(rise.max(axis=1), 0)
         found[known] = rises
         return found
+
+    # Asked of many plots, and a raster has millions of cells: gone through once.
+    @cached_property
+    def _has_data(self) -> bool:
+        return bool(np.isfinite(self.top).any())
+
+    @cached_property
+    def _tallest(self) -> "np.floating[Any]":
+        tallest: np.floating[Any] = np.nanmax(self.top)
+        return tallest
 
     def _cells(
         self, x: NDArray[np.float64], y: NDArray[np.float64]
