@@ -193,7 +193,9 @@ def _is_command(decorator: ast.expr) -> bool:
 
 
 def _name(function: ast.expr) -> str:
-    return function.attr if isinstance(function, ast.Attribute) else ast.unparse(function)
+    if isinstance(function, ast.Attribute):
+        return function.attr
+    return function.id if isinstance(function, ast.Name) else ""  # what is called has no name
 
 
 # templates and tables -----------------------------------------------------------------------
