@@ -28,6 +28,7 @@ import rasterio.features
 import rasterio.warp  # noqa: F401
 import scipy.optimize  # noqa: F401
 import shapely
+from worlds.alder_row import ALDER, FAR, NARROW, WIDE, write_alder_row
 from worlds.surveyed_street import EAST, NORTH
 
 from patchnet.commands.main import _run, cli
@@ -41,7 +42,6 @@ __all__ = ["HINDRANCES", "WRITING", "Killed", "run_aside"]
 
 HANGS_S = 900
 DAY = date(2026, 6, 1)
-DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 WRITING = {
     "merge": "merge street.gpkg new.return.json -o street.gpkg",
     "merge elsewhere": "merge street.gpkg new.return.json -o out.gpkg --overwrite",
@@ -73,7 +73,7 @@ WRITING = {
     "-o plan.json --page out.html --overwrite",
     "routes": "routes street.gpkg --group hedgehog --from 1 --to 16 -o out.gpkg "
     "--ground out.tif --current flow.tif --overwrite",
-    "scheme": "scheme made --road 'Wickthorn Street' --planters 1 --group bumblebee --side left "
+    "scheme": "scheme made --road 'Alder Row' --planters 1 --group mason_bee --side left "
     "-o pack --overwrite",
     "city": "city street.gpkg --straight --group wren --workers 1 -o pack",
     "tables": "tables features -o pack",
@@ -117,7 +117,8 @@ class Killed:
         for name in ("out.gpkg", "out.csv", "out.html", "out.geojson", "out.graphml", "out.tif",
                      "flow.tif"):  # fmt: skip
             (self.start / name).write_bytes(b"what stood there before")
-        shutil.copytree(DEMO, self.start / "made")
+        (self.start / "made").mkdir()
+        write_alder_row(self.start / "made" / "alder.gpkg", [ALDER, FAR], [WIDE, NARROW])
         self.whole = {}
 
     def let_alone(self, command):
