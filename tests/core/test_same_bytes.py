@@ -38,7 +38,7 @@ map {street} --straight --group wren --additions -o out/map.html
 survey out/merged.gpkg -o out/round
 progress out/merged.gpkg -o out/progress.html
 compare {street} out/merged.gpkg --straight --group wren --page out/change.html
-advise {street} a1 --card out/card.html
+advise {street} a1 --group wren --group hedgehog --group newt --card out/card.html
 advise {street} --straight --group newt --cards out/cards
 together {street} --group newt --plots a1,b1 --jobs 2 -o out/plan.json --page out/together.html
 base --parcels {map} -o out/base.gpkg
