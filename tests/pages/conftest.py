@@ -3,7 +3,6 @@
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import date
-from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -336,20 +335,28 @@ def chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def browser(chromium: str) -> Iterator[Browser]:
-    """One browser for all tests; each page has a context of its own.
+def browser_args(chromium: str) -> list[str]:
+    """What a browser is started with.
 
     Each context is a window, for which Chromium makes the lists under its address bar too: two
     pages that take longer than ours, and that nobody sees.
     """
     with sync_playwright() as playwright:
-        launch = partial(playwright.chromium.launch, executable_path=chromium)
-        plain = launch(args=["--no-sandbox", "--enable-automation"])
+        plain = playwright.chromium.launch(
+            executable_path=chromium, args=["--no-sandbox", "--enable-automation"]
+        )
         asked = plain.new_browser_cdp_session().send("Browser.getBrowserCommandLine")["arguments"]
         plain.close()
-        # Of several such lists the last counts: it begins with what Playwright switches off.
-        off = [one for one in asked if one.startswith("--disable-features=")][-1]
-        browser = launch(args=["--no-sandbox", ",".join((off, *ADDRESS_LISTS))])
+    # Of several such lists the last counts: it begins with what Playwright switches off.
+    off = [one for one in asked if one.startswith("--disable-features=")][-1]
+    return ["--no-sandbox", ",".join((off, *ADDRESS_LISTS))]
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str, browser_args: list[str]) -> Iterator[Browser]:
+    """One browser for all tests; each page has a context of its own."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=browser_args)
         yield browser
         browser.close()
 

@@ -43,8 +43,8 @@ class Phone:
     `profile` folder the browser itself is closed and started anew: what is kept outlives it.
     """
 
-    def __init__(self, browser, folder, html, profile=None, program=None):
-        self.browser, self.profile, self.program = browser, profile, program
+    def __init__(self, browser, folder, html, profile=None, **started_with):
+        self.browser, self.profile, self.started_with = browser, profile, started_with
         self.path = folder / "phone.html"
         self.path.write_text(html, encoding="utf-8")
         self.complaints, self.requests = [], []
@@ -57,10 +57,7 @@ class Phone:
             else:
                 kind = self.browser.browser_type
                 self.context = kind.launch_persistent_context(
-                    self.profile,
-                    executable_path=self.program,
-                    args=["--no-sandbox"],
-                    **OPTIONS,
+                    self.profile, **self.started_with, **OPTIONS
                 )
             self.context.set_default_timeout(8000)
             if script:
@@ -100,11 +97,12 @@ def phone(browser, tmp_path, survey_street):
 
 
 @pytest.fixture
-def own_phone(browser, chromium, tmp_path, survey_street):
+def own_phone(browser, chromium, browser_args, tmp_path, survey_street):
     """A phone whose browser is shut down and started again."""
     made = Phone(
-        browser, tmp_path, survey_phone_page(survey_street), tmp_path / "profile", chromium
-    )
+        browser, tmp_path, survey_phone_page(survey_street), tmp_path / "profile",
+        executable_path=chromium, args=browser_args,
+    )  # fmt: skip
     yield made
     made.end()
 
