@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from patchnet.assess.assess import assess
     from patchnet.assess.assessment import Assessment, GroupAnswer, PlotAnswer
-    from patchnet.assess.compare import Comparison, compare
+    from patchnet.assess.compare import compare
+    from patchnet.assess.comparison import Comparison
     from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
     from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
     from patchnet.assess.find_gaps import FenceGaps, find_gaps
@@ -219,7 +220,8 @@ _WHERE = {
     for module, names in {
         "assess.assess": ("assess",),
         "assess.assessment": ("Assessment", "GroupAnswer", "PlotAnswer"),
-        "assess.compare": ("Comparison", "compare"),
+        "assess.compare": ("compare",),
+        "assess.comparison": ("Comparison",),
         "assess.deciding_figures": ("DecidingFigures", "deciding_figures"),
         "assess.find_gaps": ("FenceGaps", "find_gaps"),
         "assess.find_routes": ("Routes", "find_routes"),

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.compare import Comparison, Row, compare
+from patchnet.assess.compare import Row, compare
+from patchnet.assess.comparison import Comparison
 from patchnet.assess.worth import worth_gained
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _

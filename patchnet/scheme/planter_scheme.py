@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.compare import Comparison
+from patchnet.assess.comparison import Comparison
 from patchnet.core.shown import Shown
 from patchnet.knowledge.records import Recipe
 from patchnet.plan.box_planting import BoxPlanting

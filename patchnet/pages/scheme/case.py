@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from patchnet.assess.compare import Comparison, GroupChange
+from patchnet.assess.comparison import Comparison, GroupChange
 from patchnet.core.texts import N_, WordList, _, counted
 from patchnet.pages.kit.doubt_words import of_draws
 from patchnet.pages.kit.numbers import figure, month_spans

@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from patchnet.assess.compare import GroupChange
+from patchnet.assess.comparison import GroupChange
 from patchnet.core.language_forms import capital_first, in_sentence, listed, number
 from patchnet.core.texts import N_, Words, _, counted, ngettext
 from patchnet.knowledge.countries import speed_words

@@ -2,7 +2,7 @@
 
 import shapely
 
-from patchnet.assess.compare import GroupChange
+from patchnet.assess.comparison import GroupChange
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
 from patchnet.pages.kit.garden_drawing import GardenDrawing

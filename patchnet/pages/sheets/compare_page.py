@@ -4,7 +4,7 @@ from pathlib import Path
 
 import shapely
 
-from patchnet.assess.compare import Comparison, GroupChange
+from patchnet.assess.comparison import Comparison, GroupChange
 from patchnet.assess.spread import Spread
 from patchnet.core.files import ensure_may_write, write_text
 from patchnet.core.language_forms import in_sentence

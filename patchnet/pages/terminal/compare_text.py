@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from shapely import LineString
 
-from patchnet.assess.compare import Comparison, FeatureChange, GroupChange, draws_for_sure
+from patchnet.assess.compare import draws_for_sure
+from patchnet.assess.comparison import Comparison, FeatureChange, GroupChange
 from patchnet.assess.spread import Spread
 from patchnet.core.cells import harmless
 from patchnet.core.language_forms import in_sentence
