@@ -60,12 +60,8 @@ class Shared:
 
     Parameters
     ----------
-    assessment
-        The neighbourhood as it is today.
-    taken
-        How draws are taken; None: none are.
-    heights
-        Measured heights of all that stands, or None.
+    assessment, taken, heights
+        As in `patchnet.Adviser`.
     """
 
     def __init__(

@@ -112,7 +112,7 @@ def thin_out(state: State, fixed: Sequence[Pick], best: Best) -> None:
 def _shortlist(state: State, rules: SchemeRules) -> Callable[[Pick, list[Pick]], list[Pick]]:
     """Choose, of many planters, those that help most now and those near one taken out."""
     everywhere = replace(rules, planters=len(rules.sites), budget=np.inf, unkept=None)
-    everywhere.knowing(rules)
+    everywhere = everywhere.knowing(rules)
     picks = open_picks(state.go_to(state.picks), everywhere)
     promise = dict(zip(picks, state.after_at_most(picks).tolist(), strict=True))
     x = np.array([site.centre.x for site in rules.sites])

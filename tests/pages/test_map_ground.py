@@ -135,7 +135,7 @@ def test_axe_finds_nothing_with_everything_on(walked_page, open_page, phone):
     for name in ("network", "breaks", *TOGGLES):
         tab.set_checked(f"#{name}", True)
     tab.click('[data-plot="3"]')
-    assert violations(opened.page) == []
+    assert violations(opened.page, targets=True) == []
     assert tab.evaluate("document.documentElement.scrollWidth") == (360 if phone else 1280)
     quiet(opened)
 
@@ -154,7 +154,7 @@ def test_a_page_for_the_public_shows_no_gap(walked_public, open_page):
     places = [int(one.get_attribute("data-plot")) for one in tab.locator("[data-plot]").all()]
     tab.click(f'[data-plot="{max(places)}"]')  # units come after public land
     assert "shown together" in tab.inner_text("#card-head, #card")
-    assert violations(opened.page) == []
+    assert violations(opened.page, targets=True) == []
     quiet(opened)
 
 
