@@ -1,30 +1,17 @@
 """The keys of a whole map's four small maps: no two steps are told by the same words."""
 
 import re
-from pathlib import Path
 
-import pandas as pd
 import pytest
+from worlds.made_city import made_city
 
-from patchnet.city.city_answer import City
 from patchnet.pages.sheets.city_page import city_page
 
 
-def page_of(hungry, knowledge, **others):
+def page_of(hungry, knowledge, **animal):
     """The page of tiles in a row, of which only the hungry months differ."""
-    animals = {"name": "Newt", "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
-               "linked_homes": 2.0, "parts": 2, "breaks": 0, "shared": "whole",
-               "tried_on": 0, "homes_off": 0.0, "plots_off": 0.0, **others}  # fmt: skip
-    tiles = pd.DataFrame(
-        {"east": [100.0 * at for at in range(len(hungry))], "north": 0.0, "plots": 5,
-         "area_m2": 900.0, "known_share": 0.5, "hungry_months": hungry, "file": "tiles/a.parquet",
-         "homes_newt": 1.0},
-        index=[f"t{at}" for at in range(len(hungry))],
-    )  # fmt: skip
-    return city_page(
-        City(Path("city"), 100.0, pd.DataFrame([animals], index=["newt"]), tiles, {}, "EPSG:27700"),
-        knowledge=knowledge,
-    )
+    tiles = {f"t{at}": {"hungry_months": months} for at, months in enumerate(hungry)}
+    return city_page(made_city(tiles, animal=animal), knowledge=knowledge)
 
 
 def keys_of(page):

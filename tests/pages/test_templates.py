@@ -9,16 +9,15 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import geopandas as gpd
-import pandas as pd
 import pytest
 import shapely
 from jinja2 import UndefinedError
 from worlds.axe_findings import violations
 from worlds.laced import laced_neighbourhood, laced_tables
+from worlds.made_city import made_city
 from worlds.made_scheme import made_scheme
 
 from patchnet.assess import assess
-from patchnet.city.city_answer import City
 from patchnet.core.files import MADE_BY
 from patchnet.pages.kit import templates
 from patchnet.pages.kit.planting_calendar import calendar_figure
@@ -173,19 +172,13 @@ def some_plots(hood):
 
 def small_city(tables):
     """Two tiles whose texts are markup."""
-    name = tables.groups["newt"].name
-    animals = {"name": name, "homes": 3.0, "homes_low": 1.0, "homes_high": 4.0,
-               "linked_homes": 2.0, "parts": 2, "breaks": 1, "shared": "portions",
-               "tried_on": 3, "homes_off": -0.01, "plots_off": 0.02}  # fmt: skip
-    tile = {"east": 0.0, "north": 0.0, "plots": 5, "area_m2": 900.0, "known_share": 0.5,
-            "hungry_months": 2.0, "file": f"tiles/{PAYLOAD}", "homes_newt": 1.0}  # fmt: skip
+    animal = {"name": tables.groups["newt"].name, "breaks": 1, "shared": "portions",
+              "tried_on": 3, "homes_off": -0.01, "plots_off": 0.02}  # fmt: skip
+    file = f"tiles/{PAYLOAD}"
     worst = {"group": "newt", "from_plot": PAYLOAD, "to_plot": PAYLOAD, "width_m": 9.0,
              "homes_won": 0.5, "share": 0.25}  # fmt: skip
-    return City(
-        folder=Path("city"), tile_m=100.0, animals=pd.DataFrame([animals], index=["newt"]),
-        tiles=pd.DataFrame([tile, tile | {"east": 100.0, "homes_newt": 2.0}], index=["a", PAYLOAD]),
-        worst={"a": worst}, crs="EPSG:27700", credits=(PAYLOAD,),
-    )  # fmt: skip
+    tiles = {"a": {"file": file}, PAYLOAD: {"file": file, "homes_newt": 2.0}}
+    return made_city(tiles, animal=animal, worst={"a": worst}, credits=(PAYLOAD,))
 
 
 def laced_tile():
