@@ -41,6 +41,8 @@ class Blocks:
         The edges. Each 1 of the matrix is one way along them, and no 0 is.
     in_bunch
         For rows, and for columns: which of them (0 to n - 1) stand in a bunch, and the knot of it.
+        Each that has an edge is a bunch of its own; of two bunches, one inside the other, the
+        inner one has the lower number.
     whole
         Knots of the bunches of rows and of columns that each block is of.
     """
@@ -83,6 +85,42 @@ class Blocks:
         rows, blocks, cols = self._factors
         return rows.T, blocks.T, cols.T
 
+    def along_edges(
+        self, rows: NDArray[np.float64], cols: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Return what goes along each edge where row i sends rows[i] x cols[j] to each column j.
+
+        A pair has one way, so along an edge goes what all rows behind it send times what all
+        columns before it draw.
+
+        Parameters
+        ----------
+        rows, cols
+            Shape (n, k): k flows side by side.
+
+        Returns
+        -------
+        array
+            Shape (edges, k), along `tail` and `head`.
+        """
+        _, blocks, _ = self._factors
+        into, back, down = self._turned
+        sent, drawn = into @ rows, down @ cols
+        # A bunch inside another sends, or draws, over the blocks of that one as well.
+        larger_rows, larger_cols = self._larger
+        sent += larger_cols @ (back @ sent)
+        drawn += larger_rows @ (blocks @ drawn)
+        return np.asarray(sent[self.tail] * drawn[self.head])
+
+    @cached_property
+    def _larger(self) -> "tuple[sp.csr_array, sp.csr_array]":
+        """Shape (knots, knots): in which bunches each knot stands, itself among them.
+
+        First of rows, then of columns.
+        """
+        rows, _, cols = self._factors
+        return _larger(rows, self.in_bunch[0]), _larger(cols, self.in_bunch[1])
+
     def __getstate__(self) -> dict[str, Any]:
         """Leave out what can be worked out again: another process would rather do that."""
         return {key: value for key, value in self.__dict__.items() if key != "known"}
@@ -109,6 +147,17 @@ class Blocks:
         data, shape = np.ones(len(self.tail)), (self.knots + 1, self.knots + 1)
         forth = sp.coo_array((data, (self.tail, self.head)), shape=shape)
         return forth.tocsr(), forth.T.tocsr()
+
+
+def _larger(members: "sp.csr_array", in_bunch: tuple[Ints, Ints]) -> "sp.csr_array":
+    """Bunches round each knot: those that its first member stands in, but none made before it."""
+    knots, first = np.unique(in_bunch[1], return_index=True)
+    chains = members[in_bunch[0][first]].tocoo()
+    inner = knots[chains.row]
+    kept = chains.col >= inner
+    size = members.shape[1]
+    ones = np.ones(int(kept.sum()))
+    return sp.coo_array((ones, (inner[kept], chains.col[kept])), shape=(size, size)).tocsr()
 
 
 def _led_to(ways: "sp.csr_array", starts: NDArray[np.intp]) -> NDArray[np.bool_]:
@@ -221,7 +270,7 @@ class _Net:
         self.stands = (np.arange(size), np.arange(size) + size)
         self.edges: list[tuple[Ints, Ints]] = []
         self.across: list[tuple[Ints, Ints]] = []
-        self.members: tuple[list[tuple[Ints, Ints]], ...] = ([], [])
+        self.members = tuple([(np.arange(size), one.copy())] for one in self.stands)
 
     def join(self, level: int, rows: Ints, cols: Ints) -> None:
         one = self._bunch(level, rows, 0)
@@ -236,7 +285,6 @@ class _Net:
         box = self.place >> level
         if level == 0:
             knot[box] = np.arange(self.size) + side * self.size
-            self.members[side].append((np.arange(self.size), knot[box]))
             return knot
         used = np.unique(boxes)
         knot[used] = self.knots + np.arange(len(used))

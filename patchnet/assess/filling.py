@@ -28,7 +28,7 @@ Places = NDArray[np.intp]
 
 TOLERANCE = 1e-9
 _MOST_KNOWN = 250_000  # plots x ways in which homes share supplies, kept for each reach: 10 MB
-_SPLITS = 2  # ways of splitting supplies that are tried before a flow: more seldom help
+_SPLITS = 4
 """Share of what homes that share supplies want that may be claimed beyond what is there."""
 
 
@@ -165,34 +165,45 @@ class _Shelf:
     times: Array
     supply: Array
 
-    def fits(self, room: Array, share: Array) -> bool:
-        """Whether all is met when every supply is split in proportion to what plots ask of it.
+    def split(self, room: Array, share: Array) -> tuple[Array, Array] | None:
+        """Split every supply in proportion to what plots ask of it; None where all is met so.
 
         Plots ask first for what they want; then those that got too much ask for less and those
         that got too little for more, a few times (Sinkhorn & Knopp 1967, Pacific Journal of
         Mathematics 21:343-348, scale a matrix so). Where all is met nothing clashes, and no flow is
         needed to know it; where not, only a flow knows. What is so within rounding comes to the
         same either way: a clash of no more than `TOLERANCE` stops nobody.
+
+        Returns
+        -------
+        tuple or None
+            What plots draw and suppliers offer, each of shape (n, layers), as `Net.passed` takes
+            it to begin with: nobody draws more than he wants.
         """
         worst, blocks = self.larder.worst, self.larder.blocks
         wanted = (room * share if worst else np.where(share > 0, room, 0.0))[:, None]
         there = wanted[:, 0] > 0
         asked = np.ones((len(room), self.supply.shape[1]))
         for _ in range(_SPLITS):
-            takers = blocks.transposed_times(wanted * asked)
+            drawn = wanted * asked
+            takers = blocks.transposed_times(drawn)
             one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
-            got = asked * blocks.times(self.supply * one_over)
+            offered = self.supply * one_over
+            got = asked * blocks.times(offered)
+            drawn = drawn / np.maximum(1.0, got)
             if worst:
                 met = got[there, 0]
             else:
                 met = (np.minimum(1.0, got) @ self.times / self.times.sum())[there] / share[there]
                 asked /= np.maximum(1.0, got)
             if not bool((met < 1.0).any()):
-                return True
+                return None
             if not bool((met > 0.0).all()):
-                return False
+                break
             asked[there] /= met[:, None]
-        return False
+        if not worst:
+            drawn[there] *= self.times / np.maximum(1.0, met)[:, None]
+        return drawn, offered
 
     def clash(self, room: Array, share: Array) -> _Clash | None:
         """Find plots that want more than lies within their reach; None where there are none.
@@ -201,7 +212,7 @@ class _Shelf:
         suppliers.
         """
         wanted = room * share
-        if not wanted.any() or self.fits(room, share):
+        if not wanted.any() or (split := self.split(room, share)) is None:
             return None
         months = float(self.times.sum())
         layers = len(self.times)
@@ -210,10 +221,11 @@ class _Shelf:
         supply = self.supply * self.times
         if layers == 1:
             # One month alone: no more than a home's worth of it is ever wanted.
-            passed = net.passed(wanted, supply / months)
+            drawn, offered = split
+            passed = net.passed(wanted, supply / months, split=(drawn / months, offered))
             bounded = np.zeros(len(room))
         else:
-            passed = net.passed(wanted * months, supply, own)
+            passed = net.passed(wanted * months, supply, own, split)
             bounded = (own * passed.bound).sum(axis=1) / months
         if not passed.wanting.any():
             return None

@@ -72,10 +72,14 @@ class Net:
     out, over, into
         Places among the edges, in order: source to plot (n,); plot to layer (n, L), where L > 1;
         supplier to sink (n, L).
+    inner
+        Shape (L, edges of the blocks): the edges from plots to suppliers, which hold anything.
     back
         Place of each edge's way back.
     endless
         True on edges that hold anything.
+    blocks
+        The reach.
     """
 
     size: int
@@ -84,8 +88,10 @@ class Net:
     out: Places
     over: Places | None
     into: Places
+    inner: Places
     back: Places
     endless: Flags
+    blocks: Blocks
 
     @classmethod
     def of(cls, blocks: Blocks, layers: int) -> "Net":
@@ -113,7 +119,8 @@ class Net:
         back = np.empty(2 * edges, dtype=np.int64)
         back[place[:edges]], back[place[edges:]] = place[edges:], place[:edges]
         endless = np.zeros(2 * edges, dtype=bool)
-        endless[place[n + over + n * layers : edges]] = True
+        inner = place[n + over + n * layers : edges].reshape(layers, -1)
+        endless[inner] = True
         matrix = sp.csr_array(
             (np.zeros(2 * edges, np.int32), both.indices.astype(np.int32),
              both.indptr.astype(np.int32)), shape=both.shape,
@@ -125,11 +132,19 @@ class Net:
             out=place[:n],
             over=place[n : n + over].reshape(n, layers) if many else None,
             into=place[n + over : n + over + n * layers].reshape(n, layers),
+            inner=inner,
             back=back,
             endless=endless,
+            blocks=blocks,
         )
 
-    def passed(self, wanted: Array, supply: Array, most: Array | None = None) -> Passed:
+    def passed(
+        self,
+        wanted: Array,
+        supply: Array,
+        most: Array | None = None,
+        split: tuple[Array, Array] | None = None,
+    ) -> Passed:
         """Send as much as can be.
 
         Parameters
@@ -140,13 +155,19 @@ class Net:
             Shape (n, L).
         most
             Shape (n, L): most that a plot takes from a layer, where there are several.
+        split
+            A flow to begin with, of which more is only made: plot i draws split[0][i] x
+            split[1][j] of each layer from each plot j within reach, both of shape (n, L). It
+            must not want, or use up, more than there is.
         """
         total = float(wanted.sum())
         left = np.zeros(len(self.back))
         left[self.out], left[self.into] = wanted, np.minimum(supply, total)
         if self.over is not None and most is not None:
             left[self.over] = np.minimum(most, total)
-        missing, unit = total, 0.0
+        if split is not None:
+            self._begin(left, *split)
+        missing, unit = float(left[self.out].sum()), 0.0
         for _ in range(_TIMES):
             whole = missing
             if whole <= _EXACT * total:
@@ -164,6 +185,19 @@ class Net:
             return Passed(left[self.out], nobody[:, 0], nobody, nobody)
         # What a flow leaves of a full edge is less than a unit.
         return self._cut(left, unit * _A_UNIT)
+
+    def _begin(self, left: Array, asked: Array, offered: Array) -> None:
+        """Send what plots draw of each supplier, in place of `left` on the edges."""
+        along = self.blocks.along_edges(asked, offered)
+        drawn = asked * self.blocks.times(offered)
+        given = offered * self.blocks.transposed_times(asked)
+        sent = [(self.out, drawn.sum(axis=1)), (self.into, given), (self.inner, along.T)]
+        if self.over is not None:
+            sent.append((self.over, drawn))
+        for edges, amount in sent:
+            left[edges] -= amount
+            left[self.back[edges]] += amount
+        np.maximum(left, 0.0, out=left)
 
     def _sent(self, units: Array, unit: float) -> Array:
         capacity = np.where(self.endless, _ENDLESS, units).astype(np.int32)

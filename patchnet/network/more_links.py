@@ -13,6 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.core.compiled import in_threads
+
 __all__ = ["MoreLink", "more_links"]
 
 Array = NDArray[np.float64]
@@ -75,11 +77,11 @@ def more_links(
     >>> first.at, round(first.won, 6)
     (1, 0.267949)
     """
-    for _ in range(most):
-        chances = np.multiply(lengths, -k_per_m)
-        np.exp(chances, out=chances)
+    chances = np.multiply(lengths, -k_per_m)
+    np.exp(chances, out=chances)
+    bound = _bounds(lengths, chances, homes, k_per_m, a, b, cost)
+    for left in reversed(range(most)):
         numerator = float(homes @ (chances @ homes))
-        bound = _bounds(lengths, chances, homes, k_per_m, a, b, cost)
         best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
         for at in np.argsort(-bound, kind="stable").tolist():
             if bound[at] < gained * (1 - _ALIKE):
@@ -93,14 +95,20 @@ def more_links(
         first, second, length = int(a[best]), int(b[best]), float(cost[best])
         won = float(np.sqrt(numerator + gained) - np.sqrt(numerator))
         yield MoreLink(best, float(lengths[first, second]), length, won)
-        del chances
-        _join(lengths, first, second, length)
+        if not left:
+            return
+        # A link moves the ways of patches about it alone: the others stay as they are.
+        moved = _join(lengths, first, second, length)
+        chances[moved] = np.exp(lengths[moved] * -k_per_m)
+        again = np.flatnonzero(moved[a] | moved[b])
+        bound[again] = _bounds(lengths, chances, homes, k_per_m, a[again], b[again], cost[again])
 
 
-def _join(lengths: Array, first: int, second: int, length: float) -> None:
-    """Put a link into the best routes, in place."""
+def _join(lengths: Array, first: int, second: int, length: float) -> NDArray[np.bool_]:
+    """Put a link into the best routes, in place; shape (n,), True where any gets shorter."""
     to_first, to_second = lengths[first].copy(), lengths[second].copy()
     size = max(1, _BLOCK // max(1, len(lengths)))
+    shorter = np.zeros(len(lengths), dtype=bool)
     for begin in range(0, len(lengths), size):
         rows = slice(begin, begin + size)
         # Either way about the same sum, in the same order: the matrix stays symmetric.
@@ -108,22 +116,25 @@ def _join(lengths: Array, first: int, second: int, length: float) -> None:
             to_first[rows, None] + length + to_second,
             to_first + length + to_second[rows, None],
         ):
+            shorter[rows] |= (over < lengths[rows]).any(axis=1)
             np.minimum(lengths[rows], over, out=lengths[rows])
+    return shorter
 
 
 def _bounds(
     lengths: Array, chances: Array, homes: Array, k: float, a: Places, b: Places, cost: Array
 ) -> Array:
     """Shape (m,): no link wins more, were no pair joined today that it joins."""
-    bound = np.empty(len(cost))
     size = max(1, _BLOCK // max(1, len(homes)))
-    for first in range(0, len(cost), size):
+
+    def bounded(first: int) -> Array:
         part = slice(first, first + size)
         to_a, to_b, over = lengths[a[part]], lengths[b[part]], cost[part, None]
         by_a = np.where(to_a + over < to_b, chances[a[part]], 0.0) @ homes
         by_b = np.where(to_b + over < to_a, chances[b[part]], 0.0) @ homes
-        bound[part] = 2 * np.exp(-k * cost[part]) * by_a * by_b
-    return bound
+        return np.asarray(2 * np.exp(-k * cost[part]) * by_a * by_b)
+
+    return np.concatenate([np.empty(0), *in_threads(bounded, range(0, len(cost), size))])
 
 
 def _gain(
