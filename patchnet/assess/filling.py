@@ -27,9 +27,10 @@ Flags = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
 TOLERANCE = 1e-9
-_MOST_KNOWN = 250_000  # plots x ways in which homes share supplies, kept for each reach: 10 MB
-_SPLITS = 4
 """Share of what homes that share supplies want that may be claimed beyond what is there."""
+_MOST_KNOWN = 250_000  # plots x ways in which homes share supplies, kept for each reach: 10 MB
+_FEW = 300  # plots up to which a dense product is quicker than three sparse ones
+_SPLITS = 4  # ways of splitting supplies that are tried before a flow, which begins with the last
 
 
 class Stop(NamedTuple):
@@ -99,6 +100,21 @@ class Larder:
     supply: Array
     worst: bool
     known: dict[Hashable, Filled] | None = None
+
+    def times(self, values: Array) -> Array:
+        """Sums over what each plot reaches, shape (n, k) like `values`, in the quickest way."""
+        return np.asarray(self.matrix @ values) if self._few else self.blocks.times(values)
+
+    def transposed_times(self, values: Array) -> Array:
+        """Sums over the plots that reach each plot, as `times`."""
+        if self._few:
+            return np.asarray(self.matrix.T @ values)
+        return self.blocks.transposed_times(values)
+
+    @property
+    def _few(self) -> bool:
+        """Whether products over all pairs are quicker than bunch by bunch."""
+        return isinstance(self.matrix, np.ndarray) and len(self.matrix) <= _FEW
 
     @cached_property
     def within(self) -> Array:
@@ -180,16 +196,16 @@ class _Shelf:
             What plots draw and suppliers offer, each of shape (n, layers), as `Net.passed` takes
             it to begin with: nobody draws more than he wants.
         """
-        worst, blocks = self.larder.worst, self.larder.blocks
+        worst, larder = self.larder.worst, self.larder
         wanted = (room * share if worst else np.where(share > 0, room, 0.0))[:, None]
         there = wanted[:, 0] > 0
         asked = np.ones((len(room), self.supply.shape[1]))
         for _ in range(_SPLITS):
             drawn = wanted * asked
-            takers = blocks.transposed_times(drawn)
+            takers = larder.transposed_times(drawn)
             one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
             offered = self.supply * one_over
-            got = asked * blocks.times(offered)
+            got = asked * larder.times(offered)
             drawn = drawn / np.maximum(1.0, got)
             if worst:
                 met = got[there, 0]

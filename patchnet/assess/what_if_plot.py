@@ -20,7 +20,6 @@ from patchnet.assess.what_if_homes import (
     filled_trials,
     ranked_homes,
 )
-from patchnet.core.compiled import in_threads
 
 if TYPE_CHECKING:
     from patchnet.assess.what_if import Trials
@@ -277,7 +276,8 @@ def _distinct(table: Array) -> tuple[Array, NDArray[np.intp]]:
 
 
 def _exactly(tasks: Sequence[Changes], method: Method) -> list[Array]:
-    return list(in_threads(lambda task: filled_homes(task, method), tasks))
+    # One after the other: Python holds its lock nearly all the time, and threads only wait.
+    return [filled_homes(task, method) for task in tasks]
 
 
 def _linked(task: Changes, held: Array) -> Array:

@@ -32,6 +32,7 @@ __all__ = [
     "mean_share",
     "nothing_to_lose",
     "pool_of_sets",
+    "sets_of_the_best",
     "shares_of_best",
 ]
 
@@ -154,6 +155,22 @@ def mean_share(worth: Array) -> Array:
     return np.asarray(shares.mean(axis=0)) if len(shares) else np.zeros(worth.shape[1])
 
 
+def sets_of_the_best(
+    sets: Sequence[tuple[int, ...]], gain: Array, *, singles: int
+) -> list[tuple[int, ...]]:
+    """All pairs and threes of the best single things, each ascending.
+
+    Parameters
+    ----------
+    sets, gain, singles
+        As in `pool_of_sets`.
+    """
+    alone = [(-float(won), members[0]) for members, won in zip(sets, gain, strict=True)
+             if len(members) == 1]  # fmt: skip
+    things = sorted(thing for _, thing in sorted(alone)[:singles])
+    return [*combinations(things, 2), *combinations(things, 3)]
+
+
 def pool_of_sets(
     sets: Sequence[tuple[int, ...]], gain: Array, *, first: int, singles: int
 ) -> list[int]:
@@ -179,13 +196,10 @@ def pool_of_sets(
         Places among the sets, ascending.
     """
     place = {members: at for at, members in enumerate(sets)}
-    alone = [members for members in sets if len(members) == 1]
+    alone = {members for members in sets if len(members) == 1}
     order = np.argsort(-gain, kind="stable").tolist()
-    best = sorted(alone, key=lambda one: -float(gain[place[one]]))[:singles]
-    things = sorted(one[0] for one in best)
-    wanted = set(alone) | {sets[at] for at in order[:first]}
-    for size in (2, 3):
-        wanted |= set(combinations(things, size))
+    wanted = alone | {sets[at] for at in order[:first]}
+    wanted |= set(sets_of_the_best(sets, gain, singles=singles))
     parts = {part for one in wanted for size in (1, 2) for part in combinations(one, size)}
     return sorted(place[one] for one in wanted | parts if one in place)
 

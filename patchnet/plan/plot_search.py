@@ -25,6 +25,7 @@ from patchnet.plan.in_draws import (
     clear_lead,
     judge_in_draws,
     pool_of_sets,
+    sets_of_the_best,
 )
 from patchnet.plan.joint_worth import Currency, amounts_at, common_currency
 from patchnet.plan.no_place import with_place
@@ -180,6 +181,7 @@ class PlotSearch:
             ceiling=lambda: self.ceiling(offered),
             size=round(self.knowledge.setting("plan_set_size")),
             most=round(self.knowledge.setting("plan_sets_max")),
+            looked_at=round(self.knowledge.setting("plan_threes")),
         )
 
     def in_time(self, change: Mapping[str, float]) -> dict[str, float]:
@@ -229,11 +231,13 @@ class PlotSearch:
 
     def pool(self, judged: JudgedSets) -> list[int]:
         """Places of the sets that are worth judging in every draw."""
+        singles = round(self.knowledge.setting("draws_singles"))
+        judged.ranking.add(sets_of_the_best(judged.sets, np.array(judged.gain), singles=singles))
         return pool_of_sets(
             judged.sets,
-            judged.gain,
+            np.array(judged.gain),
             first=round(self.knowledge.setting("draws_sets")),
-            singles=round(self.knowledge.setting("draws_singles")),
+            singles=singles,
         )
 
     def over_draws(self, judged: JudgedSets, gaps: Gaps, taken: Taken) -> tuple[JudgedSets, Gaps]:

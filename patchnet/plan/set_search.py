@@ -1,13 +1,14 @@
-"""Which few things together win most: every set that fits is ranked, the first are judged exactly.
+"""Which few things together win most: sets that fit are ranked, the first are judged exactly.
 
 Ranking many sets takes the quick form of sharing (`PlotTrials.ranked`); the best of them, and
-whatever is shown of any set, is judged exactly.
+whatever is shown of any set, is judged exactly. Where there are very many threes, only those are
+ranked that promise most by what their pairs win.
 """
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import combinations, islice
 from math import comb
 
 import numpy as np
@@ -15,12 +16,74 @@ from numpy.typing import NDArray
 
 from patchnet.plan.in_draws import ChangesInDraws
 from patchnet.plan.plot_plan import Candidate, SetDoubt
+from patchnet.plan.set_promise import promised_by_pairs
 
-__all__ = ["JudgedSets", "judge_sets"]
+__all__ = ["JudgedSets", "Ranking", "judge_sets"]
 
 Array = NDArray[np.float64]
 Fitted = tuple[tuple[Candidate, ...], Mapping[str, float]]
 _TIE = 1e-9  # scores this close are alike: then fewer things and less work decide
+
+
+class Ranking:
+    """Sets that fit with what each wins, nearly; more can be added.
+
+    Parameters
+    ----------
+    candidates
+        What sets are made of.
+    fit, ranked_after, worth
+        As in `judge_sets`.
+
+    Attributes
+    ----------
+    sets
+        Each as ascending positions among the candidates.
+    fitted
+        Per set the candidates at the amounts that fit together, and the change they make.
+    linked
+        Per set linked homes, shape (G,).
+    gain
+        Per set the change of the joint worth.
+    """
+
+    def __init__(
+        self,
+        candidates: Sequence[Candidate],
+        fit: Callable[[Sequence[Candidate]], Fitted | None],
+        ranked_after: Callable[[Sequence[Mapping[str, float]]], Array],
+        worth: Callable[[Array], Array],
+    ) -> None:
+        self.candidates = tuple(candidates)
+        self.fit, self.ranked_after, self.worth = fit, ranked_after, worth
+        self.sets: list[tuple[int, ...]] = []
+        self.fitted: list[Fitted] = []
+        self.linked: list[Array] = []
+        self.gain: list[float] = []
+        self._tried: set[tuple[int, ...]] = set()
+
+    def add(self, sets: Iterable[tuple[int, ...]]) -> None:
+        """Rank sets too, where that was not done yet and they fit.
+
+        Parameters
+        ----------
+        sets
+            Each as ascending positions among the candidates.
+        """
+        new = [members for members in dict.fromkeys(sets) if members not in self._tried]
+        self._tried.update(new)
+        fits = [self.fit([self.candidates[k] for k in members]) for members in new]
+        fitted = [one for one in fits if one is not None]
+        if fitted:
+            linked = self.ranked_after([change for _, change in fitted])
+            self.sets += [one for one, fit in zip(new, fits, strict=True) if fit is not None]
+            self.fitted += fitted
+            self.linked += list(linked)
+            self.gain += self.worth(linked).tolist()
+
+    def holds(self, members: Iterable[int], of: Callable[[Sequence[Candidate]], bool]) -> bool:
+        """Whether something is true of a set, given by positions among the candidates."""
+        return of([self.candidates[k] for k in members])
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,24 +92,20 @@ class JudgedSets:
 
     Attributes
     ----------
-    candidates
-        The candidates, m of them.
-    sets
-        S sets, each as ascending positions among the candidates.
-    fitted
-        Per set the candidates at the amounts that fit together, and the change they make.
-    linked
-        Shape (S, G): linked homes after each set, nearly.
-    gain
-        Shape (S,): change of the joint worth, nearly.
+    ranking
+        The sets that were ranked.
+    promising
+        Shape (T, 3): sets of three that may not be ranked yet, those that promise most first.
+    looked_at
+        How many of the promising ones are ranked before one is chosen.
     linked_after, worth
         Changes of amounts to linked homes exactly; linked homes to change of the joint worth.
     finalists
         How many of the first in the ranking are judged exactly before one of them is chosen.
     exact
-        Whether every set that fits was judged.
+        Whether every set that fits was ranked.
     bound
-        The most that any set not judged can win, joint worth (0 where all were).
+        The most that any set not ranked can win, joint worth (0 where all were).
     now
         Shape (G,): linked homes today.
     drawn, column
@@ -54,11 +113,9 @@ class JudgedSets:
         nothing was drawn. Then the choice is among these, and means are what is told.
     """
 
-    candidates: tuple[Candidate, ...]
-    sets: tuple[tuple[int, ...], ...]
-    fitted: tuple[Fitted, ...]
-    linked: Array
-    gain: Array
+    ranking: Ranking
+    promising: NDArray[np.intp]
+    looked_at: int
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array]
     worth: Callable[[Array], Array]
     finalists: int
@@ -68,6 +125,26 @@ class JudgedSets:
     drawn: ChangesInDraws | None = None
     column: Mapping[int, int] = field(default_factory=dict)
     _sure: dict[int, Array] = field(default_factory=dict)
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """What sets are made of."""
+        return self.ranking.candidates
+
+    @property
+    def sets(self) -> Sequence[tuple[int, ...]]:
+        """The sets that were ranked, see `Ranking`."""
+        return self.ranking.sets
+
+    @property
+    def fitted(self) -> Sequence[Fitted]:
+        """What each set comes to, see `Ranking`."""
+        return self.ranking.fitted
+
+    @property
+    def gain(self) -> Sequence[float]:
+        """Change of the joint worth by each set, nearly."""
+        return self.ranking.gain
 
     @property
     def before(self) -> Array:
@@ -164,21 +241,36 @@ class JudgedSets:
         then the order of the tables.
         """
         keep = np.array([allowed is None or allowed(one) for one in self.candidates], dtype=bool)
+        if self.drawn is None:
+            self._look_at_promising(keep, holds)
         able = [at for at, members in enumerate(self.sets) if all(keep[k] for k in members)]
         if holds is not None:
-            able = [at for at in able if holds([self.candidates[k] for k in self.sets[at]])]
+            able = [at for at in able if self.ranking.holds(self.sets[at], holds)]
         if self.drawn is not None:
             able = [at for at in able if at in self.column]
         if not able:
             return None
         if self.drawn is not None:
             return self._lightest({at: float(self.drawn.score[self.column[at]]) for at in able})
-        first = sorted(able, key=lambda at: (-float(self.gain[at]), at))[: self.finalists]
+
+        def order(at: int) -> tuple[float, int, tuple[int, ...]]:
+            return -self.gain[at], len(self.sets[at]), self.sets[at]
+
+        first = sorted(able, key=order)[: self.finalists]
         # Of sets that rank alike none is left behind.
-        last = float(self.gain[first[-1]]) - _TIE
+        last = self.gain[first[-1]] - _TIE
         first += [at for at in able if self.gain[at] >= last and at not in set(first)]
         self._judge(first)
         return self._lightest({at: self.gain_with(at) for at in first})
+
+    def _look_at_promising(
+        self, keep: NDArray[np.bool_], holds: Callable[[Sequence[Candidate]], bool] | None
+    ) -> None:
+        """Rank those that promise most of the sets that are asked about."""
+        able = map(tuple, self.promising[keep[self.promising].all(axis=1)].tolist())
+        if holds is not None:
+            able = (one for one in able if self.ranking.holds(one, holds))
+        self.ranking.add(islice(able, self.looked_at))
 
     def _lightest(self, score: Mapping[int, float]) -> int | None:
         """Of the places that score most the one that is least work; None where none scores."""
@@ -208,13 +300,15 @@ def judge_sets(
     ceiling: Callable[[], Array],
     size: int,
     most: int,
+    looked_at: int,
 ) -> JudgedSets:
-    """Judge sets of up to `size` candidates.
+    """Judge sets of up to `size` candidates, three at most.
 
     Where no more than `most` sets can be made, all that fit are ranked. Otherwise all single
-    things and pairs are, and the best pairs are grown by one more thing each until `most` sets are
-    spent. No set can win more than what the linked homes would come to if every home that there is
-    room for were held and linked (`ceiling`): that is the bound.
+    things and pairs are, and of the threes those that promise most by what their pairs win
+    (`promised_by_pairs`), `looked_at` for each choice that is made. No set can win more than what
+    the linked homes would come to if every home that there is room for were held and linked
+    (`ceiling`): that is the bound.
 
     Parameters
     ----------
@@ -223,7 +317,7 @@ def judge_sets(
     ranked_after, linked_after
         Changes of amounts, S of them, to linked homes after each, shape (S, groups): nearly, for
         the ranking, and exactly.
-    finalists
+    finalists, looked_at
         See `JudgedSets`.
     worth
         Linked homes, shape (S, groups), to the change of the joint worth, shape (S,).
@@ -232,70 +326,29 @@ def judge_sets(
     ceiling
         Shape (groups,): linked homes that no set can pass (asked for only where needed).
     size
-        Most things in a set.
+        Most things in a set, 1-3.
     most
-        Most sets judged one by one.
+        Most sets that are ranked one by one.
     """
     m = len(candidates)
-    total = sum(comb(m, k) for k in range(1, size + 1))
-    places: list[tuple[int, ...]] = []
-    exact = total <= most
+    exact = sum(comb(m, k) for k in range(1, size + 1)) <= most
+    ranking = Ranking(candidates, fit, ranked_after, worth)
     for count in range(1, (size if exact else min(size, 2)) + 1):
-        places += combinations(range(m), count)
-    sets, fitted = _fitting(places, candidates, fit)
-    linked = ranked_after([change for _, change in fitted])
-    gain = worth(linked)
-    bound = 0.0
-    if not exact:
-        bound = float(worth(ceiling()[None, :])[0])
-        further = _promising(sets, gain, m, size, most - len(sets))
-        more, more_fitted = _fitting(further, candidates, fit)
-        if more:
-            more_linked = ranked_after([change for _, change in more_fitted])
-            sets, fitted = sets + more, fitted + more_fitted
-            linked = np.concatenate([linked, more_linked])
-            gain = np.concatenate([gain, worth(more_linked)])
-    return JudgedSets(
-        candidates=tuple(candidates),
-        sets=tuple(sets),
-        fitted=tuple(fitted),
-        linked=linked,
-        gain=gain,
+        ranking.add(combinations(range(m), count))
+    promising = np.empty((0, 3), dtype=np.intp)
+    if not exact and size > 2 and ranking.sets:
+        threes, linked = promised_by_pairs(ranking.sets, np.array(ranking.linked), m)
+        promising = threes[np.argsort(-worth(linked), kind="stable")]
+    judged = JudgedSets(
+        ranking=ranking,
+        promising=promising,
+        looked_at=looked_at,
         linked_after=linked_after,
         worth=worth,
         finalists=finalists,
         exact=exact,
-        bound=bound,
+        bound=0.0 if exact else float(worth(ceiling()[None, :])[0]),
         now=now,
     )
-
-
-def _fitting(
-    places: Sequence[tuple[int, ...]],
-    candidates: Sequence[Candidate],
-    fit: Callable[[Sequence[Candidate]], Fitted | None],
-) -> tuple[list[tuple[int, ...]], list[Fitted]]:
-    sets, fitted = [], []
-    for members in places:
-        result = fit([candidates[k] for k in members])
-        if result is not None:
-            sets.append(members)
-            fitted.append(result)
-    return sets, fitted
-
-
-def _promising(
-    sets: Sequence[tuple[int, ...]], gain: Array, m: int, size: int, most: int
-) -> list[tuple[int, ...]]:
-    """Sets of three grown from the best pairs, `most` of them at most."""
-    found: dict[tuple[int, ...], None] = {}
-    if size < 3:
-        return []
-    for at in np.argsort(-gain, kind="stable").tolist():
-        if len(sets[at]) != 2:
-            continue
-        for extra in set(range(m)) - set(sets[at]):
-            if len(found) >= most:
-                return list(found)
-            found.setdefault(tuple(sorted((*sets[at], extra))), None)
-    return list(found)
+    judged.ranking.add(map(tuple, promising[:looked_at].tolist()))
+    return judged

@@ -1,7 +1,7 @@
 """Filling alike: worked rows, and linear programmes of a second library on random cases."""
 
 import itertools
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,7 +17,7 @@ from worlds.sharing_cases import (
     random_case,
 )
 
-from patchnet.assess.blocks import Blocks, along_a_curve, blocks_of
+from patchnet.assess.blocks import along_a_curve, blocks_of
 from patchnet.assess.filling import TOLERANCE, fill
 from patchnet.assess.flow import Net
 from patchnet.assess.sharing import share_supplies
@@ -309,26 +309,20 @@ def test_asked_pair_by_pair_whether_all_fits_all_rise_as_far(seed):
     case = random_case(seed)
     larders = [one.larder(0) for one in case.needs]
     ceiling = np.minimum.reduce([one.ceiling for one in larders])
-    bunches = fill(case.room, ceiling, larders)
-    pairs = fill(case.room, ceiling, [replace(one, blocks=_OverPairs.of(one)) for one in larders])
+    # Dense matrices of so few plots are multiplied pair by pair, sparse ones bunch by bunch.
+    bunches, pairs = (
+        fill(
+            case.room,
+            ceiling,
+            [
+                replace(one, matrix=form(demand.reach))
+                for one, demand in zip(larders, case.needs, strict=True)
+            ],
+        )
+        for form in (sp.csr_array, sp.csr_array.toarray)
+    )
     assert (bunches.level == pairs.level).all()
     assert (bunches.stop == pairs.stop).all()
-
-
-class _OverPairs(Blocks):
-    """Blocks whose products are taken over all pairs."""
-
-    @classmethod
-    def of(cls, larder):
-        made = cls(**{one.name: getattr(larder.blocks, one.name) for one in fields(Blocks)})
-        object.__setattr__(made, "pairs", larder.matrix)
-        return made
-
-    def times(self, values):
-        return np.asarray(self.pairs @ values)
-
-    def transposed_times(self, values):
-        return np.asarray(self.pairs.T @ values)
 
 
 @settings(max_examples=80, deadline=None)

@@ -228,7 +228,7 @@ def test_how_often_a_thing_and_a_sort_is_part_of_the_best_on_paper():
         ranked_after=lambda changes: np.ones((len(changes), 1)),
         linked_after=lambda changes: np.ones((len(changes), 1)), finalists=1,
         worth=lambda rows: rows[:, 0] - 1, now=np.ones(1),
-        ceiling=lambda: np.ones(1), size=2, most=100,
+            ceiling=lambda: np.ones(1), size=2, most=100, looked_at=5,
     )  # fmt: skip
     best = [(0, 1), (0, 1), (0, 2), (2,)]
     after = np.array([[3.0 if members == one else 2.0 for members in judged.sets] for one in best])

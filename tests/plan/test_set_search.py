@@ -18,7 +18,7 @@ def things(count):
     ]
 
 
-def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: True):
+def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: True, looked_at=5):
     """Sets of made-up things whose worth is `value(set of places)`."""
 
     def fit(chosen):
@@ -32,7 +32,7 @@ def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: T
     return judge_sets(
         things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1,
         worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([ceiling]),
-        size=size, most=most,
+        size=size, most=most, looked_at=looked_at,
     )  # fmt: skip
 
 
@@ -101,6 +101,36 @@ def test_where_not_all_are_judged_the_bound_is_never_beaten(count, random):
     assert max(value(frozenset(members)) for members in every) <= result.bound
 
 
+@given(st.integers(0, 2**32 - 1), st.integers(0, 11))
+def test_the_best_three_of_those_that_are_allowed_is_ranked(seed, out):
+    """Of what adds up three in four more than others: all the first ones hold it if it may stay."""
+    worth = np.random.default_rng(seed).uniform(1, 2, 12)
+    worth[3] = 40
+    result = judged(12, lambda members: float(worth[list(members)].sum()), most=1, looked_at=6)
+    assert not result.exact
+    assert all(3 in members for members in result.sets if len(members) == 3)
+    best = result.best(lambda one: one.feature not in {"f3", f"f{out}"})
+    left = sorted(set(range(12)) - {3, out}, key=lambda at: -worth[at])
+    assert result.sets[best] == tuple(sorted(left[:3]))
+    assert len(result.sets) <= 12 + 66 + 2 * 6
+
+
+def test_threes_are_ranked_once_however_often_one_is_chosen():
+    asked = []
+
+    def value(members):
+        asked.append(members)
+        return float(sum(members))
+
+    result = judged(9, value, most=1)
+    for _ in range(3):
+        assert result.sets[result.best()] == (6, 7, 8)
+    threes = [one for one in asked if len(one) == 3]
+    # The one that was chosen is judged exactly as well, which asks for it again.
+    assert len(threes) - len(set(threes)) == 1
+    assert len(set(threes)) == 5
+
+
 def test_a_ceiling_is_asked_for_only_where_it_is_needed():
     def never():
         pytest.fail("asked for")
@@ -110,7 +140,7 @@ def test_a_ceiling_is_asked_for_only_where_it_is_needed():
         ranked_after=lambda changes: np.zeros((len(changes), 1)),
         linked_after=lambda changes: np.zeros((len(changes), 1)), finalists=1,
         worth=lambda rows: rows[:, 0], now=np.zeros(1),
-        ceiling=never, size=3, most=100,
+        ceiling=never, size=3, most=100, looked_at=5,
     )  # fmt: skip
 
 
@@ -132,6 +162,7 @@ def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
         things(5), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
         ranked_after=of(ranked), linked_after=exactly, finalists=3, worth=lambda rows: rows[:, 0],
         now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1, most=100,
+        looked_at=5,
     )  # fmt: skip
     assert result.best() == 2
     assert len(asked) == 3

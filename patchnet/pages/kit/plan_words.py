@@ -314,8 +314,9 @@ def exact_words(plan: PlotPlan) -> str:
             "them worked out exactly."
         ).format(searched=plan.searched)
     return _(
-        "{searched:,} of the combinations that fit were compared. On the same scale none of the "
-        "others could reach more than {bound}; this one reaches {score}."
+        "Every thing by itself, every pair and the threes that promise most were compared, "
+        "{searched:,} in all. On the same scale none of the others could reach more than {bound}; "
+        "this one reaches {score}."
     ).format(
         searched=plan.searched,
         bound=figure(plan.bound),
