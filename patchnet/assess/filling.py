@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
 from patchnet.assess.blocks import Blocks
-from patchnet.assess.flow import net_of
+from patchnet.assess.flow import Begun, net_of
 
 __all__ = ["TOLERANCE", "Filled", "Larder", "Stop", "fill", "no_less"]
 
@@ -193,8 +193,8 @@ class _Shelf:
         Returns
         -------
         tuple or None
-            What plots draw and suppliers offer, each of shape (n, layers), as `Net.passed` takes
-            it to begin with: nobody draws more than he wants.
+            What plots ask and suppliers offer, each of shape (n, layers), as `Begun.of` takes it:
+            nobody draws more than he wants.
         """
         worst, larder = self.larder.worst, self.larder
         wanted = (room * share if worst else np.where(share > 0, room, 0.0))[:, None]
@@ -237,11 +237,12 @@ class _Shelf:
         supply = self.supply * self.times
         if layers == 1:
             # One month alone: no more than a home's worth of it is ever wanted.
-            drawn, offered = split
-            passed = net.passed(wanted, supply / months, split=(drawn / months, offered))
+            begun = Begun.of(self.larder.blocks, split[0] / months, split[1])
+            passed = net.passed(wanted, supply / months, begun=begun)
             bounded = np.zeros(len(room))
         else:
-            passed = net.passed(wanted * months, supply, own, split)
+            begun = Begun.of(self.larder.blocks, *split)
+            passed = net.passed(wanted * months, supply, own, begun)
             bounded = (own * passed.bound).sum(axis=1) / months
         if not passed.wanting.any():
             return None

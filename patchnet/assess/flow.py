@@ -13,7 +13,7 @@ the first flow shows the clash, and no second is sent.
 
 from copy import copy
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Self
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -23,7 +23,7 @@ from scipy.sparse import csgraph
 
 from patchnet.assess.blocks import Blocks
 
-__all__ = ["Net", "Passed", "net_of"]
+__all__ = ["Begun", "Net", "Passed", "net_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -34,6 +34,39 @@ _ENDLESS = 2**30  # more than there are; with all of them flowing back still wit
 _A_UNIT = 1.001  # with what floats round off
 _TIMES = 3  # flows at most, each over what the one before left
 _EXACT = 1e-12  # of all that is wanted: less than that is not sent again
+
+
+class Begun(NamedTuple):
+    """A flow from plots to suppliers.
+
+    Attributes
+    ----------
+    drawn, given
+        Shape (n, L): what each plot draws from each layer, and what of its own it gives there.
+    along
+        Shape (edges of the blocks, L): what goes along each of them.
+    """
+
+    drawn: Array
+    given: Array
+    along: Array
+
+    @classmethod
+    def of(cls, blocks: Blocks, asked: Array, offered: Array) -> Self:
+        """Plot i draws asked[i] x offered[j] from each plot j within reach.
+
+        Parameters
+        ----------
+        blocks
+            The reach.
+        asked, offered
+            Shape (n, L).
+        """
+        return cls(
+            asked * blocks.times(offered),
+            offered * blocks.transposed_times(asked),
+            blocks.along_edges(asked, offered),
+        )
 
 
 class Passed(NamedTuple):
@@ -78,8 +111,6 @@ class Net:
         Place of each edge's way back.
     endless
         True on edges that hold anything.
-    blocks
-        The reach.
     """
 
     size: int
@@ -91,7 +122,6 @@ class Net:
     inner: Places
     back: Places
     endless: Flags
-    blocks: Blocks
 
     @classmethod
     def of(cls, blocks: Blocks, layers: int) -> "Net":
@@ -135,7 +165,6 @@ class Net:
             inner=inner,
             back=back,
             endless=endless,
-            blocks=blocks,
         )
 
     def passed(
@@ -143,7 +172,7 @@ class Net:
         wanted: Array,
         supply: Array,
         most: Array | None = None,
-        split: tuple[Array, Array] | None = None,
+        begun: Begun | None = None,
     ) -> Passed:
         """Send as much as can be.
 
@@ -155,18 +184,17 @@ class Net:
             Shape (n, L).
         most
             Shape (n, L): most that a plot takes from a layer, where there are several.
-        split
-            A flow to begin with, of which more is only made: plot i draws split[0][i] x
-            split[1][j] of each layer from each plot j within reach, both of shape (n, L). It
-            must not want, or use up, more than there is.
+        begun
+            A flow to begin with, of which more is only made. It must not send more than plots
+            want, nor more than there is.
         """
         total = float(wanted.sum())
         left = np.zeros(len(self.back))
         left[self.out], left[self.into] = wanted, np.minimum(supply, total)
         if self.over is not None and most is not None:
             left[self.over] = np.minimum(most, total)
-        if split is not None:
-            self._begin(left, *split)
+        if begun is not None:
+            self._begin(left, begun)
         missing, unit = float(left[self.out].sum()), 0.0
         for _ in range(_TIMES):
             whole = missing
@@ -186,14 +214,15 @@ class Net:
         # What a flow leaves of a full edge is less than a unit.
         return self._cut(left, unit * _A_UNIT)
 
-    def _begin(self, left: Array, asked: Array, offered: Array) -> None:
-        """Send what plots draw of each supplier, in place of `left` on the edges."""
-        along = self.blocks.along_edges(asked, offered)
-        drawn = asked * self.blocks.times(offered)
-        given = offered * self.blocks.transposed_times(asked)
-        sent = [(self.out, drawn.sum(axis=1)), (self.into, given), (self.inner, along.T)]
+    def _begin(self, left: Array, begun: Begun) -> None:
+        """Send what is sent to begin with: `left` on the edges is changed in place."""
+        sent = [
+            (self.out, begun.drawn.sum(axis=1)),
+            (self.into, begun.given),
+            (self.inner, begun.along.T),
+        ]
         if self.over is not None:
-            sent.append((self.over, drawn))
+            sent.append((self.over, begun.drawn))
         for edges, amount in sent:
             left[edges] -= amount
             left[self.back[edges]] += amount

@@ -67,7 +67,7 @@ def in_processes(
         return
     others = set(active_children())
     with ProcessPoolExecutor(
-        count, mp_context=_afresh(), initializer=_begin, initargs=(work, shared, count)
+        count, mp_context=_afresh(work), initializer=_begin, initargs=(work, shared, count)
     ) as pool:
         try:
             waiting = [pool.submit(_one, block) for block in blocks]
@@ -85,13 +85,18 @@ def in_processes(
                     child.kill()
 
 
-def _afresh() -> BaseContext:
+def _afresh(work: Callable[..., Any]) -> BaseContext:
     """Processes that start afresh: a fork of one that has threads may hang.
 
     As many threads for algebra in each of them as there are cores would wait for each other.
     """
     one_thread_for_algebra()
-    return get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
+    if "forkserver" not in get_all_start_methods():
+        return get_context("spawn")
+    context = get_context("forkserver")
+    # What the work needs is loaded once, by the process that all others are forked from.
+    context.set_forkserver_preload(["__main__", work.__module__])
+    return context
 
 
 class Kept(Generic[Block, Shared]):
@@ -124,7 +129,7 @@ class Kept(Generic[Block, Shared]):
         if count > 1:
             try:
                 for at in range(count):
-                    pool = ProcessPoolExecutor(1, mp_context=_afresh())
+                    pool = ProcessPoolExecutor(1, mp_context=_afresh(make))
                     self._pools.append(pool)
                     self._made.append(
                         pool.submit(_keep, make, shared, list(blocks[at::count]), count)

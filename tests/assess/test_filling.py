@@ -1,6 +1,8 @@
 """Filling alike: worked rows, and linear programmes of a second library on random cases."""
 
+import gc
 import itertools
+import weakref
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +21,7 @@ from worlds.sharing_cases import (
 
 from patchnet.assess.blocks import along_a_curve, blocks_of
 from patchnet.assess.filling import TOLERANCE, fill
-from patchnet.assess.flow import Net
+from patchnet.assess.flow import Begun, Net, net_of
 from patchnet.assess.sharing import share_supplies
 
 ALL = np.ones((2, 2))
@@ -286,20 +288,19 @@ def test_a_flow_that_begins_with_a_split_ends_like_one_from_nothing(seed, months
         wanted = case.room * share * shelf.times.sum()
         if split is None:
             continue
-        drawn = split[0] * larder.blocks.times(split[1])
-        given_away = split[1] * larder.blocks.transposed_times(split[0])
-        assert (drawn.sum(axis=1) <= wanted * (1 + 1e-12)).all()
-        assert (drawn <= case.room[:, None] * shelf.times * (1 + 1e-12)).all()
+        begun = Begun.of(larder.blocks, *split)
+        assert (begun.drawn.sum(axis=1) <= wanted * (1 + 1e-12)).all()
+        assert (begun.drawn <= case.room[:, None] * shelf.times * (1 + 1e-12)).all()
         there = shelf.supply * shelf.times
-        assert (given_away <= there * (1 + 1e-12)).all()
+        assert (begun.given <= there * (1 + 1e-12)).all()
         most = case.room[:, None] * shelf.times if len(shelf.times) > 1 else None
         net = Net.of(larder.blocks, len(shelf.times))
-        begun, anew = net.passed(wanted, there, most, split), net.passed(wanted, there, most)
+        ahead, anew = net.passed(wanted, there, most, begun), net.passed(wanted, there, most)
         # Where there is a clash, what is short is known to a unit an edge.
-        assert begun.short.sum() == pytest.approx(anew.short.sum(), abs=1e-7 * wanted.sum())
-        assert (begun.wanting == anew.wanting).all()
-        assert (begun.given == anew.given).all()
-        assert (begun.bound == anew.bound).all()
+        assert ahead.short.sum() == pytest.approx(anew.short.sum(), abs=1e-7 * wanted.sum())
+        assert (ahead.wanting == anew.wanting).all()
+        assert (ahead.given == anew.given).all()
+        assert (ahead.bound == anew.bound).all()
 
 
 @settings(max_examples=60, deadline=None)
@@ -350,3 +351,14 @@ def test_no_room_and_no_supply():
     held, shares = homes([1, 1, 1], need(ROW, [0, 0, 0]))
     assert held.tolist() == [0, 0, 0]
     assert shares.limits.need.tolist() == [0, 0, 0]
+
+
+def test_a_net_is_let_go_with_the_blocks_that_it_was_laid_for():
+    blocks = blocks_of(sp.csr_array(np.ones((3, 3))))
+    there = weakref.ref(blocks)
+    net_of(blocks, 1).passed(
+        np.ones(3), np.ones((3, 1)), begun=Begun.of(blocks, np.ones((3, 1)) / 3, np.ones((3, 1)))
+    )
+    del blocks
+    gc.collect()
+    assert there() is None

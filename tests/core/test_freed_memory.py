@@ -49,7 +49,7 @@ def held():
 
 keep_freed_memory()
 first = [np.ones(1_000_000) for _ in range(40)]
-last = np.ones(10_000)  # above them: what lies below is not given back by itself
+last = np.ones(1_000_000)  # above them, in no hole: what lies below is not given back by itself
 del first
 before = held()
 give_freed_memory_back()
