@@ -242,7 +242,7 @@ class JudgedSets:
         """
         keep = np.array([allowed is None or allowed(one) for one in self.candidates], dtype=bool)
         if self.drawn is None:
-            self._look_at_promising(keep, holds)
+            self.look_at(keep, holds)
         able = [at for at, members in enumerate(self.sets) if all(keep[k] for k in members)]
         if holds is not None:
             able = [at for at in able if self.ranking.holds(self.sets[at], holds)]
@@ -263,11 +263,24 @@ class JudgedSets:
         self._judge(first)
         return self._lightest({at: self.gain_with(at) for at in first})
 
-    def _look_at_promising(
-        self, keep: NDArray[np.bool_], holds: Callable[[Sequence[Candidate]], bool] | None
+    def look_at(
+        self,
+        keep: NDArray[np.bool_] | None = None,
+        holds: Callable[[Sequence[Candidate]], bool] | None = None,
     ) -> None:
-        """Rank those that promise most of the sets that are asked about."""
-        able = map(tuple, self.promising[keep[self.promising].all(axis=1)].tolist())
+        """Rank those sets that promise most among the ones that are asked about.
+
+        Parameters
+        ----------
+        keep
+            Shape (m,): True for candidates that sets may be made of; None: all.
+        holds
+            Only sets of which it is true; None: all.
+        """
+        threes = self.promising
+        if keep is not None:
+            threes = threes[keep[threes].all(axis=1)]
+        able: Iterable[tuple[int, ...]] = map(tuple, threes.tolist())
         if holds is not None:
             able = (one for one in able if self.ranking.holds(one, holds))
         self.ranking.add(islice(able, self.looked_at))
@@ -350,5 +363,5 @@ def judge_sets(
         bound=0.0 if exact else float(worth(ceiling()[None, :])[0]),
         now=now,
     )
-    judged.ranking.add(map(tuple, promising[:looked_at].tolist()))
+    judged.look_at()
     return judged

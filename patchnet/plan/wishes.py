@@ -88,13 +88,16 @@ def set_to_eat(judged: JudgedSets, best: int | None, knowledge: Knowledge) -> in
     knowledge
         For what can be eaten.
     """
-    edible = [knowledge.sitings[one.feature].edible for one in judged.candidates]
+
+    def to_eat(some: Sequence[Candidate]) -> bool:
+        return any(knowledge.sitings[one.feature].edible for one in some)
 
     def feeds(at: int) -> bool:
-        return any(edible[k] for k in judged.sets[at])
+        return judged.ranking.holds(judged.sets[at], to_eat)
 
     if best is None or feeds(best):
         return None
+    judged.look_at(holds=to_eat)
     able = [at for at in range(len(judged.sets)) if judged.gain[at] > 0 and feeds(at)]
     if judged.drawn is not None:
         able = [at for at in able if at in judged.column] or able

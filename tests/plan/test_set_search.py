@@ -115,6 +115,16 @@ def test_the_best_three_of_those_that_are_allowed_is_ranked(seed, out):
     assert len(result.sets) <= 12 + 66 + 2 * 6
 
 
+def test_threes_that_hold_something_are_looked_at_when_they_are_asked_about():
+    """The last thing wins least: no three with it is ranked before somebody asks for one."""
+    result = judged(10, lambda members: float(sum(10 - at for at in members)), most=1, looked_at=3)
+    assert not any(9 in members for members in result.sets if len(members) == 3)
+    result.look_at(holds=lambda some: any(one.feature == "f9" for one in some))
+    assert [one for one in result.sets if len(one) == 3 and 9 in one] == [
+        (0, 1, 9), (0, 2, 9), (0, 3, 9),
+    ]  # fmt: skip
+
+
 def test_threes_are_ranked_once_however_often_one_is_chosen():
     asked = []
 
