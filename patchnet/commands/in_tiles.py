@@ -15,6 +15,7 @@ from patchnet.commands.options import WARNINGS, Asked, AskedGround, say_faults
 from patchnet.core.errors import WrongUse
 from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.texts import _
+from patchnet.knowledge.records import Knowledge
 from patchnet.pages.sheets.city_page import told_of_portions, write_city_page
 
 __all__ = ["in_tiles"]
@@ -79,18 +80,18 @@ def in_tiles(
         **{key: one for key, one in sizes.items() if one is not None},  # type: ignore[arg-type]
     )
     write_city_page(found, page, knowledge=asked.knowledge, title=title)
-    _say(found)
+    _say(found, asked.knowledge)
     note_made(asked.file, folder, *([] if page.parent == folder else [page]))
     click.echo(page)
 
 
-def _say(found: City) -> None:
+def _say(found: City, knowledge: Knowledge) -> None:
     """Say on the error stream what is to be known: warnings, portions, memory."""
     say_faults(found.faults)
     more = len(found.faults) - WARNINGS
     if more > 0:
         click.echo(_("... and {more} more warnings.").format(more=more), err=True)
-    for words in told_of_portions(found):
+    if words := told_of_portions(found, knowledge):
         click.echo(words, err=True)
     if found.peak_gb:
         click.echo(_("Took at most {peak:.2f} GB of memory.").format(peak=found.peak_gb), err=True)

@@ -1,11 +1,13 @@
 """The keys of a whole map's four small maps: no two steps are told by the same words."""
 
 import re
+from dataclasses import replace
 
+import pandas as pd
 import pytest
 from worlds.made_city import made_city
 
-from patchnet.pages.sheets.city_page import city_page
+from patchnet.pages.sheets.city_page import city_page, told_of_portions
 
 
 def page_of(hungry, knowledge, **animal):
@@ -49,3 +51,25 @@ def test_what_portions_are_off_by_next_to_nothing_has_no_figures(survey_knowledg
     page = page_of([2.0], survey_knowledge, shared="portions", homes_off=-2.2e-16, plots_off=1e-4)
     assert "homes came out less than 0.01 % off the exact sharing" in page
     assert "those of one plot 0.01 % on the mean" in page
+
+
+def test_what_was_shared_in_portions_is_one_sentence_with_the_worst_of_them(survey_knowledge):
+    """Names are the tables', whatever language the answer was made in; of two the worse is told."""
+    city = made_city({"t0": {}}, animal={"name": "Teichmolch", "shared": "portions"})
+    rows = [("newt", 0.002, 0.01), ("sparrow", -0.03, 0.046), ("bumblebee", 0.0, 0.0)]
+    row = city.animals.loc["newt"].to_dict()
+    animals = pd.DataFrame(
+        {
+            key: row | {"homes_off": total, "plots_off": one, "tried_on": 1200}
+            for key, total, one in rows
+        }
+    ).T
+    animals.loc["bumblebee", "shared"] = "whole"
+    told = told_of_portions(replace(city, animals=animals), survey_knowledge)
+    assert told.startswith("Shared in portions: smooth newt and house sparrow. Where both were")
+    assert "(1,200 plots), homes came out 3 % off the exact sharing" in told
+    assert "those of one plot 4.6 % on the mean (house sparrow; the others less)" in told
+    assert not told_of_portions(made_city({"t0": {}}), survey_knowledge)
+    page = city_page(city, knowledge=survey_knowledge)
+    assert "Teichmolch" not in page
+    assert "<td>Smooth newt</td>" in page or ">Smooth newt<" in page

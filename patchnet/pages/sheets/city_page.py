@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from patchnet.city.city_answer import City
 from patchnet.core.files import write_text
-from patchnet.core.language_forms import in_sentence, number
+from patchnet.core.language_forms import in_sentence, listed, number
 from patchnet.core.texts import N_, WordList, _, ngettext
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
@@ -128,8 +128,11 @@ def city_page(
         ],
         maps=[_drawn(one, city) for one in maps],
         animal_heads=_ANIMAL_HEADS,
-        animals=[_animal(row) for row in city.animals.to_dict("records")],
-        portioned=told_of_portions(city),
+        animals=[
+            _animal(str(key), row, knowledge)
+            for key, row in zip(city.animals.index, city.animals.to_dict("records"), strict=True)
+        ],
+        portioned=told_of_portions(city, knowledge),
         tile_heads=_TILE_HEADS,
         rows=rows,
         credits=city.credits,
@@ -217,9 +220,9 @@ def _worst(city: City, tile: str, knowledge: Knowledge) -> str:
     )
 
 
-def _animal(row: dict[Any, Any]) -> list[str]:
+def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
     return [
-        str(row["name"]),
+        _name(key, row, knowledge),
         figure(row["homes"]),
         _("{low} to {high}").format(low=figure(row["homes_low"]), high=figure(row["homes_high"])),
         figure(row["linked_homes"]),
@@ -228,27 +231,43 @@ def _animal(row: dict[Any, Any]) -> list[str]:
     ]
 
 
-def told_of_portions(city: City) -> tuple[str, ...]:
-    """Return a sentence for each animal that was shared in portions: how far off that is.
+def _name(key: str, row: dict[Any, Any], knowledge: Knowledge) -> str:
+    """An animal in the language of the page; as the answer has it where the tables have none."""
+    return knowledge.groups[key].name if key in knowledge.groups else str(row["name"])
+
+
+def told_of_portions(city: City, knowledge: Knowledge) -> str:
+    """Which animals were shared in portions, and how far off that is; empty where none was.
 
     Parameters
     ----------
     city
         From `patchnet.assess_city`.
+    knowledge
+        For the names of the animals.
     """
-    rows = city.animals[city.animals["shared"] == "portions"]
-    return tuple(
-        _(
-            "{animal}: shared in portions. Where both were worked out ({plots} plots), homes came "
-            "out {homes} off the exact sharing, and those of one plot {each} on the mean; over the "
-            "whole city it can be more."
-        ).format(
-            animal=row["name"],
-            plots=number(int(row["tried_on"]), ",d"),
-            homes=_off(abs(float(row["homes_off"]))),
-            each=_off(float(row["plots_off"])),
-        )
-        for row in rows.to_dict("records")
+    table = city.animals[city.animals["shared"] == "portions"]
+    rows = list(zip(map(str, table.index), table.to_dict("records"), strict=True))
+    if not rows:
+        return ""
+    names = [in_sentence(_name(key, row, knowledge)) for key, row in rows]
+    each = [float(row["plots_off"]) for _key, row in rows]
+    tried = [int(row["tried_on"]) for _key, row in rows]
+    plots = span(*(number(one, ",d") for one in (min(tried), max(tried))))
+    worst = ""
+    if len(rows) > 1:
+        name = names[each.index(max(each))]
+        worst = _(" ({animal}; the others less)").format(animal=name)
+    return _(
+        "Shared in portions: {animals}. Where both were worked out ({plots} plots), homes came out "
+        "{homes} off the exact sharing, and those of one plot {each} on the mean{worst}; over the "
+        "whole city it can be more."
+    ).format(
+        animals=listed(names),
+        plots=plots,
+        homes=_off(max(abs(float(row["homes_off"])) for _key, row in rows)),
+        each=_off(max(each)),
+        worst=worst,
     )
 
 
