@@ -411,7 +411,12 @@ def _too_much(
 ) -> bool:
     """Whether there is too little time, floor or wall for things that do not shrink."""
     features = [knowledge.features[one.feature] for one in chosen]
-    trees = [knowledge.sitings[one.key].open_ground.value for one in features if one.tree]
+    # What the stages before have made counts, where there would be more of the kind now.
+    planned = [knowledge.features[key] for key in space.planned]
+    waters = sum(one.open_water for one in features)
+    trees = [one for one in features if one.tree]
+    if trees:
+        trees += [one for one in planned if one.tree]
 
     def of(part: str, *places: str) -> float:
         return _sum([one for one in chosen if one.place in places], part)
@@ -419,15 +424,19 @@ def _too_much(
     hours = math.inf if facts.hours_month is None else facts.hours_month
     return (
         # One pond or tub is enough to begin with (common practice).
-        sum(one.open_water for one in features) > 1
+        (waters > 0 and waters + sum(one.open_water for one in planned) > 1)
         # Each tree wants so much of the plot to itself.
-        or (len(trees) > 1 and sum(trees) > space.area_m2)
+        or (len(trees) > 1 and _wanted_by(trees, knowledge) > space.area_m2)
         or _sum(chosen, "hours_month") > hours + _SLACK
         or of("ground_m2", "standing") > space.floor_m2 + _SLACK
         or of("length_m", "sill") > space.sill_m + _SLACK
         or of("length_m", "wall", "fence") > space.wall_m + space.fence_m + _SLACK
         or of("amount", "roof") > space.roof_m2 + _SLACK
     )
+
+
+def _wanted_by(trees: Sequence[Feature], knowledge: Knowledge) -> float:
+    return sum(knowledge.sitings[one.key].open_ground.value for one in trees)
 
 
 def _slivers(given: Mapping[str, float], knowledge: Knowledge) -> float:

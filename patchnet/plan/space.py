@@ -41,6 +41,8 @@ class Space:
         What the plot has, as far as it is known or drawn in: feature to amount.
     guessed
         Which of these nobody said or mapped, in plain words.
+    planned
+        Features that were added to it before in the same plan.
     """
 
     area_m2: float
@@ -54,6 +56,7 @@ class Space:
     roof_m2: float
     has: Mapping[str, float]
     guessed: tuple[str, ...]
+    planned: tuple[str, ...] = ()
 
     def keeping(self, covers: Collection[str]) -> "Space":
         """Return the room there is while some covers stay where they are."""
@@ -85,6 +88,7 @@ class Space:
             sill_m=max(self.sill_m - sum(one.length_m for one in new if one.place == "sill"), 0.0),
             roof_m2=max(self.roof_m2 - sum(one.amount for one in new if one.place == "roof"), 0.0),
             has=has,
+            planned=(*self.planned, *(one.feature for one in new)),
         )
 
 

@@ -237,6 +237,22 @@ def test_two_trees_want_a_plot_for_each(area, fits):
     assert fitted(pair[:1], room, KNOW, PlotFacts()) is not None
 
 
+@pytest.mark.parametrize(("area", "fits"), [(79.0, False), (80.0, True)])
+def test_a_tree_next_year_finds_the_one_of_this_season_there(area, fits):
+    """As two trees at once; what is no tree has nothing against it."""
+    found, _ = offered()
+    room = replace(space(), area_m2=area).after([found["tree_small"]], {"tree_small": 1.0})
+    assert (fitted([found["fruit_tree"]], room, KNOW, PlotFacts()) is not None) == fits
+    assert fitted([found["shrub"]], room, KNOW, PlotFacts()) is not None
+
+
+def test_a_tub_next_year_is_not_put_beside_the_pond_of_this_season():
+    found, _ = offered()
+    room = space().after([found["pond"]], {"pond": found["pond"].amount})
+    assert fitted([found["container_pond"]], room, KNOW, PlotFacts()) is None
+    assert fitted([found["bird_bath"]], room, KNOW, PlotFacts()) is not None
+
+
 def test_hours_and_money_are_limits():
     """Hedge: 1 hour, 100; border: 1.5 hours, 100."""
     found, _ = offered()
