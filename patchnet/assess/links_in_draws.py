@@ -26,6 +26,7 @@ from patchnet.knowledge.records import Knowledge
 from patchnet.movement.corridors import both_ways
 from patchnet.movement.fence_gaps import gap_steps
 from patchnet.movement.surface import CostSurface
+from patchnet.movement.window import cut_out, window_between
 from patchnet.network.one_more_link import GrowingNetwork
 from patchnet.network.patch_graph import PatchGraph
 
@@ -44,6 +45,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _HALF_WAY = 0.6  # growth from both sides, each a little over half of the way
+_LIKELY = 2.0  # times what a break costs with the figures in use, where it is looked for first
 _ALIKE = 1e-9  # relative: of gaps that win alike to rounding, the first
 
 
@@ -159,7 +161,7 @@ def breaks_won(
     for gap in breaks:
         cost = gap.width_m
         if answer.ground is not None:
-            cost = _cost_between(answer.ground.surface, gap, _HALF_WAY * longest_m)
+            cost = _cost_between(answer.ground.surface, gap, longest_m)
         a, b = ids.get_indexer(pd.Index([gap.from_plot, gap.to_plot])).tolist()
         homes = network.gain(a, b, cost) if min(a, b) >= 0 and cost <= longest_m else 0.0
         found.append(
@@ -173,18 +175,30 @@ _known: WeakKeyDictionary[CostSurface, dict[tuple[str, str], tuple[float, float]
 )
 
 
-def _cost_between(surface: CostSurface, gap: Break, limit: float) -> float:
-    """Cost metres between a break's two plots; inf: no way within the limit from either.
+def _cost_between(surface: CostSurface, gap: Break, longest_m: float) -> float:
+    """Cost metres between a break's two plots; inf: more than the longest.
 
     Some draws in a row have the same ground: what was found on it is kept while it is there.
     """
     known, ends = _known.setdefault(surface, {}), (gap.from_plot, gap.to_plot)
     looked, cost = known.get(ends, (0.0, math.inf))
-    if looked < limit and math.isinf(cost):
-        compiled = can_compile() or None
-        cost = both_ways(surface, *ends, limit=limit, compiled=compiled).cost
-        known[ends] = limit, cost
+    if looked < longest_m and math.isinf(cost):
+        # It seldom costs more than twice as much as with the figures in use.
+        for most in (_LIKELY * gap.width_m, longest_m):
+            if most <= longest_m:
+                cost = _cost_within(surface, ends, most)
+            if math.isfinite(cost):
+                break
+        known[ends] = longest_m, cost
     return cost
+
+
+def _cost_within(surface: CostSurface, ends: tuple[str, str], most: float) -> float:
+    """Cost metres between two plots; inf: more than `most`."""
+    labels = surface.plot_label(ends[0]), surface.plot_label(ends[1])
+    here = cut_out(surface, window_between(surface, labels, most))
+    both = both_ways(here, *ends, limit=_HALF_WAY * most, compiled=can_compile() or None)
+    return both.cost if both.cost <= most else math.inf
 
 
 @dataclass(frozen=True, eq=False)
