@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from patchnet.core.errors import WrongUse
 
 __all__ = [
-    "can_compile", "cores", "in_threads", "kernel", "kernel_part", "leave_cores_to",
+    "can_compile", "cores", "in_threads", "inlined_part", "kernel", "kernel_part", "leave_cores_to",
     "one_thread_for_algebra", "use_compiled",
 ]  # fmt: skip
 
@@ -67,6 +67,11 @@ def kernel_part(function: F) -> F:
     A way in from Python, which nobody goes, would be compiled for every array in its arguments.
     """
     return _compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+
+def inlined_part(function: F) -> F:
+    """Compile a `kernel_part` into each kernel that calls it: for what innermost loops call."""
+    return _compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True, forceinline=True)
 
 
 def _compiled(function: F, **ways_in: Any) -> F:  # noqa: ANN401 - options of a compiler

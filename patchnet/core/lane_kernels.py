@@ -21,6 +21,8 @@ __all__ = [
     "add_lanes",
     "any_below",
     "copy_lanes",
+    "lower_lanes",
+    "most_below",
     "raise_lanes",
     "scaled_lanes",
     "take_lanes",
@@ -104,6 +106,44 @@ def _below(_typing: Any, array: Any, at: Any, factor: Any, limits: Any, other: A
     return types.boolean(array, at, factor, limits, other), generate
 
 
+def _lower(_typing: Any, array: Any, at: Any, terms: Any, other: Any, more: Any, most: Any) -> Any:  # noqa: ANN401
+    _check(array, terms)
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+        place = _pointer(context, builder, signature.args[0], *values[:2])
+        now = builder.load(place, align=_BYTES)
+        term = _numbers(context, builder, signature.args[2], *values[2:4])
+        come = builder.fadd(term, _alike(builder, values[4]))
+        less = builder.and_(
+            builder.fcmp_ordered("<", come, now),
+            builder.fcmp_ordered("<=", come, _alike(builder, values[5])),
+        )
+        builder.store(builder.select(less, come, now), place, align=_BYTES)
+        bits = builder.bitcast(less, ir.IntType(LANES))
+        return builder.icmp_unsigned("!=", bits, ir.Constant(ir.IntType(LANES), 0))
+
+    return types.boolean(array, at, terms, other, more, most), generate
+
+
+def _most_below(_typing: Any, array: Any, at: Any, limit: Any) -> Any:  # noqa: ANN401
+    _check(array)
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:  # noqa: ANN401
+        one = _numbers(context, builder, signature.args[0], *values[:2])
+        nothing = ir.Constant(_VECTOR, [0.0] * LANES)
+        below = builder.fcmp_ordered("<", one, _alike(builder, values[2]))
+        left = builder.select(below, one, nothing)
+        width = LANES // 2
+        while width:  # each half against the other
+            turned = [(lane + width) % LANES for lane in range(LANES)]
+            other = builder.shuffle_vector(left, nothing, ir.Constant(_PLACES, turned))
+            left = _larger(builder, left, other)
+            width //= 2
+        return builder.extract_element(left, ir.Constant(ir.IntType(32), 0))
+
+    return types.float64(array, at, limit), generate
+
+
 def _larger(builder: Any, now: Any, more: Any) -> Any:  # noqa: ANN401 - types of a compiler
     return builder.select(builder.fcmp_ordered(">", more, now), more, now)
 
@@ -122,3 +162,8 @@ scaled_lanes = cast(Callable[[Any, Any, float, Any, Any], None], intrinsic(_scal
 """``scaled_lanes(array, at, factor, terms, other)`` adds a factor times the terms."""
 any_below = cast(Callable[[Any, Any, float, Any, Any], bool], intrinsic(_below))
 """``any_below(array, at, factor, limits, other)``: is any less than the factor times its limit?"""
+lower_lanes = cast(Callable[[Any, Any, Any, Any, float, float], bool], intrinsic(_lower))
+"""``lower_lanes(array, at, terms, other, more, most)`` puts terms + `more` in the place of what is
+larger, where that is no more than `most`: is any put there?"""
+most_below = cast(Callable[[Any, Any, float], float], intrinsic(_most_below))
+"""``most_below(array, at, limit)``: the most of those below the limit; 0 where none is above 0."""

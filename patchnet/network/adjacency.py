@@ -9,10 +9,21 @@ from scipy.sparse import csgraph
 
 from patchnet.network.patch_graph import PatchGraph
 
-__all__ = ["Adjacency", "Links", "adjacency", "components", "groups", "links_of", "touching_joined"]
+__all__ = [
+    "TOUCH", "Adjacency", "Links", "adjacency", "components", "groups", "links_of", "matrix_of",
+    "renumbered", "touching_joined",
+]  # fmt: skip
 
 Ints = NDArray[np.int64]
 Places = NDArray[np.int32]
+
+
+TOUCH = 2.0**-20
+"""Length in mm given to links of length 0 where a sparse matrix must show them.
+
+So small that a million of them do not add up to a millimetre, and a power of two, so that
+sums with whole millimetres are exact.
+"""
 
 
 class Links(NamedTuple):
@@ -45,6 +56,43 @@ def links_of(patch_graph: PatchGraph) -> Links:
         n patches, m links, lengths in whole millimetres.
     """
     return Links(len(patch_graph.ids), patch_graph.i, patch_graph.j, patch_graph.length_mm)
+
+
+def matrix_of(links: Links) -> "sp.csr_array":
+    """Return the links as a symmetric sparse matrix of lengths in mm, 0 shown as `TOUCH`.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+
+    Returns
+    -------
+    sparse array
+        Shape (n, n), millimetres.
+    """
+    weight = np.where(links.length == 0, TOUCH, links.length.astype(np.float64))
+    ends = (np.r_[links.i, links.j], np.r_[links.j, links.i])
+    return sp.coo_array((np.r_[weight, weight], ends), shape=(links.n, links.n)).tocsr()
+
+
+def renumbered(links: Links, number: Ints) -> Links:
+    """Return the links between nodes that have other numbers; not sorted.
+
+    Parameters
+    ----------
+    links
+        m links between n nodes.
+    number
+        Shape (n,): new number of each node.
+    """
+    i, j = number[links.i], number[links.j]
+    return Links(
+        links.n,
+        np.minimum(i, j).astype(np.int32),
+        np.maximum(i, j).astype(np.int32),
+        links.length,
+    )
 
 
 def adjacency(links: Links) -> Adjacency:

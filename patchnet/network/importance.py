@@ -12,10 +12,10 @@ from scipy.sparse import csgraph
 from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
-from patchnet.network.adjacency import Links, components, links_of
+from patchnet.network.adjacency import Links, components, links_of, matrix_of
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
-from patchnet.network.routes import cut_length, matrix_of, only, route_sums
+from patchnet.network.routes import cut_length, only, route_sums
 
 __all__ = ["Weights", "link_importance", "patch_importance", "route_weights"]
 

@@ -1,4 +1,4 @@
-"""Compiled kernels of the network room: links by node, pruning, sums over best routes."""
+"""Compiled kernels of the network room: links by node, pruning, a heap."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,9 +6,8 @@ from numpy.typing import NDArray
 from patchnet.core.compiled import in_threads, kernel
 from patchnet.network.adjacency import Adjacency, Ints, Links, Places
 
-__all__ = ["adjacency", "mark_superfluous", "pop", "push", "route_sums"]
+__all__ = ["adjacency", "mark_superfluous", "pop", "push"]
 
-Floats = NDArray[np.float64]
 _FAR = np.int64(2**62)
 _BLOCK = 2048
 
@@ -182,79 +181,3 @@ def pop(heap: Ints, size: int) -> int:
         below = 2 * here + 1
     heap[here] = key
     return size
-
-
-@kernel
-def route_sums(
-    sources: Ints,
-    start: Ints,
-    end: Places,
-    length: Ints,
-    homes: Floats,
-    cut: int,
-    decay: float,
-    bits: int,
-    flow: Floats,
-    reached: Floats,
-) -> None:
-    """Sum a_j exp(-decay d_ij), and a_j, over all j no further than `cut` from each source.
-
-    A key on the heap is the distance and, in its last `bits` bits, the node.
-
-    Parameters
-    ----------
-    sources
-        Shape (s,): patches that routes start from.
-    start, end
-        Shapes (n + 1,) and (2 m,): the links of each patch, as in `adjacency`.
-    length
-        Shape (2 m,), whole millimetres.
-    homes
-        Shape (n,).
-    cut
-        Longest route, millimetres.
-    decay
-        A chance is exp(-decay x length), per millimetre.
-    bits
-        Bits that hold a patch's number.
-    flow, reached
-        Shape (s,), homes: written.
-    """
-    n = len(start) - 1
-    distance = np.full(n, _FAR)
-    heap = np.empty(len(end) + 1, dtype=np.int64)
-    seen = np.empty(n, dtype=np.int32)
-    mask = (1 << bits) - 1
-    for at in range(len(sources)):
-        source = sources[at]
-        distance[source] = 0
-        seen[0] = source
-        count = 1
-        size = push(heap, 0, source)
-        total = 0.0
-        amount = 0.0
-        while size > 0:
-            key = heap[0]
-            size = pop(heap, size)
-            node = key & mask
-            here = key >> bits
-            if here > distance[node]:
-                continue
-            if homes[node] > 0:
-                total += homes[node] * np.exp(-decay * here)
-                amount += homes[node]
-            for link in range(start[node], start[node + 1]):
-                there = here + length[link]
-                if there > cut:
-                    break
-                other = end[link]
-                if there < distance[other]:
-                    if distance[other] == _FAR:
-                        seen[count] = other
-                        count += 1
-                    distance[other] = there
-                    size = push(heap, size, (there << bits) | other)
-        flow[at] = total
-        reached[at] = amount
-        for place in range(count):
-            distance[seen[place]] = _FAR

@@ -4,18 +4,18 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
 from patchnet.core.compiled import in_threads, use_compiled
 from patchnet.core.errors import WrongUse
 from patchnet.core.texts import _
-from patchnet.network.adjacency import Links, links_of, touching_joined
+from patchnet.network.adjacency import Links, links_of, matrix_of, renumbered, touching_joined
+from patchnet.network.node_order import in_line
 from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
 
-__all__ = ["TOUCH", "RouteSums", "cut_length", "matrix_of", "only", "route_sums"]
+__all__ = ["RouteSums", "cut_length", "only", "route_sums"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,13 +26,10 @@ _COMPILE_FROM = (
 _PRUNE_BELOW = 0.1  # links per n^2; on denser graphs plain pruning costs more than it saves
 _PLAIN_CELLS = 2_000_000  # distances held at once by the plain route
 _FAR = 2**62
-
-TOUCH = 2.0**-20
-"""Length in mm given to links of length 0 where a sparse matrix must show them.
-
-So small that a million of them do not add up to a millimetre, and a power of two, so that
-sums with whole millimetres are exact.
-"""
+_EXACT = 2**53  # millimetres that a floating-point number holds exactly
+_NOTHING = 745.0  # exp of less than minus this is 0
+_BUCKETS = 40  # a patch waits in, to a link's usual length: with more, fewer are looked at twice
+_AT_MOST = 4096  # sources a thread takes at once
 
 
 class RouteSums(NamedTuple):
@@ -81,24 +78,6 @@ def only(links: Links, keep: NDArray[np.bool_]) -> Links:
         Shape (m,), True where a link is kept.
     """
     return Links(links.n, links.i[keep], links.j[keep], links.length[keep])
-
-
-def matrix_of(links: Links) -> "sp.csr_array":
-    """Return the links as a symmetric sparse matrix of lengths in mm, 0 shown as `TOUCH`.
-
-    Parameters
-    ----------
-    links
-        m links between n nodes.
-
-    Returns
-    -------
-    sparse array
-        Shape (n, n), millimetres.
-    """
-    weight = np.where(links.length == 0, TOUCH, links.length.astype(np.float64))
-    ends = (np.r_[links.i, links.j], np.r_[links.j, links.i])
-    return sp.coo_array((np.r_[weight, weight], ends), shape=(links.n, links.n)).tocsr()
 
 
 def route_sums(
@@ -161,31 +140,34 @@ def _plain(
 def _compiled(
     links: Links, homes: Floats, sources: Ints, cut: int, decay: float
 ) -> tuple[Floats, Floats]:
-    from patchnet.network import kernels  # noqa: PLC0415 - imports numba
+    from patchnet.network import kernels, route_kernels  # noqa: PLC0415 - imports numba
 
-    table = kernels.adjacency(links)
-    flow, reached = np.empty(len(sources)), np.empty(len(sources))
-    bits = max(1, links.n.bit_length())
     longest = int(links.length.max(initial=0)) * links.n  # no route is longer
-    if min(cut, longest) >= _FAR >> bits:
+    if min(cut, longest) >= _EXACT:
         raise WrongUse(_("The links are too long to be added up in millimetres."))
-    size = max(16, min(512, len(sources) // 16))
+    order = in_line(links)
+    place = np.empty(links.n, dtype=np.int64)
+    place[order] = np.arange(links.n)
+    table = kernels.adjacency(renumbered(links, place))
+    where = place[sources]
+    in_turn = np.argsort(where)
+    ours, here, length = where[in_turn], homes[order], table.length.astype(np.float64)
+    low = np.exp(-decay * np.arange(1 << route_kernels.BITS))
+    farthest = math.ceil(min(cut, longest, _NOTHING / decay)) >> route_kernels.BITS
+    high = np.exp(-decay * (np.arange(farthest + 1) << route_kernels.BITS))
+    width = max(1.0, float(links.length.mean()) / _BUCKETS) if len(links.length) else 1.0
+    flow, reached = np.empty(len(ours)), np.empty(len(ours))
+    size = -(-min(_AT_MOST, len(ours) // 16 + 1) // route_kernels.TOGETHER) * route_kernels.TOGETHER
 
     def work(first: int) -> None:
         part = slice(first, first + size)
-        kernels.route_sums(
-            sources[part],
-            table.start,
-            table.end,
-            table.length,
-            homes,
-            cut,
-            decay,
-            bits,
-            flow[part],
-            reached[part],
-        )
+        route_kernels.route_sums(
+            ours[part], table.start, table.end, length, here, float(cut), width, high, low,
+            flow[part], reached[part],
+        )  # fmt: skip
 
-    for __ in in_threads(work, range(0, len(sources), size)):
+    for __ in in_threads(work, range(0, len(ours), size)):
         pass
-    return flow, reached
+    back = np.empty_like(in_turn)
+    back[in_turn] = np.arange(len(in_turn))
+    return flow[back], reached[back]

@@ -11,6 +11,8 @@ from patchnet.core.lane_kernels import (
     add_lanes,
     any_below,
     copy_lanes,
+    lower_lanes,
+    most_below,
     raise_lanes,
     scaled_lanes,
     take_lanes,
@@ -66,6 +68,37 @@ def test_lanes_are_what_single_numbers_are_to_the_last_bit(worked, which, seed):
         at = BEFORE + lane
         wanted[at] = BY_NUMBER[which](float(array[at]), 0.3, float(terms[lane + 1]))
     worked(which, array, BEFORE, 0.3, terms, 1)
+    assert np.array_equal(array, wanted)
+
+
+@pytest.fixture(scope="module")
+def nearer():
+    """A compiled function that lowers lanes, and tells whether any was and the most below 50."""
+
+    @numba.njit
+    def work(array, at, terms, other, more, most):
+        return lower_lanes(array, at, terms, other, more, most), most_below(array, at, 50.0)
+
+    return work
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_lanes_are_lowered_to_what_is_less_and_no_more_than_allowed(nearer, seed):
+    luck = np.random.default_rng(seed)
+    size = BEFORE + LANES + AFTER
+    array, terms = luck.integers(0, 99, (2, size)).astype(float)
+    array[luck.random(size) < 0.3] = np.inf
+    terms[luck.random(size) < 0.3] = np.inf
+    more, most = float(luck.integers(0, 20)), float(luck.integers(20, 80))
+    wanted, lowered, below = array.copy(), False, [0.0]
+    for lane in range(LANES):
+        come = terms[1 + lane] + more
+        if come < array[BEFORE + lane] and come <= most:
+            wanted[BEFORE + lane] = come
+            lowered = True
+        if wanted[BEFORE + lane] < 50:
+            below.append(wanted[BEFORE + lane])
+    assert nearer(array, BEFORE, terms, 1, more, most) == (lowered, max(below))
     assert np.array_equal(array, wanted)
 
 
