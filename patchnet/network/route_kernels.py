@@ -57,8 +57,8 @@ def route_sums(
     width
         Of a bucket, millimetres.
     high, low
-        Chance of arriving after so many times 2^BITS millimetres, and after so many millimetres;
-        beyond `high` it is nothing.
+        Shape (h,) and (2^BITS,): chance of arriving after so many times 2^BITS millimetres, and
+        after so many millimetres; beyond `high` it is nothing.
     flow, reached
         Shape (s,), homes: written.
     """

@@ -19,30 +19,22 @@ from map_benchmark import write_terraces
 
 from patchnet import load_knowledge, read_neighbourhood
 from patchnet.assess import assess
-from patchnet.assess.blocks import Blocks
 from patchnet.assess.filling import _Shelf
 
-BUNCHES = _Shelf.fits
+BUNCHES = _Shelf.split
 
 
-class Pairs(Blocks):
-    """The same reach, multiplied over all its pairs."""
+class OverPairs:
+    """A larder whose sums are taken over all pairs."""
 
-    def __init__(self, matrix):
-        object.__setattr__(self, "matrix", matrix)
+    def __init__(self, larder):
+        self.matrix, self.worst = larder.matrix, larder.worst
 
     def times(self, values):
         return np.asarray(self.matrix @ values)
 
     def transposed_times(self, values):
         return np.asarray(self.matrix.T @ values)
-
-
-class OverPairs:
-    """A larder whose blocks are multiplied over all pairs."""
-
-    def __init__(self, larder):
-        self.blocks, self.worst = Pairs(larder.matrix), larder.worst
 
 
 class Peer:
@@ -55,7 +47,7 @@ class Peer:
 def answered(hood, knowledge, which, spent):
     """The answer by one of the two ways; both are timed at every question."""
 
-    def fits(shelf, room, share):
+    def split(shelf, room, share):
         said = []
         for at, asked in enumerate((Peer(shelf), shelf)):
             start = time.thread_time()
@@ -64,11 +56,11 @@ def answered(hood, knowledge, which, spent):
         spent[2] += 1
         return said[which]
 
-    _Shelf.fits = fits
+    _Shelf.split = split
     try:
         return assess(hood, knowledge=knowledge, straight=True)
     finally:
-        _Shelf.fits = BUNCHES
+        _Shelf.split = BUNCHES
 
 
 def different(one, other):
