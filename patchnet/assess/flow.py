@@ -244,7 +244,12 @@ class Net:
     def _cut(self, left: Array, full: float) -> Passed:
         """Find all that more could still get to from the source: the side of the least cut."""
         short = left[self.out]
-        through = self.endless | (left > full)
+        # On the way back a bunch may hold the rests of all its plots, less than a unit each.
+        rests = np.full(len(left), float(self.size))
+        rests[self.out] = rests[self.into] = 1.0
+        if self.over is not None:
+            rests[self.over] = 1.0
+        through = self.endless | (left > full * rests)
         before = np.r_[0, np.cumsum(through)]
         graph = sp.csr_array(
             (
