@@ -68,7 +68,7 @@ def test_what_was_shared_in_portions_is_one_sentence_with_the_worst_of_them(surv
     told = told_of_portions(replace(city, animals=animals), survey_knowledge)
     assert told.startswith("Shared in portions: smooth newt and house sparrow. Where both were")
     assert "(1,200 plots), homes came out 3 % off the exact sharing" in told
-    assert "those of one plot 4.6 % on the mean (house sparrow; the others less)" in told
+    assert "those of one plot 4.6 % on the mean (house sparrow; the others no more)" in told
     assert not told_of_portions(made_city({"t0": {}}), survey_knowledge)
     page = city_page(city, knowledge=survey_knowledge)
     assert "Teichmolch" not in page

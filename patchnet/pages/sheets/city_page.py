@@ -257,7 +257,7 @@ def told_of_portions(city: City, knowledge: Knowledge) -> str:
     worst = ""
     if len(rows) > 1:
         name = names[each.index(max(each))]
-        worst = _(" ({animal}; the others less)").format(animal=name)
+        worst = _(" ({animal}; the others no more)").format(animal=name)
     return _(
         "Shared in portions: {animals}. Where both were worked out ({plots} plots), homes came out "
         "{homes} off the exact sharing, and those of one plot {each} on the mean{worst}; over the "
