@@ -1,6 +1,7 @@
 """Work shared out to several processes, with the same result however many there are."""
 
 import os
+import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -94,8 +95,9 @@ def _afresh(work: Callable[..., Any]) -> BaseContext:
     if "forkserver" not in get_all_start_methods():
         return get_context("spawn")
     context = get_context("forkserver")
-    # What the work needs is loaded once, by the process that all others are forked from.
-    context.set_forkserver_preload(["__main__", work.__module__])
+    if sys.platform == "linux":  # elsewhere libraries that are loaded may forbid a fork
+        # What the work needs is loaded once, by the process that all others are forked from.
+        context.set_forkserver_preload(["__main__", work.__module__])
     return context
 
 
