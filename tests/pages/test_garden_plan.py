@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import affinity, box
 
@@ -142,13 +142,16 @@ def test_trees_have_their_crowns_hedges_their_metres_and_boxes_a_sign():
 ANGLES = st.floats(0, 360, allow_nan=False)
 
 
+def star_of(radii):
+    turn = np.linspace(0, 2 * np.pi, len(radii), endpoint=False)
+    return shapely.Polygon(np.column_stack([np.cos(turn), np.sin(turn)]) * np.array(radii)[:, None])
+
+
 @st.composite
 def outlines(draw):
     """Stars and bent strips, turned: what plots are drawn like."""
     count = draw(st.integers(3, 9))
-    radii = draw(st.lists(st.floats(2, 30), min_size=count, max_size=count))
-    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
-    star = shapely.Polygon(np.column_stack([np.cos(turn), np.sin(turn)]) * np.array(radii)[:, None])
+    star = star_of(draw(st.lists(st.floats(2, 30), min_size=count, max_size=count)))
     if draw(st.booleans()):
         star = star.difference(star.centroid.buffer(draw(st.floats(0.2, 1.0))))
     return affinity.rotate(star, draw(ANGLES), origin=(0, 0))
@@ -160,6 +163,7 @@ def outlines(draw):
     parts=st.lists(st.floats(0.01, 0.6), min_size=4, max_size=4),
     seen=st.booleans(),
 )
+@example(shape=star_of([10, 2, 2, 21, 2, 24, 2]), parts=[0.5, 0.5, 0.25, 0.5], seen=False)
 def test_grounds_fill_the_plot_and_nothing_else(shape, parts, seen):
     """Of any outline: the pieces add up to the plot, lie in it, and each has its share."""
     if shape.area < 2 or not shape.is_valid or shape.geom_type != "Polygon":

@@ -10,6 +10,7 @@ __all__ = ["LyingPlot", "lying_plots"]
 
 Array = NDArray[np.float64]
 _STEPS = 65  # places along a plot at which its area so far is worked out
+_FINER = 8  # parts of a step in which something is cut
 
 
 class LyingPlot:
@@ -65,6 +66,11 @@ class LyingPlot:
     def cuts(self, areas: Array) -> Array:
         """Shape (k,): places along the plot up to which it has these areas, m2, ascending."""
         along = np.linspace(self.west, self.east, _STEPS)
+        # In the spikes of a star a whole step is too long: those that are cut are halved thrice.
+        step = np.searchsorted(self.area_to(along), areas).clip(1, _STEPS - 1)
+        part = np.linspace(0.0, 1.0, _FINER, endpoint=False)
+        finer = along[step - 1, None] + part * (along[step] - along[step - 1])[:, None]
+        along = np.unique(np.concatenate([along, finer.ravel()]))
         return np.interp(areas, self.area_to(along), along)
 
     def across(self, along: float) -> tuple[float, float]:
