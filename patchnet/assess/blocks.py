@@ -85,10 +85,10 @@ class Blocks:
         rows, blocks, cols = self._factors
         return rows.T, blocks.T, cols.T
 
-    def along_edges(
+    def flow(
         self, rows: NDArray[np.float64], cols: NDArray[np.float64]
-    ) -> NDArray[np.float64]:
-        """Return what goes along each edge where row i sends rows[i] x cols[j] to each column j.
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Return what flows where row i sends rows[i] x cols[j] to each column j it leads to.
 
         A pair has one way, so along an edge goes what all rows behind it send times what all
         columns before it draw.
@@ -100,8 +100,9 @@ class Blocks:
 
         Returns
         -------
-        array
-            Shape (edges, k), along `tail` and `head`.
+        tuple
+            Shape (n, k), what each row sends; shape (n, k), what each column gets; and shape
+            (edges, k), what goes along each edge (`tail`, `head`).
         """
         _, blocks, _ = self._factors
         into, back, down = self._turned
@@ -110,7 +111,12 @@ class Blocks:
         larger_rows, larger_cols = self._larger
         sent += larger_cols @ (back @ sent)
         drawn += larger_rows @ (blocks @ drawn)
-        return np.asarray(sent[self.tail] * drawn[self.head])
+        own, others = slice(0, self.size), slice(self.size, 2 * self.size)
+        return (
+            np.asarray(rows * drawn[own]),
+            np.asarray(cols * sent[others]),
+            np.asarray(sent[self.tail] * drawn[self.head]),
+        )
 
     @cached_property
     def _larger(self) -> "tuple[sp.csr_array, sp.csr_array]":

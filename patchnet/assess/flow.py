@@ -62,11 +62,7 @@ class Begun(NamedTuple):
         asked, offered
             Shape (n, L).
         """
-        return cls(
-            asked * blocks.times(offered),
-            offered * blocks.transposed_times(asked),
-            blocks.along_edges(asked, offered),
-        )
+        return cls(*blocks.flow(asked, offered))
 
 
 class Passed(NamedTuple):

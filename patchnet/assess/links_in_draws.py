@@ -45,7 +45,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _HALF_WAY = 0.6  # growth from both sides, each a little over half of the way
-_LIKELY = 2.0  # times what a break costs with the figures in use, where it is looked for first
+_LIKELY = 2.0  # times what a break costs with the figures in use: so far it is looked for first
 _ALIKE = 1e-9  # relative: of gaps that win alike to rounding, the first
 
 
@@ -183,7 +183,7 @@ def _cost_between(surface: CostSurface, gap: Break, longest_m: float) -> float:
     known, ends = _known.setdefault(surface, {}), (gap.from_plot, gap.to_plot)
     looked, cost = known.get(ends, (0.0, math.inf))
     if looked < longest_m and math.isinf(cost):
-        # It seldom costs more than twice as much as with the figures in use.
+        # First over less ground: there it mostly is, and what is found is the cheapest of all.
         for most in (_LIKELY * gap.width_m, longest_m):
             if most <= longest_m:
                 cost = _cost_within(surface, ends, most)

@@ -146,8 +146,7 @@ def _compiled(
     if min(cut, longest) >= _EXACT:
         raise WrongUse(_("The links are too long to be added up in millimetres."))
     order = in_line(links)
-    place = np.empty(links.n, dtype=np.int64)
-    place[order] = np.arange(links.n)
+    place = np.argsort(order)
     table = kernels.adjacency(renumbered(links, place))
     where = place[sources]
     in_turn = np.argsort(where)
@@ -168,6 +167,5 @@ def _compiled(
 
     for __ in in_threads(work, range(0, len(ours), size)):
         pass
-    back = np.empty_like(in_turn)
-    back[in_turn] = np.arange(len(in_turn))
+    back = np.argsort(in_turn)
     return flow[back], reached[back]

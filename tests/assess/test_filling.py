@@ -270,7 +270,10 @@ def test_along_each_edge_goes_what_is_sent_behind_it_times_what_is_drawn_before_
 
     for row in range(size):
         follow(row, row, [])
-    assert (net.along_edges(sent, drawn) == expected).all()
+    sends, gets, along = net.flow(sent, drawn)
+    assert (along == expected).all()
+    assert (sends == sent * net.times(drawn)).all()
+    assert (gets == drawn * net.transposed_times(sent)).all()
 
 
 @settings(max_examples=80, deadline=None)
