@@ -2,12 +2,14 @@
 
 import dataclasses
 import re
+from functools import partial
 from pathlib import Path
 
 import pytest
 from worlds.story_streets import answered, row_street
 
 from patchnet.assess import assess
+from patchnet.core import texts
 from patchnet.pages.map.map_page import map_page
 from patchnet.read import read_neighbourhood
 
@@ -182,7 +184,7 @@ def test_twelve_months_lead_to_the_map(demo, open_page):
     tab = opened.page
     months = tab.locator("#year-maps button")
     tab.locator("#year").scroll_into_view_if_needed()
-    months.nth(11).wait_for()
+    tab.wait_for_selector("#year-words:not(:empty)")
     assert months.count() == 12
     assert "In no month" in tab.inner_text("#year-words") or "Worst in" in tab.inner_text(
         "#year-words"
@@ -191,6 +193,23 @@ def test_twelve_months_lead_to_the_map(demo, open_page):
     assert tab.input_value("#show") == "hungry"
     assert tab.input_value("#month") == "4"
     assert "April" in tab.text_content("#map-title")
+    assert opened.complaints == []
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_what_stands_below_the_year_does_not_move_when_it_is_drawn(open_page, request, language):
+    """Else a click there, just as the twelve maps come, lands on something else."""
+    request.addfinalizer(partial(texts.use_language, texts.language()))
+    texts.use_language(language)
+    answer = answered(row_street(["lawn_short 60; paving 40"] * 3), ["bumblebee", "wren"])
+    opened = open_page(map_page(answer), phone=True, at="")
+    tab = opened.page
+    below = "document.getElementById('closer').getBoundingClientRect().top + window.scrollY"
+    assert tab.inner_text("#year-words") == ""
+    before = tab.evaluate(below)
+    tab.locator("#year").scroll_into_view_if_needed()
+    tab.wait_for_selector("#year-words:not(:empty)")
+    assert tab.evaluate(below) == before
     assert opened.complaints == []
 
 

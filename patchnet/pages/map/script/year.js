@@ -36,9 +36,9 @@ function yearCount(asked, plot, month) {
   return [needing, short];
 }
 
-// One month as a picture on a button: how much of the need is not met, plot by plot.
+// One month as a picture: how much of the need is not met, plot by plot.
 const YEAR_STATES = ["none", "enough", "some", "short"];
-function yearMonth(asked, at, frame, outlines, pick) {
+function yearMonth(asked, at, outlines) {
   const paths = ["", "", "", ""];
   let [needing, short] = [0, 0];
   for (let plot = 0; plot < PLOTS; plot += 1) {
@@ -49,18 +49,36 @@ function yearMonth(asked, at, frame, outlines, pick) {
   const share = needing ? short / needing : 0;
   const words = !needing ? W.year_none : !short ? W.year_enough : fill(W.year_share, { n: num(Math.max(1, Math.round(100 * share))) });
   const parts = YEAR_STATES.map((kind, state) => svg("path", { class: kind, d: paths[state] }));
-  const made = button("", {}, () => pick(at + 1));
-  made.append(el("strong", {}, W.months[at]), svg("svg", { viewBox: frame, "aria-hidden": "true" }, ...parts), el("span", {}, words));
-  return { made: el("li", {}, made), share };
+  return { parts, words, share };
 }
 
-function writeYear(chosen, pick) {
-  const asked = chosen < 0 ? YEAR_ANIMALS : [chosen];
+// The twelve buttons, with room for the longest words they may get: what stands below them must
+// not move away from under a finger when they are drawn.
+const YEAR_MONTHS = [];
+function holdYear(choose) {
   const [west, south, wide, high] = yearBox();
-  const frame = [west / 10, -(south + high) / 10, wide / 10, high / 10].map(Math.round).join(" ");
+  const viewBox = [west / 10, -(south + high) / 10, wide / 10, high / 10].map(Math.round).join(" ");
+  const longest = [W.year_none, W.year_enough, fill(W.year_share, { n: num(100) })].sort((one, other) => other.length - one.length)[0];
+  for (const [at, name] of W.months.entries()) {
+    const picture = svg("svg", { viewBox, "aria-hidden": "true" });
+    const words = el("span", {});
+    const made = button("", {}, () => choose(at + 1));
+    made.append(el("strong", {}, name), picture, el("span", { class: "held", "data-hold": longest }, words));
+    YEAR_MONTHS.push({ made: el("li", {}, made), picture, words });
+  }
+  byId("year-maps").replaceChildren(...YEAR_MONTHS.map((one) => one.made));
+  const longMonths = [...W.months].sort((one, other) => other.length - one.length).slice(0, 3);
+  byId("year-words").parentElement.dataset.hold = fill(W.year_words, { months: listed(longMonths), n: num(100) });
+}
+
+function writeYear(chosen) {
+  const asked = chosen < 0 ? YEAR_ANIMALS : [chosen];
   const outlines = SHAPES.map((_, plot) => yearPath(plot));
-  const each = W.months.map((_, at) => yearMonth(asked, at, frame, outlines, pick));
-  byId("year-maps").replaceChildren(...each.map((one) => one.made));
+  const each = YEAR_MONTHS.map((_, at) => yearMonth(asked, at, outlines));
+  for (const [at, { picture, words }] of YEAR_MONTHS.entries()) {
+    picture.replaceChildren(...each[at].parts);
+    words.textContent = each[at].words;
+  }
   const most = Math.max(...each.map((one) => one.share));
   const worst = W.months.filter((_, at) => most > 0 && each[at].share > most - 0.005);
   const parts = { months: listed(worst.slice(0, 3)), n: num(Math.round(100 * most)) };
@@ -73,11 +91,12 @@ function prepareYear(pick) {
   const select = byId("year-animal");
   select.replaceChildren(el("option", { value: "-1" }, W.year_all), ...YEAR_ANIMALS.map((at) => el("option", { value: at }, G[at].name)));
   select.value = "-1";
-  select.addEventListener("change", () => writeYear(Number(select.value), (month) => pick(Number(select.value), month)));
+  holdYear((month) => pick(Number(select.value), month));
+  select.addEventListener("change", () => writeYear(Number(select.value)));
   // Twelve maps take a phone a while: they are drawn when somebody comes to them, and for paper.
   let drawn = false;
   const once = () => {
-    if (!drawn) writeYear(Number(select.value), (month) => pick(Number(select.value), month));
+    if (!drawn) writeYear(Number(select.value));
     drawn = true;
   };
   const watcher = new IntersectionObserver(
