@@ -36,6 +36,7 @@ def in_tiles(
     memory_gb: float | None = None,
     workers: int | None = None,
     scheduler: str | None = None,
+    made_from: Path | None = None,
 ) -> None:
     """Work a map out tile by tile into a folder, and write the page that leads to all of it.
 
@@ -51,6 +52,8 @@ def in_tiles(
         Whether the answer to another question may be thrown away.
     tile_m, memory_gb, workers, scheduler
         As in `patchnet.assess_city`; None: as there.
+    made_from
+        The user's file, where the one that is read is a copy of it.
 
     Raises
     ------
@@ -81,7 +84,7 @@ def in_tiles(
     )
     write_city_page(found, page, knowledge=asked.knowledge, title=title)
     _say(found, asked.knowledge)
-    note_made(asked.file, folder, *([] if page.parent == folder else [page]))
+    note_made(made_from or asked.file, folder, *([] if page.parent == folder else [page]))
     click.echo(page)
 
 

@@ -1,7 +1,10 @@
 """patchnet map: a neighbourhood file to one map page."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import click
 
@@ -37,6 +40,7 @@ from patchnet.core.texts import _
 from patchnet.pages.kit.street_words import street_told
 from patchnet.pages.map.map_page import write_map
 from patchnet.plan.street_plan_file import read_street_plan
+from patchnet.read.as_geopackage import as_geopackage
 from patchnet.read.neighbourhood import Audience
 from patchnet.sun.shade import sun_hours
 
@@ -124,11 +128,13 @@ def map_(
         output, overwrite=overwrite, reads=[asked.file, asked.features, together, underlay]
     )
     limit = asked.knowledge.setting("map_overview_plots")
-    if count_plots(asked.file) > limit:
+    counted = count_plots(asked.file)
+    hood = None if counted > limit else read_asked(asked)
+    if hood is None or len(hood.plots) > limit:
         more = {
             "--public": public,
             "--for": audience != "own",
-            "--features": asked.features is not None,
+            "--features": counted > 0 and asked.features is not None,
             "--landcover": ground.landcover is not None,
             "--sun": sun,
             "--heights": surface.heights is not None,
@@ -137,10 +143,12 @@ def map_(
             "--tiles": tiles is not None,
             "--underlay": underlay is not None,
         }
-        _overview(asked, groups, ground, output, title, [key for key, on in more.items() if on])
+        _ensure_none([key for key, on in more.items() if on], limit)
+        hood = None  # it takes memory that the tiles need
+        with _in_pieces(asked, counted) as pieces:
+            _overview(pieces, groups, ground, output, title, asked.file)
         return
     kept = None if together is None else read_street_plan(together)
-    hood = read_asked(asked)
     heights = surface_asked(surface, hood, asked.knowledge)
     audience = "public" if public else audience
     answer = assess_for(hood, asked, groups, ground, audience)
@@ -166,24 +174,42 @@ def map_(
     click.echo(output)
 
 
+def _ensure_none(more: Sequence[str], limit: float) -> None:
+    """Refuse what an overview cannot show."""
+    if more:
+        raise WrongUse(
+            _(
+                "FILE has more than {n:,} plots: its map is an overview, which cannot be drawn "
+                "with {options}. Leave them out, or draw a part of the town by itself."
+            ).format(n=round(limit), options=", ".join(more))
+        )
+
+
+@contextmanager
+def _in_pieces(asked: Asked, counted: int) -> Iterator[Asked]:
+    """Give a map that can be read piece by piece, which a copy of any other can."""
+    if counted:
+        yield asked
+        return
+    with TemporaryDirectory(prefix="patchnet-") as folder:
+        copy = Path(folder) / f"{asked.file.stem}.gpkg"
+        as_geopackage(asked.file, copy, features=asked.features)
+        yield replace(asked, file=copy, features=None)
+
+
 def _overview(
     asked: Asked,
     groups: tuple[str, ...],
     ground: AskedGround,
     output: Path,
     title: str | None,
-    more: Sequence[str],
+    made_from: Path,
 ) -> None:
     """Draw a whole town: an overview, and a page a neighbourhood in a folder beside it."""
     from patchnet.commands.in_tiles import in_tiles  # noqa: PLC0415 - a city's work
 
-    if more:
-        limit = round(asked.knowledge.setting("map_overview_plots"))
-        raise WrongUse(
-            _(
-                "FILE has more than {n:,} plots: its map is an overview, which cannot be drawn "
-                "with {options}. Leave them out, or draw a part of the town by itself."
-            ).format(n=limit, options=", ".join(more))
-        )
     folder = output.with_suffix("") if output.suffix else output.with_name(f"{output.name}_tiles")
-    in_tiles(asked, groups, ground, folder=folder, page=output, title=title, overwrite=True)
+    in_tiles(
+        asked, groups, ground, folder=folder, page=output, title=title, overwrite=True,
+        made_from=made_from,
+    )  # fmt: skip

@@ -41,7 +41,7 @@ from patchnet.core.street_store import (
     replacing,
 )
 from patchnet.core.texts import _
-from patchnet.survey.as_geopackage import as_geopackage
+from patchnet.read.as_geopackage import as_geopackage
 from patchnet.survey.survey_record import (
     CONSENT,
     DRAWN,

@@ -9,6 +9,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from click.testing import CliRunner
+from geopandas.testing import assert_geodataframe_equal
 from worlds.small_city import write_city
 
 from patchnet.assess import assess
@@ -382,6 +383,29 @@ def test_the_map_of_a_town_is_an_overview_with_a_page_a_neighbourhood(small, few
     before = {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")}
     assert drawn(*asked, "--overwrite").exit_code == 0
     assert {one: one.stat().st_mtime_ns for one in folder.rglob("*.parquet")} == before
+
+
+def test_a_town_in_a_folder_of_other_files_is_the_same_town(small, few, tmp_path):
+    """GeoJSON cannot be read piece by piece, and its features may be a table of their own."""
+    town = tmp_path / "in_files"
+    town.mkdir()
+    for name in ("plots", "barriers", "buildings", "roads"):
+        layer = gpd.read_file(small, layer=name)
+        if name == "plots":
+            layer[["id", "features"]].to_csv(tmp_path / "seen.csv", index=False)
+            layer = layer.drop(columns="features")
+        # In metres, as the GeoPackage: else corners are rounded, which is another place
+        layer.to_file(town / f"{name}.geojson", RFC7946="NO", COORDINATE_PRECISION=15)
+    asked = ("--group", "wren", "--straight", "--knowledge", few)
+    assert drawn(small, "-o", tmp_path / "one.html", *asked).exit_code == 0
+    done = drawn(town, "--features", tmp_path / "seen.csv", "-o", tmp_path / "two.html", *asked)
+    assert done.exit_code == 0, done.output
+    one, two = (read_city(tmp_path / name) for name in ("one", "two"))
+    assert list(one.tiles["file"]) == list(two.tiles["file"])
+    for name in one.tiles["file"]:
+        first, second = (gpd.read_parquet(tmp_path / folder / name) for folder in ("one", "two"))
+        assert_geodataframe_equal(first, second)
+    assert len(list(town.iterdir())) == 4  # nothing was put beside the files
 
 
 def test_a_page_without_an_ending_has_its_folder_under_another_name(small, few, tmp_path):

@@ -1,4 +1,4 @@
-"""Any map as a GeoPackage, so that a survey can be kept beside it."""
+"""Any map as a GeoPackage: to keep a survey in, or to read it piece by piece."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +12,7 @@ __all__ = ["as_geopackage"]
 _TABLE = "habitats"  # a name that is read as a table of features, and is no layer's own
 
 
-def as_geopackage(source: Path, target: Path) -> None:
+def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -> None:
     """Copy a map, or write its layers as a GeoPackage where it is something else.
 
     Parameters
@@ -21,6 +21,8 @@ def as_geopackage(source: Path, target: Path) -> None:
         A GeoPackage, which is copied byte for byte, or any other map that is read.
     target
         Where to write; nothing stands there yet.
+    features
+        A table of features that takes the place of those of a map that is no GeoPackage.
 
     Raises
     ------
@@ -32,7 +34,7 @@ def as_geopackage(source: Path, target: Path) -> None:
     if is_database(source):
         copy_geopackage(source, target)
         return
-    fill_geopackage(target, _out_layers(read_layers(source, None, FaultList())))
+    fill_geopackage(target, _out_layers(read_layers(source, features, FaultList())))
 
 
 def _out_layers(layers: Layers) -> Iterator[OutLayer]:
