@@ -32,6 +32,7 @@ SCRIPTS = {
     "ground": ("ground_benchmark.py", (), ("--small",)),
     "sharing": ("sharing_check.py", (), ("--cases", "50")),
     "city": ("city_benchmark.py", (), ("--plots", "200", "--group", "wren")),
+    "workers": ("workers_benchmark.py", (), ("--plots", "200", "--workers", "2")),
     "reach": ("reach_benchmark.py", (), ("--plots", "1000", "--reach", "150")),
     "filling": ("filling_benchmark.py", (), ("--plots", "120")),
     "sun": ("sun_benchmark.py", (), ("--plots", "100")),
