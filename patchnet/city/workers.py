@@ -18,6 +18,7 @@ from typing import Any
 
 from patchnet.city.asked import CityAsked
 from patchnet.core.errors import WrongUse
+from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.processes import in_processes
 from patchnet.core.texts import _
 
@@ -120,6 +121,7 @@ class Crew:
 
 def _one(shared: tuple[Work, CityAsked], name: str) -> tuple[str, str, float]:
     """Do one piece of work; say which process it was, and the most memory it has taken."""
+    keep_freed_memory()  # a cluster's worker did not begin here
     work, asked = shared
     work(asked, name)
     return name, this_process(), peak_bytes()

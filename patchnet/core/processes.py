@@ -17,6 +17,7 @@ from threading import Thread
 from typing import Any, Generic, Self, TypeVar
 
 from patchnet.core.compiled import cores, leave_cores_to, one_thread_for_algebra
+from patchnet.core.freed_memory import keep_freed_memory
 
 __all__ = ["Kept", "in_processes"]
 
@@ -188,8 +189,7 @@ class Kept(Generic[Block, Shared]):
 
 
 def _keep(make: Callable[..., Any], shared: object, blocks: Sequence[object], workers: int) -> None:
-    leave_cores_to(workers)
-    Thread(target=_end_with_parent, daemon=True).start()
+    _settle(workers)
     _shared[:] = [make(shared, block) for block in blocks]
 
 
@@ -199,6 +199,12 @@ def _ask(work: Callable[..., Any], question: object, places: Sequence[int]) -> l
 
 def _begin(work: Callable[..., Any], shared: object, workers: int) -> None:
     _shared[:] = [work, shared]
+    _settle(workers)
+
+
+def _settle(workers: int) -> None:
+    """Begin in a new process, one of so many."""
+    keep_freed_memory()
     leave_cores_to(workers)
     Thread(target=_end_with_parent, daemon=True).start()
 
