@@ -37,6 +37,14 @@ def test_every_benchmark_of_the_folder_is_run(run):
     assert listed == there
 
 
+def test_the_growth_is_of_the_command_alone(run):
+    """Not of the script that runs it, which joins all pairs with geopandas too."""
+    printed = ["plots    1,000", "of the processor, the second run   12.5 s", "geopandas  99.0 s"]
+    assert run.seconds_told({"printed": printed, "processor_s": 200.0}, run._PROCESSOR) == 12.5
+    text = (FOLDER / run.MAP).read_text(encoding="utf-8")
+    assert f'PROCESSOR = "{run._PROCESSOR}"' in text
+
+
 def test_what_a_script_costs_and_prints_is_kept(run, tmp_path, monkeypatch):
     (tmp_path / "one.py").write_text("print('x'); print(sum(range(10**6)))", encoding="utf-8")
     (tmp_path / "bad.py").write_text("raise SystemExit(3)", encoding="utf-8")

@@ -2,14 +2,14 @@
 
 Run: python tests/benchmarks/workers_benchmark.py [--plots N] [--tile M] [--workers W ...]
 
-The terraces of map_benchmark.py with houses, fences and roads. Each piece of work is timed by
-itself, on one core; then once more while every other core does the same, for two cores that are
+The terraces of map_benchmark.py with houses, fences and roads. A Dask cluster of one worker, on
+one core, does piece after piece; then one on each core does so at once, for two cores that are
 busy get less done than twice one (they may be one core's two threads, and share its memory). What
-is left of the whole is done by one process whatever the number of workers. From that the wall clock
-of each number of workers is worked out: pieces are handed out in their order, and more workers
-than cores share these evenly. Then a Dask cluster of so many workers, which has answered for one
-animal before, does the same, and both are told. Not foretold: what the cluster itself does, and
-pieces that wait for each other's files.
+is left of the whole is done by one process whatever the number of workers. From that the wall
+clock of each number of workers is worked out: pieces are handed out in their order, and more
+workers than cores share these evenly. Then a cluster of so many does the same, and both are told.
+Each has answered for one animal before. Not foretold: that every worker loads what the pieces
+share.
 """
 
 import argparse
@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 from distributed import LocalCluster
@@ -68,17 +69,27 @@ def worked_out(file, folder, tile_m, **asked):
     return time.perf_counter() - begun
 
 
+@contextmanager
+def cluster_of(workers, file, first, tile_m):
+    """Give the address of a cluster that stands: it has answered for one animal before."""
+    with LocalCluster(
+        n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        address = cluster.scheduler_address
+        worked_out(file, first, tile_m, scheduler=address, groups=SMALL)
+        yield address
+
+
 def piece_by_piece(file, folder, tile_m):
-    """What one process says of a city that it works out by itself."""
-    # Kernels compiled, libraries loaded: nobody's time is to be in the first piece.
-    worked_out(file, f"{folder}_first", tile_m, workers=1, groups=SMALL)
+    """What a cluster of one worker says of the pieces of a city."""
     pieces = Pieces()
-    whole = worked_out(file, folder, tile_m, workers=1, progress=pieces)
+    with cluster_of(1, file, f"{folder}_first", tile_m) as address:
+        whole = worked_out(file, folder, tile_m, scheduler=address, progress=pieces)
     print(json.dumps({"whole": whole, "steps": pieces.steps}))
 
 
 def side_by_side(file, folder, tile_m, cores):
-    """Let a process on each of these cores work out the city at once; what each says."""
+    """Let a worker on each of these cores work out the city at once; what each says."""
     going = []
     for core in cores:
         words = ("--one", str(core), str(file), str(Path(folder) / f"{len(cores)}_{core}"))
@@ -122,12 +133,8 @@ def main():
             foretold = left + sum(
                 wall_of(step, workers, len(cores), slower) for step in alone["steps"]
             )
-            with LocalCluster(
-                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None
-            ) as cluster:
-                address = cluster.scheduler_address
-                home = Path(folder) / f"by_{workers}"
-                worked_out(file, f"{home}_first", asked.tile, scheduler=address, groups=SMALL)
+            home = Path(folder) / f"by_{workers}"
+            with cluster_of(workers, file, f"{home}_first", asked.tile) as address:
                 took = worked_out(file, home, asked.tile, scheduler=address)
             print(f"{workers} workers: foretold {foretold:.1f} s, measured {took:.1f} s "
                   f"({took / foretold - 1:+.0%})")  # fmt: skip
