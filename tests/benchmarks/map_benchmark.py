@@ -3,11 +3,11 @@
 Run: python tests/benchmarks/map_benchmark.py [--plots N] [--open]
 
 Terraces back to back with houses, roads and a fence on every border, half of the fences without a
-gap and half not known; `--open` leaves all of those out. Prints seconds for the command as a whole
-process, without draws, which small places have and large ones not (a first run compiles the
+gap and half not known; `--open` leaves all of those out. Prints seconds for the command as a
+whole process, without draws, which small places have and large ones not (a first run compiles the
 kernels, the second finds them compiled), what the second takes of the processor, its peak memory,
-and the size of the page. As a general-purpose peer in the same run: geopandas alone reading the same
-file and finding all pairs within the longest reach.
+and the size of the page. As a general-purpose peer in the same run: geopandas alone reading the
+same file and finding all pairs within the longest reach.
 """
 
 import argparse
