@@ -8,7 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchnet.pages.kit.encode import ALPHABET, path_code, two_digit_codes, whole_codes
+from patchnet.pages.kit.encode import (
+    ALPHABET,
+    column_code,
+    path_code,
+    two_digit_codes,
+    whole_codes,
+)
 
 
 def _numbers(code: str) -> list[float]:
@@ -41,6 +47,33 @@ def _path(code: str) -> list[tuple[int, int]]:
         x, y = x + steps[at], y + steps[at + 1]
         points.append((x, y))
     return points
+
+
+def _column(code: str) -> list[float]:
+    """Read a column as the docstring of `column_code` says."""
+    if not code.startswith("."):
+        return _numbers(code)
+    ends = 2 + 2 * (ALPHABET.index(code[1]) + 1)
+    listed = _numbers(code[2:ends])
+    return [listed[ALPHABET.index(sign)] for sign in code[ends:]]
+
+
+@given(st.lists(st.sampled_from([0.0, math.nan, *range(1, 80)]), max_size=300))
+def test_a_column_reads_as_its_two_digits_and_is_never_longer(values):
+    plain, short = two_digit_codes(values), column_code(values)
+    assert len(short) <= len(plain)
+    assert _column(short) == pytest.approx(_numbers(plain), nan_ok=True, rel=1e-12)
+
+
+def test_columns_worked_on_paper():
+    """Sixty-four numbers are listed in 2 + 2 x 64 characters, so 131 values are shorter so; of
+    sixty-five different ones none are. One number alone takes 2 + 2 + n characters."""
+    different = [10 + at for at in range(64)]
+    assert len(column_code([*different, *[10] * 67])) == 2 + 2 * 64 + 131
+    assert len(column_code([*different, *[10] * 66])) == 2 * 130
+    assert len(column_code([*different, 90, *[10] * 200])) == 2 * 265
+    assert len(column_code([7] * 100)) == 2 + 2 + 100
+    assert column_code([]) == ""
 
 
 def test_two_digits_worked_on_paper():

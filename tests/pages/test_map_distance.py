@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon, affinity, box
 
 from patchnet.assess.reach import Reach
 from patchnet.movement.distance import Pairs, pairs_within
-from patchnet.pages.kit.encode import flag_codes, path_code, two_digit_codes
+from patchnet.pages.kit.encode import column_code, flag_codes, path_code, two_digit_codes
 from patchnet.pages.kit.inline import asset
 from patchnet.pages.map.ground_layers import move_code
 
@@ -174,6 +174,10 @@ def test_numbers_and_paths_read_as_written(browser):
     values = [0, 1, 9.96, 34.4, 0.0449, 128, 99_900, 1e-5]
     got = run(browser, [box(0, 0, 1, 1)], "[...column(0)]", [two_digit_codes(values)])
     assert got == pytest.approx([0, 1, 10, 34, 0.045, 130, 100_000, 1e-5])
+    few = [7, 0, np.nan, 0.25] * 9
+    got = run(browser, [box(0, 0, 1, 1)], "[...column(0)]", [column_code(few)])
+    assert column_code(few)[0] == "."
+    assert got == pytest.approx(few, nan_ok=True)
     points = np.array([[5, -7], [-123456, 987654], [0, 0]])
     got = run(browser, [box(0, 0, 1, 1)], f"path({json.dumps(path_code(points))})")
     assert got == points.ravel().tolist()

@@ -3,7 +3,9 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ALPHABET", "flag_codes", "path_code", "two_digit_codes", "whole_codes"]
+__all__ = [
+    "ALPHABET", "column_code", "flag_codes", "path_code", "two_digit_codes", "whole_codes",
+]  # fmt: skip
 
 # 64 characters that need no escape in JSON, HTML or JavaScript.
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
@@ -39,6 +41,31 @@ def two_digit_codes(values: ArrayLike) -> str:
         digits = np.clip(np.rint(number / 10.0 ** (power - 1)).astype(np.int64), 10, 99)
         codes[positive] = 1 + (power - _LOWEST) * 90 + digits - 10
     return whole_codes(codes)
+
+
+def column_code(values: ArrayLike) -> str:
+    """Write numbers as `two_digit_codes`, or shorter where few of them differ.
+
+    Up to 64 different numbers may be listed first: a point, one character for how many they are
+    (less one), two for each; then one character for each value, which of the list it is.
+
+    Parameters
+    ----------
+    values
+        As of `two_digit_codes`, shape (n,).
+
+    Examples
+    --------
+    >>> column_code([1, 1, 20, 1, 1, 20, 1, 1]), two_digit_codes([1, 20])
+    ('.BIdKBAABAABAA', 'IdKB')
+    """
+    plain = two_digit_codes(values)
+    pairs = np.frombuffer(plain.encode("ascii"), dtype=">u2")
+    listed, which = np.unique(pairs, return_inverse=True)
+    if listed.size > len(ALPHABET) or 2 + 2 * listed.size + pairs.size >= len(plain):
+        return plain
+    signs = _BYTES[np.r_[listed.size - 1, which]].tobytes().decode("ascii")
+    return f".{signs[0]}{listed.tobytes().decode('ascii')}{signs[1:]}"
 
 
 def whole_codes(values: ArrayLike) -> str:

@@ -18,6 +18,7 @@ from patchnet.knowledge.plots import PLAIN_LINE
 from patchnet.knowledge.records import Knowledge
 from patchnet.pages.kit.encode import (
     ALPHABET,
+    column_code,
     flag_codes,
     path_code,
     two_digit_codes,
@@ -53,7 +54,7 @@ class _Columns:
 
     def add(self, values: ArrayLike) -> int:
         """Return the position of the column of these values."""
-        code = two_digit_codes(values)
+        code = column_code(values)
         if code not in self._at:
             self._at[code] = len(self.written)
             self.written.append(code)

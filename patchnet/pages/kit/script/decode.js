@@ -14,6 +14,12 @@ for (let code = 1; code < 4095; code += 1) {
 NUMBERS[4095] = NaN;
 
 function numbers(code) {
+  if (code[0] === ".") {
+    // Those that differ, and then which of them each is.
+    const from = 4 + 2 * DIGIT[code.charCodeAt(1)];
+    const listed = numbers(code.slice(2, from));
+    return Float64Array.from({ length: code.length - from }, (_, at) => listed[DIGIT[code.charCodeAt(from + at)]]);
+  }
   const values = new Float64Array(code.length / 2);
   for (let at = 0; at < values.length; at += 1) values[at] = NUMBERS[whole(code, at)];
   return values;
