@@ -327,8 +327,7 @@ def survey_street(survey_file: Path, knowledge: Knowledge) -> SurveyRound:
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """Where the browser is; none found is a failure."""
-    # The first draws no windows round the pages, which takes a seventh of the time.
-    names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+    names = ("chromium", "chromium-browser", "google-chrome")
     found = next((path for path in map(shutil.which, names) if path), None)
     if found is None:
         pytest.fail(f"No browser on the PATH: none of {', '.join(names)}.")

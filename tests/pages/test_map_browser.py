@@ -6,6 +6,7 @@ import re
 
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 from shapely import Point
 from worlds.page_texts import written
 
@@ -308,8 +309,9 @@ def test_paper_has_the_map_and_every_row(make, open_page):
     assert pdf.startswith(b"%PDF")
     assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) >= 6
     assert tab.evaluate("[window.rows, window.drawn]") == [640, 640]
-    assert tab.locator("#plots-body tr").count() == 100
-    assert tab.locator("#map_street path.leaflet-interactive").count() == 0
+    # The page hears that printing is over some time after the paper is there.
+    expect(tab.locator("#plots-body tr")).to_have_count(100)
+    expect(tab.locator("#map_street path.leaflet-interactive")).to_have_count(0)
     tab.emulate_media(media="print")
     for gone in ("#group", ".tools", "#find"):
         assert not tab.locator(gone).is_visible()
