@@ -5,11 +5,9 @@ from pathlib import Path
 
 from patchnet.core.fault_list import FaultList
 from patchnet.core.geopackage import OutLayer, copy_geopackage, fill_geopackage, is_database
-from patchnet.read.layers import LAYERS, Layers, SourceLayer, read_layers
+from patchnet.read.layers import FEATURE_TABLE, LAYERS, Layers, SourceLayer, read_layers
 
 __all__ = ["as_geopackage"]
-
-_TABLE = "habitats"  # a name that is read as a table of features, and is no layer's own
 
 
 def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -> None:
@@ -38,9 +36,9 @@ def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -
 
 
 def _out_layers(layers: Layers) -> Iterator[OutLayer]:
-    for name in LAYERS:
+    for name in (*LAYERS, "drawn"):
         layer: SourceLayer | None = getattr(layers, name, None)
         if layer is not None and len(layer.table):
             yield OutLayer(name, layer.table, credits=layers.credits)
     for number, table in enumerate(layers.tables):
-        yield OutLayer(f"{_TABLE}{number or ''}", table.table)
+        yield OutLayer(f"{FEATURE_TABLE} {number}" if number else FEATURE_TABLE, table.table)

@@ -1,6 +1,7 @@
 """What a street group has, sorted into layers: one file, a zip, or a folder of files."""
 
 import os
+import re
 import shutil
 import zipfile
 from collections.abc import Iterator, Sequence
@@ -23,7 +24,8 @@ from patchnet.core.texts import _
 from patchnet.read.columns import ROLES
 
 __all__ = [
-    "LAYERS", "FeatureTable", "Layers", "SourceLayer", "layer_called", "read_layers", "unpacked",
+    "FEATURE_TABLE", "LAYERS", "FeatureTable", "Layers", "SourceLayer", "layer_called",
+    "read_layers", "unpacked",
 ]  # fmt: skip
 
 LAYERS: dict[str, tuple[str, ...]] = {
@@ -36,6 +38,10 @@ LAYERS: dict[str, tuple[str, ...]] = {
     "street_objects": ("street objects", "street object", "street furniture", "street things"),
 }
 """Layers that are read, and other names people have for them."""
+
+FEATURE_TABLE = "habitats"
+"""What a table of features is called that patchnet writes beside a map: no name of its own layers.
+Further ones are numbered after it."""
 
 _HEADINGS = frozenset(word for role in ("id", "seen", "features", "amount") for word in ROLES[role])
 _UNPACKED_MOST = 2**30  # bytes: a zip that swells beyond this is not a neighbourhood
@@ -211,6 +217,8 @@ def _table(path: Path, faults: FaultList) -> FeatureTable:
 def layer_called(name: str) -> str | None:
     """Return which layer a name stands for; None where it is none of ours."""
     plain = heading(name)
+    if re.fullmatch(rf"{FEATURE_TABLE} ?\d+", plain):
+        return "features"
     for layer, words in LAYERS.items():
         if plain in words:
             return layer
