@@ -52,6 +52,21 @@ def test_a_table_given_takes_the_place_of_those_that_are_there(in_files, tmp_pat
     assert said(copy) == {("a", "shrub"): 7.0}
 
 
+def test_what_was_drawn_on_phones_goes_along(in_files, tmp_path):
+    drawn = gpd.GeoDataFrame(
+        {"plot": ["a"], "feature": ["pond"], "shape": ["s1"], "return": ["r1"], "utc": ["x"]},
+        geometry=[shapely.box(450_002, 210_002, 450_004, 210_004)],
+        crs="EPSG:27700",
+    )
+    drawn.to_file(in_files / "plots.gpkg", layer="drawn")
+    copy = tmp_path / "copy.gpkg"
+    as_geopackage(in_files, copy)
+    assert "drawn" in open_source(copy).layers
+    kept = gpd.read_file(copy, layer="drawn")
+    assert kept.geometry.to_list() == drawn.geometry.to_list()
+    assert kept["shape"].to_list() == ["s1"]
+
+
 @pytest.mark.parametrize("name", ["habitats", "habitats 1", "Habitats_12", "habitats1"])
 def test_numbered_tables_are_read(name):
     assert layer_called(name) == "features"
