@@ -108,23 +108,28 @@ class Crew:
             ) from error
         with client:
             shared: Any = client.scatter((work, asked), broadcast=True)
-            names_of = {client.submit(_one, shared, name, pure=False): name for name in names}
+            names_of = {client.submit(_at_worker, shared, name, pure=False): name for name in names}
             going = as_completed(list(names_of), loop=client.loop)
             for future in going:
                 name = names_of.pop(future, None)
                 if future.cancelled() and name is not None:
                     # What was shared went with the only worker that had it: send it along, once.
-                    going.add(client.submit(_one, (work, asked), name, pure=False))
+                    going.add(client.submit(_at_worker, (work, asked), name, pure=False))
                     continue
                 yield future.result()
 
 
 def _one(shared: tuple[Work, CityAsked], name: str) -> tuple[str, str, float]:
     """Do one piece of work; say which process it was, and the most memory it has taken."""
-    keep_freed_memory()  # a cluster's worker did not begin here
     work, asked = shared
     work(asked, name)
     return name, this_process(), peak_bytes()
+
+
+def _at_worker(shared: tuple[Work, CityAsked], name: str) -> tuple[str, str, float]:
+    """Do one piece of work in a cluster's worker, which did not begin here."""
+    keep_freed_memory()
+    return _one(shared, name)
 
 
 def this_process() -> str:

@@ -40,7 +40,7 @@ from patchnet.core.texts import _
 from patchnet.pages.kit.street_words import street_told
 from patchnet.pages.map.map_page import write_map
 from patchnet.plan.street_plan_file import read_street_plan
-from patchnet.read.as_geopackage import as_geopackage
+from patchnet.read.as_geopackage import layers_as_geopackage
 from patchnet.read.neighbourhood import Audience
 from patchnet.sun.shade import sun_hours
 
@@ -187,13 +187,13 @@ def _ensure_none(more: Sequence[str], limit: float) -> None:
 
 @contextmanager
 def _in_pieces(asked: Asked, counted: int) -> Iterator[Asked]:
-    """Give a map that can be read piece by piece, which a copy of any other can."""
+    """Give a map that can be read piece by piece, as a copy of any other can be."""
     if counted:
         yield asked
         return
     with TemporaryDirectory(prefix="patchnet-") as folder:
         copy = Path(folder) / f"{asked.file.stem}.gpkg"
-        as_geopackage(asked.file, copy, features=asked.features)
+        layers_as_geopackage(asked.file, copy, asked.features)
         yield replace(asked, file=copy, features=None)
 
 

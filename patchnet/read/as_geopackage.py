@@ -7,10 +7,10 @@ from patchnet.core.fault_list import FaultList
 from patchnet.core.geopackage import OutLayer, copy_geopackage, fill_geopackage, is_database
 from patchnet.read.layers import FEATURE_TABLE, LAYERS, Layers, SourceLayer, read_layers
 
-__all__ = ["as_geopackage"]
+__all__ = ["as_geopackage", "layers_as_geopackage"]
 
 
-def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -> None:
+def as_geopackage(source: Path, target: Path) -> None:
     """Copy a map, or write its layers as a GeoPackage where it is something else.
 
     Parameters
@@ -19,8 +19,6 @@ def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -
         A GeoPackage, which is copied byte for byte, or any other map that is read.
     target
         Where to write; nothing stands there yet.
-    features
-        A table of features that takes the place of those of a map that is no GeoPackage.
 
     Raises
     ------
@@ -31,7 +29,29 @@ def as_geopackage(source: Path, target: Path, *, features: Path | None = None) -
     """
     if is_database(source):
         copy_geopackage(source, target)
-        return
+    else:
+        layers_as_geopackage(source, target)
+
+
+def layers_as_geopackage(source: Path, target: Path, features: Path | None = None) -> None:
+    """Write what is read of a map as a GeoPackage, each layer under the name of what it is.
+
+    Parameters
+    ----------
+    source
+        Any map that is read.
+    target
+        Where to write; nothing stands there yet.
+    features
+        A table of features that takes the place of those beside the map.
+
+    Raises
+    ------
+    CannotRead
+        If `source` or `features` cannot be read.
+    CannotWrite
+        If `target` cannot be written.
+    """
     fill_geopackage(target, _out_layers(read_layers(source, features, FaultList())))
 
 

@@ -6,7 +6,7 @@ import shapely
 
 from patchnet.city.sources import open_source
 from patchnet.read import read_neighbourhood
-from patchnet.read.as_geopackage import as_geopackage
+from patchnet.read.as_geopackage import as_geopackage, layers_as_geopackage
 from patchnet.read.layers import layer_called
 
 
@@ -48,8 +48,23 @@ def test_no_table_of_features_is_lost(in_files, tmp_path):
 def test_a_table_given_takes_the_place_of_those_that_are_there(in_files, tmp_path):
     (tmp_path / "other.csv").write_text("plot,feature,amount\na,shrub,7\n")
     copy = tmp_path / "copy.gpkg"
-    as_geopackage(in_files, copy, features=tmp_path / "other.csv")
+    layers_as_geopackage(in_files, copy, tmp_path / "other.csv")
     assert said(copy) == {("a", "shrub"): 7.0}
+
+
+def test_a_layer_spelt_nearly_right_is_written_as_what_it_is(tmp_path):
+    """What is read of a GeoPackage: the table given too, and plots under their own name."""
+    plots = gpd.GeoDataFrame(
+        {"id": ["a"], "kind": ["garden_back"], "features": ["pond 3"]},
+        geometry=[shapely.box(450_000, 210_000, 450_010, 210_020)],
+        crs="EPSG:27700",
+    )
+    plots.to_file(tmp_path / "map.gpkg", layer="plotts")
+    (tmp_path / "other.csv").write_text("plot,feature,amount\na,shrub,7\n")
+    copy = tmp_path / "copy.gpkg"
+    layers_as_geopackage(tmp_path / "map.gpkg", copy, tmp_path / "other.csv")
+    assert open_source(copy).plots.count == 1
+    assert said(copy) == {("a", "pond"): 3.0, ("a", "shrub"): 7.0}
 
 
 def test_what_was_drawn_on_phones_goes_along(in_files, tmp_path):
