@@ -129,7 +129,13 @@ class Blocks:
 
     def __getstate__(self) -> dict[str, Any]:
         """Leave out what can be worked out again: another process would rather do that."""
-        return {key: value for key, value in self.__dict__.items() if key != "known"}
+        own = ("known", "mark")
+        return {key: value for key, value in self.__dict__.items() if key not in own}
+
+    @cached_property
+    def mark(self) -> object:
+        """Stands for these blocks in what `known` has: they themselves would close a circle."""
+        return object()
 
     @cached_property
     def known(self) -> dict[Hashable, Any]:

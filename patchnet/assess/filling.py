@@ -76,6 +76,28 @@ class Filled(NamedTuple):
     stops: tuple[Stop, ...]
 
 
+class _Ways(NamedTuple):
+    """Who reaches whom, n plots: as blocks of ones, and as a matrix."""
+
+    blocks: Blocks
+    matrix: "sp.csr_array | Array"
+
+    def times(self, values: Array) -> Array:
+        """Sums over what each plot reaches, shape (n, k) like `values`, in the quickest way."""
+        return np.asarray(self.matrix @ values) if self._few else self.blocks.times(values)
+
+    def transposed_times(self, values: Array) -> Array:
+        """Sums over the plots that reach each plot, as `times`."""
+        if self._few:
+            return np.asarray(self.matrix.T @ values)
+        return self.blocks.transposed_times(values)
+
+    @property
+    def _few(self) -> bool:
+        """Whether products over all pairs are quicker than bunch by bunch."""
+        return isinstance(self.matrix, np.ndarray) and len(self.matrix) <= _FEW
+
+
 @dataclass(frozen=True, eq=False)
 class Larder:
     """One need as it is filled: what is there in which month, and who reaches it.
@@ -101,21 +123,6 @@ class Larder:
     worst: bool
     known: dict[Hashable, Filled] | None = None
 
-    def times(self, values: Array) -> Array:
-        """Sums over what each plot reaches, shape (n, k) like `values`, in the quickest way."""
-        return np.asarray(self.matrix @ values) if self._few else self.blocks.times(values)
-
-    def transposed_times(self, values: Array) -> Array:
-        """Sums over the plots that reach each plot, as `times`."""
-        if self._few:
-            return np.asarray(self.matrix.T @ values)
-        return self.blocks.transposed_times(values)
-
-    @property
-    def _few(self) -> bool:
-        """Whether products over all pairs are quicker than bunch by bunch."""
-        return isinstance(self.matrix, np.ndarray) and len(self.matrix) <= _FEW
-
     @cached_property
     def within(self) -> Array:
         """Shape (n, M): what lies within reach."""
@@ -131,7 +138,8 @@ class Larder:
     @cached_property
     def shelves(self) -> "tuple[_Shelf, ...]":
         """What can clash: each month by itself that can be the worst, or all months together."""
-        months = self.supply.shape[1]
+        # Of the larder they hold what they need and not itself: a circle would keep its arrays.
+        ways, months = _Ways(self.blocks, self.matrix), self.supply.shape[1]
         fewer = no_less(self.supply)
         alike = fewer & fewer.T
         first = ~(alike & np.tri(months, k=-1, dtype=bool)).any(axis=1)
@@ -139,11 +147,12 @@ class Larder:
             spare = fewer & ~alike  # [m, k]: month m has nowhere less than k, and somewhere more
             kept = np.flatnonzero(first & ~spare.any(axis=1))
             return tuple(
-                _Shelf(self, (int(month),), np.ones(1), self.supply[:, [month]]) for month in kept
+                _Shelf(ways, (int(month),), np.ones(1), self.supply[:, [month]], worst=True)
+                for month in kept
             )
         kept = np.flatnonzero(first)
         times = alike[kept].sum(axis=1).astype(float)
-        return (_Shelf(self, tuple(range(months)), times, self.supply[:, kept]),)
+        return (_Shelf(ways, tuple(range(months)), times, self.supply[:, kept], worst=False),)
 
     @cached_property
     def supplied(self) -> Flags:
@@ -176,10 +185,11 @@ class _Clash(NamedTuple):
 class _Shelf:
     """One month, or months of which homes take the mean; like months stand together."""
 
-    larder: Larder
+    ways: _Ways
     months: tuple[int, ...]
     times: Array
     supply: Array
+    worst: bool
 
     def split(self, room: Array, share: Array) -> tuple[Array, Array] | None:
         """Split every supply in proportion to what plots ask of it; None where all is met so.
@@ -196,16 +206,16 @@ class _Shelf:
             What plots ask and suppliers offer, each of shape (n, layers), as `Begun.of` takes it:
             nobody draws more than he wants.
         """
-        worst, larder = self.larder.worst, self.larder
+        worst, ways = self.worst, self.ways
         wanted = (room * share if worst else np.where(share > 0, room, 0.0))[:, None]
         there = wanted[:, 0] > 0
         asked = np.ones((len(room), self.supply.shape[1]))
         for _ in range(_SPLITS):
             drawn = wanted * asked
-            takers = larder.transposed_times(drawn)
+            takers = ways.transposed_times(drawn)
             one_over = np.where(takers > 0, 1.0 / np.where(takers > 0, takers, 1.0), 0.0)
             offered = self.supply * one_over
-            got = asked * larder.times(offered)
+            got = asked * ways.times(offered)
             drawn = drawn / np.maximum(1.0, got)
             if worst:
                 met = got[there, 0]
@@ -232,16 +242,16 @@ class _Shelf:
             return None
         months = float(self.times.sum())
         layers = len(self.times)
-        net = net_of(self.larder.blocks, layers)
+        net = net_of(self.ways.blocks, layers)
         own = room[:, None] * self.times
         supply = self.supply * self.times
         if layers == 1:
             # One month alone: no more than a home's worth of it is ever wanted.
-            begun = Begun.of(self.larder.blocks, split[0] / months, split[1])
+            begun = Begun.of(self.ways.blocks, split[0] / months, split[1])
             passed = net.passed(wanted, supply / months, begun=begun)
             bounded = np.zeros(len(room))
         else:
-            begun = Begun.of(self.larder.blocks, *split)
+            begun = Begun.of(self.ways.blocks, *split)
             passed = net.passed(wanted * months, supply, own, begun)
             bounded = (own * passed.bound).sum(axis=1) / months
         if not passed.wanting.any():
@@ -424,7 +434,7 @@ class _Rise:
 def _parts_known(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places]]:
     """Return `_parts`, each worked out once: of many trials most give to the same plots."""
     known = larders[0].blocks.known
-    key = homes.tobytes(), tuple((one.blocks, one.supplied.tobytes()) for one in larders)
+    key = homes.tobytes(), tuple((one.blocks.mark, one.supplied.tobytes()) for one in larders)
     if key not in known:
         if len(known) * len(homes) >= _MOST_KNOWN:
             known.clear()

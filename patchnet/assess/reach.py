@@ -320,7 +320,7 @@ class Reach:
             (
                 straight.data[: kept_before[-1]],  # all are 1: the same memory does for both
                 straight.indices[keep],
-                kept_before[straight.indptr].astype(np.int64),
+                kept_before[straight.indptr].astype(straight.indptr.dtype),
             ),
             shape=(size, size),
         )

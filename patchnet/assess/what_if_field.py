@@ -480,6 +480,7 @@ def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr
     keep = lengths[rows, straight.indices] <= reach_mm
     before = np.r_[0, np.cumsum(keep)]
     return sp.csr_array(
-        (straight.data[keep], straight.indices[keep], before[straight.indptr].astype(np.int64)),
+        (straight.data[keep], straight.indices[keep],
+         before[straight.indptr].astype(straight.indptr.dtype)),
         shape=straight.shape,
     )

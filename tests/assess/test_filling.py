@@ -366,3 +366,18 @@ def test_a_net_is_let_go_with_the_blocks_that_it_was_laid_for():
     del blocks
     gc.collect()
     assert there() is None
+
+
+def test_what_was_filled_is_let_go_at_once():
+    """No circle keeps the arrays of a town until the garbage collector happens to come."""
+    case = random_case(11)
+    demands = [replace(one, net=blocks_of(one.reach)) for one in case.needs]
+    there = [weakref.ref(one.net) for one in demands]
+    gc.disable()
+    try:
+        found = share_supplies(case.room[:, None], demands, whole=case.whole[:, None])
+        del demands
+        assert found.quality.shape == (len(case.room), 1)
+        assert [one() for one in there] == [None] * len(there)
+    finally:
+        gc.enable()

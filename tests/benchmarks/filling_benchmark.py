@@ -25,10 +25,10 @@ BUNCHES = _Shelf.split
 
 
 class OverPairs:
-    """A larder whose sums are taken over all pairs."""
+    """Who reaches whom, and sums taken over all pairs."""
 
-    def __init__(self, larder):
-        self.matrix, self.worst = larder.matrix, larder.worst
+    def __init__(self, ways):
+        self.matrix = ways.matrix
 
     def times(self, values):
         return np.asarray(self.matrix @ values)
@@ -41,7 +41,8 @@ class Peer:
     """A shelf of it."""
 
     def __init__(self, shelf):
-        self.larder, self.times, self.supply = OverPairs(shelf.larder), shelf.times, shelf.supply
+        self.ways, self.times, self.supply = OverPairs(shelf.ways), shelf.times, shelf.supply
+        self.worst = shelf.worst
 
 
 def answered(hood, knowledge, which, spent):
