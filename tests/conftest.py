@@ -12,6 +12,8 @@ from patchnet.core.compiled import leave_cores_to
 
 # Commands take a hundred draws unless told otherwise; tests of draws say how many they want
 os.environ["PATCHNET_DRAWS"] = "0"
+# Every test works everything out; tests of what is kept take this back
+os.environ["PATCHNET_NO_CACHE"] = "1"
 
 # Workers side by side fill the cores: threads of linear algebra in each would wait for each other
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

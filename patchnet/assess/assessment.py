@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -397,6 +398,15 @@ class Assessment(Shown):
         """How many draws were taken of it, 0: none."""
         drawn = [one.drawn for one in self.groups.values()]
         return max((0 if one is None else len(one.linked) for one in drawn), default=0)
+
+    def made_of(self) -> tuple[object, ...]:
+        """All that this answer came from, for `patchnet.core.digest.digest_of`."""
+        cover = self.asked.landcover
+        raster = None if cover is None else Path(cover.path)
+        groups = list(self.groups)
+        return (
+            self.neighbourhood, self.knowledge.digest, groups, self.asked, raster, self.prior
+        )  # fmt: skip
 
     def of_groups(self, groups: Iterable[str]) -> "Assessment":
         """Return the same answer with fewer groups, in their order here.

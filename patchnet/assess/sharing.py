@@ -25,7 +25,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, blocks_of
-from patchnet.assess.bunches import BunchedReach
+from patchnet.assess.bunches import BunchedReach, blocks_in_bunches
 from patchnet.assess.filling import Filled, Larder, Stop, fill
 
 __all__ = [
@@ -68,6 +68,8 @@ class Demand:
         Exponent in the weighted-mean form of quality.
     net
         The reach as blocks of ones; None: made from `reach` when it is asked for.
+    ready
+        The reach in the form that is multiplied quickest; None: made when it is asked for.
     """
 
     reach: "sp.csr_array"
@@ -77,16 +79,20 @@ class Demand:
     floor: float
     weight: float
     net: Blocks | None = None
+    ready: "sp.csr_array | Array | None" = None
 
     @cached_property
     def blocks(self) -> Blocks:
         """The reach as blocks of ones."""
-        return blocks_of(self.reach) if self.net is None else self.net
+        if self.net is not None:
+            return self.net
+        bunched = isinstance(self.reach, BunchedReach)
+        return blocks_in_bunches(self.reach) if bunched else blocks_of(self.reach)
 
     @cached_property
     def quick(self) -> "sp.csr_array | Array":
         """The reach in the form that is multiplied quickest."""
-        return quickest(self.reach)
+        return quickest(self.reach) if self.ready is None else self.ready
 
     def larder(self, reading: int) -> Larder:
         """Return the need as it is filled, under one reading."""

@@ -11,6 +11,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
+from patchnet.assess.bunches import BunchedReach
 from patchnet.assess.filling import no_less
 from patchnet.assess.homes import demands_of
 from patchnet.assess.lodging import Pool, Standing, rooms_of, standing_of
@@ -36,11 +37,24 @@ _TURNED = 8  # fields with one plot turned that are kept: as many plots are aske
 _TURNED_PLOTS = 400  # of no more plots: each holds matrices of all of them
 
 
+class _Columns(NamedTuple):
+    """Some columns of a reach in bunches, which only multiply."""
+
+    reach: BunchedReach
+    plots: NDArray[np.intp]
+
+    def __matmul__(self, values: Array) -> Array:
+        """Return the columns times `values`, shape (p,) or (p, k)."""
+        whole = np.zeros((self.reach.shape[0], *values.shape[1:]))
+        whole[self.plots] = values
+        return self.reach @ whole
+
+
 @dataclass(frozen=True, eq=False)
 class Surroundings:
     """What lies within one reach, shape (n, n) and symmetric, and where the homes are."""
 
-    matrix: "sp.csr_array"
+    matrix: "sp.csr_array | BunchedReach"
     homes: NDArray[np.intp]
 
     def row(self, plot: int) -> Array:
@@ -48,20 +62,26 @@ class Surroundings:
         if isinstance(self.sums, np.ndarray):
             dense: Array = self.sums[plot]
             return dense
-        matrix = self.matrix
-        row = np.zeros(matrix.shape[1])
-        row[matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]]] = 1.0
+        row = np.zeros(self.matrix.shape[1])
+        row[_reached(self.matrix, plot)] = 1.0
         return row
 
     @cached_property
-    def sums(self) -> "sp.csr_array | Array":
+    def quick(self) -> "sp.csr_array | Array":
         """The matrix in the form that is multiplied quickest."""
-        if self.matrix.shape[0] > _DENSE_PLOTS:
-            return quickest(self.matrix)
+        return quickest(self.matrix)
+
+    @cached_property
+    def sums(self) -> "sp.csr_array | Array":
+        """The same, and dense where plots are few."""
+        if self.matrix.shape[0] > _DENSE_PLOTS or isinstance(self.matrix, BunchedReach):
+            return self.quick
         dense: Array = self.matrix.toarray()
         return dense
 
-    def around(self, plots: NDArray[np.intp]) -> "tuple[NDArray[np.intp], sp.csr_array | Array]":
+    def around(
+        self, plots: NDArray[np.intp]
+    ) -> "tuple[NDArray[np.intp], sp.csr_array | Array | _Columns]":
         """Positions of all plots within reach of any of some plots, rising; and who reaches whom.
 
         Where reaches are wide it is all plots: to look for the others takes longer.
@@ -69,31 +89,48 @@ class Surroundings:
         Parameters
         ----------
         plots
-            Shape (p,), positions.
+            Shape (p,), positions, rising.
 
         Returns
         -------
         around, matrix
-            Shape (a,), and (a, p): 1 where one reaches the other.
+            Shape (a,), and (a, p), to be multiplied: 1 where one reaches the other.
         """
+        every = np.arange(self.matrix.shape[0])
+        if len(plots) == len(every):
+            return every, self.sums
         if isinstance(self.sums, np.ndarray):
-            return np.arange(len(self.sums)), self.sums[:, plots]
+            return every, self.sums[:, plots]
+        if isinstance(self.matrix, BunchedReach):
+            return every, _Columns(self.matrix, plots)
         reached = np.unique(self.matrix[plots].indices).astype(np.intp)
         return reached, self.matrix[reached][:, plots]
 
-    @cached_property
-    def _homes(self) -> NDArray[np.float32]:
+    def _of_homes(self) -> NDArray[np.float32]:
+        """Shape (h, n): which plots each home reaches; not kept, as it takes most of the memory."""
+        if isinstance(self.matrix, BunchedReach):
+            rows = np.zeros((len(self.homes), self.matrix.shape[1]), dtype=np.float32)
+            for at, plot in enumerate(self.homes.tolist()):
+                rows[at, _reached(self.matrix, plot)] = 1.0
+            return rows
         return np.asarray(self.matrix[self.homes].toarray(), dtype=np.float32)
 
     @cached_property
     def takers(self) -> RowSums:
         """Sums at each of n plots over the homes that reach it."""
-        return row_sums(np.ascontiguousarray(self._homes.T))
+        return row_sums(np.ascontiguousarray(self._of_homes().T))
 
     @cached_property
     def givers(self) -> RowSums:
         """Sums at each home over the n plots that it reaches."""
-        return row_sums(self._homes)
+        return row_sums(self._of_homes())
+
+
+def _reached(matrix: "sp.csr_array | BunchedReach", plot: int) -> NDArray[np.intp]:
+    """Positions of what one plot reaches, ascending."""
+    if isinstance(matrix, BunchedReach):
+        return matrix.row(plot)
+    return np.asarray(matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]], dtype=np.intp)
 
 
 class FirstRound(NamedTuple):
@@ -226,20 +263,41 @@ class Field:
         """What `sums` has put together so far, by positions of the needs."""
         return {}
 
-    @cached_property
-    def chances(self) -> Array:
-        """Shape (n, n): probability of the best route between two patches, 0 below the cut."""
-        cut = cut_length(self.group.d50.value, self.knowledge.setting("p_cut"))
-        linked = (self.lengths <= min(cut, int(NO_ROUTE) - 1)) & self.patch & self.patch[:, None]
-        decay = np.log(2) / self.group.d50.value / 1000
-        chances = np.zeros(self.lengths.shape)
-        chances[linked] = np.exp(-decay * self.lengths[linked])
-        return chances
+    def chances(self, rows: NDArray[np.intp] | None = None) -> Array:
+        """Probability of the best route between patches, 0 below the cut.
+
+        It is worked out when it is asked for: of all pairs it takes twice as much memory as their
+        `lengths`.
+
+        Parameters
+        ----------
+        rows
+            Shape (r,), positions of the plots asked about; None: all n.
+
+        Returns
+        -------
+        array
+            Shape (r, n).
+        """
+        lengths, patch = (self.lengths, self.patch) if rows is None else (
+            self.lengths[rows], self.patch[rows]
+        )  # fmt: skip
+        return self._chances(lengths, patch[:, None] & self.patch)
 
     @cached_property
     def chances_of_homes(self) -> Array:
         """The same between `homes` alone, shape (h, h)."""
-        return np.ascontiguousarray(self.chances[np.ix_(self.homes, self.homes)])
+        patch = self.patch[self.homes]
+        lengths = self.lengths[np.ix_(self.homes, self.homes)]
+        return self._chances(lengths, patch[:, None] & patch)
+
+    def _chances(self, lengths: Lengths, patches: Flags) -> Array:
+        cut = cut_length(self.group.d50.value, self.knowledge.setting("p_cut"))
+        linked = patches & (lengths <= min(cut, int(NO_ROUTE) - 1))
+        decay = np.log(2) / self.group.d50.value / 1000
+        chances = np.zeros(lengths.shape)
+        chances[linked] = np.exp(-decay * lengths[linked])
+        return chances
 
     def turned(self, plot: int, *, compiled: bool | None) -> "Field":
         """Return the field in which a plot that was no patch is one, or the other way round."""
@@ -299,11 +357,7 @@ class Field:
                 return old
             mm = round(reach_m * 1000)
             if mm not in known:
-                matrix = _along(reach.straight(reach_m), lengths, mm)
-                same = np.array_equal(matrix.indptr, old.matrix.indptr) and np.array_equal(
-                    matrix.indices, old.matrix.indices
-                )
-                known[mm] = old if same else Surroundings(matrix, self.homes)
+                known[mm] = self._along(old, reach, lengths, reach_m)
             return known[mm]
 
         near = tuple(
@@ -318,7 +372,7 @@ class Field:
             reach=reach,
             near=near,
             demands=tuple(
-                demand if new is old else replace(demand, reach=new.matrix, net=None)
+                demand if new is old else replace(demand, reach=new.matrix, net=None, ready=None)
                 for demand, old, new in zip(self.demands, self.near, near, strict=True)
             ),
             anchor=anchor,
@@ -328,6 +382,18 @@ class Field:
             lengths=lengths,
         )
         return _with_known_sums(changed, self)
+
+    def _along(
+        self, old: Surroundings, reach: Reach, lengths: Lengths, reach_m: float
+    ) -> Surroundings:
+        """What lies within a reach by other routes; the old where that is the same."""
+        if isinstance(old.matrix, BunchedReach):
+            return Surroundings(reach.within(reach_m), self.homes)
+        matrix = _along(reach.straight(reach_m), lengths, round(reach_m * 1000))
+        same = np.array_equal(matrix.indptr, old.matrix.indptr) and np.array_equal(
+            matrix.indices, old.matrix.indices
+        )
+        return old if same else Surroundings(matrix, self.homes)
 
     def opened(self, gaps: Sequence[int], *, compiled: bool | None) -> "Field":
         """Return the field in which gaps are made in barriers; itself where the group flies.
@@ -425,9 +491,11 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
     def within(reach_m: float) -> Surroundings:
         mm = round(reach_m * 1000)
         if mm not in known:
-            known[mm] = Surroundings(reach.matrix(reach_m), homes)
+            known[mm] = Surroundings(reach.within(reach_m), homes)
         return known[mm]
 
+    near = tuple(within(need.reach.value) for need in group.needs)
+    demands = demands_of(group, knowledge, [assessment.supply], reach)
     return Field(
         group=group,
         knowledge=knowledge,
@@ -436,8 +504,12 @@ def field_of(assessment: Assessment, key: str, *, compiled: bool | None) -> Fiel
         patch=patch,
         reach=reach,
         surface=None if answer.ground is None else answer.ground.surface,
-        demands=tuple(demands_of(group, knowledge, [assessment.supply], reach)),
-        near=tuple(within(need.reach.value) for need in group.needs),
+        # Of each trial the needs are others, who reaches whom is not.
+        demands=tuple(
+            replace(demand, ready=around.quick)
+            for demand, around in zip(demands, near, strict=True)
+        ),
+        near=near,
         anchor=within(group.anchor_reach.value),
         pool=answer.pool,
         lengths=route_lengths(reach.moves, patch, hop_m=group.hop.value, compiled=compiled),
@@ -480,7 +552,10 @@ def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr
     keep = lengths[rows, straight.indices] <= reach_mm
     before = np.r_[0, np.cumsum(keep)]
     return sp.csr_array(
-        (straight.data[keep], straight.indices[keep],
-         before[straight.indptr].astype(straight.indptr.dtype)),
+        (
+            straight.data[keep],
+            straight.indices[keep],
+            before[straight.indptr].astype(straight.indptr.dtype),
+        ),
         shape=straight.shape,
     )

@@ -285,6 +285,6 @@ def _linked(task: Changes, held: Array) -> Array:
     field = task.field
     others, own = held[:-1], held[-1]
     among = np.einsum("hk,hk->k", field.chances_of_homes @ others, others)
-    apart = field.chances[task.plot, field.homes] @ others
+    apart = field.chances(np.array([task.plot]))[0, field.homes] @ others
     linked: Array = np.sqrt(among + own * (2 * apart + own))
     return linked

@@ -1,28 +1,17 @@
 """patchnet advise: what a plot should add."""
 
-from collections.abc import Mapping
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import click
 
-from patchnet.commands.asked import (
-    assess_asked,
-    assess_for,
-    draws_asked,
-    meant_plot,
-    note_made,
-    progress_bar,
-    read_asked,
-    surface_asked,
-)
 from patchnet.commands.facts import SaidFacts, facts_options
 from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
     AskedSurface,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -31,26 +20,22 @@ from patchnet.commands.options import (
     surface_options,
     together_option,
 )
+from patchnet.commands.plan_asked import AskedPlan, plan_asked
 from patchnet.core.errors import WrongUse
 from patchnet.core.files import ensure_may_write
-from patchnet.core.texts import N_, _
-from patchnet.pages.kit.street_words import street_told
-from patchnet.pages.sheets.plan_card import write_card
-from patchnet.pages.sheets.plan_cards import Cards, write_cards
-from patchnet.pages.terminal.cards_text import cards_text
+from patchnet.core.texts import _
+from patchnet.pages.kit.street_words import part_told
 from patchnet.pages.terminal.plan_text import plan_json, plan_text
 from patchnet.plan.facts import PlotFacts
-from patchnet.plan.plan_plot import plan_plot
+from patchnet.plan.plot_plan import PlotPlan
 from patchnet.plan.street_plan_file import read_street_plan
-from patchnet.survey.survey_layers import read_records_if_any
 
 __all__ = ["advise"]
-
-_NO_PART = N_("Your street's plan counts on this plot for nothing.")
 
 
 @click.command
 @input_options
+@cache_option
 @click.argument("plot_id", metavar="[ID]", required=False)
 @facts_options
 @group_option
@@ -125,46 +110,31 @@ def advise(
       patchnet advise street.gpkg 14-back --together plan.json
       patchnet advise street.gpkg --cards cards
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
+    wanted = AskedPlan(
+        plot_id or "", said(asked.knowledge), groups, ground, surface, draws, month, cautious
+    )
     if cards is not None:
-        _ensure_for_all(
+        # What writes cards is slow to load, and most who ask want none.
+        from patchnet.commands.cards_asked import cards_asked, ensure_for_all  # noqa: PLC0415
+        from patchnet.pages.terminal.cards_text import cards_text  # noqa: PLC0415
+
+        ensure_for_all(
             {"ID": plot_id, "--card": card, "--overwrite": overwrite, "--all": every,
              "--watch": watch, "--format json": form == "json",
-             _("what a householder says"): said(asked.knowledge) != PlotFacts()}
+             _("what a householder says"): wanted.facts != PlotFacts()}
         )  # fmt: skip
-        found = _cards(
-            cards, asked, groups, ground, surface, together, draws, month=month, cautious=cautious
-        )
-        click.echo(cards_text(found), nl=False)
+        click.echo(cards_text(cards_asked(cards, asked, wanted, together)), nl=False)
         return
     if plot_id is None:
         raise WrongUse(_("Which plot? Give its ID after the file, or --cards DIR for all plots."))
     if card is not None:
         ensure_may_write(card, overwrite=overwrite, reads=[asked.file, asked.features, together])
     kept = None if together is None else read_street_plan(together)
-    facts = said(asked.knowledge)
-    neighbourhood = read_asked(asked)
-    plot_id = meant_plot(neighbourhood, plot_id)
-    assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
-    heights = surface_asked(surface, neighbourhood, asked.knowledge)
-    plan = plan_plot(
-        assessment,
-        plot_id,
-        facts=facts,
-        month=month,
-        heights=heights,
-        draws=draws_asked(neighbourhood, asked.knowledge, draws),
-        seed=draws.seed,
-        cautious=cautious,
-        processes=None,
-        progress=partial(progress_bar, doing=_("draws")),
-    )
-    if kept is not None:
-        told = street_told(kept, [plot_id], asked.knowledge)
-        plan = replace(plan, street=told.get(plot_id, (_(_NO_PART),)))
+    plan = plan_asked(asked, wanted, whole=card is not None)
+    told = part_told(kept, [plan.plot], asked.knowledge)
+    plan = replace(plan, street=told.get(plan.plot, ()))
     if card is not None:
-        write_card(plan, card, overwrite=overwrite)
-        click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
-    note_made(asked.file, card)
+        _write_card(plan, card, asked.file, overwrite=overwrite)
     text = (
         plan_json(plan)
         if form == "json"
@@ -173,59 +143,10 @@ def advise(
     click.echo(text, nl=False)
 
 
-def _ensure_for_all(given: Mapping[str, object]) -> None:
-    """Refuse what is of one plot where a card for every plot is asked for."""
-    wrong = [name for name, value in given.items() if value]
-    if wrong:
-        raise WrongUse(
-            _("--cards is for all plots, so it does not go with {wrong}.").format(
-                wrong=", ".join(wrong)
-            )
-        )
+def _write_card(plan: PlotPlan, card: Path, street: Path, *, overwrite: bool) -> None:
+    from patchnet.commands.asked import note_made  # noqa: PLC0415 - slow to load, as below
+    from patchnet.pages.sheets.plan_card import write_card  # noqa: PLC0415
 
-
-def _cards(
-    folder: Path,
-    asked: Asked,
-    groups: tuple[str, ...],
-    ground: AskedGround,
-    surface: AskedSurface,
-    together: Path | None,
-    draws: AskedDraws,
-    *,
-    month: int | None,
-    cautious: bool,
-) -> Cards:
-    """Write a card for every plot from what the group may see."""
-    kept = None if together is None else read_street_plan(together)
-    neighbourhood = read_asked(asked)
-    records = read_records_if_any(asked.file)
-    assessment = assess_for(neighbourhood, asked, groups, ground, "group")
-    plots = [str(plot) for plot in neighbourhood.plots.index]
-    street: dict[str, tuple[str, ...]] = {}
-    if kept is not None:
-        street = dict.fromkeys(plots, (_(_NO_PART),))
-        street |= street_told(kept, plots, asked.knowledge)
-    if draws.asked is None:
-        click.echo(
-            _(
-                "Cards for all plots are worked out once, with the figures in use: --draws N also "
-                "tells how sure each is, and takes N times as long."
-            ),
-            err=True,
-        )
-    # Noted first: stopped half-way, there are cards that 'patchnet forget' has to list.
-    note_made(asked.file, folder, audience="group")
-    return write_cards(
-        assessment,
-        folder,
-        refused=[str(plot) for plot in records.forgotten["plot"]],
-        street=street,
-        month=month,
-        heights=surface_asked(surface, neighbourhood, asked.knowledge),
-        draws=draws.asked or 0,
-        seed=draws.seed,
-        cautious=cautious,
-        processes=None,
-        progress=partial(progress_bar, doing=_("cards")),
-    )
+    write_card(plan, card, overwrite=overwrite)
+    click.echo(_("Wrote {card}: print it from any browser.").format(card=card), err=True)
+    note_made(street, card)

@@ -7,12 +7,11 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-import click
 from tqdm import tqdm
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
-from patchnet.assess.doubt import doubt_of, with_doubt
+from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
 from patchnet.assess.unknown import Prior
 from patchnet.commands.options import (
     WARNINGS,
@@ -22,6 +21,8 @@ from patchnet.commands.options import (
     AskedSurface,
     say_faults,
 )
+from patchnet.commands.said import say
+from patchnet.core.cache import NO_CACHE, Cache
 from patchnet.core.errors import CannotRead, CannotWrite, WrongUse
 from patchnet.core.freed_memory import keep_freed_memory
 from patchnet.core.street_store import form_of, read_journal
@@ -50,6 +51,7 @@ __all__ = [
     "meant_plot",
     "note_made",
     "progress_bar",
+    "question_asked",
     "read_asked",
     "released_asked",
     "say_upgraded",
@@ -80,7 +82,7 @@ def meant_plot(neighbourhood: Neighbourhood, said: str) -> str:
     """Return the id of the plot that is meant by an id, label or door number; say which."""
     found = resolve_plot(neighbourhood.plots, said, where=neighbourhood.name)
     if found.told:
-        click.echo(found.told, err=True)
+        say(found.told)
     return found.plot
 
 
@@ -95,28 +97,41 @@ def meant_between(
 
 def assess_asked(
     neighbourhood: Neighbourhood,
-    knowledge: Knowledge,
+    asked: Asked,
     groups: Iterable[str],
     ground: AskedGround,
     *,
     prior: Prior | None = None,
 ) -> Assessment:
-    """Work out the whole answer and say the warnings about the ground on standard error."""
-    answer = assess(
-        neighbourhood,
-        knowledge=knowledge,
-        groups=list(groups) or None,
-        straight=ground.straight,
-        cell_m=ground.cell_m,
-        landcover=ground.landcover,
-        prior=prior,
-        progress=progress_bar,
-    )
+    """Work out the whole answer, or take what is kept of it, and say its warnings."""
+    chosen = list(groups) or None
+
+    def worked_out() -> Assessment:
+        return assess(
+            neighbourhood,
+            knowledge=asked.knowledge,
+            groups=chosen,
+            straight=ground.straight,
+            cell_m=ground.cell_m,
+            landcover=ground.landcover,
+            prior=prior,
+            progress=progress_bar,
+        )
+
+    question = question_asked(neighbourhood, asked, groups, ground)
+    answer = asked.cache.kept(asked.cache.name("assessment", *question, prior), worked_out)
     say_where_animals_live(answer)
     walked = [each.ground for each in answer.groups.values() if each.ground is not None]
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
     say_faults(list(said))
     return answer
+
+
+def question_asked(
+    neighbourhood: Neighbourhood, asked: Asked, groups: Iterable[str], ground: AskedGround
+) -> tuple[object, ...]:
+    """All that decides what comes of `assess_asked`, to name what is kept of it."""
+    return (neighbourhood, asked.tables, list(groups), ground)
 
 
 def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: AskedDraws) -> int:
@@ -128,23 +143,27 @@ def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: Asked
             "With {plots:,} plots this was worked out once, with the figures in use: --draws N "
             "also tells how sure it is, and takes N times as long."
         )
-        click.echo(words.format(plots=plots), err=True)
+        say(words.format(plots=plots))
     return count
 
 
-def in_draws(answer: Assessment, draws: AskedDraws) -> Assessment:
+def in_draws(answer: Assessment, draws: AskedDraws, cache: Cache = NO_CACHE) -> Assessment:
     """Return the answer with how sure it is, from as many draws as were asked for."""
     count = draws_asked(answer.neighbourhood, answer.knowledge, draws)
     if count == 0:
         return answer
-    doubt = doubt_of(
-        answer,
-        draws=count,
-        seed=draws.seed,
-        processes=None,
-        progress=partial(progress_bar, doing=_("draws")),
-    )
-    return with_doubt(answer, doubt)
+
+    def drawn() -> Doubt:
+        return doubt_of(
+            answer,
+            draws=count,
+            seed=draws.seed,
+            processes=None,
+            progress=partial(progress_bar, doing=_("draws")),
+        )
+
+    name = cache.name("doubt", *answer.made_of(), count, draws.seed)
+    return with_doubt(answer, cache.kept(name, drawn))
 
 
 def say_where_animals_live(answer: Assessment) -> None:
@@ -162,19 +181,17 @@ def say_where_animals_live(answer: Assessment) -> None:
     taken = assumed_present(answer.groups, region, knowledge)
     if taken:
         mend = "" if region else _(" Say where this is by --region.")
-        click.echo(
+        say(
             _("Taken to live {where}, though not everywhere: {names}.{mend}").format(
                 where=where, names=names(taken), mend=mend
-            ),
-            err=True,
+            )
         )
     absent = [key for key in answer.groups if lives_in(key, region, knowledge) == "no"]
     if absent:
-        click.echo(
+        say(
             _("As far as we know, not wild {where}: {names}.").format(
                 where=where, names=names(absent)
-            ),
-            err=True,
+            )
         )
 
 
@@ -198,7 +215,7 @@ def assess_for(
             progress=progress_bar,
         )
     seen = for_audience(neighbourhood, audience, knowledge=asked.knowledge)
-    return assess_asked(seen, asked.knowledge, chosen, ground)
+    return assess_asked(seen, asked, chosen, ground)
 
 
 def released_asked(neighbourhood: Neighbourhood, asked: Asked) -> Released:
@@ -223,7 +240,7 @@ def released_asked(neighbourhood: Neighbourhood, asked: Asked) -> Released:
         knowledge=asked.knowledge,
         today=datetime.now(UTC).date(),
     )
-    click.echo(waiting_words(found, asked.knowledge), err=True)
+    say(waiting_words(found, asked.knowledge))
     return found
 
 
@@ -231,12 +248,11 @@ def say_upgraded(path: Path, earlier: int) -> None:
     """Say in one sentence that a street's file got the form of today, where it did."""
     now = form_of(path)
     if earlier < now and len(read_journal(path)) > 1:
-        click.echo(
+        say(
             _(
                 "{path} was of an earlier form: it was upgraded to form {now}, with all that was "
                 "in it, and its journal begins here."
-            ).format(path=path, now=now),
-            err=True,
+            ).format(path=path, now=now)
         )
 
 
@@ -250,12 +266,11 @@ def note_made(street: Path, *made: Path | None, audience: Audience = "own") -> N
     try:
         note_written(street, files, audience, datetime.now(UTC))
     except (CannotWrite, CannotRead):
-        click.echo(
+        say(
             _(
                 "{street} cannot be changed, so 'patchnet forget' will not list what was made from "
                 "it now: {made}."
-            ).format(street=street, made=", ".join(map(str, files))),
-            err=True,
+            ).format(street=street, made=", ".join(map(str, files)))
         )
 
 
@@ -269,7 +284,7 @@ def surface_asked(
         asked.heights, neighbourhood.plots, knowledge, bare_earth=asked.bare_earth
     )
     for fault in found.faults:
-        click.echo(str(fault), err=True)
+        say(str(fault))
     return found
 
 
@@ -316,10 +331,7 @@ def say_warnings(neighbourhood: Neighbourhood) -> None:
     say_faults(neighbourhood.faults)
     more = len(neighbourhood.faults) - WARNINGS
     if more > 0:
-        click.echo(
-            _("... and {more} more warnings: 'patchnet check' lists them all.").format(more=more),
-            err=True,
-        )
+        say(_("... and {more} more warnings: 'patchnet check' lists them all.").format(more=more))
 
 
 def progress_bar(things: Iterable[Thing], *, doing: str = "animals") -> Iterable[Thing]:

@@ -14,6 +14,7 @@ from patchnet.commands.asked import (
     say_warnings,
 )
 from patchnet.commands.options import (
+    Asked,
     AskedDraws,
     AskedGround,
     draws_option,
@@ -76,8 +77,9 @@ def compare(
     hoods = read_states(first, second, knowledge=knowledge)
     for hood in hoods:
         say_warnings(hood)
-    before = assess_asked(hoods[0], knowledge, groups, ground)
-    after = assess_asked(hoods[1], knowledge, groups, ground, prior=before.prior)
+    asked = Asked(first, None, {}, None, knowledge)
+    before = assess_asked(hoods[0], asked, groups, ground)
+    after = assess_asked(hoods[1], asked, groups, ground, prior=before.prior)
     comparison = compare_states(
         before,
         after,

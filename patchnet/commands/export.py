@@ -10,6 +10,7 @@ from patchnet.commands.options import (
     Asked,
     AskedGround,
     audience_option,
+    cache_option,
     ground_options,
     group_option,
     input_options,
@@ -25,6 +26,7 @@ __all__ = ["export"]
 
 @click.command
 @input_options
+@cache_option
 @group_option
 @ground_options()
 @overwrite_option

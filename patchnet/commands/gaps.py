@@ -18,6 +18,7 @@ from patchnet.commands.options import (
     AskedDraws,
     AskedGround,
     between_options,
+    cache_option,
     draws_option,
     ground_options,
     input_options,
@@ -31,6 +32,7 @@ __all__ = ["gaps"]
 
 @click.command
 @input_options
+@cache_option
 @walking_option
 @between_options
 @click.option(
@@ -70,7 +72,7 @@ def gaps(
     walking_group(asked.knowledge, group)
     neighbourhood = read_asked(asked)
     between = meant_between(neighbourhood, between)
-    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
+    answer = assess_asked(neighbourhood, asked, (group,), ground)
     found = find_gaps(
         answer,
         group,

@@ -26,6 +26,7 @@ from patchnet.commands.options import (
     AskedSurface,
     additions_option,
     audience_option,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -49,6 +50,7 @@ __all__ = ["map_"]
 
 @click.command("map")
 @input_options
+@cache_option
 @group_option
 @ground_options()
 @overwrite_option
@@ -157,7 +159,7 @@ def map_(
         hours = sun_hours(answer.neighbourhood, asked.knowledge, surface=heights)
     found = additions_asked(answer, additions=additions, public=audience == "public")
     write_map(
-        answer if audience == "public" else in_draws(answer, draws),
+        answer if audience == "public" else in_draws(answer, draws, asked.cache),
         output,
         title=title,
         tiles=tiles,

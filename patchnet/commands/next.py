@@ -9,6 +9,7 @@ from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -25,6 +26,7 @@ __all__ = ["next_"]
 
 @click.command("next")
 @input_options
+@cache_option
 @click.option(
     "--plot",
     "plot_id",
@@ -67,7 +69,7 @@ def next_(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
     plot = None if plot_id is None else meant_plot(neighbourhood, plot_id)
-    answer = assess_asked(neighbourhood, asked.knowledge, groups, ground)
+    answer = assess_asked(neighbourhood, asked, groups, ground)
     found = next_doors(
         answer,
         plot=plot,

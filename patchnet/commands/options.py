@@ -2,12 +2,14 @@
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from patchnet.commands.said import say
+from patchnet.core.cache import NO_CACHE, Cache
 from patchnet.core.errors import WrongUse
 from patchnet.core.fault_list import FaultList
 from patchnet.core.faults import Fault
@@ -26,6 +28,7 @@ __all__ = [
     "additions_option",
     "audience_option",
     "between_options",
+    "cache_option",
     "columns_option",
     "draws_option",
     "figure_draws_option",
@@ -66,6 +69,12 @@ class Asked:
     crs: str | None
     knowledge: Knowledge
     region: str | None = None
+    cache: Cache = NO_CACHE
+
+    @property
+    def tables(self) -> str:
+        """A digest of the tables that are not patchnet's own, which is in every name anyway."""
+        return "" if self.knowledge is load_knowledge() else self.knowledge.digest
 
 
 @dataclass(frozen=True)
@@ -180,6 +189,22 @@ def input_options(command: Callable[..., None]) -> Callable[..., None]:
     ):
         with_asked = option(with_asked)
     return with_asked
+
+
+def cache_option(command: Callable[..., None]) -> Callable[..., None]:
+    """Add --no-cache, which stands below `input_options`; else `asked` gets the file's cache."""
+
+    @functools.wraps(command)
+    def with_cache(*, asked: Asked, no_cache: bool, **others: object) -> None:
+        command(asked=asked if no_cache else replace(asked, cache=Cache(asked.file)), **others)
+
+    return click.option(
+        "--no-cache",
+        is_flag=True,
+        envvar="PATCHNET_NO_CACHE",
+        help="Work everything out anew and keep nothing. Else what took long is kept beside FILE, "
+        "in NAME-cache, until something changes; it can be deleted.",
+    )(with_cache)
 
 
 def ground_options(
@@ -308,7 +333,7 @@ def overwrite_option(command: Command) -> Command:
 def say_faults(faults: Sequence[Fault]) -> None:
     """List faults on standard error, the first dozen of them."""
     for fault in faults[:WARNINGS]:
-        click.echo(str(fault), err=True)
+        say(str(fault))
 
 
 def audience_option(command: Command) -> Command:

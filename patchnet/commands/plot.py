@@ -8,6 +8,7 @@ from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -20,6 +21,7 @@ __all__ = ["plot"]
 
 @click.command
 @input_options
+@cache_option
 @click.argument("plot_id", metavar="ID")
 @group_option
 @ground_options()
@@ -46,7 +48,7 @@ def plot(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
     plot_id = meant_plot(neighbourhood, plot_id)
-    assessment = assess_asked(neighbourhood, asked.knowledge, groups, ground)
-    answer = plot_answer(in_draws(assessment, draws), plot_id)
+    assessment = assess_asked(neighbourhood, asked, groups, ground)
+    answer = plot_answer(in_draws(assessment, draws, asked.cache), plot_id)
     text = plot_json(answer) if form == "json" else plot_text(answer, asked.knowledge)
     click.echo(text, nl=False)

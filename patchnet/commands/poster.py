@@ -10,6 +10,7 @@ from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -27,6 +28,7 @@ __all__ = ["poster"]
 
 @click.command
 @input_options
+@cache_option
 @group_option
 @ground_options()
 @overwrite_option
@@ -90,7 +92,7 @@ def poster(
         raise WrongUse(_("Only a notice for residents can be a picture: say --notice."))
     answer = assess_for(read_asked(asked), asked, groups, ground, audience)
     if audience == "group":
-        answer = in_draws(answer, draws)
+        answer = in_draws(answer, draws, asked.cache)
     if notice:
         write_notice(answer, output, title=title, meet=meet, overwrite=overwrite)
     else:

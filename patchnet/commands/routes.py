@@ -18,6 +18,7 @@ from patchnet.commands.options import (
     Asked,
     AskedGround,
     between_options,
+    cache_option,
     ground_options,
     input_options,
     overwrite_option,
@@ -35,6 +36,7 @@ __all__ = ["routes"]
 
 @click.command
 @input_options
+@cache_option
 @walking_option
 @between_options
 @ground_options(straight=False)
@@ -94,7 +96,7 @@ def routes(
     _ensure_may_write(output, (ground_tif, current_tif), overwrite=overwrite, reads=reads)
     neighbourhood = read_asked(asked)
     between = meant_between(neighbourhood, between)
-    answer = assess_asked(neighbourhood, asked.knowledge, (group,), ground)
+    answer = assess_asked(neighbourhood, asked, (group,), ground)
     found = find_routes(
         answer, group, between=between, progress=partial(progress_bar, doing="corridors")
     )

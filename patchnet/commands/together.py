@@ -16,6 +16,7 @@ from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
+    cache_option,
     draws_option,
     ground_options,
     group_option,
@@ -38,6 +39,7 @@ _AMOUNT = click.FloatRange(min=0)
 
 @click.command
 @input_options
+@cache_option
 @click.option(
     "--plots",
     multiple=True,
@@ -131,7 +133,7 @@ def together(
     kept = EarlierPlan({}, (), (), {}) if earlier is None else read_street_plan(earlier)
     hood = read_asked(asked)
     named = _named(plots)
-    answer = assess_asked(hood, asked.knowledge, groups, ground)
+    answer = assess_asked(hood, asked, groups, ground)
     facts = {}
     if plot_budget is not None or plot_hours is not None:
         said = PlotFacts(budget=plot_budget, hours_month=plot_hours)

@@ -10,6 +10,7 @@ from patchnet.commands.options import (
     Asked,
     AskedDraws,
     AskedGround,
+    cache_option,
     figure_draws_option,
     ground_options,
     group_option,
@@ -23,6 +24,7 @@ __all__ = ["why"]
 
 @click.command
 @input_options
+@cache_option
 @group_option
 @click.option(
     "--limit",
@@ -56,7 +58,7 @@ def why(
       patchnet why street.gpkg --group wren --draws 1000
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
-    answer = assess_asked(neighbourhood, asked.knowledge, groups, ground)
+    answer = assess_asked(neighbourhood, asked, groups, ground)
     found = deciding_figures(
         answer,
         draws=draws.asked,

@@ -208,8 +208,8 @@ def _chances(trials: Trials, field: Field, things: Things, most: Array) -> Array
     supply = supply_of(all_amounts, knowledge)
     able = patches(supply, knowledge, group, most[:, None]) | field.patch
     if np.array_equal(able, field.patch):
-        return field.chances
-    return field.with_patches(able, compiled=trials.method.compiled).chances
+        return field.chances()
+    return field.with_patches(able, compiled=trials.method.compiled).chances()
 
 
 def _needs(
@@ -228,9 +228,9 @@ def _needs(
             given, there = given.mean(axis=1, keepdims=True), there.mean(axis=1, keepdims=True)
         parts = [order[first : first + _PART] for first in range(0, n, _PART)]
         for part in [order, *parts] if n > _PART else [order]:
-            reached = np.asarray(near.matrix[part].sum(axis=0)).reshape(-1) > 0
             homes = np.zeros(n)
             homes[part] = 1.0
+            reached = np.asarray(near.matrix @ homes) > 0
             ceiling = float(most[part].sum())
             for month in range(there.shape[1]):
                 limit = float(there[reached, month].sum())

@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from patchnet.core.cache import Cache
 from patchnet.core.errors import CannotWrite, WrongUse
 from patchnet.core.files import folder_aside
 from patchnet.core.folding import folded
@@ -239,8 +240,9 @@ def forget_plots(
             records, rows, names = _scrubbed(records, plot, shape, sortable(now))
             removed.update(rows)
             named |= names
-        # First, so that no photograph is left of a household that the file no longer knows.
+        # First, so that nothing is left elsewhere of a household that the file no longer knows.
         removed["photos"] = forget_photos(Path(target), plots)
+        removed["cache"] = Cache(Path(target)).clear()
         cells = cells_of(source)
         words = [*named, *(str(hood.plots.loc[plot, "label"]) for plot in plots)]
         # The draft stands beside what is written: nothing of a household goes elsewhere.

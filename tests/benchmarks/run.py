@@ -39,6 +39,7 @@ SCRIPTS = {
     "base": ("base_benchmark.py", (), ("--houses", "500", "--towns", "20")),
     "merge": ("merge_benchmark.py", (), ()),
     "survey": ("survey_benchmark.py", (), ("--plots", "100")),
+    "cache": ("cache_benchmark.py", (), ("--plots", "60")),
     "advice": ("advice_benchmark.py", (), ("--plots", "100")),
     "scheme": (
         "scheme_benchmark.py",

@@ -30,6 +30,7 @@ __all__ = [
     "instead_words",
     "job_where_words",
     "job_words",
+    "part_told",
     "scarce_words",
     "share_words",
     "street_said",
@@ -255,6 +256,23 @@ def street_told(
             if lines:
                 told[plot] = tuple(lines)
     return told
+
+
+def part_told(
+    kept: EarlierPlan | None, plots: Iterable[object], knowledge: Knowledge
+) -> dict[str, tuple[str, ...]]:
+    """What a plan says to each plot, also to one that it counts on for nothing.
+
+    Parameters
+    ----------
+    kept, plots, knowledge
+        As in `street_told`; without a plan nothing is said.
+    """
+    if kept is None:
+        return {}
+    ids = [str(plot) for plot in plots]
+    none = (_("Your street's plan counts on this plot for nothing."),)
+    return dict.fromkeys(ids, none) | street_told(kept, ids, knowledge)
 
 
 def _job_told(job: Mapping[str, Any], knowledge: Knowledge) -> str:

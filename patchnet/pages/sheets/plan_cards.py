@@ -227,16 +227,10 @@ class _Maker:
 
     def digest(self) -> str:
         """Of all that a card is made from."""
-        answer, cover = self.assessment, self.assessment.asked.landcover
         taken = self.taken
         return digest_of(
             own_digest(),
-            answer.neighbourhood,
-            answer.knowledge.digest,
-            list(answer.groups),
-            answer.asked,
-            None if cover is None else Path(cover.path),
-            answer.prior,
+            self.assessment.made_of(),
             self.heights,
             self.month,
             self.street,
