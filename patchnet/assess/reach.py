@@ -17,7 +17,7 @@ from patchnet.network.prune import needed_links
 if TYPE_CHECKING:
     from patchnet.assess.bunches import BunchedReach
 
-__all__ = ["Reach", "RouteGraph", "StraightReaches"]
+__all__ = ["Reach", "RouteGraph", "StraightReaches", "clusters_of"]
 
 Dense = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -27,6 +27,30 @@ _BLOCK = 256  # sources whose distances are held at once: 256 rows of 8 bytes a 
 def _csr(rows: Ints, cols: Ints, data: Dense, size: int) -> "sp.csr_array":
     """Build a CSR array; explicit zeros stay, and columns in the order they come in each row."""
     return sp.coo_array((data, (rows, cols)), shape=(size, size)).tocsr()
+
+
+def clusters_of(moves: Pairs, stops: NDArray[np.bool_]) -> "tuple[int, NDArray[np.intp]]":
+    """Stops that touch as one cluster, since crossing a stop is free; any other plot by itself.
+
+    Parameters
+    ----------
+    moves
+        Single moves between plots.
+    stops
+        Shape (n,), True where the group can rest.
+
+    Returns
+    -------
+    tuple
+        How many clusters, c, and the one of each plot, shape (n,), 0 to c - 1.
+    """
+    size = len(stops)
+    joined = (moves.length_mm == 0) & stops[moves.i] & stops[moves.j]
+    touching = sp.coo_array(
+        (np.ones(int(joined.sum())), (moves.i[joined], moves.j[joined])), (size, size)
+    )
+    count, cluster = csgraph.connected_components(touching, directed=False)
+    return int(count), cluster.astype(np.intp)
 
 
 @dataclass(eq=False)
@@ -79,12 +103,9 @@ class RouteGraph(NamedTuple):
         hop_mm
             Longest move, mm.
         """
-        size = len(stops)
         near = steps.length_mm <= hop_mm
         i, j, length = steps.i[near], steps.j[near], steps.length_mm[near]
-        joined = (length == 0) & stops[i] & stops[j]
-        touching = sp.coo_array((np.ones(joined.sum()), (i[joined], j[joined])), (size, size))
-        count, cluster = csgraph.connected_components(touching, directed=False)
+        count, cluster = clusters_of(Pairs(i, j, length), stops)
         passable = np.zeros(count, dtype=bool)
         passable[cluster[stops]] = True
 
@@ -103,7 +124,7 @@ class RouteGraph(NamedTuple):
             np.r_[lengths[onward], lengths],
             2 * count,
         )
-        return cls(graph, cluster.astype(np.intp))
+        return cls(graph, cluster)
 
     def pruned(self, stops: NDArray[np.bool_]) -> "RouteGraph":
         """Leave out moves between two stops that a third makes superfluous; no route is longer.

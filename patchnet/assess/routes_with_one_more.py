@@ -3,12 +3,13 @@
 With resting places k = 1 ... s taken in one after the other, the shortest route between any
 two plots is D_ij = min(D_ij, D_ik + D_kj) after each (Floyd 1962, Communications of the ACM
 5:345, doi:10.1145/367766.368168). So one more resting place is one more such step, and no route
-has to be found again.
+has to be found again. Resting places that touch are taken in as one.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
+from patchnet.assess.reach import clusters_of
 from patchnet.core.compiled import use_compiled
 from patchnet.movement.distance import Pairs
 
@@ -53,21 +54,23 @@ def route_lengths(
     >>> bool(route_lengths(moves, np.array([True, False, True]), hop_m=60)[0, 2] == NO_ROUTE)
     True
     """
-    size = len(stops)
-    lengths = np.full((size, size), NO_ROUTE, dtype=np.int32)
     near = moves.length_mm <= round(hop_m * 1000)
-    i, j = moves.i[near], moves.j[near]
-    lengths[i, j] = lengths[j, i] = moves.length_mm[near]
+    short = Pairs(moves.i[near], moves.j[near], moves.length_mm[near])
+    count, cluster = clusters_of(short, stops)
+    lengths = np.full((count, count), NO_ROUTE, dtype=np.int32)
+    i, j = cluster[short.i], cluster[short.j]
+    np.minimum.at(lengths, (i, j), short.length_mm.astype(np.int32))
+    np.minimum(lengths, lengths.T.copy(), out=lengths)
     np.fill_diagonal(lengths, 0)
-    through = np.flatnonzero(stops)
-    if use_compiled(compiled=compiled, worthwhile=len(through) * size**2 > _COMPILE_FROM):
+    through = np.unique(cluster[stops])
+    if use_compiled(compiled=compiled, worthwhile=len(through) * count**2 > _COMPILE_FROM):
         from patchnet.assess.what_if_kernels import take_in_stops  # noqa: PLC0415 - imports numba
 
         take_in_stops(lengths, through)
-        return lengths
-    for stop in through.tolist():
-        np.minimum(lengths, lengths[:, stop, None] + lengths[stop], out=lengths)
-    return lengths
+    else:
+        for stop in through.tolist():
+            np.minimum(lengths, lengths[:, stop, None] + lengths[stop], out=lengths)
+    return lengths if count == len(stops) else lengths[np.ix_(cluster, cluster)]
 
 
 def with_stop(lengths: Lengths, stop: int) -> Lengths:

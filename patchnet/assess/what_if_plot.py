@@ -1,6 +1,6 @@
 """Judges changes on one plot: see `patchnet.assess.what_if`."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from patchnet.assess.what_if import Trials
 
 __all__ = ["PlotTrials", "TrialGroup"]
+
+_HOMES_AT_ONCE = 8_000_000  # plots x changes, of 8 bytes, three times over
 
 Array = NDArray[np.float64]
 Change = Mapping[str, float]
@@ -179,10 +181,11 @@ class PlotTrials:
             for task, rows, which in self._tasks(key, effects, np.append(False, wanted)):
                 tasks.append(task)
                 places.append((column, rows - 1, which))
-        for task, held, (column, rows, which) in zip(
-            tasks, held_of(tasks, self.trials.method), places, strict=True
-        ):
-            linked[rows, column] = _linked(task, held)[which]
+        for part in _in_parts(tasks):
+            held = held_of([tasks[at] for at in part], self.trials.method)
+            for at, homes in zip(part, held, strict=True):
+                column, rows, which = places[at]
+                linked[rows, column] = _linked(tasks[at], homes)[which]
         return linked
 
     def outcome(self, change: Change) -> Mapping[str, TrialGroup]:
@@ -273,6 +276,19 @@ def _distinct(table: Array) -> tuple[Array, NDArray[np.intp]]:
     firsts = np.empty(len(known), dtype=np.intp)
     firsts[which[::-1]] = np.arange(len(which))[::-1]
     return table[firsts], which
+
+
+def _in_parts(tasks: Sequence[Changes]) -> Iterator[range]:
+    """Places of the tasks, in parts whose homes fit into memory together; at least one each."""
+    first = taken = 0
+    for at, task in enumerate(tasks):
+        size = len(task.rows) * task.count
+        if taken and taken + size > _HOMES_AT_ONCE:
+            yield range(first, at)
+            first, taken = at, 0
+        taken += size
+    if tasks:
+        yield range(first, len(tasks))
 
 
 def _exactly(tasks: Sequence[Changes], method: Method) -> list[Array]:

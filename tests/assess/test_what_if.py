@@ -344,7 +344,8 @@ def test_routes_rest_on_stops_alone(seed, stops):
     i, j = np.triu_indices(size, 1)
     keep = rng.random(len(i)) < 0.5
     i, j = i[keep].astype(np.int32), j[keep].astype(np.int32)
-    moves = Pairs(i, j, rng.integers(0, 90_000, len(i)))
+    apart = rng.random(len(i)) < rng.choice([0.3, 0.7, 1.0])  # the others touch
+    moves = Pairs(i, j, rng.integers(0, 90_000, len(i)) * apart)
     stop = np.zeros(size, dtype=bool)
     stop[rng.permutation(size)[:stops]] = True
     ways = nx.DiGraph()

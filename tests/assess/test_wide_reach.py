@@ -7,9 +7,11 @@ import pandas as pd
 import pytest
 from worlds.small_city import write_city
 
-from patchnet.assess import assess, wide_reach
+from patchnet.assess import assess, what_if_plot, wide_reach
+from patchnet.assess.bunches import BunchedReach
 from patchnet.assess.plot import plot_answer
 from patchnet.assess.tables import break_table, plot_table
+from patchnet.assess.what_if import Trials
 from patchnet.assess.wide_reach import WideReach
 from patchnet.knowledge import load_knowledge
 from patchnet.read import read_neighbourhood
@@ -75,3 +77,53 @@ def test_a_town_keeps_no_blocks_and_makes_them_again_alike(hood, all_is_wide):
     assert again is not first
     np.testing.assert_array_equal(again.tail, first.tail)
     np.testing.assert_array_equal(again.head, first.head)
+
+
+@pytest.mark.parametrize("compiled", [False, True])
+def test_changes_are_judged_alike(hood, request, compiled):
+    """On plots that are a stop of some animals and of others not, and become or cease to be one."""
+    knowledge = load_knowledge()
+    plain = Trials(assess(hood, groups=ANIMALS, cell_m=2.0), compiled=compiled)
+    request.getfixturevalue("all_is_wide")
+    wide = Trials(assess(hood, groups=ANIMALS, cell_m=2.0), compiled=compiled)
+    field = wide.field("pipistrelle")
+    assert any(isinstance(one.matrix, BunchedReach) for one in field.near)
+    typical = {key: one.typical.value for key, one in knowledge.features.items() if one.addable}
+    rng = np.random.default_rng(7)
+    turned = set()
+    for plot in ("P3", "P7", "P20"):
+        at = hood.plots.index.get_loc(plot)
+        own = plain.amounts[at]
+        changes = [{}] + [
+            {str(key): typical[key] for key in rng.choice(list(typical), size, replace=False)}
+            for size in (1, 2, 3, 3)
+        ]
+        keys = list(knowledge.features)
+        changes.append({keys[k]: -own[k] for k in np.flatnonzero(own)})
+        one, other = plain.at(plot), wide.at(plot)
+        np.testing.assert_allclose(
+            other.linked_homes(changes), one.linked_homes(changes), rtol=1e-9, atol=1e-12
+        )
+        np.testing.assert_allclose(
+            other.ranked(changes), one.ranked(changes), rtol=1e-9, atol=1e-12
+        )
+        for change in changes[3:]:
+            told, expected = other.outcome(change), one.outcome(change)
+            for key in ANIMALS:
+                np.testing.assert_allclose(
+                    told[key].homes, expected[key].homes, rtol=1e-9, atol=1e-12
+                )
+                turned |= {key} if told[key].patch[at] != plain.field(key).patch[at] else set()
+    assert turned  # some plot became a stop or ceased to be one
+
+
+def test_a_part_of_the_homes_at_a_time_comes_to_the_same(hood, monkeypatch):
+    """Whether all animals' homes are held at once, or one animal's after the other's."""
+    trials = Trials(assess(hood, groups=ANIMALS, cell_m=2.0)).at("P7")
+    changes = [{}, {"pond": 2.0}, {"hedge_native": 5.0, "dead_wood_pile": 1.0}]
+    together = trials.ranked(changes), trials.linked_homes(changes)
+    monkeypatch.setattr(what_if_plot, "_HOMES_AT_ONCE", 1)
+    for one, other in zip(
+        together, (trials.ranked(changes), trials.linked_homes(changes)), strict=True
+    ):
+        np.testing.assert_array_equal(one, other)
