@@ -106,12 +106,12 @@ def row_sums(matrix: NDArray[np.float32]) -> RowSums:
     """
     from patchnet.assess.likeness_tree_kernel import tree_of  # noqa: PLC0415 - imports numba
 
-    rows = len(matrix)
-    size = matrix.sum(axis=1)
-    # A product of two arrays: of an array and its own transpose numpy fills half, and mirrors it.
-    differ = size[:, None] + size - 2 * (matrix @ np.ascontiguousarray(matrix.T))
+    rows, cols = matrix.shape
+    size = matrix.sum(axis=1, dtype=np.int64)
     order, parent = np.empty(rows, np.int64), np.empty(rows, np.int64)
-    tree_of(differ, size, order, parent)
+    bits = np.zeros((rows, -(-cols // 64) * 8), dtype=np.uint8)
+    bits[:, : -(-cols // 8)] = np.packbits(matrix > 0, axis=1)
+    tree_of(bits.view(np.uint64), size, order, parent)
     base = np.where(parent[:, None] >= 0, matrix[parent], np.float32(0))
     change = matrix[order] - base
     more_start, more = _lists(change > 0)
