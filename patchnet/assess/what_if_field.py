@@ -17,20 +17,18 @@ from patchnet.assess.homes import demands_of
 from patchnet.assess.lodging import Pool, Standing, rooms_of, standing_of
 from patchnet.assess.over_ground import OverGround, ways_over
 from patchnet.assess.reach import Reach
-from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
+from patchnet.assess.routes_with_one_more import RouteLengths, route_lengths
 from patchnet.assess.sharing import Demand, quickest
 from patchnet.assess.sums_by_likeness import RowSums, row_sums, stacked
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.corridors import opened_steps
 from patchnet.movement.grow import compiles
 from patchnet.movement.surface import CostSurface
-from patchnet.network.routes import cut_length
 
 __all__ = ["Field", "FirstRound", "Surroundings", "field_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Lengths = NDArray[np.int32]
 _DENSE_PLOTS = 400  # on so few plots a sparse product takes longer to begin than a dense one to do
 _SUMS = 6  # sums of several needs that are kept: each is as large as all pairs of plots
 _TURNED = 8  # fields with one plot turned that are kept: as many plots are asked about in turns
@@ -187,7 +185,7 @@ class Field:
     pool
         The ground that homes are spread over; None: no density is known.
     lengths
-        Shape (n, n): best routes between plots in mm (see `route_lengths`).
+        Best routes between all plots.
     ways
         Ways of a group that walks, up to a hop, as they were grown; None: not yet.
     """
@@ -203,7 +201,7 @@ class Field:
     near: tuple[Surroundings, ...]
     anchor: Surroundings
     pool: Pool | None
-    lengths: Lengths
+    lengths: RouteLengths
     ways: OverGround | None = None
 
     def _grown(self, *, compiled: bool | None) -> OverGround | None:
@@ -266,9 +264,6 @@ class Field:
     def chances(self, rows: NDArray[np.intp] | None = None) -> Array:
         """Probability of the best route between patches, 0 below the cut.
 
-        It is worked out when it is asked for: of all pairs it takes twice as much memory as their
-        `lengths`.
-
         Parameters
         ----------
         rows
@@ -279,25 +274,48 @@ class Field:
         array
             Shape (r, n).
         """
-        lengths, patch = (self.lengths, self.patch) if rows is None else (
-            self.lengths[rows], self.patch[rows]
-        )  # fmt: skip
-        return self._chances(lengths, patch[:, None] & self.patch)
+        cluster = self.lengths.cluster
+        return self._chances[np.ix_(cluster if rows is None else cluster[rows], cluster)]
 
     @cached_property
-    def chances_of_homes(self) -> Array:
-        """The same between `homes` alone, shape (h, h)."""
-        patch = self.patch[self.homes]
-        lengths = self.lengths[np.ix_(self.homes, self.homes)]
-        return self._chances(lengths, patch[:, None] & patch)
-
-    def _chances(self, lengths: Lengths, patches: Flags) -> Array:
-        cut = cut_length(self.group.d50.value, self.knowledge.setting("p_cut"))
-        linked = patches & (lengths <= min(cut, int(NO_ROUTE) - 1))
-        decay = np.log(2) / self.group.d50.value / 1000
-        chances = np.zeros(lengths.shape)
-        chances[linked] = np.exp(-decay * lengths[linked])
+    def _chances(self) -> Array:
+        """The same between clusters of patches that touch, shape (c, c): see `RouteLengths`."""
+        patch = np.zeros(len(self.lengths.between), dtype=bool)
+        patch[self.lengths.cluster[self.patch]] = True
+        least = self.knowledge.setting("p_cut")
+        chances = self.lengths.chances(self.group.d50.value, least)
+        chances[~patch] = 0.0
+        chances[:, ~patch] = 0.0
         return chances
+
+    @cached_property
+    def _in_clusters(self) -> "sp.csr_array":
+        """Shape (c, h): which clusters the `homes` are in."""
+        cluster = self.lengths.cluster[self.homes]
+        places = (cluster, np.arange(len(cluster)))
+        shape = (len(self.lengths.between), len(cluster))
+        return sp.coo_array((np.ones(len(cluster)), places), shape=shape).tocsr()
+
+    def linked_homes(self, others: Array, own: Array, plot: int) -> Array:
+        """Linked homes from homes held: the root of a P a, taken cluster by cluster.
+
+        Parameters
+        ----------
+        others, own
+            Homes on `homes`, shape (h, K), none on the plot; and those on the plot, shape (K,).
+        plot
+            Position of the plot.
+
+        Returns
+        -------
+        array
+            Shape (K,), homes.
+        """
+        held = self._in_clusters @ others
+        among = np.einsum("ck,ck->k", self._chances @ held, held)
+        apart = self._chances[self.lengths.cluster[plot]] @ held
+        linked: Array = np.sqrt(among + own * (2 * apart + own))
+        return linked
 
     def turned(self, plot: int, *, compiled: bool | None) -> "Field":
         """Return the field in which a plot that was no patch is one, or the other way round."""
@@ -345,7 +363,7 @@ class Field:
         if moves is None and patch[others].all():
             lengths = self.lengths
             for stop in others:
-                lengths = with_stop(lengths, stop)
+                lengths = lengths.with_stop(stop)
         else:
             lengths = route_lengths(
                 reach.moves, patch, hop_m=self.group.hop.value, compiled=compiled
@@ -384,7 +402,7 @@ class Field:
         return _with_known_sums(changed, self)
 
     def _along(
-        self, old: Surroundings, reach: Reach, lengths: Lengths, reach_m: float
+        self, old: Surroundings, reach: Reach, lengths: RouteLengths, reach_m: float
     ) -> Surroundings:
         """What lies within a reach by other routes; the old where that is the same."""
         if isinstance(old.matrix, BunchedReach):
@@ -546,10 +564,10 @@ def _first_round(demand: Demand, sums: "sp.csr_array | Array", room: Array) -> F
     )
 
 
-def _along(straight: "sp.csr_array", lengths: Lengths, reach_mm: int) -> "sp.csr_array":
+def _along(straight: "sp.csr_array", lengths: RouteLengths, reach_mm: int) -> "sp.csr_array":
     """Keep the part of the straight reach that a route reaches too."""
     rows = np.repeat(np.arange(straight.shape[0]), np.diff(straight.indptr))
-    keep = lengths[rows, straight.indices] <= reach_mm
+    keep = lengths.of_pairs(rows, straight.indices) <= reach_mm
     before = np.r_[0, np.cumsum(keep)]
     return sp.csr_array(
         (

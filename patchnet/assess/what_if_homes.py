@@ -66,6 +66,10 @@ class Changes:
         """Positions of all homes, and of the plot once more, last."""
         return np.append(self.field.homes, self.plot)
 
+    def linked_homes(self, held: Array) -> Array:
+        """Linked homes under each change, shape (K,), from homes held along `rows`."""
+        return self.field.linked_homes(held[:-1], held[-1], self.plot)
+
 
 def ranked_homes(tasks: Sequence[Changes], method: Method) -> list[Array]:
     """Homes held under each change, shared in portions (see `patchnet.assess.portions`).

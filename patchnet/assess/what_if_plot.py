@@ -185,7 +185,7 @@ class PlotTrials:
             held = held_of([tasks[at] for at in part], self.trials.method)
             for at, homes in zip(part, held, strict=True):
                 column, rows, which = places[at]
-                linked[rows, column] = _linked(tasks[at], homes)[which]
+                linked[rows, column] = tasks[at].linked_homes(homes)[which]
         return linked
 
     def outcome(self, change: Change) -> Mapping[str, TrialGroup]:
@@ -251,7 +251,7 @@ class PlotTrials:
             room_within[need.key] = demand.reach @ room[:, 0]
         held = along_rows(task, homes[:, None])
         return TrialGroup(
-            linked=float(_linked(task, held)[0]),
+            linked=float(task.linked_homes(held)[0]),
             room=room[:, 0],
             quality=shares.quality[:, 0],
             homes=homes,
@@ -294,13 +294,3 @@ def _in_parts(tasks: Sequence[Changes]) -> Iterator[range]:
 def _exactly(tasks: Sequence[Changes], method: Method) -> list[Array]:
     # One after the other: Python holds its lock nearly all the time, and threads only wait.
     return [filled_homes(task, method) for task in tasks]
-
-
-def _linked(task: Changes, held: Array) -> Array:
-    """Linked homes from homes held along the task's rows: sqrt of a P a."""
-    field = task.field
-    others, own = held[:-1], held[-1]
-    among = np.einsum("hk,hk->k", field.chances_of_homes @ others, others)
-    apart = field.chances(np.array([task.plot]))[0, field.homes] @ others
-    linked: Array = np.sqrt(among + own * (2 * apart + own))
-    return linked

@@ -12,12 +12,10 @@ from numpy.typing import NDArray
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
 from patchnet.assess.lodging import in_use
-from patchnet.assess.routes_with_one_more import NO_ROUTE
 from patchnet.assess.sharing import Demand
 from patchnet.assess.supply import anchor_places, resource_months, stops, supply_of
 from patchnet.assess.what_if_field import Field, field_of
 from patchnet.knowledge.records import Knowledge, Recipe
-from patchnet.network.routes import cut_length
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 from patchnet.scheme.field import GroupField, NeedField, Offer
 from patchnet.scheme.kernels import not_dominated
@@ -242,12 +240,9 @@ def by_month(within: Array, met: Array, *, worst: bool) -> Array:
 
 def _all_chances(field: Field, least: float) -> Array:
     """Chance of the best route between any two places, including sites that are not stops yet."""
-    cut = cut_length(field.group.d50.value, least)
-    linked = field.lengths <= min(cut, int(NO_ROUTE) - 1)
-    decay = np.log(2) / field.group.d50.value / 1000
-    chances = np.zeros(field.lengths.shape)
-    chances[linked] = np.exp(-decay * field.lengths[linked])
-    return chances
+    cluster = field.lengths.cluster
+    chances = field.lengths.chances(field.group.d50.value, least)
+    return np.asarray(chances[np.ix_(cluster, cluster)])
 
 
 def _moves(field: Field, chances: Array, plots: int) -> tuple[tuple[Ints, ...], tuple[Array, ...]]:

@@ -23,7 +23,7 @@ from worlds.garden_rows import (
 
 from patchnet.assess import assess
 from patchnet.assess import what_if_kernels as trial_kernels
-from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths, with_stop
+from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths
 from patchnet.assess.sums_by_likeness import row_sums, stacked
 from patchnet.assess.what_if import Trials
 from patchnet.core.errors import WrongUse
@@ -358,7 +358,8 @@ def test_routes_rest_on_stops_alone(seed, stops):
                 if stop[start]:
                     ways.add_edge(start, end, weight=length)
     for compiled in (False, True):
-        lengths = route_lengths(moves, stop, hop_m=60, compiled=compiled)
+        found = route_lengths(moves, stop, hop_m=60, compiled=compiled)
+        lengths = found.whole()
         for at in range(size):
             far = nx.single_source_dijkstra_path_length(ways, ("from", at))
             expected = [0 if to == at else far.get(to, int(NO_ROUTE)) for to in range(size)]
@@ -367,7 +368,9 @@ def test_routes_rest_on_stops_alone(seed, stops):
         new = int(np.flatnonzero(~stop)[0])
         more = stop.copy()
         more[new] = True
-        assert (with_stop(lengths, new) == route_lengths(moves, more, hop_m=60)).all()
+        anew = route_lengths(moves, more, hop_m=60)
+        assert (found.with_stop(new).whole() == anew.whole()).all()
+        assert (found.of_pairs(i, j) == lengths[i, j]).all()
 
 
 @given(seed=st.integers(0, 2**32 - 1))
