@@ -15,6 +15,7 @@ from patchnet.assess.unknown import Prior, seen_of_counts
 from patchnet.city.parts import Parts
 from patchnet.city.tiles import KEPT_M, Tiles, halo_m, longest_reach_m
 from patchnet.knowledge.records import Group, Knowledge
+from patchnet.movement.land_cover import LandCover
 
 __all__ = ["TILES", "WORK", "CityAsked", "Learnt"]
 
@@ -42,7 +43,7 @@ class CityAsked:
         Digest of all that the answer depends on.
     columns, crs, region
         As in `patchnet.read_neighbourhood`.
-    straight, cell_m, quality
+    straight, cell_m, quality, landcover
         As in `patchnet.assess`.
     """
 
@@ -58,6 +59,7 @@ class CityAsked:
     straight: bool = False
     cell_m: float | None = None
     quality: Form = "scarcest"
+    landcover: LandCover | None = None
 
     @property
     def work(self) -> Parts:
@@ -94,7 +96,9 @@ class CityAsked:
 
     def asked(self, cell_m: float | None) -> Asked:
         """How each answer is asked for."""
-        return Asked(quality=self.quality, straight=self.straight, cell_m=cell_m)
+        return Asked(
+            quality=self.quality, straight=self.straight, cell_m=cell_m, landcover=self.landcover
+        )
 
 
 @dataclass(frozen=True, eq=False)

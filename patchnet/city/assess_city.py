@@ -15,7 +15,7 @@ Then the manifest is written, and what was under way is thrown away.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Protocol
@@ -46,10 +46,18 @@ from patchnet.city.memory import (
     reach_bytes,
     tile_bytes,
 )
+from patchnet.city.parts import digest_of_file
 from patchnet.city.read_tile import INDEX, crs_of_plots, ids_of, plots_spoken_of
 from patchnet.city.results import BREAKS, breaks_step, result_ending, result_step
 from patchnet.city.sources import Source, open_source
-from patchnet.city.tile_work import LEARNT, ground_step, learn, learnt, read_step
+from patchnet.city.tile_work import (
+    LEARNT,
+    ensure_covered,
+    ground_step,
+    learn,
+    learnt,
+    read_step,
+)
 from patchnet.city.tiles import cut_into_tiles
 from patchnet.city.workers import Crew, Work
 from patchnet.core.compiled import cores
@@ -59,6 +67,7 @@ from patchnet.core.faults import Fault
 from patchnet.core.texts import N_, _
 from patchnet.knowledge.load import load_knowledge
 from patchnet.knowledge.records import Knowledge
+from patchnet.movement.land_cover import LandCover, unreadable
 from patchnet.read.crs import metres_for, parse_crs
 from patchnet.read.from_file import local_path
 
@@ -93,6 +102,7 @@ def assess_city(
     region: str | None = None,
     straight: bool = False,
     cell_m: float | None = None,
+    landcover: LandCover | None = None,
     quality: Form = "scarcest",
     memory_gb: float = 4.0,
     workers: int | None = None,
@@ -122,7 +132,7 @@ def assess_city(
         The tables; None: those that ship with patchnet.
     columns, crs, region
         As in `patchnet.read_neighbourhood`.
-    straight, cell_m, quality
+    straight, cell_m, landcover, quality
         As in `patchnet.assess`; a cell of the ground is chosen once for the whole city.
     memory_gb
         Number of GB (1e9 bytes) that all processes may take together; on a cluster: each.
@@ -174,6 +184,7 @@ def assess_city(
     source = open_source(path)
     options = (
         tile_m, keys, dict(columns or {}), crs, region, straight, cell_m, quality, result_ending(),
+        None if landcover is None or straight else _digest_of_cover(landcover),
     )  # fmt: skip
     made_of = digest_of(own_digest(), source.digest(), _digest_of_tables(knowledge), options)
     make_ready(home, made_of, overwrite=overwrite)
@@ -189,12 +200,26 @@ def assess_city(
     asked = CityAsked(
         path.resolve(), home.resolve(), tiles, knowledge, made_of,
         keys=keys, columns=columns, crs=crs, region=region, straight=straight, cell_m=cell_m,
-        quality=quality,
+        quality=quality, landcover=_found_from_anywhere(landcover),
     )  # fmt: skip
     run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
     run.all_steps(source)
     finish(asked)
     return answer_in(home, run.crew.peak / GB)
+
+
+def _digest_of_cover(cover: LandCover) -> str:
+    """Of a raster that may be larger than the memory, and of what its classes cost."""
+    path = Path(cover.path)
+    raster = digest_of_file(path)
+    if not raster:
+        raise unreadable(path)
+    return digest_of(raster, sorted(cover.costs.items()), cover.band)
+
+
+def _found_from_anywhere(cover: LandCover | None) -> LandCover | None:
+    """Name its file by the whole path: workers have folders of their own."""
+    return None if cover is None else replace(cover, path=Path(cover.path).resolve())
 
 
 @lru_cache(maxsize=4)
@@ -224,6 +249,7 @@ class _Run:
         cell = learnt(asked).cell_m
         least = ensure_animals_fit(asked, self.allowed)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
+        ensure_covered(asked)
         needed = self._reaches(least, names, counts)
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)

@@ -32,6 +32,7 @@ _A_MOVE = 60.0  # of a hop, where the reach leads by routes
 _AN_EDGE = 200.0  # that flows go over, one month at a time
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
+_A_CELL_COVERED = 30.0  # more, while the user's own land cover is read
 _A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
 
 
@@ -67,6 +68,7 @@ def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
     count = np.array([one.count for one in tiles.tiles])
     wide = tiles.side_m + 2 * asked.halo_m
     cells = 0.0 if cell_m is None else (wide / cell_m) ** 2
+    a_cell = _A_CELL if asked.landcover is None else _A_CELL + _A_CELL_COVERED
     around = np.pi * reach**2 / (tiles.side_m + 2 * reach) ** 2
     found = {}
     for at, tile in enumerate(tiles.tiles):
@@ -79,7 +81,7 @@ def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
 
         pairs = tile.count * within(reach) * min(1.0, around) if cell_m is None else 0.0
         found[tile.name] = (
-            _PROCESS + within(asked.halo_m) * _A_PLOT_READ + cells * _A_CELL + pairs * _A_PAIR_READ
+            _PROCESS + within(asked.halo_m) * _A_PLOT_READ + cells * a_cell + pairs * _A_PAIR_READ
         )
     return found
 

@@ -25,13 +25,23 @@ from patchnet.city.read_tile import TileRead, read_tile, told_of_city
 from patchnet.city.tiles import Tile
 from patchnet.core.errors import DataFaults
 from patchnet.core.faults import Fault
-from patchnet.knowledge.records import Group, Knowledge
+from patchnet.knowledge.records import Group
 from patchnet.movement.distance import pairs_within
-from patchnet.movement.ground_grid import cell_for, plot_widths
+from patchnet.movement.ground_grid import cell_for, lay_grid, plot_widths
+from patchnet.movement.land_cover import no_data, read_land_cover
 from patchnet.movement.surface import cost_surface
 from patchnet.read.feature_lists import plot_features
 
-__all__ = ["LEARNT", "ground_step", "learn", "learnt", "plots_of", "read_step", "walkers"]
+__all__ = [
+    "LEARNT",
+    "ensure_covered",
+    "ground_step",
+    "learn",
+    "learnt",
+    "plots_of",
+    "read_step",
+    "walkers",
+]
 
 LEARNT = "learnt"
 """Piece of work in which all tiles are put together before they are worked out."""
@@ -206,29 +216,67 @@ def ground_step(asked: CityAsked, name: str) -> None:
     tile, piece = asked.tiles.tile(name), f"{name}.ground"
     known = learnt(asked)
     read = read_tile(asked, tile)
+    try:
+        covered = _is_covered(asked, read, known.cell_m)
+    except DataFaults as error:
+        asked.work.finish(piece, [], {"faults": [astuple(one) for one in error.faults]})
+        return
     amounts = draw_in_unknown(read.neighbourhood, asked.knowledge, known.prior())
     three = np.stack([one[read.own] for one in (amounts.expected, amounts.low, amounts.high)])
     asked.work.put_array(f"{piece}.amounts.npy", three)
     files = [f"{piece}.amounts.npy"]
     for group in walkers(asked.groups(known.region), straight=asked.straight):
-        ways = _ways_of(group, asked.knowledge, read, amounts.expected, known.cell_m)
+        ways = _ways_of(group, asked, read, amounts.expected, known.cell_m)
         asked.work.put_arrays(f"{piece}.{group.key}.npz", _moves_from(ways, group, tile, read))
         files.append(f"{piece}.{group.key}.npz")
     certain = bool(np.array_equal(three[0], three[1]) and np.array_equal(three[0], three[2]))
-    asked.work.finish(piece, files, {"certain": certain})
+    asked.work.finish(piece, files, {"certain": certain, "covered": covered, "faults": []})
+
+
+def _is_covered(asked: CityAsked, read: TileRead, cell_m: float) -> bool:
+    """Whether the user's own land cover says anything of a tile."""
+    if asked.landcover is None or asked.straight:
+        return False
+    grid = lay_grid(read.neighbourhood.plots, asked.knowledge, cell_m)
+    return bool(np.isfinite(read_land_cover(asked.landcover, grid, partly=True)).any())
+
+
+def ensure_covered(asked: CityAsked) -> None:
+    """Make sure that the user's own land cover can be used, and lies where the plots are.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; `ground_step` was done for every tile.
+
+    Raises
+    ------
+    DataFaults
+        If it cannot: what is wrong with it in any tile.
+    """
+    if asked.landcover is None or asked.straight:
+        return
+    told = [asked.work.told(f"{one.name}.ground") for one in asked.tiles.tiles]
+    faults = dict.fromkeys(Fault(*one) for each in told for one in each["faults"])
+    if faults:
+        raise DataFaults(list(faults))
+    if not any(each["covered"] for each in told):
+        raise no_data(asked.landcover)
 
 
 def _ways_of(
     group: Group,
-    knowledge: Knowledge,
+    asked: CityAsked,
     read: TileRead,
     amounts: NDArray[np.float64],
     cell_m: float,
 ) -> OverGround:
-    hood = read.neighbourhood
+    hood, knowledge = read.neighbourhood, asked.knowledge
     supply = supply_of(amounts, knowledge)
     patch = patches(supply, knowledge, group, anchor_places(amounts, supply, knowledge, group))
-    surface = cost_surface(hood, group, knowledge, cell_m=cell_m)
+    surface = cost_surface(
+        hood, group, knowledge, cell_m=cell_m, landcover=asked.landcover, partly=True
+    )
     longest = knowledge.setting("break_hops") * group.hop.value
     return ways_over(surface, hood.plots.index, patch, longest_m=longest)
 

@@ -58,15 +58,13 @@ def in_tiles(
     Raises
     ------
     WrongUse
-        If features or land cover stand in files of their own.
+        If features stand in a file of their own.
     """
     keep_freed_memory()
     if asked.features is not None:
         raise WrongUse(
             _("A city's features stand in FILE: put the table into it, instead of --features.")
         )
-    if ground.landcover is not None:
-        raise WrongUse(_("A city is worked out without --landcover."))
     sizes = {"tile_m": tile_m, "memory_gb": memory_gb, "workers": workers, "scheduler": scheduler}
     found = assess_city(
         asked.file,
@@ -78,6 +76,7 @@ def in_tiles(
         region=asked.region,
         straight=ground.straight,
         cell_m=ground.cell_m,
+        landcover=ground.landcover,
         overwrite=overwrite,
         progress=_told,
         **{key: one for key, one in sizes.items() if one is not None},  # type: ignore[arg-type]

@@ -137,7 +137,6 @@ def map_(
             "--public": public,
             "--for": audience != "own",
             "--features": counted > 0 and asked.features is not None,
-            "--landcover": ground.landcover is not None,
             "--sun": sun,
             "--heights": surface.heights is not None,
             "--additions": bool(additions),

@@ -19,7 +19,7 @@ from patchnet.core.table import read_sheets, table_of
 from patchnet.core.texts import _
 from patchnet.movement.ground_grid import Grid
 
-__all__ = ["LandCover", "read_class_costs", "read_land_cover"]
+__all__ = ["LandCover", "no_data", "read_class_costs", "read_land_cover", "unreadable"]
 
 _COLUMNS = ("class", "cost")
 _CLOSED_WORDS = ("closed", "impassable", "inf")
@@ -126,7 +126,7 @@ def _class_cost(number: str, cost: str) -> tuple[int, float] | None:
     return (key, value) if value is not None and value > 0 else None
 
 
-def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
+def read_land_cover(cover: LandCover, grid: Grid, *, partly: bool = False) -> NDArray[np.float32]:
     """Read a raster of classes onto the grid, as cost per metre.
 
     Each cell takes the class at its centre. Only the part of the raster that the grid needs is
@@ -138,6 +138,8 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
         The file, and what each class costs.
     grid
         The cells that are asked for.
+    partly
+        Whether they are a part of the ground, in which the raster may hold nothing.
 
     Returns
     -------
@@ -159,8 +161,9 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
         raise WrongUse(_("The cost of class {bad} must be above 0.").format(bad=bad[0]))
     values, known = read_in_child(_numbers, Path(cover.path), cover, grid)
     if not known.any():
-        what = _("The raster holds no data where the plots are.")
-        raise _fault(cover, what, _("Look whether it is of the right place and CRS."))
+        if partly:
+            return np.full(grid.shape, np.nan, np.float32)
+        raise no_data(cover)
     if (values[known] % 1 != 0).any():
         what = _("The raster holds numbers that are not whole, so they are not classes.")
         raise _fault(cover, what, _("Give a raster of land-cover classes, with a cost for each."))
@@ -178,6 +181,21 @@ def read_land_cover(cover: LandCover, grid: Grid) -> NDArray[np.float32]:
     return cost
 
 
+def unreadable(path: Path) -> CannotRead:
+    """Return what is said of a file that is no raster."""
+    return CannotRead(
+        _("{path} cannot be read as a raster: it is missing, damaged, or of another kind.").format(
+            path=path
+        )
+    )
+
+
+def no_data(cover: LandCover) -> DataFaults:
+    """Return what is said of a raster that holds nothing where the plots are."""
+    what = _("The raster holds no data where the plots are.")
+    return _fault(cover, what, _("Look whether it is of the right place and CRS."))
+
+
 def _numbers(
     path: Path, cover: LandCover, grid: Grid
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -186,11 +204,7 @@ def _numbers(
     try:
         return _numbers_of(cover, grid)
     except (RasterioError, OSError) as error:
-        raise CannotRead(
-            _(
-                "{path} cannot be read as a raster: it is missing, damaged, or of another kind."
-            ).format(path=path)
-        ) from error
+        raise unreadable(path) from error
 
 
 def _numbers_of(cover: LandCover, grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -104,6 +104,7 @@ def cost_surface(
     *,
     cell_m: float | None = None,
     landcover: LandCover | None = None,
+    partly: bool = False,
 ) -> CostSurface:
     """Paint what moving over the ground costs an animal.
 
@@ -124,6 +125,8 @@ def cost_surface(
         Side of a cell in metres; None: chosen from the plots (see `lay_grid`).
     landcover
         The user's own raster of land-cover classes.
+    partly
+        Whether this is a part of a larger ground, in which the land cover may hold nothing.
 
     Raises
     ------
@@ -152,7 +155,7 @@ def cost_surface(
     shapes = np.asarray(plots.geometry.array, dtype=object)
     paint.burn(cost, shapes[order], price[order])
     if landcover is not None:
-        own = read_land_cover(landcover, grid)
+        own = read_land_cover(landcover, grid, partly=partly)
         np.copyto(cost, own, where=~np.isnan(own))
     _paint_features(neighbourhood.features, paint, cost)
     buildings = np.asarray(neighbourhood.buildings.geometry.array, dtype=object)

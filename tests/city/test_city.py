@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import rasterio
+from affine import Affine
 from click.testing import CliRunner
 from geopandas.testing import assert_geodataframe_equal
 from worlds.small_city import write_city
@@ -23,6 +25,7 @@ from patchnet.city.sources import count_plots
 from patchnet.commands.main import cli
 from patchnet.core.errors import CannotRead, CannotWrite, DataFaults, WrongUse
 from patchnet.knowledge import load_knowledge
+from patchnet.movement.land_cover import LandCover
 from patchnet.read import read_neighbourhood
 
 ANIMALS = ("mason_bee", "goldfinch", "sparrow", "wren", "slow_worm")
@@ -122,6 +125,60 @@ def test_another_cut_is_the_same(file, city, knowledge, tmp_path):
     keys = list(other.animals.index)
     for name in ("homes", "linked_homes", "pc_numerator", "parts", "breaks"):
         np.testing.assert_allclose(other.animals[name], city.animals.loc[keys, name], rtol=1e-8)
+
+
+def covered(path, file, *, numbers=(1, 2, 3)):
+    """A raster of classes over the eastern half of the city, in degrees: strips across it."""
+    west, south, east, north = gpd.read_file(file, layer="plots").to_crs(4326).total_bounds
+    middle = (west + east) / 2
+    array = np.resize(np.repeat(numbers, 7), (60, 80)).astype("uint8")
+    wide, high = (east + 0.001 - middle) / 80, (north - south + 0.002) / 60
+    place = Affine(wide, 0, middle, 0, -high, north + 0.001)
+    with rasterio.open(
+        path, "w", driver="GTiff", width=80, height=60, count=1, dtype="uint8", crs="EPSG:4326",
+        transform=place,
+    ) as raster:  # fmt: skip
+        raster.write(array, 1)
+    return LandCover(path, {1: 1.0, 2: 6.0, 3: float("inf")})
+
+
+def test_with_the_users_own_land_cover_too(file, knowledge, tmp_path):
+    """It lies over a part of the city, in another coordinate system: some tiles have none of it."""
+    own = covered(tmp_path / "cover.tif", file)
+    hood = read_neighbourhood(file, knowledge=knowledge)
+    options = {"knowledge": knowledge, "groups": ["slow_worm", "hedgehog"], "cell_m": CELL}
+    whole, plain = assess(hood, landcover=own, **options), assess(hood, **options)
+    city = assess_city(file, tmp_path / "answer", tile_m=70, workers=1, landcover=own, **options)
+    totals = whole.table()
+    for name in ("homes", "linked_homes"):
+        np.testing.assert_allclose(city.animals[name], totals[name], rtol=1e-8, err_msg=name)
+    assert city.animals["parts"].tolist() == totals["parts"].tolist()
+    assert not np.allclose(totals["linked_homes"], plain.table()["linked_homes"], rtol=1e-3)
+    with pytest.raises(CannotWrite, match="another question"):
+        assess_city(file, tmp_path / "answer", tile_m=70, workers=1, **options)
+    other = LandCover(own.path, {**own.costs, 2: 7.0})
+    with pytest.raises(CannotWrite, match="another question"):
+        assess_city(file, tmp_path / "answer", tile_m=70, workers=1, landcover=other, **options)
+
+
+def test_faults_of_a_land_cover_are_told_at_once(file, knowledge, tmp_path):
+    options = {"knowledge": knowledge, "cell_m": 2.0, "tile_m": 70, "workers": 1}
+    walks = {"groups": ["slow_worm"], **options}
+    own = covered(tmp_path / "cover.tif", file, numbers=(1, 2, 9))
+    with pytest.raises(DataFaults, match="no cost for these classes: 9") as told:
+        assess_city(file, tmp_path / "a", landcover=own, **walks)
+    assert len(told.value.faults) == 1  # not once a tile
+    away = gpd.read_file(file, layer="plots")
+    away.geometry = away.translate(80_000, 0)
+    away.to_file(tmp_path / "away.gpkg", layer="plots")
+    own = covered(tmp_path / "away.tif", tmp_path / "away.gpkg")
+    with pytest.raises(DataFaults, match="no data where the plots are"):
+        assess_city(file, tmp_path / "b", landcover=own, **walks)
+    gone = LandCover(tmp_path / "nowhere.tif", own.costs)
+    with pytest.raises(CannotRead, match="missing, damaged"):
+        assess_city(file, tmp_path / "c", landcover=gone, **walks)
+    # Who goes in straight lines does not look at it.
+    assess_city(file, tmp_path / "d", landcover=gone, straight=True, groups=["wren"], **options)
 
 
 # quick runs: one bird, in straight lines -----------------------------------------------------
