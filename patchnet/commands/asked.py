@@ -1,7 +1,7 @@
 """Carry out what the command line asks for: reading, assessing, showing warnings."""
 
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -46,6 +46,7 @@ __all__ = [
     "draws_asked",
     "ensure_not_public",
     "in_draws",
+    "kept_of",
     "layers_bar",
     "meant_between",
     "meant_plot",
@@ -147,6 +148,17 @@ def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: Asked
     return count
 
 
+def kept_of(
+    answer: Assessment, cache: Cache, details: tuple[object, ...], work: Callable[[], Thing]
+) -> Thing:
+    """Return what comes of some work with an answer, or what is kept of it.
+
+    `details` are all that decides how it comes out besides the answer: what work it is, first.
+    """
+    around = (answer, answer.neighbourhood, answer.knowledge)
+    return cache.kept(cache.name(*details, *answer.made_of()), work, around=around)
+
+
 def in_draws(answer: Assessment, draws: AskedDraws, cache: Cache = NO_CACHE) -> Assessment:
     """Return the answer with how sure it is, from as many draws as were asked for."""
     count = draws_asked(answer.neighbourhood, answer.knowledge, draws)
@@ -162,8 +174,7 @@ def in_draws(answer: Assessment, draws: AskedDraws, cache: Cache = NO_CACHE) -> 
             progress=partial(progress_bar, doing=_("draws")),
         )
 
-    name = cache.name("doubt", *answer.made_of(), count, draws.seed)
-    return with_doubt(answer, cache.kept(name, drawn))
+    return with_doubt(answer, kept_of(answer, cache, ("doubt", count, draws.seed), drawn))
 
 
 def say_where_animals_live(answer: Assessment) -> None:

@@ -4,8 +4,8 @@ from functools import partial
 
 import click
 
-from patchnet.assess.deciding_figures import deciding_figures
-from patchnet.commands.asked import assess_asked, progress_bar, read_asked
+from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
+from patchnet.commands.asked import assess_asked, kept_of, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
     AskedDraws,
@@ -59,11 +59,15 @@ def why(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
     answer = assess_asked(neighbourhood, asked, groups, ground)
-    found = deciding_figures(
-        answer,
-        draws=draws.asked,
-        seed=draws.seed,
-        processes=None,
-        progress=partial(progress_bar, doing=_("draws")),
-    )
+
+    def looked_for() -> DecidingFigures:
+        return deciding_figures(
+            answer,
+            draws=draws.asked,
+            seed=draws.seed,
+            processes=None,
+            progress=partial(progress_bar, doing=_("draws")),
+        )
+
+    found = kept_of(answer, asked.cache, ("why", draws.asked, draws.seed), looked_for)
     click.echo(why_json(found) if form == "json" else why_text(found, limit), nl=False)

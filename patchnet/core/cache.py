@@ -16,12 +16,12 @@ import re
 import secrets
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import IO, Any, TypeVar, cast
 
 import platformdirs
 
@@ -91,7 +91,9 @@ class Cache:
         except (TypeError, OSError):
             return None
 
-    def kept(self, name: str | None, work: Callable[[], Thing]) -> Thing:
+    def kept(
+        self, name: str | None, work: Callable[[], Thing], *, around: Sequence[object] = ()
+    ) -> Thing:
         """Return what is kept under a name, or what comes of the work; kept if that took long.
 
         Parameters
@@ -100,23 +102,25 @@ class Cache:
             From `name`.
         work
             Works it out.
+        around
+            What it refers to and is there anyway: of these it is only kept which they are.
         """
-        found: Thing | None = self.get(name)  # its name says of which work it came
+        found: Thing | None = self.get(name, around)  # its name says of which work it came
         if found is not None:
             return found
         begun = time.perf_counter()
         made = work()
         if time.perf_counter() - begun >= _WORTH_S:
-            self.put(name, made)
+            self.put(name, made, around)
         return made
 
-    def get(self, name: str | None) -> Any | None:  # noqa: ANN401 - whatever was kept
+    def get(self, name: str | None, around: Sequence[object] = ()) -> Any | None:  # noqa: ANN401 - whatever was kept
         """Return what is kept under a name, or None.
 
         Parameters
         ----------
-        name
-            From `name`.
+        name, around
+            As in `kept`.
         """
         if name is None or self.folder is None:
             return None
@@ -127,20 +131,20 @@ class Cache:
             if key is None or not hmac.compare_digest(raw[:_SEAL], _seal(key, name, raw[_SEAL:])):
                 return None
             with gzip.open(io.BytesIO(memoryview(raw)[_SEAL:])) as entry:
-                found = pickle.load(entry)  # noqa: S301 - sealed by this user
+                found = _Reader(cast("IO[bytes]", entry), around).load()  # sealed by this user
         except (OSError, EOFError, pickle.UnpicklingError):
             return None
         with suppress(OSError):
             os.utime(path)  # used just now
         return found
 
-    def put(self, name: str | None, thing: object) -> None:
+    def put(self, name: str | None, thing: object, around: Sequence[object] = ()) -> None:
         """Keep a thing under a name.
 
         Parameters
         ----------
-        name
-            From `name`.
+        name, around
+            As in `kept`.
         thing
             What can be pickled.
         """
@@ -155,7 +159,7 @@ class Cache:
             if not about.exists():
                 write_text(about, _(_ABOUT_WORDS).format(street=self.street.name) + "\n")
             with write_aside(self.folder / name) as draft:
-                _write(draft, key, name, thing)
+                _write(draft, key, name, thing, around)
             self._make_room()
 
     def clear(self) -> int:
@@ -211,13 +215,38 @@ def _seal(key: bytes, name: str, content: bytes) -> bytes:
     return hmac.digest(key, name.encode() + content, "sha256")
 
 
-def _write(path: Path, key: bytes, name: str, thing: object) -> None:
+class _Writer(pickle.Pickler):
+    """Writes of what lies around only which it is."""
+
+    def __init__(self, file: IO[bytes], around: Sequence[object]) -> None:
+        super().__init__(file, protocol=pickle.HIGHEST_PROTOCOL)
+        self._places = {id(one): at for at, one in enumerate(around)}
+
+    def persistent_id(self, obj: object) -> int | None:
+        return self._places.get(id(obj))
+
+
+class _Reader(pickle.Unpickler):
+    """Puts in what lies around."""
+
+    def __init__(self, file: IO[bytes], around: Sequence[object]) -> None:
+        super().__init__(file)
+        self._around = around
+
+    def persistent_load(self, pid: Any) -> object:  # noqa: ANN401 - as pickle has it
+        try:
+            return self._around[pid]
+        except IndexError as error:
+            raise pickle.UnpicklingError from error
+
+
+def _write(path: Path, key: bytes, name: str, thing: object, around: Sequence[object]) -> None:
     """Write an entry; a town's is not held in memory a second time."""
     path.touch(mode=0o600)
     with path.open("r+b") as file:
         file.write(bytes(_SEAL))
         with gzip.GzipFile(fileobj=file, mode="wb", compresslevel=1, mtime=0, filename="") as entry:
-            pickle.dump(thing, entry, protocol=pickle.HIGHEST_PROTOCOL)
+            _Writer(cast("IO[bytes]", entry), around).dump(thing)
         seal = hmac.new(key, name.encode(), "sha256")
         file.seek(_SEAL)
         while block := file.read(1 << 20):

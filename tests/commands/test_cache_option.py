@@ -189,17 +189,30 @@ def test_a_folder_counts_with_all_its_files(run, street, tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "command", ["plot 1", "plot 1 --draws 4", "why --draws 50", "map -o m.html"]
+    "command",
+    [
+        "plot 1 --group newt --straight",
+        "plot 1 --group newt --straight --draws 4",
+        "why --group newt --straight --draws 50",
+        "next --group newt --straight --draws 4",
+        "next --plot 1 --group newt --straight --draws 4",
+        "gaps --group newt --draws 4",
+        "together --group newt --draws 4",
+        "map -o m.html --group newt --straight",
+    ],
 )
-def test_the_street_is_assessed_once(run, street, monkeypatch, command, tmp_path):
+def test_what_took_long_is_done_once(run, street, monkeypatch, command, tmp_path):
     name, *words = command.split()
-    line = (name, street, *words, "--group", "newt", "--straight")
+    line = (name, street, *words)
     first = run(*line)
     assert first[0] == 0, first[2]
     page = tmp_path / "m.html"
     before = page.read_bytes() if page.exists() else None
     monkeypatch.setattr(asked, "assess", never)
     monkeypatch.setattr(asked, "doubt_of", never)
+    for work in ("gaps.find_gaps", "why.deciding_figures", "next.next_doors",
+                 "together.plan_together"):  # fmt: skip
+        monkeypatch.setattr(f"patchnet.commands.{work}", never)
     assert run(*line, *(("--overwrite",) if before else ())) == first
     assert before is None or page.read_bytes() == before
 

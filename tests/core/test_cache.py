@@ -51,6 +51,22 @@ def test_kept_and_found_again(street):
     assert "street.gpkg" in (street.parent / "street-cache" / "about.txt").read_text()
 
 
+def test_what_is_there_anyway_is_not_kept_again(street):
+    """A plan refers to the answer that it came from, of hundreds of megabytes."""
+    answer = {"large": np.arange(100_000.0)}
+    one = Cache(street)
+    name = one.name("plan")
+    made = one.kept(name, lambda: {"plan": 1, "of": answer, "also": [answer]}, around=(answer,))
+    assert made["of"] is answer
+    assert (cache.cache_folder(street) / name).stat().st_size < 1_000
+    found = Cache(street).kept(name, never, around=(answer,))
+    assert found["of"] is answer
+    assert found["also"][0] is answer
+    assert found["plan"] == 1
+    # Whoever has nothing to put there has to work it out.
+    assert one.kept(name, lambda: "anew") == "anew"
+
+
 def test_anything_else_has_another_name(street, monkeypatch):
     one = Cache(street)
     names = {one.name("plan", 1), one.name("plan", 2), one.name("plan", 1.0), one.name(["plan", 1])}
