@@ -4,10 +4,10 @@ Run: python tests/benchmarks/map_benchmark.py [--plots N] [--open]
 
 Terraces back to back with houses, roads and a fence on every border, half of the fences without a
 gap and half not known; `--open` leaves all of those out. Prints seconds for the command as a
-whole process, without draws, which small places have and large ones not (a first run compiles the
-kernels, the second finds them compiled), what the second takes of the processor, its peak memory,
-and the size of the page. As a general-purpose peer in the same run: geopandas alone reading the
-same file and finding all pairs within the longest reach.
+whole process, without draws, which small places have and large ones not, and without a cache (a
+first run compiles the kernels, the second finds them compiled), what the second takes of the
+processor, its peak memory, and the size of the page. As a general-purpose peer in the same run:
+geopandas alone reading the same file and finding all pairs within the longest reach.
 """
 
 import argparse
@@ -113,7 +113,9 @@ def main():
         file, page = Path(folder) / "terraces.gpkg", Path(folder) / "page.html"
         write_terraces(asked.plots, file, walled=not asked.open)
         seconds = []
-        command = (sys.executable, "-m", "patchnet", "map", file, "-o", page, "--draws", "0")
+        command = (
+            sys.executable, "-m", "patchnet", "map", file, "-o", page, "--draws", "0", "--no-cache"
+        )  # fmt: skip
         for again in ((), ("--overwrite",)):
             start, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
             subprocess.run((*command, *again), check=True, stdout=subprocess.DEVNULL)
