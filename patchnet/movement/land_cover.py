@@ -182,7 +182,13 @@ def read_land_cover(cover: LandCover, grid: Grid, *, partly: bool = False) -> ND
 
 
 def unreadable(path: Path) -> CannotRead:
-    """Return what is said of a file that is no raster."""
+    """Return what is said of a file that is no raster.
+
+    Parameters
+    ----------
+    path
+        The file.
+    """
     return CannotRead(
         _("{path} cannot be read as a raster: it is missing, damaged, or of another kind.").format(
             path=path
@@ -191,7 +197,13 @@ def unreadable(path: Path) -> CannotRead:
 
 
 def no_data(cover: LandCover) -> DataFaults:
-    """Return what is said of a raster that holds nothing where the plots are."""
+    """Return what is said of a raster that holds nothing where the plots are.
+
+    Parameters
+    ----------
+    cover
+        The raster.
+    """
     what = _("The raster holds no data where the plots are.")
     return _fault(cover, what, _("Look whether it is of the right place and CRS."))
 
