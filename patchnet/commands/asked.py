@@ -1,17 +1,17 @@
 """Carry out what the command line asks for: reading, assessing, showing warnings."""
 
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from tqdm import tqdm
 
 from patchnet.assess.assess import assess
 from patchnet.assess.assessment import Assessment, GroupAnswer
-from patchnet.assess.doubt import Doubt, doubt_of, with_doubt
+from patchnet.assess.doubt import doubt_of, with_doubt
 from patchnet.assess.unknown import Prior
 from patchnet.commands.options import (
     WARNINGS,
@@ -148,15 +148,19 @@ def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: Asked
     return count
 
 
-def kept_of(
-    answer: Assessment, cache: Cache, details: tuple[object, ...], work: Callable[[], Thing]
-) -> Thing:
-    """Return what comes of some work with an answer, or what is kept of it.
+def kept_of(question: "partial[Thing]", cache: Cache, **carried_out: Any) -> Thing:  # noqa: ANN401
+    """Return what comes of a question, or what is kept of it.
 
-    `details` are all that decides how it comes out besides the answer: what work it is, first.
+    `question` is put to an `Assessment`, its first argument, and has all that decides how it comes
+    out; how it is `carried_out`, such as in how many processes, decides nothing.
     """
-    around = (answer, answer.neighbourhood, answer.knowledge)
-    return cache.kept(cache.name(*details, *answer.made_of()), work, around=around)
+    answer: Assessment = question.args[0]
+    asked = (question.func.__qualname__, question.args[1:], question.keywords)
+    return cache.kept(
+        cache.name(*asked, *answer.made_of()),
+        partial(question, **carried_out),
+        around=(answer, answer.neighbourhood, answer.knowledge),
+    )
 
 
 def in_draws(answer: Assessment, draws: AskedDraws, cache: Cache = NO_CACHE) -> Assessment:
@@ -164,17 +168,9 @@ def in_draws(answer: Assessment, draws: AskedDraws, cache: Cache = NO_CACHE) -> 
     count = draws_asked(answer.neighbourhood, answer.knowledge, draws)
     if count == 0:
         return answer
-
-    def drawn() -> Doubt:
-        return doubt_of(
-            answer,
-            draws=count,
-            seed=draws.seed,
-            processes=None,
-            progress=partial(progress_bar, doing=_("draws")),
-        )
-
-    return with_doubt(answer, kept_of(answer, cache, ("doubt", count, draws.seed), drawn))
+    question = partial(doubt_of, answer, draws=count, seed=draws.seed)
+    bar = partial(progress_bar, doing=_("draws"))
+    return with_doubt(answer, kept_of(question, cache, processes=None, progress=bar))
 
 
 def say_where_animals_live(answer: Assessment) -> None:

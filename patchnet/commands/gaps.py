@@ -4,7 +4,7 @@ from functools import partial
 
 import click
 
-from patchnet.assess.find_gaps import FenceGaps, find_gaps
+from patchnet.assess.find_gaps import find_gaps
 from patchnet.assess.ways import walking_group
 from patchnet.commands.asked import (
     assess_asked,
@@ -75,21 +75,11 @@ def gaps(
     between = meant_between(neighbourhood, between)
     answer = assess_asked(neighbourhood, asked, (group,), ground)
     count = 0 if between else draws_asked(neighbourhood, asked.knowledge, draws)
-
-    def looked_for() -> FenceGaps:
-        return find_gaps(
-            answer,
-            group,
-            between=between,
-            most=most,
-            draws=count,
-            seed=draws.seed,
-            processes=None,
-            progress=partial(progress_bar, doing=_("draws")),
-        )
-
-    details = ("gaps", group, between, most, count, draws.seed)
-    found = kept_of(answer, asked.cache, details, looked_for)
+    question = partial(
+        find_gaps, answer, group, between=between, most=most, draws=count, seed=draws.seed
+    )
+    bar = partial(progress_bar, doing=_("draws"))
+    found = kept_of(question, asked.cache, processes=None, progress=bar)
     if between is None:
         words = gaps_json if form == "json" else gaps_text
         click.echo(words(found), nl=False)

@@ -4,7 +4,6 @@ from functools import partial
 
 import click
 
-from patchnet.assess.next_door import NextDoors
 from patchnet.commands.asked import assess_asked, kept_of, meant_plot, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
@@ -71,20 +70,15 @@ def next_(
     neighbourhood = read_asked(asked)
     plot = None if plot_id is None else meant_plot(neighbourhood, plot_id)
     answer = assess_asked(neighbourhood, asked, groups, ground)
-    spared, count = left_in_peace(read_records_if_any(asked.file)), draws.count(asked.knowledge)
-
-    def looked_for() -> NextDoors:
-        return next_doors(
-            answer,
-            plot=plot,
-            spared=spared,
-            draws=count,
-            seed=draws.seed,
-            processes=None,
-            progress=partial(progress_bar, doing=_("plots") if plot is None else _("draws")),
-        )
-
-    details = ("next", plot, sorted(spared), count, draws.seed)
-    found = kept_of(answer, asked.cache, details, looked_for)
+    question = partial(
+        next_doors,
+        answer,
+        plot=plot,
+        spared=left_in_peace(read_records_if_any(asked.file)),
+        draws=draws.count(asked.knowledge),
+        seed=draws.seed,
+    )
+    bar = partial(progress_bar, doing=_("plots") if plot is None else _("draws"))
+    found = kept_of(question, asked.cache, processes=None, progress=bar)
     words = {"json": next_json, "csv": next_csv}.get(form, next_text)
     click.echo(words(found, limit), nl=False)

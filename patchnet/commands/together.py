@@ -1,8 +1,8 @@
 """patchnet together: one plan for all plots of a street whose people take part."""
 
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -32,7 +32,6 @@ from patchnet.pages.sheets.street_sheet import write_street_sheet
 from patchnet.pages.terminal.together_text import together_json, together_text
 from patchnet.plan.facts import PlotFacts
 from patchnet.plan.plan_together import plan_together
-from patchnet.plan.street_plan import StreetPlan
 from patchnet.plan.street_plan_file import EarlierPlan, read_street_plan
 
 __all__ = ["together"]
@@ -141,24 +140,22 @@ def together(
     if plot_budget is not None or plot_hours is not None:
         said = PlotFacts(budget=plot_budget, hours_month=plot_hours)
         facts = {str(plot): said for plot in hood.plots.index}
-    question: dict[str, Any] = {
-        "plots": named or (list(kept.things) if earlier is not None else None),
-        "facts": facts,
-        "budget": budget,
-        "hours": hours,
-        "jobs": jobs,
-        "fair": fair,
-        "earlier": kept.things if earlier is not None else None,
-        "yes": (*(plot for plot in kept.yes), *_named(yes)),
-        "no": (*(plot for plot in kept.no), *_named(no)),
-        "draws": draws_asked(hood, asked.knowledge, draws),
-        "seed": draws.seed,
-    }
-
-    def planned() -> StreetPlan:
-        return plan_together(answer, **question, processes=None, progress=_bar)
-
-    plan = kept_of(answer, asked.cache, ("together", question), planned)
+    question = partial(
+        plan_together,
+        answer,
+        plots=named or (list(kept.things) if earlier is not None else None),
+        facts=facts,
+        budget=budget,
+        hours=hours,
+        jobs=jobs,
+        fair=fair,
+        earlier=kept.things if earlier is not None else None,
+        yes=(*(plot for plot in kept.yes), *_named(yes)),
+        no=(*(plot for plot in kept.no), *_named(no)),
+        draws=draws_asked(hood, asked.knowledge, draws),
+        seed=draws.seed,
+    )
+    plan = kept_of(question, asked.cache, processes=None, progress=_bar)
     if output is not None:
         write_text(output, together_json(plan))
         click.echo(_("Wrote {path}.").format(path=output), err=True)

@@ -4,7 +4,7 @@ from functools import partial
 
 import click
 
-from patchnet.assess.deciding_figures import DecidingFigures, deciding_figures
+from patchnet.assess.deciding_figures import deciding_figures
 from patchnet.commands.asked import assess_asked, kept_of, progress_bar, read_asked
 from patchnet.commands.options import (
     Asked,
@@ -59,15 +59,7 @@ def why(
     """  # noqa: D301 - \b is click's mark for lines to leave as they are
     neighbourhood = read_asked(asked)
     answer = assess_asked(neighbourhood, asked, groups, ground)
-
-    def looked_for() -> DecidingFigures:
-        return deciding_figures(
-            answer,
-            draws=draws.asked,
-            seed=draws.seed,
-            processes=None,
-            progress=partial(progress_bar, doing=_("draws")),
-        )
-
-    found = kept_of(answer, asked.cache, ("why", draws.asked, draws.seed), looked_for)
+    question = partial(deciding_figures, answer, draws=draws.asked, seed=draws.seed)
+    bar = partial(progress_bar, doing=_("draws"))
+    found = kept_of(question, asked.cache, processes=None, progress=bar)
     click.echo(why_json(found) if form == "json" else why_text(found, limit), nl=False)
