@@ -57,7 +57,7 @@ def cache_folder(street: Path) -> Path:
         The street: a file, or a folder of layers.
     """
     street = Path(os.path.abspath(street))  # noqa: PTH100 - of "." too; links stay as they are
-    return street.with_name(f"{street.stem}-cache")
+    return street.parent / f"{street.stem}-cache"
 
 
 class Cache:
@@ -75,6 +75,7 @@ class Cache:
     def __init__(self, street: Path | None) -> None:
         self.street = street
         self.folder = None if street is None else cache_folder(street)
+        self._found = None if street is None else _stamp(street)
 
     def name(self, *made_of: object) -> str | None:
         """Name of what is made of some things; None where nothing is kept, or it has no digest.
@@ -139,7 +140,9 @@ class Cache:
         return found
 
     def put(self, name: str | None, thing: object, around: Sequence[object] = ()) -> None:
-        """Keep a thing under a name.
+        """Keep a thing under a name; not where the file was changed meanwhile.
+
+        Else what a household took out of it would be kept by a command that had begun before.
 
         Parameters
         ----------
@@ -149,6 +152,8 @@ class Cache:
             What can be pickled.
         """
         if name is None or self.folder is None or self.street is None:
+            return
+        if _stamp(self.street) != self._found:
             return
         with suppress(OSError, CannotWrite, pickle.PicklingError, AttributeError, TypeError):
             key = _own_key(make=True)
@@ -209,6 +214,15 @@ NO_CACHE = Cache(None)
 def _libraries() -> tuple[str, ...]:
     """Whose objects stand in entries: another version may not be able to read them."""
     return (sys.version, *(f"{one} {version(one)}" for one in _LIBRARIES))
+
+
+def _stamp(street: Path) -> tuple[int, ...] | None:
+    """What tells one state of a file from the next without reading it."""
+    try:
+        now = street.stat()
+    except OSError:
+        return None
+    return now.st_ino, now.st_size, now.st_mtime_ns
 
 
 def _seal(key: bytes, name: str, content: bytes) -> bytes:

@@ -280,6 +280,8 @@ def forget_plots(
                         "stayed in it. This is a fault of patchnet: please report it."
                     ).format(target=target, n_found=len(certificate.found))
                 )
+        # What a command kept meanwhile that had begun before; from now on none can.
+        removed["cache"] += Cache(Path(target)).clear()
         people = len({folded(name) for name in named})
         return Forgotten(merged, removed, people, certificate, tuple(dict.fromkeys(plots)))
 

@@ -217,6 +217,21 @@ def test_room_is_made_and_the_last_stays(street, monkeypatch):
     assert entries(street) == [names[1]]
 
 
+def test_of_a_file_that_changed_meanwhile_nothing_is_kept(street):
+    """A household was forgotten while a command that had read the file before was at work."""
+    one = Cache(street)
+    name = one.name("plan")
+
+    def long_work():
+        street.write_bytes(b"a street without them")
+        return "with them"
+
+    assert one.kept(name, long_work) == "with them"
+    assert entries(street) == []
+    assert Cache(street).kept(name, lambda: "now") == "now"
+    assert entries(street) == [name]
+
+
 def test_cleared_but_for_what_is_not_ours(street):
     one = Cache(street)
     one.put(one.name("a"), 1)
@@ -234,6 +249,8 @@ def test_a_folder_is_named_after_the_street(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert cache.cache_folder(tmp_path / "a" / "street.gpkg") == tmp_path / "a" / "street-cache"
     assert cache.cache_folder(tmp_path / "layers") == tmp_path / "layers-cache"
+    root = type(tmp_path)(tmp_path.anchor)
+    assert cache.cache_folder(root) == root / "-cache"
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
     assert cache.cache_folder(type(tmp_path)(".")) == tmp_path / "here-cache"
