@@ -26,7 +26,7 @@ from patchnet.assess.reach import RouteGraph
 from patchnet.core.compiled import use_compiled
 from patchnet.movement.distance import Lengths
 
-__all__ = ["BunchedReach", "Bunches", "RowsHeld", "blocks_in_bunches"]
+__all__ = ["BunchedReach", "Bunches", "RowsHeld", "blocks_in_bunches", "reached_from"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -274,6 +274,29 @@ class BunchedReach:
             places += np.arange(len(places))
             return np.sort(self.bunches.order[places[places < self.shape[0]]])
         return np.empty(0, dtype=np.intp)
+
+
+def reached_from(matrix: "sp.csr_array | Array | BunchedReach", plot: int) -> Places:
+    """Positions of the plots that one plot reaches, ascending.
+
+    Parameters
+    ----------
+    matrix
+        Shape (n, n): 1 where the column's plot is within reach of the row's.
+    plot
+        Its position.
+
+    Returns
+    -------
+    array
+        Shape (reached,), positions.
+    """
+    if isinstance(matrix, BunchedReach):
+        return matrix.row(plot)
+    if isinstance(matrix, np.ndarray):
+        return np.flatnonzero(matrix[plot])
+    reached = matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]]
+    return np.sort(reached).astype(np.intp)
 
 
 def blocks_in_bunches(reach: BunchedReach) -> Blocks:

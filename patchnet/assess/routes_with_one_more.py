@@ -44,25 +44,10 @@ class RouteLengths:
     between: Lengths
     cluster: NDArray[np.intp]
 
-    def rows(self, plots: NDArray[np.intp]) -> Lengths:
-        """Routes from some plots to all of them.
-
-        Parameters
-        ----------
-        plots
-            Shape (r,), positions.
-
-        Returns
-        -------
-        array
-            Shape (r, n), whole millimetres.
-        """
-        found: Lengths = self.between[np.ix_(self.cluster[plots], self.cluster)]
-        return found
-
     def whole(self) -> Lengths:
         """Shape (n, n), whole millimetres: all of them."""
-        return self.rows(np.arange(len(self.cluster)))
+        found: Lengths = self.between[np.ix_(self.cluster, self.cluster)]
+        return found
 
     def of_pairs(self, one: NDArray[np.intp], other: NDArray[np.intp]) -> Lengths:
         """Shape (m,), whole millimetres: routes between the plots of m pairs."""

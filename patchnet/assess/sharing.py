@@ -25,7 +25,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, blocks_of
-from patchnet.assess.bunches import BunchedReach, blocks_in_bunches
+from patchnet.assess.bunches import BunchedReach, blocks_in_bunches, reached_from
 from patchnet.assess.filling import Filled, Larder, Stop, fill
 
 __all__ = [
@@ -443,11 +443,7 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     """What one plot finds within reach is too little even for itself."""
     within = larder.within[plot]
     months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
-    near = larder.matrix
-    if isinstance(near, sp.csr_array):
-        reached = np.sort(near[[plot]].indices)
-    else:
-        reached = near.row(plot) if isinstance(near, BunchedReach) else np.flatnonzero(near[plot])
+    reached = reached_from(larder.matrix, plot)
     given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
     return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

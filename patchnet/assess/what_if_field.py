@@ -11,7 +11,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from patchnet.assess.assessment import Assessment
-from patchnet.assess.bunches import BunchedReach
+from patchnet.assess.bunches import BunchedReach, reached_from
 from patchnet.assess.filling import no_less
 from patchnet.assess.homes import demands_of
 from patchnet.assess.lodging import Pool, Standing, rooms_of, standing_of
@@ -61,7 +61,7 @@ class Surroundings:
             dense: Array = self.sums[plot]
             return dense
         row = np.zeros(self.matrix.shape[1])
-        row[_reached(self.matrix, plot)] = 1.0
+        row[reached_from(self.matrix, plot)] = 1.0
         return row
 
     @cached_property
@@ -109,7 +109,7 @@ class Surroundings:
         if isinstance(self.matrix, BunchedReach):
             rows = np.zeros((len(self.homes), self.matrix.shape[1]), dtype=np.float32)
             for at, plot in enumerate(self.homes.tolist()):
-                rows[at, _reached(self.matrix, plot)] = 1.0
+                rows[at, reached_from(self.matrix, plot)] = 1.0
             return rows
         return np.asarray(self.matrix[self.homes].toarray(), dtype=np.float32)
 
@@ -122,13 +122,6 @@ class Surroundings:
     def givers(self) -> RowSums:
         """Sums at each home over the n plots that it reaches."""
         return row_sums(self._of_homes())
-
-
-def _reached(matrix: "sp.csr_array | BunchedReach", plot: int) -> NDArray[np.intp]:
-    """Positions of what one plot reaches, ascending."""
-    if isinstance(matrix, BunchedReach):
-        return matrix.row(plot)
-    return np.asarray(matrix.indices[matrix.indptr[plot] : matrix.indptr[plot + 1]], dtype=np.intp)
 
 
 class FirstRound(NamedTuple):
@@ -261,21 +254,10 @@ class Field:
         """What `sums` has put together so far, by positions of the needs."""
         return {}
 
-    def chances(self, rows: NDArray[np.intp] | None = None) -> Array:
-        """Probability of the best route between patches, 0 below the cut.
-
-        Parameters
-        ----------
-        rows
-            Shape (r,), positions of the plots asked about; None: all n.
-
-        Returns
-        -------
-        array
-            Shape (r, n).
-        """
+    def chances(self) -> Array:
+        """Shape (n, n): probability of the best route between two patches, 0 below the cut."""
         cluster = self.lengths.cluster
-        return self._chances[np.ix_(cluster if rows is None else cluster[rows], cluster)]
+        return np.asarray(self._chances[np.ix_(cluster, cluster)])
 
     @cached_property
     def _chances(self) -> Array:

@@ -52,7 +52,6 @@ __all__ = [
     "meant_plot",
     "note_made",
     "progress_bar",
-    "question_asked",
     "read_asked",
     "released_asked",
     "say_upgraded",
@@ -105,34 +104,25 @@ def assess_asked(
     prior: Prior | None = None,
 ) -> Assessment:
     """Work out the whole answer, or take what is kept of it, and say its warnings."""
-    chosen = list(groups) or None
-
-    def worked_out() -> Assessment:
-        return assess(
-            neighbourhood,
-            knowledge=asked.knowledge,
-            groups=chosen,
-            straight=ground.straight,
-            cell_m=ground.cell_m,
-            landcover=ground.landcover,
-            prior=prior,
-            progress=progress_bar,
-        )
-
-    question = question_asked(neighbourhood, asked, groups, ground)
-    answer = asked.cache.kept(asked.cache.name("assessment", *question, prior), worked_out)
+    chosen = list(groups)
+    work = partial(
+        assess,
+        neighbourhood,
+        knowledge=asked.knowledge,
+        groups=chosen or None,
+        straight=ground.straight,
+        cell_m=ground.cell_m,
+        landcover=ground.landcover,
+        prior=prior,
+        progress=progress_bar,
+    )
+    name = asked.cache.name("assessment", neighbourhood, asked.tables, chosen, ground, prior)
+    answer = asked.cache.kept(name, work)
     say_where_animals_live(answer)
     walked = [each.ground for each in answer.groups.values() if each.ground is not None]
     said = dict.fromkeys(fault for over in walked for fault in over.surface.faults)
     say_faults(list(said))
     return answer
-
-
-def question_asked(
-    neighbourhood: Neighbourhood, asked: Asked, groups: Iterable[str], ground: AskedGround
-) -> tuple[object, ...]:
-    """All that decides what comes of `assess_asked`, to name what is kept of it."""
-    return (neighbourhood, asked.tables, list(groups), ground)
 
 
 def draws_asked(neighbourhood: Neighbourhood, knowledge: Knowledge, draws: AskedDraws) -> int:

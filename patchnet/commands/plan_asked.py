@@ -95,9 +95,9 @@ def _plan(asked: Asked, wanted: AskedPlan) -> "PlotPlan":
     from patchnet.commands.asked import (  # noqa: PLC0415
         assess_asked,
         draws_asked,
+        kept_of,
         meant_plot,
         progress_bar,
-        question_asked,
         read_asked,
         surface_asked,
     )
@@ -109,24 +109,16 @@ def _plan(asked: Asked, wanted: AskedPlan) -> "PlotPlan":
     heights = surface_asked(wanted.surface, hood, knowledge)
     draws = draws_asked(hood, knowledge, wanted.draws)
     month = month_meant(wanted.month)
-
-    def planned() -> "PlotPlan":
-        plan = plan_plot(
-            answer,
-            plot,
-            facts=wanted.facts,
-            month=month,
-            heights=heights,
-            draws=draws,
-            seed=wanted.draws.seed,
-            cautious=wanted.cautious,
-            processes=None,
-            progress=partial(progress_bar, doing=_("draws")),
-        )
-        return replace(plan, assessment=None)
-
-    name = asked.cache.name(
-        "plan", *question_asked(hood, asked, wanted.groups, wanted.ground), plot, wanted.facts,
-        month, heights, draws, wanted.draws.seed, wanted.cautious,
-    )  # fmt: skip
-    return replace(asked.cache.kept(name, planned), assessment=answer)
+    question = partial(
+        plan_plot,
+        answer,
+        plot,
+        facts=wanted.facts,
+        month=month,
+        heights=heights,
+        draws=draws,
+        seed=wanted.draws.seed,
+        cautious=wanted.cautious,
+    )
+    bar = partial(progress_bar, doing=_("draws"))
+    return kept_of(question, asked.cache, processes=None, progress=bar)

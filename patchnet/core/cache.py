@@ -128,10 +128,14 @@ class Cache:
         path = self.folder / name
         try:
             raw = path.read_bytes()
-            key = _own_key(make=False)
-            if key is None or not hmac.compare_digest(raw[:_SEAL], _seal(key, name, raw[_SEAL:])):
+            key, content = _own_key(make=False), memoryview(raw)[_SEAL:]
+            if key is None:
                 return None
-            with gzip.open(io.BytesIO(memoryview(raw)[_SEAL:])) as entry:
+            seal = _seal(key, name)
+            seal.update(content)
+            if not hmac.compare_digest(raw[:_SEAL], seal.digest()):
+                return None
+            with gzip.open(io.BytesIO(content)) as entry:
                 found = _Reader(cast("IO[bytes]", entry), around).load()  # sealed by this user
         except (OSError, EOFError, pickle.UnpicklingError):
             return None
@@ -157,9 +161,9 @@ class Cache:
             return
         with suppress(OSError, CannotWrite, pickle.PicklingError, AttributeError, TypeError):
             key = _own_key(make=True)
-            self.folder.mkdir(exist_ok=True)
             if key is None:
                 return
+            self.folder.mkdir(exist_ok=True)
             about = self.folder / _ABOUT
             if not about.exists():
                 write_text(about, _(_ABOUT_WORDS).format(street=self.street.name) + "\n")
@@ -225,8 +229,9 @@ def _stamp(street: Path) -> tuple[int, ...] | None:
     return now.st_ino, now.st_size, now.st_mtime_ns
 
 
-def _seal(key: bytes, name: str, content: bytes) -> bytes:
-    return hmac.digest(key, name.encode() + content, "sha256")
+def _seal(key: bytes, name: str) -> hmac.HMAC:
+    """Of an entry of that name, which is to be fed its content."""
+    return hmac.new(key, name.encode(), "sha256")
 
 
 class _Writer(pickle.Pickler):
@@ -261,7 +266,7 @@ def _write(path: Path, key: bytes, name: str, thing: object, around: Sequence[ob
         file.write(bytes(_SEAL))
         with gzip.GzipFile(fileobj=file, mode="wb", compresslevel=1, mtime=0, filename="") as entry:
             _Writer(cast("IO[bytes]", entry), around).dump(thing)
-        seal = hmac.new(key, name.encode(), "sha256")
+        seal = _seal(key, name)
         file.seek(_SEAL)
         while block := file.read(1 << 20):
             seal.update(block)

@@ -83,7 +83,7 @@ def test_a_card_is_drawn_from_what_is_kept(run, street, monkeypatch, tmp_path):
     assert run("advise", street, "1", *ONE, "--card", "first.html", "--no-cache")[0] == 0
     assert run("advise", street, "1", *ONE)[0] == 0
     monkeypatch.setattr(asked, "assess", never)
-    monkeypatch.setattr("patchnet.plan.plan_plot.plan_plot", never)
+    monkeypatch.setattr("patchnet.plan.plan_plot.plan_plot", never_as("plan_plot"))
     status, _, said = run("advise", street, "1", *ONE, "--card", "second.html")
     assert status == 0, said
     first, second = ((tmp_path / one).read_text() for one in ("first.html", "second.html"))
