@@ -50,6 +50,17 @@ class Effects:
         differs |= self.patch != other.patch
         return differs
 
+    def mark(self, at: int) -> bytes:
+        """What one state comes to, as bytes: of states alike in everything the same.
+
+        Parameters
+        ----------
+        at
+            Which, from 0.
+        """
+        row: bytes = (self.table[at] + 0.0).tobytes()
+        return row + (b"1" if self.patch[at] else b"0")
+
     def row(self, at: int) -> "Effects":
         """Return one state alone.
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +75,7 @@ class PlotTrials:
         self.trials = trials
         self.place = place
         self._turned: dict[str, Field] = {}
+        self._judged: dict[tuple[str, bytes], float] = {}
 
     def linked_homes(self, changes: Sequence[Change]) -> Array:
         """Linked homes of each group after each change, shape (changes, groups).
@@ -99,7 +100,7 @@ class PlotTrials:
         def needed(moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
             return np.asarray(moved[1:] | asked)
 
-        return self._linked_homes(changes, _exactly, needed)
+        return self._linked_homes(changes, _exactly, needed, known=self._judged)
 
     def ranked(self, changes: Sequence[Change]) -> Array:
         """Linked homes of each group after each change, nearly: good for ranking many of them.
@@ -159,34 +160,56 @@ class PlotTrials:
         needed: Callable[[NDArray[np.bool_]], NDArray[np.bool_]] | None = None,
         *,
         still: float | None = None,
+        known: dict[tuple[str, bytes], float] | None = None,
     ) -> Array:
         """Linked homes after each change, those that are needed; the others are those of now.
 
         `needed` is told, of one group, whether anything moves: without a change, and then with
         each. None: all are. `still` is what stands for linked homes of now, None: they themselves.
+        What is in `known`, by group and effects, is not worked out; what was is put there.
         """
         linked = np.empty((len(changes), len(self.trials.groups)))
-        if not len(changes):
-            return linked
+        asked = self._asked(changes, linked, needed, still, known) if len(changes) else []
+        for part in _in_parts([one.task for one in asked]):
+            held = held_of([asked[at].task for at in part], self.trials.method)
+            for at, homes in zip(part, held, strict=True):
+                column, task, rows, which, marks = asked[at]
+                linked[rows, column] = task.linked_homes(homes)[which]
+                if known is not None:
+                    known.update(zip(marks, linked[rows, column].tolist(), strict=True))
+        return linked
+
+    def _asked(
+        self,
+        changes: Sequence[Change],
+        linked: Array,
+        needed: Callable[[NDArray[np.bool_]], NDArray[np.bool_]] | None,
+        still: float | None,
+        known: Mapping[tuple[str, bytes], float] | None,
+    ) -> "list[_Asked]":
+        """What has to be worked out; the others' linked homes are filled in."""
         amounts, supply = self._after([{}, *changes])
         # Groups in which many changes come to the same thing are judged once for all of them.
-        tasks, places = [], []
+        asked = []
         for column, key in enumerate(self.trials.groups):
             effects = self._effects(key, amounts, supply)
             wanted = np.ones(len(changes), dtype=bool)
             if needed is not None:
                 wanted = needed(effects.moved_to(effects.row(0)))
-                if not wanted.all():
-                    linked[~wanted, column] = self.trials.now[column] if still is None else still
+            if not wanted.all():  # what is now may itself be asked for here
+                linked[~wanted, column] = self.trials.now[column] if still is None else still
+            marks = (
+                {}
+                if known is None
+                else {row: (key, effects.mark(row + 1)) for row in np.flatnonzero(wanted).tolist()}
+            )
+            for row, mark in marks.items():
+                if known and mark in known:
+                    linked[row, column], wanted[row] = known[mark], False
             for task, rows, which in self._tasks(key, effects, np.append(False, wanted)):
-                tasks.append(task)
-                places.append((column, rows - 1, which))
-        for part in _in_parts(tasks):
-            held = held_of([tasks[at] for at in part], self.trials.method)
-            for at, homes in zip(part, held, strict=True):
-                column, rows, which = places[at]
-                linked[rows, column] = tasks[at].linked_homes(homes)[which]
-        return linked
+                own = [marks[row] for row in (rows - 1).tolist()] if marks else []
+                asked.append(_Asked(column, task, rows - 1, which, own))
+        return asked
 
     def outcome(self, change: Change) -> Mapping[str, TrialGroup]:
         """Return everything that one change comes to, by group.
@@ -264,6 +287,16 @@ class PlotTrials:
             room_within=room_within,
             enough_by_month=by_month,
         )
+
+
+class _Asked(NamedTuple):
+    """What a group is asked: different effects, the changes that have them, and which one each."""
+
+    column: int
+    task: Changes
+    rows: NDArray[np.intp]
+    which: NDArray[np.intp]
+    marks: list[tuple[str, bytes]]
 
 
 def _distinct(table: Array) -> tuple[Array, NDArray[np.intp]]:

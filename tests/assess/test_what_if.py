@@ -21,7 +21,7 @@ from worlds.garden_rows import (
     neighbourhood,
 )
 
-from patchnet.assess import assess
+from patchnet.assess import assess, what_if_homes, what_if_plot
 from patchnet.assess import what_if_kernels as trial_kernels
 from patchnet.assess.routes_with_one_more import NO_ROUTE, route_lengths
 from patchnet.assess.sums_by_likeness import row_sums, stacked
@@ -116,6 +116,31 @@ def test_many_trials_at_once_are_what_one_at_a_time_gives():
     quick = np.log(together[some] + 0.5).sum(axis=1)
     assert quick == pytest.approx(exact, abs=0.05)
     assert spearmanr(quick, exact).statistic > 0.9
+
+
+def test_what_was_judged_is_not_judged_again(monkeypatch):
+    """Asked one by one, and again, whatever comes to the same for a group is worked out once."""
+    place = garden_row(np.random.default_rng(4), count=9)
+    trials = Trials(assess(place, knowledge=TABLES, straight=True))
+    changes = some_changes(np.random.default_rng(5), place, 3)
+    expected = trials.at("p3").linked_homes(changes)
+    judged = []
+
+    def filled_homes(task, method):
+        judged.append(task)
+        return what_if_homes.filled_homes(task, method)
+
+    monkeypatch.setattr(what_if_plot, "filled_homes", filled_homes)
+    one = trials.at("p3")
+    for change, row in zip(changes, expected, strict=True):
+        assert one.linked_homes([change])[0] == pytest.approx(row, rel=1e-12)
+    assert judged
+    judged.clear()
+    np.testing.assert_allclose(one.linked_homes(changes[::-1]), expected[::-1], rtol=1e-12)
+    assert not judged
+    # What one plot comes to is nothing to another.
+    trials.at("p4").linked_homes([{"pond": 2.0}])
+    assert judged
 
 
 def test_without_a_change_it_is_as_it_was_also_where_much_is_unknown():
