@@ -6,12 +6,21 @@ import sys
 from pathlib import Path
 
 import pytest
+import shapely
+
+from patchnet.knowledge.load import load_knowledge
 
 FOLDER = Path(__file__).parent / "benchmarks"
 
 
 @pytest.fixture(scope="module")
 def run():
+    with pytest.MonkeyPatch.context() as patched:
+        patched.syspath_prepend(FOLDER)
+        return made_of_its_file()
+
+
+def made_of_its_file():
     spec = importlib.util.spec_from_file_location("benchmark_run", FOLDER / "run.py")
     made = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(made)
@@ -39,10 +48,20 @@ def test_every_benchmark_of_the_folder_is_run(run):
 
 def test_the_growth_is_of_the_command_alone(run):
     """Not of the script that runs it, which joins all pairs with geopandas too."""
-    printed = ["plots    1,000", "of the processor, the second run   12.5 s", "geopandas  99.0 s"]
-    assert run.seconds_told({"printed": printed, "processor_s": 200.0}, run._PROCESSOR) == 12.5
-    text = (FOLDER / run.MAP).read_text(encoding="utf-8")
-    assert f'PROCESSOR = "{run._PROCESSOR}"' in text
+    printed = ["plots    1,000", f"{run.PROCESSOR}   12.5 s", "geopandas  99.0 s"]
+    assert run.seconds_told({"printed": printed, "processor_s": 200.0}, run.PROCESSOR) == 12.5
+
+
+def test_pairs_in_reach_on_paper(run):
+    """Three plots in a row, their middles 100 m apart: each reaches itself, and the next ones.
+
+    Within 150 m that are 3 + 4 pairs, within 250 m 3 + 4 + 2, within less than 100 m 3.
+    """
+    shapes = [shapely.box(x, 0, x + 10, 10) for x in (0, 100, 200)]
+    groups = load_knowledge().groups.values()
+    reaches = [need.reach.value for group in groups for need in group.needs]
+    expected = sum(3 + 4 * (one >= 100) + 2 * (one >= 200) for one in reaches)
+    assert sys.modules["map_benchmark"].pairs_reached(shapes) == pytest.approx(expected / 1e6)
 
 
 def test_what_a_script_costs_and_prints_is_kept(run, tmp_path, monkeypatch):

@@ -4,7 +4,8 @@ Run: python tests/benchmarks/run.py [--only NAME ...] [--small] [-o FOLDER]
 
 Each is a process of its own: its processor seconds and its peak memory are told by the system's own
 accounts, its ratios by what it prints. The whole map command is run at four sizes, and how its cost
-grows is fitted over them: the exponent k of plots ** k, with its standard error. Which machine and
+grows is fitted over them: the exponent k of plots ** k, with its standard error; and on a town of
+16,000 plots, to tell what a pair of plots in reach of each other takes there. Which machine and
 which versions it was stands on top. About an hour on two cores; `--small` takes minutes and says
 less.
 """
@@ -22,6 +23,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+from map_benchmark import A_MILLION, PROCESSOR
 
 HERE = Path(__file__).parent
 LIBRARIES = ("numpy", "scipy", "numba", "pandas", "geopandas", "shapely", "networkx", "rasterio")
@@ -49,8 +51,8 @@ SCRIPTS = {
     "page": ("page_benchmark.py", (), ("--plots", "100")),
 }
 MAP = "map_benchmark.py"
-_PROCESSOR = "of the processor, the second run"  # a line that it prints
 SIZES = (500, 1000, 2000, 4000)
+TOWN = ("--plots", "16000", "--once", "--longest-m", "150")  # an overview, in tiles
 SMALL_SIZES = (60, 120, 240)
 _KB = 1024.0  # the system counts peak memory in these
 
@@ -118,6 +120,8 @@ def as_markdown(about, results, grown):
         sizes = ", ".join(f"{size:,}: {cost:g} s" for size, cost in grown["cost"].items())
         power = f"{grown['power']:.2f} (standard error {grown['error']:.2f})"
         words = f"Processor seconds at so many plots: {sizes}. Plots to the power of {power}."
+        pairs = ", ".join(f"{size:,}: {cost:g} s" for size, cost in grown["a_million"].items())
+        words += f" A million pairs of plots in reach of each other: {pairs}."
         lines += ["## How the map command grows", "", words, ""]
     return "\n".join(lines)
 
@@ -135,12 +139,16 @@ def main():
             script, whole, small = SCRIPTS[name]
             results[name] = measured(script, small if asked.small else whole)
             continue
-        costs = {}
+        costs, a_million = {}, {}
         for size in SMALL_SIZES if asked.small else SIZES:
             one = measured(MAP, ("--plots", str(size)))
-            results[f"map, {size} plots"], costs[size] = one, seconds_told(one, _PROCESSOR)
+            results[f"map, {size} plots"], costs[size] = one, seconds_told(one, PROCESSOR)
+            a_million[size] = seconds_told(one, A_MILLION)
+        if not asked.small:
+            one = results["map, a town"] = measured(MAP, TOWN)
+            a_million[int(TOWN[1])] = seconds_told(one, A_MILLION)
         power, error = growth(list(costs), list(costs.values()))
-        grown = {"cost": costs, "power": power, "error": error}
+        grown = {"cost": costs, "power": power, "error": error, "a_million": a_million}
     about = machine()
     told = {"about": about, "results": results, "growth": grown}
     asked.output.mkdir(parents=True, exist_ok=True)
