@@ -1,6 +1,6 @@
 """How much memory each piece of work takes, told before it begins.
 
-Measured on terraces with houses, fences and roads (see DEVELOPERS.md), rounded up. What takes most
+Measured on terraces of 4,000 and 16,000 plots with houses, fences and roads, rounded up. What takes most
 is the net that flows go over: a home shares with all within its reach, and the whole city is shared
 at once. Where that net does not fit, an animal is shared in portions (`patchnet.city.bunched`).
 """
@@ -26,10 +26,10 @@ __all__ = [
 
 GB = 1e9
 _PROCESS = 0.35e9  # a process with what it imports
-_A_PLOT = 20_000.0  # amounts and supplies under three readings, and what is answered
+_A_PLOT = 20_000.0  # amounts and supplies, what is answered: 5 to 17 kB, by the animal
 _A_PLOT_REACHED = 3_000.0  # outlines, boxes, and what routes reach
 _A_MOVE = 60.0  # of a hop, where the reach leads by routes
-_AN_EDGE = 200.0  # that flows go over, one month at a time
+_AN_EDGE = 200.0  # that flows go over, one month at a time: 54 to 193
 _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
 _A_CELL_COVERED = 30.0  # more, while the user's own land cover is read
