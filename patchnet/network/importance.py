@@ -1,6 +1,7 @@
 """What would be lost without a patch, or without a link: exact, for all of them at once."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +18,10 @@ from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
 from patchnet.network.routes import cut_length, only, route_sums
 
-__all__ = ["Weights", "link_importance", "patch_importance", "route_weights"]
+__all__ = [
+    "Losses", "Weights", "importance_parts", "link_importance", "losses_from", "patch_importance",
+    "route_weights",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -75,24 +79,95 @@ def patch_importance(
     c  68.182  40.909  27.273      0.000
     """
     homes = patch_graph.homes
-    reached = route_sums(patch_graph, p_cut=p_cut, everywhere=False, compiled=compiled).flow
-    pc_numerator = float(homes @ reached)
-    if _wanted(patch_graph, compiled):
-        links = _robust(patch_graph, compiled=True)
-        connector, _ = _compiled_losses(links, patch_graph, p_cut, patches=True)
-    else:
-        connector = _plain_connectors(patch_graph, p_cut)
-    percent = 100 / pc_numerator if pc_numerator > 0 else 0.0
-    parts = pd.DataFrame(
-        {
-            "own": homes**2 * percent,
-            "flow": 2 * homes * (reached - homes) * percent,
-            "connector": np.maximum(connector, 0.0) * percent,
-        },
-        index=patch_graph.ids,
+    wanted = _wanted(patch_graph, compiled)
+    needed = needed_links(links_of(patch_graph), witnesses=2, compiled=wanted)
+    robust = replace(
+        patch_graph,
+        i=patch_graph.i[needed],
+        j=patch_graph.j[needed],
+        length_mm=patch_graph.length_mm[needed],
     )
-    parts.insert(0, "loss", parts.sum(axis=1))
-    return parts
+    found = losses_from(robust, np.flatnonzero(homes > 0), p_cut=p_cut, compiled=wanted)
+    return pd.DataFrame(importance_parts(homes, found), index=patch_graph.ids)
+
+
+class Losses(NamedTuple):
+    """What goes with each patch of the routes from some sources, and what these reach.
+
+    Attributes
+    ----------
+    lost
+        Shape (n,): for each patch the sum of a_s a_t (p*_st - p*_st without it) over the sources
+        s and all t, of routes neither from nor to it; homes squared.
+    reached
+        Shape (n,): for each source the sum of a_t p*_st over all t, itself too; 0 elsewhere.
+    """
+
+    lost: Floats
+    reached: Floats
+
+
+def losses_from(
+    patch_graph: PatchGraph,
+    sources: Ints,
+    *,
+    p_cut: float,
+    compiled: bool | None = None,
+    threads: int | None = None,
+) -> Losses:
+    """Find what is lost of the routes from some patches when each patch goes.
+
+    Sums of the sources of several parts add up to those of all; see
+    `patchnet.network.importance_in_parts`.
+
+    Parameters
+    ----------
+    patch_graph
+        n patches. All its links are looked at: leave out beforehand those that are not needed
+        when any one patch goes (`needed_links` with two witnesses).
+    sources
+        Shape (s,): positions of the patches that routes start from, ascending.
+    p_cut
+        Routes less likely than this (0-1) are left out, before and after.
+    compiled
+        True, False (take each patch out in turn), or None: whichever is quicker for the size.
+    threads
+        How many; None: one a core. The sums are the same.
+
+    Returns
+    -------
+    Losses
+        Two arrays of shape (n,).
+    """
+    if _wanted(patch_graph, compiled):
+        found = _compiled_losses(
+            links_of(patch_graph), patch_graph, p_cut, sources, patches=True, threads=threads
+        )
+        return Losses(found.of_patch, found.reached)
+    return _plain_losses(patch_graph, sources, p_cut)
+
+
+def importance_parts(homes: Floats, losses: Losses) -> dict[str, Floats]:
+    """Return the columns of `patch_importance`, from what all sources lose and reach.
+
+    Parameters
+    ----------
+    homes
+        Shape (n,).
+    losses
+        Of all patches that have homes.
+
+    Returns
+    -------
+    dict
+        ``loss``, ``own``, ``flow`` and ``connector``, shape (n,), percent of the PC numerator.
+    """
+    pc_numerator = float(homes @ losses.reached)
+    percent = 100 / pc_numerator if pc_numerator > 0 else 0.0
+    own = homes**2 * percent
+    flow = 2 * homes * (losses.reached - homes) * percent
+    connector = np.maximum(losses.lost, 0.0) * percent
+    return {"loss": own + flow + connector, "own": own, "flow": flow, "connector": connector}
 
 
 def link_importance(
@@ -140,9 +215,10 @@ def link_importance(
     if _wanted(patch_graph, compiled):
         robust = needed_links(links_of(patch_graph), witnesses=2, compiled=True)
         links = only(links_of(patch_graph), robust)
-        _, found = _compiled_losses(links, patch_graph, p_cut, patches=False)
+        sources = np.flatnonzero(homes > 0)
+        found = _compiled_losses(links, patch_graph, p_cut, sources, patches=False)
         lost = np.zeros(len(patch_graph.i))
-        lost[robust] = found
+        lost[robust] = found.of_link
         lost[~needed] = 0.0
     else:
         lost = _plain_link_losses(patch_graph, needed, p_cut)
@@ -203,23 +279,29 @@ def _wanted(patch_graph: PatchGraph, compiled: bool | None) -> bool:  # noqa: FB
     return use_compiled(compiled=compiled, worthwhile=len(patch_graph.ids) > _COMPILE_FROM)
 
 
-def _robust(patch_graph: PatchGraph, *, compiled: bool) -> Links:
-    """The links needed when any one patch or link goes."""
-    links = links_of(patch_graph)
-    return only(links, needed_links(links, witnesses=2, compiled=compiled))
+class _Sums(NamedTuple):
+    of_patch: Floats
+    of_link: Floats
+    reached: Floats
 
 
 def _compiled_losses(
-    links: Links, patch_graph: PatchGraph, p_cut: float, *, patches: bool
-) -> tuple[Floats, Floats]:
+    links: Links,
+    patch_graph: PatchGraph,
+    p_cut: float,
+    sources: Ints,
+    *,
+    patches: bool,
+    threads: int | None = None,
+) -> _Sums:
     from patchnet.network import importance_kernels, kernels  # noqa: PLC0415 - imports numba
 
     table = kernels.adjacency(links)
     homes = patch_graph.homes
     weights = route_weights(links, table.length, cut_length(patch_graph.d50_m, p_cut))
-    sources = np.flatnonzero(homes > 0)
     size = max(_SMALLEST, -(-len(sources) // _BLOCKS))
     count = (links.n, 0) if patches else (0, len(links.i))
+    total = _Sums(np.zeros(count[0]), np.zeros(count[1]), np.zeros(links.n))
 
     def work(first: int) -> tuple[Floats, Floats]:
         of_patch, of_link = np.zeros(count[0]), np.zeros(count[1])
@@ -234,35 +316,41 @@ def _compiled_losses(
             patch_graph.k_per_m / 1000,
             of_patch,
             of_link,
+            total.reached,  # each source its own
         )
         return of_patch, of_link
 
-    total = np.zeros(count[0]), np.zeros(count[1])
-    for of_patch, of_link in in_threads(work, range(0, len(sources), size)):
-        total[0][:] += of_patch
-        total[1][:] += of_link
+    for of_patch, of_link in in_threads(work, range(0, len(sources), size), threads=threads):
+        total.of_patch[:] += of_patch
+        total.of_link[:] += of_link
     return total
 
 
-def _plain_connectors(patch_graph: PatchGraph, p_cut: float) -> Floats:
+def _plain_losses(patch_graph: PatchGraph, sources: Ints, p_cut: float) -> Losses:
     """Take each patch out of its component in turn and add all routes up again."""
-    links = _robust(patch_graph, compiled=False)
-    homes = patch_graph.homes
-    connector = np.zeros(links.n)
+    links, homes = links_of(patch_graph), patch_graph.homes
+    lost, reached = np.zeros(links.n), np.zeros(links.n)
+    reached[sources] = homes[sources]
+    is_source = np.zeros(links.n, dtype=bool)
+    is_source[sources] = True
     for members, matrix in _components(links, patch_graph):
-        total = _chances(matrix, patch_graph, p_cut)
+        own, amount = np.flatnonzero(is_source[members]), homes[members]
+        total = _chances(matrix, patch_graph, p_cut, own)
+        reached[members[own]] = total @ amount
         for at, member in enumerate(members.tolist()):
-            others = np.delete(np.arange(len(members)), at)
-            amount = homes[members[others]]
-            before = amount @ total[np.ix_(others, others)] @ amount
-            after = _chances(matrix[others][:, others], patch_graph, p_cut)
-            connector[member] = before - amount @ after @ amount
-    return connector
+            others, row = np.delete(np.arange(len(members)), at), own != at
+            start = own[row]
+            before = amount[start] @ total[np.ix_(row, others)] @ amount[others]
+            rest = matrix[others][:, others]
+            after = _chances(rest, patch_graph, p_cut, start - (start > at))
+            lost[member] = before - amount[start] @ after @ amount[others]
+    return Losses(lost, reached)
 
 
 def _plain_link_losses(patch_graph: PatchGraph, needed: NDArray[np.bool_], p_cut: float) -> Floats:
     """Take each needed link out of its component in turn and add all routes up again."""
-    links = _robust(patch_graph, compiled=False)
+    links = links_of(patch_graph)
+    links = only(links, needed_links(links, witnesses=2, compiled=False))
     lost = np.zeros(len(patch_graph.i))
     place = np.zeros(links.n, dtype=np.int64)
     _, label = components(patch_graph)
@@ -291,9 +379,13 @@ def _components(links: Links, patch_graph: PatchGraph) -> Iterator[tuple[Ints, "
             yield members, matrix[members][:, members]
 
 
-def _chances(matrix: "sp.csr_array", patch_graph: PatchGraph, p_cut: float) -> Floats:
-    """Probability of the best route between any two nodes; 0 beyond the cut."""
+def _chances(
+    matrix: "sp.csr_array", patch_graph: PatchGraph, p_cut: float, sources: Ints | None = None
+) -> Floats:
+    """Probability of the best route from any (or some) to any other; 0 beyond the cut."""
     limit = cut_length(patch_graph.d50_m, p_cut) + 0.5  # room for links of length 0, see TOUCH
-    distance = csgraph.dijkstra(matrix, limit=limit)
+    if sources is not None and not len(sources):
+        return np.empty((0, matrix.shape[0]))
+    distance = csgraph.dijkstra(matrix, indices=sources, limit=limit)
     chances: Floats = np.exp(-patch_graph.k_per_m / 1000 * np.floor(distance))
     return chances

@@ -35,6 +35,7 @@ def losses(
     decay: float,
     of_patch: Floats,
     of_link: Floats,
+    reached: Floats,
 ) -> None:
     """Add a_s x sum of a_t (p*_st - p*_st without it), for each patch or link, to the outputs.
 
@@ -61,6 +62,8 @@ def losses(
         A chance is exp(-decay x length), per millimetre.
     of_patch, of_link
         Shapes (n,) and (m,), or (0,): homes squared, added to.
+    reached
+        Shape (n,): sum of a_t p*_st of each source, its own homes among them; written.
     """
     n = len(start) - 1
     distance = np.full(n, _FAR)
@@ -83,10 +86,13 @@ def losses(
         count = settle(source, start, end, weight, cut, bits, distance, heap, settled)
         _dominators(count, settled, start, end, weight, distance, number, above)
         _order(count, settled, above, number, node_at, below)
+        arriving = 0.0
         for place in range(count):
             node = node_at[place]
             near[place] = distance[node]
             chance[place] = homes[node] * np.exp(-decay * (near[place] >> shift))
+            arriving += chance[place]
+        reached[source] = arriving
         _slacks(count, node_at, start, end, weight, number, near, first, last, other, slack)
         for place in range(1, count):
             node, stop = node_at[place], below[place]

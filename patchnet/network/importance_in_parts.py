@@ -1,0 +1,152 @@
+"""Importance of patches worked out part by part: what of the network a part needs.
+
+What patch k loses is a sum over ordered pairs of other patches s and t, so it falls into sums by
+source s: those of the patches of one part, added up over all parts, are the whole
+(`patchnet.network.importance.losses_from`). For its own sources a part needs:
+
+- *Of the links those that stay* when all that are superfluous with two witnesses are left out
+  (`patchnet.network.prune`). Whether link i-j stays is told by the links i-k and k-j, so by links
+  among i and whatever is linked with i: one hop round the part is enough, and links that are judged
+  in two parts are judged alike (`needed_at`).
+- *Of those the ones among patches in reach*: no further than L from one of the sources, along the
+  network, with L the longest route that counts (`cut_length`). Proof: a route from s to t no longer
+  than L, with k there or gone, comes by each patch w on it after no more than L, so that w is no
+  further than that from s. So all routes that count lie among the patches in reach, before and
+  after k goes, and no other route is made shorter by what is left out. The whole cut-out is needed:
+  a way round can come by a patch that is only just in reach (`within`).
+
+L is measured along routes, not on the map: crossing a patch is free, so that a route of any metres
+of map may be short. Seen from k the same patches lie within L as well: if a way of length d(s,k) +
+d(k,t) <= L passes k, and a way round no longer than L passes w, then d(k,w) is no more than half of
+both together, so no more than L.
+
+Equal routes need no rule. What goes with k is how much longer the best route without k is, whatever
+routes there are of that length: in whole millimetres that is one number. Only the order of sums, so
+the last digits, hangs on how patches are numbered.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csgraph
+
+from patchnet.network.adjacency import Ints, Links, matrix_of
+from patchnet.network.prune import needed_links
+from patchnet.network.routes import only
+
+__all__ = ["Numbered", "among", "needed_at", "numbered", "within"]
+
+Flags = NDArray[np.bool_]
+
+
+class Numbered(NamedTuple):
+    """Links between nodes of their own numbers.
+
+    Attributes
+    ----------
+    nodes
+        Shape (n,): the number that each node has elsewhere, ascending.
+    links
+        Links between them.
+    """
+
+    nodes: Ints
+    links: Links
+
+    @property
+    def rows(self) -> Ints:
+        """Shape (m, 3): the links by the numbers that their ends have elsewhere, and lengths."""
+        __, i, j, length = self.links
+        return np.column_stack([self.nodes[i], self.nodes[j], length])
+
+
+def numbered(rows: NDArray[np.integer], also: Ints) -> Numbered:
+    """Number the ends of some links, in the order that they have elsewhere.
+
+    Parameters
+    ----------
+    rows
+        Shape (m, 3): two nodes, the lower first, and whole millimetres. A link may stand there
+        twice.
+    also
+        Shape (k,): nodes that are to be among them, linked or not.
+    """
+    i, j, length = (rows[:, at].astype(np.int64) for at in range(3))
+    size = int(max(j.max(initial=-1), also.max(initial=-1))) + 1
+    pair = i * size + j
+    if not (pair[1:] > pair[:-1]).all():
+        __, once = np.unique(pair, return_index=True)
+        i, j, length = i[once], j[once], length[once]
+    is_node = np.zeros(size, dtype=bool)
+    is_node[i] = is_node[j] = is_node[also] = True
+    place = np.cumsum(is_node, dtype=np.int32) - np.int32(1)
+    nodes = np.flatnonzero(is_node)
+    return Numbered(nodes, Links(len(nodes), place[i], place[j], length))
+
+
+def among(part: Numbered, chosen: Flags) -> Numbered:
+    """Return some nodes, and the links of which both ends are among them.
+
+    Parameters
+    ----------
+    part
+        n nodes.
+    chosen
+        Shape (n,).
+    """
+    place = np.cumsum(chosen, dtype=np.int32) - np.int32(1)
+    __, i, j, length = only(part.links, chosen[part.links.i] & chosen[part.links.j])
+    return Numbered(part.nodes[chosen], Links(int(chosen.sum()), place[i], place[j], length))
+
+
+def needed_at(part: Numbered, own: Flags, *, compiled: bool | None = None) -> Numbered:
+    """Return the links at some nodes that any best route needs, whatever patch or link goes.
+
+    Parameters
+    ----------
+    part
+        n nodes, and at least all links among the own ones and those that are linked with them.
+    own
+        Shape (n,): the nodes.
+    compiled
+        True, False, or None: by size. Both give the same.
+
+    Returns
+    -------
+    Numbered
+        The same nodes; of the links with an own end those that stay.
+    """
+    i, j = part.links.i, part.links.j
+    at_own = own[i] | own[j]
+    near = own.copy()
+    near[i[at_own]] = near[j[at_own]] = True
+    judged = only(part.links, near[i] & near[j])
+    needed = needed_links(judged, witnesses=2, compiled=compiled)
+    return Numbered(part.nodes, only(judged, needed & (own[judged.i] | own[judged.j])))
+
+
+def within(part: Numbered, sources: Ints, longest: float) -> Flags:
+    """Return which nodes are no further from some sources than a length, along the network.
+
+    Parameters
+    ----------
+    part
+        n nodes.
+    sources
+        Shape (s,): places in ``part.nodes``.
+    longest
+        Whole millimetres.
+
+    Returns
+    -------
+    ndarray
+        Shape (n,).
+    """
+    if not len(sources):
+        return np.zeros(len(part.nodes), dtype=bool)
+    distance = csgraph.dijkstra(
+        matrix_of(part.links), indices=sources, min_only=True, limit=longest + 0.5
+    )
+    near: Flags = np.isfinite(distance)
+    return near
