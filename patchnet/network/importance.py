@@ -370,6 +370,8 @@ def _plain_link_losses(patch_graph: PatchGraph, needed: NDArray[np.bool_], p_cut
 
 def _components(links: Links, patch_graph: PatchGraph) -> Iterator[tuple[Ints, "sp.csr_array"]]:
     """Members and links of each component that has both links and homes."""
+    if not len(links.i):
+        return
     matrix = matrix_of(links)
     homes, label = components(patch_graph)
     order = np.argsort(label, kind="stable")

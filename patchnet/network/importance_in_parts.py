@@ -13,7 +13,7 @@ source s: those of the patches of one part, added up over all parts, are the who
   than L, with k there or gone, comes by each patch w on it after no more than L, so that w is no
   further than that from s. So all routes that count lie among the patches in reach, before and
   after k goes, and no other route is made shorter by what is left out. The whole cut-out is needed:
-  a way round can come by a patch that is only just in reach (`within`).
+  a way round can come by a patch that is only just in reach (`in_reach`).
 
 L is measured along routes, not on the map: crossing a patch is free, so that a route of any metres
 of map may be short. Seen from k the same patches lie within L as well: if a way of length d(s,k) +
@@ -25,6 +25,7 @@ routes there are of that length: in whole millimetres that is one number. Only t
 the last digits, hangs on how patches are numbered.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -35,9 +36,10 @@ from patchnet.network.adjacency import Ints, Links, matrix_of
 from patchnet.network.prune import needed_links
 from patchnet.network.routes import only
 
-__all__ = ["Numbered", "among", "needed_at", "numbered", "within"]
+__all__ = ["Numbered", "in_reach", "needed_at", "numbered"]
 
 Flags = NDArray[np.bool_]
+Rows = NDArray[np.int32]
 
 
 class Numbered(NamedTuple):
@@ -85,21 +87,6 @@ def numbered(rows: NDArray[np.integer], also: Ints) -> Numbered:
     return Numbered(nodes, Links(len(nodes), place[i], place[j], length))
 
 
-def among(part: Numbered, chosen: Flags) -> Numbered:
-    """Return some nodes, and the links of which both ends are among them.
-
-    Parameters
-    ----------
-    part
-        n nodes.
-    chosen
-        Shape (n,).
-    """
-    place = np.cumsum(chosen, dtype=np.int32) - np.int32(1)
-    __, i, j, length = only(part.links, chosen[part.links.i] & chosen[part.links.j])
-    return Numbered(part.nodes[chosen], Links(int(chosen.sum()), place[i], place[j], length))
-
-
 def needed_at(part: Numbered, own: Flags, *, compiled: bool | None = None) -> Numbered:
     """Return the links at some nodes that any best route needs, whatever patch or link goes.
 
@@ -126,27 +113,55 @@ def needed_at(part: Numbered, own: Flags, *, compiled: bool | None = None) -> Nu
     return Numbered(part.nodes, only(judged, needed & (own[judged.i] | own[judged.j])))
 
 
-def within(part: Numbered, sources: Ints, longest: float) -> Flags:
-    """Return which nodes are no further from some sources than a length, along the network.
+def in_reach(
+    sources: Ints, longest: float, first: Ints, links_at: Callable[[int], Rows]
+) -> Numbered:
+    """Return the nodes no further from some sources than a length, and all links among them.
+
+    Links are asked for part by part, and only of parts that the reach leads into. A part has all
+    links at its nodes: so once every node in reach lies in a part that was asked for, no link is
+    lacking that leads from one of them anywhere.
 
     Parameters
     ----------
-    part
-        n nodes.
     sources
-        Shape (s,): places in ``part.nodes``.
+        Shape (s,): nodes, by their numbers elsewhere.
     longest
         Whole millimetres.
-
-    Returns
-    -------
-    ndarray
-        Shape (n,).
+    first
+        Shape (parts,), ascending: the first node of each part, by its number; parts are runs.
+    links_at
+        Gives the links of which one end or both are in a part, shape (m, 3), as in `numbered`.
     """
+    read = dict[int, Rows]()
+    lacking = set(_parts_of(sources, first))
+    part = numbered(np.empty((0, 3), np.int32), sources)
+    near = np.ones(len(sources), dtype=bool)
+    while lacking:
+        read |= {one: links_at(one) for one in sorted(lacking)}
+        part = numbered(np.concatenate(list(read.values())), sources)
+        near = _within(part, np.searchsorted(part.nodes, sources), longest)
+        lacking = set(_parts_of(part.nodes[near], first)) - read.keys()
+    return _among(part, near)
+
+
+def _parts_of(nodes: Ints, first: Ints) -> list[int]:
+    found: list[int] = np.unique(np.searchsorted(first, nodes, side="right") - 1).tolist()
+    return found
+
+
+def _within(part: Numbered, sources: Ints, longest: float) -> Flags:
+    """Which nodes are no further from some sources (their places) than a length, whole mm."""
     if not len(sources):
         return np.zeros(len(part.nodes), dtype=bool)
-    distance = csgraph.dijkstra(
-        matrix_of(part.links), indices=sources, min_only=True, limit=longest + 0.5
-    )
+    matrix, limit = matrix_of(part.links), longest + 0.5  # room for links of length 0, see TOUCH
+    distance = csgraph.dijkstra(matrix, indices=sources, min_only=True, limit=limit)
     near: Flags = np.isfinite(distance)
     return near
+
+
+def _among(part: Numbered, chosen: Flags) -> Numbered:
+    """Some nodes, and the links of which both ends are among them."""
+    place = np.cumsum(chosen, dtype=np.int32) - np.int32(1)
+    __, i, j, length = only(part.links, chosen[part.links.i] & chosen[part.links.j])
+    return Numbered(part.nodes[chosen], Links(int(chosen.sum()), place[i], place[j], length))
