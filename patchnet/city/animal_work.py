@@ -20,10 +20,13 @@ from patchnet.city.parts import shapes_as_bytes
 from patchnet.city.tile_work import learnt
 from patchnet.knowledge.records import Knowledge
 
-__all__ = ["HUNGRY", "animal_step"]
+__all__ = ["HUNGRY", "animal_step", "homes_of_patches"]
 
 HUNGRY = "hungry_"
 """Column of the months in which flowers are short for an animal: bit m - 1 for month m."""
+
+
+_PATCHES = ".patches.npy"
 
 
 def animal_step(asked: CityAsked, key: str) -> None:
@@ -52,7 +55,25 @@ def animal_step(asked: CityAsked, key: str) -> None:
     off = portions_error(asked, group) if form == PORTIONS else NOT_OFF
     told = {**_totals(answer), "shared": form, **off}
     asked.work.put_arrays(f"{key}.breaks.npz", {**plain, **shapes_as_bytes(lines)})
-    asked.work.finish(key, [f"{key}.animal.npy", f"{key}.breaks.npz"], told)
+    files = [f"{key}.animal.npy", f"{key}.breaks.npz"]
+    if asked.importance:
+        patch, homes = (one.to_numpy() for one in (answer.patch, answer.homes))
+        asked.work.put_array(f"{key}{_PATCHES}", np.where(patch, homes, np.nan))
+        files.append(f"{key}{_PATCHES}")
+    asked.work.finish(key, files, told)
+
+
+def homes_of_patches(asked: CityAsked, key: str) -> NDArray[np.float64]:
+    """Return the homes on all plots, not a number where a plot is no patch; shape (n,).
+
+    Parameters
+    ----------
+    asked
+        What the city is asked, importance too; the animal is answered.
+    key
+        Of the animal.
+    """
+    return np.array(asked.work.array(f"{key}{_PATCHES}"))
 
 
 def _rows(key: str, answer: GroupAnswer, knowledge: Knowledge) -> NDArray[Any]:

@@ -45,6 +45,8 @@ class CityAsked:
         As in `patchnet.read_neighbourhood`.
     straight, cell_m, quality, landcover
         As in `patchnet.assess`.
+    importance
+        Whether it is worked out too what each plot is worth to the network.
     """
 
     file: Path
@@ -60,6 +62,7 @@ class CityAsked:
     cell_m: float | None = None
     quality: Form = "scarcest"
     landcover: LandCover | None = None
+    importance: bool = False
 
     @property
     def work(self) -> Parts:

@@ -9,7 +9,9 @@ In this order, each a piece of work that is done once (`patchnet.city.parts`):
 5. who reaches whom: an animal's moves on the whole city, then what each tile's plots reach
    (`bunched`);
 6. each animal is answered on the whole city (`animal_work.animal_step`);
-7. each tile's plots are handed over with how all animals stand (`results`).
+7. if it is asked for, what each plot is worth to an animal's network: the links at each tile's
+   patches, what the routes from them lose with each patch, and their sums (`importance_work`);
+8. each tile's plots are handed over with how all animals stand (`results`).
 
 Then the manifest is written, and what was under way is thrown away.
 """
@@ -38,11 +40,23 @@ from patchnet.city.bunched import (
     stops_step,
 )
 from patchnet.city.city_answer import City, answer_in
+from patchnet.city.importance_work import (
+    IMPORTANCE,
+    LINKS,
+    LOSSES,
+    links_step,
+    losses_step,
+    of_each,
+    sum_step,
+)
 from patchnet.city.memory import (
     GB,
     abreast,
     ensure_animals_fit,
+    ensure_importance_fits,
     exact_bytes,
+    links_bytes,
+    losses_bytes,
     reach_bytes,
     tile_bytes,
 )
@@ -79,6 +93,9 @@ _STEPS = {
     "stops": N_("moves of animals"),
     "reach": N_("who reaches whom"),
     "animals": N_("animals on the whole city"),
+    "links": N_("links of plots"),
+    "losses": N_("importance of plots"),
+    "sums": N_("importance added up"),
     "results": N_("writing tiles"),
 }
 
@@ -104,6 +121,7 @@ def assess_city(
     cell_m: float | None = None,
     landcover: LandCover | None = None,
     quality: Form = "scarcest",
+    importance: bool = False,
     memory_gb: float = 4.0,
     workers: int | None = None,
     scheduler: str | None = None,
@@ -134,6 +152,9 @@ def assess_city(
         As in `patchnet.read_neighbourhood`.
     straight, cell_m, landcover, quality
         As in `patchnet.assess`; a cell of the ground is chosen once for the whole city.
+    importance
+        Also what the network of each animal loses when a plot goes (percent of the PC numerator,
+        columns ``loss_``, ``own_``, ``flow_`` and ``connector_`` as in `patchnet.plot_table`).
     memory_gb
         Number of GB (1e9 bytes) that all processes may take together; on a cluster: each.
     workers
@@ -184,7 +205,7 @@ def assess_city(
     source = open_source(path)
     options = (
         tile_m, keys, dict(columns or {}), crs, region, straight, cell_m, quality, result_ending(),
-        None if landcover is None or straight else _digest_of_cover(landcover),
+        None if landcover is None or straight else _digest_of_cover(landcover), importance,
     )  # fmt: skip
     made_of = digest_of(own_digest(), source.digest(), _digest_of_tables(knowledge), options)
     make_ready(home, made_of, overwrite=overwrite)
@@ -200,7 +221,7 @@ def assess_city(
     asked = CityAsked(
         path.resolve(), home.resolve(), tiles, knowledge, made_of,
         keys=keys, columns=columns, crs=crs, region=region, straight=straight, cell_m=cell_m,
-        quality=quality, landcover=_found_from_anywhere(landcover),
+        quality=quality, landcover=_found_from_anywhere(landcover), importance=importance,
     )  # fmt: skip
     run = _Run(asked, Crew(scheduler), memory_gb * GB, workers or cores(), progress)
     run.all_steps(source)
@@ -248,17 +269,40 @@ class _Run:
             learn(asked)
         cell = learnt(asked).cell_m
         least = ensure_animals_fit(asked, self.allowed)
+        if asked.importance:
+            ensure_importance_fits(asked, self.allowed)
         self._step("ground", ground_step, names, ".ground", tile_bytes(asked, cell), counts)
         ensure_covered(asked)
         needed = self._reaches(least, names, counts)
         keys = sorted(needed, key=lambda one: (-needed[one], one))
         plots = len(asked.tiles.rows)
         self._step("animals", animal_step, keys, "", needed, dict.fromkeys(keys, plots))
+        if asked.importance:
+            self._importance(keys, names, counts)
         done = {name for name in names if asked.results.is_done(f"{name}.result")}
         left = [name for name in names if name not in done]
         self._do("results", result_step, left, dict.fromkeys(left, 0.0), counts, len(done))
         if not asked.results.is_done(BREAKS):
             breaks_step(asked)
+
+    def _importance(
+        self, keys: Sequence[str], names: Sequence[str], counts: Mapping[str, int]
+    ) -> None:
+        """Find what each plot is worth to the network of each animal."""
+        asked = self.asked
+        linking = {
+            of_each(name, key): much
+            for key in keys
+            for name, much in links_bytes(asked, asked.knowledge.groups[key]).items()
+        }
+        pieces = {of_each(name, key): counts[name] for key in keys for name in names}
+        plots = dict.fromkeys(keys, len(asked.tiles.rows))
+        losing = losses_bytes(asked)
+        self._step("links", links_step, list(pieces), LINKS, linking, pieces)
+        self._step(
+            "losses", losses_step, list(pieces), LOSSES, dict.fromkeys(pieces, losing), pieces
+        )
+        self._step("sums", sum_step, keys, IMPORTANCE, dict.fromkeys(keys, losing), plots)
 
     def _reaches(
         self, least: Mapping[str, float], names: Sequence[str], counts: Mapping[str, int]

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
 from patchnet.city.bunched import flow_edges
+from patchnet.city.importance_work import tiles_linked
 from patchnet.city.tile_work import learnt, walkers
 from patchnet.city.tiles import longest_reach_m
 from patchnet.core.errors import WrongUse
@@ -20,8 +21,8 @@ from patchnet.core.texts import _
 from patchnet.knowledge.records import Group
 
 __all__ = [
-    "GB", "abreast", "ensure_animals_fit", "exact_bytes", "portion_bytes", "reach_bytes",
-    "tile_bytes",
+    "GB", "abreast", "ensure_animals_fit", "ensure_importance_fits", "exact_bytes", "links_bytes",
+    "losses_bytes", "portion_bytes", "reach_bytes", "tile_bytes",
 ]  # fmt: skip
 
 GB = 1e9
@@ -34,18 +35,28 @@ _A_PLOT_READ = 45_000.0  # with fences, houses and features round it
 _A_CELL = 75.0  # of the ground
 _A_CELL_COVERED = 30.0  # more, while the user's own land cover is read
 _A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
+_A_PLOT_LINKED = 50.0  # what is known of each plot while a tile's links are looked for
+_A_LINK = 120.0  # of a hop, while it is looked for those that are needed
+_A_PLOT_LOST = 1_500.0  # of the network, with its links
 
 
 def _pairs(asked: CityAsked, longest_m: float) -> float:
     """About how many pairs of plots there are within a distance, from those that were counted."""
-    told = [asked.work.told(f"{tile.name}.read")["pairs"] for tile in asked.tiles.tiles]
+    return sum(_pairs_by_tile(asked, longest_m).values())
+
+
+def _pairs_by_tile(asked: CityAsked, longest_m: float) -> dict[str, float]:
+    """The same, of which each tile has the plot of the lower number, by the tile's name."""
+    told = {one.name: asked.work.told(f"{one.name}.read")["pairs"] for one in asked.tiles.tiles}
+    lengths = list(next(iter(told.values())))
     # Of a distance that nobody asked for, the next longer one, which has more pairs.
     counted = min(
-        (one for one in told[0] if float(one) >= longest_m),
+        (one for one in lengths if float(one) >= longest_m),
         key=float,
-        default=max(told[0], key=float),
+        default=max(lengths, key=float),
     )
-    return float(sum(one[counted] for one in told))
+    wider = max(1.0, longest_m / float(counted)) ** 2
+    return {name: one[counted] * wider for name, one in told.items()}
 
 
 def tile_bytes(asked: CityAsked, cell_m: float | None) -> dict[str, float]:
@@ -143,6 +154,22 @@ def exact_bytes(asked: CityAsked, group: Group) -> float:
     return portion_bytes(asked, group) + flow_edges(asked, group) * _AN_EDGE
 
 
+def losses_bytes(asked: CityAsked) -> float:
+    """Return how much memory it takes at most to find what goes with each patch, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+
+    Returns
+    -------
+    float
+        Number of bytes; if all plots are in reach.
+    """
+    return _PROCESS + len(asked.tiles.rows) * _A_PLOT_LOST
+
+
 def reach_bytes(asked: CityAsked) -> float:
     """Return how much memory it takes to find what a tile's plots reach, bytes.
 
@@ -181,15 +208,8 @@ def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
     """
     groups = asked.groups(learnt(asked).region)
     needed = {group.key: portion_bytes(asked, group) for group in groups}
-    too_much = [group for group in groups if needed[group.key] > allowed]
-    if too_much:
-        told = ", ".join(
-            _("{name} {much:.1f} GB").format(
-                name=in_sentence(group.name), much=needed[group.key] / GB
-            )
-            for group in too_much
-        )
-        rest = " ".join(f"--group {group.key}" for group in groups if group not in too_much)
+    if max(needed.values()) > allowed:
+        told, rest = _too_much(groups, needed, allowed)
         raise WrongUse(
             _(
                 "Who shares with whom is worked out on the whole city, and for these animals that "
@@ -198,3 +218,70 @@ def ensure_animals_fit(asked: CityAsked, allowed: float) -> Mapping[str, float]:
             ).format(allowed=allowed / GB, told=told, rest=rest)
         )
     return needed
+
+
+def links_bytes(asked: CityAsked, group: Group) -> dict[str, float]:
+    """Return how much memory it takes to find the links at each tile's patches, bytes.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    group
+        The animal.
+
+    Returns
+    -------
+    dict
+        Number of bytes, by the tile's name.
+    """
+    plots = len(asked.tiles.rows)
+    moves = _pairs_by_tile(asked, group.hop.value)
+    found = {}
+    for tile in asked.tiles.tiles:
+        around = tiles_linked(asked, tile, group)
+        # Of tiles side by side all pairs are looked through, and no more than there are.
+        pairs = min(
+            sum(moves[one.name] for one in around), sum(one.count for one in around) ** 2 / 2
+        )
+        found[tile.name] = _PROCESS + plots * _A_PLOT_LINKED + pairs * _A_LINK
+    return found
+
+
+def ensure_importance_fits(asked: CityAsked, allowed: float) -> None:
+    """Make sure that the importance of plots can be worked out for each animal.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    allowed
+        Number of bytes that one piece of work may take.
+
+    Raises
+    ------
+    WrongUse
+        If it does not fit for one: it names all of them, and what would do.
+    """
+    groups = asked.groups(learnt(asked).region)
+    needed = {group.key: max(links_bytes(asked, group).values()) for group in groups}
+    if max(needed.values()) > allowed:
+        told, rest = _too_much(groups, needed, allowed)
+        raise WrongUse(
+            _(
+                "What plots are worth is worked out from all links round a tile, and for these "
+                "animals that does not fit into {allowed:.1f} GB: {told}. Say a smaller --tile, "
+                "allow more with --memory, or leave them out: {rest}"
+            ).format(allowed=allowed / GB, told=told, rest=rest)
+        )
+
+
+def _too_much(
+    groups: Sequence[Group], needed: Mapping[str, float], allowed: float
+) -> tuple[str, str]:
+    """Which animals take more than is allowed, and how the others are asked for."""
+    told = ", ".join(
+        _("{name} {much:.1f} GB").format(name=in_sentence(one.name), much=needed[one.key] / GB)
+        for one in groups if needed[one.key] > allowed
+    )  # fmt: skip
+    return told, " ".join(f"--group {one.key}" for one in groups if needed[one.key] <= allowed)

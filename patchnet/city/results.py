@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from patchnet.assess.tables import BREAK_COLUMNS
 from patchnet.city.animal_work import HUNGRY
 from patchnet.city.asked import CityAsked
+from patchnet.city.importance_work import importance_rows
 from patchnet.city.parts import from_bytes
 from patchnet.city.tile_work import learnt, plots_of
 from patchnet.city.tiles import Tile
@@ -31,6 +32,9 @@ def result_ending() -> str:
 
 def result_step(asked: CityAsked, name: str) -> None:
     """Write a tile's plots with how each animal stands, as `patchnet.plot_table` has them.
+
+    With importance, where it was asked for: all that is lost when the plot goes, but not what runs
+    over it (``traffic_``, ``ways_``).
 
     Parameters
     ----------
@@ -55,6 +59,8 @@ def result_step(asked: CityAsked, name: str) -> None:
             columns[column] = _months_told(rows[column]) if months else rows[column]
             hungry |= rows[column].astype(np.int64) if months else 0
         homes[key] = float(rows[f"homes_{key}"].sum())
+        if asked.importance:
+            columns |= importance_rows(asked, key, tile)
     table = gpd.GeoDataFrame(columns, geometry=from_bytes(found), crs=asked.tiles.metres)
     credit_lines = _credits(asked, [tile])
     file = f"{name}{result_ending()}"

@@ -110,6 +110,18 @@ class Tiles:
         """Box round a tile's plots with their halo, in the plots' own CRS."""
         return widened(tile.box, halo_m, self.crs, self.metres)
 
+    def around(self, tile: Tile, by_m: float) -> "tuple[Tile, ...]":
+        """Tiles that may have plots within so many metres of a tile's plots, itself too."""
+        west, south, east, north = self.window(tile, by_m)
+        return tuple(
+            one
+            for one in self.tiles
+            if one.box[0] <= east
+            and one.box[2] >= west
+            and one.box[1] <= north
+            and one.box[3] >= south
+        )
+
 
 def longest_reach_m(groups: Sequence[Group]) -> float:
     """Return the longest straight line within which any animal looks for anything, metres.

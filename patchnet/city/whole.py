@@ -27,6 +27,7 @@ from patchnet.assess.supply import supply_of
 from patchnet.city.asked import CityAsked, Learnt
 from patchnet.city.parts import from_bytes
 from patchnet.city.tile_work import plots_of, walkers
+from patchnet.city.tiles import Tile
 from patchnet.knowledge.records import Group, Knowledge
 from patchnet.movement.distance import Pairs, pairs_apart, pairs_within
 from patchnet.network.adjacency import groups
@@ -221,6 +222,7 @@ def pairs_upto(
     longest_m: float,
     patch: Flags | None = None,
     shapes: NDArray[np.object_] | None = None,
+    tiles: Sequence[Tile] | None = None,
 ) -> Iterator[NDArray[np.int32]]:
     """Pairs of plots up to a distance, shape (m, 3), some at a time; each once.
 
@@ -236,35 +238,45 @@ def pairs_upto(
         Shape (n,): plots between which longer lines are measured; None: all.
     shapes
         Shape (n,): outlines; None: as the tiles left them.
+    tiles
+        Those of whose plots all pairs are wanted; None: all. Pairs with others may be there too.
     """
+    tiles = asked.tiles.tiles if tiles is None else tiles
     if longest_m <= asked.kept_m:
-        for tile in asked.tiles.tiles:
+        for tile in tiles:
             found = asked.work.array(f"{tile.name}.read.pairs.npy")
             yield found[found[:, 2] <= round(longest_m * 1000)]
         return
-    shapes = shapes_of(asked) if shapes is None else shapes
-    which = np.arange(len(shapes)) if patch is None else np.flatnonzero(patch)
-    which = which[Bunches(shapes[which]).order]  # neighbours together: few lie near any of a run
-    box = shapely.bounds(shapes[which])
+    plots = np.concatenate([np.arange(one.first, one.last) for one in tiles])
+    shapes = shapes_of(asked, tiles) if shapes is None else shapes[plots]
+    if patch is not None:
+        plots, shapes = plots[patch[plots]], shapes[patch[plots]]
+    along = Bunches(shapes).order  # neighbours together: few lie near any of a run
+    which, shapes = plots[along], shapes[along]
+    box = shapely.bounds(shapes)
     for first in range(0, len(which), _SOURCES):
         mine = box[first : first + _SOURCES]
         low, high = mine[:, :2].min(axis=0) - longest_m, mine[:, 2:].max(axis=0) + longest_m
         near = (box[first:, 2:] >= low).all(axis=1) & (box[first:, :2] <= high).all(axis=1)
         near[: len(mine)] = True
-        numbers = which[first + np.flatnonzero(near)]
-        pairs = pairs_within(shapes[numbers], longest_m, sources=len(mine))
+        at = first + np.flatnonzero(near)
+        numbers = which[at]
+        pairs = pairs_within(shapes[at], longest_m, sources=len(mine))
         ends = numbers[pairs.i], numbers[pairs.j]
         yield np.column_stack([np.minimum(*ends), np.maximum(*ends), pairs.length_mm]).astype(
             np.int32
         )
 
 
-def shapes_of(asked: CityAsked) -> NDArray[np.object_]:
-    """Return the outlines of all plots, shape (n,), as the tiles left them.
+def shapes_of(asked: CityAsked, tiles: Sequence[Tile] | None = None) -> NDArray[np.object_]:
+    """Return the outlines of plots, shape (n,), as the tiles left them.
 
     Parameters
     ----------
     asked
         What the city is asked; all tiles were read.
+    tiles
+        Whose plots; None: all.
     """
-    return np.concatenate([from_bytes(plots_of(asked, one)) for one in asked.tiles.tiles])
+    tiles = asked.tiles.tiles if tiles is None else tiles
+    return np.concatenate([from_bytes(plots_of(asked, one)) for one in tiles])

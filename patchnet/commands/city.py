@@ -63,6 +63,11 @@ def _memory_gb(_context: click.Context, _parameter: click.Parameter, said: str) 
     help="Let a Dask cluster do the work, such as tcp://10.0.0.5:8786. Each worker must see FILE "
     "and DIR under the same path. Needs 'patchnet[cluster]'.",
 )
+@click.option(
+    "--importance",
+    is_flag=True,
+    help="Also what each plot is worth to the network: what is lost without it.",
+)
 @click.option("--title", help="Name of the city; none is said if not given.")
 def city(
     *,
@@ -75,6 +80,7 @@ def city(
     memory: float,
     workers: int | None,
     scheduler: str | None,
+    importance: bool,
     title: str | None,
 ) -> None:
     """Work out a whole city, tile by tile, into a folder.
@@ -104,4 +110,5 @@ def city(
         memory_gb=memory,
         workers=workers,
         scheduler=scheduler,
+        importance=importance,
     )

@@ -36,6 +36,7 @@ def in_tiles(
     memory_gb: float | None = None,
     workers: int | None = None,
     scheduler: str | None = None,
+    importance: bool = False,
     made_from: Path | None = None,
 ) -> None:
     """Work a map out tile by tile into a folder, and write the page that leads to all of it.
@@ -52,6 +53,8 @@ def in_tiles(
         Whether the answer to another question may be thrown away.
     tile_m, memory_gb, workers, scheduler
         As in `patchnet.assess_city`; None: as there.
+    importance
+        As in `patchnet.assess_city`.
     made_from
         The user's file, where the one that is read is a copy of it.
 
@@ -77,6 +80,7 @@ def in_tiles(
         straight=ground.straight,
         cell_m=ground.cell_m,
         landcover=ground.landcover,
+        importance=importance,
         overwrite=overwrite,
         progress=_told,
         **{key: one for key, one in sizes.items() if one is not None},  # type: ignore[arg-type]

@@ -29,14 +29,17 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy.sparse import csgraph
 
 from patchnet.network.adjacency import Ints, Links, matrix_of
+from patchnet.network.importance import Losses, losses_from
+from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
-from patchnet.network.routes import only
+from patchnet.network.routes import cut_length, only
 
-__all__ = ["Numbered", "in_reach", "needed_at", "numbered"]
+__all__ = ["Numbered", "in_reach", "losses_of_part", "needed_at", "numbered"]
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.int32]
@@ -143,6 +146,50 @@ def in_reach(
         near = _within(part, np.searchsorted(part.nodes, sources), longest)
         lacking = set(_parts_of(part.nodes[near], first)) - read.keys()
     return _among(part, near)
+
+
+def losses_of_part(
+    sources: Ints,
+    homes: NDArray[np.float64],
+    first: Ints,
+    links_at: Callable[[int], Rows],
+    *,
+    d50_m: float,
+    p_cut: float,
+    compiled: bool | None = None,
+) -> tuple[Ints, Losses]:
+    """Find what is lost of the routes from a part's patches when any patch goes.
+
+    Parameters
+    ----------
+    sources
+        Shape (s,), ascending: the part's patches that have homes, by their numbers.
+    homes
+        Shape (n,), by the numbers of all nodes.
+    first, links_at
+        As in `in_reach`; links that are not needed may be left out, see `needed_at`.
+    d50_m
+        Distance at which half arrive, metres.
+    p_cut
+        Routes less likely than this (0-1) are left out.
+    compiled
+        As in `losses_from`.
+
+    Returns
+    -------
+    nodes
+        Shape (k,): all nodes in reach, by their numbers.
+    losses
+        Two arrays of shape (k,).
+    """
+    nodes, links = in_reach(sources, cut_length(d50_m, p_cut), first, links_at)
+    __, i, j, length = links
+    graph = PatchGraph(
+        ids=pd.Index(nodes), homes=homes[nodes], i=i, j=j, length_mm=length, d50_m=d50_m
+    )
+    # One thread: parts are there to go on side by side, and each takes no more than its memory.
+    at = np.searchsorted(nodes, sources)
+    return nodes, losses_from(graph, at, p_cut=p_cut, compiled=compiled, threads=1)
 
 
 def _parts_of(nodes: Ints, first: Ints) -> list[int]:

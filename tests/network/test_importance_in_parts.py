@@ -9,11 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds.networks import build, networks
 
-from patchnet.network.importance import Losses, importance_parts, losses_from, patch_importance
-from patchnet.network.importance_in_parts import in_reach, needed_at, numbered
-from patchnet.network.patch_graph import PatchGraph
+from patchnet.network import importance_in_parts
+from patchnet.network.importance import Losses, importance_parts, patch_importance
+from patchnet.network.importance_in_parts import in_reach, losses_of_part, needed_at, numbered
 from patchnet.network.prune import prune_links
-from patchnet.network.routes import cut_length
 
 
 def rows_of(graph):
@@ -29,22 +28,18 @@ def needed_rows(rows, own):
     return needed_at(part, np.isin(part.nodes, own)).rows
 
 
-def in_parts(graph, first, p_cut, *, halo_mm=None, compiled=None):
+def in_parts(graph, first, p_cut, *, compiled=None):
     """The columns of importance, from parts that are runs of patches and begin at `first`."""
-    n, cut = len(graph.ids), cut_length(graph.d50_m, p_cut)
+    n = len(graph.ids)
     runs = list(itertools.pairwise([*first, n]))
     kept = [needed_rows(rows_of(graph), np.arange(*run)) for run in runs]
     total = Losses(np.zeros(n), np.zeros(n))
     for run in runs:
         sources = np.arange(*run)
-        sources = sources[graph.homes[sources] > 0]
-        halo = cut if halo_mm is None else halo_mm
-        nodes, links = in_reach(sources, halo, np.array(first), lambda part: kept[part])
-        cut_out = PatchGraph(
-            pd.Index(nodes), graph.homes[nodes], links.i, links.j, links.length, graph.d50_m
-        )
-        at = np.searchsorted(nodes, sources)
-        found = losses_from(cut_out, at, p_cut=p_cut, compiled=compiled, threads=1)
+        nodes, found = losses_of_part(
+            sources[graph.homes[sources] > 0], graph.homes, np.array(first), lambda at: kept[at],
+            d50_m=graph.d50_m, p_cut=p_cut, compiled=compiled,
+        )  # fmt: skip
         total.lost[nodes] += found.lost
         total.reached[nodes] += found.reached
     return pd.DataFrame(importance_parts(graph.homes, total), index=graph.ids)
@@ -80,7 +75,7 @@ def test_a_part_keeps_the_links_that_the_whole_keeps(graph, data):
 
 
 @pytest.mark.parametrize("compiled", [False, True], ids=["plain", "compiled"])
-def test_the_halo_has_to_be_as_wide_as_the_longest_route(compiled):
+def test_the_halo_has_to_be_as_wide_as_the_longest_route(compiled, monkeypatch):
     """Half go 50 m, and p_cut = 1/16 is L = 200 m. A home each at s and t, none at k and w. From s
     to t it is 95 + 95 m by k, p = 2^(-190/50) = 0.0717936; round by w 195 + 5 m, which just counts.
 
@@ -93,12 +88,15 @@ def test_the_halo_has_to_be_as_wide_as_the_longest_route(compiled):
     links = {(s, k): 95_000, (k, t): 95_000, (s, w): 195_000, (t, w): 5_000}
     graph = build([1, 0, 1, 0], links)
 
-    def connector_of_k(**halo):
-        return in_parts(graph, [0, 1, 2, 3], 1 / 16, compiled=compiled, **halo)["connector"].iloc[k]
+    def connector_of_k():
+        return in_parts(graph, [0, 1, 2, 3], 1 / 16, compiled=compiled)["connector"].iloc[k]
 
-    assert connector_of_k() == pytest.approx(0.86711, abs=1e-5)
-    assert connector_of_k(halo_mm=194_999) == pytest.approx(3.78278, abs=1e-5)
-    assert connector_of_k(halo_mm=195_000) == pytest.approx(connector_of_k(), rel=1e-12)
+    right = connector_of_k()
+    assert right == pytest.approx(0.86711, abs=1e-5)
+    for halo_mm, expected in ((194_999, 3.78278), (195_000, 0.86711)):
+        with monkeypatch.context() as patched:
+            patched.setattr(importance_in_parts, "cut_length", lambda *_, wide=halo_mm: wide)
+            assert connector_of_k() == pytest.approx(expected, abs=1e-5)
 
 
 def test_no_more_is_read_than_the_reach_leads_to():
