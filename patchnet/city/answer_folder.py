@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from patchnet.city.asked import TILES, WORK, CityAsked
+from patchnet.city.importance_work import IMPORTANCE
 from patchnet.city.parts import digest_of_file
 from patchnet.city.read_tile import INDEX, told_of_city
 from patchnet.city.results import BREAKS, result_ending
@@ -171,9 +172,7 @@ def finish(asked: CityAsked) -> None:
             "cell_m": known.cell_m,
             "region": known.region,
             "crs": _crs_told(asked.tiles),
-            "animals": {
-                one.key: asked.work.told(one.key) for one in asked.groups(known.region)
-            },
+            "animals": {one.key: _told_of(asked, one.key) for one in asked.groups(known.region)},
             "tiles": tiles,
             "worst": asked.results.told(BREAKS)["worst"],
             "credits": list(
@@ -184,6 +183,12 @@ def finish(asked: CityAsked) -> None:
         },
     )  # fmt: skip
     _remove_ours(asked.work.folder)
+
+
+def _told_of(asked: CityAsked, key: str) -> dict[str, Any]:
+    """All that is told of an animal on the whole city."""
+    pieces = [key, f"{key}{IMPORTANCE}"] if asked.importance else [key]
+    return {name: one for piece in pieces for name, one in asked.work.told(piece).items()}
 
 
 def _crs_told(tiles: Tiles) -> str:

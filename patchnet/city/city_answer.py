@@ -32,7 +32,10 @@ class City(Shown):
         squared, see `patchnet.network_measures`), and how supplies were shared: ``shared`` (whole
         or portions), and for portions ``tried_on`` (plots of a part of this city that was worked
         out both ways), ``homes_off`` and ``plots_off`` (by how much the homes of that part, and
-        those of one plot on the mean, are off the exact ones; shares of these).
+        those of one plot on the mean, are off the exact ones; shares of these). With importance
+        also ``links_most`` (id of the plot with which most goes of what is linked among others;
+        empty where there is none), ``links_most_tile`` and ``links_most_homes`` (linked homes that
+        the others lose without it).
     tiles
         Index: names; columns ``east``, ``north`` (metres, of the lower left corner), ``plots``
         (count), ``area_m2`` (of the plots), ``known_share`` (0-1), ``hungry_months`` (mean count a

@@ -17,6 +17,7 @@ other tiles the links are read only where that leads: see `patchnet.network.impo
 for why it is enough.
 """
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -24,7 +25,7 @@ from numpy.typing import NDArray
 
 from patchnet.city.animal_work import homes_of_patches
 from patchnet.city.asked import CityAsked
-from patchnet.city.tile_work import walkers
+from patchnet.city.tile_work import plots_of, walkers
 from patchnet.city.tiles import Tile
 from patchnet.city.whole import pairs_upto
 from patchnet.knowledge.records import Group
@@ -40,6 +41,8 @@ LINKS, LOSSES, IMPORTANCE = ".links", ".losses", ".importance"
 """Endings of the pieces of work."""
 
 Flags = NDArray[np.bool_]
+
+_ROUNDING = 1e-9
 
 
 def of_each(tile: str, key: str) -> str:
@@ -157,7 +160,7 @@ def losses_step(asked: CityAsked, name: str) -> None:
 
 
 def sum_step(asked: CityAsked, key: str) -> None:
-    """Leave an animal's columns of importance by the plots' numbers.
+    """Leave an animal's columns of importance by the plots' numbers; tell which links most.
 
     Parameters
     ----------
@@ -177,7 +180,31 @@ def sum_step(asked: CityAsked, key: str) -> None:
     for part, values in columns.items():
         records[f"{part}_{key}"] = np.where(np.isnan(homes), np.nan, values)
     asked.work.put_array(f"{key}{IMPORTANCE}.npy", records)
-    asked.work.finish(f"{key}{IMPORTANCE}", [f"{key}{IMPORTANCE}.npy"], {})
+    told = _links_most(asked, losses.lost, float(np.nan_to_num(homes) @ losses.reached))
+    asked.work.finish(f"{key}{IMPORTANCE}", [f"{key}{IMPORTANCE}.npy"], told)
+
+
+def _links_most(
+    asked: CityAsked, lost: NDArray[np.float64], pc_numerator: float
+) -> dict[str, object]:
+    """The plot with which most goes of what is linked among others; of equal ones the first id."""
+    most = float(lost.max())
+    if not most > _ROUNDING * pc_numerator:
+        return {"links_most": "", "links_most_tile": "", "links_most_homes": 0.0}
+    equal = np.flatnonzero(lost >= most * (1 - _ROUNDING))
+    found = []
+    for tile in asked.tiles.tiles:
+        here = equal[(equal >= tile.first) & (equal < tile.last)]
+        if len(here):
+            ids = plots_of(asked, tile)["id"][here - tile.first]
+            found += [(str(one), tile.name) for one in ids]
+    plot, tile_name = min(found)
+    left = max(pc_numerator - most, 0.0)
+    return {
+        "links_most": plot,
+        "links_most_tile": tile_name,
+        "links_most_homes": math.sqrt(pc_numerator) - math.sqrt(left),
+    }
 
 
 def importance_rows(asked: CityAsked, key: str, tile: Tile) -> dict[str, NDArray[np.float64]]:
@@ -195,8 +222,8 @@ def importance_rows(asked: CityAsked, key: str, tile: Tile) -> dict[str, NDArray
     Returns
     -------
     dict
-        ``loss_<key>``, ``own_``, ``flow_`` and ``connector_``, percent of the PC numerator; not a
-        number where the plot is no patch.
+        ``loss_<key>``, ``own_``, ``flow_`` and ``connector_``, shape (plots of the tile,), percent
+        of the PC numerator; not a number where the plot is no patch.
     """
     rows = np.array(asked.work.array(f"{key}{IMPORTANCE}.npy")[tile.first : tile.last])
     return {name: rows[name] for name in rows.dtype.names or ()}

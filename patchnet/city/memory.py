@@ -37,7 +37,7 @@ _A_CELL_COVERED = 30.0  # more, while the user's own land cover is read
 _A_PAIR_READ = 110.0  # while a tile's straight lines are put in order
 _A_PLOT_LINKED = 50.0  # what is known of each plot while a tile's links are looked for
 _A_LINK = 120.0  # of a hop, while it is looked for those that are needed
-_A_PLOT_LOST = 1_500.0  # of the network, with its links
+_A_PLOT_LOST = 800.0  # of the network, with its links
 
 
 def _pairs(asked: CityAsked, longest_m: float) -> float:

@@ -13,6 +13,7 @@ from patchnet.assess import assess
 from patchnet.assess.tables import plot_table
 from patchnet.city import memory
 from patchnet.city.assess_city import assess_city
+from patchnet.city.city_answer import read_city
 from patchnet.city.parts import Parts
 from patchnet.city.workers import Crew
 from patchnet.commands.main import cli
@@ -74,6 +75,14 @@ def test_tiles_equal_the_whole(file, whole, knowledge, tmp_path, side, tiles):
         assert (expected[names[3]] > 1e-3).any(), key  # some carry what cannot go another way
         np.testing.assert_allclose(found[names], expected[names], rtol=1e-7, atol=1e-9)
         assert found[names[0]].notna().tolist() == whole.groups[key].patch.tolist()
+        most = expected[names[3]].idxmax()
+        told, linked = city.animals.loc[key], whole.groups[key].measures.eca
+        assert told["links_most"] == most
+        assert most in gpd.read_parquet(
+            city.folder / "tiles" / f"{told['links_most_tile']}.parquet"
+        )["id"].tolist()  # fmt: skip
+        left = linked * np.sqrt(1 - expected.loc[most, names[3]] / 100)
+        assert told["links_most_homes"] == pytest.approx(linked - left, rel=1e-6)
     assert not any(name.startswith("traffic_") for name in found)
 
 
@@ -144,10 +153,16 @@ def test_it_is_asked_for(small, tmp_path):
     assert done.exit_code == 0, done.output
     (path,) = (tmp_path / "a" / "tiles").glob("E*.parquet")
     assert not {f"{part}_wren" for part in PARTS} & set(gpd.read_parquet(path))
+    page = tmp_path / "a" / "index.html"
+    assert "Plot that links most" not in page.read_text(encoding="utf-8")
     assert isinstance(CliRunner().invoke(cli, [*asked, "--importance"]).exception, CannotWrite)
     done = CliRunner().invoke(cli, [*asked, "--importance", "--overwrite"])
     assert done.exit_code == 0, done.output
     assert {f"{part}_wren" for part in PARTS} <= set(gpd.read_parquet(path))
+    most = read_city(tmp_path / "a").animals.loc["wren"]
+    assert most["links_most_homes"] > 0
+    told = f"{most['links_most']} in {most['links_most_tile']}: without it others lose"
+    assert told in page.read_text(encoding="utf-8")
 
 
 def test_what_does_not_fit_is_refused_before_the_animals_are_answered(

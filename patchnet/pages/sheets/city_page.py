@@ -33,6 +33,7 @@ _NOTICE = N_(
 _ANIMAL_HEADS: WordList[str] = WordList(
     (N_("Animal"), N_("Homes"), N_("Between"), N_("Linked homes"), N_("Parts"), N_("Breaks"))
 )
+_LINKS_MOST = N_("Plot that links most")
 _TILE_HEADS: WordList[str] = WordList(
     (
         N_("Tile"),
@@ -127,7 +128,7 @@ def city_page(
             (str(len(city.animals)), ngettext("animal", "animals", len(city.animals))),
         ],
         maps=[_drawn(one, city) for one in maps],
-        animal_heads=_ANIMAL_HEADS,
+        animal_heads=[*_ANIMAL_HEADS, *([_(_LINKS_MOST)] if "links_most" in city.animals else [])],
         animals=[
             _animal(str(key), row, knowledge)
             for key, row in zip(city.animals.index, city.animals.to_dict("records"), strict=True)
@@ -221,7 +222,7 @@ def _worst(city: City, tile: str, knowledge: Knowledge) -> str:
 
 
 def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
-    return [
+    cells = [
         _name(key, row, knowledge),
         figure(row["homes"]),
         _("{low} to {high}").format(low=figure(row["homes_low"]), high=figure(row["homes_high"])),
@@ -229,6 +230,14 @@ def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
         str(row["parts"]),
         str(row["breaks"]),
     ]
+    if "links_most" not in row:
+        return cells
+    told = _("{plot} in {tile}: without it others lose {lost} linked homes").format(
+        plot=row["links_most"],
+        tile=row["links_most_tile"],
+        lost=figure(row["links_most_homes"]),
+    )
+    return [*cells, told if row["links_most"] else _NONE]
 
 
 def _name(key: str, row: dict[Any, Any], knowledge: Knowledge) -> str:
