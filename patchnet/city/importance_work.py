@@ -18,23 +18,24 @@ for why it is enough.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from patchnet.city.animal_work import homes_of_patches
 from patchnet.city.asked import CityAsked
 from patchnet.city.tile_work import plots_of, walkers
 from patchnet.city.tiles import Tile
-from patchnet.city.whole import pairs_upto
+from patchnet.city.whole import pairs_kept, pairs_measured, shapes_of
 from patchnet.knowledge.records import Group
 from patchnet.network.importance import Losses, importance_parts
-from patchnet.network.importance_in_parts import losses_of_part, needed_at, numbered
+from patchnet.network.importance_in_parts import losses_of_part, needed_at, needed_of, numbered
 
 __all__ = [
-    "IMPORTANCE", "LINKS", "LOSSES", "importance_rows", "links_step", "losses_step", "of_each",
-    "sum_step", "tiles_linked",
+    "IMPORTANCE", "LINKS", "LOSSES", "importance_rows", "is_measured", "links_step", "losses_step",
+    "of_each", "sum_step", "tiles_linked",
 ]  # fmt: skip
 
 LINKS, LOSSES, IMPORTANCE = ".links", ".losses", ".importance"
@@ -107,15 +108,47 @@ def tiles_linked(asked: CityAsked, tile: Tile, group: Group) -> tuple[Tile, ...]
 def _rows_round(
     asked: CityAsked, tile: Tile, group: Group, patch: Flags
 ) -> Iterator[NDArray[np.int32]]:
-    """Links of patches, at least all at a tile's and among those that these are linked with."""
+    """Links of patches, all that matter at a tile's and among those that these are linked with."""
     tiles, hop = tiles_linked(asked, tile, group), group.hop.value
+    if is_measured(asked, group):
+        for rows in pairs_measured(*_patches_near(asked, tile, tiles, patch, hop), hop):
+            yield needed_of(rows)
+        return
     if group in walkers((group,), straight=asked.straight):
         files = (f"{one.name}.ground.{group.key}.npz" for one in tiles)
         steps: Iterator[NDArray[np.int32]] = (asked.work.arrays(one)["moves"] for one in files)
     else:
-        steps = pairs_upto(asked, hop, patch, tiles=tiles)
+        steps = pairs_kept(asked, tiles, hop)
     for rows in steps:
         yield rows[patch[rows[:, 0]] & patch[rows[:, 1]] & (rows[:, 2] <= round(hop * 1000))]
+
+
+def is_measured(asked: CityAsked, group: Group) -> bool:
+    """Whether an animal's hop is longer than the lines that tiles kept, so that they are measured.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked.
+    group
+        The animal.
+    """
+    walks = group in walkers((group,), straight=asked.straight)
+    return not walks and group.hop.value > asked.kept_m
+
+
+def _patches_near(
+    asked: CityAsked, tile: Tile, tiles: Sequence[Tile], patch: Flags, hop_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
+    """Numbers and outlines of the patches within a hop of the box round a tile's own."""
+    plots = np.concatenate([np.arange(one.first, one.last) for one in tiles])
+    shapes = shapes_of(asked, tiles)[patch[plots]]
+    plots = plots[patch[plots]]
+    box = shapely.bounds(shapes)
+    own = box[(plots >= tile.first) & (plots < tile.last)]
+    low, high = own[:, :2].min(axis=0) - hop_m, own[:, 2:].max(axis=0) + hop_m
+    near = (box[:, 2:] >= low).all(axis=1) & (box[:, :2] <= high).all(axis=1)
+    return plots[near], shapes[near]
 
 
 def losses_step(asked: CityAsked, name: str) -> None:

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from patchnet.city.asked import CityAsked
 from patchnet.city.bunched import flow_edges
-from patchnet.city.importance_work import tiles_linked
+from patchnet.city.importance_work import is_measured, tiles_linked
 from patchnet.city.tile_work import learnt, walkers
 from patchnet.city.tiles import longest_reach_m
+from patchnet.city.whole import SOURCES
 from patchnet.core.errors import WrongUse
 from patchnet.core.language_forms import in_sentence
 from patchnet.core.texts import _
@@ -236,15 +237,19 @@ def links_bytes(asked: CityAsked, group: Group) -> dict[str, float]:
         Number of bytes, by the tile's name.
     """
     plots = len(asked.tiles.rows)
+    measured = is_measured(asked, group)
     moves = _pairs_by_tile(asked, group.hop.value)
+    most = 2 * max(moves[one.name] / one.count for one in asked.tiles.tiles)  # at a plot
     found = {}
     for tile in asked.tiles.tiles:
         around = tiles_linked(asked, tile, group)
-        # Of tiles side by side all pairs are looked through, and no more than there are.
-        pairs = min(
-            sum(moves[one.name] for one in around), sum(one.count for one in around) ** 2 / 2
-        )
-        found[tile.name] = _PROCESS + plots * _A_PLOT_LINKED + pairs * _A_LINK
+        others = sum(one.count for one in around)
+        if measured:  # from some plots at a time
+            pairs = SOURCES * min(most, others)
+        else:
+            pairs = min(sum(moves[one.name] for one in around), others**2 / 2)
+        shapes = others * _A_PLOT_REACHED if measured else 0.0
+        found[tile.name] = _PROCESS + plots * _A_PLOT_LINKED + shapes + pairs * _A_LINK
     return found
 
 

@@ -34,13 +34,14 @@ from patchnet.network.adjacency import groups
 from patchnet.read.neighbourhood import Answers, Neighbourhood
 
 __all__ = [
-    "CityStreet", "TileDistances", "TileWays", "amounts_of", "pairs_of", "pairs_upto",
-    "shapes_of", "supplies_of",
+    "SOURCES", "CityStreet", "TileDistances", "TileWays", "amounts_of", "pairs_kept",
+    "pairs_measured", "pairs_of", "pairs_upto", "shapes_of", "supplies_of",
 ]  # fmt: skip
 
 Flags = NDArray[np.bool_]
 
-_SOURCES = 500  # plots from which long straight lines are looked for at once
+SOURCES = 500
+"""Plots from which long straight lines are looked for at once."""
 
 
 def amounts_of(asked: CityAsked) -> Readings:
@@ -222,7 +223,6 @@ def pairs_upto(
     longest_m: float,
     patch: Flags | None = None,
     shapes: NDArray[np.object_] | None = None,
-    tiles: Sequence[Tile] | None = None,
 ) -> Iterator[NDArray[np.int32]]:
     """Pairs of plots up to a distance, shape (m, 3), some at a time; each once.
 
@@ -238,31 +238,59 @@ def pairs_upto(
         Shape (n,): plots between which longer lines are measured; None: all.
     shapes
         Shape (n,): outlines; None: as the tiles left them.
-    tiles
-        Those of whose plots all pairs are wanted; None: all. Pairs with others may be there too.
     """
-    tiles = asked.tiles.tiles if tiles is None else tiles
     if longest_m <= asked.kept_m:
-        for tile in tiles:
-            found = asked.work.array(f"{tile.name}.read.pairs.npy")
-            yield found[found[:, 2] <= round(longest_m * 1000)]
+        yield from pairs_kept(asked, asked.tiles.tiles, longest_m)
         return
-    plots = np.concatenate([np.arange(one.first, one.last) for one in tiles])
-    shapes = shapes_of(asked, tiles) if shapes is None else shapes[plots]
-    if patch is not None:
-        plots, shapes = plots[patch[plots]], shapes[patch[plots]]
+    shapes = shapes_of(asked) if shapes is None else shapes
+    which = np.arange(len(shapes)) if patch is None else np.flatnonzero(patch)
+    yield from pairs_measured(which, shapes[which], longest_m)
+
+
+def pairs_kept(
+    asked: CityAsked, tiles: Sequence[Tile], longest_m: float
+) -> Iterator[NDArray[np.int32]]:
+    """Pairs that some tiles kept, shape (m, 3), a tile at a time.
+
+    Parameters
+    ----------
+    asked
+        What the city is asked; all tiles were read.
+    tiles
+        Those that have the plot of the lower number.
+    longest_m
+        Metres.
+    """
+    for tile in tiles:
+        found = asked.work.array(f"{tile.name}.read.pairs.npy")
+        yield found[found[:, 2] <= round(longest_m * 1000)]
+
+
+def pairs_measured(
+    plots: NDArray[np.int64], shapes: NDArray[np.object_], longest_m: float
+) -> Iterator[NDArray[np.int32]]:
+    """Pairs up to a distance, shape (m, 3), measured from `SOURCES` neighbours at a time.
+
+    Parameters
+    ----------
+    plots
+        Shape (k,): numbers of the plots.
+    shapes
+        Shape (k,): their outlines.
+    longest_m
+        Metres.
+    """
     along = Bunches(shapes).order  # neighbours together: few lie near any of a run
     which, shapes = plots[along], shapes[along]
     box = shapely.bounds(shapes)
-    for first in range(0, len(which), _SOURCES):
-        mine = box[first : first + _SOURCES]
+    for first in range(0, len(which), SOURCES):
+        mine = box[first : first + SOURCES]
         low, high = mine[:, :2].min(axis=0) - longest_m, mine[:, 2:].max(axis=0) + longest_m
         near = (box[first:, 2:] >= low).all(axis=1) & (box[first:, :2] <= high).all(axis=1)
         near[: len(mine)] = True
         at = first + np.flatnonzero(near)
-        numbers = which[at]
         pairs = pairs_within(shapes[at], longest_m, sources=len(mine))
-        ends = numbers[pairs.i], numbers[pairs.j]
+        ends = which[at][pairs.i], which[at][pairs.j]
         yield np.column_stack([np.minimum(*ends), np.maximum(*ends), pairs.length_mm]).astype(
             np.int32
         )

@@ -6,8 +6,11 @@ source s: those of the patches of one part, added up over all parts, are the who
 
 - *Of the links those that stay* when all that are superfluous with two witnesses are left out
   (`patchnet.network.prune`). Whether link i-j stays is told by the links i-k and k-j, so by links
-  among i and whatever is linked with i: one hop round the part is enough, and links that are judged
-  in two parts are judged alike (`needed_at`).
+  among i and whatever is linked with i: one hop round the part is enough (`needed_at`). To keep
+  more is right too, so superfluous links may go before all are there (`needed_of`): whatever goes,
+  anywhere, has two ways round by links that come before it in the total order on links, and if one
+  of these went, it has two ways round itself. So of the links that any part keeps, those at the
+  patches in reach still give every route its length, whatever patch goes.
 - *Of those the ones among patches in reach*: no further than L from one of the sources, along the
   network, with L the longest route that counts (`cut_length`). Proof: a route from s to t no longer
   than L, with k there or gone, comes by each patch w on it after no more than L, so that w is no
@@ -39,7 +42,7 @@ from patchnet.network.patch_graph import PatchGraph
 from patchnet.network.prune import needed_links
 from patchnet.network.routes import cut_length, only
 
-__all__ = ["Numbered", "in_reach", "losses_of_part", "needed_at", "numbered"]
+__all__ = ["Numbered", "in_reach", "losses_of_part", "needed_at", "needed_of", "numbered"]
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.int32]
@@ -116,14 +119,32 @@ def needed_at(part: Numbered, own: Flags, *, compiled: bool | None = None) -> Nu
     return Numbered(part.nodes, only(judged, needed & (own[judged.i] | own[judged.j])))
 
 
+def needed_of(rows: Rows) -> Rows:
+    """Return some links without those that are superfluous by two others of them.
+
+    Parameters
+    ----------
+    rows
+        Shape (m, 3), as in `numbered`; not all links there are.
+
+    Returns
+    -------
+    ndarray
+        Shape (kept, 3).
+    """
+    part = numbered(rows, np.empty(0, np.int64))
+    kept = only(part.links, needed_links(part.links, witnesses=2))
+    return Numbered(part.nodes, kept).rows.astype(np.int32)
+
+
 def in_reach(
     sources: Ints, longest: float, first: Ints, links_at: Callable[[int], Rows]
 ) -> Numbered:
     """Return the nodes no further from some sources than a length, and all links among them.
 
     Links are asked for part by part, and only of parts that the reach leads into. A part has all
-    links at its nodes: so once every node in reach lies in a part that was asked for, no link is
-    lacking that leads from one of them anywhere.
+    links at its nodes that it keeps: so once every node in reach lies in a part that was asked for,
+    none is lacking that leads from one of them anywhere.
 
     Parameters
     ----------

@@ -1,11 +1,14 @@
 """A city by tiles against the same map in one piece: processor time and memory.
 
 Run: python tests/benchmarks/city_benchmark.py [--plots N] [--tile M] [--group KEY ...]
+     [--importance]
 
 The terraces of map_benchmark.py with houses, fences and roads. The peer is what somebody would do
 who has the memory: patchnet's own `assess` of the whole file, in a process of its own, in the same
 run. By tiles the halo of each is read and painted again: that is the price of not having all in
-memory at once. Each animal is then answered on the whole, as it is in one piece.
+memory at once. Each animal is then answered on the whole, as it is in one piece. With --importance
+both also work out what each plot is worth to the network, the peer as `export --importance` does
+(which counts two things more, `traffic_` and `ways_`: they are left out for the peer too).
 """
 
 import argparse
@@ -27,14 +30,18 @@ print(json.dumps({
 """
 WHOLE = """
 import sys, patchnet
+from patchnet.network.importance import patch_importance
 street = patchnet.read_neighbourhood(sys.argv[1])
-patchnet.assess(street, groups=sys.argv[4:] or None)
+answer = patchnet.assess(street, groups=sys.argv[5:] or None)
+for one in answer.groups.values() if sys.argv[4] == "yes" else ():
+    patch_importance(one.network, p_cut=answer.knowledge.setting("p_cut"))
 """
 TILED = """
 import sys, patchnet
 if __name__ == "__main__":
     patchnet.assess_city(sys.argv[1], sys.argv[2], tile_m=int(sys.argv[3]), workers=1,
-                         groups=sys.argv[4:] or None, memory_gb=64)
+                         groups=sys.argv[5:] or None, importance=sys.argv[4] == "yes",
+                         memory_gb=64)
 """
 
 
@@ -51,11 +58,13 @@ def main():
     words.add_argument("--plots", type=int, default=2000)
     words.add_argument("--tile", type=int, default=400)
     words.add_argument("--group", action="append", default=[])
+    words.add_argument("--importance", action="store_true")
     asked = words.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "terraces.gpkg"
         write_terraces(asked.plots, file, walled=True)
-        given = (file, Path(folder) / "city", asked.tile, *asked.group)
+        importance = "yes" if asked.importance else "no"
+        given = (file, Path(folder) / "city", asked.tile, importance, *asked.group)
         whole, tiled = measured(WHOLE, given), measured(TILED, given)
     print(f"plots                        {asked.plots:>10,}")
     for name, one in (("in one piece", whole), ("by tiles", tiled)):

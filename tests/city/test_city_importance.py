@@ -12,6 +12,7 @@ from worlds.small_city import write_city
 from patchnet.assess import assess
 from patchnet.assess.tables import plot_table
 from patchnet.city import memory
+from patchnet.city import whole as lines
 from patchnet.city.assess_city import assess_city
 from patchnet.city.city_answer import read_city
 from patchnet.city.parts import Parts
@@ -62,8 +63,12 @@ def whole(file, knowledge):
 
 
 @pytest.mark.parametrize(("side", "tiles"), [(60, 8), (110, 5), (5000, 1)])
-def test_tiles_equal_the_whole(file, whole, knowledge, tmp_path, side, tiles):
-    """Patches and fences on seams, gardens that touch, and plots that nobody looked at."""
+def test_tiles_equal_the_whole(file, whole, knowledge, tmp_path, monkeypatch, side, tiles):
+    """Patches and fences on seams, gardens that touch, and plots that nobody looked at.
+
+    A goldfinch's hop is longer than what tiles keep: its links are measured, a few plots at a time.
+    """
+    monkeypatch.setattr(lines, "SOURCES", 7)
     expected = plot_table(whole, importance=True)
     city = in_tiles(file, tmp_path / "answer", knowledge, side)
     assert len(city.tiles) >= tiles

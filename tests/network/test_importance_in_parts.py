@@ -11,7 +11,13 @@ from worlds.networks import build, networks
 
 from patchnet.network import importance_in_parts
 from patchnet.network.importance import Losses, importance_parts, patch_importance
-from patchnet.network.importance_in_parts import in_reach, losses_of_part, needed_at, numbered
+from patchnet.network.importance_in_parts import (
+    in_reach,
+    losses_of_part,
+    needed_at,
+    needed_of,
+    numbered,
+)
 from patchnet.network.prune import prune_links
 
 
@@ -19,20 +25,26 @@ def rows_of(graph):
     return np.column_stack([graph.i, graph.j, graph.length_mm]).astype(np.int32)
 
 
-def needed_rows(rows, own):
-    """What a part keeps, told no more than the links among its nodes and their neighbours."""
+def needed_rows(rows, own, heaps=1):
+    """What a part keeps, told no more than the links among its nodes and their neighbours.
+
+    They come in heaps, of each of which what is superfluous in it goes at once.
+    """
     at_own = np.isin(rows[:, :2], own).any(axis=1)
     near = np.union1d(own, rows[at_own, :2])
     told = rows[np.isin(rows[:, :2], near).all(axis=1)]
+    if heaps > 1:
+        heap = np.random.default_rng(own[0]).integers(0, heaps, len(told))  # each part its own way
+        told = np.concatenate([needed_of(told[heap == at]) for at in range(heaps)])
     part = numbered(told, own)
     return needed_at(part, np.isin(part.nodes, own)).rows
 
 
-def in_parts(graph, first, p_cut, *, compiled=None):
+def in_parts(graph, first, p_cut, *, compiled=None, heaps=1):
     """The columns of importance, from parts that are runs of patches and begin at `first`."""
     n = len(graph.ids)
     runs = list(itertools.pairwise([*first, n]))
-    kept = [needed_rows(rows_of(graph), np.arange(*run)) for run in runs]
+    kept = [needed_rows(rows_of(graph), np.arange(*run), heaps) for run in runs]
     total = Losses(np.zeros(n), np.zeros(n))
     for run in runs:
         sources = np.arange(*run)
@@ -52,13 +64,16 @@ def cuts(draw, n):
 
 
 @settings(max_examples=120, deadline=None)
-@given(graph=networks(), p_cut=st.sampled_from([0.0, 1e-4, 0.3, 0.7]), data=st.data())
-def test_parts_add_up_to_the_whole(graph, p_cut, data):
+@given(
+    graph=networks(), p_cut=st.sampled_from([0.0, 1e-4, 0.3, 0.7]), heaps=st.integers(1, 3),
+    data=st.data(),
+)  # fmt: skip
+def test_parts_add_up_to_the_whole(graph, p_cut, heaps, data):
     """Patches that touch, ties, ways round that are just short enough: whatever the cut."""
     first = data.draw(cuts(len(graph.ids)))
     whole = patch_importance(graph, p_cut=p_cut, compiled=False)
     for compiled in (False, True):
-        found = in_parts(graph, first, p_cut, compiled=compiled)
+        found = in_parts(graph, first, p_cut, compiled=compiled, heaps=heaps)
         assert list(found) == list(whole)
         np.testing.assert_allclose(found, whole, rtol=1e-11, atol=1e-9)
 
