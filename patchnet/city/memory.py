@@ -1,8 +1,9 @@
 """How much memory each piece of work takes, told before it begins.
 
-Measured on terraces of 4,000 and 16,000 plots with houses, fences and roads, rounded up. What takes most
-is the net that flows go over: a home shares with all within its reach, and the whole city is shared
-at once. Where that net does not fit, an animal is shared in portions (`patchnet.city.bunched`).
+Measured on terraces of 4,000 and 16,000 plots with houses, fences and roads, rounded up. What takes
+most is the net that flows go over: a home shares with all within its reach, and the whole city is
+shared at once. Where that net does not fit, an animal is shared in portions
+(`patchnet.city.bunched`).
 """
 
 from collections.abc import Mapping, Sequence
