@@ -17,7 +17,8 @@ Peers, in the same run:
 - who is linked: shapely's STRtree (`dwithin`) and its distances;
 - routes from all patches: scipy's `dijkstra(limit=)` in blocks of rows, on as many threads as there
   are cores, on the same links and, much quicker, on the graph that patchnet itself pruned and
-  joined, which the peer gets for nothing; and networkx, shown only beside these;
+  joined, which the peer gets for nothing; on that graph also igraph's and rustworkx's Dijkstra,
+  which know no limit; and networkx, shown only beside these;
 - importance: the patch taken out and all routes found again, by the quickest of these.
 
 Peers do a sample of sources in blocks; what that comes to for all is told with its standard
@@ -31,8 +32,10 @@ import resource
 import time
 from concurrent.futures import ThreadPoolExecutor
 
+import igraph
 import networkx as nx
 import numpy as np
+import rustworkx
 import shapely
 from scipy.sparse import csgraph
 
@@ -135,6 +138,39 @@ def by_scipy(links, homes):
     return sums
 
 
+def by_igraph(links, homes):
+    """The same by igraph, from all sources of a block at once; what is too long is left out."""
+    graph = igraph.Graph(links.n, np.column_stack([links.i, links.j]).tolist())
+    weights, decay = links.length.tolist(), math.log(2) / D50_M / 1000
+
+    def sums(sources):
+        distance = np.array(graph.distances(sources.tolist(), weights=weights))
+        return np.where(distance <= CUT_MM, np.exp(-decay * distance), 0.0) @ homes
+
+    return sums
+
+
+def by_rustworkx(links, homes):
+    """The same by rustworkx, source by source."""
+    graph = rustworkx.PyGraph(multigraph=False)
+    graph.add_nodes_from(range(links.n))
+    graph.add_edges_from(
+        list(zip(links.i.tolist(), links.j.tolist(), links.length.tolist(), strict=True))
+    )
+    decay = math.log(2) / D50_M / 1000
+
+    def sums(sources):
+        found = []
+        for source in sources.tolist():
+            away = rustworkx.graph_dijkstra_shortest_path_lengths(graph, source, float)
+            node, distance = np.array([*away.keys()]), np.array([*away.values()])
+            near = distance <= CUT_MM
+            found.append(homes[source] + homes[node[near]] @ np.exp(-decay * distance[near]))
+        return np.array(found)
+
+    return sums
+
+
 def by_networkx(links, homes):
     """The same by networkx."""
     graph = nx.Graph()
@@ -202,6 +238,10 @@ class Street:
         few = luck.choice(np.flatnonzero(self.homes > 0), by_hand, replace=False)
         _, linking = clock(lambda: linked_by_shapely(self.plots))
         fair = Sampled(by_scipy(links, joined), some, len(nodes))
+        others = {
+            name: Sampled(by(links, joined), some[:by_hand], len(nodes))
+            for name, by in (("igraph", by_igraph), ("rustworkx", by_rustworkx))
+        }
         everything = links_of(self.graph)
         holding = int((self.homes > 0).sum())
         scipy = Sampled(by_scipy(everything, self.homes), few, holding)
@@ -214,6 +254,7 @@ class Street:
             np.abs(self.flow[at] - found).max() / found.min()
             for at, found in (
                 (first[some], fair.found),
+                *((first[some[:by_hand]], one.found) for one in others.values()),
                 (few, scipy.found),
                 (few[: len(slowest.found)], slowest.found),
             )
@@ -230,16 +271,21 @@ class Street:
             ("  shapely's STRtree", f"{linking:.2f}", linking / self.linking),
             ("routes from all patches, patchnet", f"{self.routing:.2f}", ""),
             (f"  scipy, pruned and joined ({len(some)})", fair, times),
+            *(
+                (f"  {name}, pruned, no limit ({by_hand})", one, one.seconds / self.routing)
+                for name, one in others.items()
+            ),
             (f"  scipy, all links ({len(few)})", scipy, scipy.seconds / self.routing),
             (f"  networkx, all links ({len(slowest.found)})", slowest,
              slowest.seconds / self.routing),
         ]  # fmt: skip
         if self.losing is not None:
-            out = fair.seconds * len(self.plots)
+            name, quickest = min({"scipy": fair, **others}.items(), key=lambda one: one[1].seconds)
+            out = quickest.seconds * len(self.plots)
             mark = "*" if self.extrapolated else ""
             rows += [
                 ("importance of all patches, patchnet", f"{self.losing:.1f}{mark}", ""),
-                ("  each taken out, scipy pruned", f"{out:,.0f}*", out / self.losing),
+                (f"  each taken out, {name} pruned", f"{out:,.0f}*", out / self.losing),
             ]
         for words, seconds, ratio in rows:
             told = ratio if isinstance(ratio, str) else f"{ratio:,.1f}"

@@ -37,6 +37,7 @@ SCRIPTS = {
     "workers": ("workers_benchmark.py", (), ("--plots", "200", "--workers", "2")),
     "reach": ("reach_benchmark.py", (), ("--plots", "1000", "--reach", "150")),
     "filling": ("filling_benchmark.py", (), ("--plots", "120")),
+    "flow": ("flow_benchmark.py", (), ("--plots", "120")),
     "sun": ("sun_benchmark.py", (), ("--plots", "100")),
     "base": ("base_benchmark.py", (), ("--houses", "500", "--towns", "20")),
     "merge": ("merge_benchmark.py", (), ()),
