@@ -175,7 +175,10 @@ class PlotSearch:
             fit=self.joined,
             ranked_after=self.ranked_after,
             linked_after=self.linked_after,
-            finalists=round(self.knowledge.setting("plan_finalists")),
+            finalists=(
+                round(self.knowledge.setting("plan_finalists_least")),
+                round(self.knowledge.setting("plan_finalists")),
+            ),
             worth=self.currency.worth,
             now=self.currency.now,
             ceiling=lambda: self.ceiling(offered),

@@ -101,7 +101,8 @@ class JudgedSets:
     linked_after, worth
         Changes of amounts to linked homes exactly; linked homes to change of the joint worth.
     finalists
-        How many of the first in the ranking are judged exactly before one of them is chosen.
+        How many of the first in the ranking are judged exactly before one of them is chosen: the
+        fewest, and the most where one of the next could still be the best.
     exact
         Whether every set that fits was ranked.
     bound
@@ -118,7 +119,7 @@ class JudgedSets:
     looked_at: int
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array]
     worth: Callable[[Array], Array]
-    finalists: int
+    finalists: tuple[int, int]
     exact: bool
     bound: float
     now: Array
@@ -256,12 +257,30 @@ class JudgedSets:
         def order(at: int) -> tuple[float, int, tuple[int, ...]]:
             return -self.gain[at], len(self.sets[at]), self.sets[at]
 
-        first = sorted(able, key=order)[: self.finalists]
+        fewest, most = self.finalists
+        first = sorted(able, key=order)[:most]
         # Of sets that rank alike none is left behind.
         last = self.gain[first[-1]] - _TIE
         first += [at for at in able if self.gain[at] >= last and at not in set(first)]
-        self._judge(first)
-        return self._lightest({at: self.gain_with(at) for at in first})
+        self._judge(first[:fewest])
+        count = min(fewest, len(first))
+        while count < len(first) and self._may_be_best(first[count], first[:count]):
+            self._judge([first[count]])
+            count += 1
+        return self._lightest({at: self.gain_with(at) for at in first[:count]})
+
+    def _may_be_best(self, at: int, judged: Sequence[int]) -> bool:
+        """Whether the next in the ranking could win more than those that were judged.
+
+        How far off the ranking is differs among these by some factor. No more is allowed for than
+        that the next is better than the best ranked too low of them by the same factor again.
+        """
+        won = np.array([self.gain_with(one) for one in judged])
+        ranked = np.array([self.gain[one] for one in judged])
+        if (won <= 0).any() or (ranked <= 0).any():
+            return True
+        off = won / ranked
+        return bool(self.gain[at] * off.max() ** 2 / off.min() >= won.max() - _TIE)
 
     def look_at(
         self,
@@ -307,7 +326,7 @@ def judge_sets(
     fit: Callable[[Sequence[Candidate]], Fitted | None],
     ranked_after: Callable[[Sequence[Mapping[str, float]]], Array],
     linked_after: Callable[[Sequence[Mapping[str, float]]], Array],
-    finalists: int,
+    finalists: tuple[int, int],
     worth: Callable[[Array], Array],
     now: Array,
     ceiling: Callable[[], Array],

@@ -226,7 +226,7 @@ def test_how_often_a_thing_and_a_sort_is_part_of_the_best_on_paper():
     judged = judge_sets(
         candidates, fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
         ranked_after=lambda changes: np.ones((len(changes), 1)),
-        linked_after=lambda changes: np.ones((len(changes), 1)), finalists=1,
+        linked_after=lambda changes: np.ones((len(changes), 1)), finalists=(1, 1),
         worth=lambda rows: rows[:, 0] - 1, now=np.ones(1),
             ceiling=lambda: np.ones(1), size=2, most=100, looked_at=5,
     )  # fmt: skip

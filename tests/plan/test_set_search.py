@@ -30,7 +30,7 @@ def judged(count, value, *, size=3, most=10_000, ceiling=100.0, fits=lambda _: T
         return np.array([[value(frozenset(int(key[1:]) for key in each))] for each in changes])
 
     return judge_sets(
-        things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=1,
+        things(count), fit=fit, ranked_after=linked, linked_after=linked, finalists=(1, 1),
         worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([ceiling]),
         size=size, most=most, looked_at=looked_at,
     )  # fmt: skip
@@ -148,7 +148,7 @@ def test_a_ceiling_is_asked_for_only_where_it_is_needed():
     judge_sets(
         things(2), fit=lambda chosen: (tuple(chosen), {}),
         ranked_after=lambda changes: np.zeros((len(changes), 1)),
-        linked_after=lambda changes: np.zeros((len(changes), 1)), finalists=1,
+        linked_after=lambda changes: np.zeros((len(changes), 1)), finalists=(1, 1),
         worth=lambda rows: rows[:, 0], now=np.zeros(1),
         ceiling=never, size=3, most=100, looked_at=5,
     )  # fmt: skip
@@ -170,12 +170,45 @@ def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
 
     result = judge_sets(
         things(5), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
-        ranked_after=of(ranked), linked_after=exactly, finalists=3, worth=lambda rows: rows[:, 0],
-        now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1, most=100,
-        looked_at=5,
+        ranked_after=of(ranked), linked_after=exactly, finalists=(3, 3),
+        worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1,
+        most=100, looked_at=5,
     )  # fmt: skip
     assert result.best() == 2
     assert len(asked) == 3
     assert result.gain_with(2) == 9
     assert result.gain_with(4) == 20
     assert len(asked) == 4
+
+
+@pytest.mark.parametrize(
+    ("ranked", "exact", "best", "judged"),
+    [
+        # Off by 1 and 1.1, so allowed for is 1.21: 5 x 1.21 is less than 10.
+        ([10.0, 9, 5, 4], [10.0, 9.9, 99, 99], 0, 2),
+        # 8.5 x 1.21 is more than 10; then 1.2 is allowed for twice, and 4 x 1.44 is less than 10.2.
+        ([10.0, 9, 8.5, 4], [10.0, 9.9, 10.2, 99], 2, 3),
+        # What was ranked to win something and does not says nothing of how far off the others are.
+        ([10.0, 9, 5, 4], [10.0, 0, 1, 11], 3, 4),
+    ],
+)
+def test_no_more_are_judged_than_could_be_the_best(ranked, exact, best, judged):
+    asked = []
+
+    def of(values):
+        return lambda changes: np.array(
+            [[values[int(key[1:])]] for each in changes for key in each]
+        )
+
+    def exactly(changes):
+        asked.extend(changes)
+        return of(exact)(changes)
+
+    result = judge_sets(
+        things(4), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
+        ranked_after=of(ranked), linked_after=exactly, finalists=(2, 4),
+        worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1,
+        most=100, looked_at=5,
+    )  # fmt: skip
+    assert result.best() == best
+    assert len(asked) == judged
