@@ -41,7 +41,7 @@ SCRIPTS = {
     "sun": ("sun_benchmark.py", (), ("--plots", "100")),
     "base": ("base_benchmark.py", (), ("--houses", "500", "--towns", "20")),
     "merge": ("merge_benchmark.py", (), ()),
-    "survey": ("survey_benchmark.py", (), ("--plots", "100")),
+    "survey": ("survey_benchmark.py", (), ("--plots", "100", "--pack", "100")),
     "cache": ("cache_benchmark.py", (), ("--plots", "60")),
     "advice": ("advice_benchmark.py", (), ("--plots", "100")),
     "scheme": (

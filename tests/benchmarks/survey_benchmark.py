@@ -1,6 +1,11 @@
-"""The phone page with 300 plots on a slow phone: how long from a tap to the picture after it.
+"""A survey's pack made, and its phone page on a slow phone: from a tap to the picture after it.
 
-Run: python tests/benchmarks/survey_benchmark.py [--plots N] [--slower TIMES]
+Run: python tests/benchmarks/survey_benchmark.py [--plots N] [--slower TIMES] [--pack N]
+
+The pack (sheets, spreadsheet, phone page) is made of terraces of 1,900 plots with houses, fences
+and roads (see map_benchmark), as a process of its own, in seconds of the processor. The peer in the
+same run is the least that somebody would write by hand for it: read the plots with geopandas, write
+a row a plot with openpyxl, and the outlines of each street as one SVG.
 
 The page is opened from disk, without network, in a real browser at 360 x 740 with touch and the
 processor slowed down (4 times unless told otherwise). Each tap is timed by the browser itself,
@@ -11,15 +16,20 @@ run: a bare page with one button that changes its own text.
 """
 
 import argparse
+import resource
 import shutil
 import statistics
+import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import geopandas as gpd
+import openpyxl
 import pyogrio
 import shapely
+from map_benchmark import write_terraces
 from playwright.sync_api import Page, sync_playwright
 
 from patchnet.knowledge import load_knowledge
@@ -56,6 +66,39 @@ def street(plots: int) -> gpd.GeoDataFrame:
     )  # fmt: skip
 
 
+def by_hand(file: Path, folder: Path) -> None:
+    """Rows in a spreadsheet, and a picture a street."""
+    plots = gpd.read_file(file, layer="plots")
+    book = openpyxl.Workbook()
+    for row in plots[["id", "label", "street"]].itertuples(index=False):
+        book.active.append(list(row))
+    book.save(folder / "by_hand.xlsx")
+    for name, part in plots.groupby("street"):
+        west, south, east, north = part.total_bounds
+        head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{west} {-north} {east - west} '
+        outlines = "".join(one.svg() for one in part.geometry)
+        (folder / f"{name}.svg").write_text(f'{head}{north - south}">{outlines}</svg>')
+
+
+def pack_made(plots: int) -> None:
+    """Print what the pack of a town takes."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "town.gpkg"
+        write_terraces(plots, file, walled=True)
+        command = (sys.executable, "-m", "patchnet", "survey", file, "--contact", "us, 01", "-o")
+        silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        subprocess.run((*command, f"{folder}/first"), check=True, **silent)
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run((*command, f"{folder}/pack"), check=True, **silent)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        start = time.process_time()
+        by_hand(file, Path(folder))
+        peer = time.process_time() - start
+        print(f"pack of {plots:,} plots            {spent:>8.1f} s of the processor")
+        print(f"peer, rows and outlines alone  {peer:>8.1f} s, ratio {spent / peer:.1f}")
+
+
 def timed(page: Page, taps: list[str]) -> tuple[list[float], list[float]]:
     """Tap one after another; return each whole time (under 16 ms: counted as 16) and own part."""
     times, own = [], []
@@ -75,7 +118,9 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--plots", type=int, default=300)
     asked.add_argument("--slower", type=float, default=4)
+    asked.add_argument("--pack", type=int, default=1900)
     told = asked.parse_args()
+    pack_made(told.pack)
     browser_path = next(
         (path for path in map(shutil.which, ("chromium", "google-chrome")) if path), None
     )
