@@ -20,7 +20,7 @@ from scipy.sparse import csgraph
 from patchnet.assess.blocks import Blocks
 from patchnet.assess.flow import Begun, net_of
 
-__all__ = ["TOLERANCE", "Filled", "Larder", "Stop", "fill", "no_less"]
+__all__ = ["FEW", "TOLERANCE", "Filled", "Larder", "Stop", "Ways", "fill", "no_less"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -29,7 +29,8 @@ Places = NDArray[np.intp]
 TOLERANCE = 1e-9
 """Share of what homes that share supplies want that may be claimed beyond what is there."""
 _MOST_KNOWN = 250_000  # plots x ways in which homes share supplies, kept for each reach: 10 MB
-_FEW = 300  # plots up to which a dense product is quicker than three sparse ones
+FEW = 300
+"""Plots up to which a dense product is quicker than three sparse ones over bunches."""
 _SPLITS = 4  # ways of splitting supplies that are tried before a flow, which begins with the last
 
 
@@ -76,18 +77,37 @@ class Filled(NamedTuple):
     stops: tuple[Stop, ...]
 
 
-class _Ways(NamedTuple):
-    """Who reaches whom, n plots: as blocks of ones, and as a matrix."""
+class Ways(NamedTuple):
+    """Who reaches whom, n plots.
+
+    Attributes
+    ----------
+    blocks
+        As blocks of ones.
+    matrix
+        As a matrix; dense where that is quicker to multiply by.
+    """
 
     blocks: Blocks
     matrix: "sp.csr_array | Array"
 
     def times(self, values: Array) -> Array:
-        """Sums over what each plot reaches, shape (n, k) like `values`, in the quickest way."""
+        """Return sums over what each plot reaches, in the quickest way.
+
+        Parameters
+        ----------
+        values
+            Shape (n, k).
+
+        Returns
+        -------
+        array
+            Shape (n, k).
+        """
         return np.asarray(self.matrix @ values) if self._few else self.blocks.times(values)
 
     def transposed_times(self, values: Array) -> Array:
-        """Sums over the plots that reach each plot, as `times`."""
+        """Return sums over the plots that reach each plot, as `times`."""
         if self._few:
             return np.asarray(self.matrix.T @ values)
         return self.blocks.transposed_times(values)
@@ -95,7 +115,7 @@ class _Ways(NamedTuple):
     @property
     def _few(self) -> bool:
         """Whether products over all pairs are quicker than bunch by bunch."""
-        return isinstance(self.matrix, np.ndarray) and len(self.matrix) <= _FEW
+        return isinstance(self.matrix, np.ndarray) and len(self.matrix) <= FEW
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,12 +124,12 @@ class Larder:
 
     Attributes
     ----------
-    blocks
-        The reach.
-    matrix
-        The same as a matrix (n, n) that can be multiplied.
+    ways
+        Who reaches whom.
     supply
         Shape (n, M), in homes: over the amount that one home takes.
+    within
+        Shape (n, M): what of it lies within reach of each plot.
     worst
         Whether the worst month decides, or the mean of the months.
     known
@@ -117,16 +137,11 @@ class Larder:
         not kept. Of many changes most leave some of the needs as they are.
     """
 
-    blocks: Blocks
-    matrix: "sp.csr_array | Array"
+    ways: Ways
     supply: Array
+    within: Array
     worst: bool
     known: dict[Hashable, Filled] | None = None
-
-    @cached_property
-    def within(self) -> Array:
-        """Shape (n, M): what lies within reach."""
-        return np.asarray(self.matrix @ self.supply)
 
     @cached_property
     def ceiling(self) -> Array:
@@ -139,7 +154,7 @@ class Larder:
     def shelves(self) -> "tuple[_Shelf, ...]":
         """What can clash: each month by itself that can be the worst, or all months together."""
         # Of the larder they hold what they need and not itself: a circle would keep its arrays.
-        ways, months = _Ways(self.blocks, self.matrix), self.supply.shape[1]
+        ways, months = self.ways, self.supply.shape[1]
         fewer = no_less(self.supply)
         alike = fewer & fewer.T
         first = ~(alike & np.tri(months, k=-1, dtype=bool)).any(axis=1)
@@ -185,7 +200,7 @@ class _Clash(NamedTuple):
 class _Shelf:
     """One month, or months of which homes take the mean; like months stand together."""
 
-    ways: _Ways
+    ways: Ways
     months: tuple[int, ...]
     times: Array
     supply: Array
@@ -433,8 +448,8 @@ class _Rise:
 
 def _parts_known(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places]]:
     """Return `_parts`, each worked out once: of many trials most give to the same plots."""
-    known = larders[0].blocks.known
-    key = homes.tobytes(), tuple((one.blocks.mark, one.supplied.tobytes()) for one in larders)
+    known = larders[0].ways.blocks.known
+    key = homes.tobytes(), tuple((one.ways.blocks.mark, one.supplied.tobytes()) for one in larders)
     if key not in known:
         if len(known) * len(homes) >= _MOST_KNOWN:
             known.clear()
@@ -456,12 +471,12 @@ def _parts(homes: Flags, larders: Sequence[Larder]) -> tuple[Places, list[Places
     tails, heads, starts = [np.zeros(0, np.intp)], [np.zeros(0, np.intp)], []
     knots = n
     for larder in larders:
-        tail, head = larder.blocks.between(homes, larder.supplied)
+        tail, head = larder.ways.blocks.between(homes, larder.supplied)
         # Homes are the same knots for every need, all others are its own.
         tails.append(np.where(tail < n, tail, tail + knots - n))
         heads.append(np.where(head < n, head, head + knots - n))
         starts.append(knots)
-        knots += larder.blocks.knots - n
+        knots += larder.ways.blocks.knots - n
     tail, head = np.concatenate(tails), np.concatenate(heads)
     graph = sp.coo_array((np.ones(len(tail), dtype=np.int8), (tail, head)), shape=(knots, knots))
     _, label = csgraph.connected_components(graph, directed=False)

@@ -169,10 +169,7 @@ def met_alone(demands: Sequence[Demand]) -> Array | None:
     for demand in demands:
         if demand.floor > 0:
             continue
-        count = demand.supply.shape[0]
-        flat = (demand.supply / demand.amount).reshape(count, -1)
-        within = np.asarray(demand.quick @ flat).reshape(demand.supply.shape)
-        own = combine_months(np.minimum(1.0, within), worst=demand.worst)
+        own = combine_months(np.minimum(1.0, demand.within), worst=demand.worst)
         met = own if met is None else np.minimum(met, own)
     return met
 

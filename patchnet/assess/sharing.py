@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from patchnet.assess.blocks import Blocks, blocks_of
 from patchnet.assess.bunches import BunchedReach, blocks_in_bunches, reached_from
-from patchnet.assess.filling import Filled, Larder, Stop, fill
+from patchnet.assess.filling import FEW, Filled, Larder, Stop, Ways, fill
 
 __all__ = [
     "DENSE_MOST",
@@ -94,9 +94,27 @@ class Demand:
         """The reach in the form that is multiplied quickest."""
         return quickest(self.reach) if self.ready is None else self.ready
 
+    @cached_property
+    def within(self) -> Array:
+        """Shape (n, M, K), homes: what lies within reach of each plot, over what one home takes."""
+        flat = (self.supply / self.amount).reshape(len(self.supply), -1)
+        found = np.asarray(self.quick @ flat) if self.net is None else self.ways.times(flat)
+        return found.reshape(self.supply.shape)
+
+    @property
+    def ways(self) -> Ways:
+        """Who reaches whom, as homes are filled over it."""
+        few = self.blocks.size <= FEW
+        return Ways(self.blocks, self.quick if few else self.reach)
+
     def larder(self, reading: int) -> Larder:
         """Return the need as it is filled, under one reading."""
-        return Larder(self.blocks, self.quick, self.supply[:, :, reading] / self.amount, self.worst)
+        return Larder(
+            self.ways,
+            self.supply[:, :, reading] / self.amount,
+            np.ascontiguousarray(self.within[:, :, reading]),
+            self.worst,
+        )
 
     def larders(self) -> list[Larder]:
         """Return `larder` of each reading: the same one where nothing differs."""
@@ -443,7 +461,7 @@ def _alone(larder: Larder, need: int, plot: int) -> Stop:
     """What one plot finds within reach is too little even for itself."""
     within = larder.within[plot]
     months = (int(within.argmin()),) if larder.worst else tuple(range(len(within)))
-    reached = reached_from(larder.matrix, plot)
+    reached = reached_from(larder.ways.matrix, plot)
     given = larder.supply[reached][:, list(months)].sum(axis=1) > 0
     level = float(larder.ceiling[plot])
     return Stop(need, months, level, np.array([plot]), reached[given].astype(np.intp))

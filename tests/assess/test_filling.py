@@ -297,13 +297,13 @@ def test_a_flow_that_begins_with_a_split_ends_like_one_from_nothing(seed, months
         wanted = case.room * share * shelf.times.sum()
         if split is None:
             continue
-        begun = Begun.of(larder.blocks, *split)
+        begun = Begun.of(larder.ways.blocks, *split)
         assert (begun.drawn.sum(axis=1) <= wanted * (1 + 1e-12)).all()
         assert (begun.drawn <= case.room[:, None] * shelf.times * (1 + 1e-12)).all()
         there = shelf.supply * shelf.times
         assert (begun.given <= there * (1 + 1e-12)).all()
         most = case.room[:, None] * shelf.times if len(shelf.times) > 1 else None
-        net = Net.of(larder.blocks, len(shelf.times))
+        net = Net.of(larder.ways.blocks, len(shelf.times))
         ahead, anew = (
             net.passed(wanted, there, most, first, compiled=compiled) for first in (begun, None)
         )
@@ -328,7 +328,7 @@ def test_asked_pair_by_pair_whether_all_fits_all_rise_as_far(seed):
             case.room,
             ceiling,
             [
-                replace(one, matrix=form(demand.reach))
+                replace(one, ways=one.ways._replace(matrix=form(demand.reach)))
                 for one, demand in zip(larders, case.needs, strict=True)
             ],
         )
