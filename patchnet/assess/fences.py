@@ -16,7 +16,7 @@ from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
 from patchnet.movement.surface import CostSurface, cost_surface
 from patchnet.network.more_links import MoreLink, more_links
-from patchnet.network.one_more_link import best_lengths
+from patchnet.network.one_more_link import GrowingNetwork
 from patchnet.network.patch_graph import PatchGraph
 
 __all__ = ["break_corridors", "fence_gaps", "squeeze", "squeeze_in_blocks"]
@@ -194,14 +194,11 @@ def fence_gaps(
     openings = _openings(answer, answer.ground)
     if plot is not None:
         openings = _at_plot(openings, surface, plot)
-    network = answer.network
-    return tuple(
-        _fence_gap(assessment, network, surface, openings, link)
-        for link in more_links(
-            best_lengths(network), network.homes, network.k_per_m,
-            a=openings.a, b=openings.b, cost=openings.cost, most=most,
-        )
-    )  # fmt: skip
+    growing = GrowingNetwork(
+        answer.network, answer.measures.eca, p_cut=assessment.knowledge.setting("p_cut")
+    )
+    links = more_links(growing, a=openings.a, b=openings.b, cost=openings.cost, most=most)
+    return tuple(_fence_gap(assessment, answer.network, surface, openings, link) for link in links)
 
 
 def _openings(answer: GroupAnswer, ground: OverGround) -> _Openings:

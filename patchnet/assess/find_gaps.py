@@ -221,4 +221,4 @@ def find_gaps(
 def _row(asked: tuple[Sequence[FenceGap], Sequence[Break]], answer: Assessment) -> Row:
     gaps, breaks = asked
     (one,) = answer.groups.values()
-    return gaps_in_draw(gaps, one), breaks_won(breaks, one, answer.knowledge)
+    return gaps_in_draw(gaps, one, answer.knowledge), breaks_won(breaks, one, answer.knowledge)

@@ -154,7 +154,8 @@ def breaks_won(
     knowledge
         Of the draw.
     """
-    ids, network = answer.network.ids, GrowingNetwork(answer.network, answer.measures.eca)
+    ids, p_cut = answer.network.ids, knowledge.setting("p_cut")
+    network = GrowingNetwork(answer.network, answer.measures.eca, p_cut=p_cut)
     hop_m = answer.group.hop.value
     longest_m = knowledge.setting("break_hops") * hop_m
     found = []
@@ -211,6 +212,8 @@ class GapsInDraw:
         The patches and their links.
     linked_homes
         Of it.
+    p_cut
+        Routes less likely than this (0-1) are left out.
     links
         The link that each gap would make: positions of the two patches and cost metres; None
         where it makes none in this draw.
@@ -218,10 +221,15 @@ class GapsInDraw:
 
     network: PatchGraph
     linked_homes: float
+    p_cut: float
     links: tuple[tuple[int, int, float] | None, ...]
 
+    def growing(self) -> GrowingNetwork:
+        """The network, to which links can be added."""
+        return GrowingNetwork(self.network, self.linked_homes, p_cut=self.p_cut)
 
-def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer) -> GapsInDraw:
+
+def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer, knowledge: Knowledge) -> GapsInDraw:
     """Return the links that gaps in fences would make in one draw.
 
     Parameters
@@ -230,6 +238,8 @@ def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer) -> GapsInDraw:
         With the figures in use; each stays at its step between two cells.
     answer
         In the draw.
+    knowledge
+        Of the draw.
     """
     links: list[tuple[int, int, float] | None] = [None] * len(gaps)
     if answer.ground is not None and gaps:
@@ -248,10 +258,10 @@ def gaps_in_draw(gaps: Sequence[FenceGap], answer: GroupAnswer) -> GapsInDraw:
             if closed and apart and total <= answer.group.hop.value:
                 a, b = answer.network.ids.get_indexer(surface.plots[labels - 1]).tolist()
                 links[number] = a, b, total
-    return GapsInDraw(answer.network, answer.measures.eca, tuple(links))
+    return GapsInDraw(answer.network, answer.measures.eca, knowledge.setting("p_cut"), tuple(links))
 
 
-def gaps_won(gaps: Sequence[FenceGap], answer: GroupAnswer) -> list[float]:
+def gaps_won(gaps: Sequence[FenceGap], answer: GroupAnswer, knowledge: Knowledge) -> list[float]:
     """Linked homes that each gap by itself would win in one draw.
 
     Parameters
@@ -260,9 +270,11 @@ def gaps_won(gaps: Sequence[FenceGap], answer: GroupAnswer) -> list[float]:
         With the figures in use.
     answer
         In the draw.
+    knowledge
+        Of the draw.
     """
-    here = gaps_in_draw(gaps, answer)
-    network = GrowingNetwork(here.network, here.linked_homes)
+    here = gaps_in_draw(gaps, answer, knowledge)
+    network = here.growing()
     return [0.0 if link is None else network.gain(*link) for link in here.links]
 
 
@@ -303,7 +315,7 @@ def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]
     won
         Shape (D, gaps taken): linked homes won, those before it being there.
     """
-    networks = [GrowingNetwork(one.network, one.linked_homes) for one in draws]
+    networks = [one.growing() for one in draws]
     left = list(range(len(draws[0].links)))
     order: list[int] = []
     columns: list[Array] = []

@@ -1,10 +1,10 @@
 """Which one more link wins most, and which after it: exact, and local to the link's two ends.
 
-A link of cost c between a and b makes a better way from i to j only over a, then b, or the other
-way about. Over a first it can only do so where i is nearer to a and the link together than to b
-(D_ia + c < D_ib), since otherwise the way there is today by b is as good; and where likewise
-D_jb + c < D_ja. So what it wins is a sum over two small sets of patches, one round each end,
-instead of over all pairs; and the two sets cannot share a patch.
+Links are tried in the order of the most that each could win, until none that is left can win more
+than the best so far. That bound is found from the routes of its two ends alone. Over a link of cost
+c the way from i, about a, to j, about b, is D_ia + c + D_jb long, and today it is no longer than
+D_ia + D_aj, nor than D_ib + D_bj. So the sum of what the chances rise by is at most a product of
+sums over i and over j, less another such product.
 """
 
 from collections.abc import Iterator
@@ -14,14 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchnet.core.compiled import in_threads
+from patchnet.network.one_more_link import HELD, GrowingNetwork, closer, in_mm
 
 __all__ = ["MoreLink", "more_links"]
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
-_ROUNDING = 1e-9  # of the numerator: less than that is no gain
 _ALIKE = 1e-9  # relative: of links that win alike to rounding, the first of the candidates
-_BLOCK = 500_000  # numbers held at once, of several arrays, when the candidates are bounded
+_SLACK = 1e-12  # of a bound's products: what rounding can hide in their difference
+_AT_ONCE = 64  # candidates tried together at most: they share the routes that they ask for
 
 
 class MoreLink(NamedTuple):
@@ -44,21 +45,17 @@ class MoreLink(NamedTuple):
 
 
 def more_links(
-    lengths: Array, homes: Array, k_per_m: float, *, a: Places, b: Places, cost: Array, most: int
+    network: GrowingNetwork, *, a: Places, b: Places, cost: Array, most: int
 ) -> Iterator[MoreLink]:
-    """Take, one after the other, the link that wins most.
+    """Take, one after the other, the link that wins most, and put it into the network.
 
-    The numerator is the sum over all pairs of homes_i exp(-k D_ij) homes_j.
+    The numerator is the sum over all pairs of homes_i exp(-k D_ij) homes_j, of routes that are
+    likely enough.
 
     Parameters
     ----------
-    lengths
-        Shape (n, n), symmetric: best routes D between patches, metres; inf where there is none.
-        Worked on in place: in a town it is what takes most memory.
-    homes
-        Shape (n,).
-    k_per_m
-        Decay of the chance of arriving, per metre.
+    network
+        Of n patches; the links that are taken are added to it.
     a, b
         Shape (m,): the two patches that each candidate joins, a != b.
     cost
@@ -71,79 +68,100 @@ def more_links(
     Three patches of one home, 100 m and 10 m from each other by the links to be had, half arriving
     after 10 m. The short link comes first: sqrt(3 + 2 x 0.5) - sqrt(3).
 
-    >>> apart = np.where(np.eye(3, dtype=bool), 0.0, np.inf)
+    >>> import pandas as pd
+    >>> from patchnet.network.patch_graph import PatchGraph
+    >>> none, far = np.zeros(0, np.int32), np.zeros(0, np.int64)
+    >>> three = PatchGraph(pd.RangeIndex(3), np.ones(3), none, none, far, 10.0)
+    >>> apart = GrowingNetwork(three, 3**0.5, p_cut=0.0001)
     >>> links = {"a": np.array([0, 1]), "b": np.array([1, 2]), "cost": np.array([100.0, 10.0])}
-    >>> first = next(more_links(apart, np.ones(3), np.log(2) / 10, **links, most=1))
+    >>> first = next(more_links(apart, **links, most=1))
     >>> first.at, round(first.won, 6)
     (1, 0.267949)
     """
-    chances = np.multiply(lengths, -k_per_m)
-    np.exp(chances, out=chances)
-    bound = _bounds(lengths, chances, homes, k_per_m, a, b, cost)
-    for left in reversed(range(most)):
-        numerator = float(homes @ (chances @ homes))
-        best, gained = -1, _ROUNDING * max(numerator, _ROUNDING)
-        for at in np.argsort(-bound, kind="stable").tolist():
-            if bound[at] < gained * (1 - _ALIKE):
-                break
-            gain = _gain(lengths, chances, homes, k_per_m, int(a[at]), int(b[at]), float(cost[at]))
-            alike = abs(gain - gained) <= _ALIKE * gained
-            if (alike and at < best) or (gain > gained and not (alike and best >= 0)):
-                best, gained = at, gain
+    bound = np.zeros(len(cost))
+    again = np.arange(len(cost))
+    for __ in range(most):
+        bound[again] = _bounds(network, a[again], b[again], cost[again])
+        best = _best(network, a, b, cost, bound)
         if best < 0:
             return
-        first, second, length = int(a[best]), int(b[best]), float(cost[best])
-        won = float(np.sqrt(numerator + gained) - np.sqrt(numerator))
-        yield MoreLink(best, float(lengths[first, second]), length, won)
-        if not left:
-            return
-        # A link moves the ways of patches about it alone: the others stay as they are.
-        moved = _join(lengths, first, second, length)
-        chances[moved] = np.exp(lengths[moved] * -k_per_m)
+        ends, length = (int(a[best]), int(b[best])), float(cost[best])
+        before = network.length_m(*ends)
+        moved = np.zeros(len(network.homes), dtype=bool)
+        moved[np.concatenate(network.nearer(*ends, length))] = True
+        yield MoreLink(best, before, length, network.add(*ends, length))
+        # A link moves the ways of patches about it alone: elsewhere bounds stay what they are, and
+        # what was won is the most that can be won still.
         again = np.flatnonzero(moved[a] | moved[b])
-        bound[again] = _bounds(lengths, chances, homes, k_per_m, a[again], b[again], cost[again])
 
 
-def _join(lengths: Array, first: int, second: int, length: float) -> NDArray[np.bool_]:
-    """Put a link into the best routes, in place; shape (n,), True where any gets shorter."""
-    to_first, to_second = lengths[first].copy(), lengths[second].copy()
-    size = max(1, _BLOCK // max(1, len(lengths)))
-    shorter = np.zeros(len(lengths), dtype=bool)
-    for begin in range(0, len(lengths), size):
-        rows = slice(begin, begin + size)
-        # Either way about the same sum, in the same order: the matrix stays symmetric.
-        for over in (
-            to_first[rows, None] + length + to_second,
-            to_first + length + to_second[rows, None],
-        ):
-            shorter[rows] |= (over < lengths[rows]).any(axis=1)
-            np.minimum(lengths[rows], over, out=lengths[rows])
-    return shorter
+def _best(network: GrowingNetwork, a: Places, b: Places, cost: Array, bound: Array) -> int:
+    """Place of the link that wins most, -1 where none wins anything; of those tried, `bound` sinks.
+
+    Of links that win alike to rounding it is the first.
+    """
+    order = np.argsort(-bound, kind="stable")
+    rises = np.zeros(len(cost))
+    most, first, size = 0.0, 0, 1
+    while first < len(order):
+        some = order[first : first + size]
+        some = some[(bound[some] > 0) & (bound[some] >= most * (1 - _ALIKE))]
+        if not len(some):
+            break
+        rises[some] = network.rises(a[some], b[some], cost[some])
+        bound[some] = np.minimum(bound[some], rises[some] * (1 + _ALIKE))
+        most = max(most, float(rises[some].max()))
+        first, size = first + len(some), min(2 * size, _AT_ONCE)
+    return int(np.argmax(rises >= most * (1 - _ALIKE))) if most > 0 else -1
 
 
-def _bounds(
-    lengths: Array, chances: Array, homes: Array, k: float, a: Places, b: Places, cost: Array
-) -> Array:
-    """Shape (m,): no link wins more, were no pair joined today that it joins."""
-    size = max(1, _BLOCK // max(1, len(homes)))
+def _bounds(network: GrowingNetwork, a: Places, b: Places, cost: Array) -> Array:
+    """Shape (m,): no link raises the numerator by more."""
+    found = np.empty(len(cost))
 
-    def bounded(first: int) -> Array:
-        part = slice(first, first + size)
-        to_a, to_b, over = lengths[a[part]], lengths[b[part]], cost[part, None]
-        by_a = np.where(to_a + over < to_b, chances[a[part]], 0.0) @ homes
-        by_b = np.where(to_b + over < to_a, chances[b[part]], 0.0) @ homes
-        return np.asarray(2 * np.exp(-k * cost[part]) * by_a * by_b)
+    def bounded(some: Places) -> None:
+        found[some] = _bounds_of_some(network, a[some], b[some], cost[some])
 
-    return np.concatenate([np.empty(0), *in_threads(bounded, range(0, len(cost), size))])
+    for __ in in_threads(bounded, _blocks(network.part, a, b)):
+        pass
+    return found
 
 
-def _gain(
-    lengths: Array, chances: Array, homes: Array, k: float, a: int, b: int, cost: float
-) -> float:
-    """What the numerator rises by with one link more."""
-    to_a, to_b = lengths[a], lengths[b]
-    first = np.flatnonzero((to_a + cost < to_b) & (homes > 0))
-    second = np.flatnonzero((to_b + cost < to_a) & (homes > 0))
-    over = to_a[first, None] + cost + to_b[None, second]
-    rise = np.maximum(np.exp(-k * over) - chances[np.ix_(first, second)], 0.0)
-    return float(2 * (homes[first] @ rise @ homes[second]))
+def _blocks(part: NDArray[np.int32], a: Places, b: Places) -> Iterator[Places]:
+    """Share links out so that the routes of a block's ends can be held at once."""
+    sizes = np.bincount(part).tolist()
+    order = np.lexsort((b, a, part[a]))
+    ends = part[a[order]].tolist(), part[b[order]].tolist()
+    parts, first, width = set[int](), 0, 0
+    for at, (one, other) in enumerate(zip(*ends, strict=True)):
+        width += sum(sizes[number] for number in {one, other} - parts)
+        if at > first and (at - first + 1) * width > HELD:
+            yield order[first:at]
+            parts, first = set(), at
+            width = sum(sizes[number] for number in {one, other})
+        parts |= {one, other}
+    if len(order):
+        yield order[first:]
+
+
+def _bounds_of_some(network: GrowingNetwork, a: Places, b: Places, cost: Array) -> Array:
+    ends, place = np.unique(np.concatenate([a, b]), return_inverse=True)
+    found = network.routes(ends)
+    homes = np.exp(-network.k_per_mm * found.mm) * network.homes[found.ends]
+    # Two ways that are no longer than half the cut make one that is not cut.
+    half = np.where(found.mm <= network.cut_mm / 2, homes, 0.0)
+    at_a, at_b = place[: len(a)], place[len(a) :]
+    by_a, by_b = closer(found.mm[at_a], found.mm[at_b], in_mm(cost)[:, None], network.cut_mm)
+
+    def summed(homes: Array, at: Places, where: NDArray[np.bool_]) -> Array:
+        of_links: Array = np.einsum("ij,ij->i", homes[at], where)
+        return of_links
+
+    link = np.exp(-network.k_per_mm * in_mm(cost))
+    new = link * summed(homes, at_a, by_a) * summed(homes, at_b, by_b)
+    today = np.maximum(
+        summed(half, at_a, by_a) * summed(half, at_a, by_b),
+        summed(half, at_b, by_a) * summed(half, at_b, by_b),
+    )
+    bounds: Array = 2 * (new * (1 + _SLACK) - today)
+    return bounds

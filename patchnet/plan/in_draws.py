@@ -329,5 +329,5 @@ def _in_draw(asked: _Asked, answer: Assessment) -> Row:
         {key: max(more, -there[key]) for key, more in in_time(change, answer.knowledge).items()}
         for change in asked.changes
     ]
-    won = [gaps_won([gap], answer.groups[key])[0] for key, gap in asked.gaps]
+    won = [gaps_won([gap], answer.groups[key], answer.knowledge)[0] for key, gap in asked.gaps]
     return trials.now, trials.at(asked.plot).ranked(changes), won

@@ -402,7 +402,7 @@ def _gap(
     for gap in able.values():
         won = {}
         for key, answer in walking.items():
-            _, homes = best_gaps([gaps_in_draw([gap], answer)], 1)
+            _, homes = best_gaps([gaps_in_draw([gap], answer, know)], 1)
             won[key] = float(homes.sum())
         worth = sum(
             votes[key] * float(worth_gained(np.array(walking[key].measures.eca + more),
