@@ -15,6 +15,7 @@ from patchnet.movement.corridors import Corridor, corridor
 from patchnet.movement.current import circuit
 from patchnet.movement.fence_gaps import gap_steps, middle_of_cheapest
 from patchnet.movement.surface import CostSurface, cost_surface
+from patchnet.network.link_sets import best_links
 from patchnet.network.more_links import MoreLink, more_links
 from patchnet.network.one_more_link import GrowingNetwork
 from patchnet.network.patch_graph import PatchGraph
@@ -163,7 +164,12 @@ class _Openings:
 
 
 def fence_gaps(
-    assessment: Assessment, group: str, *, most: int = 6, plot: str | None = None
+    assessment: Assessment,
+    group: str,
+    *,
+    most: int = 6,
+    plot: str | None = None,
+    together: bool = False,
 ) -> tuple[FenceGap, ...]:
     """Which barriers to open, in which order, and the linked homes each gap wins.
 
@@ -180,12 +186,16 @@ def fence_gaps(
         How many gaps at most.
     plot
         Only barriers on whose one side this plot lies; None: all barriers.
+    together
+        True: those that win most together. False: the one that wins most, then the one that wins
+        most after it, and so on: each is worth making however many are made.
 
     Returns
     -------
     tuple of FenceGap
-        The one that wins most first; gaps that win nothing are left out. Empty where the group
-        flies, or straight lines were asked for.
+        The one that wins most first; gaps that win nothing are left out, but for one that wins
+        only together with the next (0). Empty where the group flies, or straight lines were asked
+        for.
     """
     answer = assessment.groups[group]
     if answer.ground is None:
@@ -197,7 +207,8 @@ def fence_gaps(
     growing = GrowingNetwork(
         answer.network, answer.measures.eca, p_cut=assessment.knowledge.setting("p_cut")
     )
-    links = more_links(growing, a=openings.a, b=openings.b, cost=openings.cost, most=most)
+    choose = best_links if together else more_links
+    links = choose(growing, a=openings.a, b=openings.b, cost=openings.cost, most=most)
     return tuple(_fence_gap(assessment, answer.network, surface, openings, link) for link in links)
 
 

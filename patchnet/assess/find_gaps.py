@@ -52,8 +52,8 @@ class FenceGaps(Shown):
     between
         The two plots whose way they ease; None: the whole neighbourhood.
     gaps
-        Without `between`: the one that wins most linked homes first, each counted with those
-        before it.
+        Without `between`: those that win most linked homes together, the one that wins most
+        first, each counted with those before it; one that wins 0 does so with the next.
     plans
         With `between`: steps, each of one gap or of several that only help together, with the
         figures in use.
@@ -155,8 +155,9 @@ def find_gaps(
         Only gaps on whose one side this plot lies; not with `between`.
     draws
         In how many draws to work out what each gap wins (see `patchnet.doubt_of`); then the one
-        that wins most on average comes first. The places are those found with the figures in use,
-        twice as many as are asked for. 0: only with the figures in use. Not with `between`.
+        that wins most on average comes first. The places are those found with the figures in use:
+        those that win most together, and twice as many as are asked for one after the other. 0:
+        only with the figures in use. Not with `between`.
     seed
         Of the draws.
     processes
@@ -195,15 +196,18 @@ def find_gaps(
         plans = gaps_between(assessment, group, *between, most=most)
         return FenceGaps(assessment, group, between, (), plans)
     if not draws:
-        gaps = fence_gaps(assessment, group, most=most, plot=plot)
+        gaps = fence_gaps(assessment, group, most=most, plot=plot, together=True)
         return FenceGaps(assessment, group, None, gaps, ())
-    pool = fence_gaps(assessment, group, most=_POOL * most, plot=plot)
+    best = fence_gaps(assessment, group, most=most, plot=plot, together=True)
+    singly = fence_gaps(assessment, group, most=_POOL * most, plot=plot)
+    there = {gap.key for gap in best}
+    pool = (*best, *(gap for gap in singly if gap.key not in there))
     uncertain = draws_of(assessment.of_groups([group]), draws, seed)
     breaks = assessment.groups[group].breaks[:_BREAKS]
 
     taken = over_draws(_row, (pool, breaks), uncertain, processes=processes)
     rows = list(taken if progress is None else progress(taken))
-    order, won = best_gaps([row[0] for row in rows], most)
+    order, won = best_gaps([row[0] for row in rows], most, first=range(len(best)))
     return FenceGaps(
         assessment,
         group,

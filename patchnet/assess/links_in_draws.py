@@ -298,8 +298,12 @@ def gap_over_draws(gap: FenceGap, won: Array) -> FenceGap:
     )
 
 
-def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]:
+def best_gaps(
+    draws: Sequence[GapsInDraw], most: int, *, first: Sequence[int] = ()
+) -> tuple[list[int], Array]:
     """Take, one after the other, the gap that wins most on average over the draws.
+
+    Or those that are put `first`, in their order, where they win more together.
 
     Parameters
     ----------
@@ -307,6 +311,8 @@ def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]
         From `gaps_in_draw`, D of them, of the same gaps.
     most
         How many gaps at most; it ends before where none wins anything in any draw.
+    first
+        Places of gaps that win most together with the figures in use.
 
     Returns
     -------
@@ -315,6 +321,25 @@ def best_gaps(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]
     won
         Shape (D, gaps taken): linked homes won, those before it being there.
     """
+    singly = _one_after_the_other(draws, most)
+    in_order = list(first), _won_in_order(draws, first)
+    if in_order[1].sum() > singly[1].sum() * (1 + _ALIKE):
+        return in_order
+    return singly
+
+
+def _won_in_order(draws: Sequence[GapsInDraw], order: Sequence[int]) -> Array:
+    """Shape (D, gaps): linked homes won, those before each being there."""
+    won = np.zeros((len(draws), len(order)))
+    for row, one in zip(won, draws, strict=True):
+        network = one.growing()
+        for at, gap in enumerate(order):
+            if (link := one.links[gap]) is not None:
+                row[at] = network.add(*link)
+    return won
+
+
+def _one_after_the_other(draws: Sequence[GapsInDraw], most: int) -> tuple[list[int], Array]:
     networks = [one.growing() for one in draws]
     left = list(range(len(draws[0].links)))
     order: list[int] = []

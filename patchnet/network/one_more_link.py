@@ -11,6 +11,7 @@ farther than the cut. A bounded number of them is kept until a link is added, ne
 """
 
 from collections.abc import Sequence
+from copy import copy
 from typing import NamedTuple
 
 import numpy as np
@@ -202,9 +203,23 @@ class GrowingNetwork:
             self.part = np.where(self.part == self.part[b], self.part[a], self.part)
         return won
 
+    @property
+    def numerator(self) -> float:
+        """The square of linked homes, with the links that were added."""
+        return self._numerator
+
+    def copy(self) -> "GrowingNetwork":
+        """The same network, to which other links can be added."""
+        other = copy(self)
+        other._forget()  # noqa: SLF001 - one of its own kind
+        return other
+
     def _set_out(self) -> None:
         """Look for routes over the links that there are now."""
         self._matrix = _as_matrix(self._links)
+        self._forget()
+
+    def _forget(self) -> None:
         self._kept: dict[int, Array] = {}
         self._room = _KEPT
 

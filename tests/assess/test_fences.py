@@ -11,22 +11,25 @@ import shapely
 from patchnet import read_demo
 from patchnet.assess import assess
 from patchnet.assess.fences import break_corridors, fence_gaps, squeeze, squeeze_in_blocks
+from patchnet.assess.find_gaps import find_gaps
 from patchnet.core.errors import WrongUse
 from patchnet.knowledge import load_knowledge
 from patchnet.movement.distance import Pairs
 from patchnet.network.build import patch_graph
 from patchnet.network.measures import network_measures
+from patchnet.pages.terminal.gaps_text import gaps_text
 from patchnet.read import build_neighbourhood
 
 KNOWLEDGE = load_knowledge()
+POND = "lawn 200; flower border 60; leaf pile 4; log pile 3; pond 4"
 HABITAT = "lawn 200; flower border 60; log pile 3; leaf pile 4; hedgehog house; bird bath"
 
 
-def row_of_gardens(first_fence, second_fence, *, wall="no"):
+def row_of_gardens(first_fence, second_fence, *, wall="no", features=HABITAT):
     """Three gardens of 20 x 30 m side by side, a wall all round, a fence on each border."""
     shapes = [shapely.box(left, 0, left + 20, 30) for left in (0, 20, 40)]
     plots = gpd.GeoDataFrame(
-        {"id": ["a", "b", "c"], "kind": "garden", "seen": "all", "features": HABITAT},
+        {"id": ["a", "b", "c"], "kind": "garden", "seen": "all", "features": features},
         geometry=shapes,
         crs="EPSG:27700",
     )
@@ -136,6 +139,36 @@ def test_gain_by_a_second_route():
         after = network_measures(added, p_cut=p_cut, hops=False).eca
         assert gap.homes_won == pytest.approx(after - before, rel=1e-9)
         before = after
+
+
+@pytest.fixture(scope="module")
+def two_ponds():
+    """Newts breed in a and c; b between them has a lawn, where they can rest, and no pond."""
+    street = row_of_gardens("no", "no", features=[POND, "lawn 200", POND])
+    return assess(street, knowledge=KNOWLEDGE, groups=["newt"])
+
+
+def test_two_gaps_that_win_only_together(two_ponds):
+    """Together they make one way, from a over b to c; half arrive after d50."""
+    now = two_ponds.groups["newt"]
+    assert now.homes[now.patch].round(3).tolist() == pytest.approx([0.671, 0, 0.671], abs=0.001)
+    assert fence_gaps(two_ponds, "newt", most=2) == ()
+    assert fence_gaps(two_ponds, "newt", most=1, together=True) == ()
+    first, second = fence_gaps(two_ponds, "newt", most=2, together=True)
+    assert (first.joins, first.homes_won, second.joins) == (("a", "b"), 0, ("b", "c"))
+    a, _, c = now.homes[now.patch].tolist()
+    chance = 2 ** (-(first.cost_after + second.cost_after) / now.network.d50_m)
+    won = math.sqrt(a**2 + c**2 + 2 * a * c * chance) - math.hypot(a, c)
+    assert second.homes_won == pytest.approx(won, rel=1e-4)
+
+
+@pytest.mark.parametrize("draws", [0, 3])
+def test_gaps_that_win_only_together_are_told_so(two_ponds, draws):
+    found = find_gaps(two_ponds, "newt", most=2, draws=draws)
+    assert [gap.joins for gap in found.gaps] == [("a", "b"), ("b", "c")]
+    assert found.gaps[0].homes_won == 0 < found.gaps[1].homes_won
+    words = " ".join(gaps_text(found).split())
+    assert words.count("none by itself, only together with the next one") == 1
 
 
 def test_an_open_fence_needs_no_gap():

@@ -1,6 +1,5 @@
 """One more link: exact against all pairs, against brute force, and a row by hand."""
 
-import itertools
 import tracemalloc
 from unittest.mock import patch
 
@@ -10,12 +9,10 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds.link_cases import growing, patches, random_case
 
-from patchnet.network import more_links as module
-from patchnet.network import one_more_link
-from patchnet.network.measures import network_measures
+from patchnet.network import link_bounds, one_more_link
 from patchnet.network.more_links import more_links
-from patchnet.network.one_more_link import GrowingNetwork
 from patchnet.network.patch_graph import PatchGraph
 
 
@@ -58,36 +55,6 @@ def all_routes(network):
     return lengths
 
 
-def patches(homes, links, d50_m):
-    """Patches and their links: {(i, j): mm}."""
-    i, j = np.array(sorted(links), np.int32).reshape(-1, 2).T
-    mm = np.array([links[pair] for pair in sorted(links)], np.int64)
-    return PatchGraph(pd.RangeIndex(len(homes)), np.array(homes, float), i, j, mm, d50_m)
-
-
-def growing(network, p_cut=0.0001):
-    linked = network_measures(network, p_cut=p_cut, hops=False).eca
-    return GrowingNetwork(network, linked, p_cut=p_cut)
-
-
-def random_case(seed):
-    """A random network, some parts of it apart, some homes nought, links of any kind."""
-    rng = np.random.default_rng(seed)
-    n = int(rng.integers(2, 16))
-    often = rng.choice([0.05, 0.2, 0.5])
-    links = {
-        pair: int(rng.choice([0, rng.integers(1, 100_000)]))
-        for pair in itertools.combinations(range(n), 2)
-        if rng.random() < often
-    }
-    homes = rng.uniform(0, 3, n) * (rng.random(n) < 0.8)
-    pairs = [sorted(rng.choice(n, 2, replace=False)) for _ in range(int(rng.integers(1, 12)))]
-    a, b = np.array(pairs, dtype=np.intp).T
-    cost = rng.integers(0, 80_000, len(pairs)) / 1000
-    network = patches(homes, links, float(rng.uniform(7, 140)))
-    return network, {"a": a, "b": b, "cost": cost}
-
-
 @settings(max_examples=200, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1), p_cut=st.sampled_from([0.0, 1e-4, 0.05, 0.3]),
@@ -99,7 +66,7 @@ def test_the_local_sum_is_the_sum_over_all_pairs(seed, p_cut, held, kept):
     with (
         patch.object(one_more_link, "HELD", held),
         patch.object(one_more_link, "_KEPT", kept),
-        patch.object(module, "HELD", held),
+        patch.object(link_bounds, "HELD", held),
     ):
         found = list(more_links(growing(network, p_cut), **links, most=4))
     expected = list(over_all_pairs(network, p_cut, **links, most=4))

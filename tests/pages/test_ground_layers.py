@@ -118,7 +118,7 @@ def test_corridors_are_those_of_the_first_breaks(walked, walked_page):
 def test_gaps_to_make_come_in_their_order(walked, walked_page):
     hood = walked.neighbourhood
     drawn = newt_of(walked_page)["ground"]["gaps"]
-    wanted = fence_gaps(walked, "newt")
+    wanted = fence_gaps(walked, "newt", together=True)
     assert len(drawn) == len(wanted) > 2
     plots = list(hood.plots.index)
     for one, gap in zip(drawn, wanted, strict=True):

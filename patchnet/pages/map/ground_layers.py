@@ -80,7 +80,7 @@ def ground_layers(
         ],
         "pinch": _pinch(assessment, key, ground.surface),
         "side": round(ground.surface.gap_side_m * 100),
-        "gaps": [_gap(frame, one, at, short) for one in fence_gaps(assessment, key)],
+        "gaps": [_gap(frame, one, at, short) for one in fence_gaps(assessment, key, together=True)],
     }
 
 
@@ -185,4 +185,5 @@ def _gap(frame: Frame, one: FenceGap, at: Mapping[str, int], short: Short) -> di
         "joins": [at[str(plot)] for plot in one.joins],
         "cost": [cost(one.cost_before), cost(one.cost_after)],
         "won": short(one.homes_won),
+        "with_next": one.homes_won == 0,
     }

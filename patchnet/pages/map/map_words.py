@@ -431,6 +431,12 @@ _SCRIPT: dict[str, object] = {
     },
     "beside": N_("the ground beside it"),
     "gap_words": N_("{kind} between {one} and {other}: gap now {now}; wins {won} linked homes."),
+    "gap_with_next": (
+        N_(
+            "{kind} between {one} and {other}: gap now {now}; wins nothing by itself, only "
+            "together with the next one."
+        )
+    ),
     "gap_shortens": (
         N_(
             "From {one} to {other} is then as hard as {after} over good ground, instead of "

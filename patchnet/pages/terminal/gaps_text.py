@@ -81,7 +81,9 @@ def gaps_text(found: FenceGaps) -> str:
 
 def _gap_lines(gap: dict[str, Any], draws: int) -> list[str]:
     won = _("Homes gained: {homes_won}.").format(homes_won=figure(gap["homes_won"]))
-    if gap["often"] is not None:
+    if not gap["homes_won"]:
+        won = _("Homes gained: none by itself, only together with the next one.")
+    elif gap["often"] is not None:
         won = _(
             "Homes gained: {homes_won} ({low} to {high} in 9 of 10 draws); anything at all in {n}."
         ).format(

@@ -120,7 +120,7 @@ const sideWords = (plot) => (plot < 0 ? W.beside : own(label(plot)));
 function gapItem(group, at, pick) {
   const one = group.ground.gaps[at];
   const [before, after] = one.cost;
-  const words = fill(W.gap_words, {
+  const words = fill(one.with_next ? W.gap_with_next : W.gap_words, {
     kind: listed(one.kinds.map((kind) => BARRIER_KINDS.get(kind).name)),
     one: one.plots[0] < 0 ? sideWords(one.plots[1]) : sideWords(one.plots[0]),
     other: one.plots[0] < 0 ? sideWords(-1) : sideWords(one.plots[1]),
