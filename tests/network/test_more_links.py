@@ -22,7 +22,7 @@ def over_all_pairs(network, p_cut, *, a, b, cost, most):
     lengths = all_routes(network)
 
     def with_link(lengths, a, b, cost):
-        over = lengths[:, a, None] + 1000 * cost + lengths[None, b, :]
+        over = lengths[:, a, None] + round(1000 * cost) + lengths[None, b, :]
         return np.minimum(lengths, np.minimum(over, over.T))
 
     def summed(lengths):
@@ -75,6 +75,20 @@ def test_the_local_sum_is_the_sum_over_all_pairs(seed, p_cut, held, kept):
     assert [link.won for link in found] == pytest.approx(
         [won for _, _, won in expected], rel=1e-7, abs=1e-9
     )
+
+
+@settings(max_examples=150, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), p_cut=st.sampled_from([0.0, 0.05, 0.3]))
+def test_no_link_wins_more_than_its_bound(seed, p_cut):
+    """Nor less than nothing; where no routes are there today it is what the link wins, uncut."""
+    network, links = random_case(seed)
+    street = growing(network, p_cut)
+    bounds, rises = link_bounds.link_bounds(street, **links).most, street.rises(*links.values())
+    assert (rises >= 0).all()
+    assert (rises <= bounds * (1 + 1e-9) + 1e-9 * street.numerator).all()
+    if p_cut == 0:
+        apart = street.part[links["a"]] != street.part[links["b"]]
+        assert rises[apart] == pytest.approx(bounds[apart], rel=1e-9, abs=1e-6)
 
 
 def test_two_links_in_turn_by_hand():
