@@ -31,6 +31,7 @@ Places = NDArray[np.intp]
 HELD = 250_000
 """Lengths of routes held at once, by each thread, in several arrays."""
 _KEPT = 8_000_000  # lengths of routes kept from one link that is tried to the next: 64 MB
+_PIECES = 64  # parts of the network, alone or two together, whose links are held ready
 _ROUNDING = 1e-9  # of the numerator: less than that is no gain
 
 
@@ -199,8 +200,8 @@ class GrowingNetwork:
         self._numerator += rise
         if np.isfinite(cost_m):
             self._links = _with_link(self._links, min(a, b), max(a, b), int(in_mm(cost_m)))
-            self._set_out()
             self.part = np.where(self.part == self.part[b], self.part[a], self.part)
+            self._set_out()
         return won
 
     @property
@@ -217,6 +218,7 @@ class GrowingNetwork:
     def _set_out(self) -> None:
         """Look for routes over the links that there are now."""
         self._matrix = _as_matrix(self._links)
+        self._pieces: dict[tuple[int, ...], tuple[Places, sp.csr_array]] = {}
         self._forget()
 
     def _forget(self) -> None:
@@ -224,14 +226,20 @@ class GrowingNetwork:
         self._room = _KEPT
 
     def _found(self, sources: "Sequence[int] | Places", limit: float) -> Routes:
-        here = np.zeros(len(self.part), dtype=bool)
-        here[self.part[sources]] = True
-        ends = np.flatnonzero(here[self.part])
-        matrix = self._matrix
-        if len(ends) < len(self.part):
-            matrix = matrix[ends][:, ends]
+        ends, matrix = self._piece(tuple(np.unique(self.part[sources]).tolist()))
         places = np.searchsorted(ends, sources)
         return Routes(ends, csgraph.dijkstra(matrix, indices=places, limit=limit))
+
+    def _piece(self, parts: tuple[int, ...]) -> tuple[Places, sp.csr_array]:
+        """The patches of some parts, rising, and the links among them."""
+        found = self._pieces.get(parts)
+        if found is None:
+            ends = np.flatnonzero(np.isin(self.part, parts))
+            whole = len(ends) == len(self.part)
+            found = ends, self._matrix if whole else self._matrix[ends][:, ends]
+            if len(self._pieces) < _PIECES:
+                self._pieces[parts] = found
+        return found
 
     def _won(self, rise: float) -> float:
         return rise / float(np.sqrt(self._numerator + rise) + np.sqrt(self._numerator) or 1.0)
