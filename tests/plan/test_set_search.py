@@ -154,9 +154,8 @@ def test_a_ceiling_is_asked_for_only_where_it_is_needed():
     )  # fmt: skip
 
 
-def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
-    """Ranked 5, 4, 3, 2, 1 and worth 1, 2, 9, 3, 20: the third where three are looked at."""
-    ranked, exact = [5.0, 4, 3, 2, 1], [1.0, 2, 9, 3, 20]
+def ranked_and_judged(ranked, exact, finalists):
+    """Single things that rank so and are worth so; and the changes that are judged, as they are."""
     asked = []
 
     def of(values):
@@ -169,11 +168,18 @@ def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
         return of(exact)(changes)
 
     result = judge_sets(
-        things(5), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
-        ranked_after=of(ranked), linked_after=exactly, finalists=(3, 3),
+        things(len(ranked)),
+        fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
+        ranked_after=of(ranked), linked_after=exactly, finalists=finalists,
         worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1,
         most=100, looked_at=5,
     )  # fmt: skip
+    return result, asked
+
+
+def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
+    """Ranked 5, 4, 3, 2, 1 and worth 1, 2, 9, 3, 20: the third where three are looked at."""
+    result, asked = ranked_and_judged([5.0, 4, 3, 2, 1], [1.0, 2, 9, 3, 20], (3, 3))
     assert result.best() == 2
     assert len(asked) == 3
     assert result.gain_with(2) == 9
@@ -193,22 +199,6 @@ def test_the_first_of_the_ranking_are_judged_exactly_before_one_is_chosen():
     ],
 )
 def test_no_more_are_judged_than_could_be_the_best(ranked, exact, best, judged):
-    asked = []
-
-    def of(values):
-        return lambda changes: np.array(
-            [[values[int(key[1:])]] for each in changes for key in each]
-        )
-
-    def exactly(changes):
-        asked.extend(changes)
-        return of(exact)(changes)
-
-    result = judge_sets(
-        things(4), fit=lambda chosen: (tuple(chosen), {one.feature: 1.0 for one in chosen}),
-        ranked_after=of(ranked), linked_after=exactly, finalists=(2, 4),
-        worth=lambda rows: rows[:, 0], now=np.zeros(1), ceiling=lambda: np.array([99.0]), size=1,
-        most=100, looked_at=5,
-    )  # fmt: skip
+    result, asked = ranked_and_judged(ranked, exact, (2, 4))
     assert result.best() == best
     assert len(asked) == judged
