@@ -35,6 +35,7 @@ from patchnet.city.bunched import (
     WHOLE,
     choose_form,
     is_reached,
+    let_bunches_go,
     reach_step,
     shared_as,
     stops_step,
@@ -315,6 +316,7 @@ class _Run:
         left = [name for name in names if not is_reached(asked, name, keys)]
         needed = dict.fromkeys(left, reach_bytes(asked))
         self._do("reach", reach_step, left, needed, counts, len(names) - len(left))
+        let_bunches_go()
         takes = dict(least)
         for key in keys:
             exact = exact_bytes(asked, asked.knowledge.groups[key])

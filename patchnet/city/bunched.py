@@ -21,7 +21,7 @@ were worked out:
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -63,6 +63,7 @@ __all__ = [
     "choose_form",
     "flow_edges",
     "is_reached",
+    "let_bunches_go",
     "portions_error",
     "reach_step",
     "shared_as",
@@ -135,7 +136,7 @@ def reach_step(asked: CityAsked, name: str) -> None:
     }  # fmt: skip
     if not left:
         return
-    bunches = Bunches(shapes_of(asked))
+    bunches = _all_bunches(asked)
     for key in left:
         routed = set(asked.work.told(f"{key}{STOPS}")["routed"])
         graph = _route_graph(asked, key) if routed else None
@@ -152,6 +153,17 @@ def reach_step(asked: CityAsked, name: str) -> None:
             files.append(file)
             blocks[str(reach_mm)] = len(found["bunches"])
         asked.work.finish(_rows_piece(name, key), files, {"blocks": blocks})
+
+
+@lru_cache(maxsize=1)
+def _all_bunches(asked: CityAsked) -> Bunches:
+    """All plots in bunches, laid once in a process: of a large city it takes longer than a tile."""
+    return Bunches(shapes_of(asked))
+
+
+def let_bunches_go() -> None:
+    """Let go of what `reach_step` keeps from one tile to the next."""
+    _all_bunches.cache_clear()
 
 
 def is_reached(asked: CityAsked, name: str, keys: Sequence[str]) -> bool:

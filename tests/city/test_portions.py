@@ -89,10 +89,17 @@ def in_tiles(file, folder, knowledge, side, groups=ANIMALS, **others):
     )  # fmt: skip
 
 
-def test_cut_in_tiles(file, knowledge, answers, tmp_path, no_flow_fits):
+def test_cut_in_tiles(file, knowledge, answers, tmp_path, no_flow_fits, monkeypatch):
     flyers = ANIMALS[:-1]
+    laid, lay = [], bunched.Bunches
+    monkeypatch.setattr(
+        bunched, "Bunches", lambda shapes: (laid.append(len(shapes)), lay(shapes))[1]
+    )
     city = in_tiles(file, tmp_path / "answer", knowledge, 130, flyers)
     assert len(city.tiles) > 3
+    # The whole city is laid in bunches once for all tiles, and once for each animal; then let go.
+    assert laid.count(city.tiles["plots"].sum()) == 1 + len(flyers)
+    assert bunched._all_bunches.cache_info().currsize == 0
     assert (city.animals["shared"] == "portions").all()
     ensure_same(city, {key: answers[_InPortions][key] for key in flyers})
 
