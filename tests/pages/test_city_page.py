@@ -73,3 +73,11 @@ def test_what_was_shared_in_portions_is_one_sentence_with_the_worst_of_them(surv
     page = city_page(city, knowledge=survey_knowledge)
     assert "Teichmolch" not in page
     assert "<td>Smooth newt</td>" in page or ">Smooth newt<" in page
+
+
+@pytest.mark.parametrize(("won", "words"), [(5.9e-07, "less than 0.001"), (0.0012, "0.0012")])
+def test_a_break_that_wins_next_to_nothing_is_told_so(won, words, survey_knowledge):
+    worst = {"group": "newt", "from_plot": "A1", "to_plot": "A2", "width_m": 46.0, "share": 0.01}
+    city = made_city({"t0": {}}, worst={"t0": worst | {"homes_won": won}})
+    page = city_page(city, knowledge=survey_knowledge)
+    assert f"smooth newt: A1 to A2, 46 m; closing it wins {words} linked homes" in page

@@ -24,6 +24,7 @@ __all__ = ["city_page", "told_of_portions", "write_city_page"]
 
 _WIDE = 100.0  # of a map, in units of its own
 _STEPS = 5
+_HARDLY_ANY = 0.001  # homes
 _NEXT_TO_NOTHING = 1e-4  # share by which homes in portions are off; less is told without figures
 _NONE = "\N{EN DASH}"
 _NOTICE = N_(
@@ -217,8 +218,14 @@ def _worst(city: City, tile: str, knowledge: Knowledge) -> str:
         one=found["from_plot"],
         other=found["to_plot"],
         width=figure(found["width_m"]),
-        won=figure(found["homes_won"]),
+        won=_few(found["homes_won"]),
     )
+
+
+def _few(homes: float) -> str:
+    """A number of homes that may be next to none."""
+    little = _("less than {little}").format(little=figure(_HARDLY_ANY))
+    return little if 0 < homes < _HARDLY_ANY else figure(homes)
 
 
 def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
@@ -235,7 +242,7 @@ def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
     told = _("{plot} in {tile}: without it others lose {lost} linked homes").format(
         plot=row["links_most"],
         tile=row["links_most_tile"],
-        lost=figure(row["links_most_homes"]),
+        lost=_few(row["links_most_homes"]),
     )
     return [*cells, told if row["links_most"] else _NONE]
 
