@@ -32,12 +32,12 @@ def push(start: Places, head: Places, back: Ways, left: Array, excess: Array, le
     back
         Shape (edges,): the place of each edge's way back.
     left
-        Shape (edges,): what each edge can still take; changed in place.
+        Shape (edges,), homes: what each edge can still take; changed in place.
     excess
-        Shape (k,): what stands on each knot. In place: in the end what stands anywhere but on the
-        sink has no way to it.
+        Shape (k,), homes: what stands on each knot. In place: in the end what stands anywhere but
+        on the sink has no way to it.
     least
-        What is no more than that counts as nothing.
+        Homes: what is no more than that counts as nothing.
     """
     knots = len(start) - 1
     far = knots  # the label of a knot from which no way leads to the sink

@@ -97,7 +97,8 @@ class Demand:
     @cached_property
     def within(self) -> Array:
         """Shape (n, M, K), homes: what lies within reach of each plot, over what one home takes."""
-        flat = (self.supply / self.amount).reshape(len(self.supply), -1)
+        plots, months, readings = self.supply.shape
+        flat = (self.supply / self.amount).reshape(plots, months * readings)
         found = np.asarray(self.quick @ flat) if self.net is None else self.ways.times(flat)
         return found.reshape(self.supply.shape)
 
