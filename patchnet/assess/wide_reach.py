@@ -27,7 +27,7 @@ __all__ = ["NEAR_M", "WideReach", "is_wide"]
 NEAR_M = 150.0
 """Longest straight lines that are held pair by pair in a town, metres."""
 
-_WIDE_FROM = 4_000_000  # pairs: some 3,000 plots of which all look a kilometre far
+_WIDE_FROM = 1_500_000  # pairs: some 1,750 plots of which all look a kilometre far
 
 
 def is_wide(shapes: NDArray[np.object_], longest_m: float) -> bool:
