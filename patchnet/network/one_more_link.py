@@ -7,7 +7,8 @@ D_jb + c < D_ja. So what it wins is a sum over two small sets of patches, one ro
 instead of over all pairs; and the two sets cannot share a patch.
 
 Routes are found when they are asked for, in the part of the network that they start in and no
-farther than the cut. A bounded number of them is kept until a link is added, never all pairs.
+farther than the cut. A bounded number of them is kept until a link is added, never all pairs of a
+large network. Of few patches all routes are held, and a link is put into them.
 """
 
 from collections.abc import Sequence
@@ -32,6 +33,7 @@ HELD = 250_000
 """Lengths of routes held at once, by each thread, in several arrays."""
 _KEPT = 8_000_000  # lengths of routes kept from one link that is tried to the next: 64 MB
 _PIECES = 64  # parts of the network, alone or two together, whose links are held ready
+_SMALL = 150  # patches up to which all routes are held (180 kB), and a link is put into them
 _ROUNDING = 1e-9  # of the numerator: less than that is no gain
 
 
@@ -111,6 +113,8 @@ class GrowingNetwork:
         self._numerator = linked_homes**2
         self._links = links_of(network)
         self._set_out()
+        small = len(self.part) <= _SMALL
+        self._all = csgraph.dijkstra(self._matrix) if small else None
 
     def routes(self, sources: "Sequence[int] | Places") -> Routes:
         """Best routes from some patches to all that hang together with any of them.
@@ -199,9 +203,13 @@ class GrowingNetwork:
         won = self._won(rise)
         self._numerator += rise
         if np.isfinite(cost_m):
-            self._links = _with_link(self._links, min(a, b), max(a, b), int(in_mm(cost_m)))
             self.part = np.where(self.part == self.part[b], self.part[a], self.part)
-            self._set_out()
+            if self._all is None:
+                self._links = _with_link(self._links, min(a, b), max(a, b), int(in_mm(cost_m)))
+                self._set_out()
+            else:
+                self._all = _with_shorter(self._all, a, b, float(in_mm(cost_m)))
+                self._forget()
         return won
 
     @property
@@ -226,6 +234,10 @@ class GrowingNetwork:
         self._room = _KEPT
 
     def _found(self, sources: "Sequence[int] | Places", limit: float) -> Routes:
+        if self._all is not None:
+            ends = np.flatnonzero(np.isin(self.part, self.part[sources]))
+            mm = self._all[np.asarray(sources)[:, None], ends]
+            return Routes(ends, np.where(mm <= limit, mm, np.inf))
         ends, matrix = self._piece(tuple(np.unique(self.part[sources]).tolist()))
         places = np.searchsorted(ends, sources)
         return Routes(ends, csgraph.dijkstra(matrix, indices=places, limit=limit))
@@ -369,6 +381,14 @@ def _with_link(links: Links, i: int, j: int, mm: int) -> Links:
         np.append(links.j, np.int32(j)),
         np.append(links.length, mm),
     )
+
+
+def _with_shorter(mm: Array, a: int, b: int, length: float) -> Array:
+    """All best routes with one link more: over it, either way about, or as they were."""
+    to_a, to_b = mm[a], mm[b]
+    over = np.minimum(to_a[:, None] + to_b, to_b[:, None] + to_a) + length
+    shorter: Array = np.minimum(mm, over)
+    return shorter
 
 
 def _as_matrix(links: Links) -> sp.csr_array:

@@ -59,11 +59,13 @@ def all_routes(network):
 @given(
     seed=st.integers(0, 2**32 - 1), p_cut=st.sampled_from([0.0, 1e-4, 0.05, 0.3]),
     held=st.sampled_from([1, 40, 500_000]), kept=st.sampled_from([0, 30, 10**6]),
+    small=st.sampled_from([0, 150]),
 )  # fmt: skip
-def test_the_local_sum_is_the_sum_over_all_pairs(seed, p_cut, held, kept):
-    """However much is held at once or kept; routes are cut alike in both."""
+def test_the_local_sum_is_the_sum_over_all_pairs(seed, p_cut, held, kept, small):
+    """However much is held at once or kept, all routes of few patches or not; cut alike in both."""
     network, links = random_case(seed)
     with (
+        patch.object(one_more_link, "_SMALL", small),
         patch.object(one_more_link, "HELD", held),
         patch.object(one_more_link, "_KEPT", kept),
         patch.object(link_bounds, "HELD", held),
