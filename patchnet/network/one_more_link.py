@@ -113,6 +113,7 @@ class GrowingNetwork:
         self._numerator = linked_homes**2
         self._links = links_of(network)
         self._set_out()
+        # Of few patches only this goes on being right when a link is added, and only it is asked.
         small = len(self.part) <= _SMALL
         self._all = csgraph.dijkstra(self._matrix) if small else None
 

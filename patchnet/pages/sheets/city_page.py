@@ -218,14 +218,15 @@ def _worst(city: City, tile: str, knowledge: Knowledge) -> str:
         one=found["from_plot"],
         other=found["to_plot"],
         width=figure(found["width_m"]),
-        won=_few(found["homes_won"]),
+        won=_or_less(found["homes_won"], _HARDLY_ANY, figure),
     )
 
 
-def _few(homes: float) -> str:
-    """A number of homes that may be next to none."""
-    little = _("less than {little}").format(little=figure(_HARDLY_ANY))
-    return little if 0 < homes < _HARDLY_ANY else figure(homes)
+def _or_less(value: float, least: float, words: Callable[[float], str]) -> str:
+    """A figure in words; what is next to nothing has none."""
+    if value < least:
+        return _("less than {little}").format(little=words(least))
+    return words(value)
 
 
 def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
@@ -242,7 +243,7 @@ def _animal(key: str, row: dict[Any, Any], knowledge: Knowledge) -> list[str]:
     told = _("{plot} in {tile}: without it others lose {lost} linked homes").format(
         plot=row["links_most"],
         tile=row["links_most_tile"],
-        lost=_few(row["links_most_homes"]),
+        lost=_or_less(row["links_most_homes"], _HARDLY_ANY, figure),
     )
     return [*cells, told if row["links_most"] else _NONE]
 
@@ -281,17 +282,12 @@ def told_of_portions(city: City, knowledge: Knowledge) -> str:
     ).format(
         animals=listed(names),
         plots=plots,
-        homes=_off(max(abs(float(row["homes_off"])) for _key, row in rows)),
-        each=_off(max(each)),
+        homes=_or_less(
+            max(abs(float(row["homes_off"])) for _key, row in rows), _NEXT_TO_NOTHING, percent
+        ),
+        each=_or_less(max(each), _NEXT_TO_NOTHING, percent),
         worst=worst,
     )
-
-
-def _off(share: float) -> str:
-    """How far off, in words; what is next to nothing has no figures."""
-    if share < _NEXT_TO_NOTHING:
-        return _("less than {little}").format(little=percent(_NEXT_TO_NOTHING))
-    return percent(share)
 
 
 def _drawn(one: _Map, city: City) -> dict[str, Any]:
